@@ -1,0 +1,1 @@
+"""Pins, tooth and music in, findings with their evidence out."""

@@ -1,0 +1,70 @@
+"""The `disc` command: arguments in, words out. Nothing is computed here; each command lives in commands/.
+
+A command module imports typer and the ground floor only; the rooms it calls are imported inside the command, so that
+`disc --help` answers at once. DiscError becomes one line on standard error and exit code 2, here and nowhere else.
+"""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+from disc import __version__
+from disc.commands import start
+from disc.errors import DiscError
+
+app = typer.Typer(
+    name="disc",
+    help="Reads, checks, repairs and designs the pinned discs of antique musical watches.",
+    invoke_without_command=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+
+# What typer raises for bad use. It may carry its own copy of click, so the class is taken from typer itself.
+BAD_USE = next(kind for kind in typer.BadParameter.__mro__ if kind.__name__ == "ClickException")
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        print(f"disc {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    context: typer.Context,
+    version: bool = typer.Option(False, "--version", callback=_show_version, is_eager=True, help="Say the version."),
+) -> None:
+    """Reads, checks, repairs and designs the pinned discs of antique musical watches."""
+    if context.invoked_subcommand is None:
+        print(context.get_help())
+
+
+app.command("start")(start.start)
+
+
+def main() -> None:
+    """Run a command; exit code 0 on success, 2 on bad use or bad input with one line on standard error."""
+    command = typer.main.get_command(app)
+    try:
+        code = command.main(prog_name="disc", standalone_mode=False)
+    except BAD_USE as error:  # type: ignore[misc]
+        context = getattr(error, "ctx", None)
+        where = context.command_path if context else "disc"
+        code = _fail(f"{' '.join(error.format_message().split())} See: {where} --help")
+    except DiscError as error:
+        code = _fail(" ".join(str(error).split()))
+    except (KeyboardInterrupt, typer.Abort):
+        code = _fail("stopped; the job is as it was before this command.")
+    except BrokenPipeError:
+        code = 0
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+def _fail(words: str) -> int:
+    print(f"disc: {words}", file=sys.stderr)
+    return 2

@@ -1,0 +1,1 @@
+"""A tune and a comb in, a new disc's layout out."""

@@ -1,0 +1,1 @@
+"""The local page: look, correct, listen, compare."""

@@ -1,0 +1,409 @@
+"""One disc's folder: photographs, readings, corrections, results; load, save, history.
+
+    my-disc/
+      job.json          plate, settings, provenance, schema version, what was run when with which inputs
+      pins.csv          the pins in force: the last reading with the corrections laid over it
+      reading.csv       the last reading as it came from the photographs
+      comb.csv          the comb's teeth
+      corrections.json  what a person changed
+      photos/           the originals, untouched
+      out/              everything that can be made again
+
+Every step is written whole or not at all: files are first written into a staging folder; a journal then lists them;
+only then are they renamed into place. An interrupted step without a journal is thrown away at the next opening, one
+with a journal is finished. One command at a time may write; a second waits, then says who is at work.
+"""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import json
+import os
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import asdict, fields, replace
+from pathlib import Path
+from typing import Any
+
+from disc import __version__
+from disc.corrections import Action, Correction, apply_corrections, corrections_from_edit
+from disc.errors import BadInput, DiscError, JobBusy, MissingPart
+from disc.job_schema import SCHEMA_VERSION, JobFile, RunRecord, now_text, parse_job_file
+from disc.records import Comb, Condition, Pin, Plate, Side
+from disc.tables import PIN_COLUMNS, format_comb, format_pins, read_comb, read_pins, read_text
+
+JOB_FILE = "job.json"
+PINS_FILE = "pins.csv"
+READING_FILE = "reading.csv"
+COMB_FILE = "comb.csv"
+CORRECTIONS_FILE = "corrections.json"
+PHOTO_FOLDER = "photos"
+OUT_FOLDER = "out"
+STAGING_FOLDER = ".staging"
+JOURNAL = "journal.json"
+LOCK_FILE = ".lock"
+LOCK_WAIT_S = 10.0
+
+
+def sha256_of(path: Path) -> str:
+    """SHA-256 of a file's content, as hexadecimal text."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+class Stage:
+    """Files of one step, gathered in the staging folder until all are whole. Paths are relative to the job."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self.names: list[str] = []
+        self.removed: list[str] = []
+
+    def path(self, name: str) -> Path:
+        """Where to write the file that will become `name` in the job folder."""
+        target = self._folder / name
+        if not target.resolve().is_relative_to(self._folder.resolve()):
+            raise BadInput(f"{name}: a file of a job must lie inside the job folder.")
+        target.parent.mkdir(parents=True, exist_ok=True)
+        if name not in self.names:
+            self.names.append(name)
+        return target
+
+    def write_text(self, name: str, text: str) -> None:
+        """Stage a text file (UTF-8)."""
+        self.path(name).write_text(text, encoding="utf-8", newline="\n")
+
+    def write_bytes(self, name: str, data: bytes) -> None:
+        """Stage a binary file."""
+        self.path(name).write_bytes(data)
+
+    def copy_in(self, source: Path, name: str) -> None:
+        """Stage a copy of a file from outside."""
+        shutil.copyfile(source, self.path(name))
+
+    def remove(self, name: str) -> None:
+        """The file `name` of the job goes away with this step."""
+        self.removed.append(name)
+
+
+class Job:
+    """An open job folder. Use open_job or create_job; reading needs no lock, writing goes through step()."""
+
+    def __init__(self, folder: Path, content: JobFile) -> None:
+        self.folder = folder
+        self.content = content
+
+    # ---- reading
+
+    @property
+    def plate(self) -> Plate:
+        """The plate and how it turns."""
+        return self.content.plate_record()
+
+    @property
+    def settings(self) -> dict[str, Any]:
+        """What was set by hand, by name; kept over new readings (e.g. "metre", "key", "photo.slot_upper")."""
+        return self.content.settings
+
+    def path(self, name: str) -> Path:
+        """A place inside the job folder."""
+        return self.folder / name
+
+    def out(self, name: str) -> Path:
+        """A place in the folder of things that can be made again."""
+        return self.folder / OUT_FOLDER / name
+
+    def has(self, name: str) -> bool:
+        """Whether the job folder holds this file."""
+        return self.path(name).is_file()
+
+    def pins(self) -> tuple[Pin, ...]:
+        """The pins in force. Raises MissingPart if nothing was read yet."""
+        if not self.has(PINS_FILE):
+            raise MissingPart(f"{self.folder}: no pins yet. Run: disc read {self.folder} --upper PHOTO --lower PHOTO")
+        return read_pins(self.path(PINS_FILE))
+
+    def comb(self) -> Comb:
+        """The comb's teeth. Raises MissingPart if there is no table yet."""
+        if not self.has(COMB_FILE):
+            raise MissingPart(f"{self.folder}: no comb yet. Run: disc comb {self.folder} --table FILE (or --from-pins)")
+        return replace(read_comb(self.path(COMB_FILE)), draft=bool(self.settings.get("comb.draft", False)))
+
+    def reading(self) -> tuple[Pin, ...]:
+        """The pins as last read from the photographs, without corrections; empty if there was no reading."""
+        return read_pins(self.path(READING_FILE)) if self.has(READING_FILE) else ()
+
+    def corrections(self) -> tuple[tuple[Correction, ...], tuple[Correction, ...]]:
+        """(done, undone): what a person changed in order, and what was taken back and can be done again."""
+        return load_corrections(self.path(CORRECTIONS_FILE))
+
+    # ---- writing
+
+    @contextmanager
+    def step(self, command: str, inputs: tuple[Path, ...] = ()) -> Iterator[Stage]:
+        """One step: stage files inside the block; on leaving it all of them and job.json appear together.
+
+        An exception inside the block leaves the job as it was. inputs: files whose SHA-256 goes into the record.
+        """
+        staging = self.folder / STAGING_FOLDER
+        with _explained(self.folder):
+            shutil.rmtree(staging, ignore_errors=True)
+            staging.mkdir()
+        stage = Stage(staging)
+        previous_runs = list(self.content.runs)
+        try:
+            with _explained(self.folder):
+                started = now_text()
+                yield stage
+                digests = {_name_of(path, self.folder): sha256_of(path) for path in inputs}
+                if PINS_FILE in stage.names:
+                    self.content.pins_sha256 = sha256_of(staging / PINS_FILE)
+                self.content.runs.append(
+                    RunRecord(command=command, at=started, version=__version__, inputs=digests, outputs=stage.names[:])
+                )
+                stage.write_text(JOB_FILE, self.content.to_json())
+                _commit(self.folder, stage)
+        except BaseException:
+            self.content.runs[:] = previous_runs
+            if not (staging / JOURNAL).exists():
+                shutil.rmtree(staging, ignore_errors=True)
+            raise
+
+    def set_plate(self, plate: Plate) -> None:
+        """Change the plate; takes effect with the step that follows."""
+        self.content.set_plate(plate)
+
+    def absorb_hand_edits(self) -> None:
+        """Take changes made to pins.csv in a spreadsheet into the corrections, so that a new reading keeps them."""
+        recorded = self.content.pins_sha256
+        if recorded is None or not self.has(PINS_FILE) or sha256_of(self.path(PINS_FILE)) == recorded:
+            return
+        done, _ = self.corrections()
+        in_force, _ = apply_corrections(self.reading(), done)
+        # Compare what the files say: the table holds fewer digits than the corrections.
+        edits = corrections_from_edit(_as_written(in_force), self.pins(), now_text(), "edited in the table")
+        with self.step("edit of pins.csv") as stage:
+            stage_corrections(stage, (*done, *edits), ())
+            stage.write_text(PINS_FILE, format_pins(self.pins()))
+
+    def stage_reading(self, stage: Stage, pins: tuple[Pin, ...]) -> tuple[tuple[Pin, ...], tuple[Correction, ...]]:
+        """Stage a new reading with the corrections laid over it; returns the pins in force and what did not fit."""
+        done, _ = self.corrections()
+        in_force, unfit = apply_corrections(pins, done)
+        stage.write_text(READING_FILE, format_pins(pins))
+        stage.write_text(PINS_FILE, format_pins(in_force))
+        return in_force, unfit
+
+    def stage_edit(
+        self, stage: Stage, done: tuple[Correction, ...], undone: tuple[Correction, ...] = ()
+    ) -> tuple[Pin, ...]:
+        """Stage a changed list of corrections and the pins they lead to; returns the pins in force."""
+        in_force, _ = apply_corrections(self.reading(), done)
+        stage_corrections(stage, done, undone)
+        stage.write_text(PINS_FILE, format_pins(in_force))
+        return in_force
+
+    def stage_comb(self, stage: Stage, comb: Comb) -> None:
+        """Stage the comb table and remember whether it is only a draft."""
+        self.settings["comb.draft"] = comb.draft
+        stage.write_text(COMB_FILE, format_comb(comb))
+
+
+# ---- corrections.json
+
+
+def stage_corrections(stage: Stage, done: tuple[Correction, ...], undone: tuple[Correction, ...]) -> None:
+    """Stage corrections.json."""
+    content = {"schema": 1, "done": [asdict(c) for c in done], "undone": [asdict(c) for c in undone]}
+    stage.write_text(CORRECTIONS_FILE, json.dumps(content, indent=1, ensure_ascii=False) + "\n")
+
+
+def load_corrections(path: Path) -> tuple[tuple[Correction, ...], tuple[Correction, ...]]:
+    """corrections.json as (done, undone); both empty if there is no file. Raises BadInput if it is damaged."""
+    if not path.is_file():
+        return (), ()
+    try:
+        content = json.loads(read_text(path, "list of corrections"))
+        return tuple(map(_correction, content["done"])), tuple(map(_correction, content.get("undone", [])))
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+        raise BadInput(
+            f"{path}: the list of corrections is damaged ({type(error).__name__}: {error}). "
+            "Mend it in a text editor, or move it away to go on without corrections."
+        ) from error
+
+
+_PIN_KINDS: dict[str, Any] = {"side": Side, "condition": Condition, "tooth": int}
+
+
+def _correction(item: dict[str, Any]) -> Correction:
+    names = {f.name for f in fields(Pin)} - {"id"}
+    changes = []
+    for name, value in item.get("changes", []):
+        if name not in names:
+            raise ValueError(f"a pin has no {name!r}")
+        changes.append((name, None if value is None else _PIN_KINDS.get(name, float)(value)))
+    return Correction(
+        action=Action(item["action"]),
+        side=Side(item["side"]),
+        r_mm=float(item["r_mm"]),
+        theta_deg=float(item["theta_deg"]),
+        changes=tuple(changes),
+        note=str(item.get("note", "")),
+        at=str(item.get("at", "")),
+    )
+
+
+def _as_written(pins: tuple[Pin, ...]) -> tuple[Pin, ...]:
+    text = {column.name: column for column in PIN_COLUMNS}
+    return tuple(
+        Pin(**{name: text[name].parse(text[name].write(getattr(pin, name)), "pins") for name in text}) for pin in pins
+    )
+
+
+# ---- opening and creating
+
+
+def create_job(folder: Path, plate: Plate, settings: dict[str, Any] | None = None) -> Job:
+    """A new job folder. Raises BadInput if the folder holds a job already or cannot be written."""
+    content = JobFile.new(plate, settings or {})
+    with _explained(folder):
+        if (folder / JOB_FILE).exists():
+            raise BadInput(f"{folder}: there is a job here already. Choose another folder, or go on with this one.")
+        if folder.exists() and not folder.is_dir():
+            raise BadInput(f"{folder}: this is a file, not a folder. Choose another name for the job.")
+        folder.mkdir(parents=True, exist_ok=True)
+        (folder / PHOTO_FOLDER).mkdir(exist_ok=True)
+        (folder / OUT_FOLDER).mkdir(exist_ok=True)
+    job = Job(folder, content)
+    with locked(folder), job.step("start"):
+        pass
+    return job
+
+
+def open_job(folder: Path) -> Job:
+    """An existing job, for reading. Raises BadInput if there is none, it is damaged, or its schema is newer.
+
+    A step that was interrupted is finished or thrown away first; an older schema is migrated, with a backup beside it.
+    """
+    path = folder / JOB_FILE
+    with _explained(folder):
+        if not folder.is_dir() or not (path.is_file() or (folder / STAGING_FOLDER).is_dir()):
+            raise BadInput(f"{folder}: no job here. Run: disc start {folder} --diameter-mm D")
+        if (folder / STAGING_FOLDER).is_dir():
+            _recover(folder)
+    if not path.is_file():
+        raise BadInput(f"{folder}: its job.json is gone. Copy it back from a backup, or start the job anew elsewhere.")
+    content, migrated_from = parse_job_file(read_text(path, "job file"), path)
+    job = Job(folder, content)
+    if migrated_from is not None:
+        _migrate(job, path, migrated_from)
+    return job
+
+
+@contextmanager
+def open_for_writing(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[Job]:
+    """An existing job, locked against other commands while the block runs. Raises JobBusy if another holds it."""
+    with locked(folder, wait_s):
+        job = open_job(folder)
+        job.absorb_hand_edits()
+        yield job
+
+
+@contextmanager
+def locked(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
+    """Hold the job's lock; one process may take it again inside. Raises JobBusy after wait_s seconds."""
+    from filelock import FileLock, Timeout
+
+    if not folder.is_dir():
+        raise BadInput(f"{folder}: no job here. Run: disc start {folder} --diameter-mm D")
+    lock = FileLock(folder / LOCK_FILE, timeout=wait_s, is_singleton=True)
+    try:
+        with _explained(folder):
+            lock.acquire()
+    except Timeout:
+        raise JobBusy(
+            f"{folder}: another command is working on this job. Wait until it has ended, then run this again."
+        ) from None
+    try:
+        yield
+    finally:
+        lock.release()
+
+
+def _commit(folder: Path, stage: Stage) -> None:
+    """Make the staged files durable, write the journal, then rename them in."""
+    staging = folder / STAGING_FOLDER
+    for name in stage.names:
+        _flush(staging / name)
+    journal = staging / (JOURNAL + ".tmp")
+    journal.write_text(json.dumps({"names": stage.names, "removed": stage.removed}), encoding="utf-8")
+    _flush(journal)
+    os.replace(journal, staging / JOURNAL)  # from here on the step counts as done
+    _finish(folder)
+
+
+def _finish(folder: Path) -> None:
+    staging = folder / STAGING_FOLDER
+    journal = json.loads((staging / JOURNAL).read_text(encoding="utf-8"))
+    for name in journal["names"]:
+        if (staging / name).exists():
+            (folder / name).parent.mkdir(parents=True, exist_ok=True)
+            os.replace(staging / name, folder / name)
+    for name in journal["removed"]:
+        (folder / name).unlink(missing_ok=True)
+    shutil.rmtree(staging)
+
+
+def _recover(folder: Path) -> None:
+    """Finish or throw away an interrupted step, unless another command is in the middle of it."""
+    from filelock import FileLock, Timeout
+
+    lock = FileLock(folder / LOCK_FILE, timeout=LOCK_WAIT_S, is_singleton=True)
+    try:
+        with lock:
+            if (folder / STAGING_FOLDER / JOURNAL).exists():
+                _finish(folder)
+            else:
+                shutil.rmtree(folder / STAGING_FOLDER, ignore_errors=True)
+    except Timeout:
+        return  # its owner is alive; the files in place are whole
+
+
+def _migrate(job: Job, path: Path, old_version: int) -> None:
+    backup = path.with_name(f"job.schema-{old_version}.json")
+    with locked(job.folder):
+        if not backup.exists():
+            shutil.copyfile(path, backup)
+        with job.step(f"migration from schema {old_version} to {SCHEMA_VERSION}"):
+            pass
+
+
+def _flush(path: Path) -> None:
+    with path.open("rb+") as file:
+        os.fsync(file.fileno())
+
+
+def _name_of(path: Path, folder: Path) -> str:
+    resolved = path.resolve()
+    return str(resolved.relative_to(folder.resolve())) if resolved.is_relative_to(folder.resolve()) else path.name
+
+
+@contextmanager
+def _explained(folder: Path) -> Iterator[None]:
+    """Turn the system's own complaints into a line for the person at the bench."""
+    try:
+        yield
+    except DiscError:
+        raise
+    except PermissionError as error:
+        raise BadInput(
+            f"{error.filename or folder}: no permission to write there. Choose another folder or change its rights."
+        ) from error
+    except OSError as error:
+        if error.errno in (errno.ENOSPC, errno.EDQUOT):
+            raise BadInput(f"{folder}: the disk is full. Make room and run the command again.") from error
+        if error.errno == errno.EROFS:
+            raise BadInput(f"{folder}: this place can only be read. Copy the job to a folder of your own.") from error
+        raise BadInput(f"{error.filename or folder}: {error.strerror or error}.") from error

@@ -1,0 +1,1 @@
+"""Thousands of tunes, searched by what a disc plays."""

@@ -1,0 +1,1 @@
+"""Recordings in, tooth pitches and a judged turn out."""

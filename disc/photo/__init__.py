@@ -1,0 +1,1 @@
+"""Photographs in, pins out."""

@@ -1,0 +1,248 @@
+"""The records that pass between rooms. Frozen; changed with dataclasses.replace; an unknown is None.
+
+Words and axes: a place on the disc is (side, r_mm, theta_deg), theta counted counter-clockwise from the stop slot as
+seen looking at the upper side, 0 <= theta < 360. No sign of rotation is decided here; see frame.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from fractions import Fraction
+
+
+class Side(StrEnum):
+    """A face of the disc. Upper is towards you when the stop cam or the arbor's square is up."""
+
+    UPPER = "upper"
+    LOWER = "lower"
+
+
+class Turns(StrEnum):
+    """Which way the disc goes, seen looking at the upper side."""
+
+    CLOCKWISE = "clockwise"
+    COUNTERCLOCKWISE = "counterclockwise"
+
+
+class Condition(StrEnum):
+    """What is seen of a pin."""
+
+    SOUND = "sound"
+    BENT = "bent"
+    STUB = "stub"
+    MISSING = "missing"
+    EXTRA = "extra"
+
+
+class ToothCondition(StrEnum):
+    """What is seen or heard of a tooth."""
+
+    SOUND = "sound"
+    DEAD = "dead"
+    BUZZING = "buzzing"
+    DOUBLED = "doubled"
+
+
+class Voice(StrEnum):
+    """Part of the texture a note belongs to."""
+
+    MELODY = "melody"
+    ACCOMPANIMENT = "accompaniment"
+
+
+# Pins that still lift their tooth: a bent pin plays, early, late or beside; an extra is counted only if it stands.
+SOUNDING = frozenset({Condition.SOUND, Condition.BENT})
+
+
+@dataclass(frozen=True, slots=True)
+class Plate:
+    """The disc's plate and how it turns.
+
+    slot_width_mm, slot_depth_mm: the stop slot, a notch in the rim, where measured.
+    """
+
+    diameter_mm: float
+    turns: Turns = Turns.CLOCKWISE
+    revolution_s: float = 45.0  # common practice, no source: discs of this kind play 30 to 60 s
+    rest_arc_deg: float = 14.0  # common practice, no source: 10 to 20 degrees are left free for stopping
+    thickness_mm: float | None = None
+    bore_mm: float | None = None
+    slot_width_mm: float | None = None
+    slot_depth_mm: float | None = None
+
+    @property
+    def radius_mm(self) -> float:
+        """Radius of the rim (of a gear-cut rim: of the circle through the teeth's tips)."""
+        return self.diameter_mm / 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Pin:
+    """One pin, stub or empty hole, in the disc's own axes.
+
+    lean_x_mm, lean_y_mm: tip minus root along the disc's axes (x towards the stop slot, y 90 degrees
+    counter-clockwise from it, both as seen on the upper side). sigma_mm: one standard deviation of the root along each
+    axis. confidence: probability, 0 to 1, that a pin site is here. tooth: number in the comb table.
+    """
+
+    id: int
+    side: Side
+    r_mm: float
+    theta_deg: float
+    diameter_mm: float | None = None
+    height_mm: float | None = None
+    condition: Condition = Condition.SOUND
+    lean_x_mm: float | None = None
+    lean_y_mm: float | None = None
+    sigma_mm: float | None = None
+    confidence: float | None = None
+    tooth: int | None = None
+
+    @property
+    def plays(self) -> bool:
+        """Whether the pin, as it stands, lifts its tooth; an extra plays if it stands and has a tooth."""
+        if self.condition is Condition.EXTRA:
+            return self.tooth is not None and bool(self.height_mm)
+        return self.condition in SOUNDING
+
+
+@dataclass(frozen=True, slots=True)
+class Tooth:
+    """One steel tooth of the comb. tip_theta_deg: where its tip stands with the disc at rest; None: not measured.
+
+    pitch: MIDI number with a fraction (69.0 is A4 at 440 Hz); None: not known yet.
+    """
+
+    number: int
+    side: Side
+    tip_r_mm: float
+    tip_theta_deg: float | None = None
+    pitch: float | None = None
+    condition: ToothCondition | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Comb:
+    """All teeth of the movement, in the order of the table. draft: made from the pins alone, not measured."""
+
+    teeth: tuple[Tooth, ...]
+    draft: bool = False
+
+    def tooth(self, number: int) -> Tooth:
+        """The tooth with this number. Raises KeyError if there is none."""
+        for tooth in self.teeth:
+            if tooth.number == number:
+                return tooth
+        raise KeyError(number)
+
+
+@dataclass(frozen=True, slots=True)
+class Strike:
+    """One tooth plucked once in a turn. onset_s is at a steady speed; turn_deg counts from rest, 0 to below 360."""
+
+    turn_deg: float
+    onset_s: float
+    tooth: int
+    pitch: float | None = None
+    pin_id: int | None = None
+    doubtful: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """One written note. Times are exact quarters from the first bar line (an upbeat is negative).
+
+    pitch: sounding MIDI number, whole. pins: the pins that play it (more than one only where a repeat was folded).
+    """
+
+    onset_quarter: Fraction
+    duration_quarter: Fraction
+    pitch: int
+    voice: Voice = Voice.MELODY
+    pins: tuple[int, ...] = ()
+    tooth: int | None = None
+    doubtful: bool = False
+    grace: bool = False
+    rolled: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """A key or mode. fifths: sharps positive, flats negative. tonic: pitch class 0-11. mode: "major", "minor", ..."""
+
+    tonic: int
+    mode: str
+    fifths: int
+
+
+@dataclass(frozen=True, slots=True)
+class Metre:
+    """A time signature, e.g. Metre(6, 8)."""
+
+    beats: int
+    unit: int
+
+    @property
+    def bar_quarter(self) -> Fraction:
+        """Length of one bar in quarters."""
+        return Fraction(4 * self.beats, self.unit)
+
+
+@dataclass(frozen=True, slots=True)
+class Repeat:
+    """Bars start_bar..end_bar (inclusive, the first full bar is 1) are played twice.
+
+    first_ending, second_ending: lengths in bars of differing endings, 0 where the two passes are the same.
+    """
+
+    start_bar: int
+    end_bar: int
+    first_ending: int = 0
+    second_ending: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Tune:
+    """A tune as it is written down and played out: notes holds every note of the turn, repeats not folded.
+
+    upbeat_quarter: length of the upbeat before the first bar line, 0 <= upbeat < bar. quarter_s: seconds of a quarter.
+    start_s: seconds after the disc starts at which bar 1 begins. repeats: how the played-out bars fold in print.
+    """
+
+    notes: tuple[Note, ...]
+    metre: Metre
+    key: Key
+    upbeat_quarter: Fraction
+    quarter_s: float
+    start_s: float = 0.0
+    title: str = ""
+    repeats: tuple[Repeat, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """One reason for a finding. kind: "seen", "heard", "known" or "mechanical". weight: log-likelihood ratio, nats."""
+
+    kind: str
+    words: str
+    weight: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something a person should know or decide about one place of the disc.
+
+    kind: e.g. "missing", "bent", "stub", "abandoned", "displaced", "collision". probability: that it is so.
+    """
+
+    kind: str
+    side: Side
+    r_mm: float
+    theta_deg: float
+    probability: float
+    evidence: tuple[Evidence, ...] = field(default_factory=tuple)
+    pin_id: int | None = None
+    tooth: int | None = None
+    bar: int | None = None
+    beat: Fraction | None = None

@@ -1,0 +1,1 @@
+"""Findings in, the plan for the bench out: work list, drawings, dividing settings, estimate."""

@@ -1,0 +1,1 @@
+"""The condition report and the bench log."""

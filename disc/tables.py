@@ -1,0 +1,223 @@
+"""Tables of a job folder: pins.csv and comb.csv, written once, read back from any spreadsheet.
+
+One list of columns serves writer, reader, checks and help. Reading accepts comma, semicolon or tab between the cells,
+a decimal comma where the cells are parted by something else, a byte order mark and any line ending.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+from typing import Any
+
+from disc.errors import BadInput
+from disc.records import Comb, Condition, Pin, Side, Tooth, ToothCondition
+
+# A table of pins has a few hundred rows; a file this long is something else.
+LONGEST_TABLE_BYTES = 16_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column: its name in the file, what a cell becomes, whether it may be empty or absent, and its limits."""
+
+    name: str
+    kind: Any  # int, float or a StrEnum
+    required: bool = True
+    low: float | None = None
+    high: float | None = None
+    below: bool = False  # high itself is not allowed
+    digits: int = 4
+
+    def parse(self, text: str, where: str) -> Any:
+        """A cell's value; None where an optional cell is empty. Raises BadInput naming the place."""
+        cell = text.strip()
+        if not cell:
+            if self.required:
+                raise BadInput(f"{where}: {self.name} is empty. Fill it in and run the command again.")
+            return None
+        if issubclass(self.kind, StrEnum):
+            try:
+                return self.kind(cell.lower())
+            except ValueError:
+                allowed = ", ".join(member.value for member in self.kind)
+                raise BadInput(f"{where}: {self.name} is {cell!r}; it must be one of {allowed}.") from None
+        try:
+            value = self.kind(cell) if self.kind is not int else _whole(cell)
+        except ValueError:
+            what = "a whole number" if self.kind is int else "a number"
+            raise BadInput(f"{where}: {self.name} is {cell!r}, not {what}. Correct that cell.") from None
+        if self.kind in (int, float):
+            self._check_limits(value, where)
+        return value
+
+    def _check_limits(self, value: float, where: str) -> None:
+        too_high = self.high is not None and (value >= self.high if self.below else value > self.high)
+        if not math.isfinite(value) or (self.low is not None and value < self.low) or too_high:
+            low = "" if self.low is None else f" from {self.low:g}"
+            high = "" if self.high is None else f" {'below' if self.below else 'to'} {self.high:g}"
+            raise BadInput(f"{where}: {self.name} is {value:g}; it must lie{low}{high}. Correct that cell.")
+
+    def write(self, value: Any) -> str:
+        """A value as a cell."""
+        if value is None:
+            return ""
+        if self.kind is float:
+            text = f"{float(value):.{self.digits}f}"
+            # An angle just below a full turn must not be rounded up to it.
+            return f"{0.0:.{self.digits}f}" if self.below and self.high and float(text) >= self.high else text
+        return str(value.value if isinstance(value, StrEnum) else value)
+
+
+def _whole(cell: str) -> int:
+    number = float(cell)  # a spreadsheet may write 12 as 12.0
+    if number != int(number):
+        raise ValueError(cell)
+    return int(number)
+
+
+PIN_COLUMNS = (
+    Column("id", int, low=0),
+    Column("side", Side),
+    Column("r_mm", float, low=0.0, high=100.0),
+    Column("theta_deg", float, low=0.0, high=360.0, below=True),
+    Column("diameter_mm", float, required=False, low=0.0, high=5.0),
+    Column("height_mm", float, required=False, low=0.0, high=10.0),
+    Column("condition", Condition),
+    Column("lean_x_mm", float, required=False, low=-10.0, high=10.0),
+    Column("lean_y_mm", float, required=False, low=-10.0, high=10.0),
+    Column("sigma_mm", float, required=False, low=0.0, high=10.0),
+    Column("confidence", float, required=False, low=0.0, high=1.0),
+    Column("tooth", int, required=False, low=0),
+)
+
+COMB_COLUMNS = (
+    Column("number", int, low=0),
+    Column("side", Side),
+    Column("tip_r_mm", float, low=0.0, high=100.0),
+    Column("tip_theta_deg", float, required=False, low=0.0, high=360.0, below=True),
+    Column("pitch", float, required=False, low=0.0, high=140.0),
+    Column("condition", ToothCondition, required=False),
+)
+
+
+def format_table(columns: Sequence[Column], records: Iterable[Any]) -> str:
+    """Comma-separated text with a heading line; cells are the record's attributes of the columns' names."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow([column.name for column in columns])
+    for record in records:
+        writer.writerow([column.write(getattr(record, column.name)) for column in columns])
+    return out.getvalue()
+
+
+def parse_table(text: str, columns: Sequence[Column], path: Path, what: str) -> list[tuple[int, dict[str, Any]]]:
+    """Rows as (line number, values by column name). Unknown columns are left alone.
+
+    Raises BadInput with file, line and advice for a missing column, a short row or a cell that does not fit.
+    """
+    lines = text.lstrip("\ufeff").splitlines()
+    if lines and lines[0].lower().startswith("sep="):
+        lines[0] = ""
+    first = next((i for i, line in enumerate(lines) if line.strip()), None)
+    if first is None:
+        raise BadInput(f"{path}: the {what} is empty. It needs a first line naming its columns.")
+    separator = max(";\t,", key=lines[first].count)
+    try:
+        rows = [(n, row) for n, row in _numbered_rows(lines[first:], separator, first) if any(c.strip() for c in row)]
+    except csv.Error as error:
+        raise BadInput(f"{path}: not a table that can be read ({error}). Save it as CSV text.") from error
+    heading = [cell.strip().lower() for cell in rows[0][1]]
+    missing = [c.name for c in columns if c.required and c.name not in heading]
+    if missing:
+        need = ",".join(c.name for c in columns if c.required)
+        raise BadInput(f"{path}: the {what} has no column {', '.join(missing)}. Its first line must name {need}.")
+    return [(n, _parse_row(row, heading, columns, separator, f"{path} line {n}")) for n, row in rows[1:]]
+
+
+def _numbered_rows(lines: list[str], separator: str, before: int) -> Iterable[tuple[int, list[str]]]:
+    reader = csv.reader(lines, delimiter=separator)
+    for row in reader:
+        yield before + reader.line_num, row
+
+
+def _parse_row(
+    row: list[str], heading: list[str], columns: Sequence[Column], separator: str, where: str
+) -> dict[str, Any]:
+    if len(row) > len(heading) and any(cell.strip() for cell in row[len(heading) :]):
+        raise BadInput(
+            f"{where}: {len(row)} cells, but the first line names {len(heading)} columns. "
+            "If numbers are written with a decimal comma, part the cells with semicolons."
+        )
+    cells = dict(zip(heading, row, strict=False))
+    values = {}
+    for column in columns:
+        text = cells.get(column.name, "")
+        if column.kind in (int, float) and separator != ",":
+            text = text.replace(",", ".")
+        values[column.name] = column.parse(text, where)
+    return values
+
+
+def read_text(path: Path, what: str) -> str:
+    """The text of a small file. Raises BadInput if it is absent, unreadable, too long or not text."""
+    try:
+        if path.stat().st_size > LONGEST_TABLE_BYTES:
+            raise BadInput(f"{path}: too long for a {what} ({path.stat().st_size // 1_000_000} MB).")
+        data = path.read_bytes()
+    except FileNotFoundError:
+        raise BadInput(f"{path}: there is no such file. Check the name of the {what}.") from None
+    except OSError as error:
+        raise BadInput(f"{path}: the {what} cannot be read ({error.strerror or error}).") from error
+    encoding = "utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
+    try:
+        text = data.decode(encoding)
+    except UnicodeDecodeError:
+        text = data.decode("cp1252", errors="replace")  # older spreadsheets
+    if "\0" in text:
+        raise BadInput(f"{path}: this is not a text file. Save the {what} as CSV.")
+    return text
+
+
+def _read_records(
+    path: Path, columns: Sequence[Column], what: str, make: Callable[..., Any], key: str
+) -> tuple[Any, ...]:
+    records = []
+    seen: dict[Any, int] = {}
+    for line, values in parse_table(read_text(path, what), columns, path, what):
+        if values[key] in seen:
+            raise BadInput(
+                f"{path} line {line}: {key} {values[key]} stands already in line {seen[values[key]]}. "
+                "Every row needs a number of its own."
+            )
+        seen[values[key]] = line
+        records.append(make(**values))
+    return tuple(records)
+
+
+def read_pins(path: Path) -> tuple[Pin, ...]:
+    """The pin table. Raises BadInput naming file, line and cell."""
+    return _read_records(path, PIN_COLUMNS, "pin table", Pin, "id")
+
+
+def read_comb(path: Path) -> Comb:
+    """The comb table; a pitch or tip angle left empty is unknown. Raises BadInput naming file, line and cell."""
+    teeth = _read_records(path, COMB_COLUMNS, "comb table", Tooth, "number")
+    if not teeth:
+        raise BadInput(f"{path}: the comb table has no teeth. Add one line for each tooth.")
+    return Comb(teeth)
+
+
+def format_pins(pins: Iterable[Pin]) -> str:
+    """The pin table as text."""
+    return format_table(PIN_COLUMNS, pins)
+
+
+def format_comb(comb: Comb) -> str:
+    """The comb table as text."""
+    return format_table(COMB_COLUMNS, comb.teeth)

@@ -1,0 +1,1 @@
+"""Strikes in, written and sounding music out."""
