@@ -11,7 +11,7 @@ import sys
 import typer
 
 from disc import __version__
-from disc.commands import start
+from disc.commands import comb, start
 from disc.errors import DiscError
 
 app = typer.Typer(
@@ -45,6 +45,7 @@ def _options(
 
 
 app.command("start")(start.start)
+app.command("comb")(comb.comb)
 
 
 def main() -> None:

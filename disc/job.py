@@ -32,7 +32,7 @@ from disc.corrections import Action, Correction, apply_corrections, corrections_
 from disc.errors import BadInput, DiscError, JobBusy, MissingPart
 from disc.job_schema import SCHEMA_VERSION, JobFile, RunRecord, now_text, parse_job_file
 from disc.records import Comb, Condition, Pin, Plate, Side
-from disc.tables import PIN_COLUMNS, format_comb, format_pins, read_comb, read_pins, read_text
+from disc.tables import format_comb, format_pins, read_comb, read_pins, read_text
 
 JOB_FILE = "job.json"
 PINS_FILE = "pins.csv"
@@ -44,6 +44,7 @@ OUT_FOLDER = "out"
 STAGING_FOLDER = ".staging"
 JOURNAL = "journal.json"
 LOCK_FILE = ".lock"
+WRITTEN_PINS_FILE = ".pins.csv"  # pins.csv as this program last wrote it: tells what a spreadsheet changed since
 LOCK_WAIT_S = 10.0
 
 
@@ -132,8 +133,10 @@ class Job:
         return replace(read_comb(self.path(COMB_FILE)), draft=bool(self.settings.get("comb.draft", False)))
 
     def reading(self) -> tuple[Pin, ...]:
-        """The pins as last read from the photographs, without corrections; empty if there was no reading."""
-        return read_pins(self.path(READING_FILE)) if self.has(READING_FILE) else ()
+        """The pins without corrections, as last read from the photographs or, without any, as the table gives them."""
+        if self.has(READING_FILE):
+            return read_pins(self.path(READING_FILE))
+        return self.pins() if self.has(PINS_FILE) else ()
 
     def corrections(self) -> tuple[tuple[Correction, ...], tuple[Correction, ...]]:
         """(done, undone): what a person changed in order, and what was taken back and can be done again."""
@@ -160,6 +163,7 @@ class Job:
                 digests = {_name_of(path, self.folder): sha256_of(path) for path in inputs}
                 if PINS_FILE in stage.names:
                     self.content.pins_sha256 = sha256_of(staging / PINS_FILE)
+                    stage.copy_in(staging / PINS_FILE, WRITTEN_PINS_FILE)
                 self.content.runs.append(
                     RunRecord(command=command, at=started, version=__version__, inputs=digests, outputs=stage.names[:])
                 )
@@ -180,13 +184,15 @@ class Job:
         recorded = self.content.pins_sha256
         if recorded is None or not self.has(PINS_FILE) or sha256_of(self.path(PINS_FILE)) == recorded:
             return
+        before = read_pins(self.path(WRITTEN_PINS_FILE)) if self.has(WRITTEN_PINS_FILE) else self.reading()
+        after = self.pins()
+        edits = corrections_from_edit(before, after, now_text(), "edited in the table")
         done, _ = self.corrections()
-        in_force, _ = apply_corrections(self.reading(), done)
-        # Compare what the files say: the table holds fewer digits than the corrections.
-        edits = corrections_from_edit(_as_written(in_force), self.pins(), now_text(), "edited in the table")
         with self.step("edit of pins.csv") as stage:
+            if not self.has(READING_FILE):
+                stage.write_text(READING_FILE, format_pins(before))
             stage_corrections(stage, (*done, *edits), ())
-            stage.write_text(PINS_FILE, format_pins(self.pins()))
+            stage.write_text(PINS_FILE, format_pins(after))
 
     def stage_reading(self, stage: Stage, pins: tuple[Pin, ...]) -> tuple[tuple[Pin, ...], tuple[Correction, ...]]:
         """Stage a new reading with the corrections laid over it; returns the pins in force and what did not fit."""
@@ -200,7 +206,10 @@ class Job:
         self, stage: Stage, done: tuple[Correction, ...], undone: tuple[Correction, ...] = ()
     ) -> tuple[Pin, ...]:
         """Stage a changed list of corrections and the pins they lead to; returns the pins in force."""
-        in_force, _ = apply_corrections(self.reading(), done)
+        reading = self.reading()
+        in_force, _ = apply_corrections(reading, done)
+        if not self.has(READING_FILE):
+            stage.write_text(READING_FILE, format_pins(reading))
         stage_corrections(stage, done, undone)
         stage.write_text(PINS_FILE, format_pins(in_force))
         return in_force
@@ -252,13 +261,6 @@ def _correction(item: dict[str, Any]) -> Correction:
         changes=tuple(changes),
         note=str(item.get("note", "")),
         at=str(item.get("at", "")),
-    )
-
-
-def _as_written(pins: tuple[Pin, ...]) -> tuple[Pin, ...]:
-    text = {column.name: column for column in PIN_COLUMNS}
-    return tuple(
-        Pin(**{name: text[name].parse(text[name].write(getattr(pin, name)), "pins") for name in text}) for pin in pins
     )
 
 

@@ -1,0 +1,60 @@
+"""The comb of a job: taking a table in, making a draft from the pins, giving the pins their teeth."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, replace
+from pathlib import Path
+
+from disc.comb.assign import Assignment, assign_teeth
+from disc.comb.from_pins import comb_from_pins
+from disc.corrections import apply_corrections
+from disc.errors import BadInput
+from disc.job import PINS_FILE, Job, Stage
+from disc.records import Comb
+from disc.tables import format_pins, read_comb
+
+
+def take_table(job: Job, table: Path) -> Assignment | None:
+    """Make a comb table the job's own; give the pins their teeth if there are pins. Raises BadInput for a bad table."""
+    comb = read_comb(table)
+    for tooth in comb.teeth:
+        if tooth.tip_r_mm > job.plate.radius_mm:
+            raise BadInput(
+                f"{table}: tooth {tooth.number} has its tip at {tooth.tip_r_mm:g} mm, outside the plate (radius "
+                f"{job.plate.radius_mm:g} mm). Correct tip_r_mm, or the job's diameter."
+            )
+    return keep_comb(job, comb, "comb --table", (table,))
+
+
+def draft_from_pins(job: Job) -> Assignment | None:
+    """Make a draft comb from the tracks of the job's pins. Raises MissingPart if there are none."""
+    comb, _ = comb_from_pins(job.pins())
+    return keep_comb(job, comb, "comb --from-pins", (job.path(PINS_FILE),))
+
+
+def keep_comb(job: Job, comb: Comb, command: str, inputs: tuple[Path, ...]) -> Assignment | None:
+    """Store a comb as one step of the job, and the pins with their teeth."""
+    with job.step(command, inputs) as stage:
+        job.stage_comb(stage, comb)
+        return stage_teeth(job, stage, comb) if job.has(PINS_FILE) else None
+
+
+def stage_teeth(job: Job, stage: Stage, comb: Comb) -> Assignment:
+    """Give the pins in force their teeth, those a person set excepted, and stage the table and the summary."""
+    assignment = assign_teeth(job.pins(), comb, fixed_teeth(job, comb))
+    stage.write_text(PINS_FILE, format_pins(assignment.pins))
+    summary = asdict(replace(assignment, pins=()))
+    job.content.results["teeth"] = summary | {"probability": {str(k): v for k, v in assignment.probability.items()}}
+    job.content.results["teeth"]["runner_up"] = {str(k): v for k, v in assignment.runner_up.items()}
+    return assignment
+
+
+def fixed_teeth(job: Job, comb: Comb) -> dict[int, int]:
+    """Teeth that a person gave to pins, by pin id; of a job laid out by design, all of them."""
+    known = {tooth.number for tooth in comb.teeth}
+    if "design" in job.settings:
+        given = job.pins()
+    else:
+        done, _ = job.corrections()
+        given, _ = apply_corrections([replace(pin, tooth=None) for pin in job.reading()], done)
+    return {pin.id: pin.tooth for pin in given if pin.tooth in known and pin.tooth is not None}

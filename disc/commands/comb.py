@@ -1,0 +1,72 @@
+"""`disc comb`: the comb's table, from a file, from a recording, or as a draft from the pins."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from disc.errors import BadInput
+from disc.words import progress, say, show_json
+
+if TYPE_CHECKING:
+    from disc.comb.assign import Assignment
+    from disc.job import Job
+
+
+def comb(
+    job: Annotated[Path, typer.Argument(help="The job's folder.")],
+    table: Annotated[Path | None, typer.Option(help="A table: number,side,tip_r_mm,tip_theta_deg,pitch.")] = None,
+    plucked: Annotated[Path | None, typer.Option(help="A recording of all teeth, plucked in turn.")] = None,
+    from_pins: Annotated[bool, typer.Option("--from-pins", help="A draft from the tracks of the pins alone.")] = False,
+    teeth: Annotated[int | None, typer.Option(help="With --plucked: how many teeth the comb has.")] = None,
+    plucks: Annotated[int, typer.Option(help="With --plucked: how often each tooth was plucked.")] = 2,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+) -> None:
+    """The comb: a table, a recording of its teeth, or a draft from the pins."""
+    if sum([table is not None, plucked is not None, from_pins]) != 1:
+        raise BadInput("say where the comb comes from: one of --table FILE, --plucked RECORDING, --from-pins.")
+    from disc.job import open_for_writing
+
+    with open_for_writing(job) as opened:
+        if plucked is not None:
+            _plucked(opened, plucked, teeth, plucks, as_json)
+            return
+        from disc.comb.comb_job import draft_from_pins, take_table
+
+        assignment = take_table(opened, table) if table is not None else draft_from_pins(opened)
+        _tell(opened, assignment, as_json)
+
+
+def _plucked(job: Job, recording: Path, teeth: int | None, plucks: int, as_json: bool) -> None:
+    from disc.listen.plucked_job import comb_from_plucked, plucked_words
+
+    with progress("listening", quiet=as_json) as advance:
+        heard = comb_from_plucked(job, recording, teeth, plucks, advance)
+    if as_json:
+        show_json(heard.as_json())
+    else:
+        say(*plucked_words(heard))
+
+
+def _tell(job: Job, assignment: Assignment | None, as_json: bool) -> None:
+    teeth = job.comb().teeth
+    if as_json:
+        show_json({"teeth": teeth, "assignment": assignment})
+        return
+    unknown = sum(tooth.pitch is None for tooth in teeth)
+    say(f"A comb of {len(teeth)} teeth" + (f", {unknown} of them without a pitch yet." if unknown else "."))
+    if assignment is None:
+        say(f"Next: disc read {job.folder} --upper PHOTO --lower PHOTO")
+        return
+    placed = sum(pin.tooth is not None for pin in assignment.pins)
+    say(
+        f"{placed} of {len(assignment.pins)} pins have their tooth; pins lie {1000 * assignment.spread_mm:.0f} µm off "
+        f"their track; comb and disc differ by {100 * assignment.stretch:+.2f} % and {assignment.offset_mm:+.3f} mm."
+    )
+    if assignment.between:
+        say(f"Between two tracks, look at them: pins {', '.join(map(str, assignment.between))}.")
+    if assignment.off_track:
+        say(f"On no track: pins {', '.join(map(str, assignment.off_track))}.")
+    say(f"Next: disc transcribe {job.folder}")
