@@ -31,6 +31,19 @@ def view_sign(side: Side) -> int:
     return +1 if side is Side.UPPER else -1
 
 
+def turns_seen(turns: Turns, side: Side) -> Turns:
+    """Which way something goes in a view of this side that goes `turns` as seen on the upper side."""
+    return Turns.COUNTERCLOCKWISE if turning_sign(turns) * view_sign(side) > 0 else Turns.CLOCKWISE
+
+
+def work_turns(side: Side) -> Turns:
+    """Which way the plate must be turned, seen on this face, to bring rising theta under a tool that stands still.
+
+    Where the angles run counter-clockwise in the view, the plate goes clockwise under the tool, and the reverse.
+    """
+    return Turns.CLOCKWISE if view_sign(side) > 0 else Turns.COUNTERCLOCKWISE
+
+
 def wrap_deg(angle_deg: Angle) -> Angle:
     """The same angle in 0 <= angle < 360. Also right where the remainder of a tiny negative angle rounds up to 360."""
     wrapped = angle_deg % FULL_TURN_DEG
