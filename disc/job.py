@@ -321,13 +321,13 @@ def locked(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
     if not folder.is_dir():
         raise BadInput(f"{folder}: no job here. Run: disc start {folder} --diameter-mm D")
     lock = FileLock(folder / LOCK_FILE, timeout=wait_s, is_singleton=True)
-    try:
-        with _explained(folder):
+    with _explained(folder):
+        try:
             lock.acquire()
-    except Timeout:
-        raise JobBusy(
-            f"{folder}: another command is working on this job. Wait until it has ended, then run this again."
-        ) from None
+        except Timeout:
+            raise JobBusy(
+                f"{folder}: another command is working on this job. Wait until it has ended, then run this again."
+            ) from None
     try:
         yield
     finally:

@@ -1,0 +1,51 @@
+"""The command line: quick help, one line for every fault, nothing half-written."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+
+import pytest
+
+RUN = [sys.executable, "-c", "from disc.cli import main; main()"]
+
+
+def disc(*arguments, cwd=None):
+    return subprocess.run([*RUN, *map(str, arguments)], capture_output=True, text=True, cwd=cwd)
+
+
+def test_help_loads_nothing_heavy():
+    heavy = {"numpy", "scipy", "cv2", "music21", "ezdxf", "verovio", "typst", "pydantic", "panel", "soundfile", "PIL"}
+    code = "import sys, disc.cli; print(' '.join(sys.modules))"
+    loaded = set(subprocess.run([sys.executable, "-c", code], capture_output=True, text=True).stdout.split())
+    assert heavy & loaded == set()
+    assert disc("--help").returncode == 0
+
+
+@pytest.mark.parametrize(
+    "arguments, words",
+    [
+        (["sing"], "No such command 'sing'"),
+        (["start", "j"], "Missing option '--diameter-mm'"),
+        (["start", "j", "--diameter-mm", "wide"], "Invalid value for '--diameter-mm'"),
+        (["start", "j", "--diameter-mm", "-5"], "diameter_mm"),
+        (["start", "j", "--diameter-mm", "nan"], "diameter_mm"),
+        (["comb", "j", "--from-pins"], "no job here"),
+        (["comb", "j"], "say where the comb comes from"),
+    ],
+)
+def test_bad_use_is_one_line_and_exit_code_2(tmp_path, arguments, words):
+    done = disc(*arguments, cwd=tmp_path)
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert len(done.stderr.splitlines()) == 1
+    assert words in done.stderr
+    assert "Traceback" not in done.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_json_is_one_value_and_nothing_else(tmp_path):
+    done = disc("start", tmp_path / "j", "--diameter-mm", 28, "--turns", "counterclockwise", "--json")
+    assert json.loads(done.stdout)["plate"]["turns"] == "counterclockwise"
+    assert done.stderr == ""
