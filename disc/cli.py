@@ -11,7 +11,7 @@ import sys
 import typer
 
 from disc import __version__
-from disc.commands import comb, start
+from disc.commands import check, comb, start
 from disc.errors import DiscError
 
 app = typer.Typer(
@@ -46,6 +46,7 @@ def _options(
 
 app.command("start")(start.start)
 app.command("comb")(comb.comb)
+app.command("check")(check.check)
 
 
 def main() -> None:

@@ -1,0 +1,54 @@
+"""Findings in plain words, as a restorer reads them."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+
+from disc.check.evidence import EVIDENCE_KINDS
+from disc.check.kinds import KINDS, Kind, info
+from disc.records import Finding
+
+
+def finding_line(finding: Finding) -> str:
+    """One finding: what, where, how sure, and why.
+
+    "missing pin, upper face, r 7.31 mm, 121.4 degrees, tooth 5, bar 12 beat 2, 97 %: an empty hole on its tooth's
+    track (seen); the same strike is there in bar 4 (heard)"
+    """
+    sure = f"{100 * finding.probability:.0f} %"
+    return f"{info(finding.kind).heading}, {place_words(finding)}, {sure}: {evidence_words(finding)}"
+
+
+def place_words(finding: Finding) -> str:
+    """Where a finding is."""
+    parts = [f"{finding.side.value} face", f"r {finding.r_mm:.2f} mm", f"{finding.theta_deg:.1f} degrees"]
+    if finding.tooth is not None:
+        parts.append(f"tooth {finding.tooth}")
+    if finding.bar is not None:
+        beat = "" if finding.beat is None else f" beat {beat_words(finding.beat)}"
+        parts.append(f"bar {finding.bar}{beat}")
+    if finding.pin_id is not None:
+        parts.append(f"pin {finding.pin_id}")
+    return ", ".join(parts)
+
+
+def beat_words(beat: object) -> str:
+    """A beat as a musician writes it: 2, 2 1/2."""
+    whole, part = divmod(beat, 1)  # type: ignore[operator]
+    return f"{whole}" if not part else f"{whole} {part}"
+
+
+def evidence_words(finding: Finding) -> str:
+    """Why, the kinds of evidence in their order, the weightiest first within a kind."""
+    order = {kind: i for i, kind in enumerate(EVIDENCE_KINDS)}
+    reasons = sorted(finding.evidence, key=lambda e: (order.get(e.kind, 9), -abs(e.weight)))
+    return "; ".join(f"{e.words} ({e.kind})" for e in reasons)
+
+
+def summary_line(findings: Iterable[Finding]) -> str:
+    """How many of each kind."""
+    counts = Counter(Kind(f.kind) for f in findings)
+    if not counts:
+        return "Nothing found that needs a hand."
+    return ", ".join(f"{counts[kind]} x {KINDS[kind].heading}" for kind in KINDS if counts[kind])
