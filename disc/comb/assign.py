@@ -24,7 +24,7 @@ LARGEST_OFFSET_MM = 0.30
 # Spread of pins about their tip's radius: setting, filing of the tip, measuring of the tip. Re-estimated within limits.
 SPREAD_MM = 0.04
 SPREAD_LIMITS_MM = (0.02, 0.08)
-STRAY_SHARE = 0.02  # prior share of pins on no track
+STRAY_SHARE = 0.005  # prior share of pins on no track; common practice, no source: a slip or two on a disc of 300
 SURE_FROM = 0.9
 
 
