@@ -11,7 +11,7 @@ import sys
 import typer
 
 from disc import __version__
-from disc.commands import check, comb, start
+from disc.commands import check, comb, desk, log, start
 from disc.errors import DiscError
 
 app = typer.Typer(
@@ -45,6 +45,8 @@ def _options(
 
 
 app.command("start")(start.start)
+app.command("desk")(desk.desk)
+app.add_typer(log.log, name="log")
 app.command("comb")(comb.comb)
 app.command("check")(check.check)
 

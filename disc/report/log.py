@@ -1,0 +1,125 @@
+"""The bench log: dated steps of taking the movement down, with photographs, parts and their own screws.
+
+Kept in log.json of the job; photographs are copied to photos/log/, untouched. Steps stand in the order in which their
+photographs were taken (EXIF), or were added where there is none; the first line of every log is to let the mainsprings
+down.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+
+from disc.errors import BadInput
+from disc.job import Job, Stage, now_text, sha256_of
+from disc.report.pictures import open_picture, taken_at
+from disc.tables import read_text
+
+LOG_FILE = "log.json"
+LOG_PHOTOS = "photos/log"
+FIRST_NOTE = "Let the mainsprings down, before the fly, the endless screw or any wheel of the music train is freed."
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A part taken off, and the screws (or pins) that belong to it alone."""
+
+    name: str
+    screws: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LogStep:
+    """One step at the bench. at: ISO time; photos: names in the job folder; done: put back (ticked)."""
+
+    number: int
+    at: str
+    note: str
+    parts: tuple[Part, ...] = ()
+    photos: tuple[str, ...] = ()
+    done: bool = False
+
+
+def load_log(job: Job) -> tuple[LogStep, ...]:
+    """The steps in order; a new log holds its first line only. Raises BadInput if log.json is damaged."""
+    path = job.path(LOG_FILE)
+    if not path.is_file():
+        return (LogStep(1, job.content.created, FIRST_NOTE),)
+    try:
+        items = json.loads(read_text(path, "bench log"))["steps"]
+        steps = [
+            LogStep(
+                number=int(item["number"]),
+                at=str(item["at"]),
+                note=str(item["note"]),
+                parts=tuple(Part(str(p["name"]), str(p["screws"])) for p in item["parts"]),
+                photos=tuple(str(name) for name in item["photos"]),
+                done=bool(item["done"]),
+            )
+            for item in items
+        ]
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+        raise BadInput(f"{path}: the bench log is damaged ({error}). Restore it from a backup.") from error
+    return tuple(steps)
+
+
+def in_order(steps: Sequence[LogStep]) -> list[LogStep]:
+    """The first line, then the steps by their time; equal times keep the order in which they were added."""
+    first, *rest = sorted(steps, key=lambda step: step.number)
+    return [first, *sorted(rest, key=lambda step: step.at[:19])]
+
+
+def part_from_words(words: str) -> Part:
+    """A part as a person writes it: "fly bridge: 2 short blued screws"."""
+    name, _, screws = words.partition(":")
+    if not name.strip():
+        raise BadInput(f'{words!r}: name the part, then its screws, as in "fly bridge: 2 short screws".')
+    return Part(name.strip(), screws.strip())
+
+
+def add_step(job: Job, note: str, photos: Sequence[Path] = (), parts: Sequence[str] = ()) -> LogStep:
+    """Add a step to the log; its time is the earliest photograph's, or now. Raises BadInput; then nothing is added."""
+    if not (note.strip() or photos or parts):
+        raise BadInput("a step of the log needs a --note, a --photo or a --part.")
+    named = tuple(part_from_words(words) for words in parts)
+    for photo in photos:
+        open_picture(photo)
+    steps = load_log(job)
+    number = max(step.number for step in steps) + 1
+    at = min([time for time in map(taken_at, photos) if time], default=now_text())
+    names = tuple(f"{LOG_PHOTOS}/{number:03d}-{i}{photo.suffix.lower()}" for i, photo in enumerate(photos, start=1))
+    step = LogStep(number, at, note.strip(), named, names)
+    with job.step("log add", tuple(photos)) as stage:
+        for photo, name in zip(photos, names, strict=True):
+            stage.copy_in(photo, name)
+            job.content.photos[name.removeprefix("photos/")] = sha256_of(photo)
+        _stage_log(stage, [*steps, step])
+    return step
+
+
+def edit_step(
+    job: Job, number: int, note: str | None = None, parts: Sequence[str] | None = None, done: bool | None = None
+) -> LogStep:
+    """Change a step's words or parts, or tick it. Raises BadInput if there is no such step."""
+    steps = list(load_log(job))
+    found = next((step for step in steps if step.number == number), None)
+    if found is None:
+        have = ", ".join(str(step.number) for step in steps)
+        raise BadInput(f"the log has no step {number}; it has {have}. See: disc log {job.folder} list")
+    changed = replace(
+        found,
+        note=found.note if note is None else note.strip(),
+        parts=found.parts if parts is None else tuple(part_from_words(words) for words in parts),
+        done=found.done if done is None else done,
+    )
+    steps[steps.index(found)] = changed
+    with job.step("log edit") as stage:
+        _stage_log(stage, steps)
+    return changed
+
+
+def _stage_log(stage: Stage, steps: Sequence[LogStep]) -> None:
+    content = {"schema": 1, "steps": [asdict(step) for step in steps]}
+    stage.write_text(LOG_FILE, json.dumps(content, indent=1, ensure_ascii=False) + "\n")

@@ -1,0 +1,62 @@
+"""Photographs for a page: when they were taken, and a copy small enough to print."""
+
+from __future__ import annotations
+
+import io
+import warnings
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from disc.errors import BadInput
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+LARGEST_PHOTO_PX = 200_000_000
+# Exif 2.3 (CIPA DC-008), tags 0x8769 (Exif IFD pointer), 0x9003 (DateTimeOriginal), 0x0132 (DateTime).
+EXIF_IFD, DATE_TIME_ORIGINAL, DATE_TIME = 0x8769, 0x9003, 0x0132
+
+
+def open_picture(path: Path) -> Image:
+    """A photograph, upright as its EXIF orientation says. Raises BadInput if it cannot be read."""
+    from PIL import Image, ImageOps
+    from pillow_heif import register_heif_opener
+
+    register_heif_opener()
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+            picture = Image.open(path)
+            if picture.width * picture.height > LARGEST_PHOTO_PX:
+                raise BadInput(f"{path}: {picture.width} x {picture.height} pixels is too large. Make it smaller.")
+            picture.load()
+            return ImageOps.exif_transpose(picture)
+    except FileNotFoundError:
+        raise BadInput(f"{path}: there is no such file. Check the photograph's name.") from None
+    except BadInput:
+        raise
+    except Exception as error:  # Pillow's decoders raise many kinds for a damaged file
+        raise BadInput(f"{path}: this is not a photograph that can be read ({type(error).__name__}).") from error
+
+
+def taken_at(path: Path) -> str | None:
+    """When the camera says the photograph was taken, ISO 8601 without zone; None if it does not say."""
+    from PIL import Image
+
+    try:
+        with Image.open(path) as picture:
+            exif = picture.getexif()
+            text = exif.get_ifd(EXIF_IFD).get(DATE_TIME_ORIGINAL) or exif.get(DATE_TIME)
+            return datetime.strptime(str(text).strip("\0 "), "%Y:%m:%d %H:%M:%S").isoformat() if text else None
+    except Exception:  # a damaged date is no date; whether the photograph itself can be read is told elsewhere
+        return None
+
+
+def small_jpeg(path: Path, longest_px: int = 1000) -> bytes:
+    """A copy as JPEG whose longer side is at most longest_px. Raises BadInput if the photograph cannot be read."""
+    picture = open_picture(path)
+    picture.thumbnail((longest_px, longest_px))
+    out = io.BytesIO()
+    picture.convert("RGB").save(out, "JPEG", quality=85)
+    return out.getvalue()

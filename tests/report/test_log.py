@@ -1,0 +1,99 @@
+"""The bench log and its put-back list."""
+
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+import sys
+
+import pytest
+from PIL import Image
+
+from disc.errors import BadInput
+from disc.job import create_job, open_job, sha256_of
+from disc.records import Plate
+from disc.report.log import FIRST_NOTE, add_step, edit_step, in_order, load_log
+from disc.report.put_back import make_put_back, put_back_order
+
+
+def photograph(path, colour, taken=None):
+    picture = Image.new("RGB", (120, 80), colour)
+    exif = picture.getexif()
+    if taken:
+        exif.get_ifd(0x8769)[0x9003] = taken  # DateTimeOriginal in the Exif IFD: CIPA DC-008 (Exif 2.3), 4.6.5
+        exif[0x8769] = exif.get_ifd(0x8769)
+    picture.save(path, exif=exif)
+    return path
+
+
+@pytest.fixture
+def job(tmp_path):
+    return create_job(tmp_path / "j", Plate(28.0))
+
+
+def test_every_log_begins_with_the_mainsprings(job):
+    assert [step.note for step in load_log(job)] == [FIRST_NOTE]
+    add_step(job, "cock off")
+    assert load_log(open_job(job.folder))[0].note == FIRST_NOTE
+
+
+def test_steps_stand_in_the_order_their_photographs_were_taken(job, tmp_path):
+    late = photograph(tmp_path / "late.jpg", "red", "2026:03:01 12:00:00")
+    early = photograph(tmp_path / "early.jpg", "blue", "2026:03:01 11:00:00")
+    add_step(job, "fly bridge off", [late], ["fly bridge: 2 short screws", "fly"])
+    add_step(job, "dial off", [early])
+    assert [s.note for s in in_order(load_log(job))] == [FIRST_NOTE, "dial off", "fly bridge off"]
+    assert [s.note for s in put_back_order(load_log(job))] == ["fly bridge off", "dial off"]
+    kept = job.folder / "photos/log/002-1.jpg"
+    assert kept.read_bytes() == late.read_bytes()
+    assert open_job(job.folder).content.photos["log/002-1.jpg"] == sha256_of(late)
+
+
+def test_the_checklist_names_parts_and_screws_and_needs_no_other_file(job, tmp_path):
+    add_step(job, "fly <bridge> off", [photograph(tmp_path / "a.png", "red")], ["fly bridge: 2 short screws"])
+    edit_step(job, 2, done=True)
+    make_put_back(job)
+    page = (job.folder / "out/put-back.html").read_text()
+    assert "fly &lt;bridge&gt; off" in page
+    assert "fly bridge: 2 short screws" in page
+    assert '<input type="checkbox" checked>' in page
+    assert not re.findall(r'(?:src|href)="(?!data:)', page)
+    assert (job.folder / "out/put-back.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_editing_and_bad_numbers(job):
+    add_step(job, "cock of", parts=["cock: 1 long screw"])
+    assert edit_step(job, 2, note="cock off").parts[0].screws == "1 long screw"
+    with pytest.raises(BadInput, match="the log has no step 9; it has 1, 2"):
+        edit_step(job, 9, note="x")
+
+
+@pytest.mark.parametrize("content", [b"", b"not a photograph", b"\xff\xd8\xff\xe0broken"])
+def test_a_bad_photograph_adds_nothing(job, tmp_path, content):
+    bad = tmp_path / "bad.jpg"
+    bad.write_bytes(content)
+    with pytest.raises(BadInput, match="not a photograph"):
+        add_step(job, "cock off", [bad])
+    assert len(load_log(job)) == 1
+    assert not (job.folder / "log.json").exists()
+
+
+@pytest.mark.parametrize("text", ["{", "[]", '{"steps": [{"number": "x"}]}'])
+def test_a_damaged_log_is_told(job, text):
+    (job.folder / "log.json").write_text(text)
+    with pytest.raises(BadInput, match="the bench log is damaged"):
+        load_log(job)
+
+
+def run(*arguments):
+    code = "from disc.cli import main; main()"
+    return subprocess.run([sys.executable, "-c", code, *map(str, arguments)], capture_output=True, text=True)
+
+
+def test_by_command(job):
+    assert "Let the mainsprings down" in run("log", job.folder, "add", "--note", "cock off").stdout
+    shown = json.loads(run("log", job.folder, "list", "--json").stdout)
+    assert [step["note"] for step in shown["steps"]] == [FIRST_NOTE, "cock off"]
+    wrong = run("log", job.folder, "tick", "7")
+    assert (wrong.returncode, wrong.stdout, len(wrong.stderr.splitlines())) == (2, "", 1)
