@@ -49,7 +49,7 @@ def _pdf(folder: Path, steps: Sequence[LogStep], pictures: dict[str, bytes]) -> 
         lines.append(
             f"text(size: 8pt, fill: luma(90))[#{typst_text(f'step {step.number} of the log, {step.at[:16]}')}]"
         )
-        box = "[×]" if step.done else "[ ]"
+        tick = typst_text("×" if step.done else "")
         blocks.append(
             "#block(breakable: false, width: 100%, inset: (y: 3mm), stroke: (bottom: 0.4pt + luma(160)))[\n"
             "#grid(columns: (7mm, 1fr), gutter: 3mm,\n"
