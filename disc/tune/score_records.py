@@ -1,0 +1,114 @@
+"""A tune as a file gives it, before it is fitted to any comb: exact quarters, bars as they are played, parts ranked.
+
+Onsets count from the first full bar line, like those of records.Note: an upbeat is negative. Repeats are played out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from fractions import Fraction
+
+from disc.records import Key, Metre
+
+
+class Rank(StrEnum):
+    """What a listener would miss most: the melody, then the bass, then what fills in between."""
+
+    MELODY = "melody"
+    BASS = "bass"
+    INNER = "inner"
+
+
+@dataclass(frozen=True, slots=True)
+class ScoreNote:
+    """One sounding note, ties joined. pitch: MIDI number, whole. part: 0 for the first part of the file."""
+
+    onset_quarter: Fraction
+    duration_quarter: Fraction
+    pitch: int
+    rank: Rank = Rank.MELODY
+    part: int = 0
+
+    @property
+    def end_quarter(self) -> Fraction:
+        """When the note stops sounding in the score."""
+        return self.onset_quarter + self.duration_quarter
+
+
+@dataclass(frozen=True, slots=True)
+class ScoreBar:
+    """One bar as played. number: 1 for the first full bar, counted on through repeats; 0 for an upbeat.
+
+    printed: the bar's number in the file, the same again when a repeat brings it back.
+    """
+
+    number: int
+    start_quarter: Fraction
+    length_quarter: Fraction
+    printed: str = ""
+
+    @property
+    def end_quarter(self) -> Fraction:
+        """Where the next bar line stands."""
+        return self.start_quarter + self.length_quarter
+
+
+@dataclass(frozen=True, slots=True)
+class ScoreIn:
+    """A tune read from a file. notes are sorted by onset, then pitch.
+
+    key: None if the file gives none. quarter_s: seconds of a quarter by the first tempo mark; None if there is none.
+    remarks: what the reader had to leave out or guess, one short line each.
+    """
+
+    notes: tuple[ScoreNote, ...]
+    bars: tuple[ScoreBar, ...]
+    metre: Metre
+    key: Key | None
+    quarter_s: float | None
+    title: str
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def upbeat_quarter(self) -> Fraction:
+        """Length of the upbeat before the first full bar; 0 if there is none."""
+        return max(Fraction(0), -self.bars[0].start_quarter)
+
+    @property
+    def start_quarter(self) -> Fraction:
+        """Where the first note sounds."""
+        return min(note.onset_quarter for note in self.notes)
+
+    @property
+    def last_onset_quarter(self) -> Fraction:
+        """Where the last note is struck: what a disc must still reach."""
+        return max(note.onset_quarter for note in self.notes)
+
+    def melody(self) -> tuple[ScoreNote, ...]:
+        """The notes of the leading part."""
+        return tuple(note for note in self.notes if note.rank is Rank.MELODY)
+
+    def between_bars(self, first: int, last: int) -> ScoreIn:
+        """Only bars first..last as played (inclusive), moved so that bar `first` begins at its old place minus the gap.
+
+        The kept bars are renumbered from 1 (an upbeat kept with first = 0 stays 0). Notes that begin outside are
+        dropped, notes that ring over the last bar line are cut there.
+        """
+        kept = tuple(bar for bar in self.bars if first <= bar.number <= last)
+        start, end = kept[0].start_quarter, kept[-1].end_quarter
+        origin = kept[1].start_quarter if kept[0].number == 0 and len(kept) > 1 else start
+        notes = tuple(
+            replace(
+                note,
+                onset_quarter=note.onset_quarter - origin,
+                duration_quarter=min(note.end_quarter, end) - note.onset_quarter,
+            )
+            for note in self.notes
+            if start <= note.onset_quarter < end
+        )
+        number = 0 if kept[0].number == 0 else 1
+        bars = tuple(
+            replace(bar, number=number + i, start_quarter=bar.start_quarter - origin) for i, bar in enumerate(kept)
+        )
+        return replace(self, notes=notes, bars=bars)
