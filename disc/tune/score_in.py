@@ -1,7 +1,7 @@
 """A tune from a file: MIDI, MusicXML (plain or .mxl), ABC or kern, read safely to exact quarters.
 
 Open read_score first. score_safety.py decides what the file is and refuses bombs; score_midi.py and score_print.py
-read; score_ranks.py says which notes are melody, bass or inner parts. Nothing is fetched and nothing is run from the file.
+read; score_ranks.py says which notes are melody, bass or inner parts. Nothing is fetched, nothing is run from the file.
 """
 
 from __future__ import annotations
