@@ -1,0 +1,46 @@
+"""A station as a row of words and numbers, for sheets, work list and drill table; one place for widths and digits."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from disc.repin.records import Operation, Station
+
+SHORT = {
+    Operation.LEAVE: "leave",
+    Operation.STRAIGHTEN: "straighten",
+    Operation.PULL: "pull",
+    Operation.PLUG: "plug",
+    Operation.DRILL: "drill",
+    Operation.SET: "set",
+    Operation.SHORTEN: "shorten",
+}
+
+SHEET_HEADING = " no do            r mm  theta deg     x mm     y mm  hole deep   up"
+
+
+def do_words(station: Station) -> str:
+    """What is done, in few words: "drill+set", "straighten 0.21"."""
+    words = "+".join(SHORT[op] for op in station.operations)
+    amount = next((t.amount_mm for t in station.tasks if t.amount_mm is not None), None)
+    return f"{words} {amount:.2f}" if amount is not None else words
+
+
+def sheet_row(station: Station) -> str:
+    """One line of the table on a 1:1 sheet, in the columns of SHEET_HEADING; a question mark says in doubt."""
+    place = station.place
+    hole = f"{station.stock.drill.diameter_mm:.2f}" if station.stock and station.needs_hole else ""
+    deep = f"{station.depth_mm:.2f}" if station.depth_mm is not None else ""
+    up = f"{station.standing_mm:.2f}" if station.standing_mm is not None else ""
+    doubt = "?" if station.in_doubt else " "
+    return (
+        f"{station.number or 0:3d}{doubt}{do_words(station):<15.15s}{place.r_mm:7.3f} {place.theta_deg:9.3f} "
+        f"{place.x_mm:+8.3f} {place.y_mm:+8.3f} {hole:>5s} {deep:>4s} {up:>4s}"
+    )
+
+
+def bar_words(bar: int | None, beat: Fraction | None) -> str:
+    """Where in the tune: "12:2½" style as "12, beat 5/2"; empty if not known."""
+    if bar is None:
+        return ""
+    return f"{bar}" if beat is None else f"{bar}, beat {beat}"

@@ -1,0 +1,166 @@
+"""The one place where millimetres of the disc become millimetres of a page: a drawing, written as SVG in mm.
+
+A Sheet gathers lines, circles and words; one unit of the SVG is one millimetre of paper. A View says where a face of
+the disc lies on the page and how much it is enlarged; which way the face is seen is frame.py's decision. Page axes: x
+right, y down, (0, 0) the top left corner.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from xml.sax.saxutils import escape, quoteattr
+
+from disc.frame import disc_to_view_mm, to_xy_mm
+from disc.records import Side
+
+Point = tuple[float, float]
+
+PAGES_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1 A, 8.5 x 11 in
+
+# Lettering: a fixed-width face that the page setter carries with it, so that the width of words is known exactly.
+FONT = "DejaVu Sans Mono"
+ADVANCE_EM = 0.602  # width of every character
+DIGIT_HEIGHT_EM = 0.729
+# Line widths, ISO 128: narrow 0.25, wide 0.35; hair lines stay at 0.1 so that a 600 dpi printer (0.042 mm) shows them.
+HAIR_MM = 0.10
+NARROW_MM = 0.18
+WIDE_MM = 0.35
+
+
+@dataclass(frozen=True, slots=True)
+class Pen:
+    """How a line is drawn. dash_mm: strokes and gaps, empty for a whole line."""
+
+    width_mm: float = NARROW_MM
+    colour: str = "#000000"
+    dash_mm: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """A face on the page: where its centre lies, and page mm for one mm of the disc."""
+
+    side: Side
+    centre: Point
+    scale: float
+
+    def at_xy(self, x_mm: float, y_mm: float) -> Point:
+        """Page place of a place in the disc's axes."""
+        view_x, view_y = disc_to_view_mm(x_mm, y_mm, self.side)
+        return self.centre[0] + self.scale * float(view_x), self.centre[1] - self.scale * float(view_y)
+
+    def at(self, r_mm: float, theta_deg: float) -> Point:
+        """Page place of a polar place."""
+        x_mm, y_mm = to_xy_mm(r_mm, theta_deg)
+        return self.at_xy(float(x_mm), float(y_mm))
+
+    def shift(self, dx_mm: float, dy_mm: float) -> Point:
+        """A shift in the disc's axes as a shift on the page."""
+        x, y = self.at_xy(dx_mm, dy_mm)
+        return x - self.centre[0], y - self.centre[1]
+
+
+def text_width_mm(words: str, size_mm: float) -> float:
+    """Width of words set at this size (em, mm)."""
+    return len(words) * ADVANCE_EM * size_mm
+
+
+class Sheet:
+    """One page being drawn. Groups carry a name, so that a drawing program shows them as layers."""
+
+    def __init__(self, page: str, title: str) -> None:
+        self.width_mm, self.height_mm = PAGES_MM[page]
+        self.title = title
+        self._parts: list[str] = []
+
+    def open_group(self, name: str) -> None:
+        """What follows belongs together."""
+        self._parts.append(f"<g id={quoteattr(name)}>")
+
+    def close_group(self) -> None:
+        """End of the group."""
+        self._parts.append("</g>")
+
+    def line(self, start: Point, end: Point, pen: Pen) -> None:
+        """A straight line."""
+        self._parts.append(
+            f'<line x1="{_n(start[0])}" y1="{_n(start[1])}" x2="{_n(end[0])}" y2="{_n(end[1])}"{_stroke(pen)}/>'
+        )
+
+    def circle(self, centre: Point, radius_mm: float, pen: Pen | None, fill: str = "none") -> None:
+        """A circle; without a pen only its filling."""
+        stroke = _stroke(pen) if pen else ""
+        self._parts.append(
+            f'<circle cx="{_n(centre[0])}" cy="{_n(centre[1])}" r="{_n(radius_mm)}" fill="{fill}"{stroke}/>'
+        )
+
+    def outline(self, points: Sequence[Point], pen: Pen | None, fill: str = "none", closed: bool = True) -> None:
+        """Straight lines through points."""
+        places = " ".join(f"{_n(x)},{_n(y)}" for x, y in points)
+        shape = "polygon" if closed else "polyline"
+        self._parts.append(f'<{shape} points="{places}" fill="{fill}"{_stroke(pen) if pen else ""}/>')
+
+    def arrow(self, start: Point, end: Point, pen: Pen, head_mm: float = 1.2) -> None:
+        """A line with a filled head at its end; shorter than its head it is all head."""
+        length = math.dist(start, end)
+        if length < 1e-6:
+            return
+        ux, uy = (end[0] - start[0]) / length, (end[1] - start[1]) / length
+        base = (end[0] - ux * head_mm, end[1] - uy * head_mm)
+        if length > head_mm:
+            self.line(start, base, pen)
+        half = head_mm * 0.32
+        self.outline(
+            [end, (base[0] - uy * half, base[1] + ux * half), (base[0] + uy * half, base[1] - ux * half)],
+            None,
+            fill=pen.colour,
+        )
+
+    def text(
+        self,
+        at: Point,
+        words: str,
+        size_mm: float,
+        anchor: str = "start",
+        bold: bool = False,
+        colour: str = "#000000",
+        turn_deg: float = 0.0,
+    ) -> None:
+        """Words with their base line at this place; anchor: start, middle or end. turn_deg: clockwise on the page."""
+        weight = ' font-weight="bold"' if bold else ""
+        turned = f' transform="rotate({_n(turn_deg)} {_n(at[0])} {_n(at[1])})"' if turn_deg else ""
+        self._parts.append(
+            f'<text x="{_n(at[0])}" y="{_n(at[1])}" font-family="{FONT}, monospace" font-size="{_n(size_mm)}" '
+            f'text-anchor="{anchor}" fill="{colour}" xml:space="preserve"{weight}{turned}>{escape(words)}</text>'
+        )
+
+    def lines_of_text(self, at: Point, lines: Iterable[str], size_mm: float, step_mm: float) -> float:
+        """Words line under line; returns y of the line after the last."""
+        x, y = at
+        for words in lines:
+            self.text((x, y), words, size_mm)
+            y += step_mm
+        return y
+
+    def svg(self) -> str:
+        """The page as SVG text, one unit to the millimetre."""
+        head = (
+            '<?xml version="1.0" encoding="UTF-8"?>\n<svg xmlns="http://www.w3.org/2000/svg" version="1.1" '
+            f'width="{_n(self.width_mm)}mm" height="{_n(self.height_mm)}mm" '
+            f'viewBox="0 0 {_n(self.width_mm)} {_n(self.height_mm)}">\n<title>{escape(self.title)}</title>\n'
+            f'<rect width="{_n(self.width_mm)}" height="{_n(self.height_mm)}" fill="#ffffff"/>\n'
+        )
+        return head + "\n".join(self._parts) + "\n</svg>\n"
+
+
+def _n(value: float) -> str:
+    """A length with a tenth of a micrometre, without needless zeros."""
+    text = f"{value:.4f}".rstrip("0").rstrip(".")
+    return "0" if text in ("", "-0") else text
+
+
+def _stroke(pen: Pen) -> str:
+    dash = f' stroke-dasharray="{" ".join(_n(d) for d in pen.dash_mm)}"' if pen.dash_mm else ""
+    return f' stroke="{pen.colour}" stroke-width="{_n(pen.width_mm)}"{dash}'
