@@ -6,12 +6,13 @@ A command module imports typer and the ground floor only; the rooms it calls are
 
 from __future__ import annotations
 
+import os
 import sys
 
 import typer
 
 from disc import __version__
-from disc.commands import check, comb, desk, log, start
+from disc.commands import check, collect, comb, desk, log, start
 from disc.errors import DiscError
 
 app = typer.Typer(
@@ -23,7 +24,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 
-
+FAULT = 1  # exit code of a fault in the program itself; bad use and bad input are 2
 # What typer raises for bad use. It may carry its own copy of click, so the class is taken from typer itself.
 BAD_USE = next(kind for kind in typer.BadParameter.__mro__ if kind.__name__ == "ClickException")
 
@@ -45,6 +46,7 @@ def _options(
 
 
 app.command("start")(start.start)
+app.command("collect")(collect.collect)
 app.command("desk")(desk.desk)
 app.add_typer(log.log, name="log")
 app.command("comb")(comb.comb)
@@ -66,6 +68,16 @@ def main() -> None:
         code = _fail("stopped; the job is as it was before this command.")
     except BrokenPipeError:
         code = 0
+    except OSError as error:
+        code = _fail(f"{error.filename or 'a file'}: {error.strerror or error}. Check the place and its free room.")
+    except Exception as error:
+        if os.environ.get("DISC_TRACEBACK"):
+            raise
+        _fail(
+            f"a fault in the program ({type(error).__name__}: {' '.join(str(error).split())[:200]}). The job is as "
+            "it was. Set DISC_TRACEBACK=1 and run this again to see where."
+        )
+        code = FAULT
     sys.exit(code if isinstance(code, int) else 0)
 
 

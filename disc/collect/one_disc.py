@@ -1,0 +1,123 @@
+"""One disc of a collection, from what is there to its row. A fault of the disc becomes a row with its reason."""
+
+from __future__ import annotations
+
+import time
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from disc.collect.items import Item, fingerprint
+from disc.collect.rows import DONE, FAILED, Row, RowStore
+from disc.comb.tracks import find_tracks
+from disc.errors import DiscError
+from disc.job import JOB_FILE, Job, create_job, open_for_writing
+from disc.records import Condition, Pin, Side
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """What a worker needs to know: the disc, where rows are kept, and whether tunes are looked up."""
+
+    item: Item
+    rows: Path
+    identify: bool = True
+
+
+def work_through(task: Task) -> bool:
+    """Make a disc's row and keep it; True if it was made now, False if it stood there already.
+
+    Runs in a worker process and never raises for a fault of the disc: one bad disc does not stop a collection.
+    """
+    store = RowStore(task.rows)
+    item = task.item
+    mark = fingerprint(item)
+    if store.is_done(item.name, str(item.job), mark):
+        return False
+    started = time.perf_counter()
+    try:
+        row = _row(item, task.identify)
+    except DiscError as error:
+        row = Row(item.name, str(item.job), FAILED, " ".join(str(error).split()))
+    except Exception as error:  # a fault of this program: named in the table, and the other discs go on
+        row = Row(item.name, str(item.job), FAILED, f"fault in the program: {type(error).__name__}: {error}")
+    store.save(replace(row, seconds=round(time.perf_counter() - started, 3)), mark)
+    return True
+
+
+def _row(item: Item, identify: bool) -> Row:
+    if item.is_pair:
+        _read_pair(item)
+    with open_for_writing(item.job) as job:
+        pins = job.pins()
+        row = _measures(item, job, pins)
+        return replace(row, **_tune(job)) if identify and job.has("comb.csv") else row
+
+
+def _read_pair(item: Item) -> None:
+    from disc.comb.comb_job import draft_from_pins, take_table
+    from disc.photo.read_job import read_job
+
+    assert item.plate is not None and item.upper is not None and item.lower is not None
+    if not (item.job / JOB_FILE).exists():
+        create_job(item.job, item.plate)
+    with open_for_writing(item.job) as job:
+        read_job(job, upper=(item.upper,), lower=(item.lower,))
+        if item.comb is not None:
+            take_table(job, item.comb)
+        elif not job.has("comb.csv"):
+            draft_from_pins(job)
+
+
+def _measures(item: Item, job: Job, pins: Sequence[Pin]) -> Row:
+    conditions = Counter(pin.condition for pin in pins)
+    tracks = {side: _track_radii([p for p in pins if p.side is side]) for side in Side}
+    radii = [r for side in Side for r in tracks[side]]
+    gaps = [gap for side in Side for gap in np.diff(tracks[side])]
+    thick = [pin.diameter_mm for pin in pins if pin.diameter_mm is not None]
+    return Row(
+        name=item.name,
+        job=str(item.job),
+        status=DONE,
+        diameter_mm=job.plate.diameter_mm,
+        pins_upper=sum(pin.side is Side.UPPER for pin in pins),
+        pins_lower=sum(pin.side is Side.LOWER for pin in pins),
+        sound=conditions[Condition.SOUND],
+        bent=conditions[Condition.BENT],
+        stub=conditions[Condition.STUB],
+        missing=conditions[Condition.MISSING],
+        extra=conditions[Condition.EXTRA],
+        tracks=len(radii),
+        teeth=len(job.comb().teeth) if job.has("comb.csv") else None,
+        inner_r_mm=round(min(radii), 4) if radii else None,
+        outer_r_mm=round(max(radii), 4) if radii else None,
+        track_gap_mm=round(float(np.median(gaps)), 4) if gaps else None,
+        pin_diameter_mm=round(float(np.median(thick)), 4) if thick else None,
+    )
+
+
+def _track_radii(pins: Sequence[Pin]) -> list[float]:
+    return [track.r_mm for track in find_tracks(np.array([pin.r_mm for pin in pins]))]
+
+
+def _tune(job: Job) -> dict[str, Any]:
+    """Raises DiscError through identification; a disc whose comb has no pitches yet simply has no tune."""
+    if all(tooth.pitch is None for tooth in job.comb().teeth):
+        return {}
+    from disc.library.identify_job import identify_job
+
+    found = identify_job(job)
+    if not found.matches:
+        return {}
+    best = found.matches[0]
+    return {
+        "tune_title": best.title,
+        "tune_collection": best.collection,
+        "tune_file": best.file,
+        "tune_number": str(best.number),
+        "tune_probability": round(best.probability, 4),
+    }

@@ -1,0 +1,111 @@
+"""One row a disc: what a collection's table says of it, kept in a file of its own until the table is made."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import json
+import os
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict, dataclass, fields
+from pathlib import Path
+from typing import Any
+
+DONE, FAILED = "done", "failed"
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A disc's line in the table. Lengths in mm; an unknown is None. habits: see groups.py."""
+
+    name: str
+    job: str
+    status: str
+    reason: str = ""
+    diameter_mm: float | None = None
+    pins_upper: int | None = None
+    pins_lower: int | None = None
+    sound: int | None = None
+    bent: int | None = None
+    stub: int | None = None
+    missing: int | None = None
+    extra: int | None = None
+    tracks: int | None = None
+    teeth: int | None = None
+    inner_r_mm: float | None = None
+    outer_r_mm: float | None = None
+    track_gap_mm: float | None = None
+    pin_diameter_mm: float | None = None
+    tune_title: str | None = None
+    tune_collection: str | None = None
+    tune_file: str | None = None
+    tune_number: str | None = None
+    tune_probability: float | None = None
+    seconds: float | None = None
+
+
+class RowStore:
+    """Rows on disk, one small file each, renamed into place: a killed run loses at most the discs in hand."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        folder.mkdir(parents=True, exist_ok=True)
+
+    def path(self, name: str, job: str) -> Path:
+        """Where a disc's row is kept; spread over sub-folders, so that no folder grows large."""
+        digest = hashlib.sha256(f"{name}\0{job}".encode()).hexdigest()
+        return self._folder / digest[:2] / f"{digest[:32]}.json"
+
+    def save(self, row: Row, mark: str) -> None:
+        """Keep a row; mark: the fingerprint of what it was made from."""
+        path = self.path(row.name, row.job)
+        path.parent.mkdir(exist_ok=True)
+        waiting = path.with_suffix(f".{os.getpid()}.tmp")
+        waiting.write_text(json.dumps({"mark": mark, "row": asdict(row)}, ensure_ascii=False), encoding="utf-8")
+        os.replace(waiting, path)
+
+    def load(self, name: str, job: str) -> tuple[Row, str] | None:
+        """(row, mark), or None if there is none or it is damaged (it is then made again)."""
+        try:
+            content = json.loads(self.path(name, job).read_text(encoding="utf-8"))
+            return Row(**content["row"]), str(content["mark"])
+        except (OSError, ValueError, TypeError, KeyError):
+            return None
+
+    def is_done(self, name: str, job: str, mark: str) -> bool:
+        """Whether this disc was worked through, from the same files, without a fault."""
+        found = self.load(name, job)
+        return found is not None and found[1] == mark and found[0].status == DONE
+
+
+def write_csv(path: Path, rows: Iterable[Row]) -> None:
+    """The table as CSV, written line by line and renamed into place."""
+    waiting = path.with_suffix(".csv.tmp")
+    with waiting.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, [field.name for field in fields(Row)], lineterminator="\n")
+        writer.writeheader()
+        writer.writerows({key: "" if value is None else value for key, value in asdict(row).items()} for row in rows)
+    os.replace(waiting, path)
+
+
+def write_parquet(path: Path, rows: Iterator[Row], at_once: int = 4096) -> bool:
+    """The table as Parquet, in groups of rows; False if pyarrow (extra "collection") is not installed."""
+    try:
+        import pyarrow as arrow
+        import pyarrow.parquet as parquet
+    except ImportError:
+        return False
+    kinds = {"str": arrow.string(), "int | None": arrow.int64(), "float | None": arrow.float64()}
+    schema = arrow.schema([(f.name, kinds.get(str(f.type), arrow.string())) for f in fields(Row)])
+    waiting = path.with_suffix(".parquet.tmp")
+    with parquet.ParquetWriter(waiting, schema) as writer:
+        group: list[dict[str, Any]] = []
+        for row in rows:
+            group.append(asdict(row))
+            if len(group) == at_once:
+                writer.write_table(arrow.Table.from_pylist(group, schema))
+                group = []
+        if group:
+            writer.write_table(arrow.Table.from_pylist(group, schema))
+    os.replace(waiting, path)
+    return True

@@ -1,0 +1,31 @@
+"""`disc collect`: a whole collection into one table."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from disc.words import progress, say, show_json
+
+
+def collect(
+    folder: Annotated[Path, typer.Argument(help="Jobs, or photographs named NAME-upper.jpg and NAME-lower.jpg.")],
+    diameter_mm: Annotated[float | None, typer.Option(help="Diameter of discs that discs.csv does not name.")] = None,
+    workers: Annotated[int, typer.Option(min=1, max=256, help="Processes on this machine.")] = 2,
+    scheduler: Annotated[str | None, typer.Option(help="Address of a Dask scheduler, e.g. tcp://HOST:8786.")] = None,
+    identify: Annotated[bool, typer.Option(help="Look every tune up in the library.")] = True,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+) -> None:
+    """A folder of jobs or photo pairs, worked through in parallel; may be stopped and run again."""
+    from disc.collect.collect import collect as work
+
+    with progress("discs", quiet=as_json) as advance:
+        done = work(folder, diameter_mm, workers, scheduler, identify, advance)
+    if as_json:
+        show_json(done)
+        return
+    say(f"{done.discs} discs: {done.made} worked through now, {done.kept} kept from before, {done.failed} failed.")
+    say(f"{done.tunes_shared} tunes stand on several discs; {done.makers_shared} groups of discs share their habits.")
+    say(*(f"  {path}" for path in done.files))
