@@ -1,0 +1,44 @@
+"""What a person wrote about a pin: the words of the corrections, followed to the pin that stands there now."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from disc.corrections import REACH_MM, Action, Correction, apply_corrections, distance_mm
+from disc.records import Pin
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Words on a pin. at: ISO time, UTC."""
+
+    words: str
+    at: str
+
+
+def notes_by_pin(reading: Sequence[Pin], done: Sequence[Correction]) -> dict[int, tuple[Note, ...]]:
+    """The notes by id of the pin they speak of; those on a pin that was removed are left out.
+
+    A correction names a place as it was then, so the corrections up to each note are laid over the reading first.
+    """
+    if not any(c.note for c in done):
+        return {}
+    notes: dict[int, tuple[Note, ...]] = {}
+    pins: tuple[Pin, ...] = tuple(reading)
+    for correction in done:
+        if correction.action is not Action.ADD:
+            _keep(notes, pins, correction)
+        pins, _ = apply_corrections(pins, (correction,))
+        if correction.action is Action.ADD:
+            _keep(notes, pins, correction)
+    standing = {pin.id for pin in pins}
+    return {number: words for number, words in notes.items() if number in standing}
+
+
+def _keep(notes: dict[int, tuple[Note, ...]], pins: Sequence[Pin], correction: Correction) -> None:
+    if not correction.note:
+        return
+    near = min(pins, key=lambda pin: distance_mm(pin, correction), default=None)
+    if near is not None and distance_mm(near, correction) <= REACH_MM:
+        notes[near.id] = (*notes.get(near.id, ()), Note(correction.note, correction.at))

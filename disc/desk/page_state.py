@@ -1,0 +1,81 @@
+"""Everything the page shows when it opens, as one JSON object."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from disc import __version__
+from disc.check.kinds import KINDS
+from disc.desk.page_findings import page_findings
+from disc.desk.page_music import page_music
+from disc.desk.page_plan import page_plan
+from disc.desk.saved import saved_files
+from disc.desk.session import Session
+from disc.desk.settings import settings_shown
+from disc.desk.sheets import screen_turn, sheet_lines
+from disc.desk.uploads import recordings_of
+from disc.errors import DiscError
+from disc.records import Condition, Side
+from disc.words import CAUTIONS, plain
+
+
+def page_state(session: Session) -> dict[str, Any]:
+    """The state of the desk. Where there is no job yet, only what is needed to start one."""
+    head = {
+        "version": __version__,
+        "folder": session.folder.resolve().name,
+        "rev": session.rev,
+        "busy": session.busy,
+        "conditions": [c.value for c in Condition],
+        "kinds": [{"name": k.value, "heading": i.heading} for k, i in KINDS.items()],
+        "cautions": CAUTIONS,
+    }
+    job = session.job
+    if job is None:
+        return head | {"job": False}
+    return head | {
+        "job": True,
+        "plate": plain(job.plate),
+        "screen_turn": screen_turn(job.plate),
+        "draft_comb": bool(session.comb and session.comb.draft),
+        "has_comb": session.comb is not None,
+        "settings": settings_shown(job),
+        "sheets": _sheets(session),
+        "pins": session.all_pins(),
+        "history": session.history_state(),
+        "music": page_music(session.derived, session.comb, session.derived_rev),
+        "findings": _guarded(page_findings, job),
+        "plan": _guarded(page_plan, job),
+        "files": saved_files(job),
+        "recordings": recordings_of(job),
+        "steps_done": sorted(job.content.results),
+    }
+
+
+def _guarded(make: Any, job: Any) -> dict[str, Any]:
+    """A part of the page; a damaged file there is told in its place and does not take the page down."""
+    try:
+        return dict(make(job))
+    except DiscError as error:
+        return {"trouble": " ".join(str(error).split())}
+
+
+def _sheets(session: Session) -> list[dict[str, Any]]:
+    assert session.job is not None
+    stamp = session.job.content.photos
+    return (
+        [
+            {
+                "name": sheet.name,
+                "title": sheet.title,
+                "sides": [Side(side).value for side in sheet.sides],
+                "width_px": sheet.width_px,
+                "height_px": sheet.height_px,
+                "picture": sheet.picture,
+                "lines": sheet_lines(sheet, session.job.plate, session.comb),
+            }
+            for sheet in session.sheets.values()
+        ]
+        if stamp is not None
+        else []
+    )

@@ -1,0 +1,305 @@
+"""One open job at the desk: its state in memory, and every change to it.
+
+All writing goes through one worker thread and through job.step(), so that a killed server leaves the last whole state.
+After each change the page is answered at once; what follows from the change is worked out in a second thread and sent
+as news when it is ready.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from disc.comb.assign import assign_teeth
+from disc.comb.comb_job import fixed_teeth
+from disc.corrections import Correction, apply_corrections
+from disc.desk.changes import apply_changes
+from disc.desk.derive import Derived, derive, told_changes
+from disc.desk.edits import Bench, edit_from_request
+from disc.desk.events import News
+from disc.desk.history import (
+    HISTORY_FILE,
+    Change,
+    History,
+    Step,
+    format_history,
+    load_history,
+    move_to,
+    reconcile,
+    record,
+    split_corrections,
+)
+from disc.desk.notes import Note, notes_by_pin
+from disc.desk.page_pins import page_pins
+from disc.desk.sheets import Sheet
+from disc.desk.views import sheets_of_job
+from disc.errors import BadInput, DiscError, JobBusy, MissingPart
+from disc.job import JOB_FILE, PINS_FILE, READING_FILE, Job, Stage, open_for_writing, open_job
+from disc.job_schema import now_text
+from disc.records import Comb, Pin, Tune
+from disc.tables import format_pins
+
+log = logging.getLogger(__name__)
+# The same desk's edits in a row are one line in the job's record of runs; their steps stand in desk.json.
+RUN_NAME = "desk"
+
+
+class Session:
+    """The state of one desk. Public methods may be called from any thread."""
+
+    def __init__(self, folder: Path, news: News | None = None) -> None:
+        self.folder = folder
+        self.news = news or News()
+        self.bench = ThreadPoolExecutor(1, thread_name_prefix="desk-write")
+        self._thinker = ThreadPoolExecutor(1, thread_name_prefix="desk-think")
+        self.guard = threading.RLock()  # held while the fields below are exchanged
+        self.rev = 0
+        self.busy: str | None = None  # the long step under way
+        self.job: Job | None = None
+        self.pins: tuple[Pin, ...] = ()
+        self.comb: Comb | None = None
+        self.sheets: dict[str, Sheet] = {}
+        self.history = History()
+        self.notes: dict[int, tuple[Note, ...]] = {}
+        self.derived = Derived()
+        self.derived_rev = -1
+        self.trouble: str = ""
+        self._shown: dict[int, dict[str, Any]] = {}
+        self._stamp: tuple[int, int] | None = None
+        if (folder / JOB_FILE).exists():
+            self.load()
+
+    # ---- loading
+
+    def load(self) -> None:
+        """Read the job as it is on disk. Raises DiscError if it cannot be read."""
+        job = open_job(self.folder)
+        with self.guard:
+            self._take_in(job)
+        self.think()
+
+    def _take_in(self, job: Job, pins: tuple[Pin, ...] | None = None) -> None:
+        """Make this job the state of the desk. Call with the guard held."""
+        self.job = job
+        self.pins = pins if pins is not None else _or_nothing(job.pins, ())
+        self.comb = _or_nothing(job.comb, None)
+        self.sheets = sheets_of_job(job)
+        done, undone = job.corrections()
+        self.history = reconcile(load_history(job.path(HISTORY_FILE)), len(done), len(undone), now_text())
+        self.notes = notes_by_pin(_base(job), done)
+        self._stamp = self._job_stamp()
+        self.rev += 1
+
+    def _job_stamp(self) -> tuple[int, int] | None:
+        try:
+            stat = (self.folder / JOB_FILE).stat()
+        except OSError:
+            return None
+        return stat.st_mtime_ns, stat.st_size
+
+    def notice_outside_change(self) -> None:
+        """Load anew if another command changed the job."""
+        stamp = self._job_stamp()
+        if stamp is not None and stamp != self._stamp and self.busy is None:
+            try:
+                self.load()
+            except DiscError as error:
+                self._stamp = stamp
+                self.news.send("trouble", {"words": str(error)})
+                return
+            self.news.send("reload", {"words": "Another command changed this job; the page shows its new state."})
+
+    # ---- changing (all of these run in the writing thread)
+
+    def change(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """One edit of pins. Returns what changed on the page. Raises BadInput if it cannot be done."""
+        with open_for_writing(self.folder, wait_s=2.0) as job:
+            done, undone, history = self._before(job)
+            bench = Bench(self._pins_before(job), job.plate, self.comb, self.sheets, now_text())
+            edit = edit_from_request(request, bench)
+            step = Step(edit.words, bench.at, len(edit.corrections))
+            answer = self._commit(job, (*done, *edit.corrections), (), record(history, step))
+        if edit.added_at is not None:
+            answer["select"] = self._pin_at(*edit.added_at)
+        return answer
+
+    def set_values(self, words: str, changes: tuple[Change, ...]) -> dict[str, Any]:
+        """One edit of settings, plate, comb or decisions, undone and redone like the others."""
+        real = tuple(change for change in changes if change.old != change.new)
+        if not real:
+            raise BadInput("nothing was changed.")
+        with open_for_writing(self.folder, wait_s=2.0) as job:
+            done, _, history = self._before(job)
+            step = Step(words, now_text(), 0, real)
+            return self._commit(job, done, (), record(history, step), (step,))
+
+    def go_to(self, count: int) -> dict[str, Any]:
+        """Undo or redo until `count` steps are in force."""
+        with open_for_writing(self.folder, wait_s=2.0) as job:
+            done, undone, history = self._before(job)
+            moved, crossed, forward = move_to(history, count)
+            now_done, now_undone = split_corrections((*done, *undone), moved)
+            return self._commit(job, now_done, now_undone, moved, crossed, forward)
+
+    def _before(self, job: Job) -> tuple[tuple[Correction, ...], tuple[Correction, ...], History]:
+        done, undone = job.corrections()
+        return done, undone, reconcile(load_history(job.path(HISTORY_FILE)), len(done), len(undone), now_text())
+
+    def _pins_before(self, job: Job) -> tuple[Pin, ...]:
+        return self.pins if self._stamp == self._job_stamp() else _or_nothing(job.pins, ())
+
+    def _commit(
+        self,
+        job: Job,
+        done: tuple[Correction, ...],
+        undone: tuple[Correction, ...],
+        history: History,
+        crossed: tuple[Step, ...] = (),
+        forward: bool = True,
+    ) -> dict[str, Any]:
+        self._join_runs(job)
+        with job.step(RUN_NAME) as stage:
+            for step in crossed:
+                apply_changes(job, stage, step.changes, forward)
+            pins = self._stage_pins(job, stage, done, undone)
+            stage.write_text(HISTORY_FILE, format_history(history))
+        with self.guard:
+            self._take_in(job, pins)
+        self.think()
+        return self.page_change()
+
+    def _stage_pins(
+        self, job: Job, stage: Stage, done: tuple[Correction, ...], undone: tuple[Correction, ...]
+    ) -> tuple[Pin, ...]:
+        """Corrections, the pins they lead to, and the teeth of those pins."""
+        reading = job.reading()
+        if not reading and not job.corrections()[0]:  # pins put there by design or by hand: they are the reading
+            reading = _or_nothing(job.pins, ())
+            stage.write_text(READING_FILE, format_pins(reading))
+        from disc.job import stage_corrections
+
+        pins, _ = apply_corrections(reading, done)
+        stage_corrections(stage, done, undone)
+        comb = _staged_comb(job, stage)
+        if comb is not None and pins:
+            pins = assign_teeth(pins, comb, _fixed(reading, done, comb, job)).pins
+        stage.write_text(PINS_FILE, format_pins(pins))
+        return pins
+
+    def _join_runs(self, job: Job) -> None:
+        if job.content.runs and job.content.runs[-1].command == RUN_NAME:
+            job.content.runs.pop()
+
+    def _pin_at(self, side: Any, r_mm: float, theta_deg: float) -> int | None:
+        best = [p for p in self.pins if p.side is side and abs(p.r_mm - r_mm) < 1e-3]
+        return min(best, key=lambda p: abs(p.theta_deg - theta_deg)).id if best else None
+
+    # ---- what the page is told
+
+    def page_change(self) -> dict[str, Any]:
+        """Pins that changed since the page was last told, and the state of the history."""
+        with self.guard:
+            shown = page_pins(self.pins, self.sheets, self.notes)
+            changed = [pin for number, pin in shown.items() if self._shown.get(number) != pin]
+            gone = [number for number in self._shown if number not in shown]
+            self._shown = shown
+            answer = {"rev": self.rev, "pins": changed, "gone": gone, "history": self.history_state()}
+        self.news.send("pins", answer)
+        return answer
+
+    def all_pins(self) -> list[dict[str, Any]]:
+        """Every pin as the page shows it."""
+        with self.guard:
+            self._shown = page_pins(self.pins, self.sheets, self.notes)
+            return list(self._shown.values())
+
+    def history_state(self) -> dict[str, Any]:
+        """The steps by name, and how many are in force."""
+        steps = [{"words": step.words, "at": step.at} for step in self.history.steps]
+        return {"done": self.history.done, "steps": steps}
+
+    # ---- what follows from a change
+
+    def think(self) -> None:
+        """Work out in the second thread what follows from the present pins, and send it as news."""
+        self._thinker.submit(self._think, self.rev)
+
+    def wait_for_thoughts(self) -> Derived:
+        """What follows from the present pins, once it is worked out."""
+        self._thinker.submit(lambda: None).result()
+        return self.derived
+
+    def _think(self, rev: int) -> None:
+        with self.guard:
+            if rev != self.rev or self.job is None:
+                return  # a newer change is waiting behind this one
+            job, pins, comb, before = self.job, self.pins, self.comb, self.derived
+        try:
+            tune, why, other = read_tune_of(job, pins, comb)
+            after = replace(derive(pins, comb, job.plate, tune, why), alternatives=other)
+        except Exception as error:  # a fault in a room must not take the desk down
+            log.exception("working out what follows")
+            after = Derived(why=f"This could not be worked out: {error}")
+        told = told_changes(before, after) if self.derived_rev >= 0 else []
+        with self.guard:
+            if rev != self.rev:
+                return
+            self.derived, self.derived_rev = after, rev
+        from disc.desk.page_music import page_music
+
+        self.news.send("music", page_music(after, comb, rev) | {"told": told})
+
+    def close(self) -> None:
+        """End the threads."""
+        self.bench.shutdown(wait=True, cancel_futures=True)
+        self._thinker.shutdown(wait=True, cancel_futures=True)
+
+
+def read_tune_of(job: Job, pins: tuple[Pin, ...], comb: Comb | None) -> tuple[Tune | None, str, tuple[str, ...]]:
+    """(tune, why there is none, other readings in words) of these pins, with what the job fixes by hand."""
+    if comb is None:
+        return None, "There is no comb yet, so nothing sounds.", ()
+    try:
+        from disc.desk.tune_now import tune_now
+    except ImportError:
+        return None, "Reading the tune is not part of this installation.", ()
+    return tune_now(job, pins, comb)
+
+
+def _base(job: Job) -> tuple[Pin, ...]:
+    return job.reading() or (() if job.corrections()[0] else _or_nothing(job.pins, ()))
+
+
+def _fixed(reading: tuple[Pin, ...], done: tuple[Correction, ...], comb: Comb, job: Job) -> dict[int, int]:
+    """Teeth that a person gave, by pin id; of a job laid out by design, all of them."""
+    known = {tooth.number for tooth in comb.teeth}
+    plain = reading if "design" in job.settings else tuple(replace(pin, tooth=None) for pin in reading)
+    given, _ = apply_corrections(plain, done)
+    return {pin.id: pin.tooth for pin in given if pin.tooth is not None and pin.tooth in known}
+
+
+def _staged_comb(job: Job, stage: Stage) -> Comb | None:
+    """The comb as this step leaves it."""
+    from disc.job import COMB_FILE
+    from disc.tables import read_comb
+
+    if COMB_FILE in stage.removed:
+        return None
+    if COMB_FILE in stage.names:
+        return read_comb(stage.path(COMB_FILE))
+    return _or_nothing(job.comb, None)
+
+
+def _or_nothing(read: Any, nothing: Any) -> Any:
+    try:
+        return read()
+    except MissingPart:
+        return nothing
+
+
+__all__ = ["JobBusy", "Session", "fixed_teeth", "read_tune_of"]
