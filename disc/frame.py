@@ -31,6 +31,11 @@ def view_sign(side: Side) -> int:
     return +1 if side is Side.UPPER else -1
 
 
+def carried_deg(theta_deg: Angle, turned_deg: Angle, turns: Turns) -> Angle:
+    """Where a point of the disc that stands at theta at rest has been carried after this turn, in the axes at rest."""
+    return wrap_deg(theta_deg + turning_sign(turns) * turned_deg)
+
+
 def turns_seen(turns: Turns, side: Side) -> Turns:
     """Which way something goes in a view of this side that goes `turns` as seen on the upper side."""
     return Turns.COUNTERCLOCKWISE if turning_sign(turns) * view_sign(side) > 0 else Turns.CLOCKWISE

@@ -106,3 +106,13 @@ def check_head(worm: int, circles: Sequence[int]) -> None:
     for circle in circles:
         if not 1 <= circle <= LARGEST_CIRCLE:
             raise BadInput(f"a circle of {circle} holes is not possible; it has between 1 and {LARGEST_CIRCLE}.")
+
+
+def parse_circles(text: str) -> tuple[int, ...]:
+    """Circles of holes written "15,16,17" or, plate by plate, "15,16;21,23". Raises BadInput."""
+    try:
+        circles = tuple(sorted({int(part) for part in text.replace(";", ",").split(",") if part.strip()}))
+    except ValueError:
+        raise BadInput(f"the circles {text!r} cannot be read: write whole numbers like 15,16,17,18,19,20.") from None
+    check_head(COMMON_WORMS[0], circles)
+    return circles

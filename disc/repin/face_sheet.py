@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 
 from disc.errors import BadInput
-from disc.frame import turning_sign, turns_seen, wrap_deg
+from disc.frame import carried_deg, to_xy_mm, turns_seen, wrap_deg
 from disc.records import Plate, Side
 from disc.repin.labels import Box, place_beside, spread_on_ring
 from disc.repin.marks import draw_legend, draw_mark
@@ -56,8 +56,8 @@ def enlarged_sheet(plan: Plan, side: Side, page: Page, scale: float) -> Sheet:
     most = largest_enlargement(plan.plate, page.paper)
     if not 1.0 < scale <= most:
         raise BadInput(
-            f"an enlargement of {scale:g} does not fit {page.paper.upper()} for a disc of {plan.plate.diameter_mm:g} mm; "
-            f"choose more than 1 and at most {most}."
+            f"an enlargement of {scale:g} does not fit {page.paper.upper()} for a disc of "
+            f"{plan.plate.diameter_mm:g} mm; choose more than 1 and at most {most}."
         )
     sheet = Sheet(page.paper, f"{page.name}, {side.value} face, {scale:g}:1")
     _title(sheet, plan, side, page, f"{scale:g} : 1")
@@ -169,17 +169,20 @@ def outline_mm(plate: Plate) -> list[Point]:
     radius, half = plate.radius_mm, width / 2.0
     edge = math.degrees(math.asin(min(half / radius, 1.0)))
     steps = [edge + (360.0 - 2.0 * edge) * k / 358 for k in range(359)]
-    rim = [(radius * math.cos(math.radians(a)), radius * math.sin(math.radians(a))) for a in steps]
-    return [*rim, (radius - depth, -half), (radius - depth, half)]
+    return [*(_xy(radius, angle) for angle in steps), (radius - depth, -half), (radius - depth, half)]
 
 
 def window_outline_mm(window: tuple[float, float, float, float]) -> list[Point]:
     """A crossing's opening as a closed line in the disc's axes, mm."""
     r_in, r_out, from_deg, to_deg = window
     span = float(wrap_deg(to_deg - from_deg))
-    angles = [math.radians(from_deg + span * k / 60) for k in range(61)]
-    outer = [(r_out * math.cos(a), r_out * math.sin(a)) for a in angles]
-    return outer + [(r_in * math.cos(a), r_in * math.sin(a)) for a in reversed(angles)]
+    angles = [from_deg + span * k / 60 for k in range(61)]
+    return [_xy(r_out, angle) for angle in angles] + [_xy(r_in, angle) for angle in reversed(angles)]
+
+
+def _xy(r_mm: float, theta_deg: float) -> Point:
+    x_mm, y_mm = to_xy_mm(r_mm, theta_deg)
+    return float(x_mm), float(y_mm)
 
 
 def _slot_sign(sheet: Sheet, plan: Plan, view: View) -> None:
@@ -209,13 +212,11 @@ def _turning_arrow(sheet: Sheet, plan: Plan, view: View) -> None:
     innermost = min((s.place.r_mm for s in plan.of(view.side)), default=plan.plate.radius_mm)
     bore = (plan.plate.bore_mm or 0.0) / 2.0
     r_mm = bore + (innermost - bore) * 0.55
-    sign = turning_sign(plan.plate.turns)  # the disc's own points move this way through fixed angles
-    angles = [180.0 + sign * (k - 12) * 5.0 for k in range(25)]
-    points = [view.at(r_mm, angle) for angle in angles]
+    points = [view.at(r_mm, carried_deg(180.0, turned, plan.plate.turns)) for turned in range(-60, 66, 5)]
     sheet.open_group("turning")
     pen = Pen(NARROW_MM if view.scale > 1 else HAIR_MM * 1.5)
     sheet.outline(points[:-1], pen, closed=False)
-    sheet.arrow(points[-2], view.at(r_mm, angles[-1] + sign * 5.0), pen, head_mm=2.4 if view.scale > 1 else 1.1)
+    sheet.arrow(points[-2], points[-1], pen, head_mm=2.4 if view.scale > 1 else 1.1)
     sheet.close_group()
 
 

@@ -17,12 +17,12 @@ from statistics import median
 import numpy as np
 
 from disc.frame import (
+    FULL_TURN_DEG,
     angle_difference_deg,
     onset_s,
     theta_for,
     turn_deg,
     turn_for_onset_deg,
-    turning_sign,
     wrap_deg,
 )
 from disc.records import Comb, Pin, Plate, Side, Tooth, Tune
@@ -108,9 +108,9 @@ def nominal_place(layout: Layout, side: Side, found: Spot, tooth: int | None, pi
         return Nominal(spot(r_mm, found.theta_deg), False, 0.0, found.r_mm - r_mm)
     tip = layout.teeth[tooth].tip_theta_deg or 0.0
     theta = theta_for(turn_for_onset_deg(beat_s, layout.plate.revolution_s), tip, layout.plate.turns)
-    # A pin ahead of its place, the way the disc goes, strikes early.
-    ahead_deg = turning_sign(layout.plate.turns) * angle_difference_deg(found.theta_deg, theta)
-    early_ms = 1000.0 * ahead_deg / 360.0 * layout.plate.revolution_s
+    # A pin that passes the tip after less of a turn than it ought to is early.
+    turned, due = (turn_deg(angle, tip, layout.plate.turns) for angle in (found.theta_deg, float(theta)))
+    early_ms = 1000.0 * angle_difference_deg(due, turned) / FULL_TURN_DEG * layout.plate.revolution_s
     return Nominal(spot(r_mm, float(wrap_deg(theta))), True, float(early_ms), found.r_mm - r_mm)
 
 

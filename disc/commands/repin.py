@@ -1,0 +1,75 @@
+"""`disc repin`: work list, drawings at 1:1 and enlarged, drill table, machine settings and estimate."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from disc.words import progress, say, say_cautions, show_json
+
+if TYPE_CHECKING:
+    from disc.repin.plan_job import Made
+
+
+def repin(
+    job: Annotated[Path, typer.Argument(help="The job's folder.")],
+    page: Annotated[str, typer.Option(help="Paper: a4 or letter.")] = "a4",
+    enlarge: Annotated[float | None, typer.Option(help="Enlargement; without it the largest that fits.")] = None,
+    worm: Annotated[int, typer.Option(help="Ratio of the dividing head's worm: 40, 60, 90 or another.")] = 40,
+    plates: Annotated[str, typer.Option(help="Circles of holes you have: 15,16,17,18,19,20,21,...")] = "",
+    rates: Annotated[Path | None, typer.Option(help="Your rates file; it is kept in the job.")] = None,
+    wires: Annotated[str, typer.Option(help="Wire you have, mm: 0.20,0.25,0.30.")] = "",
+    drills: Annotated[str, typer.Option(help="Drills: micro, iso235, number, or sizes in mm.")] = "micro",
+    tip_width_mm: Annotated[float | None, typer.Option(help="Width of the teeth's tips, where measured.")] = None,
+    window: Annotated[
+        list[str] | None,
+        typer.Option(help="Opening between crossings: R_IN,R_OUT,FROM_DEG,TO_DEG; may be repeated."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+) -> None:
+    """Work list, drawings at 1:1, drill table, dividing settings, estimate."""
+    from disc.job import open_for_writing
+    from disc.repin.dividing import COMMON_CIRCLES, parse_circles
+    from disc.repin.plan_job import PlanSettings, plan_job
+
+    circles = parse_circles(plates) if plates else COMMON_CIRCLES
+    chosen = PlanSettings(page, enlarge, worm, circles, rates, wires, drills, tip_width_mm, tuple(window or ()))
+    with open_for_writing(job) as opened, progress("repin", quiet=as_json) as advance:
+        made = plan_job(opened, chosen, advance)
+        summary = dict(opened.content.results["repin"])
+    if as_json:
+        show_json({"job": job, **summary, "files": list(made.files), "notes": list(made.plan.notes)})
+        return
+    _say_plan(job, made)
+    say_cautions(*made.plan.cautions)
+
+
+def _say_plan(job: Path, made: Made) -> None:
+    plan = made.plan
+    counts: dict[str, int] = {}
+    for station in plan.stations:
+        for operation in station.operations:
+            key = "in doubt" if station.in_doubt else operation.value
+            counts[key] = counts.get(key, 0) + 1
+    say("Work: " + (", ".join(f"{what} {count}" for what, count in counts.items()) or "nothing to do") + ".")
+    say(*plan.notes)
+    if plan.dividing:
+        head = plan.dividing[0].dividing
+        worst = max(face.dividing.worst_deg for face in plan.dividing) / 360.0 * plan.plate.revolution_s * 1000.0
+        say(
+            f"Dividing head {head.worm}:1: circle of {head.circle} holes for the whole job, worst error {worst:.1f} ms."
+        )
+    if plan.estimate:
+        low, likely, high = plan.estimate.hours
+        low_cost, likely_cost, high_cost = plan.estimate.cost
+        say(
+            f"Estimate: {likely:.1f} hours ({low:.1f} to {high:.1f}), {likely_cost:.2f} {plan.estimate.currency} "
+            f"({low_cost:.2f} to {high_cost:.2f}); {plan.estimate.words}."
+        )
+        if plan.estimate.sample:
+            say(
+                f"These are sample rates: put your own into {job / 'rates.toml'}, take out the line 'sample', go again."
+            )
+    say("", "Made:", *(f"  {job / name}" for name in made.files if name != "job.json"))

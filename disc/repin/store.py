@@ -1,0 +1,58 @@
+"""out/plan.json: the plan as a file, written and read here and nowhere else. The desk and the report use load_plan."""
+
+from __future__ import annotations
+
+import json
+from enum import Enum
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from pydantic import TypeAdapter, ValidationError
+
+from disc.errors import BadInput
+from disc.job import OUT_FOLDER, Job, Stage
+from disc.repin.records import Plan
+from disc.tables import read_text
+from disc.words import plain
+
+PLAN_FILE = f"{OUT_FOLDER}/plan.json"
+PLAN_SCHEMA = 1
+
+
+def load_plan(job: Job) -> Plan | None:
+    """The job's plan; None if disc repin was not run yet. Raises BadInput if the file is damaged."""
+    path = job.path(PLAN_FILE)
+    return parse_plan(read_text(path, "plan"), path) if path.is_file() else None
+
+
+def stage_plan(stage: Stage, plan: Plan) -> None:
+    """Stage out/plan.json."""
+    stage.write_text(PLAN_FILE, format_plan(plan))
+
+
+def format_plan(plan: Plan) -> str:
+    """The plan as JSON text; beats stay exact, as "5/2"."""
+    content = {"schema": PLAN_SCHEMA} | TypeAdapter(Plan).dump_python(plan, mode="python")
+    return json.dumps(content, indent=1, ensure_ascii=False, default=_plain) + "\n"
+
+
+def parse_plan(text: str, path: Path) -> Plan:
+    """The inverse of format_plan. Raises BadInput naming the file."""
+    try:
+        raw = json.loads(text)
+        version = raw.pop("schema")
+        if version != PLAN_SCHEMA:
+            raise BadInput(f"{path}: made by another version of this program. Run disc repin again.")
+        return TypeAdapter(Plan).validate_python(raw)
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError, ValidationError) as error:
+        line = " ".join(str(error).split())[:160]
+        raise BadInput(f"{path}: the plan is damaged ({line}). Run disc repin again.") from error
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Fraction):
+        return str(value)
+    if isinstance(value, Enum):
+        return value.value
+    return plain(value)
