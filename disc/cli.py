@@ -12,7 +12,7 @@ import sys
 import typer
 
 from disc import __version__
-from disc.commands import check, collect, comb, desk, log, start
+from disc.commands import check, collect, comb, desk, log, repin, start
 from disc.errors import DiscError
 
 app = typer.Typer(
@@ -51,6 +51,7 @@ app.command("desk")(desk.desk)
 app.add_typer(log.log, name="log")
 app.command("comb")(comb.comb)
 app.command("check")(check.check)
+app.command("repin")(repin.repin)
 
 
 def main() -> None:
