@@ -132,7 +132,7 @@ def parse_table(text: str, columns: Sequence[Column], path: Path, what: str) -> 
         rows = [(n, row) for n, row in _numbered_rows(lines[first:], separator, first) if any(c.strip() for c in row)]
     except csv.Error as error:
         raise BadInput(f"{path}: not a table that can be read ({error}). Save it as CSV text.") from error
-    heading = [cell.strip().lower() for cell in rows[0][1]]
+    heading = [cell.strip().lower() for cell in rows[0][1]] if rows else []
     missing = [c.name for c in columns if c.required and c.name not in heading]
     if missing:
         need = ",".join(c.name for c in columns if c.required)

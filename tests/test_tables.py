@@ -79,6 +79,7 @@ def test_columns_may_stand_in_any_order_and_others_are_left_alone(tmp_path):
     "text, words",
     [
         ("", "is empty"),
+        (",,,\n", "has no column number, side, tip_r_mm"),
         ("number,side,pitch\n1,upper,60\n", "has no column tip_r_mm"),
         ("number,side,tip_r_mm\n1,upper,4.6\n1,upper,5\n", "line 3: number 1 stands already in line 2"),
         ("number,side,tip_r_mm,pitch\n1,upper,4.6,high\n", "line 2: pitch is 'high', not a number"),
