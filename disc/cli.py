@@ -12,7 +12,7 @@ import sys
 import typer
 
 from disc import __version__
-from disc.commands import check, collect, comb, desk, log, repin, start
+from disc.commands import check, collect, comb, desk, log, repin, report, start, transcribe
 from disc.errors import DiscError
 
 app = typer.Typer(
@@ -49,9 +49,11 @@ app.command("start")(start.start)
 app.command("collect")(collect.collect)
 app.command("desk")(desk.desk)
 app.add_typer(log.log, name="log")
+app.command("report")(report.report)
 app.command("comb")(comb.comb)
 app.command("check")(check.check)
 app.command("repin")(repin.repin)
+app.command("transcribe")(transcribe.transcribe)
 
 
 def main() -> None:

@@ -46,9 +46,7 @@ def _pdf(folder: Path, steps: Sequence[LogStep], pictures: dict[str, bytes]) -> 
             shown.append(f'image("{file_name}", height: 48mm, fit: "contain")')
         lines = [f"text(weight: 700)[#{typst_text(f'{place}.  {step.note}')}]"]
         lines += [f"[#{typst_text(_part_words(part.name, part.screws))}]" for part in step.parts]
-        lines.append(
-            f"text(size: 8pt, fill: luma(90))[#{typst_text(f'step {step.number} of the log, {step.at[:16]}')}]"
-        )
+        lines.append(f"text(size: 8pt, fill: luma(90))[#{typst_text(f'step {step.number} of the log, {when(step)}')}]")
         tick = typst_text("×" if step.done else "")
         blocks.append(
             "#block(breakable: false, width: 100%, inset: (y: 3mm), stroke: (bottom: 0.4pt + luma(160)))[\n"
@@ -82,7 +80,7 @@ def _page(folder: Path, steps: Sequence[LogStep], pictures: dict[str, bytes]) ->
         tick = " checked" if step.done else ""
         rows.append(
             f'<section><h2><label><input type="checkbox"{tick}> {place}. {escape(step.note)}</label></h2>'
-            f"<ul>{parts}</ul>{shown}<p>step {step.number} of the log, {escape(step.at[:16])}</p></section>"
+            f"<ul>{parts}</ul>{shown}<p>step {step.number} of the log, {escape(when(step))}</p></section>"
         )
     cautions = "".join(f"<li>{escape(CAUTIONS[key])}</li>" for key in ("train", "untouched"))
     return (
@@ -95,6 +93,11 @@ def _page(folder: Path, steps: Sequence[LogStep], pictures: dict[str, bytes]) ->
         f"</style></head><body><h1>Putting back: {escape(folder.name)}</h1><ul>{cautions}</ul>"
         f"{''.join(rows)}<p><strong>{escape(LAST_LINE)}</strong></p></body></html>\n"
     )
+
+
+def when(step: LogStep) -> str:
+    """A step's time as a person writes it, to the minute."""
+    return step.at[:16].replace("T", " ")
 
 
 def _part_words(name: str, screws: str) -> str:

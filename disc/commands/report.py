@@ -1,0 +1,36 @@
+"""`disc report`: the condition report."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from disc.words import progress, say, show_json
+
+
+def report(
+    job: Annotated[Path, typer.Argument(help="The job's folder.")],
+    parts: Annotated[str, typer.Option(help="Parts to include, parted by commas; all if not given.")] = "",
+    language: Annotated[str, typer.Option(help="Language of the headings: en, de or fr.")] = "en",
+    compare: Annotated[Path | None, typer.Option(help="An earlier job of the same disc, before the work.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+) -> None:
+    """The condition report: one PDF and one self-contained page."""
+    from disc.errors import BadInput
+    from disc.job import open_for_writing
+    from disc.report.condition import PAGE_NAME, PDF_NAME, make_report
+    from disc.report.headings import PARTS, Language
+
+    if language not in list(Language):
+        raise BadInput(f"--language is {language!r}; it must be one of {', '.join(Language)}.")
+    wanted = [part.strip() for part in parts.split(",") if part.strip()] or PARTS
+    with open_for_writing(job) as opened, progress("setting the report", quiet=as_json):
+        sections = make_report(opened, wanted, Language(language), compare)
+        made = [opened.path(PDF_NAME), opened.path(PAGE_NAME)]
+    if as_json:
+        show_json({"parts": [section.key for section in sections], "files": made})
+        return
+    say(f"Condition report with {len(sections)} parts: {', '.join(section.key for section in sections)}.")
+    say(*(f"  {path}" for path in made))

@@ -1,0 +1,98 @@
+"""The report's parts about the music: the comb and its pitches, the tune engraved and identified."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from disc.comb.bar import frequency_hz
+from disc.job import Job
+from disc.records import Tooth
+from disc.report.blocks import Block, Picture, Section, Words, table
+
+NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
+MOST_SCORE_PAGES = 4
+
+
+def note_name(pitch: float) -> str:
+    """The nearest note of equal temperament in scientific pitch notation (ASA: middle C is C4)."""
+    nearest = round(pitch)
+    return f"{NAMES[nearest % 12]}{nearest // 12 - 1}"
+
+
+def cents_off(pitch: float) -> float:
+    """Deviation from that note, cents."""
+    return 100.0 * (pitch - round(pitch))
+
+
+def comb_part(job: Job) -> Section | None:
+    """The comb's table."""
+    if not job.has("comb.csv"):
+        return None
+    comb = job.comb()
+    rows = [_tooth_row(tooth) for tooth in comb.teeth]
+    heading = ("tooth", "face", "radius mm", "angle deg", "note", "Hz", "cents", "condition")
+    blocks: list[Block] = [table(heading, rows, right=(0, 2, 3, 5, 6))]
+    if comb.draft:
+        blocks.insert(0, Words("A draft made from the disc's tracks: the comb itself was not measured.", strong=True))
+    blocks.append(Words("Cents are counted from equal temperament at A4 = 440 Hz (ISO 16).", small=True))
+    return Section("comb", tuple(blocks))
+
+
+def _tooth_row(tooth: Tooth) -> tuple[object, ...]:
+    angle = None if tooth.tip_theta_deg is None else f"{tooth.tip_theta_deg:.2f}"
+    start = (tooth.number, tooth.side.value, f"{tooth.tip_r_mm:.2f}", angle)
+    condition = None if tooth.condition is None else tooth.condition.value
+    if tooth.pitch is None:
+        return (*start, None, None, None, condition)
+    hz, cents = frequency_hz(tooth.pitch), cents_off(tooth.pitch)
+    return (*start, note_name(tooth.pitch), f"{hz:.1f}", f"{cents:+.0f}", condition)
+
+
+def tune_part(job: Job) -> Section | None:
+    """The tune, what it is in words, which tune it is with the evidence, and the score."""
+    blocks: list[Block] = [*_tune_words(job), *_identified(job), *_score(job)]
+    return Section("tune", tuple(blocks)) if blocks else None
+
+
+def _tune_words(job: Job) -> list[Block]:
+    from disc.tune.store import load_tune
+
+    tune = load_tune(job)
+    if tune is None:
+        return []
+    sharps = tune.key.fifths
+    signature = "no sharps or flats" if sharps == 0 else f"{abs(sharps)} {'sharp' if sharps > 0 else 'flat'}(s)"
+    return [
+        Words(
+            f"{len(tune.notes)} notes, {tune.metre.beats}/{tune.metre.unit}, {NAMES[tune.key.tonic]} {tune.key.mode} "
+            f"({signature}), a quarter lasts {tune.quarter_s:.2f} s. Read from the disc's strikes; see the score."
+        )
+    ]
+
+
+def _identified(job: Job) -> list[Block]:
+    found = job.content.results.get("identify")
+    matches = found.get("matches", []) if isinstance(found, dict) else []
+    if not matches:
+        return []
+    rows = [_match_row(match) for match in matches[:3]]
+    return [
+        Words("The tune was looked up in the library:"),
+        table(("title", "collection", "file, number", "probability", "strikes that agree"), rows, right=(3, 4)),
+    ]
+
+
+def _match_row(match: dict[str, Any]) -> tuple[object, ...]:
+    agree = match.get("agree")
+    return (
+        match.get("title"),
+        match.get("collection"),
+        f"{match.get('file')}, {match.get('number')}",
+        f"{100 * float(match.get('probability') or 0.0):.0f} %",
+        len(agree) if isinstance(agree, list) else agree,
+    )
+
+
+def _score(job: Job) -> list[Block]:
+    pages = sorted(path for path in job.out("").glob("tune*.svg") if path.is_file())[:MOST_SCORE_PAGES]
+    return [Picture(path.read_bytes(), "svg", f"The tune as written, page {n}") for n, path in enumerate(pages, 1)]

@@ -1,0 +1,108 @@
+"""The report's parts about the object itself: what it is, how it looks, how it was measured, which files are meant."""
+
+from __future__ import annotations
+
+from collections import Counter
+from pathlib import Path
+
+from disc.job import Job
+from disc.records import Condition, Side
+from disc.report.blocks import Block, Bullets, Picture, Row, Section, Words, table
+from disc.report.pictures import small_jpeg
+from disc.words import CAUTIONS
+
+OVERLAYS = {Side.UPPER: "overlay-upper", Side.LOWER: "overlay-lower"}
+
+
+def object_part(job: Job) -> Section:
+    """What was given and counted."""
+    plate = job.plate
+    rows: list[tuple[str, object]] = [
+        ("disc", job.folder.name),
+        ("diameter", f"{plate.diameter_mm:.2f} mm"),
+        ("thickness", None if plate.thickness_mm is None else f"{plate.thickness_mm:.2f} mm"),
+        ("bore", None if plate.bore_mm is None else f"{plate.bore_mm:.2f} mm"),
+        ("turns", f"{plate.turns.value}, seen on the upper side"),
+        ("one turn", f"{plate.revolution_s:.1f} s"),
+        ("rest arc", f"{plate.rest_arc_deg:.1f} degrees"),
+    ]
+    blocks: list[Block] = [table(("", ""), [row for row in rows if row[1] is not None])]
+    if job.has("pins.csv"):
+        pins = job.pins()
+        by_face = {side: Counter(pin.condition for pin in pins if pin.side is side) for side in Side}
+        blocks.append(
+            table(
+                ("face", *(condition.value for condition in Condition), "all"),
+                [
+                    (side.value, *(by_face[side][condition] for condition in Condition), by_face[side].total())
+                    for side in Side
+                ],
+                right=range(1, len(Condition) + 2),
+            )
+        )
+        blocks.append(Words("Pins and holes as seen on the photographs, with corrections by hand.", small=True))
+    return Section("object", tuple(blocks))
+
+
+def photograph_part(job: Job) -> Section | None:
+    """The photographs with what was read from them; the plain ones where there is no overlay."""
+    pictures = []
+    for side in Side:
+        path = _first(job, OVERLAYS[side], (".png", ".jpg", ".jpeg"))
+        if path is not None:
+            pictures.append(Picture(small_jpeg(path, 1600), "jpg", f"{side.value} face, with what was read", 0.5))
+    return Section("photographs", (Row(tuple(pictures)),)) if pictures else None
+
+
+def map_part(job: Job) -> Section | None:
+    """Both faces on one sheet."""
+    path = _first(job, "map", (".svg", ".png"))
+    if path is None:
+        return None
+    caption = "Both faces as if looking through the plate from the upper side, stop slot up."
+    return Section("map", (Picture(path.read_bytes(), path.suffix[1:], caption, 0.9),))
+
+
+def measuring_part(job: Job) -> Section | None:
+    """What was measured how, and how sure it is."""
+    lines = []
+    if job.has("pins.csv"):
+        sigmas = sorted(pin.sigma_mm for pin in job.pins() if pin.sigma_mm is not None)
+        if sigmas:
+            lines.append(
+                "Places of pins: from photographs, scaled by the diameter given; one standard deviation of a root "
+                f"along each axis is {sigmas[len(sigmas) // 2]:.3f} mm (median), {sigmas[-1]:.3f} mm at most."
+            )
+        doubtful = [pin.id for pin in job.pins() if pin.confidence is not None and pin.confidence < 0.9]
+        if doubtful:
+            lines.append(f"Sites seen with less than 90 % confidence: pins {', '.join(map(str, doubtful))}.")
+    teeth = job.content.results.get("teeth")
+    if isinstance(teeth, dict) and "spread_mm" in teeth:
+        lines.append(
+            f"Pins to teeth: by face and radius; pins lie {1000 * float(teeth['spread_mm']):.0f} µm off their track "
+            f"(r.m.s.); comb and disc differ by {100 * float(teeth['stretch']):+.2f} % and "
+            f"{float(teeth['offset_mm']):+.3f} mm."
+        )
+    done, _ = job.corrections()
+    if done:
+        lines.append(f"Corrected by hand: {len(done)} changes, kept in corrections.json beside the reading.")
+    return Section("measuring", (Bullets(tuple(lines)),)) if lines else None
+
+
+def caution_part() -> Section:
+    """What to heed before the object is handled."""
+    return Section("cautions", (Bullets(tuple(CAUTIONS.values())),))
+
+
+def provenance_part(job: Job) -> Section:
+    """Photographs with their SHA-256, and what was run when."""
+    photos = table(("photograph", "SHA-256"), sorted(job.content.photos.items()))
+    runs = table(
+        ("when", "what", "version"),
+        [(run.at[:16].replace("T", " "), run.command, run.version) for run in job.content.runs],
+    )
+    return Section("provenance", (photos, runs) if photos.rows else (runs,))
+
+
+def _first(job: Job, stem: str, suffixes: tuple[str, ...]) -> Path | None:
+    return next((job.out(stem + suffix) for suffix in suffixes if job.out(stem + suffix).is_file()), None)

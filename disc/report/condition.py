@@ -1,0 +1,58 @@
+"""The condition report of a job: its parts gathered, set as PDF and as a page, and stored as one step."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from disc.errors import BadInput
+from disc.job import Job, now_text, open_job
+from disc.report import about_music, about_object, about_work
+from disc.report.blocks import Section
+from disc.report.headings import PARTS, Language
+from disc.report.page import page_of
+from disc.report.pdf import pdf_of
+from disc.report.places import pictures_of_findings
+
+PDF_NAME = "out/report.pdf"
+PAGE_NAME = "out/report.html"
+
+
+def make_report(
+    job: Job, parts: Sequence[str] = PARTS, language: Language = Language.EN, before: Path | None = None
+) -> tuple[Section, ...]:
+    """Write out/report.pdf and out/report.html; returns the parts that had something to say, in order.
+
+    parts: keys of headings.PARTS. before: an earlier job of the same disc to compare with. Raises BadInput for a part
+    that is none.
+    """
+    unknown = [part for part in parts if part not in PARTS]
+    if unknown:
+        raise BadInput(f"the report has no part {unknown[0]!r}; it has {', '.join(PARTS)}.")
+    sections = gather(job, parts, before)
+    date = now_text()[:10]
+    with job.step("report") as stage:
+        stage.write_bytes(PDF_NAME, pdf_of(job.folder.name, sections, language, date))
+        stage.write_text(PAGE_NAME, page_of(job.folder.name, sections, language, date))
+    return sections
+
+
+def gather(job: Job, parts: Sequence[str] = PARTS, before: Path | None = None) -> tuple[Section, ...]:
+    """The wanted parts in their order, those left out that have nothing to say."""
+    makers: dict[str, Callable[[], Section | None]] = {
+        "object": lambda: about_object.object_part(job),
+        "photographs": lambda: about_object.photograph_part(job),
+        "map": lambda: about_object.map_part(job),
+        "comb": lambda: about_music.comb_part(job),
+        "tune": lambda: about_music.tune_part(job),
+        "findings": lambda: about_work.finding_part(job, pictures_of_findings(job)),
+        "plan": lambda: about_work.plan_part(job),
+        "estimate": lambda: about_work.estimate_part(job),
+        "comparison": lambda: None if before is None else about_work.comparison_part(open_job(before), job),
+        "log": lambda: about_work.log_part(job),
+        "measuring": lambda: about_object.measuring_part(job),
+        "cautions": about_object.caution_part,
+        "provenance": lambda: about_object.provenance_part(job),
+    }
+    made = (makers[part]() for part in PARTS if part in parts)
+    return tuple(section for section in made if section is not None)

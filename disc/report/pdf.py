@@ -1,0 +1,87 @@
+"""The report as PDF, set with typst: A4, numbered pages, room for a signature."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from disc.report.blocks import Block, Bullets, Picture, Section, Table, Words
+from disc.report.headings import Language, heading
+from disc.typeset import pdf_from_typst, typst_text
+
+_STYLE = """
+#set page(paper: "a4", margin: (x: 20mm, top: 20mm, bottom: 22mm), numbering: "1 / 1")
+#set text(size: 10pt, lang: "{language}", hyphenate: false)
+#set par(leading: 0.6em)
+#set document(date: none, title: {title})
+#show heading.where(level: 1): it => block(below: 6mm, text(size: 20pt, weight: 600, it.body))
+#show heading.where(level: 2): it => block(above: 8mm, below: 3.5mm, width: 100%, stroke: (bottom: 0.6pt + luma(120)),
+  inset: (bottom: 1.2mm), text(size: 12.5pt, weight: 600, it.body))
+#show figure.caption: it => text(size: 8.5pt, fill: luma(70), it.body)
+#set table(stroke: none, inset: (x: 1.5mm, y: 1.1mm))
+#show table.cell: set text(size: 8.5pt)
+"""
+
+
+def pdf_of(name: str, sections: Sequence[Section], language: Language, date: str) -> bytes:
+    """The report's PDF. name: the object's; date: as it shall stand on the first page."""
+    files: dict[str, bytes | str] = {}
+    title = f"{heading('title', language)}: {name}"
+    parts = [_STYLE.replace("{language}", language.value).replace("{title}", typst_text(title))]
+    parts.append(f"= #{typst_text(title)}")
+    parts.append(f"#{typst_text(heading('date', language))}: #{typst_text(date)}")
+    for section in sections:
+        parts.append(f"== #{typst_text(heading(section.key, language))}")
+        parts += [_block(block, files) for block in section.blocks]
+    parts.append(
+        "#block(breakable: false, above: 14mm)[#line(length: 80mm, stroke: 0.6pt)\n"
+        f"#text(size: 8.5pt)[#{typst_text(heading('signature', language))}]]"
+    )
+    return pdf_from_typst("\n\n".join(parts), files)
+
+
+def _block(block: Block, files: dict[str, bytes | str]) -> str:
+    if isinstance(block, Words):
+        size = "8.5pt" if block.small else "10pt"
+        weight = "600" if block.strong else "400"
+        return f"#block[#text(size: {size}, weight: {weight})[#{typst_text(block.text)}]]"
+    if isinstance(block, Bullets):
+        return "\n".join(f"- #{typst_text(item)}" for item in block.items)
+    if isinstance(block, Table):
+        return _table(block)
+    if isinstance(block, Picture):
+        return _figure(block, files, f"{100 * block.share:.0f}%")
+    figures = ", ".join(_figure(picture, files, "100%").removeprefix("#") for picture in block.pictures)
+    columns = max(len(block.pictures), 2 if len(block.pictures) < 3 else 4)
+    return f"#block(breakable: false)[#grid(columns: {columns} * (1fr,), gutter: 4mm, {figures})]".replace(
+        f"{columns} * (1fr,)", "(" + "1fr, " * columns + ")"
+    )
+
+
+def _table(block: Table) -> str:
+    columns = len(block.heading)
+    align = ", ".join("right" if i in block.right else "left" for i in range(columns))
+    # The widest words get the room: columns of numbers are as wide as they need, the others share the rest.
+    widest = [max((len(row[i]) for row in (block.heading, *block.rows)), default=0) for i in range(columns)]
+    widths = ", ".join("auto" if widest[i] <= 14 else f"{min(widest[i], 60)}fr" for i in range(columns))
+    head = ""
+    if any(block.heading):
+        cells = ", ".join(f"[*#{typst_text(cell)}*]" for cell in block.heading)
+        head = f"table.header({cells}), table.hline(stroke: 0.5pt), "
+    cells = ", ".join(f"[#{typst_text(_breakable(cell))}]" for row in block.rows for cell in row)
+    return f"#table(columns: ({widths},), align: ({align},), {head}{cells})"
+
+
+def _breakable(cell: str) -> str:
+    """Long words without a space (digests, file names) may break anywhere: zero-width spaces between their parts."""
+    return " ".join(
+        "\u200b".join(word[i : i + 16] for i in range(0, len(word), 16)) if len(word) > 24 else word
+        for word in cell.split(" ")
+    )
+
+
+def _figure(picture: Picture, files: dict[str, bytes | str], width: str) -> str:
+    name = f"picture-{len(files) + 1}.{picture.suffix}"
+    files[name] = picture.data
+    words = typst_text(picture.caption)
+    shown = f'image("{name}", width: {width}, alt: {words})'
+    return f"#figure({shown}, caption: [#{words}], supplement: none, numbering: none)"

@@ -1,0 +1,120 @@
+"""The condition report: every part it can show, in words that stay words, in three languages."""
+
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+import sys
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from disc.check.check_job import check_job
+from disc.errors import BadInput
+from disc.job import create_job, open_job
+from disc.records import Comb, Condition, Pin, Plate, Side, Tooth
+from disc.report.about_music import cents_off, note_name
+from disc.report.condition import gather, make_report
+from disc.report.headings import HEADINGS, PARTS, Language
+from disc.report.log import add_step
+
+PLATE = Plate(28.0, revolution_s=48.0, thickness_mm=1.0)
+TEETH = tuple(Tooth(n, Side.UPPER, 4.0 + 0.5 * n, 10.0 * n, 66.86 + n) for n in range(1, 11))
+
+
+def invented_pins():
+    rng = np.random.default_rng(11)
+    return tuple(
+        Pin(n, Side.UPPER, TEETH[n % 10].tip_r_mm, float(rng.uniform(20, 340)), 0.25, 0.5, tooth=n % 10 + 1)
+        for n in range(1, 41)
+    )
+
+
+def job_with(folder, pins):
+    job = create_job(folder, PLATE)
+    with job.step("read") as stage:
+        job.stage_reading(stage, pins)
+        job.stage_comb(stage, Comb(TEETH))
+    return job
+
+
+@pytest.fixture
+def job(tmp_path):
+    pins = list(invented_pins())
+    pins[3] = replace(pins[3], condition=Condition.STUB, height_mm=0.05)
+    made = job_with(tmp_path / "disc <1> & #2", tuple(pins))
+    check_job(made)
+    Image.new("RGB", (60, 40), "red").save(tmp_path / "p.png")
+    add_step(made, 'cock *off* "carefully"', [tmp_path / "p.png"], ["cock: 1 screw"])
+    return made
+
+
+# ASA / ISO 16: A4 is 440 Hz and MIDI 69 (MIDI 1.0); middle C is C4, MIDI 60.
+@pytest.mark.parametrize("pitch, name, cents", [(69.0, "A4", 0.0), (68.86, "A4", -14.0), (60.2, "C4", 20.0)])
+def test_note_names_and_cents(pitch, name, cents):
+    assert note_name(pitch) == name
+    assert cents_off(pitch) == pytest.approx(cents)
+
+
+def test_every_heading_in_every_language():
+    assert set(PARTS) <= set(HEADINGS)
+    for words in HEADINGS.values():
+        assert set(words) == set(Language)
+        assert all(words.values())
+
+
+def test_the_page_holds_what_the_job_knows_and_needs_no_other_file(job):
+    make_report(job)
+    page = (job.folder / "out/report.html").read_text()
+    for words in ("disc &lt;1&gt; &amp; #2", "cock: 1 screw", "440", "stub", "Let the mainsprings down", "28.00 mm"):
+        assert words in page
+    assert not re.findall(r'(?:src|href)="(?!data:|#)', page)
+    assert (job.folder / "out/report.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_the_pdf_says_the_same(job):
+    make_report(job, language=Language.DE)
+    text = subprocess.run(["pdftotext", "-layout", job.folder / "out/report.pdf", "-"], capture_output=True, text=True)
+    for words in ("Zustandsbericht: disc <1> & #2", 'cock *off* "carefully"', "Der Kamm", "stub"):
+        assert words in text.stdout
+
+
+def test_same_job_same_report(job):
+    make_report(job)
+    first = (job.folder / "out/report.pdf").read_bytes()
+    with_only = ("object", "comb", "findings", "log")
+    make_report(job, with_only)
+    second = (job.folder / "out/report.pdf").read_bytes()
+    make_report(open_job(job.folder), with_only)
+    assert (job.folder / "out/report.pdf").read_bytes() == second != first
+
+
+def test_before_and_after(job, tmp_path):
+    mended = job_with(tmp_path / "after", invented_pins())
+    sections = gather(mended, ("comparison",), job.folder)
+    assert [section.key for section in sections] == ["comparison"]
+    (_, changes) = sections[0].blocks
+    assert len(changes.rows) == 1
+    assert changes.rows[0][-1] == "4"
+
+
+def test_an_empty_job_has_a_short_report(tmp_path):
+    made = create_job(tmp_path / "new", PLATE)
+    assert [section.key for section in make_report(made)] == ["object", "cautions", "provenance"]
+
+
+def test_parts_that_are_none(job):
+    with pytest.raises(BadInput, match="the report has no part 'price'; it has object, photographs"):
+        make_report(job, ("price",))
+
+
+def test_by_command(job):
+    code = "from disc.cli import main; main()"
+    run = [sys.executable, "-c", code, "report", str(job.folder)]
+    done = subprocess.run([*run, "--parts", "object, comb", "--json"], capture_output=True, text=True)
+    assert json.loads(done.stdout)["parts"] == ["object", "comb"]
+    wrong = subprocess.run([*run, "--language", "xx"], capture_output=True, text=True)
+    assert (wrong.returncode, len(wrong.stderr.splitlines())) == (2, 1)
