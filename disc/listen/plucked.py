@@ -1,0 +1,198 @@
+"""A comb plucked tooth by tooth: number, pitch, ring time and condition of each tooth.
+
+    recording -> plucks (plucks.py) -> fundamental of each (tooth_sound.py) -> condition (tooth_condition.py)
+
+Two plucks must agree in pitch within AGREE_CENTS or the tooth says so. What cannot be heard is None.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from disc.listen.audio import FloatArray, Recording, read_recording
+from disc.listen.bands import Whole, hz_of_pitch, transform
+from disc.listen.plucks import Candidate, Pluck, find_plucks
+from disc.listen.temperament import Temperament, temperament_of
+from disc.listen.tooth_condition import Cleanness, buzz_excess, cleanness, is_buzzing, quiet_spectrum
+from disc.listen.tooth_sound import Sounding, sounding
+from disc.records import ToothCondition
+from disc.words import Advance, no_progress
+
+# Two plucks of a sound tooth differ by some hundredths of a cent on clean recordings, by under a cent in noise.
+AGREE_CENTS = 3.0
+# A neighbour set off too: at least this loud against the tooth (development recordings: set off from -15 dB up; nothing
+# else between 0.7 and 5 semitones away above -26 dB), new at both plucks, and at the neighbour's own pitch.
+DOUBLED_DB = -22.0
+NEIGHBOUR_SEMITONES = (0.7, 7.0)
+NEIGHBOUR_CENTS = 25.0
+
+
+@dataclass(frozen=True)
+class PluckedTooth:
+    """One tooth in the order of plucking. pitch, t60_s: None where nothing rings. spread_cents: between its plucks.
+
+    agrees: whether all plucks gave one pitch; None where only one was heard. words: what a person should know.
+    buzz_db: how far its noise and its harmonics stand over the usual.
+    """
+
+    tooth: int
+    pitch: float | None
+    t60_s: float | None
+    condition: ToothCondition | None
+    plucks_s: tuple[float, ...]
+    spread_cents: float | None = None
+    agrees: bool | None = None
+    buzz_db: tuple[float, float] | None = None
+    words: str = ""
+
+
+@dataclass(frozen=True)
+class PluckedComb:
+    """What a recording of a comb plucked in turn says. temperament: None with fewer than three ringing teeth."""
+
+    teeth: tuple[PluckedTooth, ...]
+    temperament: Temperament | None
+    remarks: tuple[str, ...] = ()
+
+
+def read_plucked(path: Path, teeth: int | None = None, plucks: int = 2, advance: Advance = no_progress) -> PluckedComb:
+    """The comb heard in the recording at path. teeth: how many were plucked, if known; plucks: how often each.
+
+    Raises BadInput in one line if the recording cannot be used. Teeth are numbered in the order of plucking.
+    """
+    return comb_from_recording(read_recording(path), teeth, plucks, advance)
+
+
+def comb_from_recording(
+    recording: Recording, teeth: int | None = None, plucks: int = 2, advance: Advance = no_progress
+) -> PluckedComb:
+    """As read_plucked, from a recording in memory."""
+    advance(0.05, "looking for plucks")
+    found = find_plucks(recording, teeth, plucks)
+    remarks = list(recording.remarks)
+    if not found:
+        return PluckedComb((), None, (*remarks, "no ringing tooth is heard in this recording"))
+    advance(0.5, "measuring each tooth")
+    whole = transform(recording)
+    starts = np.array([p.candidate.time_s for p in found])
+    heard = [_hear(whole, p, starts, recording.length_s) for p in found]
+    count = teeth or max(p.tooth for p in found)
+    rows = [_tooth(number, found, heard, plucks) for number in range(1, count + 1)]
+    advance(0.8, "judging conditions")
+    rows = _judge_buzz(recording, rows, found, heard)
+    rows = _judge_doubled(rows, found, heard)
+    if len(heard) < count * plucks:
+        remarks.append(f"{count * plucks - len(heard)} of {count * plucks} plucks were not heard")
+    return PluckedComb(tuple(rows), temperament_of([r.pitch for r in rows]), tuple(remarks))
+
+
+def _hear(whole: Whole, pluck: Pluck, starts: FloatArray, length_s: float) -> Sounding | None:
+    tone = pluck.candidate.tone
+    if tone is None:
+        return None
+    later = starts[starts > pluck.candidate.time_s]
+    end = float(later.min()) if len(later) else length_s
+    return sounding(whole, pluck.candidate.time_s, end, tone.frequency_hz)
+
+
+def _tooth(number: int, found: Sequence[Pluck], heard: Sequence[Sounding | None], plucks: int) -> PluckedTooth:
+    mine = [(p, s) for p, s in zip(found, heard, strict=True) if p.tooth == number]
+    times = tuple(round(p.candidate.time_s, 4) for p, _ in mine)
+    if not mine:
+        return PluckedTooth(number, None, None, None, (), words="not heard at all: pluck it again")
+    ringing = [s for _, s in mine if s is not None]
+    if not ringing:
+        return PluckedTooth(number, None, None, ToothCondition.DEAD, times, words="only a dull click")
+    pitches = np.array([s.pitch for s in ringing])
+    weights = np.array([s.amplitude * min(s.t60_s, 3.0) for s in ringing])
+    pitch = float(np.average(pitches, weights=weights))
+    rings = [s.t60_s for s in ringing if s.decay_range_db > 3.0] or [s.t60_s for s in ringing]
+    spread = float(np.ptp(pitches) * 100.0) if len(ringing) > 1 else None
+    agrees = None if spread is None else len(ringing) == len(mine) and spread <= AGREE_CENTS
+    row = PluckedTooth(
+        number, pitch, float(np.exp(np.mean(np.log(rings)))), ToothCondition.SOUND, times, spread, agrees
+    )
+    return replace(row, words=_doubts(row, len(ringing), len(mine), plucks))
+
+
+def _doubts(row: PluckedTooth, ringing: int, heard: int, plucks: int) -> str:
+    if ringing < heard:
+        return f"rings at {ringing} of {heard} plucks only: pluck it again"
+    if heard < plucks:
+        return f"heard {heard} of {plucks} times: pluck it again"
+    if row.spread_cents is not None and row.spread_cents > AGREE_CENTS:
+        return f"its plucks differ by {row.spread_cents:.1f} cents: pluck it again"
+    return ""
+
+
+def _judge_buzz(
+    recording: Recording, rows: list[PluckedTooth], found: Sequence[Pluck], heard: Sequence[Sounding | None]
+) -> list[PluckedTooth]:
+    live = [row for row in rows if row.pitch is not None]
+    if len(live) < 5:
+        return rows
+    quiet = quiet_spectrum(recording)
+    measured: list[list[Cleanness]] = []
+    for row in live:
+        mine = [p for p, s in zip(found, heard, strict=True) if p.tooth == row.tooth and s is not None]
+        hz = hz_of_pitch(row.pitch or 0.0)
+        measured.append([cleanness(recording, quiet, p.candidate.time_s, hz) for p in mine])
+    noise, harmonics = buzz_excess(measured, np.array([row.pitch for row in live]))
+    excess = {row.tooth: (float(a), float(b)) for row, a, b in zip(live, noise, harmonics, strict=True)}
+    judged = []
+    for row in rows:
+        over = excess.get(row.tooth)
+        if over is not None:
+            row = replace(row, buzz_db=over)
+            if is_buzzing(*over):
+                words = "buzzes: does its damper touch, or is it cracked?"
+                row = replace(
+                    row, condition=ToothCondition.BUZZING, words="; ".join(w for w in (row.words, words) if w)
+                )
+        judged.append(row)
+    return judged
+
+
+def _judge_doubled(
+    rows: list[PluckedTooth], found: Sequence[Pluck], heard: Sequence[Sounding | None]
+) -> list[PluckedTooth]:
+    pitches = {row.tooth: row.pitch for row in rows}
+    judged = []
+    for row in rows:
+        mine = [(p.candidate, s) for p, s in zip(found, heard, strict=True) if p.tooth == row.tooth and s is not None]
+        for other in (row.tooth - 1, row.tooth + 1):
+            neighbour = pitches.get(other)
+            if row.pitch is None or neighbour is None or row.condition is not ToothCondition.SOUND or len(mine) < 2:
+                continue
+            apart = abs(neighbour - row.pitch)
+            if NEIGHBOUR_SEMITONES[0] <= apart <= NEIGHBOUR_SEMITONES[1] and all(
+                _sets_off(candidate, s, neighbour) for candidate, s in mine
+            ):
+                words = f"tooth {other} sounds with it"
+                row = replace(
+                    row, condition=ToothCondition.DOUBLED, words="; ".join(w for w in (row.words, words) if w)
+                )
+        judged.append(row)
+    return judged
+
+
+def _sets_off(candidate: Candidate, own: Sounding, neighbour: float) -> bool:
+    """Whether the neighbour's pitch begins with this pluck."""
+    reach = NEIGHBOUR_CENTS / 100.0
+    fresh = [
+        t for t in candidate.tones
+        if abs(12 * np.log2(t.frequency_hz / hz_of_pitch(neighbour))) < reach and t.share > 0.5
+    ]  # fmt: skip
+    if candidate.tone is not None and any(t.level_db > candidate.tone.level_db + DOUBLED_DB for t in fresh):
+        return True
+    # Too near for the short spectrum to part them: the fitted tones do, where nothing rang there before.
+    apart_hz = abs(hz_of_pitch(neighbour) - hz_of_pitch(own.pitch))
+    if apart_hz > 35.0:
+        return False
+    least = 0.3 * own.t60_s  # what dies away sooner is the pluck's own noise
+    beside = [level for pitch, level, t60 in own.others if abs(pitch - neighbour) < reach and t60 > least]
+    return any(level > DOUBLED_DB for level in beside) and candidate.tone is not None and candidate.tone.share > 0.9

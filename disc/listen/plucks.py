@@ -1,0 +1,279 @@
+"""Which attacks are plucks, and of which tooth: one best path through all attacks.
+
+The path counts teeth and plucks of each tooth. What draws it: an attack with a new tone is almost surely a pluck; a
+click may be a dead tooth's; two plucks of one tooth have one pitch and similar clicks; a hand plucks at its own pace,
+so a gap long enough for another tooth had one, heard or not. Ticks and knocks fall out because nothing of this speaks
+for them. So a dead tooth keeps its number.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from disc.listen.attacks import Attack, find_attacks
+from disc.listen.audio import FloatArray, Recording
+from disc.listen.bands import pitch_of_hz
+from disc.listen.beginnings import NewTone, for_fundamentals, fundamental, new_tones
+
+# Scores are log-odds in nats. From the development recordings' histograms of tones at plucks and elsewhere, rounded.
+LIVE_SCORE = 10.0
+PASSED_OVER = -8.0  # a tone that begins and is not taken as a pluck
+SAME_PITCH, OTHER_PITCH = 3.0, -12.0  # of two plucks said to be of one tooth
+HALF_DEAD = -6.0  # one pluck rings, the other does not
+UNHEARD = -5.0  # a tooth or a pluck of which nothing is heard
+TICK = -5.0
+# One hand plucks one tooth about equally hard; a tone much weaker than its like nearby is no pluck of its own.
+FORCE_RANGE_DB, LACK_PER_DB = 6.0, 1.2
+# A tone counts as a tooth's if it is new, clear and not far below the recording's usual pluck.
+LEAST_OVER_DB, LEAST_SHARE, LEVEL_RANGE_DB, LEAST_T60_S = 15.0, 0.35, 30.0, 0.10
+LEAST_T60_SHARE = 0.1  # of the usual ring time: a knock on the bench is shorter
+SAME_PITCH_SEMITONES = 0.5
+SHORTEST_GAP_S, LONGEST_GAP_S = 0.22, 12.0
+MOST_UNHEARD = 3  # teeth in a row
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """An attack with what begins there. tone: the fundamental where a tooth seems to ring, else None."""
+
+    attack: Attack
+    tone: NewTone | None
+    tones: tuple[NewTone, ...]
+    score: float
+
+    @property
+    def time_s(self) -> float:
+        """When it begins."""
+        return self.attack.time_s
+
+    @property
+    def pitch(self) -> float | None:
+        """MIDI number of the tone."""
+        return None if self.tone is None else pitch_of_hz(self.tone.frequency_hz)
+
+
+@dataclass(frozen=True)
+class Pace:
+    """How the hand plucks: seconds between plucks of one tooth and from tooth to tooth, and the spread of their
+    logarithms."""
+
+    within_s: float
+    between_s: float
+    spread: float
+
+
+@dataclass(frozen=True)
+class Pluck:
+    """One pluck of tooth (1, 2, ... in order of plucking). candidate: None where it was not heard."""
+
+    tooth: int
+    turn: int
+    candidate: Candidate
+
+
+def find_plucks(recording: Recording, teeth: int | None, plucks: int) -> list[Pluck]:
+    """The plucks in time order, each with the tooth's place in the order of plucking. teeth: how many, if known."""
+    candidates = weigh(recording, find_attacks(recording))
+    if not any(c.tone for c in candidates):
+        return []
+    one_by_one, pace = _pace(candidates, plucks)
+    if one_by_one:
+        path = best_path(candidates, teeth, plucks, pace)
+        return [Pluck(k, j, candidates[i]) for i, k, j in path]
+    # The whole comb was plucked, then once more: every pluck is a place of its own, folded by the number of teeth.
+    path = best_path(candidates, teeth * plucks if teeth else None, 1, pace)
+    count = teeth or int(np.ceil(max(k for _, k, _ in path) / plucks))
+    return [Pluck((k - 1) % count + 1, (k - 1) // count + 1, candidates[i]) for i, k, _ in path]
+
+
+def weigh(recording: Recording, attacks: Sequence[Attack]) -> list[Candidate]:
+    """Every attack with what begins there and how much speaks for a pluck."""
+    low = for_fundamentals(recording)
+    heard = [new_tones(low, attack.time_s) for attack in attacks]
+    strongest = [tones[0].level_db for tones in heard if tones and tones[0].over_db > 25.0 and tones[0].share > 0.5]
+    usual_db = float(np.percentile(strongest, 75)) if strongest else 0.0
+    rings = [tones[0].t60_s for tones in heard if tones and tones[0].level_db > usual_db - 12.0]
+    least_t60 = max(LEAST_T60_S, LEAST_T60_SHARE * float(np.median(rings))) if rings else LEAST_T60_S
+    found = []
+    for attack, tones in zip(attacks, heard, strict=True):
+        clear = [t for t in tones if _is_tooth(t, usual_db, least_t60)]
+        tone = fundamental(clear)
+        if tone is not None:
+            score = LIVE_SCORE + min(2.0, attack.rise_db / 15.0)
+        else:
+            score = float(np.clip((attack.rise_db - 12.0) / 6.0, -2.0, 2.5)) + (TICK if attack.tick else 0.0)
+        found.append(Candidate(attack, tone, tuple(tones), score))
+    return [_doubt(c, found) for c in _one_each(found)]
+
+
+def _doubt(candidate: Candidate, all_of_them: Sequence[Candidate]) -> Candidate:
+    """A tone that may only be the unsteady ringing of an earlier pluck speaks less for a pluck."""
+    tone = candidate.tone
+    if tone is None:
+        return candidate
+    same = [
+        c.tone.level_db for c in all_of_them
+        if c.tone and abs(c.time_s - candidate.time_s) < 6.0
+        and abs(np.log2(c.tone.frequency_hz / tone.frequency_hz)) < 0.02
+    ]  # fmt: skip
+    lack_db = max(same) - tone.level_db
+    score = candidate.score - LACK_PER_DB * max(0.0, lack_db - FORCE_RANGE_DB)
+    if tone.growth_db < 3.0:
+        score -= 2.0 + (4.0 if candidate.attack.tick else 0.0)
+    return replace(candidate, score=score) if score > 0 else Candidate(candidate.attack, None, candidate.tones, -4.0)
+
+
+def _is_tooth(tone: NewTone, usual_db: float, least_t60_s: float) -> bool:
+    growing = tone.t60_s >= 100.0  # it begins later than this attack
+    return (
+        tone.over_db > LEAST_OVER_DB
+        and tone.share > LEAST_SHARE
+        and tone.level_db > usual_db - LEVEL_RANGE_DB
+        and tone.t60_s > least_t60_s
+        and not growing
+    )
+
+
+def _one_each(candidates: list[Candidate]) -> list[Candidate]:
+    """Of several attacks near one beginning tone only the sharpest keeps it."""
+    kept = []
+    for c in candidates:
+        near = [o for o in candidates if o is not c and abs(o.time_s - c.time_s) < SHORTEST_GAP_S and o.tone and c.tone]
+        if any(_outdoes(o, c) for o in near):
+            kept.append(Candidate(c.attack, None, c.tones, -4.0))
+        else:
+            kept.append(c)
+    return kept
+
+
+def _outdoes(other: Candidate, candidate: Candidate) -> bool:
+    """Whether the tone heard at a candidate is really that of the other: the same one, or one that drowns it."""
+    if other.tone is None or candidate.tone is None:
+        return False
+    same = abs(np.log2(other.tone.frequency_hz / candidate.tone.frequency_hz)) < 0.03
+    if same:
+        return (_worth(other), -other.time_s) > (_worth(candidate), -candidate.time_s)
+    return other.time_s > candidate.time_s and other.tone.level_db > candidate.tone.level_db + 6.0
+
+
+def _worth(candidate: Candidate) -> float:
+    """Of attacks that share a tone: the sharpest, unless it is a mere tick."""
+    return candidate.attack.rise_db - (12.0 if candidate.attack.tick else 0.0)
+
+
+def _pace(candidates: Sequence[Candidate], plucks: int) -> tuple[bool, Pace]:
+    """(whether each tooth is plucked several times in a row, the hand's pace), from the ringing teeth alone."""
+    live = [c for c in candidates if c.tone and c.score >= LIVE_SCORE - 2.0]
+    times = np.array([c.time_s for c in live])
+    pitches = np.array([c.pitch for c in live], dtype=float)
+    gaps = np.diff(times)
+    same = np.abs(np.diff(pitches)) < SAME_PITCH_SEMITONES
+    usual = float(np.median(gaps)) if len(gaps) else 1.0
+    if plucks == 1 or not len(gaps) or same.mean() < 0.2:
+        near = gaps[(gaps > 0.5 * usual) & (gaps < 1.6 * usual)] if len(gaps) else np.array([1.0])
+        return plucks == 1, Pace(usual, usual, _spread(near))
+    within = float(np.median(gaps[same]))
+    other = gaps[~same]
+    between = float(np.median(other[other < 2.2 * np.percentile(other, 25)])) if len(other) else within
+    spread = _spread(gaps[same])
+    return True, Pace(within, between, spread)
+
+
+def _spread(gaps: FloatArray) -> float:
+    logs = np.log(np.maximum(gaps, 1e-3))
+    return float(np.clip(1.5 * np.median(np.abs(logs - np.median(logs))), 0.10, 0.5)) if len(gaps) else 0.3
+
+
+def _gap_score(gap_s: FloatArray, usual_s: float, spread: float) -> FloatArray:
+    """Log-likelihood of a gap, heavy-tailed: a hand may pause. Zero at the usual gap."""
+    z = np.log(np.maximum(gap_s, 1e-3) / usual_s) / spread
+    return -2.5 * np.log1p(z**2 / 5.0)
+
+
+def best_path(
+    candidates: Sequence[Candidate], teeth: int | None, plucks: int, pace: Pace
+) -> list[tuple[int, int, int]]:
+    """(candidate, tooth, pluck) along the best path; teeth and plucks count from 1. teeth: None if not known."""
+    count = len(candidates)
+    most = teeth or sum(1 for c in candidates if c.tone) // plucks * 2 + 4
+    times = np.array([c.time_s for c in candidates])
+    base = np.array([c.score for c in candidates])
+    weight = np.array([min(1.0, c.score / LIVE_SCORE) if c.tone else 0.0 for c in candidates])
+    passed = np.r_[0.0, np.cumsum(weight)]
+    links = _links(candidates, plucks, pace)
+    states = most * plucks
+    best = np.full((count, states), -np.inf)
+    back = np.full((count, states, 2), -1, dtype=int)
+    for i in range(count):
+        before = PASSED_OVER * passed[i]
+        for k in range(min(most, MOST_UNHEARD + 1)):
+            best[i, k * plucks] = base[i] + before + k * UNHEARD
+        near = np.flatnonzero((times[i] - times[:i] > SHORTEST_GAP_S) & (times[i] - times[:i] < LONGEST_GAP_S))
+        if not len(near):
+            continue
+        over = PASSED_OVER * np.maximum(0, passed[i] - passed[near + 1])
+        for first, step, gain in links(i, near):
+            _advance(best, back, i, near, first, step, base[i] + over + gain, plucks)
+    tail = PASSED_OVER * (passed[-1] - passed[1:])
+    final = best + tail[:, None]
+    for state in range(states):
+        missing = (most - 1 - state // plucks if teeth else 0) + (plucks - 1 - state % plucks > 0)
+        final[:, state] += missing * UNHEARD
+    i, state = np.unravel_index(int(np.argmax(final)), final.shape)
+    path = []
+    while i >= 0:
+        path.append((int(i), int(state) // plucks + 1, int(state) % plucks + 1))
+        i, state = back[i, state]
+    return path[::-1]
+
+
+def _advance(
+    best: FloatArray, back: npt.NDArray[np.int_], i: int, near: npt.NDArray[np.int_], first: int, step: int,
+    gain: FloatArray, plucks: int,
+) -> None:  # fmt: skip
+    """From every state whose pluck is `first` go `step` states on, where that is better."""
+    states = best.shape[1]
+    sources = np.arange(first, states - step, plucks)
+    if not len(sources):
+        return
+    values = best[np.ix_(near, sources)] + gain[:, None]
+    top = np.argmax(values, axis=0)
+    value = values[top, np.arange(len(sources))]
+    targets = sources + step
+    better = value > best[i, targets]
+    best[i, targets[better]] = value[better]
+    back[i, targets[better], 0] = near[top[better]]
+    back[i, targets[better], 1] = sources[better]
+
+
+def _links(candidates: Sequence[Candidate], plucks: int, pace: Pace):  # type: ignore[no-untyped-def]
+    """links(i, near): (pluck before, states onward, gain by candidate before) for every way to reach candidate i."""
+    times = np.array([c.time_s for c in candidates])
+    pitches = np.array([c.pitch if c.pitch is not None else np.nan for c in candidates])
+    levels = np.array([c.attack.levels_db for c in candidates])
+
+    def pair(i: int, near: npt.NDArray[np.int_]) -> FloatArray:
+        difference = np.abs(pitches[near] - pitches[i])
+        alike = -np.mean(((levels[near] - levels[i]) / 12.0) ** 2, axis=1).clip(-4.0, 0.0)
+        both = np.where(difference < SAME_PITCH_SEMITONES, SAME_PITCH, OTHER_PITCH)
+        neither = np.isnan(pitches[near]) & np.isnan(pitches[i])
+        return np.where(neither, alike, np.where(np.isnan(difference), HALF_DEAD, both))
+
+    def links(i: int, near: npt.NDArray[np.int_]):  # type: ignore[no-untyped-def]
+        gap = times[i] - times[near]
+        for j in range(plucks - 1):
+            yield j, 1, _gap_score(gap, pace.within_s, pace.spread) + pair(i, near)
+        round_s = pace.between_s + (plucks - 1) * pace.within_s
+        for j in range(plucks):
+            lost = plucks - 1 - j  # plucks of the tooth before that were not heard
+            for unheard in range(MOST_UNHEARD + 1):
+                usual = pace.between_s + lost * pace.within_s + unheard * round_s
+                spread = pace.spread * (1.0 + 0.3 * (unheard + lost))
+                gain = _gap_score(gap, usual, spread) + UNHEARD * (unheard + lost)
+                yield j, plucks - j + unheard * plucks, gain
+
+    return links
