@@ -15,13 +15,13 @@ if TYPE_CHECKING:
 
 def repin(
     job: Annotated[Path, typer.Argument(help="The job's folder.")],
-    page: Annotated[str, typer.Option(help="Paper: a4 or letter.")] = "a4",
+    page: Annotated[str | None, typer.Option(help="Paper: a4 (usual) or letter.")] = None,
     enlarge: Annotated[float | None, typer.Option(help="Enlargement; without it the largest that fits.")] = None,
-    worm: Annotated[int, typer.Option(help="Ratio of the dividing head's worm: 40, 60, 90 or another.")] = 40,
-    plates: Annotated[str, typer.Option(help="Circles of holes you have: 15,16,17,18,19,20,21,...")] = "",
+    worm: Annotated[int | None, typer.Option(help="Worm of the dividing head: 40 (usual), 60, 90 or another.")] = None,
+    plates: Annotated[str | None, typer.Option(help="Circles of holes you have: 15,16,17,18,19,20,21,...")] = None,
     rates: Annotated[Path | None, typer.Option(help="Your rates file; it is kept in the job.")] = None,
-    wires: Annotated[str, typer.Option(help="Wire you have, mm: 0.20,0.25,0.30.")] = "",
-    drills: Annotated[str, typer.Option(help="Drills: micro, iso235, number, or sizes in mm.")] = "micro",
+    wires: Annotated[str | None, typer.Option(help="Wire you have, mm: 0.20,0.25,0.30.")] = None,
+    drills: Annotated[str | None, typer.Option(help="Drills: micro (usual), iso235, number, or sizes in mm.")] = None,
     tip_width_mm: Annotated[float | None, typer.Option(help="Width of the teeth's tips, where measured.")] = None,
     window: Annotated[
         list[str] | None,
@@ -29,13 +29,15 @@ def repin(
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
-    """Work list, drawings at 1:1, drill table, dividing settings, estimate."""
+    """Work list, drawings at 1:1, drill table, dividing settings, estimate.
+
+    Choices are remembered in the job; one that is not given stays as it was.
+    """
     from disc.job import open_for_writing
-    from disc.repin.dividing import COMMON_CIRCLES, parse_circles
     from disc.repin.plan_job import PlanSettings, plan_job
 
-    circles = parse_circles(plates) if plates else COMMON_CIRCLES
-    chosen = PlanSettings(page, enlarge, worm, circles, rates, wires, drills, tip_width_mm, tuple(window or ()))
+    windows = tuple(window) if window else None
+    chosen = PlanSettings(page, enlarge, worm, plates, wires, drills, tip_width_mm, windows, rates)
     with open_for_writing(job) as opened, progress("repin", quiet=as_json) as advance:
         made = plan_job(opened, chosen, advance)
         summary = dict(opened.content.results["repin"])
@@ -47,6 +49,8 @@ def repin(
 
 
 def _say_plan(job: Path, made: Made) -> None:
+    from disc.repin.drill_table import worst_drilled_ms
+
     plan = made.plan
     counts: dict[str, int] = {}
     for station in plan.stations:
@@ -57,10 +61,8 @@ def _say_plan(job: Path, made: Made) -> None:
     say(*plan.notes)
     if plan.dividing:
         head = plan.dividing[0].dividing
-        worst = max(face.dividing.worst_deg for face in plan.dividing) / 360.0 * plan.plate.revolution_s * 1000.0
-        say(
-            f"Dividing head {head.worm}:1: circle of {head.circle} holes for the whole job, worst error {worst:.1f} ms."
-        )
+        worst = worst_drilled_ms(plan)
+        say(f"Dividing head {head.worm}:1: circle of {head.circle} for the whole job, worst error {worst:.1f} ms.")
     if plan.estimate:
         low, likely, high = plan.estimate.hours
         low_cost, likely_cost, high_cost = plan.estimate.cost

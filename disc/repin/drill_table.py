@@ -149,6 +149,14 @@ def worst_ms(dividing: Dividing, plate: Plate) -> float:
     return max((abs(error_ms(s, plate)) for s in dividing.settings), default=0.0)
 
 
+def worst_drilled_ms(plan: Plan) -> float:
+    """The worst error of the dividing over the holes to be drilled (over all places, where none is drilled), ms."""
+    drilled = {s.number for s in plan.stations if s.needs_hole}
+    pairs = [pair for face in plan.dividing for pair in zip(face.numbers, face.dividing.settings, strict=True)]
+    chosen = [setting for number, setting in pairs if number in drilled] or [setting for _, setting in pairs]
+    return max((abs(error_ms(setting, plan.plate)) for setting in chosen), default=0.0)
+
+
 def view_xy(station: Station) -> tuple[float, float]:
     """A station's place as its face is seen, mm."""
     x_mm, y_mm = disc_to_view_mm(station.place.x_mm, station.place.y_mm, station.side)

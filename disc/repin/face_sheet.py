@@ -13,9 +13,9 @@ from disc.errors import BadInput
 from disc.frame import carried_deg, to_xy_mm, turns_seen, wrap_deg
 from disc.records import Plate, Side
 from disc.repin.labels import Box, place_beside, spread_on_ring
-from disc.repin.marks import draw_legend, draw_mark
+from disc.repin.marks import OTHER_FACE_PEN, STRAIGHTEN_REACH, draw_legend, draw_mark, sign_radius_mm
 from disc.repin.records import Operation, Plan, Station
-from disc.repin.rows import SHEET_HEADING, sheet_row
+from disc.repin.rows import SHEET_HEADING, reason_words, sheet_row
 from disc.repin.sheet import ADVANCE_EM, HAIR_MM, NARROW_MM, PAGES_MM, WIDE_MM, Pen, Point, Sheet, View
 
 MARGIN_MM = 12.0  # no printer needs more; common practice, no source
@@ -25,6 +25,9 @@ HEAD_MM = 30.0  # height of the title block
 FOOT_MM = 26.0  # height of check bar and legend
 NUMBER_SIZE_MM = 2.4  # digits 1.75 mm high: read at arm's length; about 7 points
 RING_SIZE_MM = 2.1  # on the ring at 1:1; digits 1.5 mm high, about 6 points
+MARK_MM = 1.3  # radius of the signs on an enlarged sheet
+TRUE_SIZE_MARK_MM = 0.4  # likewise at 1:1, where pins may stand half a millimetre apart
+BEHIND_MM = 1.0  # holes of the other face are shown within this of a hole to be drilled
 SLOT_SIZE_MM = (0.9, 0.6)  # width and depth drawn where the slot was not measured
 LARGEST_ENLARGEMENT = 12
 
@@ -64,9 +67,15 @@ def enlarged_sheet(plan: Plan, side: Side, page: Page, scale: float) -> Sheet:
     middle = MARGIN_MM + HEAD_MM + (sheet.height_mm - 2 * MARGIN_MM - HEAD_MM - FOOT_MM) / 2.0
     view = View(side, (sheet.width_mm / 2.0, middle), scale)
     _plate(sheet, plan, view, with_tracks=True)
-    _marks(sheet, plan, view, mark_radius_mm=1.3)
-    _numbers_beside(sheet, plan, view, 1.3)
-    _foot(sheet, plan, side)
+    behind = _behind(plan, side)
+    sheet.open_group("other-face")
+    for station in behind:
+        place = view.at(station.place.r_mm, station.place.theta_deg)
+        sheet.circle(place, pin_mm(station) / 2.0 * scale, OTHER_FACE_PEN)
+    sheet.close_group()
+    _marks(sheet, plan, view, mark_radius_mm=MARK_MM)
+    _numbers_beside(sheet, plan, view, MARK_MM)
+    _foot(sheet, plan, side, bool(behind))
     return sheet
 
 
@@ -77,7 +86,7 @@ def true_size_sheet(plan: Plan, side: Side, page: Page) -> Sheet:
     ring = _ring_radius(plan, side)
     view = View(side, (sheet.width_mm / 2.0, MARGIN_MM + HEAD_MM + ring + 5.0), 1.0)
     _plate(sheet, plan, view, with_tracks=False)
-    _marks(sheet, plan, view, mark_radius_mm=0.5)
+    _marks(sheet, plan, view, mark_radius_mm=TRUE_SIZE_MARK_MM)
     has_ring = _numbers_on_ring(sheet, plan, view, ring)
     top = view.centre[1] + ring + 8.0
     if not has_ring:
@@ -86,6 +95,17 @@ def true_size_sheet(plan: Plan, side: Side, page: Page) -> Sheet:
     _table(sheet, plan, side, top)
     _foot(sheet, plan, side)
     return sheet
+
+
+def _behind(plan: Plan, side: Side) -> list[Station]:
+    """Holes of the other face that lie within BEHIND_MM of a hole to be drilled on this one."""
+    drilled = [s.place for s in plan.of(side) if s.needs_hole]
+    return [
+        s
+        for s in plan.stations
+        if s.side is not side
+        and any(math.hypot(s.place.x_mm - d.x_mm, s.place.y_mm - d.y_mm) < BEHIND_MM for d in drilled)
+    ]
 
 
 # ---- title and foot
@@ -115,7 +135,7 @@ def _title(sheet: Sheet, plan: Plan, side: Side, page: Page, scale_words: str) -
     sheet.close_group()
 
 
-def _foot(sheet: Sheet, plan: Plan, side: Side) -> None:
+def _foot(sheet: Sheet, plan: Plan, side: Side, other_face: bool = False) -> None:
     y = sheet.height_mm - MARGIN_MM - 4.0
     x = MARGIN_MM
     pen = Pen(NARROW_MM)
@@ -132,10 +152,11 @@ def _foot(sheet: Sheet, plan: Plan, side: Side) -> None:
     sheet.line((cross_x, y - CROSS_MM / 2), (cross_x, y + CROSS_MM / 2), Pen(HAIR_MM))
     sheet.text((cross_x + 7.0, y + 0.9), "10 mm both ways", 2.4)
     sheet.close_group()
-    used = sorted({op for s in plan.numbered(side) for op in s.operations}, key=list(Operation).index)
+    order = list(Operation)
+    used = sorted({s.operations for s in plan.numbered(side)}, key=lambda ops: [order.index(op) for op in ops])
     doubt = any(s.in_doubt for s in plan.numbered(side))
     sheet.open_group("legend")
-    draw_legend(sheet, (MARGIN_MM, y - 12.0), used, doubt, sheet.width_mm - 2 * MARGIN_MM)
+    draw_legend(sheet, (MARGIN_MM, y - 12.0), used, doubt, other_face, sheet.width_mm - 2 * MARGIN_MM)
     sheet.close_group()
 
 
@@ -191,7 +212,7 @@ def _slot_sign(sheet: Sheet, plan: Plan, view: View) -> None:
     sheet.open_group("stop-slot")
     if view.scale > 1:
         sheet.outline([(x + 0.6, y), (x + 3.0, y - 1.2), (x + 3.0, y + 1.2)], None, fill="#000000")
-        words, place = "STOP SLOT", (x + 5.4, y)
+        words, place = "STOP SLOT", (x + 6.0, y)
         sheet.text((place[0], y + text_half(words, 2.2)), words, 2.2, turn_deg=-90.0)
     else:
         x = view.centre[0] + _ring_radius(plan, view.side) + 4.8
@@ -252,8 +273,10 @@ def _numbers_beside(sheet: Sheet, plan: Plan, view: View, mark_radius_mm: float)
     rim_x, rim_y = view.at(plan.plate.radius_mm, 0.0)
     slot: Box = (rim_x - 4.0, rim_y - 8.0, rim_x + 7.0, rim_y + 8.0)
     page: Box = (MARGIN_MM, MARGIN_MM + HEAD_MM, sheet.width_mm - MARGIN_MM, sheet.height_mm - MARGIN_MM - FOOT_MM)
+    thickest = max((pin_mm(s) / 2.0 * view.scale for s in numbered), default=0.0)
+    reach = sign_radius_mm(mark_radius_mm, thickest) * STRAIGHTEN_REACH
     sheet.open_group("numbers")
-    for label in place_beside(marks, mark_radius_mm * 1.25, NUMBER_SIZE_MM, others, [slot], page):
+    for label in place_beside(marks, reach, NUMBER_SIZE_MM, others, [slot], page):
         if label.line_from:
             sheet.line(label.line_from, _toward(label.line_from, label.centre, 1.2), Pen(HAIR_MM, "#555555"))
         words_at = (label.centre[0], label.box[3])
@@ -308,12 +331,21 @@ def _polar(centre: Point, radius_mm: float, page_angle_deg: float) -> Point:
 
 
 def _table(sheet: Sheet, plan: Plan, side: Side, top_mm: float) -> None:
-    """Rows of the numbered places in two columns; what does not fit is in the work list, and is said to be."""
-    rows = [sheet_row(s) for s in plan.numbered(side)]
+    """Rows of the numbered places, with the reasons where one column holds all, else in two columns without.
+
+    What does not fit is in the work list, and is said to be.
+    """
+    numbered = plan.numbered(side)
     bottom = sheet.height_mm - MARGIN_MM - FOOT_MM
     size, step = 2.05, 3.3
     per_column = max(int((bottom - top_mm) / step) - 1, 0)
-    column_mm = (sheet.width_mm - 2 * MARGIN_MM) / 2.0
+    full_mm = sheet.width_mm - 2 * MARGIN_MM
+    rows = [sheet_row(s) for s in numbered]
+    column_mm = full_mm / 2.0
+    if len(rows) <= per_column:
+        column_mm = full_mm + 3.0
+        room = int(full_mm / (ADVANCE_EM * size)) - len(SHEET_HEADING) - 2
+        rows = [f"{row}  {reason_words(s, room)}" for row, s in zip(rows, numbered, strict=True)]
     sheet.open_group("table")
     for column in range(2):
         part = rows[column * per_column : (column + 1) * per_column]

@@ -75,7 +75,7 @@ def _place(
             at = (centre[0] + ux * reach, centre[1] + uy * reach)
             box = (at[0] - half_w, at[1] - half_h, at[0] + half_w, at[1] + half_h)
             start = (centre[0] + ux * mark_radius_mm, centre[1] + uy * mark_radius_mm)
-            label = Label(words, at, box, start if distance > DISTANCES_MM[1] else None, True)
+            label = Label(words, at, box, start if distance > DISTANCES_MM[0] else None, True)
             best = best or label
             others = [d for i, d in enumerate(discs) if i != index]
             if _is_free(label, others, taken, lines, inside):

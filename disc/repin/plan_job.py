@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -14,13 +14,13 @@ from disc.job import COMB_FILE, PINS_FILE, Job
 from disc.job_schema import now_text
 from disc.records import Side
 from disc.repin.clearance import Window
-from disc.repin.dividing import COMMON_CIRCLES, best_dividing, divide
-from disc.repin.drill_table import drill_table, machine_table, sides_worked, worst_ms
+from disc.repin.dividing import COMMON_CIRCLES, COMMON_WORMS, best_dividing, divide, parse_circles
+from disc.repin.drill_table import drill_table, machine_table, sides_worked, worst_drilled_ms
 from disc.repin.drills import WIRE_MM, drill_series, parse_sizes
 from disc.repin.dxf import face_dxf
 from disc.repin.estimate import Rates, estimate, history_entry, parse_rates, read_rates, sample_rates_text
 from disc.repin.face_sheet import Page, check_paper, enlarged_sheet, largest_enlargement, true_size_sheet
-from disc.repin.places import lay_out
+from disc.repin.places import TIMING_S, lay_out
 from disc.repin.records import FaceDividing, Operation, Plan, Station
 from disc.repin.stations import Shop, stations_of_design, stations_of_reading
 from disc.repin.store import stage_plan
@@ -30,22 +30,27 @@ from disc.words import Advance, no_progress
 
 RATES_FILE = "rates.toml"
 DRAWINGS = "out/drawings"
+SETTINGS = "repin"
 CAUTIONS = ("train", "eyes", "mercury", "untouched")
 
 
 @dataclass(frozen=True, slots=True)
 class PlanSettings:
-    """What a person chose for this run. enlarge None: the largest that fits. rates None: the job's, else the sample."""
+    """What a person chose for this run; None: as chosen for this job before, else as usual.
 
-    paper: str = "a4"
+    enlarge: usually the largest that fits. rates: usually the job's own file, else the sample. circles, wires, drills,
+    windows: as written on the command line.
+    """
+
+    paper: str | None = None
     enlarge: float | None = None
-    worm: int = 40
-    circles: tuple[int, ...] = COMMON_CIRCLES
-    rates: Path | None = None
-    wires: str = ""
-    drills: str = "micro"
+    worm: int | None = None
+    circles: str | None = None
+    wires: str | None = None
+    drills: str | None = None
     tip_width_mm: float | None = None
-    windows: tuple[str, ...] = ()
+    windows: tuple[str, ...] | None = None
+    rates: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,14 +62,21 @@ class Made:
     history: tuple[dict[str, Any], ...]
 
 
-def plan_job(job: Job, settings: PlanSettings, advance: Advance = no_progress) -> Made:
-    """Work out the plan of a job open for writing and put it with its drawings into the job."""
-    paper = check_paper(settings.paper)
+REMEMBERED = tuple(f.name for f in fields(PlanSettings) if f.name != "rates")
+
+
+def plan_job(job: Job, given: PlanSettings, advance: Advance = no_progress) -> Made:
+    """Work out the plan of a job open for writing and put it with its drawings into the job.
+
+    What was given is remembered in the job's settings, for the next run and for the desk.
+    """
+    settings = settings_in_force(job, given)
+    paper = check_paper(settings.paper or "a4")
     rates, rates_text = _rates(job, settings.rates)
     advance(0.05, "places")
     plan = make_plan(job, settings, rates)
     page = Page(paper, job.folder.resolve().name)
-    scale = settings.enlarge or largest_enlargement(plan.plate, paper)
+    scale = settings.enlarge if settings.enlarge is not None else largest_enlargement(plan.plate, paper)
     history = list(job.content.results.get("repin", {}).get("history", []))
     assert plan.estimate is not None
     entry = history_entry(plan.estimate, now_text(), history[-1] if history else None)
@@ -91,6 +103,7 @@ def plan_job(job: Job, settings: PlanSettings, advance: Advance = no_progress) -
             if old not in stage.names:
                 stage.remove(old)
         job.content.results["repin"] = _summary(plan, history)
+        job.settings[SETTINGS] = {n: getattr(settings, n) for n in REMEMBERED if getattr(settings, n) is not None}
         files = tuple(stage.names)
     return Made(plan, files, tuple(history))
 
@@ -112,8 +125,8 @@ def make_plan(job: Job, settings: PlanSettings, rates: Rates) -> Plan:
     layout = lay_out(pins, comb, job.plate, load_tune(job), (0.0, 0.0) if designed else scale, settings.tip_width_mm)
     shop = Shop(
         parse_sizes(settings.wires, "wire") if settings.wires else WIRE_MM,
-        drill_series(settings.drills),
-        tuple(parse_window(text, job.plate.radius_mm) for text in settings.windows),
+        drill_series(settings.drills or "micro"),
+        tuple(parse_window(text, job.plate.radius_mm) for text in settings.windows or ()),
     )
     notes: list[str] = []
     if designed:
@@ -126,17 +139,37 @@ def make_plan(job: Job, settings: PlanSettings, rates: Rates) -> Plan:
         notes.append("The plate's thickness is not known, so no drill depth is given: measure it.")
     if comb is None:
         notes.append("There is no comb table, so tracks are not known: places are as found.")
-    return Plan(
+    circles = parse_circles(settings.circles) if settings.circles else COMMON_CIRCLES
+    dividing = _dividing(stations, settings.worm or COMMON_WORMS[0], circles)
+    plan = Plan(
         plate=job.plate,
         designed=designed,
         stations=stations,
-        dividing=_dividing(stations, settings.worm, settings.circles),
+        dividing=dividing,
         estimate=estimate(stations, rates),
         setting_error_ms=None if layout.setting_error_s is None else 1000.0 * layout.setting_error_s,
         windows=shop.windows,
         notes=tuple(notes),
         cautions=CAUTIONS,
     )
+    worst = worst_drilled_ms(plan)
+    if worst > 1000.0 * TIMING_S and any(s.needs_hole for s in stations):
+        coarse = (
+            f"The dividing head leaves up to {worst:.0f} ms: a worm of more turns or finer circles (--worm, --plates), "
+            "the rotary table or the two-axis table sets truer."
+        )
+        plan = replace(plan, notes=(*plan.notes, coarse))
+    return plan
+
+
+def settings_in_force(job: Job, given: PlanSettings) -> PlanSettings:
+    """What was given now laid over what was given before."""
+    before = job.settings.get(SETTINGS, {})
+    known = {name: before[name] for name in REMEMBERED if isinstance(before, dict) and name in before}
+    if isinstance(known.get("windows"), list):
+        known["windows"] = tuple(known["windows"])
+    now = {name: getattr(given, name) for name in REMEMBERED if getattr(given, name) is not None}
+    return PlanSettings(**(known | now), rates=given.rates)
 
 
 def parse_window(text: str, radius_mm: float) -> Window:
@@ -215,7 +248,8 @@ def _summary(plan: Plan, history: list[dict[str, Any]]) -> dict[str, Any]:
         "cost": list(made.cost),
         "currency": made.currency,
         "sample_rates": made.sample,
+        "worm": plan.dividing[0].dividing.worm if plan.dividing else None,
         "circle": plan.dividing[0].dividing.circle if plan.dividing else None,
-        "worst_ms": max((worst_ms(f.dividing, plan.plate) for f in plan.dividing), default=0.0),
+        "worst_ms": worst_drilled_ms(plan),
         "history": history,
     }

@@ -16,7 +16,7 @@ SHORT = {
     Operation.SHORTEN: "shorten",
 }
 
-SHEET_HEADING = " no do            r mm  theta deg     x mm     y mm  hole deep   up"
+SHEET_HEADING = " no do             r mm  theta deg     x mm     y mm  hole deep   up"
 
 
 def do_words(station: Station) -> str:
@@ -34,9 +34,15 @@ def sheet_row(station: Station) -> str:
     up = f"{station.standing_mm:.2f}" if station.standing_mm is not None else ""
     doubt = "?" if station.in_doubt else " "
     return (
-        f"{station.number or 0:3d}{doubt}{do_words(station):<15.15s}{place.r_mm:7.3f} {place.theta_deg:9.3f} "
+        f"{station.number or 0:3d}{doubt}{do_words(station):<16.16s}{place.r_mm:7.3f} {place.theta_deg:9.3f} "
         f"{place.x_mm:+8.3f} {place.y_mm:+8.3f} {hole:>5s} {deep:>4s} {up:>4s}"
     )
+
+
+def reason_words(station: Station, room: int) -> str:
+    """Why, in at most `room` characters, cut at a word."""
+    words = "; ".join(dict.fromkeys(task.reason for task in station.tasks))
+    return words if len(words) <= room else words[: room - 1].rsplit(" ", 1)[0] + "…"
 
 
 def bar_words(bar: int | None, beat: Fraction | None) -> str:
