@@ -1,7 +1,7 @@
 """A file from anywhere, made safe before a score reader sees it: its kind, its size, and what it would unfold to.
 
 A score of a few hundred notes is what a disc can hold; a file many times larger is refused here, at once and in one
-line, so that no reader is asked to unfold a bomb. Nothing is fetched: a file that names another place is never followed.
+line, so that no reader is asked to unfold a bomb. Nothing is fetched: a file's references are never followed.
 """
 
 from __future__ import annotations

@@ -1,0 +1,90 @@
+"""MusicXML to engraved pages: SVG with verovio, PDF from those pages with typst at A4."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from xml.sax.saxutils import escape
+
+from disc.errors import DiscError
+
+# ISO 216 A4, in mm; verovio counts its page in tenths of a millimetre at scale 100.
+A4_WIDTH_MM, A4_HEIGHT_MM = 210.0, 297.0
+MARGIN_MM = 15.0
+TITLE_MM = 9.0  # room for the title, on every page alike
+TITLE_SIZE_MM = 5.5
+# Size of the music: verovio draws a staff of 7.2 mm at 100 %; this makes 5.2 mm, a usual size for two staves on A4.
+# Common practice, no source.
+SCALE_PERCENT = 72
+UNITS_PER_MM = 10.0 * 100.0 / SCALE_PERCENT
+
+
+@dataclass(frozen=True, slots=True)
+class Engraving:
+    """pages: SVG text of each page, A4 upright."""
+
+    pages: tuple[str, ...]
+
+
+def engrave(musicxml: str, title: str = "") -> Engraving:
+    """MusicXML text to SVG pages, the title over the first.
+
+    Raises DiscError if verovio refuses it, a fault of this program.
+    """
+    import verovio
+
+    verovio.enableLog(verovio.LOG_OFF)
+    toolkit = verovio.toolkit()
+    toolkit.setOptions(
+        {
+            "pageWidth": round(A4_WIDTH_MM * UNITS_PER_MM),
+            "pageHeight": round(A4_HEIGHT_MM * UNITS_PER_MM),
+            "pageMarginLeft": round(MARGIN_MM * UNITS_PER_MM),
+            "pageMarginRight": round(MARGIN_MM * UNITS_PER_MM),
+            "pageMarginTop": round((MARGIN_MM + TITLE_MM) * UNITS_PER_MM),
+            "pageMarginBottom": round(MARGIN_MM * UNITS_PER_MM),
+            "scale": SCALE_PERCENT,
+            "header": "none",
+            "footer": "none",
+            "xmlIdSeed": 1,
+            "svgViewBox": True,
+            "mdivAll": True,
+        }
+    )
+    if not toolkit.loadData(musicxml):
+        raise DiscError("the score could not be engraved; the MusicXML was written all the same.")
+    pages = [toolkit.renderToSVG(number) for number in range(1, toolkit.getPageCount() + 1)]
+    if title:
+        pages[0] = _with_title(pages[0], title)
+    return Engraving(tuple(pages))
+
+
+def _with_title(page: str, title: str) -> str:
+    """The page with a title of our own: the engraver's is set in a way that page makers place wrongly."""
+    width, _ = _page_size(page)
+    per_mm = width / A4_WIDTH_MM
+    # A serif letter is about half as wide as its size; a long title is set smaller to stay between the margins.
+    size_mm = min(TITLE_SIZE_MM, (A4_WIDTH_MM - 2 * MARGIN_MM) / (0.5 * len(title)))
+    line = (
+        f'<text x="{width / 2:.0f}" y="{(MARGIN_MM + TITLE_SIZE_MM) * per_mm:.0f}" text-anchor="middle" '
+        f'font-family="Libertinus Serif, Times, serif" font-size="{size_mm * per_mm:.0f}px">{escape(title)}</text>'
+    )
+    head, end, tail = page.rpartition("</svg>")
+    return f"{head}{line}\n{end}{tail}"
+
+
+def _page_size(page: str) -> tuple[float, float]:
+    match = re.search(r'viewBox="0 0 (\d+(?:\.\d+)?) (\d+(?:\.\d+)?)"', page)
+    if match is None:
+        raise DiscError("the engraved page has no size; the MusicXML was written all the same.")
+    return float(match[1]), float(match[2])
+
+
+def pdf_of_pages(pages: tuple[str, ...]) -> bytes:
+    """One PDF page of A4 for each SVG page."""
+    from disc.typeset import pdf_from_typst
+
+    lines = ["#set page(width: 210mm, height: 297mm, margin: 0mm)"]
+    for number in range(1, len(pages) + 1):
+        lines.append(f'#image("page-{number}.svg", width: 210mm, height: 297mm)')
+    return pdf_from_typst("\n".join(lines), {f"page-{n}.svg": page for n, page in enumerate(pages, start=1)})

@@ -1,0 +1,161 @@
+"""Transcribing a job: pins and comb to strikes, strikes to the tune, the tune to everything in out/."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from disc.comb.comb_job import stage_teeth
+from disc.comb.strikes import strikes_from_pins
+from disc.errors import BadInput
+from disc.job import COMB_FILE, PINS_FILE, Job, Stage
+from disc.records import Comb, Strike
+from disc.tables import Column, format_table
+from disc.tune.engrave import engrave, pdf_of_pages
+from disc.tune.layout import lay_out
+from disc.tune.midi import midi_bytes
+from disc.tune.musicxml import musicxml_of_page
+from disc.tune.read_tune import TuneReading, read_tune
+from disc.tune.settings import TuneSettings, key_name, parse_key, parse_length, parse_metre
+from disc.tune.sound import render_strikes, wav_bytes
+from disc.tune.store import stage_tune
+
+STRIKE_COLUMNS = (
+    Column("onset_s", float, low=0.0),
+    Column("pitch", float, required=False, digits=3),
+    Column("tooth", int),
+    Column("pin", int, required=False),
+    Column("turn_fraction", float, low=0.0, high=1.0, digits=6),
+)
+SETTING_NAMES = ("metre", "key", "upbeat", "beats", "title")
+
+
+@dataclass(frozen=True, slots=True)
+class StrikeRow:
+    """A line of out/strikes.csv."""
+
+    onset_s: float
+    pitch: float | None
+    tooth: int
+    pin: int | None
+    turn_fraction: float
+
+
+@dataclass(frozen=True, slots=True)
+class Transcription:
+    """What `disc transcribe` made of a job."""
+
+    reading: TuneReading
+    strikes: tuple[Strike, ...]
+    files: tuple[str, ...]
+
+
+def no_step(done: float, doing: str = "") -> None:
+    """For callers that do not watch."""
+
+
+def transcribe_job(
+    job: Job, given: dict[str, Any] | None = None, advance: Callable[[float, str], None] = no_step
+) -> Transcription:
+    """Read the tune of a job opened for writing, and store all that comes of it as one step.
+
+    given: settings to change, by name (metre "6/8", key "D", upbeat "1/8", beats 64, title); "auto" forgets one.
+    """
+    merged = merge_settings(job.settings, given or {})
+    settings = settings_from(merged)
+    comb = job.comb()
+    inputs = (job.path(PINS_FILE), job.path(COMB_FILE))
+    with job.step("transcribe", inputs) as stage:
+        for name in SETTING_NAMES:
+            job.settings.pop(name, None)
+        job.settings.update(merged)
+        pins = job.pins()
+        if any(pin.tooth is None for pin in pins):
+            pins = stage_teeth(job, stage, comb).pins
+        strikes = strikes_from_pins(pins, comb, job.plate)
+        advance(0.1, "reading the tune")
+        reading = read_tune(strikes, job.plate, settings)
+        job.content.results["tune"] = summary(reading, strikes)
+        _stage_all(stage, reading, strikes, comb, advance)
+    return Transcription(reading, strikes, tuple(name for name in stage.names if name.startswith("out/")))
+
+
+def merge_settings(old: dict[str, Any], given: dict[str, Any]) -> dict[str, Any]:
+    """The settings of this room in force: those stored with the given ones over them."""
+    merged = {name: old[name] for name in SETTING_NAMES if name in old}
+    for name, value in given.items():
+        if value is None:
+            continue
+        if value == "auto":
+            merged.pop(name, None)
+        else:
+            merged[name] = value
+    return merged
+
+
+def settings_from(stored: dict[str, Any]) -> TuneSettings:
+    """Settings as stored (words) to the record. Raises BadInput for words that cannot be read."""
+    beats = stored.get("beats")
+    try:
+        number = None if beats is None else int(beats)
+    except (TypeError, ValueError):
+        raise BadInput(f"the number of beats {beats!r} cannot be read. Write a whole number, such as 64.") from None
+    if number is not None and number < 4:
+        raise BadInput(f"{number} beats are too few for a turn. Count from the first note to the end of the last bar.")
+    return TuneSettings(
+        metre=parse_metre(stored["metre"]) if "metre" in stored else None,
+        key=parse_key(stored["key"]) if "key" in stored else None,
+        upbeat=parse_length(stored["upbeat"]) if "upbeat" in stored else None,
+        beats=number,
+        title=str(stored.get("title", "")),
+    )
+
+
+def summary(reading: TuneReading, strikes: Sequence[Strike]) -> dict[str, Any]:
+    """What goes into job.json: the reading and the runner-up readings with why they lost."""
+    tune = reading.tune
+    voices = [note.voice.value for note in tune.notes]
+    return {
+        "metre": f"{tune.metre.beats}/{tune.metre.unit}",
+        "metre_probability": round(reading.metre_probability, 3),
+        "key": key_name(tune.key),
+        "key_probability": round(reading.key_probability, 3),
+        "upbeat_quarter": str(tune.upbeat_quarter),
+        "quarter_s": tune.quarter_s,
+        "start_s": tune.start_s,
+        "setting_error_s": round(reading.sigma_s, 4),
+        "strikes": len(strikes),
+        "melody_notes": voices.count("melody"),
+        "accompaniment_notes": voices.count("accompaniment"),
+        "doubtful_pins": sorted(pin for note in tune.notes if note.doubtful for pin in note.pins),
+        "repeats": [asdict(repeat) for repeat in tune.repeats],
+        "alternatives": [asdict(other) for other in reading.alternatives],
+    }
+
+
+def _stage_all(
+    stage: Stage,
+    reading: TuneReading,
+    strikes: Sequence[Strike],
+    comb: Comb,
+    advance: Callable[[float, str], None],
+) -> None:
+    tune = reading.tune
+    stage.write_text("out/strikes.csv", format_table(STRIKE_COLUMNS, map(_row, strikes)))
+    stage_tune(stage, tune)
+    stage.write_bytes("out/tune.mid", midi_bytes(tune))
+    advance(0.3, "writing the score")
+    text = musicxml_of_page(lay_out(tune))
+    stage.write_text("out/tune.musicxml", text)
+    advance(0.5, "engraving")
+    pages = engrave(text, tune.title).pages
+    for number, page in enumerate(pages, start=1):
+        stage.write_text("out/tune.svg" if number == 1 else f"out/tune-{number}.svg", page)
+    stage.write_bytes("out/tune.pdf", pdf_of_pages(pages))
+    advance(0.8, "making the sound")
+    stage.write_bytes("out/tune.wav", wav_bytes(render_strikes(strikes)))
+
+
+def _row(strike: Strike) -> StrikeRow:
+    return StrikeRow(strike.onset_s, strike.pitch, strike.tooth, strike.pin_id, strike.turn_deg / 360.0)

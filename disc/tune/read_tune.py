@@ -1,0 +1,167 @@
+"""Strikes of one turn to a written tune: the main path of the room.
+
+Melody and accompaniment are told apart first, then the steady grid, the metre with its bar line, the key, and last the
+lengths. Nothing here looks at a clock or a random number: the same strikes give the same tune.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+import numpy.typing as npt
+
+from disc.errors import BadInput
+from disc.frame import FloatArray
+from disc.records import Key, Metre, Note, Plate, Strike, Tune, Voice
+from disc.tune.figures import Rolls, find_rolls
+from disc.tune.grid import Grid, find_grids
+from disc.tune.key import KeyReading, read_key
+from disc.tune.metre import MetreReading, describe, explain, read_metre
+from disc.tune.model import load_model
+from disc.tune.quantise import place_strikes
+from disc.tune.settings import TuneSettings, key_name
+from disc.tune.voices import melody_probability
+from disc.tune.written import with_lengths
+
+# Fewer strikes than this make no beat that could be told from chance.
+FEWEST_STRIKES = 8
+# A melody share this near to a coin's toss is named as open.
+RUNNER_UPS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """A reading that lost. what: "metre" or "key"; why: what spoke most against it."""
+
+    what: str
+    value: str
+    probability: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class TuneReading:
+    """The tune and how sure it is. sigma_s: setting error of a strike; off_s: each strike's distance from its place.
+
+    melody: probability for each strike that it is melody, in the order of the strikes.
+    """
+
+    tune: Tune
+    metre_probability: float
+    key_probability: float
+    sigma_s: float
+    off_s: tuple[float, ...]
+    melody: tuple[float, ...]
+    alternatives: tuple[Alternative, ...]
+
+
+def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = TuneSettings()) -> TuneReading:
+    """The tune of one turn. Strikes of unknown pitch are left out (see guess.py for draft pitches).
+
+    Raises BadInput if there are too few strikes to read, or nothing fits what was set by hand.
+    """
+    model = load_model()
+    heard = sorted((s for s in strikes if s.pitch is not None), key=lambda s: (s.onset_s, s.tooth))
+    if len(heard) < FEWEST_STRIKES:
+        raise BadInput(
+            f"only {len(heard)} strikes with a known pitch: too few to read a tune from. "
+            "Check the pins (disc read) and the comb's pitches (disc comb)."
+        )
+    onset_s = np.array([s.onset_s for s in heard])
+    pitch = np.array([float(s.pitch) for s in heard if s.pitch is not None])
+    melody = melody_probability(onset_s, pitch, model.voices)
+    rolls, anchored_s, grids = find_turn_grids(onset_s, pitch)
+    readings = read_metre(grids, anchored_s, np.round(pitch), melody > 0.5, model, settings)
+    if not readings:
+        raise BadInput("no beat fits what was set by hand. Leave out --beats, --upbeat or --metre and run it again.")
+    best = readings[0]
+    metre = settings.metre or best.metre
+    places = place_strikes(anchored_s, best, metre)
+    keys = read_key(np.round(pitch), strike_weights(onset_s, melody > 0.5), melody > 0.5, model.key)
+    key = settings.key or keys[0].key
+    tune = _tune(heard, places, melody > 0.5, rolls, best, metre, key, settings.title)
+    off_s = anchored_s - tune.start_s - np.array([float(q) for q in places]) * tune.quarter_s
+    return TuneReading(
+        tune,
+        best.probability,
+        keys[0].probability,
+        best.grid.sigma_s,
+        tuple(float(value) for value in off_s),
+        tuple(float(value) for value in melody),
+        (*_metre_alternatives(readings), *_key_alternatives(keys)),
+    )
+
+
+def find_turn_grids(onset_s: FloatArray, pitch: FloatArray) -> tuple[Rolls, FloatArray, tuple[Grid, ...]]:
+    """Rolls gathered at their last or their first strike, whichever makes the steadier grid."""
+    rolls = find_rolls(onset_s, pitch)
+    tried = []
+    for last in (True, False):
+        grids = find_grids(np.sort(onset_s[rolls.single(last)]))
+        tried.append((grids[0].score, last, grids))
+        if not (rolls.of >= 0).any():
+            break
+    _, last, grids = max(tried, key=lambda item: (item[0], item[1]))
+    return rolls, rolls.anchored(onset_s, last), grids
+
+
+def strike_weights(onset_s: FloatArray, is_melody: npt.NDArray[np.bool_]) -> FloatArray:
+    """Seconds until the next strike of the same voice, at most one: what each counts for the key. Shape (n,)."""
+    weight = np.full(len(onset_s), 0.3)
+    for voice in (True, False):
+        members = np.flatnonzero(is_melody == voice)
+        if len(members) > 1:
+            weight[members] = np.clip(np.diff(np.r_[onset_s[members], onset_s[members[-1]] + 0.6]), 0.05, 1.0)
+    return weight
+
+
+def _tune(
+    strikes: Sequence[Strike],
+    places: Sequence[Fraction],
+    is_melody: npt.NDArray[np.bool_],
+    rolls: Rolls,
+    reading: MetreReading,
+    metre: Metre,
+    key: Key,
+    title: str,
+) -> Tune:
+    bar = metre.bar_quarter
+    bar_s = reading.structure.bar * reading.grid.step_s
+    notes = [
+        Note(
+            onset_quarter=place,
+            duration_quarter=Fraction(1, 4),
+            pitch=round(strike.pitch or 0.0),
+            voice=Voice.MELODY if melody else Voice.ACCOMPANIMENT,
+            pins=() if strike.pin_id is None else (strike.pin_id,),
+            tooth=strike.tooth,
+            doubtful=strike.doubtful,
+            rolled=bool(roll >= 0),
+        )
+        for strike, place, melody, roll in zip(strikes, places, is_melody, rolls.of, strict=True)
+    ]
+    upbeat = max(Fraction(0), -min(note.onset_quarter for note in notes))
+    return Tune(
+        notes=with_lengths(notes, metre, upbeat % bar),
+        metre=metre,
+        key=key,
+        upbeat_quarter=upbeat % bar,
+        quarter_s=bar_s / float(bar),
+        start_s=reading.grid.start_s + reading.first_step * reading.grid.step_s,
+        title=title,
+    )
+
+
+def _metre_alternatives(readings: Sequence[MetreReading]) -> list[Alternative]:
+    made = []
+    for other in readings[1 : 1 + RUNNER_UPS]:
+        why = "lost by: " + "; ".join(explain(readings[0], other))
+        made.append(Alternative("metre", describe(other), other.probability, why))
+    return made
+
+
+def _key_alternatives(keys: Sequence[KeyReading]) -> list[Alternative]:
+    return [Alternative("key", key_name(k.key), k.probability, k.why) for k in keys[1 : 1 + RUNNER_UPS]]

@@ -1,0 +1,88 @@
+"""What a person may fix of a reading by hand, and how the words for it are read ("6/8", "D", "1/8")."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+
+from disc.errors import BadInput
+from disc.records import Key, Metre
+
+STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+# Scale steps of each mode's tonic above the major key with the same signature, in semitones.
+MODE_STEPS = {"major": 0, "dorian": 2, "phrygian": 4, "lydian": 5, "mixolydian": 7, "minor": 9, "locrian": 11}
+MODE_WORDS = {"": "major", "maj": "major", "m": "minor", "min": "minor", "aeolian": "minor", "ionian": "major"}
+WIDEST_SIGNATURE = 7
+
+
+@dataclass(frozen=True, slots=True)
+class TuneSettings:
+    """Fixed by hand; None leaves it to the reader.
+
+    upbeat: length of the upbeat in quarters. beats: number of metre units (the lower figure of the metre; quarters if
+    no metre is given) from the first note to the end of the last bar. title: printed over the score.
+    """
+
+    metre: Metre | None = None
+    key: Key | None = None
+    upbeat: Fraction | None = None
+    beats: int | None = None
+    title: str = ""
+
+
+def parse_metre(text: str) -> Metre:
+    """ "6/8" as a metre. Raises BadInput."""
+    match = re.fullmatch(r"\s*(\d{1,2})\s*/\s*(\d{1,2})\s*", text)
+    if not match or not 1 <= int(match[1]) <= 24 or int(match[2]) not in (1, 2, 4, 8, 16, 32):
+        raise BadInput(f"the metre {text!r} cannot be read. Write it as 3/4, 4/4 or 6/8.")
+    return Metre(int(match[1]), int(match[2]))
+
+
+def parse_length(text: str) -> Fraction:
+    """A length in parts of a whole note ("1/8", "0") in quarters. Raises BadInput."""
+    match = re.fullmatch(r"\s*(\d{1,3})(?:\s*/\s*(\d{1,3}))?\s*", text)
+    if not match or (match[2] and int(match[2]) == 0):
+        raise BadInput(f"the length {text!r} cannot be read. Write it as a part of a whole note: 1/8 or 3/16, or 0.")
+    return Fraction(int(match[1]), int(match[2] or 1)) * 4
+
+
+def parse_key(text: str) -> Key:
+    """ "D", "Bb", "F#m", "E dorian" as a key. Raises BadInput."""
+    match = re.fullmatch(r"\s*([A-Ga-g])([#b♯♭]?)\s*(-?\s*[A-Za-z]*)\s*", text)
+    mode = None
+    if match:
+        word = match[3].strip(" -").lower() if match[3].strip(" -") != "M" else "major"
+        mode = MODE_WORDS.get(word, word)
+    if not match or mode not in MODE_STEPS:
+        raise BadInput(f"the key {text!r} cannot be read. Write it as D, Bb, F# minor or E dorian.")
+    step = {"#": 1, "♯": 1, "b": -1, "♭": -1}.get(match[2], 0)
+    tonic = (STEPS[match[1].upper()] + step) % 12
+    fifths = _letter_fifths(match[1].upper()) + 7 * step - _mode_fifths(mode)
+    if abs(fifths) > WIDEST_SIGNATURE:
+        raise BadInput(f"the key {text!r} would need {abs(fifths)} signs. Write it by its other name.")
+    return Key(tonic, mode, fifths)
+
+
+def key_of(tonic: int, mode: str) -> Key:
+    """The key on a pitch class with the fewest signs in its signature (six flats rather than six sharps)."""
+    major = (tonic - MODE_STEPS[mode]) % 12
+    fifths = (major * 7) % 12
+    return Key(tonic % 12, mode, fifths if fifths < 6 else fifths - 12)
+
+
+def key_name(key: Key) -> str:
+    """The key in words: "B flat major"."""
+    tonic_fifths = key.fifths + _mode_fifths(key.mode)
+    letter = "FCGDAEB"[(tonic_fifths + 1) % 7]
+    signs = (tonic_fifths + 1) // 7
+    return f"{letter}{' sharp' * max(signs, 0)}{' flat' * max(-signs, 0)} {key.mode}"
+
+
+def _letter_fifths(letter: str) -> int:
+    return "FCGDAEB".index(letter) - 1
+
+
+def _mode_fifths(mode: str) -> int:
+    """How many fifths the tonic lies above that of the major key with the same signature."""
+    return {"major": 0, "lydian": -1, "mixolydian": 1, "dorian": 2, "minor": 3, "phrygian": 4, "locrian": 5}[mode]

@@ -1,0 +1,94 @@
+"""Melody apart from accompaniment, before any beat is known.
+
+Comes in: onsets and pitches of the strikes. Goes out: for each strike the probability that it belongs to the melody.
+Method: a logistic regression on what a listener goes by: whether a strike is the highest of those that sound together,
+how far it lies below its surroundings, and whether it keeps to the register of the notes that certainly are melody
+(tops of chords) or certainly are not (notes under a top). Fitted on the tuning half of the corpus draw by
+tests/bench/fit_tune.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from disc.frame import FloatArray
+
+BoolArray = npt.NDArray[np.bool_]
+
+# Strikes closer than this were meant together: four setting errors of 15 ms, less than any fast run's step.
+TOGETHER_S = 0.055
+NEAR_S = (0.35, 0.8, 2.5)  # widths of the surroundings looked at
+REGISTER_S = (1.5, 6.0)  # widths over which the two registers are taken
+REGISTER_SEMITONES = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class VoiceModel:
+    """Mean and spread of each feature, the weight of each, and the constant."""
+
+    mean: FloatArray
+    spread: FloatArray
+    weight: FloatArray
+    constant: float
+
+
+def melody_probability(onset_s: FloatArray, pitch: FloatArray, model: VoiceModel) -> FloatArray:
+    """Probability that each strike is melody, shape (n,)."""
+    table = (voice_features(onset_s, pitch) - model.mean) / model.spread
+    return 1.0 / (1.0 + np.exp(-(table @ model.weight + model.constant)))
+
+
+def voice_features(onset_s: FloatArray, pitch: FloatArray) -> FloatArray:
+    """Shape (n, f). The columns follow the order in which they are made."""
+    later_s = onset_s[:, None] - onset_s[None, :]
+    higher = pitch[:, None] - pitch[None, :]
+    together = np.abs(later_s) < TOGETHER_S
+    top: BoolArray = np.logical_not(((higher < 0) & together).any(axis=1))
+    multi: BoolArray = together.sum(1) > 1
+    height = (pitch - pitch.mean()) / (pitch.std() + 1.0)
+    share = np.full(len(pitch), multi.mean())
+    columns = [top, multi, top & multi, height, share, share * height]
+    for width_s in NEAR_S:
+        columns += _surroundings(later_s, pitch, width_s)
+    for width_s in REGISTER_S:
+        columns += _registers(later_s, higher, pitch, top, multi, width_s)
+    for sign in (1, -1):
+        columns += _neighbour(sign * later_s, pitch, top)
+    return np.stack([np.asarray(column, dtype=float) for column in columns], axis=1)
+
+
+def _surroundings(later_s: FloatArray, pitch: FloatArray, width_s: float) -> list[FloatArray]:
+    weight = np.exp(-0.5 * (later_s / width_s) ** 2)
+    highest = np.where(weight > 0.2, pitch[None, :], -1.0).max(1)
+    mean = (weight * pitch[None, :]).sum(1) / weight.sum(1)
+    return [np.clip(pitch - highest, -24, 0) / 12, (pitch - mean) / 12]
+
+
+def _registers(
+    later_s: FloatArray, higher: FloatArray, pitch: FloatArray, top: BoolArray, multi: BoolArray, width_s: float
+) -> list[FloatArray]:
+    """Where a strike lies between the tops of chords and the notes under them; a little prior keeps it calm."""
+    weight = np.exp(-0.5 * (later_s / width_s) ** 2)
+    under, over = weight * ~top[None, :], weight * (top & multi)[None, :]
+    n_under, n_over, prior = under.sum(1), over.sum(1), 0.3
+    close = np.exp(-0.5 * (higher / REGISTER_SEMITONES) ** 2)
+    like_over = ((over * close).sum(1) + 0.1 * prior) / (n_over + prior)
+    like_under = ((under * close).sum(1) + 0.1 * prior) / (n_under + prior)
+    mean_under = ((under * pitch).sum(1) + prior * (pitch.mean() - 6)) / (n_under + prior)
+    mean_over = ((over * pitch).sum(1) + prior * (pitch.mean() + 3)) / (n_over + prior)
+    above = pitch - (mean_under + mean_over) / 2
+    known = np.tanh(n_under / 4)
+    return [np.log(like_over / like_under), np.clip(above / 12, -2, 2), known, known * np.clip(above / 6, -2, 2)]
+
+
+def _neighbour(since_s: FloatArray, pitch: FloatArray, top: BoolArray) -> list[FloatArray]:
+    """Step from the nearest earlier (or later) top note, its size, and how long ago it was."""
+    away = np.where((since_s > TOGETHER_S) & top[None, :], since_s, np.inf)
+    nearest = away.argmin(1)
+    gap = away[np.arange(len(pitch)), nearest]
+    there = np.isfinite(gap)
+    step = np.where(there, pitch - pitch[nearest], 0.0)
+    return [np.clip(step / 12, -1, 1), np.minimum(np.abs(step), 12) / 12, np.where(there, np.clip(gap, 0, 1.5), 0.0)]
