@@ -80,7 +80,8 @@ def apply_changes(job: Job, stage: Stage, changes: Iterable[Change], forward: bo
     for change in ordered:
         value = change.new if forward else change.old
         if change.where == "plate":
-            job.set_plate(replace(job.plate, **{change.name: Turns(value) if change.name == "turns" else value}))
+            new: dict[str, Any] = {change.name: Turns(value) if change.name == "turns" else value}
+            job.set_plate(replace(job.plate, **new))
         elif change.where == "settings":
             _set_or_drop(job.settings, change.name, value)
         elif change.where == "comb":

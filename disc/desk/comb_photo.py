@@ -41,7 +41,7 @@ class Marks:
 
 
 def tips_from_marks(marks: Marks) -> list[tuple[float, float]]:
-    """(tip_r_mm, tip_theta_deg) of each marked tip, in disc axes. Raises BadInput where the marks cannot be measured."""
+    """(tip_r_mm, tip_theta_deg) of each marked tip, in disc axes. Raises BadInput where nothing can be measured."""
     base_px = float(np.hypot(*np.subtract(marks.length_to, marks.length_from)))
     if base_px < SHORTEST_BASE_PX:
         raise BadInput("the two ends of the known length lie too close together on the picture. Mark a longer one.")
@@ -76,7 +76,7 @@ def marks_from_request(body: Mapping[str, Any]) -> Marks:
         )
     except (KeyError, ValueError, TypeError, IndexError):
         raise BadInput(
-            "the marks are not complete: centre, stop slot, two ends of a known length and its millimetres, and the tips."
+            "the marks are not complete: centre, stop slot, two ends of a known length, its millimetres, and the tips."
         ) from None
 
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
 from disc.check.decisions import Verdict, decided, decision_on, load_decisions, withdrawn
 from disc.check.kinds import KINDS, Kind
-from disc.check.store import load_findings
 from disc.desk.changes import decisions_change
 from disc.desk.session import Session
 from disc.errors import BadInput, MissingPart
@@ -27,7 +26,7 @@ def decide(session: Session, body: Mapping[str, Any]) -> dict[str, Any]:
     job = session.job
     if job is None:
         raise MissingPart("There is no job here yet.")
-    finding = _finding(load_findings(job), body.get("finding"))
+    finding = _finding([item.as_found for item in session.checked.settled], body.get("finding"))
     reason = " ".join(str(body.get("reason", "")).split())[:LONGEST_REASON]
     heading = KINDS[Kind(finding.kind)].heading
     if body.get("verdict") == "open":
@@ -51,7 +50,7 @@ def _verdict(value: Any) -> Verdict:
         raise BadInput(f"a finding is accepted, rejected or left in doubt, not {value!r}.") from None
 
 
-def _finding(findings: tuple[Finding, ...], asked: Any) -> Finding:
+def _finding(findings: Sequence[Finding], asked: Any) -> Finding:
     """The finding meant: of that kind at that place (places are rounded on their way through the page)."""
     if isinstance(asked, Mapping):
         for finding in findings:

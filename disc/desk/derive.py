@@ -5,7 +5,7 @@ Pure and quick: it is run after every edit. What takes longer (findings, plan, s
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
@@ -125,9 +125,8 @@ def sounding_pitches(comb: Comb) -> dict[int, tuple[float, bool]]:
 def beat_words(beat: Fraction) -> str:
     """A beat as it is said: "2", "2½", "2 3/8"."""
     whole, rest = divmod(beat, 1)
-    return {Fraction(0): f"{whole}", Fraction(1, 2): f"{whole}½", Fraction(1, 4): f"{whole}¼"}.get(
-        rest, f"{whole} {rest.numerator}/{rest.denominator}"
-    )
+    written = {Fraction(0): "", Fraction(1, 2): "½", Fraction(1, 4): "¼", Fraction(3, 4): "¾"}
+    return f"{whole}{written.get(rest, f' {rest.numerator}/{rest.denominator}')}"
 
 
 def told_changes(before: Derived, after: Derived) -> list[str]:
@@ -147,13 +146,15 @@ def told_changes(before: Derived, after: Derived) -> list[str]:
             told.append(f"pin {pin} sounds {abs(b.onset_s - a.onset_s):.2f} s {_sooner(a, b)}")
     if len(told) > MOST_CHANGES_TOLD:
         told = [f"{len(told)} strikes changed"]
-    silent = {s.pin_id for s in before.now} ^ {s.pin_id for s in after.now}
-    plays = {s.pin_id for s in after.now}
-    told += [
-        f"pin {pin} {'plays' if pin in plays else 'is silent'} as the disc stands"
-        for pin in sorted(silent & new.keys() & old.keys(), key=str)
-    ][:3]
+    told += _fell_silent(before, after, old.keys() & new.keys())
     return told + _tune_changes(before.tune, after.tune)
+
+
+def _fell_silent(before: Derived, after: Derived, both: Collection[int | None]) -> list[str]:
+    """Pins that play, or no longer play, as the disc stands."""
+    plays = {s.pin_id for s in after.now}
+    turned = sorted(({s.pin_id for s in before.now} ^ plays) & set(both), key=str)
+    return [f"pin {pin} {'plays' if pin in plays else 'is silent'} as the disc stands" for pin in turned][:3]
 
 
 def _sooner(a: Strike, b: Strike) -> str:

@@ -4,23 +4,23 @@ from __future__ import annotations
 
 from typing import Any
 
-from disc.check.decisions import load_decisions, settle
+from disc.check.decisions import Settled
 from disc.check.kinds import info
-from disc.check.store import FINDINGS_FILE, load_findings
 from disc.desk.derive import beat_words
-from disc.job import PINS_FILE, Job
+from disc.desk.live_check import Checked, hours
+from disc.repin.records import Operation, Station
 
 
-def page_findings(job: Job) -> dict[str, Any]:
-    """{"checked": whether a check was made, "stale": whether the pins changed since, "findings": [...]}."""
-    if not job.has(FINDINGS_FILE):
-        return {"checked": False, "stale": False, "findings": []}
-    settled, _ = settle(load_findings(job), load_decisions(job))
-    stale = job.path(PINS_FILE).stat().st_mtime > job.path(FINDINGS_FILE).stat().st_mtime
-    return {"checked": True, "stale": stale, "findings": [_shown(item) for item in settled]}
+def page_findings(checked: Checked) -> dict[str, Any]:
+    """{"checked": whether a check was made, "trouble": words, "findings": [...]}, the likeliest and gravest first."""
+    return {
+        "checked": checked.was_checked,
+        "trouble": checked.trouble,
+        "findings": [_shown(item) for item in checked.settled],
+    }
 
 
-def _shown(item: Any) -> dict[str, Any]:
+def _shown(item: Settled) -> dict[str, Any]:
     found, now = item.as_found, item.finding
     return {
         "kind": str(found.kind),
@@ -37,4 +37,34 @@ def _shown(item: Any) -> dict[str, Any]:
         "evidence": [{"kind": e.kind, "words": e.words, "weight": round(e.weight, 2)} for e in found.evidence],
         "verdict": None if item.decision is None else item.decision.verdict.value,
         "reason": "" if item.decision is None else item.decision.reason,
+    }
+
+
+def page_plan(checked: Checked) -> dict[str, Any]:
+    """{"made": whether there is one, "total": the estimate in words, "lines": [...], "notes": [...]}."""
+    plan = checked.plan
+    if plan is None:
+        return {"made": False, "lines": [], "notes": [], "total": ""}
+    worked = [station for station in plan.stations if station.operations != (Operation.LEAVE,)]
+    notes = list(plan.notes)
+    if plan.estimate and plan.estimate.sample:
+        notes.append("Made with sample rates: put your own into rates.toml in the job folder.")
+    return {
+        "made": True,
+        "total": hours(plan),
+        "words": plan.estimate.words if plan.estimate else "",
+        "lines": [_line(station) for station in worked],
+        "notes": notes,
+    }
+
+
+def _line(station: Station) -> dict[str, Any]:
+    music = "" if station.bar is None or station.beat is None else f", bar {station.bar}.{beat_words(station.beat)}"
+    spot = station.place
+    doubt = "in doubt: " if station.in_doubt else ""
+    return {
+        "work": doubt + ", ".join(operation.value for operation in station.operations),
+        "why": "; ".join(dict.fromkeys(task.reason for task in station.tasks if task.reason)),
+        "where": f"{station.side.value} {spot.r_mm:.2f} mm {spot.theta_deg:.1f}°{music}",
+        "pin": station.pin_id,
     }

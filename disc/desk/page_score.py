@@ -13,6 +13,7 @@ def page_score(session: Session) -> dict[str, Any]:
     if tune is None:
         return {"pages": [], "why": session.derived.why}
     from disc.tune.engrave import engrave
-    from disc.tune.musicxml import musicxml_text
+    from disc.tune.layout import lay_out
+    from disc.tune.musicxml import musicxml_of_page
 
-    return {"pages": list(engrave(musicxml_text(tune)).pages), "why": ""}
+    return {"pages": list(engrave(musicxml_of_page(lay_out(tune))).pages), "why": ""}

@@ -6,15 +6,13 @@ from typing import Any
 
 from disc import __version__
 from disc.check.kinds import KINDS
-from disc.desk.page_findings import page_findings
+from disc.desk.page_findings import page_findings, page_plan
 from disc.desk.page_music import page_music
-from disc.desk.page_plan import page_plan
 from disc.desk.saved import saved_files
 from disc.desk.session import Session
 from disc.desk.settings import settings_shown
 from disc.desk.sheets import screen_turn, sheet_lines
 from disc.desk.uploads import recordings_of
-from disc.errors import DiscError
 from disc.records import Condition, Side
 from disc.words import CAUTIONS, plain
 
@@ -44,38 +42,26 @@ def page_state(session: Session) -> dict[str, Any]:
         "pins": session.all_pins(),
         "history": session.history_state(),
         "music": page_music(session.derived, session.comb, session.derived_rev),
-        "findings": _guarded(page_findings, job),
-        "plan": _guarded(page_plan, job),
+        "findings": page_findings(session.checked),
+        "plan": page_plan(session.checked),
+        "picture_stamp": "-".join(digest[:8] for digest in job.content.photos.values()) or job.content.created,
         "files": saved_files(job),
         "recordings": recordings_of(job),
         "steps_done": sorted(job.content.results),
     }
 
 
-def _guarded(make: Any, job: Any) -> dict[str, Any]:
-    """A part of the page; a damaged file there is told in its place and does not take the page down."""
-    try:
-        return dict(make(job))
-    except DiscError as error:
-        return {"trouble": " ".join(str(error).split())}
-
-
 def _sheets(session: Session) -> list[dict[str, Any]]:
     assert session.job is not None
-    stamp = session.job.content.photos
-    return (
-        [
-            {
-                "name": sheet.name,
-                "title": sheet.title,
-                "sides": [Side(side).value for side in sheet.sides],
-                "width_px": sheet.width_px,
-                "height_px": sheet.height_px,
-                "picture": sheet.picture,
-                "lines": sheet_lines(sheet, session.job.plate, session.comb),
-            }
-            for sheet in session.sheets.values()
-        ]
-        if stamp is not None
-        else []
-    )
+    return [
+        {
+            "name": sheet.name,
+            "title": sheet.title,
+            "sides": [Side(side).value for side in sheet.sides],
+            "width_px": sheet.width_px,
+            "height_px": sheet.height_px,
+            "picture": sheet.picture,
+            "lines": sheet_lines(sheet, session.job.plate, session.comb),
+        }
+        for sheet in session.sheets.values()
+    ]

@@ -10,18 +10,19 @@ from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 
 from disc.desk.session import Session
 from disc.desk.sheets import FLAT_SIZE_PX, FlatPlacing, flat_px_per_mm
-from disc.desk.uploads import browser_picture
-from disc.desk.views import FaceView, face_views
-from disc.errors import MissingPart
-from disc.job import Job, open_job
+from disc.desk.views import face_views, photo_name
+from disc.errors import DiscError, MissingPart
+from disc.job import open_job
+from disc.photo.image import Pixels, load_photo, opencv
+from disc.photo.view import View
 from disc.records import Side
 
 JPEG_QUALITY = 88  # no visible loss at the desk; half the bytes of 95
-OUTSIDE = (246, 244, 239)  # the page's paper colour
+OUTSIDE_BGR = (215, 228, 233)  # the ground of the page's stage
+BROWSER_KINDS = {".jpg": "image/jpeg", ".jpeg": "image/jpeg", ".png": "image/png", ".webp": "image/webp"}
 
 
 def picture(session: Session, earlier: Path | None, name: str) -> tuple[str, bytes]:
@@ -38,49 +39,43 @@ def picture(session: Session, earlier: Path | None, name: str) -> tuple[str, byt
     view = face_views(job).get(side) if side else None
     if view is None:
         raise MissingPart(f"there is no photograph {name}.")
-    path = job.path(view.photo)
+    path = job.path(photo_name(job, view))
     if not path.is_file():
         raise MissingPart(f"{path}: the photograph is gone from the job. Copy it back from a backup.")
     if name.startswith("flat-"):
-        return "image/jpeg", _flat(job, view, path)
+        return "image/jpeg", _flat(path, path.stat().st_mtime_ns, view, flat_px_per_mm(job.plate))
     return browser_picture(path)
 
 
-def _flat(job: Job, view: FaceView, path: Path) -> bytes:
-    return _flat_kept(path, path.stat().st_mtime_ns, view, flat_px_per_mm(job.plate))
-
-
 @lru_cache(maxsize=6)
-def _flat_kept(path: Path, changed_ns: int, view: FaceView, px_per_mm: float) -> bytes:
-    import cv2
-
-    image = photo_array(path)
+def _flat(path: Path, changed_ns: int, view: View, px_per_mm: float) -> bytes:
+    """The face laid flat in the disc's own axes. changed_ns: so that a new photograph of the same name counts."""
+    cv2 = opencv()
     placing = FlatPlacing(Side.UPPER, px_per_mm)
     v, u = np.mgrid[0:FLAT_SIZE_PX, 0:FLAT_SIZE_PX].astype(np.float64)
-    x_mm, y_mm = placing.to_mm(u.ravel(), v.ravel())
-    from_u, from_v = view.placing.to_px(x_mm, y_mm)
-    shape = (FLAT_SIZE_PX, FLAT_SIZE_PX)
+    from_u, from_v = view.to_photo_px(*placing.to_disc_mm(u, v))
     flat = cv2.remap(
-        image,
-        from_u.reshape(shape).astype(np.float32),
-        from_v.reshape(shape).astype(np.float32),
+        load_photo(path).pixels,
+        from_u.astype(np.float32),
+        from_v.astype(np.float32),
         cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_CONSTANT,
-        borderValue=OUTSIDE[::-1],
+        borderValue=OUTSIDE_BGR,
     )
-    done, data = cv2.imencode(".jpg", flat, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
-    assert done
+    return as_jpeg(flat)
+
+
+def browser_picture(path: Path) -> tuple[str, bytes]:
+    """(kind, bytes) of a picture file: as it is if browsers know it (they turn it upright), otherwise as a JPEG."""
+    if path.suffix.lower() in BROWSER_KINDS:
+        return BROWSER_KINDS[path.suffix.lower()], path.read_bytes()
+    return "image/jpeg", as_jpeg(load_photo(path).pixels)
+
+
+def as_jpeg(pixels: Pixels) -> bytes:
+    """A picture, shape (height, width, 3), blue-green-red, as JPEG."""
+    cv2 = opencv()
+    done, data = cv2.imencode(".jpg", pixels, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
+    if not done:
+        raise DiscError("the picture could not be written as JPEG.")
     return bytes(data)
-
-
-def photo_array(path: Path) -> npt.NDArray[np.uint8]:
-    """A photograph, upright, shape (height, width, 3), blue-green-red."""
-    import io
-
-    import cv2
-    from PIL import Image, ImageOps
-
-    _, data = browser_picture(path)
-    with Image.open(io.BytesIO(data)) as image:
-        upright = np.asarray(ImageOps.exif_transpose(image).convert("RGB"))
-    return cv2.cvtColor(upright, cv2.COLOR_RGB2BGR)  # type: ignore[return-value]

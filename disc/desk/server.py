@@ -8,7 +8,7 @@ import os
 import signal
 import tempfile
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from disc.desk.guard import Guard
@@ -119,10 +119,8 @@ async def _serve(
     tell(rules.address)
     ended = asyncio.Event()
     for name in (signal.SIGINT, signal.SIGTERM):
-        try:
+        with suppress(NotImplementedError):  # Windows: Ctrl-C raises KeyboardInterrupt by itself
             loop.add_signal_handler(name, ended.set)
-        except NotImplementedError:  # Windows: Ctrl-C raises KeyboardInterrupt by itself
-            pass
     opened(rules.first_address, _entry_file(uploads, rules.first_address))
     await _until(ended, session)
     server.stop()

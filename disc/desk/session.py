@@ -16,7 +16,6 @@ from pathlib import Path
 from typing import Any
 
 from disc.comb.assign import assign_teeth
-from disc.comb.comb_job import fixed_teeth
 from disc.corrections import Correction, apply_corrections
 from disc.desk.changes import apply_changes
 from disc.desk.derive import Derived, derive, told_changes
@@ -34,15 +33,29 @@ from disc.desk.history import (
     record,
     split_corrections,
 )
+from disc.desk.live_check import Checked, check_now, told_check
 from disc.desk.notes import Note, notes_by_pin
+from disc.desk.page_findings import page_findings, page_plan
+from disc.desk.page_music import page_music
 from disc.desk.page_pins import page_pins
 from disc.desk.sheets import Sheet
+from disc.desk.tune_now import tune_now
 from disc.desk.views import sheets_of_job
-from disc.errors import BadInput, DiscError, JobBusy, MissingPart
-from disc.job import JOB_FILE, PINS_FILE, READING_FILE, Job, Stage, open_for_writing, open_job
+from disc.errors import BadInput, DiscError, MissingPart
+from disc.job import (
+    COMB_FILE,
+    JOB_FILE,
+    PINS_FILE,
+    READING_FILE,
+    Job,
+    Stage,
+    open_for_writing,
+    open_job,
+    stage_corrections,
+)
 from disc.job_schema import now_text
-from disc.records import Comb, Pin, Tune
-from disc.tables import format_pins
+from disc.records import Comb, Pin
+from disc.tables import format_pins, read_comb
 
 log = logging.getLogger(__name__)
 # The same desk's edits in a row are one line in the job's record of runs; their steps stand in desk.json.
@@ -68,6 +81,7 @@ class Session:
         self.notes: dict[int, tuple[Note, ...]] = {}
         self.derived = Derived()
         self.derived_rev = -1
+        self.checked = Checked()
         self.trouble: str = ""
         self._shown: dict[int, dict[str, Any]] = {}
         self._stamp: tuple[int, int] | None = None
@@ -119,7 +133,7 @@ class Session:
     def change(self, request: Mapping[str, Any]) -> dict[str, Any]:
         """One edit of pins. Returns what changed on the page. Raises BadInput if it cannot be done."""
         with open_for_writing(self.folder, wait_s=2.0) as job:
-            done, undone, history = self._before(job)
+            done, _, history = self._before(job)
             bench = Bench(self._pins_before(job), job.plate, self.comb, self.sheets, now_text())
             edit = edit_from_request(request, bench)
             step = Step(edit.words, bench.at, len(edit.corrections))
@@ -181,8 +195,6 @@ class Session:
         if not reading and not job.corrections()[0]:  # pins put there by design or by hand: they are the reading
             reading = _or_nothing(job.pins, ())
             stage.write_text(READING_FILE, format_pins(reading))
-        from disc.job import stage_corrections
-
         pins, _ = apply_corrections(reading, done)
         stage_corrections(stage, done, undone)
         comb = _staged_comb(job, stage)
@@ -240,7 +252,7 @@ class Session:
                 return  # a newer change is waiting behind this one
             job, pins, comb, before = self.job, self.pins, self.comb, self.derived
         try:
-            tune, why, other = read_tune_of(job, pins, comb)
+            tune, why, other = tune_now(job, pins, comb)
             after = replace(derive(pins, comb, job.plate, tune, why), alternatives=other)
         except Exception as error:  # a fault in a room must not take the desk down
             log.exception("working out what follows")
@@ -250,25 +262,23 @@ class Session:
             if rev != self.rev:
                 return
             self.derived, self.derived_rev = after, rev
-        from disc.desk.page_music import page_music
-
         self.news.send("music", page_music(after, comb, rev) | {"told": told})
+        self._check_again(job, rev)
+
+    def _check_again(self, job: Job, rev: int) -> None:
+        """Findings and plan of the present pins, after the music, which is wanted sooner."""
+        before, after = self.checked, check_now(job)
+        with self.guard:
+            if rev != self.rev:
+                return
+            self.checked = after
+        content = {"findings": page_findings(after), "plan": page_plan(after), "told": told_check(before, after)}
+        self.news.send("findings", content | {"rev": rev})
 
     def close(self) -> None:
         """End the threads."""
         self.bench.shutdown(wait=True, cancel_futures=True)
         self._thinker.shutdown(wait=True, cancel_futures=True)
-
-
-def read_tune_of(job: Job, pins: tuple[Pin, ...], comb: Comb | None) -> tuple[Tune | None, str, tuple[str, ...]]:
-    """(tune, why there is none, other readings in words) of these pins, with what the job fixes by hand."""
-    if comb is None:
-        return None, "There is no comb yet, so nothing sounds.", ()
-    try:
-        from disc.desk.tune_now import tune_now
-    except ImportError:
-        return None, "Reading the tune is not part of this installation.", ()
-    return tune_now(job, pins, comb)
 
 
 def _base(job: Job) -> tuple[Pin, ...]:
@@ -285,9 +295,6 @@ def _fixed(reading: tuple[Pin, ...], done: tuple[Correction, ...], comb: Comb, j
 
 def _staged_comb(job: Job, stage: Stage) -> Comb | None:
     """The comb as this step leaves it."""
-    from disc.job import COMB_FILE
-    from disc.tables import read_comb
-
     if COMB_FILE in stage.removed:
         return None
     if COMB_FILE in stage.names:
@@ -300,6 +307,3 @@ def _or_nothing(read: Any, nothing: Any) -> Any:
         return read()
     except MissingPart:
         return nothing
-
-
-__all__ = ["JobBusy", "Session", "fixed_teeth", "read_tune_of"]

@@ -11,7 +11,7 @@ from disc.errors import BadInput
 from disc.job import Job
 from disc.tune.settings import parse_key, parse_length, parse_metre
 
-TUNE_SETTINGS = ("metre", "key", "upbeat", "title")
+TUNE_SETTINGS = ("metre", "key", "upbeat", "beats", "title")
 LONGEST_TITLE = 200
 
 
@@ -29,5 +29,7 @@ def settings_changes(job: Job, session: Any, asked: Mapping[str, Any]) -> tuple[
         text = " ".join(str(value or "").split())[:LONGEST_TITLE]
         if text:
             {"metre": parse_metre, "key": parse_key, "upbeat": parse_length}.get(name, str)(text)
-        changes.append(setting_change(job, name, text or None))
+        if name == "beats" and text and not text.isdigit():
+            raise BadInput(f"the number of beats {text!r} cannot be read. Write a whole number, such as 64.")
+        changes.append(setting_change(job, name, (int(text) if name == "beats" else text) if text else None))
     return tuple(changes)

@@ -23,12 +23,12 @@ CIRCLE_POINTS = 97
 
 
 class Placing(Protocol):
-    """Disc axes (mm) to the pixels of a picture and back; arrays of equal shape."""
+    """Disc axes (mm) to the pixels of a picture and back; arrays of equal shape. photo/view.py's View is one."""
 
-    def to_px(self, x_mm: FloatArray, y_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Pixels (u, v)."""
+    def to_photo_px(self, x_mm: Any, y_mm: Any, height_mm: Any = 0.0) -> tuple[FloatArray, FloatArray]:
+        """Pixels (u, v) of places on the face, or standing above it."""
 
-    def to_mm(self, u_px: FloatArray, v_px: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def to_disc_mm(self, u: Any, v: Any) -> tuple[FloatArray, FloatArray]:
         """Disc axes (x, y)."""
 
 
@@ -40,14 +40,14 @@ class FlatPlacing:
     px_per_mm: float
     middle_px: float = FLAT_SIZE_PX / 2.0
 
-    def to_px(self, x_mm: FloatArray, y_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Pixels (u, v)."""
+    def to_photo_px(self, x_mm: Any, y_mm: Any, height_mm: Any = 0.0) -> tuple[FloatArray, FloatArray]:
+        """Pixels (u, v) of places on the face, or standing above it."""
         right, up = disc_to_view_mm(x_mm, y_mm, self.side)
         return self.middle_px + right * self.px_per_mm, self.middle_px - up * self.px_per_mm
 
-    def to_mm(self, u_px: FloatArray, v_px: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def to_disc_mm(self, u: Any, v: Any) -> tuple[FloatArray, FloatArray]:
         """Disc axes (x, y)."""
-        right, up = (u_px - self.middle_px) / self.px_per_mm, (self.middle_px - v_px) / self.px_per_mm
+        right, up = (u - self.middle_px) / self.px_per_mm, (self.middle_px - v) / self.px_per_mm
         return view_to_disc_mm(right, up, self.side)
 
 
@@ -65,13 +65,13 @@ class Sheet:
 
     def disc_place(self, u_px: float, v_px: float) -> tuple[float, float]:
         """(r_mm, theta_deg) of a pixel."""
-        x_mm, y_mm = self.placing.to_mm(np.array([float(u_px)]), np.array([float(v_px)]))
+        x_mm, y_mm = self.placing.to_disc_mm(np.array([float(u_px)]), np.array([float(v_px)]))
         r_mm, theta_deg = to_polar(x_mm, y_mm)
         return float(r_mm[0]), float(theta_deg[0])
 
     def points(self, r_mm: FloatArray, theta_deg: FloatArray) -> list[list[float]]:
         """[[u, v], ...] of places given as arrays of shape (n,)."""
-        return _rounded(*self.placing.to_px(*to_xy_mm(r_mm, theta_deg)))
+        return _rounded(*self.placing.to_photo_px(*to_xy_mm(r_mm, theta_deg)))
 
 
 def flat_px_per_mm(plate: Plate) -> float:
@@ -94,8 +94,9 @@ def sheet_marks(sheet: Sheet, pins: Iterable[Pin]) -> dict[int, tuple[list[float
     x_mm, y_mm = to_xy_mm(np.array([p.r_mm for p in mine]), np.array([p.theta_deg for p in mine]))
     lean_x = np.array([p.lean_x_mm or 0.0 for p in mine])
     lean_y = np.array([p.lean_y_mm or 0.0 for p in mine])
-    roots = _rounded(*sheet.placing.to_px(x_mm, y_mm))
-    tips = _rounded(*sheet.placing.to_px(x_mm + lean_x, y_mm + lean_y))
+    roots = _rounded(*sheet.placing.to_photo_px(x_mm, y_mm))
+    height = np.array([p.height_mm or 0.0 for p in mine])
+    tips = _rounded(*sheet.placing.to_photo_px(x_mm + lean_x, y_mm + lean_y, height))
     return {
         pin.id: (root, tip if pin.lean_x_mm is not None else None)
         for pin, root, tip in zip(mine, roots, tips, strict=True)
@@ -124,7 +125,7 @@ def sheet_lines(sheet: Sheet, plate: Plate, comb: Comb | None) -> dict[str, Any]
 
 
 def screen_turn(plate: Plate) -> int:
-    """Which way the disc goes on a flat sheet seen from the upper side: +1 clockwise on the screen, -1 the other way."""
+    """Which way the disc goes on a flat sheet seen from above: +1 clockwise on the screen, -1 the other way."""
     return -turning_sign(plate.turns)
 
 

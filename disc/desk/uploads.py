@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-import io
 import re
 import secrets
 from pathlib import Path
 from typing import Any
 
-from disc.errors import BadInput
+from disc.errors import BadInput, DiscError
 from disc.job import Job
+from disc.photo.image import load_photo
 
 RECORDINGS_FOLDER = "recordings"
 PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif", ".webp", ".bmp")
 SOUND_ENDINGS = (".wav", ".flac", ".ogg", ".mp3", ".aif", ".aiff", ".m4a", ".opus")
 SCORE_ENDINGS = (".mid", ".midi", ".musicxml", ".xml", ".mxl", ".abc", ".krn")
 ENDINGS = {"photo": PHOTO_ENDINGS, "comb": PHOTO_ENDINGS, "recording": SOUND_ENDINGS, "score": SCORE_ENDINGS}
-MOST_PIXELS = 120_000_000  # larger pictures are refused before they are unpacked
 MOST_KEPT = 24  # files of one desk that no step has taken in; the oldest goes
 
 
@@ -28,11 +27,19 @@ def take(folder: Path, kind: str, name: str, data: bytes) -> dict[str, Any]:
         raise BadInput(f"{plain}: a {kind} must end in one of {' '.join(ENDINGS[kind])}.")
     if not data:
         raise BadInput(f"{plain}: the file is empty.")
-    size = picture_size(data, plain) if kind in ("photo", "comb") else (None, None)
     _make_room(folder)
     token = secrets.token_hex(8)
-    (folder / f"{token}-{plain}").write_bytes(data)
-    return {"token": token, "name": plain, "width_px": size[0], "height_px": size[1]}
+    path = folder / f"{token}-{plain}"
+    path.write_bytes(data)
+    told: dict[str, Any] = {"token": token, "name": plain}
+    if kind in ("photo", "comb"):
+        try:
+            photo = load_photo(path)
+        except DiscError as error:
+            path.unlink()
+            raise BadInput(str(error).replace(str(path), plain)) from None
+        told |= {"width_px": photo.width, "height_px": photo.height}
+    return told
 
 
 def safe_name(name: str) -> str:
@@ -44,56 +51,12 @@ def safe_name(name: str) -> str:
     return plain
 
 
-def picture_size(data: bytes, name: str) -> tuple[int, int]:
-    """Pixels across and down. Raises BadInput if it is no picture or too large."""
-    from PIL import Image, UnidentifiedImageError
-
-    _know_phone_formats()
-    try:
-        with Image.open(io.BytesIO(data)) as image:
-            width, height = image.size
-            turned = image.getexif().get(0x0112, 1) in (5, 6, 7, 8)  # EXIF 2.32, tag Orientation
-    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, Image.DecompressionBombError):
-        raise BadInput(
-            f"{name}: this is not a picture that can be read. Bring a JPEG, PNG, TIFF or HEIC file."
-        ) from None
-    if width * height > MOST_PIXELS:
-        raise BadInput(f"{name}: {width} x {height} pixels; at most {MOST_PIXELS // 1_000_000} million are read.")
-    return (height, width) if turned else (width, height)
-
-
-def _know_phone_formats() -> None:
-    import pillow_heif
-
-    pillow_heif.register_heif_opener()
-
-
 def path_of(folder: Path, token: Any) -> Path:
     """Where an uploaded file lies. Raises BadInput if there is none."""
     found = sorted(folder.glob(f"{token}-*")) if isinstance(token, str) and re.fullmatch(r"[0-9a-f]{16}", token) else []
     if not found:
         raise BadInput("that file is no longer here. Bring it again.")
     return found[0]
-
-
-def shown(folder: Path, token: str) -> tuple[str, bytes]:
-    """(kind, bytes) of an uploaded picture as a browser can show it."""
-    return browser_picture(path_of(folder, token))
-
-
-def browser_picture(path: Path) -> tuple[str, bytes]:
-    """(kind, bytes) of a picture file: as it is if browsers know it, otherwise as a JPEG, upright."""
-    known = {".jpg": "image/jpeg", ".jpeg": "image/jpeg", ".png": "image/png", ".webp": "image/webp"}
-    if path.suffix.lower() in known:
-        return known[path.suffix.lower()], path.read_bytes()
-    from PIL import Image, ImageOps
-
-    _know_phone_formats()
-    with Image.open(path) as image:
-        upright = ImageOps.exif_transpose(image).convert("RGB")
-    buffer = io.BytesIO()
-    upright.save(buffer, "JPEG", quality=92)
-    return "image/jpeg", buffer.getvalue()
 
 
 def recordings_of(job: Job) -> list[str]:

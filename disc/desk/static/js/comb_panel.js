@@ -1,0 +1,154 @@
+// The comb: its table, and its tips marked on a photograph of it in place.
+
+import { post, upload } from "./api.js";
+import { button, byId, element } from "./dom.js";
+import { drawCross, drawNumber } from "./marks.js";
+import { loadPhoto } from "./photo.js";
+import { hear } from "./roll.js";
+import { attempt, say } from "./say.js";
+import { addLayer, redraw } from "./stage.js";
+import { desk, on, setSheet, setTool, takeState, tell } from "./store.js";
+import { runTask } from "./tasks.js";
+import { extraTools } from "./tools.js";
+
+const panel = byId("panel-comb");
+const STEPS = [
+  ["centre", "Mark the arbor's centre."],
+  ["slot", "Mark the middle of the stop slot, with the disc at rest; if it is not seen, any point on the line from the centre towards it."],
+  ["from", "Mark one end of a known length (the rim, a ruler)."],
+  ["to", "Mark the other end of the known length."],
+  ["tips", "Mark the tip of every tooth."],
+];
+let marks = fresh();
+let picture = null; // {token, name, width_px, height_px, photo}
+
+function fresh() {
+  return { centre: null, slot: null, from: null, to: null, tips: [], measured: [] };
+}
+
+const nextStep = () => STEPS.find(([name]) => name === "tips" || !marks[name]);
+
+function draw() {
+  if (!desk.state?.job || (panel.contains(document.activeElement) && document.activeElement.matches("input[type=text]"))) return;
+  panel.replaceChildren(table(), onPhotograph());
+}
+
+function table() {
+  const teeth = desk.music?.teeth ?? [];
+  if (!desk.state.has_comb) {
+    return element("section", {}, element("h2", {}, "The comb"), element("p", {}, "There is no comb yet. Mark its tips on a photograph below, or make a draft from the tracks of the pins."),
+      button("Draft from the pins", () => runTask({ do: "comb" }), { id: "comb-draft" }));
+  }
+  return element("section", {}, element("h2", {}, `The comb: ${teeth.length} teeth`),
+    desk.state.draft_comb ? element("p", { class: "care" }, "A draft made from the pins alone: tip angles and pitches are not measured.") : null,
+    element("div", { class: "pin-list", role: "region", "aria-label": "Table of the comb", tabindex: 0 }, element("table", { class: "plain" },
+      element("thead", {}, element("tr", {}, ...["No.", "Side", "Tip, mm", "Tip, °", "Pitch", ""].map((words) => element("th", { scope: "col" }, words || element("span", { class: "unseen" }, "Hear"))))),
+      element("tbody", {}, ...teeth.map((tooth) => element("tr", {},
+        element("td", { class: "number" }, String(tooth.number)), element("td", {}, tooth.side),
+        element("td", { class: "number" }, tooth.r_mm.toFixed(2)), element("td", { class: "number" }, tooth.tip_theta_deg === null ? "–" : tooth.tip_theta_deg.toFixed(1)),
+        element("td", {}, tooth.name), element("td", {}, button("♪", () => hear(tooth.number), { "aria-label": `Hear tooth ${tooth.number}` }))))))));
+}
+
+function onPhotograph() {
+  const file = element("input", { type: "file", id: "comb-photo", accept: "image/*,.heic,.heif,.tif,.tiff" });
+  file.onchange = () => bring(file.files[0]);
+  const section = element("section", {}, element("h2", {}, "Tips on a photograph"),
+    element("p", { class: "hint" }, "A photograph of the comb in place, taken squarely over the disc, with the disc at rest."),
+    element("p", {}, element("label", {}, "Photograph ", file)));
+  if (!picture) return section;
+  const [step, words] = nextStep();
+  const side = element("select", { id: "comb-side", onchange: (e) => { marks.side = e.target.value; measure(); } },
+    element("option", { value: "upper" }, "upper"), element("option", { value: "lower" }, "lower"));
+  side.value = marks.side ?? "upper";
+  const length = element("input", { id: "comb-length", type: "text", size: 6, inputmode: "decimal", autocomplete: "off", value: marks.length ?? "", onchange: (e) => { marks.length = e.target.value.replace(",", "."); measure(); } });
+  section.append(
+    element("p", { id: "comb-step" }, element("strong", {}, words), ` ${step === "tips" ? `${marks.tips.length} marked.` : ""}`),
+    element("div", { class: "row" }, element("label", {}, "It looks at the side ", side), element("label", {}, "Known length, mm ", length)),
+    element("div", { class: "row" },
+      button("Mark", () => { setSheet("comb"); setTool("mark-comb"); byId("stage").focus(); }, { id: "comb-mark" }),
+      button("Take back the last mark", takeBack, { id: "comb-back" }),
+      button("Mark all again", () => { marks = { ...fresh(), side: marks.side, length: marks.length }; draw(); redraw(); })),
+    element("ol", { class: "evidence" }, ...marks.measured.map(([r, theta]) => element("li", {}, `${r.toFixed(2)} mm, ${theta.toFixed(1)}°`))),
+    button("Make this the comb", keep, { id: "comb-keep", class: "chief" }),
+  );
+  return section;
+}
+
+async function bring(chosen) {
+  if (!chosen) return;
+  await attempt(async () => {
+    const told = await upload("comb", chosen);
+    picture = { ...told, photo: await loadPhoto(`/api/uploaded/${told.token}`, redraw) };
+    marks = fresh();
+    tell("pictures");
+    setSheet("comb");
+    setTool("mark-comb");
+    draw();
+    say(nextStep()[1]);
+  });
+}
+
+extraTools.set("mark-comb", {
+  tap: (at) => {
+    if (desk.sheet !== "comb") return;
+    const [step] = nextStep();
+    if (step === "tips") marks.tips.push(at);
+    else marks[step] = at;
+    say(nextStep()[0] === "tips" ? `${marks.tips.length} tips marked.` : nextStep()[1]);
+    measure();
+    draw();
+    redraw();
+  },
+});
+
+function takeBack() {
+  if (marks.tips.length) marks.tips.pop();
+  else {
+    const last = [...STEPS].reverse().find(([name]) => name !== "tips" && marks[name]);
+    if (last) marks[last[0]] = null;
+  }
+  measure();
+  draw();
+  redraw();
+}
+
+function request() {
+  return { side: marks.side ?? "upper", centre: marks.centre, slot: marks.slot, length: [marks.from, marks.to], length_mm: Number(marks.length), tips: marks.tips };
+}
+
+async function measure() {
+  const ready = marks.centre && marks.slot && marks.from && marks.to && Number(marks.length) > 0 && marks.tips.length;
+  marks.measured = ready ? ((await attempt(() => post("/api/comb-marks", { ...request(), try: true })))?.tips ?? []) : [];
+  draw();
+}
+
+async function keep() {
+  const state = await attempt(() => post("/api/comb-marks", request()));
+  if (!state) return;
+  takeState(state);
+  say(`The comb now has ${state.music.teeth.length} teeth; ${marks.tips.length} tips are as marked.`);
+}
+
+addLayer("comb", {
+  sheet: () => (picture ? { name: "comb", width_px: picture.width_px, height_px: picture.height_px, sides: ["upper"], picture: "comb" } : null),
+  ownPins: true,
+  picture: (context, v, { width, height, ratio }) => {
+    picture.photo.draw(context, v, width, height, ratio);
+    return true;
+  },
+  over: (context, v) => {
+    for (const [name, words] of [["centre", "centre"], ["slot", "slot"], ["from", "length"], ["to", "length"]]) {
+      if (!marks[name]) continue;
+      drawCross(context, v.toScreen(marks[name]));
+      drawNumber(context, words, v.toScreen(marks[name]), 5);
+    }
+    marks.tips.forEach((tip, index) => {
+      drawCross(context, v.toScreen(tip));
+      drawNumber(context, String(index + 1), v.toScreen(tip), 4);
+    });
+  },
+});
+
+export const hasCombPhoto = () => picture !== null;
+on("state", draw);
+on("music", draw);

@@ -1,0 +1,77 @@
+// Small helpers to build parts of the page. Text goes in as text, never as markup.
+
+export const byId = (id) => document.getElementById(id);
+
+// element("button", {type: "button", class: "chief", onclick: f}, "Words", child)
+export function element(name, attributes = {}, ...children) {
+  const made = document.createElement(name);
+  for (const [key, value] of Object.entries(attributes)) {
+    if (value === null || value === undefined || value === false) continue;
+    if (key.startsWith("on")) made.addEventListener(key.slice(2), value);
+    else if (key === "value") made.value = value;
+    else if (value === true) made.setAttribute(key, "");
+    else made.setAttribute(key, value);
+  }
+  made.append(...children.filter((child) => child !== null && child !== undefined));
+  return made;
+}
+
+export function button(words, onclick, attributes = {}) {
+  return element("button", { type: "button", onclick, ...attributes }, words);
+}
+
+// A group of buttons of which one is chosen; arrow keys move among them.
+export function radioGroup(box, choices, chosen, choose) {
+  const buttons = choices.map(([name, words, title]) =>
+    button(words, () => choose(name), { role: "radio", "data-name": name, title: title ?? null }),
+  );
+  box.replaceChildren(...buttons);
+  box.onkeydown = (event) => {
+    const step = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[event.key];
+    if (!step) return;
+    event.preventDefault();
+    const now = buttons.findIndex((one) => one.getAttribute("aria-checked") === "true");
+    const next = buttons[(now + step + buttons.length) % buttons.length];
+    choose(next.dataset.name);
+    next.focus();
+  };
+  markChosen(box, chosen);
+}
+
+export function markChosen(box, chosen) {
+  for (const one of box.children) {
+    const is = one.dataset.name === chosen;
+    one.setAttribute("aria-checked", String(is));
+    one.tabIndex = is ? 0 : -1;
+  }
+}
+
+export function fact(list, name, value) {
+  if (value === null || value === undefined || value === "") return;
+  list.append(element("dt", {}, name), element("dd", {}, value));
+}
+
+// The size of a canvas in device pixels follows its place on the page. Returns {width, height, ratio} in CSS pixels.
+export function fitCanvas(canvas) {
+  const ratio = window.devicePixelRatio || 1;
+  const width = canvas.clientWidth;
+  const height = canvas.clientHeight;
+  if (canvas.width !== Math.round(width * ratio) || canvas.height !== Math.round(height * ratio)) {
+    canvas.width = Math.round(width * ratio);
+    canvas.height = Math.round(height * ratio);
+  }
+  return { width, height, ratio };
+}
+
+// One drawing a frame, however often it is asked for.
+export function oncePerFrame(draw) {
+  let asked = false;
+  return () => {
+    if (asked) return;
+    asked = true;
+    requestAnimationFrame(() => {
+      asked = false;
+      draw();
+    });
+  };
+}

@@ -1,0 +1,82 @@
+// Findings beside the photograph: each with its evidence, to accept, to reject with a reason, or to leave in doubt.
+
+import { post } from "./api.js";
+import { button, byId, element } from "./dom.js";
+import { attempt, say } from "./say.js";
+import { desk, on, select, takeState } from "./store.js";
+import { runTask } from "./tasks.js";
+
+const panel = byId("panel-findings");
+const VERDICTS = { accepted: "accepted", rejected: "rejected", doubt: "left in doubt" };
+const WEIGHTS = { seen: "seen", heard: "heard", known: "known", mechanical: "mechanical" };
+let filter = "open";
+
+function draw() {
+  if (!desk.state?.job) return;
+  const told = desk.state.findings;
+  if (told.trouble) return panel.replaceChildren(element("p", { class: "fault" }, told.trouble), checkButton("Check again"));
+  if (!told.checked) {
+    return panel.replaceChildren(
+      element("p", {}, "The disc has not been checked yet. The check looks at every pin and hole, and says what is missing, bent, left over or set wrong, each with its evidence."),
+      checkButton("Check the disc"),
+    );
+  }
+  const all = told.findings;
+  const shown = all.filter((finding) => filter === "all" || (filter === "open" ? !finding.verdict : finding.verdict === filter));
+  panel.replaceChildren(
+    element("div", { class: "row" }, element("label", {}, "Show ", chooser(all)), checkButton("Check again")),
+    told.stale ? element("p", { class: "care" }, "Pins or decisions changed since this check.") : "",
+    shown.length ? "" : element("p", { class: "faint" }, all.length ? "None of these." : "The check found nothing to say."),
+    ...shown.map(card),
+  );
+  return undefined;
+}
+
+const checkButton = (words) => button(words, () => runTask({ do: "check" }), { id: "check" });
+
+function chooser(all) {
+  const count = (verdict) => all.filter((finding) => (verdict === "open" ? !finding.verdict : finding.verdict === verdict)).length;
+  const choices = [["open", `open (${count("open")})`], ["accepted", `accepted (${count("accepted")})`],
+    ["rejected", `rejected (${count("rejected")})`], ["doubt", `in doubt (${count("doubt")})`], ["all", `all (${all.length})`]];
+  const made = element("select", { id: "finding-filter", onchange: (event) => {
+    filter = event.target.value;
+    draw();
+    byId("finding-filter").focus();
+  } }, ...choices.map(([name, words]) => element("option", { value: name }, words)));
+  made.value = filter;
+  return made;
+}
+
+function card(finding) {
+  const at = [`${finding.side} ${finding.r_mm.toFixed(2)} mm ${finding.theta_deg.toFixed(1)}°`,
+    finding.tooth !== null ? `tooth ${finding.tooth}` : null, finding.bar !== null ? `bar ${finding.bar}, beat ${finding.beat}` : null];
+  const name = `${finding.heading}${finding.pin !== null ? `, pin ${finding.pin}` : ""}`;
+  const reason = element("input", { "aria-label": `Reason, ${name}`, placeholder: "reason", size: 14, maxlength: 1000, value: finding.reason });
+  const say_ = (words, verdict) => button(words, () => decide(finding, verdict, reason.value), { "aria-label": `${words}: ${name}`, "data-verdict": verdict });
+  return element(
+    "article",
+    { class: `card${finding.pin !== null && finding.pin === desk.primary ? " picked" : ""}`, "data-kind": finding.kind, "data-pin": String(finding.pin) },
+    element("header", {}, element("strong", {}, name), element("span", { class: `verdict ${finding.verdict ?? ""}` }, VERDICTS[finding.verdict] ?? `${Math.round(finding.probability * 100)} %`)),
+    element("p", { class: "faint" }, at.filter(Boolean).join(" · ")),
+    element("ul", { class: "evidence" }, ...finding.evidence.map((one) => element("li", {}, `${WEIGHTS[one.kind] ?? one.kind}: ${one.words}`))),
+    element("div", { class: "row" },
+      finding.pin !== null ? button("Show", () => select([finding.pin], "only", "findings"), { "aria-label": `Show ${name}` }) : null,
+      say_("Accept", "accepted"), say_("Doubt", "doubt"), finding.verdict ? say_("Reopen", "open") : null,
+      reason, say_("Reject", "rejected")),
+  );
+}
+
+async function decide(finding, verdict, reason) {
+  const { kind, side, r_mm, theta_deg } = finding;
+  const state = await attempt(() => post("/api/decide", { finding: { kind, side, r_mm, theta_deg }, verdict, reason }));
+  if (!state) return;
+  const before = desk.state.plan?.total;
+  takeState(state);
+  const after = desk.state.plan?.total;
+  say(`${finding.heading}: ${VERDICTS[verdict] ?? "open again"}.${after && after !== before ? ` The estimate is now ${after}.` : ""}`);
+}
+
+on("state", draw);
+on("selection", () => {
+  for (const one of panel.querySelectorAll("article")) one.classList.toggle("picked", desk.primary !== null && one.dataset.pin === String(desk.primary));
+});

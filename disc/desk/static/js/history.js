@@ -1,0 +1,45 @@
+// Undo and redo, back to the beginning: buttons, and the list of steps in the side panel.
+
+import { post } from "./api.js";
+import { button, byId, element } from "./dom.js";
+import { attempt, say } from "./say.js";
+import { desk, on, takeState } from "./store.js";
+
+export async function goTo(count) {
+  const { steps, done } = desk.state.history;
+  if (count < 0) return say("Nothing to undo: this is the beginning.");
+  if (count > steps.length) return say("Nothing to redo.");
+  const state = await attempt(() => post("/api/history", { to: count }));
+  if (!state) return undefined;
+  takeState(state);
+  const words = count < done ? `Undone: ${steps[count].words}.` : `Redone: ${steps[count - 1].words}.`;
+  return say(words);
+}
+
+byId("undo").onclick = () => goTo(desk.state.history.done - 1);
+byId("redo").onclick = () => goTo(desk.state.history.done + 1);
+
+export function drawHistory() {
+  const history = desk.state?.history;
+  if (!history) return;
+  const { steps, done } = history;
+  byId("undo").disabled = done === 0;
+  byId("redo").disabled = done === steps.length;
+  byId("undo").title = done ? `Undo: ${steps[done - 1].words} (Ctrl+Z)` : "Nothing to undo";
+  byId("redo").title = done < steps.length ? `Redo: ${steps[done].words} (Ctrl+Shift+Z)` : "Nothing to redo";
+  const list = byId("history-steps");
+  if (!list) return;
+  const line = (count, words, at) =>
+    element(
+      "li",
+      { class: count > done ? "undone" : null, "aria-current": count === done ? "step" : null },
+      button(words, () => goTo(count), { title: at ? new Date(at).toLocaleString() : null }),
+    );
+  list.replaceChildren(
+    line(0, "As read"),
+    ...steps.map((step, index) => line(index + 1, `${index + 1}. ${step.words}`, step.at)),
+  );
+}
+
+on("state", drawHistory);
+on("pins", drawHistory);

@@ -1,0 +1,170 @@
+// Puts the page together: loads the state, listens for news, and wires the choices at the top of the picture.
+
+import { get, listen } from "./api.js";
+import { byId, element, markChosen, radioGroup } from "./dom.js";
+import { attachGestures } from "./gestures.js";
+import { hasCombPhoto } from "./comb_panel.js";
+import "./disc_panel.js";
+import "./findings_panel.js";
+import "./history_panel.js";
+import { KEY_HELP } from "./keys.js";
+import "./layers.js";
+import { COLOURS, WORDS, drawMark, drawDoubt } from "./marks.js";
+import "./pin_panel.js";
+import "./plan_panel.js";
+import "./roll.js";
+import "./save_panel.js";
+import { complain, say } from "./say.js";
+import "./score.js";
+import { addOverlay, baseSheet, canvas, redraw, view } from "./stage.js";
+import "./start.js";
+import { desk, on, setSheet, setTool, takeMusic, takePins, takeState, tell } from "./store.js";
+import { showProgress } from "./tasks.js";
+import * as tools from "./tools.js";
+
+const PICTURES = [["upper", "Upper"], ["lower", "Lower"], ["through", "Through"], ["turning", "Turning"], ["score", "Score"]];
+const NAMES = { upper: "Upper side", lower: "Lower side", through: "Both faces, seen through the plate", turning: "The turning disc", score: "The score", comb: "Photograph of the comb", earlier: "Earlier and now" };
+
+async function reload() {
+  takeState(await get("/api/state"));
+}
+
+function showChoices() {
+  const pictures = [...PICTURES, ...(hasCombPhoto() ? [["comb", "Comb"]] : []), ["earlier", "Earlier"]];
+  radioGroup(byId("sheet-choice"), pictures.map(([name, words]) => [name, words, NAMES[name]]), desk.sheet, setSheet);
+  radioGroup(byId("tool-choice"), tools.TOOLS, desk.tool, setTool);
+}
+
+function showState() {
+  const { state } = desk;
+  byId("start").hidden = state.job;
+  byId("bench").hidden = !state.job;
+  for (const id of ["undo", "redo"]) byId(id).hidden = !state.job;
+  byId("job-name").textContent = state.job ? state.folder : `New job ${state.folder}`;
+  document.title = `${state.folder} – desk`;
+  if (!state.job) return;
+  const empty = byId("stage-empty");
+  empty.hidden = desk.pins.size > 0;
+  empty.textContent = "No pins yet: the photographs have not been read. Add pins by hand, or run disc read.";
+  showSheet();
+}
+
+function showSheet() {
+  markChosen(byId("sheet-choice"), desk.sheet);
+  byId("score-box").hidden = desk.sheet !== "score";
+  canvas.hidden = desk.sheet === "score";
+  byId("legend").hidden = ["score", "comb"].includes(desk.sheet);
+  canvas.setAttribute("aria-label", `${NAMES[desk.sheet]} with pins`);
+  showCounts();
+}
+
+function showCounts() {
+  if (!desk.state?.job) return;
+  const here = [...desk.pins.values()].filter((pin) => baseSheet()?.sides?.includes(pin.side));
+  const tally = desk.state.conditions.map((name) => [name, here.filter((pin) => pin.condition === name).length]).filter(([, n]) => n);
+  const doubt = here.filter((pin) => pin.doubt).length;
+  const words = tally.map(([name, n]) => `${n} ${WORDS[name]}`).join(", ");
+  byId("stage-state").textContent = desk.sheet === "comb" ? "" : `${NAMES[desk.sheet]}: ${words || "no pins"}${doubt ? `; ${doubt} in doubt` : ""}${desk.selection.size ? `. ${desk.selection.size} picked` : ""}.`;
+}
+
+function drawLegend() {
+  const items = [...Object.keys(COLOURS), "doubt"].map((name) => {
+    const sample = element("canvas", { width: 44, height: 44, "aria-hidden": "true" });
+    const context = sample.getContext("2d");
+    context.scale(2, 2);
+    if (name === "doubt") {
+      drawMark(context, "sound", [11, 11], null, 4);
+      drawDoubt(context, [11, 11], 3.5);
+    } else drawMark(context, name, [11, 11], [16, 7], 6);
+    return element("li", {}, sample, name === "doubt" ? "in doubt" : WORDS[name]);
+  });
+  byId("legend").replaceChildren(...items);
+}
+
+function drawFindings(context, v) {
+  if (!byId("show-findings").checked) return;
+  for (const finding of desk.state.findings?.findings ?? []) {
+    const pin = desk.pins.get(finding.pin);
+    const marks = pin?.marks[baseSheet()?.name];
+    if (!marks || finding.verdict === "rejected") continue;
+    const [x, y] = v.toScreen(marks[0]);
+    context.font = "700 15px system-ui, sans-serif";
+    context.lineWidth = 4;
+    context.strokeStyle = "#fffdf8";
+    context.fillStyle = "#9b1c31";
+    context.strokeText("!", x - 16, y - 8);
+    context.fillText("!", x - 16, y - 8);
+  }
+}
+
+function fillHelp() {
+  byId("help-words").replaceChildren(
+    ...KEY_HELP.flatMap(([title, keys]) => {
+      const list = element("dl", { class: "facts" });
+      for (const [key, words] of keys) list.append(element("dt", {}, key), element("dd", {}, words));
+      return [element("h3", {}, title), list];
+    }),
+    element("h3", {}, "Before you handle the object"),
+    element("ul", { class: "evidence" }, ...Object.values(desk.state.cautions).map((words) => element("li", {}, words))),
+  );
+}
+
+attachGestures(canvas, {
+  press: tools.press,
+  drag: tools.drag,
+  drop: tools.drop,
+  leave: tools.leave,
+  tap: tools.tap,
+  pan: (dx, dy) => {
+    view()?.pan(dx, dy);
+    redraw();
+  },
+  zoom: (factor, at) => {
+    view()?.zoomAt(factor, ...at);
+    redraw();
+  },
+});
+addOverlay(drawFindings);
+addOverlay(tools.drawTools);
+for (const id of ["show-marks", "show-sound", "show-numbers", "show-tracks", "show-findings"]) byId(id).onchange = redraw;
+byId("help-open").onclick = () => {
+  fillHelp();
+  byId("help").showModal();
+};
+document.addEventListener("click", (event) => {
+  const menu = byId("shown");
+  if (menu.open && !menu.contains(event.target)) menu.open = false;
+});
+byId("shown").addEventListener("keydown", (event) => {
+  if (event.key === "Escape") byId("shown").open = false;
+});
+
+on("state", showState);
+on("sheet", showSheet);
+on("pins", showState);
+on("selection", showCounts);
+on("tool", () => markChosen(byId("tool-choice"), desk.tool));
+on("pictures", showChoices);
+
+showChoices();
+drawLegend();
+listen({
+  pins: (change) => {
+    if (change.rev > desk.state.rev) takePins(change);
+  },
+  music: (music) => {
+    takeMusic(music);
+    if (music.told.length) say(`${music.told.join("; ")}.`);
+  },
+  findings: (found) => {
+    desk.state.findings = found.findings;
+    desk.state.plan = found.plan;
+    tell("state");
+    if (found.told.length) say(`${byId("told").textContent} ${found.told.join("; ")}.`.trim());
+  },
+  progress: showProgress,
+  reload: () => reload().catch(complain),
+  trouble: ({ words }) => say(words, true),
+  again: () => reload().catch(complain),
+});
+reload().catch(complain);

@@ -1,0 +1,132 @@
+// How a pin is drawn. Each condition has a shape of its own, so that nothing is told by colour alone:
+// sound a ring; bent a ring with its lean; stub a square with a bar; missing a broken ring with a cross; extra a triangle.
+// A pin in doubt has dots around it; a picked one is held by four brass corners.
+
+export const COLOURS = { sound: "#1f4e79", bent: "#9a4a12", stub: "#6b4a00", missing: "#9b1c31", extra: "#60389a" };
+export const WORDS = { sound: "sound", bent: "bent", stub: "stub", missing: "missing", extra: "too many" };
+const CASING = "rgba(255, 253, 248, 0.92)";
+const BRASS = "#e0b02e";
+const INK = "#1f2429";
+
+// at, tip: screen pixels; size: radius of the mark
+export function drawMark(context, condition, at, tip, size) {
+  context.lineCap = "round";
+  context.setLineDash([]);
+  for (const [colour, width] of [[CASING, 4.2], [COLOURS[condition] ?? INK, 2]]) {
+    context.strokeStyle = colour;
+    context.lineWidth = width;
+    context.beginPath();
+    SHAPES[condition]?.(context, at, size);
+    if (condition === "bent" && tip) lean(context, at, tip, size);
+    context.stroke();
+  }
+}
+
+const SHAPES = {
+  sound: (c, [x, y], r) => c.arc(x, y, r, 0, 2 * Math.PI),
+  bent: (c, [x, y], r) => c.arc(x, y, r, 0, 2 * Math.PI),
+  stub: (c, [x, y], r) => {
+    c.rect(x - r * 0.85, y - r * 0.85, r * 1.7, r * 1.7);
+    c.moveTo(x - r * 0.4, y);
+    c.lineTo(x + r * 0.4, y);
+  },
+  missing: (c, [x, y], r) => {
+    for (let quarter = 0; quarter < 4; quarter += 1) {
+      const from = (quarter * Math.PI) / 2 + 0.25;
+      c.moveTo(x + r * Math.cos(from), y + r * Math.sin(from));
+      c.arc(x, y, r, from, from + Math.PI / 2 - 0.5);
+    }
+    const d = r * 0.45;
+    c.moveTo(x - d, y - d);
+    c.lineTo(x + d, y + d);
+    c.moveTo(x - d, y + d);
+    c.lineTo(x + d, y - d);
+  },
+  extra: (c, [x, y], r) => {
+    c.moveTo(x, y - r * 1.15);
+    c.lineTo(x + r, y + r * 0.75);
+    c.lineTo(x - r, y + r * 0.75);
+    c.closePath();
+  },
+};
+
+// The lean is drawn longer than it is where it would vanish in the ring.
+function lean(c, [x, y], tip, r) {
+  const dx = tip[0] - x;
+  const dy = tip[1] - y;
+  const length = Math.hypot(dx, dy) || 1;
+  const reach = Math.max(length, r * 1.9);
+  c.moveTo(x, y);
+  c.lineTo(x + (dx / length) * reach, y + (dy / length) * reach);
+}
+
+export function drawDoubt(context, [x, y], size) {
+  context.lineCap = "round";
+  context.setLineDash([0.1, 5]);
+  for (const [colour, width] of [[CASING, 5], [INK, 2.6]]) {
+    context.strokeStyle = colour;
+    context.lineWidth = width;
+    context.beginPath();
+    context.arc(x, y, size + 5, 0, 2 * Math.PI);
+    context.stroke();
+  }
+  context.setLineDash([]);
+}
+
+export function drawPicked(context, [x, y], size, isPrimary) {
+  const r = size + 7;
+  const arm = r * 0.55;
+  for (const [colour, width] of [[INK, isPrimary ? 6.5 : 4.5], [BRASS, isPrimary ? 4 : 2.4]]) {
+    context.strokeStyle = colour;
+    context.lineWidth = width;
+    context.beginPath();
+    for (const [sx, sy] of [[-1, -1], [1, -1], [1, 1], [-1, 1]]) {
+      context.moveTo(x + sx * r, y + sy * (r - arm));
+      context.lineTo(x + sx * r, y + sy * r);
+      context.lineTo(x + sx * (r - arm), y + sy * r);
+    }
+    context.stroke();
+  }
+}
+
+export function drawNumber(context, text, [x, y], size) {
+  context.font = "600 12px system-ui, sans-serif";
+  context.textAlign = "left";
+  context.textBaseline = "middle";
+  context.lineJoin = "round";
+  context.lineWidth = 3.5;
+  context.strokeStyle = CASING;
+  context.strokeText(text, x + size + 3, y - size);
+  context.fillStyle = INK;
+  context.fillText(text, x + size + 3, y - size);
+}
+
+// Light at a tip while its tooth sounds. glow: 1 just struck, 0 gone.
+export function drawStrike(context, [x, y], glow) {
+  context.globalAlpha = Math.max(0, Math.min(1, glow));
+  context.fillStyle = BRASS;
+  context.strokeStyle = INK;
+  context.lineWidth = 1.5;
+  context.beginPath();
+  context.arc(x, y, 7 + 8 * (1 - glow), 0, 2 * Math.PI);
+  context.fill();
+  context.stroke();
+  context.globalAlpha = 1;
+}
+
+export function drawCross(context, [x, y]) {
+  for (const [colour, width] of [[CASING, 4], [INK, 1.6]]) {
+    context.strokeStyle = colour;
+    context.lineWidth = width;
+    context.beginPath();
+    context.moveTo(x - 16, y);
+    context.lineTo(x - 4, y);
+    context.moveTo(x + 4, y);
+    context.lineTo(x + 16, y);
+    context.moveTo(x, y - 16);
+    context.lineTo(x, y - 4);
+    context.moveTo(x, y + 4);
+    context.lineTo(x, y + 16);
+    context.stroke();
+  }
+}

@@ -1,0 +1,133 @@
+// What is known of the picked pins, and how to correct them: condition, tooth, place, lean, notes.
+
+import { button, byId, element, fact } from "./dom.js";
+import { WORDS } from "./marks.js";
+import { hear } from "./roll.js";
+import { desk, on, toothNumbered } from "./store.js";
+import { edit, removePicked } from "./tools.js";
+import { pinList } from "./pin_list.js";
+
+const panel = byId("panel-pin");
+const card = element("div");
+panel.append(card, element("h3", { id: "list-title" }, "All pins"), pinList);
+
+function draw() {
+  if (!desk.state?.job) return;
+  // A field in which the person is typing is not rebuilt under the hand.
+  if (card.contains(document.activeElement) && document.activeElement.matches("textarea, input")) {
+    if (card.dataset.picked === picked()) return;
+  }
+  const focused = document.activeElement?.closest("#panel-pin") ? document.activeElement.id : null;
+  card.dataset.picked = picked();
+  const pins = [...desk.selection].map((id) => desk.pins.get(id));
+  if (pins.length === 0) card.replaceChildren(nothing());
+  else card.replaceChildren(...(pins.length === 1 ? one(pins[0]) : several(pins)));
+  if (focused) byId(focused)?.focus();
+}
+
+const picked = () => [...desk.selection].join(" ");
+
+function nothing() {
+  return element("p", { class: "faint" }, "Pick a pin on the picture, in the unrolled turn, in the score or in the list below.");
+}
+
+function one(pin) {
+  const facts = element("dl", { class: "facts" });
+  const place = desk.music?.places[pin.id];
+  const tooth = toothNumbered(pin.tooth);
+  fact(facts, "Place", `${pin.side} side, ${pin.r_mm.toFixed(2)} mm, ${pin.theta_deg.toFixed(2)}°`);
+  fact(facts, "Condition", WORDS[pin.condition]);
+  fact(facts, "Tooth", pin.tooth === null ? "none" : `${pin.tooth}${tooth ? ` · ${tooth.name}` : ""}`);
+  fact(facts, "Sounds", place ? `bar ${place.bar}, beat ${place.beat}${place.exact ? "" : " (by its time)"}` : "");
+  fact(facts, "Confidence", pin.confidence === null ? "not given" : `${Math.round(pin.confidence * 100)} %${pin.doubt ? " – in doubt" : ""}`);
+  fact(facts, "Measured to", pin.sigma_mm === null ? "" : `± ${pin.sigma_mm} mm`);
+  fact(facts, "Wire", [pin.diameter_mm && `${pin.diameter_mm} mm thick`, pin.height_mm !== null && `${pin.height_mm} mm high`].filter(Boolean).join(", "));
+  fact(facts, "Lean", pin.lean_mm ? `${Math.hypot(...pin.lean_mm).toFixed(2)} mm` : "");
+  return [
+    element("h2", {}, `Pin ${pin.id}`),
+    facts,
+    evidence(pin),
+    changeForm([pin]),
+    placeForm(pin),
+    noteForm([pin]),
+    ...pin.notes.map((note) => element("p", { class: "care" }, `${note.words} (${note.at.slice(0, 10)})`)),
+  ];
+}
+
+function several(pins) {
+  const tally = new Map();
+  for (const pin of pins) tally.set(pin.condition, (tally.get(pin.condition) ?? 0) + 1);
+  const words = [...tally].map(([condition, count]) => `${count} ${WORDS[condition]}`).join(", ");
+  return [element("h2", {}, `${pins.length} pins`), element("p", {}, words), changeForm(pins), noteForm(pins)];
+}
+
+function evidence(pin) {
+  const list = element("ul", { class: "evidence" });
+  for (const finding of desk.state.findings?.findings ?? []) {
+    if (finding.pin !== pin.id) continue;
+    list.append(element("li", {}, `${finding.heading}, ${Math.round(finding.probability * 100)} %: ${finding.evidence.map((e) => e.words).join("; ")}`));
+  }
+  return list.children.length ? list : null;
+}
+
+function changeForm(pins) {
+  const ids = pins.map((pin) => pin.id);
+  const same = (key) => (pins.every((pin) => pin[key] === pins[0][key]) ? pins[0][key] : undefined);
+  const condition = element(
+    "select",
+    { id: "pin-condition", onchange: (e) => e.target.value && edit({ do: "change", pins: ids, changes: { condition: e.target.value } }) },
+    same("condition") === undefined ? element("option", { value: "" }, "several") : null,
+    ...desk.state.conditions.map((name) => element("option", { value: name }, WORDS[name])),
+  );
+  condition.value = same("condition") ?? "";
+  const tooth = element(
+    "select",
+    { id: "pin-tooth", onchange: (e) => e.target.value !== "several" && edit({ do: "change", pins: ids, changes: { tooth: e.target.value === "" ? null : Number(e.target.value) } }) },
+    same("tooth") === undefined ? element("option", { value: "several" }, "several") : null,
+    element("option", { value: "" }, "by its track"),
+    ...(desk.music?.teeth ?? []).map((one) => element("option", { value: String(one.number) }, `${one.number} · ${one.name}`)),
+  );
+  tooth.value = same("tooth") === undefined ? "several" : String(same("tooth") ?? "");
+  return element(
+    "div",
+    { class: "row" },
+    element("label", {}, "Condition ", condition),
+    element("label", {}, "Tooth ", tooth),
+    pins.length === 1 && pins[0].tooth !== null ? button("Hear", () => hear(pins[0].tooth), { id: "pin-hear" }) : null,
+    button(pins.length === 1 ? "Remove" : `Remove ${pins.length}`, removePicked, { class: "danger", id: "pin-remove" }),
+  );
+}
+
+function placeForm(pin) {
+  const r = element("input", { id: "pin-r", size: 6, inputmode: "decimal", value: pin.r_mm.toFixed(3), autocomplete: "off" });
+  const theta = element("input", { id: "pin-theta", size: 7, inputmode: "decimal", value: pin.theta_deg.toFixed(3), autocomplete: "off" });
+  const form = element(
+    "form",
+    { class: "row" },
+    element("label", {}, "Radius, mm ", r),
+    element("label", {}, "Angle, ° ", theta),
+    element("button", { id: "pin-place" }, "Move there"),
+  );
+  form.onsubmit = (event) => {
+    event.preventDefault();
+    edit({ do: "move", pin: pin.id, r_mm: r.value.replace(",", "."), theta_deg: theta.value.replace(",", ".") });
+  };
+  return form;
+}
+
+function noteForm(pins) {
+  const words = element("textarea", { id: "pin-note", rows: 2, maxlength: 2000, "aria-label": "Note" });
+  const form = element("form", {}, words, element("button", { id: "pin-note-keep" }, pins.length === 1 ? "Keep note" : `Keep note on ${pins.length} pins`));
+  form.onsubmit = (event) => {
+    event.preventDefault();
+    const note = words.value;
+    words.value = "";
+    edit({ do: "note", pins: pins.map((pin) => pin.id), note });
+  };
+  return element("details", { open: pins.some((pin) => pin.notes?.length) }, element("summary", {}, "Write a note"), form);
+}
+
+on("state", draw);
+on("pins", draw);
+on("music", draw);
+on("selection", draw);

@@ -1,0 +1,40 @@
+// The work plan and its estimate, with the cautions that belong to the work.
+
+import { button, byId, element } from "./dom.js";
+import { desk, on, select } from "./store.js";
+import { runTask } from "./tasks.js";
+
+const panel = byId("panel-plan");
+
+function draw() {
+  if (!desk.state?.job) return;
+  const plan = desk.state.plan;
+  const cautions = element("details", {}, element("summary", {}, "Before you handle the object"),
+    element("ul", { class: "evidence" }, ...Object.values(desk.state.cautions).map((words) => element("li", {}, words))));
+  const make = button(plan.made ? "Plan again" : "Plan the work", () => runTask({ do: "plan" }), { id: "plan" });
+  if (plan.trouble) return panel.replaceChildren(element("p", { class: "fault" }, plan.trouble), make, cautions);
+  if (!plan.made) {
+    return panel.replaceChildren(element("p", {}, "There is no plan yet. It follows from the findings you accept: what to set, straighten, pull or leave, with drawings, settings and an estimate."), make, cautions);
+  }
+  return panel.replaceChildren(
+    element("p", { class: "care" }, desk.state.cautions.train),
+    plan.total ? element("p", {}, element("strong", {}, `Estimate: ${plan.total}`)) : "",
+    ...(plan.notes ?? []).map((words) => element("p", { class: "hint" }, words)),
+    plan.stale ? element("p", { class: "care" }, "Pins or decisions changed since this plan; plan again.") : "",
+    table(plan.lines),
+    make,
+    cautions,
+  );
+}
+
+function table(lines) {
+  return element("table", { class: "plain" },
+    element("caption", { class: "unseen" }, "Work list"),
+    element("thead", {}, element("tr", {}, ...["", "Work", "Where"].map((words) => element("th", { scope: "col" }, words)))),
+    element("tbody", {}, ...lines.map((one, index) => element("tr", {},
+      element("td", { class: "number" }, String(index + 1)),
+      element("td", {}, one.work, one.why ? element("div", { class: "faint" }, one.why) : null),
+      element("td", {}, one.pin !== null && desk.pins.has(one.pin) ? button(one.where, () => select([one.pin], "only", "plan")) : one.where)))));
+}
+
+on("state", draw);

@@ -1,0 +1,202 @@
+// The turn in time: play, pause, slower, one bar over and over, one tooth alone; as it plays, as it should, or recorded.
+
+import { upload, post } from "./api.js";
+import { byId, element } from "./dom.js";
+import { attempt, say } from "./say.js";
+import { audio, prepare, silence, strike } from "./sound.js";
+import { desk, on, takeState, tell, toothNumbered } from "./store.js";
+
+const AHEAD_S = 0.25; // strikes are handed to the sound card this much before their time
+const EVERY_MS = 60;
+
+export const player = { playing: false, at: 0, loop: null };
+let from = { clock: 0, at: 0 }; // where the turn was at which time of the clock
+let handed = 0; // strikes up to this second of the turn are handed over
+let timer = null;
+let recording = null; // an audio element while a recording is played
+
+const speed = () => Number(byId("play-speed").value);
+const what = () => byId("play-what").value;
+const onlyTooth = () => byId("play-tooth").value;
+export const turnSeconds = () => desk.state.plate.revolution_s;
+export const strikesPlayed = () => (desk.music ? (what() === "should" ? desk.music.should : desk.music.now) : []);
+
+function now() {
+  if (recording) return recording.currentTime;
+  return from.at + ((performance.now() - from.clock) / 1000) * speed();
+}
+
+export function togglePlay() {
+  return player.playing ? pause() : play();
+}
+
+export async function play() {
+  if (!desk.state?.job) return;
+  if (what().startsWith("recording:")) return playRecording(what().slice(10));
+  if (!desk.music?.now.length && !desk.music?.should.length) return say(desk.music?.why || "Nothing sounds yet.", true);
+  audio();
+  await prepare(desk.music.teeth);
+  if (player.at >= turnSeconds() - 0.05) player.at = 0;
+  if (player.loop && (player.at < player.loop[0] || player.at >= player.loop[1])) player.at = player.loop[0];
+  start();
+  handed = player.at - 1e-6;
+  timer = setInterval(handOver, EVERY_MS);
+  handOver();
+}
+
+function start() {
+  from = { clock: performance.now(), at: player.at };
+  player.playing = true;
+  showButton();
+  requestAnimationFrame(tick);
+}
+
+export function pause() {
+  if (!player.playing) return;
+  player.at = now();
+  player.playing = false;
+  clearInterval(timer);
+  recording?.pause();
+  recording = null;
+  silence();
+  showButton();
+  tell("time");
+}
+
+export function seek(at) {
+  player.at = Math.max(0, Math.min(turnSeconds(), at));
+  from = { clock: performance.now(), at: player.at };
+  handed = player.at - 1e-6;
+  if (recording) recording.currentTime = player.at;
+  showLoop();
+  tell("time");
+}
+
+function handOver() {
+  const at = now();
+  const end = player.loop ? player.loop[1] : turnSeconds();
+  const until = Math.min(at + AHEAD_S * speed(), end);
+  const only = onlyTooth();
+  for (const [, onset, number] of strikesPlayed()) {
+    if (onset <= handed || onset > until || (only && String(number) !== only)) continue;
+    const tooth = toothNumbered(number);
+    if (tooth) strike(tooth, Math.max(0, (onset - at) / speed()));
+  }
+  handed = Math.max(handed, until);
+}
+
+function tick() {
+  if (!player.playing) return;
+  player.at = now();
+  const end = player.loop && !recording ? player.loop[1] : turnSeconds();
+  if (player.at >= end && !recording) {
+    if (player.loop) {
+      player.at = player.loop[0];
+      from = { clock: performance.now(), at: player.at };
+      handed = player.at - 1e-6;
+    } else {
+      pause();
+      player.at = 0;
+    }
+  }
+  tell("time");
+  if (player.playing) requestAnimationFrame(tick);
+}
+
+async function playRecording(name) {
+  recording = new Audio(`/api/recording/${encodeURIComponent(name)}`);
+  recording.preservesPitch = true;
+  recording.playbackRate = speed();
+  recording.onended = pause;
+  recording.currentTime = player.at;
+  await attempt(() => recording.play());
+  start();
+}
+
+// ---- one bar over and over
+
+export function barAt(seconds) {
+  const bars = desk.music?.bars ?? [];
+  const index = bars.findLastIndex(([, onset]) => onset <= seconds + 1e-3);
+  if (index < 0) return bars.length ? { number: bars[0][0] - 1, span: [0, bars[0][1]] } : null;
+  const next = bars[index + 1];
+  return { number: bars[index][0], span: [bars[index][1], next ? next[1] : turnSeconds()] };
+}
+
+function chosenSeconds() {
+  const hit = strikesPlayed().find((one) => one[3] === desk.primary && desk.primary !== null);
+  return player.playing || !hit ? player.at : hit[1];
+}
+
+function showLoop() {
+  const box = byId("play-loop");
+  const bar = barAt(chosenSeconds());
+  box.disabled = !bar;
+  byId("loop-words").textContent = player.loop ? `bar ${player.loop[2]}` : bar ? `bar ${bar.number}` : "a bar";
+}
+
+byId("play-loop").onchange = (event) => {
+  const bar = barAt(chosenSeconds());
+  player.loop = event.target.checked && bar ? [...bar.span, bar.number] : null;
+  if (player.loop && (player.at < player.loop[0] || player.at >= player.loop[1])) seek(player.loop[0]);
+  showLoop();
+  tell("time");
+};
+
+// ---- the controls
+
+function showButton() {
+  const control = byId("play");
+  control.setAttribute("aria-pressed", String(player.playing));
+  control.replaceChildren(element("span", { "aria-hidden": "true" }, player.playing ? "❚❚" : "▶"), player.playing ? " Pause" : " Play");
+}
+
+function showChoices() {
+  const teeth = byId("play-tooth");
+  const chosen = teeth.value;
+  const sorted = [...(desk.music?.teeth ?? [])].sort((a, b) => a.pitch - b.pitch);
+  teeth.replaceChildren(
+    element("option", { value: "" }, "all"),
+    ...sorted.map((tooth) => element("option", { value: String(tooth.number) }, `${tooth.number} · ${tooth.name}`)),
+  );
+  teeth.value = sorted.some((tooth) => String(tooth.number) === chosen) ? chosen : "";
+  const choice = byId("play-what");
+  const was = choice.value;
+  const recordings = desk.state?.recordings ?? [];
+  choice.replaceChildren(
+    element("option", { value: "now" }, "as it plays now"),
+    element("option", { value: "should" }, "as it should play"),
+    ...recordings.map((name) => element("option", { value: `recording:${name}` }, `recording ${name}`)),
+  );
+  choice.value = [...choice.options].some((option) => option.value === was) ? was : "now";
+  showLoop();
+}
+
+byId("play").onclick = togglePlay;
+byId("play-what").onchange = () => {
+  pause();
+  tell("music", desk.music);
+};
+byId("play-speed").onchange = () => {
+  from = { clock: performance.now(), at: player.at };
+  if (recording) recording.playbackRate = speed();
+};
+byId("play-tooth").onchange = () => tell("time");
+byId("recording-add").onchange = async (event) => {
+  const [file] = event.target.files;
+  event.target.value = "";
+  if (!file) return;
+  await attempt(async () => {
+    const { token } = await upload("recording", file);
+    takeState(await post("/api/task", { do: "recording", token }));
+    byId("play-what").value = `recording:${desk.state.recordings.at(-1)}`;
+    say(`${file.name} now belongs to the job.`);
+  });
+};
+
+on("state", showChoices);
+on("music", showChoices);
+on("selection", showLoop);
+on("time", () => {
+  byId("clock").textContent = `${player.at.toFixed(1)} s of ${turnSeconds()} s`;
+});

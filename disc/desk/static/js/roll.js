@@ -1,0 +1,320 @@
+// The turn unrolled: time across, teeth up, bars and beats behind. What is picked here is picked everywhere.
+
+import { byId, fitCanvas, oncePerFrame } from "./dom.js";
+import { attachGestures } from "./gestures.js";
+import { COLOURS } from "./marks.js";
+import { barAt, player, seek, togglePlay, turnSeconds } from "./player.js";
+import { audio, strike } from "./sound.js";
+import { desk, on, select, toothNumbered } from "./store.js";
+
+const canvas = byId("roll");
+const GUTTER_PX = 92;
+const RULER_PX = 20;
+const PICK_PX = 14;
+const MOST_ZOOM = 40;
+const RING_S = 0.35;
+let zoom = 1;
+let left = 0; // seconds at the left edge
+let rows = new Map(); // tooth number -> row from the top
+let count = 1;
+
+const width = () => canvas.clientWidth;
+const rowHeight = () => (canvas.clientHeight - RULER_PX) / Math.max(1, count);
+const perSecond = () => ((width() - GUTTER_PX) / turnSeconds()) * zoom;
+const xOf = (seconds) => GUTTER_PX + (seconds - left) * perSecond();
+const secondsAt = (x) => left + (x - GUTTER_PX) / perSecond();
+const yOf = (tooth) => RULER_PX + ((rows.get(tooth) ?? 0) + 0.5) * rowHeight();
+
+export const redrawRoll = oncePerFrame(draw);
+
+function order() {
+  const teeth = [...(desk.music?.teeth ?? [])].sort((a, b) => b.pitch - a.pitch || a.number - b.number);
+  rows = new Map(teeth.map((tooth, row) => [tooth.number, row]));
+  count = teeth.length;
+  redrawRoll();
+}
+
+// Every strike once: those of the pins as they should be, with what the disc plays now.
+function strikes() {
+  const music = desk.music;
+  if (!music) return [];
+  const now = new Map(music.now.map((one) => [one[3], one]));
+  const all = music.should.map((one) => ({ strike: now.get(one[3]) ?? one, plays: now.has(one[3]) }));
+  const known = new Set(music.should.map((one) => one[3]));
+  return [...all, ...music.now.filter((one) => !known.has(one[3])).map((one) => ({ strike: one, plays: true }))];
+}
+
+function keepInside() {
+  const span = turnSeconds() / zoom;
+  left = Math.max(0, Math.min(turnSeconds() - span, left));
+}
+
+function draw() {
+  const { width: w, height: h, ratio } = fitCanvas(canvas);
+  if (!w || !h || !desk.state?.job) return;
+  const c = canvas.getContext("2d");
+  c.setTransform(ratio, 0, 0, ratio, 0, 0);
+  c.clearRect(0, 0, w, h);
+  keepInside();
+  if (!count) return sayNothing(c, w, h);
+  drawRows(c, w);
+  c.save();
+  c.beginPath();
+  c.rect(GUTTER_PX, 0, w - GUTTER_PX, h);
+  c.clip();
+  drawRest(c, h);
+  drawBars(c, h);
+  if (player.loop) drawLoop(c, h);
+  for (const one of strikes()) drawStrikeMark(c, one);
+  drawHead(c, h);
+  c.restore();
+  return undefined;
+}
+
+function sayNothing(c, w, h) {
+  c.fillStyle = "#525860";
+  c.font = "15px system-ui, sans-serif";
+  c.textAlign = "center";
+  c.fillText(desk.music?.why || "Nothing sounds yet.", w / 2, h / 2);
+}
+
+function drawRows(c, w) {
+  const high = rowHeight();
+  c.textBaseline = "middle";
+  c.textAlign = "left";
+  const picked = new Set([...desk.selection].map((id) => desk.pins.get(id)?.tooth));
+  const only = byId("play-tooth").value;
+  const stagger = high < 12.5;
+  for (const tooth of desk.music.teeth) {
+    const y = yOf(tooth.number);
+    const row = rows.get(tooth.number);
+    if (row % 2) {
+      c.fillStyle = "rgba(31, 36, 41, 0.045)";
+      c.fillRect(GUTTER_PX, y - high / 2, w - GUTTER_PX, high);
+    }
+    const strong = picked.has(tooth.number) || String(tooth.number) === only;
+    c.font = `${strong ? "700" : "400"} 11px system-ui, sans-serif`;
+    c.fillStyle = strong ? "#1f4e79" : "#1f2429";
+    const text = stagger ? `${tooth.number} ${tooth.name.split(" ")[0]}` : `${tooth.number}  ${tooth.name}`;
+    c.fillText(tooth.stand_in ? `${tooth.number} ?` : text, stagger && row % 2 ? 47 : 4, y);
+  }
+}
+
+function drawRest(c, h) {
+  const half = ((desk.state.plate.rest_arc_deg / 2) * turnSeconds()) / 360;
+  c.fillStyle = "rgba(122, 92, 18, 0.16)";
+  c.fillRect(xOf(0), 0, xOf(half) - xOf(0), h);
+  c.fillRect(xOf(turnSeconds() - half), 0, xOf(half) - xOf(0), h);
+}
+
+function drawBars(c, h) {
+  const { bars, beats } = desk.music;
+  c.lineWidth = 1;
+  if (perSecond() > 9) {
+    c.strokeStyle = "rgba(31, 36, 41, 0.13)";
+    for (const beat of beats) line(c, xOf(beat), RULER_PX, h);
+  }
+  c.strokeStyle = "rgba(31, 36, 41, 0.5)";
+  c.fillStyle = "#1f2429";
+  c.font = "11px system-ui, sans-serif";
+  c.textAlign = "left";
+  c.textBaseline = "middle";
+  let free = -1e9;
+  for (const [number, onset] of bars) {
+    const x = xOf(onset);
+    line(c, x, 0, h);
+    if (x < free || onset > turnSeconds() - 0.2) continue;
+    c.fillText(String(number), x + 3, RULER_PX / 2);
+    free = x + 26;
+  }
+  if (!bars.length) {
+    for (let second = 0; second <= turnSeconds(); second += 5) {
+      line(c, xOf(second), 0, RULER_PX / 2);
+      c.fillText(`${second} s`, xOf(second) + 3, RULER_PX / 2);
+    }
+  }
+}
+
+function line(c, x, from, to) {
+  c.beginPath();
+  c.moveTo(Math.round(x) + 0.5, from);
+  c.lineTo(Math.round(x) + 0.5, to);
+  c.stroke();
+}
+
+function drawLoop(c, h) {
+  c.fillStyle = "rgba(31, 78, 121, 0.13)";
+  c.fillRect(xOf(player.loop[0]), 0, xOf(player.loop[1]) - xOf(player.loop[0]), h);
+}
+
+function drawStrikeMark(c, { strike: [, onset, tooth, id, doubtful], plays }) {
+  const pin = desk.pins.get(id);
+  const x = xOf(onset);
+  if (x < GUTTER_PX - 10 || x > width() + 10) return;
+  const y = yOf(tooth);
+  const high = Math.min(12, Math.max(5, rowHeight() - 1.5));
+  const only = byId("play-tooth").value;
+  const age = player.at - onset;
+  const sounding = player.playing && age >= 0 && age < RING_S && plays;
+  c.globalAlpha = only && String(tooth) !== only ? 0.25 : 1;
+  c.lineWidth = 1.6;
+  c.strokeStyle = COLOURS[pin?.condition] ?? "#1f2429";
+  c.fillStyle = sounding ? "#e0b02e" : plays ? c.strokeStyle : "#fffdf8";
+  c.beginPath();
+  if (plays) c.rect(x - 1.5, y - high / 2, sounding ? 10 : 7, high);
+  else c.arc(x + 2, y, high / 2.2, 0, 2 * Math.PI);
+  c.fill();
+  c.stroke();
+  if (!plays) cross(c, x + 2, y, high / 4);
+  if (doubtful) {
+    c.fillStyle = "#1f2429";
+    c.font = "700 11px system-ui, sans-serif";
+    c.fillText("?", x + 9, y);
+  }
+  c.globalAlpha = 1;
+  if (desk.selection.has(id)) {
+    c.strokeStyle = "#1f2429";
+    c.lineWidth = id === desk.primary ? 3 : 2;
+    c.strokeRect(x - 5.5, y - high / 2 - 4, 15, high + 8);
+    c.strokeStyle = "#e0b02e";
+    c.lineWidth = 1.4;
+    c.strokeRect(x - 5.5, y - high / 2 - 4, 15, high + 8);
+  }
+}
+
+function cross(c, x, y, r) {
+  c.beginPath();
+  c.moveTo(x - r, y - r);
+  c.lineTo(x + r, y + r);
+  c.moveTo(x - r, y + r);
+  c.lineTo(x + r, y - r);
+  c.stroke();
+}
+
+function drawHead(c, h) {
+  const x = xOf(player.at);
+  c.strokeStyle = "#9b1c31";
+  c.fillStyle = "#9b1c31";
+  c.lineWidth = 2;
+  line(c, x, 0, h);
+  c.beginPath();
+  c.moveTo(x - 6, 0);
+  c.lineTo(x + 6, 0);
+  c.lineTo(x, 8);
+  c.fill();
+}
+
+// ---- pointer and keys
+
+function strikeUnder([px, py], reach) {
+  let best = null;
+  let least = reach;
+  for (const one of strikes()) {
+    const distance = Math.hypot(xOf(one.strike[1]) + 2 - px, yOf(one.strike[2]) - py);
+    if (distance < least) [best, least] = [one.strike, distance];
+  }
+  return best;
+}
+
+export function hear(number) {
+  const tooth = toothNumbered(number);
+  if (!tooth) return;
+  audio();
+  strike(tooth);
+}
+
+attachGestures(canvas, {
+  pan: (dx) => {
+    left -= dx / perSecond();
+    redrawRoll();
+  },
+  zoom: (factor, [px]) => zoomBy(factor, px),
+  tap: ([px, py], event) => {
+    if (!count) return;
+    if (px < GUTTER_PX) {
+      const row = Math.floor((py - RULER_PX) / rowHeight());
+      const number = [...rows].find(([, at]) => at === row)?.[0];
+      if (number !== undefined) hear(number);
+    } else if (py < RULER_PX) seek(secondsAt(px));
+    else {
+      const hit = strikeUnder([px, py], event.pointerType === "touch" ? PICK_PX * 1.7 : PICK_PX);
+      if (hit) {
+        select([hit[3]], event.shiftKey || event.ctrlKey ? "toggle" : "only", "roll");
+        hear(hit[2]);
+      } else seek(secondsAt(px));
+    }
+  },
+});
+
+function zoomBy(factor, px = (width() + GUTTER_PX) / 2) {
+  const at = secondsAt(px);
+  zoom = Math.max(1, Math.min(MOST_ZOOM, zoom * factor));
+  left = at - (px - GUTTER_PX) / perSecond();
+  redrawRoll();
+}
+
+canvas.addEventListener("keydown", (event) => {
+  if (event.ctrlKey || event.metaKey || event.altKey) return;
+  const action = {
+    ArrowRight: () => stepStrike(1),
+    ArrowLeft: () => stepStrike(-1),
+    ArrowUp: () => stepTooth(-1),
+    ArrowDown: () => stepTooth(1),
+    "+": () => zoomBy(1.4),
+    "=": () => zoomBy(1.4),
+    "-": () => zoomBy(1 / 1.4),
+    Enter: () => hear(desk.pins.get(desk.primary)?.tooth),
+    " ": togglePlay,
+    Home: () => seek(0),
+  }[event.key];
+  if (!action) return;
+  event.preventDefault();
+  action();
+});
+
+function stepStrike(step) {
+  const line = strikes().map((one) => one.strike).sort((a, b) => a[1] - b[1]);
+  if (!line.length) return;
+  const now = line.findIndex((one) => one[3] === desk.primary);
+  const next = now < 0 ? 0 : Math.max(0, Math.min(line.length - 1, now + step));
+  select([line[next][3]], "only", "keys");
+}
+
+function stepTooth(step) {
+  const all = strikes().map((one) => one.strike);
+  const here = all.find((one) => one[3] === desk.primary);
+  if (!here) return stepStrike(0);
+  for (let row = rows.get(here[2]) + step; row >= 0 && row < count; row += step) {
+    const near = all.filter((one) => rows.get(one[2]) === row).sort((a, b) => Math.abs(a[1] - here[1]) - Math.abs(b[1] - here[1]))[0];
+    if (near) return select([near[3]], "only", "keys");
+  }
+  return undefined;
+}
+
+byId("roll-in").onclick = () => zoomBy(1.6);
+byId("roll-out").onclick = () => zoomBy(1 / 1.6);
+byId("roll-fit").onclick = () => {
+  zoom = 1;
+  redrawRoll();
+};
+
+function showPicked(from) {
+  const hit = strikes().find((one) => one.strike[3] === desk.primary)?.strike;
+  if (hit && from !== "roll" && (xOf(hit[1]) < GUTTER_PX + 20 || xOf(hit[1]) > width() - 20)) {
+    left = hit[1] - turnSeconds() / zoom / 2;
+  }
+  redrawRoll();
+}
+
+function follow() {
+  if (player.playing && zoom > 1 && (xOf(player.at) > width() - 30 || xOf(player.at) < GUTTER_PX)) left = player.at - 0.1;
+  redrawRoll();
+}
+
+export const barWords = () => barAt(player.at)?.number;
+on("state", order);
+on("music", order);
+on("pins", redrawRoll);
+on("selection", showPicked);
+on("time", follow);
+new ResizeObserver(redrawRoll).observe(canvas);

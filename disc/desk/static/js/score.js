@@ -1,0 +1,81 @@
+// The engraved score. A note carries the numbers of its pins in its id ("pin-12"), so what is picked is picked here too.
+
+import { get } from "./api.js";
+import { byId, element } from "./dom.js";
+import { player, strikesPlayed } from "./player.js";
+import { attempt } from "./say.js";
+import { desk, on, select } from "./store.js";
+
+const box = byId("score-box");
+const RING_S = 0.4;
+let shownRev = null;
+let notes = new Map(); // pin id -> elements
+
+export async function showScore() {
+  if (desk.sheet !== "score" || shownRev === desk.music?.rev) return;
+  const rev = desk.music?.rev;
+  if (!box.children.length) box.replaceChildren(element("p", {}, "Engraving …"));
+  const answer = await attempt(() => get("/api/score"));
+  if (!answer) return;
+  shownRev = rev;
+  box.replaceChildren(...answer.pages.map(page));
+  if (!answer.pages.length) box.replaceChildren(element("p", {}, answer.why || "There is no score yet."));
+  notes = new Map();
+  for (const note of box.querySelectorAll("[id*='pin-']")) {
+    for (const pin of pinsOf(note)) {
+      if (!notes.has(pin)) notes.set(pin, []);
+      notes.get(pin).push(note);
+    }
+  }
+  showPicked();
+}
+
+// Only shapes are taken over; styles of the engraving stand in the page's own sheet, scripts have no place in it.
+function page(text) {
+  const svg = new DOMParser().parseFromString(text, "image/svg+xml").documentElement;
+  for (const unwanted of svg.querySelectorAll("script, style, foreignObject")) unwanted.remove();
+  svg.setAttribute("role", "img");
+  svg.setAttribute("aria-label", "Page of the score");
+  return document.importNode(svg, true);
+}
+
+function pinsOf(note) {
+  const match = /^pin-([\d-]+?)(?:-held)?$/.exec(note.id);
+  return match ? match[1].split("-").filter(Boolean).map(Number) : [];
+}
+
+function showPicked() {
+  for (const note of box.querySelectorAll(".picked")) note.classList.remove("picked");
+  for (const id of desk.selection) for (const note of notes.get(id) ?? []) note.classList.add("picked");
+  const first = notes.get(desk.primary)?.[0];
+  if (first && desk.sheet === "score") first.scrollIntoView({ block: "nearest" });
+}
+
+box.addEventListener("click", (event) => {
+  const note = event.target.closest("[id^='pin-']");
+  if (note) select(pinsOf(note), event.shiftKey || event.ctrlKey ? "toggle" : "only", "score");
+});
+box.addEventListener("keydown", (event) => {
+  const step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
+  if (!step) return;
+  event.preventDefault();
+  const order = [...box.querySelectorAll(".note[id^='pin-']")];
+  const at = order.findIndex((note) => pinsOf(note).includes(desk.primary));
+  const next = order[Math.max(0, Math.min(order.length - 1, at + step))];
+  if (next) select(pinsOf(next), "only", "score");
+});
+
+function showSounding() {
+  if (desk.sheet !== "score") return;
+  for (const note of box.querySelectorAll(".sounding")) note.classList.remove("sounding");
+  if (!player.playing) return;
+  for (const [, onset, , pin] of strikesPlayed()) {
+    if (player.at >= onset && player.at - onset < RING_S) for (const note of notes.get(pin) ?? []) note.classList.add("sounding");
+  }
+}
+
+on("selection", showPicked);
+on("sheet", showScore);
+on("music", showScore);
+on("state", showScore);
+on("time", showSounding);

@@ -1,0 +1,62 @@
+// The teeth's sounds: each tooth's pluck is made by the server once and kept; a tooth struck again is damped first.
+
+import { complain } from "./say.js";
+
+const DAMP_S = 0.03;
+let context = null;
+let out = null;
+const buffers = new Map(); // address -> promise of an AudioBuffer
+const ringing = new Map(); // tooth -> {source, gain}
+
+export function audio() {
+  if (!context) {
+    context = new AudioContext();
+    out = context.createDynamicsCompressor(); // many teeth at once must not clip
+    out.connect(context.destination);
+  }
+  if (context.state === "suspended") context.resume();
+  return context;
+}
+
+function bufferOf(tooth) {
+  const address = `/api/tooth/${tooth.number}?pitch=${tooth.pitch}`;
+  if (!buffers.has(address)) {
+    buffers.set(
+      address,
+      fetch(address)
+        .then((answer) => answer.arrayBuffer())
+        .then((data) => audio().decodeAudioData(data)),
+    );
+  }
+  return buffers.get(address);
+}
+
+export const prepare = (teeth) => Promise.all(teeth.map(bufferOf)).catch(complain);
+
+// Sound a tooth `delay` seconds from now.
+export async function strike(tooth, delay = 0) {
+  const playing = audio();
+  const at = playing.currentTime + delay;
+  const buffer = await bufferOf(tooth);
+  const when = Math.max(at, playing.currentTime);
+  const before = ringing.get(tooth.number);
+  if (before) {
+    before.gain.gain.setTargetAtTime(0, when, DAMP_S / 3);
+    before.source.stop(when + DAMP_S * 2);
+  }
+  const source = playing.createBufferSource();
+  const gain = playing.createGain();
+  source.buffer = buffer;
+  source.connect(gain).connect(out);
+  source.start(when);
+  ringing.set(tooth.number, { source, gain });
+  window.struck = (window.struck ?? 0) + 1; // counted for whoever watches the page from outside
+}
+
+export function silence() {
+  for (const { source, gain } of ringing.values()) {
+    gain.gain.setTargetAtTime(0, context.currentTime, DAMP_S / 3);
+    source.stop(context.currentTime + DAMP_S * 2);
+  }
+  ringing.clear();
+}

@@ -1,0 +1,84 @@
+// What the page knows, and who wants to hear of changes. No drawing, no requests.
+
+const listeners = new Map();
+
+export const desk = {
+  state: null, // as /api/state gives it
+  pins: new Map(), // by id
+  music: null,
+  selection: new Set(), // pin ids
+  primary: null, // the pin picked last
+  sheet: "upper",
+  tool: "pick",
+  earlier: null, // a comparison, while one is shown
+};
+
+export function on(topic, listener) {
+  if (!listeners.has(topic)) listeners.set(topic, []);
+  listeners.get(topic).push(listener);
+}
+
+export function tell(topic, detail) {
+  for (const listener of listeners.get(topic) ?? []) listener(detail);
+}
+
+export function takeState(state) {
+  desk.state = state;
+  if (state.job) {
+    desk.pins = new Map(state.pins.map((pin) => [pin.id, pin]));
+    desk.music = state.music;
+    dropLostSelection();
+  }
+  tell("state");
+}
+
+export function takePins(change) {
+  if (!desk.state?.job) return;
+  for (const pin of change.pins) desk.pins.set(pin.id, pin);
+  for (const id of change.gone) desk.pins.delete(id);
+  desk.state.history = change.history;
+  desk.state.rev = change.rev;
+  dropLostSelection();
+  tell("pins", change);
+}
+
+export function takeMusic(music) {
+  desk.music = music;
+  tell("music", music);
+}
+
+function dropLostSelection() {
+  for (const id of desk.selection) if (!desk.pins.has(id)) desk.selection.delete(id);
+  if (!desk.pins.has(desk.primary)) desk.primary = [...desk.selection].at(-1) ?? null;
+}
+
+// how: "only" replaces the selection, "toggle" adds or takes away one, "add" joins several
+export function select(ids, how = "only", from = "") {
+  const list = [...ids].filter((id) => desk.pins.has(id));
+  if (how === "only") desk.selection = new Set(list);
+  else for (const id of list) {
+    if (how === "toggle" && desk.selection.has(id)) desk.selection.delete(id);
+    else desk.selection.add(id);
+  }
+  desk.primary = list.length && desk.selection.has(list.at(-1)) ? list.at(-1) : ([...desk.selection].at(-1) ?? null);
+  tell("selection", from);
+}
+
+export function setSheet(name) {
+  if (desk.sheet === name) return;
+  desk.sheet = name;
+  tell("sheet");
+}
+
+export function setTool(name) {
+  desk.tool = name;
+  tell("tool");
+}
+
+export function sheetNamed(name) {
+  return desk.state?.sheets?.find((sheet) => sheet.name === name) ?? null;
+}
+
+export function toothNumbered(number) {
+  return desk.music?.teeth.find((tooth) => tooth.number === number) ?? null;
+}
