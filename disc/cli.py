@@ -12,7 +12,7 @@ import sys
 import typer
 
 from disc import __version__
-from disc.commands import check, collect, comb, desk, log, repin, report, start, transcribe
+from disc.commands import check, collect, comb, demo, desk, log, repin, report, start, transcribe
 from disc.errors import DiscError
 
 app = typer.Typer(
@@ -45,6 +45,7 @@ def _options(
         print(context.get_help())
 
 
+app.command("demo")(demo.demo)
 app.command("start")(start.start)
 app.command("collect")(collect.collect)
 app.command("desk")(desk.desk)
