@@ -15,6 +15,7 @@ from disc.tune.score_budget import extend_budget, time_budget
 from disc.tune.score_records import ScoreBar, ScoreIn, ScoreNote
 from disc.tune.score_repeats import BarSigns, RepeatsDoNotFit, playing_order
 from disc.tune.score_safety import MOST_BARS, ScoreFile, ScoreKind, check_counts, check_length
+from disc.tune.settings import MODE_STEPS, MODE_WORDS
 
 DEFAULT_QUARTER_S = 0.5  # only to judge the length of a score without a tempo
 
@@ -286,15 +287,13 @@ def _metre(part: Any) -> Metre:
     return Metre(4, 4)
 
 
-_MODE_FIFTHS = {"minor": -3, "aeolian": -3, "dorian": -2, "phrygian": -4, "lydian": 1, "mixolydian": -1, "locrian": -5}
-
-
 def _key(part: Any) -> Key | None:
     """The first key of a part. A signature without a mode is taken as major. A mode moves the tonic, not the sharps."""
     for signature in part.recurse().getElementsByClass("KeySignature"):
-        mode = getattr(signature, "mode", None) or "major"
+        word = str(getattr(signature, "mode", None) or "major")
+        mode = MODE_WORDS.get(word, word) if MODE_WORDS.get(word, word) in MODE_STEPS else "major"
         fifths = int(signature.sharps or 0)
-        return Key((7 * (fifths - _MODE_FIFTHS.get(mode, 0))) % 12, mode, fifths)
+        return Key((7 * fifths + MODE_STEPS[mode]) % 12, mode, fifths)
     return None
 
 

@@ -1,0 +1,107 @@
+"""`disc design`: a tune fitted to a comb and laid out as pins, written as a job like any other."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from disc.records import Turns
+from disc.words import progress, say, say_cautions, show_json
+
+
+def design(
+    tune: Annotated[Path, typer.Argument(help="The tune: MIDI, MusicXML (.mxl), ABC or kern.")],
+    out: Annotated[Path, typer.Option(help="The new job's folder.")],
+    comb: Annotated[Path | None, typer.Option(help="Table: number,side,tip_r_mm,tip_theta_deg,pitch.")] = None,
+    keep: Annotated[Path | None, typer.Option(help="An old job: its sound pins stay.")] = None,
+    number: Annotated[int | None, typer.Option(help="Which tune of a file that holds several.")] = None,
+    bars: Annotated[str | None, typer.Option(help="Only these bars, as played, such as 1-16; 0 is an upbeat.")] = None,
+    transpose: Annotated[int | None, typer.Option(help="Semitones up or down; left out, the best is found.")] = None,
+    missing: Annotated[str, typer.Option(help="Chromatic notes without a tooth: drop or nearest.")] = "drop",
+    diameter_mm: Annotated[float | None, typer.Option(help="The plate; left out, the smallest for the comb.")] = None,
+    turns: Annotated[Turns | None, typer.Option(help="Which way the disc goes, seen on the upper side.")] = None,
+    thickness_mm: Annotated[float | None, typer.Option(help="The plate's thickness.")] = None,
+    bore_mm: Annotated[float | None, typer.Option(help="Diameter of the hole for the arbor.")] = None,
+    hub_mm: Annotated[float, typer.Option(help="Diameter of a boss or flange round the arbor.")] = 0.0,
+    rest_arc_deg: Annotated[float | None, typer.Option(help="Arc free of pins, for running up and stopping.")] = None,
+    revolution_s: Annotated[float | None, typer.Option(help="Seconds a turn; left out, by the tempo.")] = None,
+    pin_diameter_mm: Annotated[float, typer.Option(help="The pins' wire.")] = 0.25,
+    pin_height_mm: Annotated[float, typer.Option(help="How far the pins stand out.")] = 0.50,
+    keep_out: Annotated[Path | None, typer.Option(help="Table of screws, openings and the like.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+) -> None:
+    """A new disc from a tune: which tooth plays which note, and where its pin stands."""
+    from disc.design.request import Request, carry_out
+    from disc.design.settings import DesignSettings, missing_pitch_from
+
+    settings = DesignSettings(
+        pin_diameter_mm=pin_diameter_mm,
+        pin_height_mm=pin_height_mm,
+        hub_mm=hub_mm,
+        missing_pitch=missing_pitch_from(missing),
+    )
+    request = Request(
+        tune=tune,
+        out=out,
+        comb=comb,
+        keep=keep,
+        number=number,
+        bars=bars,
+        transpose=transpose,
+        diameter_mm=diameter_mm,
+        turns=turns,
+        thickness_mm=thickness_mm,
+        bore_mm=bore_mm,
+        rest_arc_deg=rest_arc_deg,
+        revolution_s=revolution_s,
+        keep_out=keep_out,
+        settings=settings,
+    )
+    with progress("design", quiet=as_json) as advance:
+        job, _ = carry_out(request, advance)
+    summary = dict(job.content.results["design"])
+    if as_json:
+        show_json({"job": job.folder, "plate": job.plate, "design": summary})
+        return
+    _say_result(job.folder, job.plate.diameter_mm, summary)
+
+
+def _say_result(folder: Path, diameter_mm: float, found: dict[str, Any]) -> None:
+    kept = found["notes"] - found["notes_by_change"]["left out"]
+    say(
+        f"{found['title']}: {found['pins']} pins on a disc of {diameter_mm:g} mm, one turn in "
+        f"{found['revolution_s']:.1f} s, at {found['tempo_against_written']:.2f} times the tempo "
+        f"{'written' if found['tempo_was_given'] else 'usual (the file gives none)'}.",
+        f"Moved by {found['transposition']:+d} semitones. {kept} of {found['notes']} notes are on it; "
+        f"melody {found['melody_kept']} of {found['melody']}.",
+        _proof(found),
+    )
+    changed = [f"{count} {what}" for what, count in found["notes_by_change"].items() if count and what != "as written"]
+    reasons = [f"{count} for {what}" for what, count in found["left_out_because"].items()]
+    if changed:
+        say(f"Changed: {', '.join(changed)}{' (' + ', '.join(reasons) + ')' if reasons else ''}.")
+    for remark in (*found["remarks"], *found["teeth_left_out"]):
+        say(f"Note: {remark}.")
+    if found["old_pins_without_a_note"]:
+        say(f"Old pins the tune has no note for: {', '.join(map(str, found['old_pins_without_a_note']))}.")
+    if found["other_transpositions"]:
+        say("", "Other keys, and what each would lose:")
+        say(*(_other(other) for other in found["other_transpositions"]))
+    say("", f"Written in {folder / 'out'}: disc.png, preview.wav, marked-score.pdf, tune.mid, design.json")
+    say_cautions("eyes", "untouched")
+    say("", f"Next: disc repin {folder}")
+
+
+def _proof(found: dict[str, Any]) -> str:
+    if found["proven_optimal"]:
+        return "No arrangement under these rules keeps more (proven)."
+    return f"The time ran out: at most {found['gap']:.1%} more could be kept."
+
+
+def _other(other: dict[str, Any]) -> str:
+    return (
+        f"  {other['transposition']:+d}: {other['lost']} of {other['notes']} notes left out, "
+        f"{other['folded']} an octave away, melody {other['melody_kept']} of {other['melody']}"
+    )

@@ -1,0 +1,128 @@
+"""The planned disc as music: the tune it plays (records.Tune), and the tune asked for with every change named."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from fractions import Fraction
+
+from disc.design.arrange import Loss, Placed
+from disc.design.plan import Design
+from disc.frame import onset_s
+from disc.records import Key, Metre, Note, Tune, Voice
+from disc.tune.score_records import Rank, ScoreIn, ScoreNote
+from disc.tune.settings import key_of
+
+
+class Change(StrEnum):
+    """What became of a note of the tune."""
+
+    AS_WRITTEN = "as written"
+    HIGHER = "an octave or two higher"
+    LOWER = "an octave or two lower"
+    NEAREST = "the nearest pitch"
+    LEFT_OUT = "left out"
+
+
+@dataclass(frozen=True, slots=True)
+class NoteFate:
+    """One note of the tune asked for. pitch: as transposed; played: as the disc plays it, None if left out."""
+
+    note: ScoreNote
+    pitch: int
+    played: int | None
+    change: Change
+    octaves: int
+    why: Loss | None
+
+
+def fates(design: Design) -> tuple[NoteFate, ...]:
+    """What became of each note, in the order of the score."""
+    placed = {p.note: p for p in design.arrangement.placed}
+    lost = dict(design.arrangement.lost)
+    result = []
+    for i, note in enumerate(design.score.notes):
+        pitch = note.pitch + design.transposition
+        if i in lost:
+            result.append(NoteFate(note, pitch, None, Change.LEFT_OUT, 0, lost[i]))
+        elif i in placed:
+            result.append(_fate_of_placed(design, note, pitch, placed[i]))
+        else:  # an old pin plays it
+            result.append(NoteFate(note, pitch, pitch, Change.AS_WRITTEN, 0, None))
+    return tuple(result)
+
+
+def _fate_of_placed(design: Design, note: ScoreNote, pitch: int, placed: Placed) -> NoteFate:
+    played = design.playing.teeth[placed.column].nominal
+    if placed.semitones:
+        change = Change.NEAREST
+    elif placed.octaves:
+        change = Change.HIGHER if placed.octaves > 0 else Change.LOWER
+    else:
+        change = Change.AS_WRITTEN
+    return NoteFate(note, pitch, played, change, placed.octaves, None)
+
+
+def arranged_tune(design: Design) -> Tune:
+    """The tune as the disc plays it, each note with its pin."""
+    notes = []
+    for i, fate in enumerate(fates(design)):
+        if fate.played is not None:
+            notes.append(_note(fate.note, fate.played, (design.pin_of_note[i],)))
+    return _tune(design, tuple(notes))
+
+
+def asked_tune(design: Design) -> Tune:
+    """The tune as asked for, transposed; each note's one "pin" is its number in the score, from 1."""
+    return _tune(design, tuple(_note(f.note, f.pitch, (i + 1,)) for i, f in enumerate(fates(design))))
+
+
+def _note(note: ScoreNote, pitch: int, pins: tuple[int, ...]) -> Note:
+    voice = Voice.MELODY if note.rank is Rank.MELODY else Voice.ACCOMPANIMENT
+    return Note(note.onset_quarter, note.duration_quarter, pitch, voice, pins)
+
+
+def _tune(design: Design, notes: tuple[Note, ...]) -> Tune:
+    timing = design.timing
+    first_s = float(onset_s(timing.start_deg, timing.revolution_s))
+    first_quarter = _first_quarter(design)
+    return Tune(
+        notes=tuple(sorted(notes, key=lambda n: (n.onset_quarter, n.pitch))),
+        metre=design.score.metre,
+        key=_moved_key(design.score.key, design.transposition),
+        upbeat_quarter=_upbeat(design.score, design.score.metre),
+        quarter_s=timing.quarter_s,
+        start_s=first_s - float(first_quarter) * timing.quarter_s,
+        title=design.score.title,
+    )
+
+
+def _first_quarter(design: Design) -> Fraction:
+    """The quarter at which the timing's first strike falls: of the tune, or of what an old disc lacked."""
+    if design.kept is None:
+        return design.score.start_quarter
+    placed = [p.note for p in design.arrangement.placed] + [note for note, _ in design.arrangement.lost]
+    return min(design.score.notes[i].onset_quarter for i in placed)
+
+
+def _upbeat(score: ScoreIn, metre: Metre) -> Fraction:
+    """The upbeat's length, less than a bar as records.Tune asks."""
+    return score.upbeat_quarter if score.upbeat_quarter < metre.bar_quarter else Fraction(0)
+
+
+def _moved_key(key: Key | None, semitones: int) -> Key:
+    """The key of the disc, of two spellings the one with fewer signs; C major if the file gives none."""
+    if key is None:
+        return key_of(semitones % 12, "major")
+    return key if semitones % 12 == 0 else key_of((key.tonic + semitones) % 12, key.mode)
+
+
+def written_key(key: Key) -> str:
+    """A key as settings.parse_key reads it: "Bb major", "F# dorian"."""
+    place = (
+        key.fifths
+        + 1
+        + {"lydian": -1, "mixolydian": 1, "dorian": 2, "minor": 3, "phrygian": 4, "locrian": 5}.get(key.mode, 0)
+    )
+    signs = place // 7
+    return f"{'FCGDAEB'[place % 7]}{'#' * max(signs, 0)}{'b' * max(-signs, 0)} {key.mode}"

@@ -1,0 +1,146 @@
+"""The job folder of a planned disc: a job like any other, with pins, comb, tune, preview, marked score and pictures."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from disc.design.arranged import Change, arranged_tune, asked_tune, fates, written_key
+from disc.design.marked_score import add_legend, mark_musicxml
+from disc.design.picture import picture_png
+from disc.design.plan import Design
+from disc.job import PINS_FILE, READING_FILE, Job, Stage, create_job, open_for_writing
+from disc.records import Side
+from disc.tables import format_pins
+from disc.tune.engrave import engrave, pdf_of_pages
+from disc.tune.midi import midi_bytes
+from disc.tune.musicxml import musicxml_text
+from disc.tune.sound import render_strikes, wav_bytes
+from disc.tune.store import stage_tune
+from disc.words import Advance, no_progress, plain
+
+RESULT = "design"
+
+
+def write_job(folder: Path, design: Design, inputs: tuple[Path, ...] = (), advance: Advance = no_progress) -> Job:
+    """A new job for the planned disc. Raises BadInput if the folder holds a job already or cannot be written."""
+    create_job(folder, design.plate, {"design": design_settings(design)} | tune_settings(design))
+    with open_for_writing(folder) as job:
+        with job.step("design", inputs) as stage:
+            stage.write_text(READING_FILE, format_pins(design.pins))
+            stage.write_text(PINS_FILE, format_pins(design.pins))
+            job.stage_comb(stage, design.comb)
+            _stage_music(stage, design, advance)
+            _stage_pictures(stage, design, advance)
+            summary = summary_of(design)
+            stage.write_text("out/design.json", json.dumps(summary, indent=1, ensure_ascii=False) + "\n")
+            job.content.results[RESULT] = summary
+        return job
+
+
+def _stage_music(stage: Stage, design: Design, advance: Advance) -> None:
+    advance(0.3, "writing the tune")
+    tune = arranged_tune(design)
+    stage_tune(stage, tune)
+    stage.write_bytes("out/tune.mid", midi_bytes(tune))
+    advance(0.4, "sounding it")
+    sound = render_strikes(design.strikes, seconds=design.plate.revolution_s + 2.0)
+    stage.write_bytes("out/preview.wav", wav_bytes(sound))
+    advance(0.5, "engraving it")
+    notes = fates(design)
+    marked = mark_musicxml(musicxml_text(asked_tune(design)), notes)
+    stage.write_text("out/marked-score.musicxml", marked)
+    present = {fate.change for fate in notes}
+    pages = tuple(add_legend(page, one_line(design), present) for page in engrave(marked).pages)
+    for number, page in enumerate(pages, start=1):
+        suffix = "" if number == 1 else f"-{number}"
+        stage.write_text(f"out/marked-score{suffix}.svg", page)
+    stage.write_bytes("out/marked-score.pdf", pdf_of_pages(pages))
+
+
+def _stage_pictures(stage: Stage, design: Design, advance: Advance) -> None:
+    advance(0.7, "drawing the disc")
+    count = {side: sum(pin.side is side for pin in design.pins) for side in Side}
+    words = (
+        f"{design.plate.diameter_mm:g} mm, {len(design.pins)} pins "
+        f"({count[Side.UPPER]} upper, {count[Side.LOWER]} lower), "
+        f"one turn in {design.plate.revolution_s:.0f} s"
+    )
+    picture = picture_png(design.pins, design.plate, design.settings.keep_out, design.score.title, words)
+    stage.write_bytes("out/disc.png", picture)
+
+
+def one_line(design: Design) -> str:
+    """The arrangement in one line, for the foot of the score and the picture."""
+    share = design.arrangement.share
+    moved = abs(design.transposition)
+    direction = "up" if design.transposition > 0 else "down"
+    key = f"{moved} semitone{'s' if moved != 1 else ''} {direction}" if moved else "in the key as written"
+    played = len(design.score.notes) - len(design.arrangement.lost)
+    return (
+        f"{key}; {played} of {len(design.score.notes)} notes on the disc; melody {share.melody_kept} of {share.melody}."
+    )
+
+
+def tune_settings(design: Design) -> dict[str, Any]:
+    """What `disc transcribe` should know of this tune: metre, key, title."""
+    tune = arranged_tune(design)
+    return {
+        "metre": f"{tune.metre.beats}/{tune.metre.unit}",
+        "key": written_key(tune.key),
+        "title": tune.title,
+    }
+
+
+def design_settings(design: Design) -> dict[str, Any]:
+    """How the disc was planned, for job.json. kept: numbers of the old pins that stay."""
+    return plain(
+        {
+            "title": design.score.title,
+            "transposition": design.transposition,
+            "pin_diameter_mm": design.settings.pin_diameter_mm,
+            "pin_height_mm": design.settings.pin_height_mm,
+            "missing_pitch": design.settings.missing_pitch,
+            "kept": [pin.id for pin in design.kept.pins] if design.kept else [],
+            "sizes": {k: v for k, v in asdict(design.settings).items() if k != "keep_out"},
+            "keep_out": [asdict(zone) for zone in design.settings.keep_out],
+        }
+    )
+
+
+def summary_of(design: Design) -> dict[str, Any]:
+    """What was planned and what it costs, as plain JSON."""
+    found, timing = design.arrangement, design.timing
+    notes = fates(design)
+    counts: dict[str, int] = {change.value: sum(f.change is change for f in notes) for change in Change}
+    reasons: dict[str, int] = {}
+    for fate in notes:
+        if fate.why is not None:
+            reasons[fate.why.value] = reasons.get(fate.why.value, 0) + 1
+    return plain(
+        {
+            "title": design.score.title,
+            "remarks": design.score.remarks,
+            "notes": len(notes),
+            "pins": len(design.pins),
+            "new_pins": len(design.pins) - (len(design.kept.pins) if design.kept else 0),
+            "melody": found.share.melody,
+            "melody_kept": found.share.melody_kept,
+            "notes_by_change": counts,
+            "left_out_because": reasons,
+            "transposition": found.transposition,
+            "proven_optimal": found.proven,
+            "gap": round(found.gap, 4),
+            "value": found.value,
+            "revolution_s": round(timing.revolution_s, 3),
+            "quarter_s": round(timing.quarter_s, 5),
+            "tempo_against_written": round(timing.tempo_ratio, 3),
+            "tempo_was_given": timing.tempo_given,
+            "comb_offset_cents": round(100 * design.playing.offset, 1),
+            "teeth_left_out": design.playing.left_out,
+            "other_transpositions": [asdict(share) | {"lost": share.lost} for share in found.others],
+            "old_pins_without_a_note": design.kept.unexplained if design.kept else [],
+        }
+    )

@@ -1,0 +1,166 @@
+"""From a tune and a comb to a disc that can be made: timing, arrangement, strikes, pins. The room's front door."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from disc.comb.strikes import pins_from_strikes
+from disc.design.arrange import Arrangement, arrange
+from disc.design.partial import KeptPart, fit_kept
+from disc.design.pitches import PlayingComb, playing_comb
+from disc.design.settings import DesignSettings
+from disc.design.task import prepare
+from disc.design.timing import Timing, set_timing
+from disc.errors import BadInput
+from disc.frame import onset_s
+from disc.records import Comb, Pin, Plate, Strike
+from disc.tune.score_records import ScoreIn, ScoreNote
+from disc.words import Advance, no_progress
+
+RIM_STEP_MM = 0.5  # a diameter nobody gave is rounded up to this
+
+
+@dataclass(frozen=True, slots=True)
+class Design:
+    """A planned disc. score: the tune asked for, after any cut. strikes, pins: kept pins included.
+
+    pin_of_note: pin id by place in score.notes. kept: what stays of an old disc, None for a new one.
+    """
+
+    score: ScoreIn
+    comb: Comb
+    playing: PlayingComb
+    plate: Plate
+    settings: DesignSettings
+    arrangement: Arrangement
+    strikes: tuple[Strike, ...]
+    pins: tuple[Pin, ...]
+    pin_of_note: dict[int, int]
+    kept: KeptPart | None = None
+
+    @property
+    def timing(self) -> Timing:
+        """Tempo and turn as chosen."""
+        return self.arrangement.timing
+
+    @property
+    def transposition(self) -> int:
+        """Semitones from the tune as written to the disc."""
+        return self.arrangement.transposition
+
+
+def default_plate(comb: Comb, settings: DesignSettings) -> Plate:
+    """The smallest plate that leaves the outermost track its distance from the rim, to the next half millimetre."""
+    outermost = max(tooth.tip_r_mm for tooth in comb.teeth)
+    least = 2 * (outermost + settings.pin_diameter_mm / 2 + settings.edge_mm + 0.01)
+    return Plate(diameter_mm=math.ceil(least / RIM_STEP_MM) * RIM_STEP_MM)
+
+
+def cut_to_bars(score: ScoreIn, first: int, last: int) -> ScoreIn:
+    """Bars first..last as played. Raises BadInput if the tune has no such bars or nothing sounds in them."""
+    numbers = [bar.number for bar in score.bars]
+    if first > last or first < numbers[0] or last > numbers[-1]:
+        raise BadInput(
+            f"bars {first}-{last} are not in the tune, whose bars as played are {numbers[0]} to {numbers[-1]} "
+            "(repeats counted on; 0 is the upbeat). Give others with --bars."
+        )
+    cut = score.between_bars(first, last)
+    if not cut.notes:
+        raise BadInput(f"nothing sounds in bars {first}-{last}. Give others with --bars.")
+    return cut
+
+
+def plan_design(
+    score: ScoreIn,
+    comb: Comb,
+    plate: Plate,
+    settings: DesignSettings,
+    revolution_s: float | None = None,
+    transposition: int | None = None,
+    advance: Advance = no_progress,
+) -> Design:
+    """A new disc. revolution_s: the movement's turn; None lets the tempo choose. transposition: fixed by hand.
+
+    Raises BadInput with one line if the comb's table is not enough, the tune too long, or no note playable.
+    """
+    settings.check()
+    playing = playing_comb(comb, plate)
+    timing = set_timing(score, plate, settings, revolution_s)
+    arrangement = arrange(prepare(score, playing, plate, settings, timing), transposition, advance)
+    turning = replace(plate, revolution_s=timing.revolution_s)
+    strikes, pins, pin_of_note = _lay_out(score, playing, comb, turning, settings, arrangement, first_id=1)
+    return Design(score, comb, playing, turning, settings, arrangement, strikes, pins, pin_of_note)
+
+
+def plan_partial(
+    score: ScoreIn,
+    comb: Comb,
+    plate: Plate,
+    settings: DesignSettings,
+    old_pins: tuple[Pin, ...],
+    advance: Advance = no_progress,
+) -> Design:
+    """The sound pins of an old disc stay; what the tune lacks is added, at the old disc's own tempo and key.
+
+    Raises BadInput if the old pins do not play this tune.
+    """
+    settings.check()
+    playing = playing_comb(comb, plate)
+    kept = fit_kept(score, playing, plate, old_pins)
+    lacking = [i for i in range(len(score.notes)) if i not in kept.pin_of_note]
+    if not lacking:
+        raise BadInput("the sound pins play the whole tune already; nothing is lacking.")
+    remaining = replace(score, notes=tuple(score.notes[i] for i in lacking))
+    timing = kept.timing_from(remaining, score)
+    task = prepare(remaining, playing, plate, settings, timing, kept.pins)
+    found = arrange(task, kept.transposition, advance)
+    arrangement = _in_whole_score(found, lacking)
+    first_id = max(pin.id for pin in kept.pins) + 1
+    strikes, pins, pin_of_note = _lay_out(remaining, playing, comb, plate, settings, found, first_id)
+    whole = {lacking[i]: pin for i, pin in pin_of_note.items()} | kept.pin_of_note
+    both = tuple(sorted((*kept.strikes, *strikes), key=lambda s: s.turn_deg))
+    return Design(score, comb, playing, plate, settings, arrangement, both, (*kept.pins, *pins), whole, kept)
+
+
+def _in_whole_score(found: Arrangement, lacking: list[int]) -> Arrangement:
+    """An arrangement of some notes, its note numbers brought back to the whole score's."""
+    placed = tuple(replace(p, note=lacking[p.note]) for p in found.placed)
+    return replace(found, placed=placed, lost=tuple((lacking[i], why) for i, why in found.lost))
+
+
+def _lay_out(
+    score: ScoreIn,
+    playing: PlayingComb,
+    comb: Comb,
+    plate: Plate,
+    settings: DesignSettings,
+    arrangement: Arrangement,
+    first_id: int,
+) -> tuple[tuple[Strike, ...], tuple[Pin, ...], dict[int, int]]:
+    """Strikes and pins of the placed notes, through the strike equation of comb/; pin ids in order of the turn."""
+    bare = []
+    for placed in arrangement.placed:
+        tooth = playing.teeth[placed.column]
+        turned = turn_of_note(score, score.notes[placed.note], arrangement.timing)
+        strike = Strike(turned, float(onset_s(turned, plate.revolution_s)), tooth.number, tooth.tooth.pitch)
+        bare.append((strike, placed.note))
+    # The same order in which pins_from_strikes numbers its pins.
+    bare.sort(key=lambda pair: (pair[0].turn_deg, pair[0].tooth))
+    numbered = tuple(replace(strike, pin_id=first_id + i) for i, (strike, _) in enumerate(bare))
+    pins = tuple(
+        replace(
+            pin,
+            id=first_id + i,
+            diameter_mm=settings.pin_diameter_mm,
+            height_mm=settings.pin_height_mm,
+            confidence=1.0,
+        )
+        for i, pin in enumerate(pins_from_strikes([strike for strike, _ in bare], comb, plate))
+    )
+    return numbered, pins, {note: first_id + i for i, (_, note) in enumerate(bare)}
+
+
+def turn_of_note(score: ScoreIn, note: ScoreNote, timing: Timing) -> float:
+    """Degrees turned when a note of the score is struck."""
+    return timing.start_deg + float(note.onset_quarter - score.start_quarter) * timing.deg_per_quarter

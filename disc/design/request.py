@@ -1,0 +1,114 @@
+"""What `disc design` was asked for, carried out: files read, the disc planned, the job written."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from disc.comb.assign import assign_teeth
+from disc.design.design_job import write_job
+from disc.design.keep_out import read_keep_out
+from disc.design.plan import Design, cut_to_bars, default_plate, plan_design, plan_partial
+from disc.design.settings import DesignSettings
+from disc.errors import BadInput
+from disc.job import COMB_FILE, JOB_FILE, PINS_FILE, Job, open_job
+from disc.records import Comb, Pin, Plate, Turns
+from disc.tables import read_comb
+from disc.tune.score_in import read_score
+from disc.tune.score_records import ScoreIn
+from disc.words import Advance, no_progress
+
+TUNES_NAMED = 4  # of a file with several tunes, how many are named in the message
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """The words of a command. None: not given. keep: the job of an old disc whose sound pins stay."""
+
+    tune: Path
+    out: Path
+    comb: Path | None = None
+    keep: Path | None = None
+    number: int | None = None
+    bars: str | None = None
+    transpose: int | None = None
+    diameter_mm: float | None = None
+    turns: Turns | None = None
+    thickness_mm: float | None = None
+    bore_mm: float | None = None
+    rest_arc_deg: float | None = None
+    revolution_s: float | None = None
+    keep_out: Path | None = None
+    settings: DesignSettings = field(default_factory=DesignSettings)
+
+
+def carry_out(request: Request, advance: Advance = no_progress) -> tuple[Job, Design]:
+    """Plan the disc and write its job. Raises BadInput with one line; then nothing was written."""
+    if (request.out / JOB_FILE).exists():
+        raise BadInput(f"{request.out}: there is a job here already. Choose another folder with --out.")
+    score = choose_tune(read_score(request.tune), request.tune, request.number)
+    if request.bars is not None:
+        score = cut_to_bars(score, *parse_bars(request.bars))
+    zones = read_keep_out(request.keep_out) if request.keep_out else ()
+    settings = replace(request.settings, keep_out=zones)
+    advance(0.1, "arranging")
+    inputs = [path for path in (request.tune, request.comb, request.keep_out) if path]
+    if request.keep is not None:
+        plate, comb, old_pins, more = _old_disc(request)
+        design = plan_partial(score, comb, plate, settings, old_pins, advance)
+        inputs += more
+    else:
+        if request.comb is None:
+            raise BadInput("which comb? Give its table with --comb FILE (or an old disc's job with --keep JOB).")
+        comb = read_comb(request.comb)
+        plate = plate_for(request, comb, settings)
+        design = plan_design(score, comb, plate, settings, request.revolution_s, request.transpose, advance)
+    return write_job(request.out, design, tuple(inputs), advance), design
+
+
+def choose_tune(tunes: tuple[ScoreIn, ...], path: Path, number: int | None) -> ScoreIn:
+    """The tune wanted of a file that may hold several. Raises BadInput naming some if it has to be said which."""
+    if number is None and len(tunes) == 1:
+        return tunes[0]
+    if number is not None and 1 <= number <= len(tunes):
+        return tunes[number - 1]
+    named = ", ".join(f"{i} {tune.title!r}" for i, tune in enumerate(tunes[:TUNES_NAMED], start=1))
+    more = ", ..." if len(tunes) > TUNES_NAMED else ""
+    raise BadInput(f"{path} holds {len(tunes)} tunes ({named}{more}). Say which with --number N.")
+
+
+def parse_bars(text: str) -> tuple[int, int]:
+    """ "1-16" as (1, 16), "8" as (8, 8). Raises BadInput."""
+    match = re.fullmatch(r"\s*(\d{1,4})\s*(?:-\s*(\d{1,4}))?\s*", text)
+    if not match:
+        raise BadInput(f"the bars {text!r} cannot be read. Write them as 1-16 (bars as played; 0 is an upbeat).")
+    return int(match[1]), int(match[2] or match[1])
+
+
+def plate_for(request: Request, comb: Comb, settings: DesignSettings) -> Plate:
+    """The new disc's plate: what was given, and for the rest the default; without a diameter the smallest that fits."""
+    plate = default_plate(comb, settings)
+    given: dict[str, Any] = {
+        "diameter_mm": request.diameter_mm,
+        "turns": request.turns,
+        "thickness_mm": request.thickness_mm,
+        "bore_mm": request.bore_mm,
+        "rest_arc_deg": request.rest_arc_deg,
+        "revolution_s": request.revolution_s,
+    }
+    return replace(plate, **{name: value for name, value in given.items() if value is not None})
+
+
+def _old_disc(request: Request) -> tuple[Plate, Comb, tuple[Pin, ...], list[Path]]:
+    """(plate, comb, pins with their teeth, files read) of the job whose sound pins stay."""
+    assert request.keep is not None
+    if request.transpose is not None or request.revolution_s is not None or request.diameter_mm is not None:
+        raise BadInput("with --keep the old disc sets key, speed and size; leave out --transpose and the sizes.")
+    job = open_job(request.keep)
+    comb = read_comb(request.comb) if request.comb else job.comb()
+    pins = job.pins()
+    files = [job.path(PINS_FILE), job.path(COMB_FILE)]
+    fixed = {pin.id: pin.tooth for pin in pins if pin.tooth is not None}
+    return job.plate, comb, assign_teeth(pins, comb, fixed).pins, [path for path in files if path.is_file()]

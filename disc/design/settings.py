@@ -1,0 +1,108 @@
+"""How a new disc is to be made: sizes, clearances, what may be done to the tune. Every default carries its reason."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from disc.errors import BadInput
+
+
+class MissingPitch(StrEnum):
+    """What becomes of a chromatic note for which the comb has no tooth in any octave."""
+
+    DROP = "drop"
+    NEAREST = "nearest"
+
+
+def missing_pitch_from(word: str) -> MissingPitch:
+    """The choice a word stands for. Raises BadInput."""
+    try:
+        return MissingPitch(word.strip().lower())
+    except ValueError:
+        raise BadInput(f"what to do with notes without a tooth: {word!r} is neither drop nor nearest.") from None
+
+
+@dataclass(frozen=True, slots=True)
+class KeepOut:
+    """A part of the disc where no pin may stand: a screw, an opening between crossings, an engraved number.
+
+    Either a circle (r_mm, theta_deg, diameter_mm) or a ring sector (from/to). Both faces.
+    """
+
+    name: str
+    r_mm: float | None = None
+    theta_deg: float | None = None
+    diameter_mm: float | None = None
+    from_r_mm: float | None = None
+    to_r_mm: float | None = None
+    from_theta_deg: float | None = None
+    to_theta_deg: float | None = None
+
+    @property
+    def is_circle(self) -> bool:
+        """Whether the zone is a circle; otherwise a ring sector."""
+        return self.r_mm is not None
+
+
+@dataclass(frozen=True, slots=True)
+class DesignSettings:
+    """Sizes in mm, times in seconds. Defaults are common practice without a source unless said otherwise."""
+
+    # Pins of these discs are 0.15-0.35 mm thick and stand 0.25-0.8 mm (the project's conventions).
+    pin_diameter_mm: float = 0.25
+    pin_height_mm: float = 0.50
+    # Brass left between two holes: 0.4 of a pin. A fine drill wanders by 0.02-0.04 mm, and a pressed pin needs a wall.
+    wall_mm: float = 0.10
+    # Between two pins of one track the tip must fall back: room beside the pin for a tip worn to about 0.1 mm.
+    tip_room_mm: float = 0.12
+    # Width of a tip across the track, and free air beside it when another tooth's pin passes.
+    tip_width_mm: float = 0.20
+    passing_air_mm: float = 0.05
+    # From a pin's edge to the rim, the bore, the stop slot, a screw or an opening.
+    edge_mm: float = 0.25
+    # Boss or flange round the arbor, where it is wider than the bore.
+    hub_mm: float = 0.0
+    # After the rest arc the train needs a moment to reach its speed, and before it the last note must have been struck.
+    run_up_deg: float = 1.0
+    missing_pitch: MissingPitch = MissingPitch.DROP
+    keep_out: tuple[KeepOut, ...] = field(default_factory=tuple)
+    # How far from its written tempo a tune still sounds like itself.
+    slowest: float = 0.75
+    fastest: float = 1.30
+    # Turns that movements of this kind run at, a margin beyond the usual 30-60 s on both sides.
+    shortest_turn_s: float = 20.0
+    longest_turn_s: float = 70.0
+    # The arranger's time for everything, in seconds.
+    budget_s: float = 10.0
+
+    def check(self) -> None:
+        """Raises BadInput if a size cannot be right."""
+        limits = {
+            "pin_diameter_mm": (0.1, 0.6, "the pins' diameter"),
+            "pin_height_mm": (0.1, 1.5, "the pins' height"),
+            "wall_mm": (0.0, 1.0, "the wall between two holes"),
+            "edge_mm": (0.0, 3.0, "the distance from the edges"),
+            "hub_mm": (0.0, 20.0, "the boss's diameter"),
+            "run_up_deg": (0.0, 60.0, "the run-up"),
+        }
+        for name, (low, high, words) in limits.items():
+            value = getattr(self, name)
+            if not low <= value <= high:
+                unit = "degrees" if name.endswith("_deg") else "mm"
+                raise BadInput(f"{words} is {value:g} {unit}; it must lie from {low:g} to {high:g}.")
+
+    @property
+    def hole_distance_mm(self) -> float:
+        """Least distance between the centres of two holes, on whichever faces."""
+        return self.pin_diameter_mm + self.wall_mm
+
+    @property
+    def track_distance_mm(self) -> float:
+        """Least distance between the centres of two pins of one track."""
+        return self.pin_diameter_mm + max(self.wall_mm, self.tip_room_mm)
+
+    @property
+    def passing_distance_mm(self) -> float:
+        """Least difference of radius between a pin and another tooth's tip on the same face, so that it passes free."""
+        return self.pin_diameter_mm / 2 + self.tip_width_mm / 2 + self.passing_air_mm
