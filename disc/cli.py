@@ -12,7 +12,7 @@ import sys
 import typer
 
 from disc import __version__
-from disc.commands import check, collect, comb, demo, desk, log, repin, report, start, transcribe
+from disc.commands import check, collect, comb, demo, design, desk, log, repin, report, start, transcribe
 from disc.errors import DiscError
 
 app = typer.Typer(
@@ -52,6 +52,7 @@ app.command("desk")(desk.desk)
 app.add_typer(log.log, name="log")
 app.command("report")(report.report)
 app.command("comb")(comb.comb)
+app.command("design")(design.design)
 app.command("check")(check.check)
 app.command("repin")(repin.repin)
 app.command("transcribe")(transcribe.transcribe)
