@@ -47,15 +47,22 @@ class Assignment:
     spread_mm: float = SPREAD_MM
 
 
-def assign_teeth(pins: Sequence[Pin], comb: Comb, fixed: Mapping[int, int] | None = None) -> Assignment:
+def assign_teeth(
+    pins: Sequence[Pin],
+    comb: Comb,
+    fixed: Mapping[int, int] | None = None,
+    scale: tuple[float, float, float] | None = None,
+) -> Assignment:
     """Give every pin its tooth. fixed: teeth set by a person, by pin id; those stand as they are.
+
+    scale: what fit_scale found for this disc and comb before, to spare the search where one pin of many was changed.
 
     A comb's tooth that dead or missing pins point to is as good as another: all conditions are placed. Pins whose
     likeliest answer is "on no track" get tooth None; a sound pin there becomes an extra nowhere, that is check's word.
     """
     if not pins:
         return Assignment(())
-    stretch, offset_mm, spread_mm = fit_scale(pins, comb)
+    stretch, offset_mm, spread_mm = scale or fit_scale(pins, comb)
     table = {side: [t for t in comb.teeth if t.side is side] for side in Side}
     placed, probability, runner_up, between, off_track = [], {}, {}, [], []
     for pin in pins:
