@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import re
+import threading
 from typing import Any
 
 from disc.desk.session import Session
+
+_ENGRAVER = threading.Lock()  # the engraving library keeps state of its own and serves one caller at a time
 
 
 def page_score(session: Session) -> dict[str, Any]:
@@ -16,4 +20,11 @@ def page_score(session: Session) -> dict[str, Any]:
     from disc.tune.layout import lay_out
     from disc.tune.musicxml import musicxml_of_page
 
-    return {"pages": list(engrave(musicxml_of_page(lay_out(tune))).pages), "why": ""}
+    with _ENGRAVER:
+        pages = engrave(musicxml_of_page(lay_out(tune))).pages
+    return {"pages": [without_style(page) for page in pages], "why": ""}
+
+
+def without_style(svg: str) -> str:
+    """A page without its own style sheet: the page's rules forbid inline style, desk.css holds the same lines."""
+    return re.sub(r"<style\b.*?</style>", "", svg, flags=re.DOTALL)

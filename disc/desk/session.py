@@ -12,10 +12,11 @@ import threading
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from disc.comb.assign import assign_teeth
+from disc.comb.assign import assign_teeth, fit_scale
 from disc.corrections import Correction, apply_corrections
 from disc.desk.changes import apply_changes
 from disc.desk.derive import Derived, derive, told_changes
@@ -105,7 +106,7 @@ class Session:
         self.sheets = sheets_of_job(job)
         done, undone = job.corrections()
         self.history = reconcile(load_history(job.path(HISTORY_FILE)), len(done), len(undone), now_text())
-        self.notes = notes_by_pin(_base(job), done)
+        self.notes = notes_by_pin(job.reading(), done)
         self._stamp = self._job_stamp()
         self.rev += 1
 
@@ -192,14 +193,13 @@ class Session:
     ) -> tuple[Pin, ...]:
         """Corrections, the pins they lead to, and the teeth of those pins."""
         reading = job.reading()
-        if not reading and not job.corrections()[0]:  # pins put there by design or by hand: they are the reading
-            reading = _or_nothing(job.pins, ())
+        if not job.has(READING_FILE):  # pins put there by design or by hand: they are the reading
             stage.write_text(READING_FILE, format_pins(reading))
         pins, _ = apply_corrections(reading, done)
         stage_corrections(stage, done, undone)
         comb = _staged_comb(job, stage)
         if comb is not None and pins:
-            pins = assign_teeth(pins, comb, _fixed(reading, done, comb, job)).pins
+            pins = assign_teeth(pins, comb, _fixed(reading, done, comb, job), _scale(reading, comb)).pins
         stage.write_text(PINS_FILE, format_pins(pins))
         return pins
 
@@ -281,8 +281,13 @@ class Session:
         self._thinker.shutdown(wait=True, cancel_futures=True)
 
 
-def _base(job: Job) -> tuple[Pin, ...]:
-    return job.reading() or (() if job.corrections()[0] else _or_nothing(job.pins, ()))
+FEWEST_TO_FIT = 12  # a reading of fewer pins says little about the scale; then the pins in force are fitted instead
+
+
+@lru_cache(maxsize=4)
+def _scale(reading: tuple[Pin, ...], comb: Comb) -> tuple[float, float, float] | None:
+    """Scale between comb and disc from the reading alone, so that it does not hang on the order of the edits."""
+    return fit_scale(reading, comb) if len(reading) >= FEWEST_TO_FIT else None
 
 
 def _fixed(reading: tuple[Pin, ...], done: tuple[Correction, ...], comb: Comb, job: Job) -> dict[int, int]:

@@ -13,8 +13,8 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from disc.frame import FloatArray, disc_to_view_mm, to_polar, to_xy_mm, turning_sign, view_to_disc_mm
-from disc.records import Comb, Pin, Plate, Side
+from disc.frame import FloatArray, disc_to_view_mm, to_polar, to_xy_mm, turns_seen, view_to_disc_mm
+from disc.records import Comb, Pin, Plate, Side, Turns
 
 # Pixels across a plate laid flat: an eye cannot use more on a tablet's screen, and two such pictures are made in 0.3 s.
 FLAT_SIZE_PX = 1600
@@ -126,7 +126,7 @@ def sheet_lines(sheet: Sheet, plate: Plate, comb: Comb | None) -> dict[str, Any]
 
 def screen_turn(plate: Plate) -> int:
     """Which way the disc goes on a flat sheet seen from above: +1 clockwise on the screen, -1 the other way."""
-    return -turning_sign(plate.turns)
+    return +1 if turns_seen(plate.turns, Side.UPPER) is Turns.CLOCKWISE else -1
 
 
 def _rounded(u_px: FloatArray, v_px: FloatArray) -> list[list[float]]:

@@ -46,6 +46,11 @@ export function markChosen(box, chosen) {
   }
 }
 
+// replaceChildren that leaves out what is not there
+export function fill(box, ...children) {
+  box.replaceChildren(...children.filter((child) => child !== null && child !== undefined && child !== ""));
+}
+
 export function fact(list, name, value) {
   if (value === null || value === undefined || value === "") return;
   list.append(element("dt", {}, name), element("dd", {}, value));

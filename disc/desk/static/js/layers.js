@@ -33,6 +33,7 @@ addLayer("turning", {
     context.translate(-cx, -cy);
     const photos = currentPhotos();
     if (!photos.length) drawPlate(context, v, baseSheet());
+    clipToPlate(context, v, [cx, cy]);
     // The corners of the screen reach farther than its edges when turned: draw a larger piece.
     const around = { x: v.x + size.width, y: v.y + size.height, scale: v.scale };
     context.translate(-size.width, -size.height);
@@ -58,6 +59,14 @@ addLayer("turning", {
     }
   },
 });
+
+// Only the plate turns, not the table it was photographed on.
+function clipToPlate(context, v, [cx, cy]) {
+  const [rx, ry] = v.toScreen(baseSheet().lines.rim[0]);
+  context.beginPath();
+  context.arc(cx, cy, Math.hypot(rx - cx, ry - cy) * 1.005, 0, 2 * Math.PI);
+  context.clip();
+}
 
 // ---- an earlier reading to the left of a line, the present one to the right
 

@@ -23,7 +23,7 @@ import { showProgress } from "./tasks.js";
 import * as tools from "./tools.js";
 
 const PICTURES = [["upper", "Upper"], ["lower", "Lower"], ["through", "Through"], ["turning", "Turning"], ["score", "Score"]];
-const NAMES = { upper: "Upper side", lower: "Lower side", through: "Both faces, seen through the plate", turning: "The turning disc", score: "The score", comb: "Photograph of the comb", earlier: "Earlier and now" };
+const NAMES = { upper: "Upper side", lower: "Lower side", through: "Both faces, from above", turning: "The turning disc", score: "The score", comb: "Photograph of the comb", earlier: "Earlier and now" };
 
 async function reload() {
   takeState(await get("/api/state"));
@@ -64,7 +64,7 @@ function showCounts() {
   const tally = desk.state.conditions.map((name) => [name, here.filter((pin) => pin.condition === name).length]).filter(([, n]) => n);
   const doubt = here.filter((pin) => pin.doubt).length;
   const words = tally.map(([name, n]) => `${n} ${WORDS[name]}`).join(", ");
-  byId("stage-state").textContent = desk.sheet === "comb" ? "" : `${NAMES[desk.sheet]}: ${words || "no pins"}${doubt ? `; ${doubt} in doubt` : ""}${desk.selection.size ? `. ${desk.selection.size} picked` : ""}.`;
+  byId("stage-state").textContent = ["comb", "score"].includes(desk.sheet) ? "" : `${NAMES[desk.sheet]}: ${words || "no pins"}${doubt ? `; ${doubt} in doubt` : ""}${desk.selection.size ? `. ${desk.selection.size} picked` : ""}.`;
 }
 
 function drawLegend() {

@@ -15,7 +15,7 @@ function order() {
 
 function cells(pin) {
   return [
-    `${pin.id}${pin.doubt ? " ?" : ""}`, pin.side, `${pin.r_mm.toFixed(2)} mm ${pin.theta_deg.toFixed(1)}°`,
+    `${pin.id}${pin.doubt ? " ?" : ""}`, pin.side, `${pin.r_mm.toFixed(2)} ${pin.theta_deg.toFixed(1)}°`,
     WORDS[pin.condition], pin.tooth === null ? "no tooth" : `tooth ${pin.tooth}`,
   ];
 }

@@ -1,6 +1,6 @@
 // What is known of the picked pins, and how to correct them: condition, tooth, place, lean, notes.
 
-import { button, byId, element, fact } from "./dom.js";
+import { button, byId, element, fact, fill } from "./dom.js";
 import { WORDS } from "./marks.js";
 import { hear } from "./roll.js";
 import { desk, on, toothNumbered } from "./store.js";
@@ -21,7 +21,7 @@ function draw() {
   card.dataset.picked = picked();
   const pins = [...desk.selection].map((id) => desk.pins.get(id));
   if (pins.length === 0) card.replaceChildren(nothing());
-  else card.replaceChildren(...(pins.length === 1 ? one(pins[0]) : several(pins)));
+  else fill(card, ...(pins.length === 1 ? one(pins[0]) : several(pins)));
   if (focused) byId(focused)?.focus();
 }
 
@@ -42,7 +42,7 @@ function one(pin) {
   fact(facts, "Confidence", pin.confidence === null ? "not given" : `${Math.round(pin.confidence * 100)} %${pin.doubt ? " – in doubt" : ""}`);
   fact(facts, "Measured to", pin.sigma_mm === null ? "" : `± ${pin.sigma_mm} mm`);
   fact(facts, "Wire", [pin.diameter_mm && `${pin.diameter_mm} mm thick`, pin.height_mm !== null && `${pin.height_mm} mm high`].filter(Boolean).join(", "));
-  fact(facts, "Lean", pin.lean_mm ? `${Math.hypot(...pin.lean_mm).toFixed(2)} mm` : "");
+  fact(facts, "Lean", pin.lean_mm && pin.condition === "bent" ? `${Math.hypot(...pin.lean_mm).toFixed(2)} mm` : "");
   return [
     element("h2", {}, `Pin ${pin.id}`),
     facts,

@@ -9,13 +9,17 @@ import { desk, on, select } from "./store.js";
 const box = byId("score-box");
 const RING_S = 0.4;
 let shownRev = null;
+let asking = null;
 let notes = new Map(); // pin id -> elements
 
 export async function showScore() {
   if (desk.sheet !== "score" || shownRev === desk.music?.rev) return;
   const rev = desk.music?.rev;
+  if (asking === rev) return;
+  asking = rev;
   if (!box.children.length) box.replaceChildren(element("p", {}, "Engraving …"));
   const answer = await attempt(() => get("/api/score"));
+  asking = null;
   if (!answer) return;
   shownRev = rev;
   box.replaceChildren(...answer.pages.map(page));

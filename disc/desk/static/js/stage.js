@@ -35,7 +35,8 @@ export function view() {
   if (!sheet) return null;
   if (!views.has(desk.sheet)) {
     const fresh = new Viewport();
-    fresh.fit(sheet.width_px, sheet.height_px, canvas.clientWidth, canvas.clientHeight);
+    if (sheet.lines) fresh.fitAround(sheet.lines.rim, canvas.clientWidth, canvas.clientHeight);
+    else fresh.fit(sheet.width_px, sheet.height_px, canvas.clientWidth, canvas.clientHeight);
     views.set(desk.sheet, fresh);
   }
   return views.get(desk.sheet);

@@ -12,10 +12,18 @@ export class Viewport {
   }
 
   fit(sheetWidth, sheetHeight, width, height) {
-    this.scale = ROOM * Math.min(width / sheetWidth, height / sheetHeight);
-    this.least = this.scale / 4;
-    this.x = (width - sheetWidth * this.scale) / 2;
-    this.y = (height - sheetHeight * this.scale) / 2;
+    this.fitAround([[0, 0], [sheetWidth, sheetHeight]], width, height);
+  }
+
+  // Show the smallest part of the sheet that holds all these points.
+  fitAround(points, width, height) {
+    const us = points.map(([u]) => u);
+    const vs = points.map(([, v]) => v);
+    const [left, right, top, bottom] = [Math.min(...us), Math.max(...us), Math.min(...vs), Math.max(...vs)];
+    this.scale = ROOM * Math.min(width / (right - left), height / (bottom - top));
+    this.least = this.scale / 5;
+    this.x = width / 2 - ((left + right) / 2) * this.scale;
+    this.y = height / 2 - ((top + bottom) / 2) * this.scale;
   }
 
   toScreen([u, v]) {
