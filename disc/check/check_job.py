@@ -15,6 +15,7 @@ from disc.comb.comb_job import fixed_teeth
 from disc.errors import MissingPart
 from disc.job import COMB_FILE, PINS_FILE, Job
 from disc.records import Finding
+from disc.tune.store import load_tune
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +51,7 @@ def check_job(job: Job, tune_file: Path | None = None) -> Checked:
 def disc_of(job: Job) -> Disc:
     """What the job knows of its disc. Raises MissingPart without pins or comb."""
     comb = job.comb()
-    return Disc(job.pins(), comb, job.plate, None, fixed_teeth(job, comb))
+    return Disc(job.pins(), comb, job.plate, load_tune(job), fixed_teeth(job, comb))
 
 
 def summary_of(judgement: Judgement) -> dict[str, Any]:
@@ -58,7 +59,7 @@ def summary_of(judgement: Judgement) -> dict[str, Any]:
     spread = judgement.spread
     return {
         "counts": dict(Counter(finding.kind for finding in judgement.findings)),
-        "r_sigma_mm": {side.value: round(sigma, 4) for side, sigma in spread.r_sigma_mm.items()},
+        "r_sigma_mm": round(spread.r_sigma_mm, 4),
     }
 
 

@@ -20,7 +20,7 @@ from disc.records import Comb, Condition, Pin, Plate, Side
 USUAL_DIAMETER_MM = 0.25
 # A tooth's tip must drop into the gap behind a pin before the next one lifts it: it needs a little more room than the
 # pin is thick. Common practice, no source.
-DROP_ROOM_MM = 0.05
+DROP_ROOM_MM = 0.02
 # Free space wanted between a pin and the tip of a tooth that it must pass. Common practice, no source.
 PASSING_ROOM_MM = 0.03
 # A tip is filed narrow enough to pass between the neighbours' tracks, and no wider than this. No source.

@@ -25,11 +25,16 @@ NOT_CALLED_WEIGHT = math.log(0.1 / 0.99)
 STUB_WEIGHT = math.log(0.9 / 0.002)  # likewise; a standing pin is hardly ever taken for a stub
 # Before looking: common practice, no source; a few pins in a hundred lean, one in a few hundred was set off its track.
 PRIOR_BENT = 0.03
-PRIOR_OFF = 0.003
+PRIOR_OFF = 0.001
 PRIOR_STUB = 0.02
 # Heights differ on purpose between discs, not within a track; less than this share is not worth a person's time.
-HEIGHT_TOLERANCE_SHARE = 0.2
-OFF_TRACK_TOLERANCE_MM = 0.06  # less costs no tone: the tip is wider; common practice, no source
+HEIGHT_TOLERANCE_SHARE = 0.25
+HEIGHT_TOLERANCE_SIGMAS = 5.0  # of some 200 pins none is that far off by chance
+OFF_TRACK_TOLERANCE_MM = 0.08  # less costs no tone: the tip is wider; common practice, no source
+OFF_TRACK_TOLERANCE_SIGMAS = 4.8  # of some 200 pins none is that far off by chance, a small track's own error included
+# One straight pin in fifty is read worse than the rest (dirt at its foot, glare on its tip). No source.
+ILL_READ_SHARE = 0.02
+ILL_READ_SPREAD = 1.7
 REPORT_FROM = 0.5
 
 
@@ -71,13 +76,18 @@ def judge_lean(pin: Pin, plate: Plate, spread: Spread) -> Finding | None:
 def lean_weight(lean: float, sigma_mm: float) -> float:
     """ln of (density of this lean among leaning pins / among straight ones), both in 1/mm.
 
-    Straight: Rayleigh with sigma_mm along each axis. Leaning: even from the tolerance to LARGEST_LEAN_MM, its edge
-    softened by the same sigma.
+    Straight: Rayleigh with sigma_mm along each axis, a few pins read worse. Leaning: even from the tolerance to
+    LARGEST_LEAN_MM, its edge softened by the same sigma.
     """
-    straight = math.log(max(lean, 1e-6) / sigma_mm**2) - 0.5 * (lean / sigma_mm) ** 2
+    well, ill = (_rayleigh(lean, sigma) for sigma in (sigma_mm, ILL_READ_SPREAD * sigma_mm))
+    straight = math.log(max((1.0 - ILL_READ_SHARE) * well + ILL_READ_SHARE * ill, 1e-30))
     inside = 0.5 * math.erfc((LEAN_TOLERANCE_MM - lean) / (sigma_mm * math.sqrt(2.0)))
     leaning = math.log(max(inside, 1e-12) / (LARGEST_LEAN_MM - LEAN_TOLERANCE_MM))
     return limited(leaning - straight)
+
+
+def _rayleigh(x: float, sigma: float) -> float:
+    return max(x, 1e-6) / sigma**2 * math.exp(-0.5 * (x / sigma) ** 2)
 
 
 def lean_words(pin: Pin, plate: Plate) -> str:
@@ -110,8 +120,8 @@ def judge_track(pin: Pin, plate: Plate, spread: Spread) -> Finding | None:
         evidence = Evidence(SEEN, "it stands on no tooth's track", 6.0)  # on no track: assign.py's own limit, 99 %
         return finding_at(pin, Kind.EXTRA, combine(0.1, [evidence]), evidence)
     off = pin.r_mm - spread.track_r_mm[pin.tooth]
-    sigma = spread.r_sigma_mm[pin.side]
-    if abs(off) < OFF_TRACK_TOLERANCE_MM:
+    sigma = spread.r_sigma_mm
+    if abs(off) < max(OFF_TRACK_TOLERANCE_MM, OFF_TRACK_TOLERANCE_SIGMAS * sigma):
         return None
     reach = 0.3  # a pin set wrong may stand anywhere up to half the way to the next track
     weight = limited(-math.log(2.0 * reach) - normal_log_density(off, sigma))
@@ -127,7 +137,7 @@ def judge_height(pin: Pin, plate: Plate, spread: Spread) -> Finding | None:
     if pin.condition is not Condition.SOUND or not pin.height_mm or usual is None or sigma is None:
         return None
     off = pin.height_mm - usual
-    if abs(off) < HEIGHT_TOLERANCE_SHARE * usual:
+    if abs(off) < max(HEIGHT_TOLERANCE_SHARE * usual, HEIGHT_TOLERANCE_SIGMAS * sigma):
         return None
     weight = limited(-math.log(2.0 * usual) - normal_log_density(off, sigma))
     word = "taller" if off > 0 else "shorter"

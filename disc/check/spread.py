@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from disc.comb.assign import Assignment
 from disc.frame import FloatArray
 from disc.records import Comb, Condition, Pin, Side
 
@@ -20,19 +21,21 @@ MAD_TO_SIGMA = 1.4826  # 1 / Phi^-1(3/4): of a normal distribution
 LEAST_R_SIGMA_MM = 0.01
 LEAST_LEAN_SIGMA_MM = 0.012  # wire that stands straight to the eye; common practice, no source
 LEAST_HEIGHT_SHARE = 0.04  # of the usual height; common practice, no source
+# A pin this far inside or outside its track still lifts the tooth: half a tip's width. Common practice, no source.
+LIFTS_WITHIN_MM = 0.12
 RAYLEIGH_MEDIAN = 1.1774  # median of a Rayleigh distribution with sigma 1: sqrt(2 ln 2)
 
 
 @dataclass(frozen=True, slots=True)
 class Spread:
-    """track_r_mm: the circle each tooth's pins stand on, as found. Sigmas are one standard deviation, by face.
+    """track_r_mm: the circle each tooth's pins stand on, as found. Sigmas are one standard deviation.
 
-    r_sigma_mm: of a pin about its track. lean_sigma_mm: of a straight pin's lean along each axis, reading included.
-    height_mm, height_sigma_mm: the usual height, None where none was measured.
+    r_sigma_mm: of a pin about its track. By face: lean_sigma_mm of a straight pin's lean along each axis, reading
+    included; height_mm, height_sigma_mm: the usual height, None where too few were measured.
     """
 
     track_r_mm: dict[int, float] = field(default_factory=dict)
-    r_sigma_mm: dict[Side, float] = field(default_factory=dict)
+    r_sigma_mm: float = LEAST_R_SIGMA_MM
     lean_sigma_mm: dict[Side, float] = field(default_factory=dict)
     height_mm: dict[Side, float | None] = field(default_factory=dict)
     height_sigma_mm: dict[Side, float | None] = field(default_factory=dict)
@@ -44,24 +47,36 @@ def robust_sigma(values: Sequence[float] | FloatArray) -> float:
     return float(MAD_TO_SIGMA * np.median(np.abs(array - np.median(array)))) if array.size > 1 else 0.0
 
 
-def measure_spread(pins: Iterable[Pin], comb: Comb, stretch: float = 0.0, offset_mm: float = 0.0) -> Spread:
-    """The spread of a disc's pins. stretch, offset_mm: from the comb's table to the disc (comb/assign.py)."""
-    sound = [pin for pin in pins if pin.plays and pin.condition is not Condition.EXTRA]
-    tracks = _tracks(sound, comb, stretch, offset_mm)
-    r_sigma, lean_sigma, height, height_sigma = {}, {}, {}, {}
+def measure_spread(assignment: Assignment, comb: Comb) -> Spread:
+    """The spread of a disc's pins. assignment: the pins with their teeth and the scale between comb and disc."""
+    sound = [pin for pin in assignment.pins if pin.plays and pin.condition is not Condition.EXTRA]
+    tracks = _tracks(sound, comb, assignment.stretch, assignment.offset_mm)
+    lean_sigma, height, height_sigma = {}, {}, {}
     for side in Side:
         mine = [pin for pin in sound if pin.side is side]
-        counts = Counter(pin.tooth for pin in mine)
-        # A pin pulls its own track's radius towards itself: n pins and the table's two leave (n + 1) / (n + 2) of it.
-        off = [
-            (pin.r_mm - tracks[pin.tooth]) * float(np.sqrt((counts[pin.tooth] + 2) / (counts[pin.tooth] + 1)))
-            for pin in mine
-            if pin.tooth in tracks
-        ]
-        r_sigma[side] = max(robust_sigma(off), LEAST_R_SIGMA_MM)
         lean_sigma[side] = _lean_sigma(mine)
         height[side], height_sigma[side] = _heights(mine)
+    # One hand set both faces and one camera read them: together they give a steadier figure than each alone. Medians
+    # of small tracks hide part of the spread, the assignment's root mean square is blown up by strays: the larger.
+    r_sigma = max(robust_sigma(_off_track(sound, tracks)), assignment.spread_mm, LEAST_R_SIGMA_MM)
     return Spread(tracks, r_sigma, lean_sigma, height, height_sigma)
+
+
+def adopt_strays(pins: Iterable[Pin], comb: Comb, spread: Spread) -> tuple[Pin, ...]:
+    """Standing pins that were given no tooth, but stand so near a track that they lift its tooth all the same, get it.
+
+    The assignment leaves out what is too far off for the spread of the others; such a pin is a badly set one.
+    """
+    return tuple(_adopted(pin, comb, spread) for pin in pins)
+
+
+def _adopted(pin: Pin, comb: Comb, spread: Spread) -> Pin:
+    if pin.tooth is not None or not (pin.plays or pin.height_mm) or pin.condition is Condition.STUB:
+        return pin
+    tracks = [(abs(pin.r_mm - spread.track_r_mm[t.number]), t.number) for t in comb.teeth if t.side is pin.side]
+    if not tracks or min(tracks)[0] > LIFTS_WITHIN_MM:
+        return pin
+    return replace(pin, tooth=min(tracks)[1])
 
 
 def lean_mm(pin: Pin) -> float | None:
@@ -84,6 +99,17 @@ def _tracks(sound: Sequence[Pin], comb: Comb, stretch: float, offset_mm: float) 
         n = len(radii)
         tracks[tooth.number] = (n * float(np.median(radii)) + 2.0 * table) / (n + 2) if n else table
     return tracks
+
+
+def _off_track(sound: Sequence[Pin], tracks: dict[int, float]) -> list[float]:
+    """Pins from their tracks, mm. A pin pulls its own track towards itself: with n pins on it and the table counted as
+    two, (n + 1) / (n + 2) of the variance is left, which is put back."""
+    counts = Counter(pin.tooth for pin in sound)
+    return [
+        (pin.r_mm - tracks[pin.tooth]) * float(np.sqrt((counts[pin.tooth] + 2) / (counts[pin.tooth] + 1)))
+        for pin in sound
+        if pin.tooth in tracks
+    ]
 
 
 def _lean_sigma(pins: Sequence[Pin]) -> float:

@@ -1,0 +1,187 @@
+"""Measures `disc check` on invented damaged discs against its bars. Run by hand:
+
+    python tests/bench/check.py [--discs 120] [--half unseen|train]
+
+Discs come from check_discs.py: corpus tunes with accompaniment, 3-12 % of the pins gone, half of them with a visible
+hole, 1-3 abandoned holes, 2-5 leaning pins, 20 ms setting error, condition noise as of a photo reading. The tune is
+read from the strikes by the project's own reader. The weights (check_fit.py) were fitted on the other half of the tunes.
+
+What counts as found: a missing finding is right if it names a hole whose pin is gone or, without a hole, the right
+moment (80 ms) and pitch; "same place" also asks for the right tooth.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from collections import Counter
+from dataclasses import dataclass, field
+
+import numpy as np
+from check_discs import Simulated, corpus_tunes, simulate
+
+from disc.check.holes import is_empty_hole
+from disc.check.judge import Disc, Judgement, judge
+from disc.check.kinds import Kind
+from disc.comb.assign import assign_teeth
+from disc.comb.strikes import strikes_from_pins
+from disc.frame import onset_s, turn_deg
+from disc.records import Finding, Pin
+from disc.tune.read_tune import read_tune
+
+SEEDS = {"unseen": 20_260, "train": 10_130}
+SAME_TIME_S = 0.08
+
+
+@dataclass
+class Count:
+    """Right, wrong and overlooked findings."""
+
+    right: int = 0
+    wrong: int = 0
+    overlooked: int = 0
+    same_place: int = 0
+    wrong_kinds: Counter = field(default_factory=Counter)
+
+    @property
+    def precision(self) -> float:
+        return self.right / max(self.right + self.wrong, 1)
+
+    @property
+    def recall(self) -> float:
+        return self.right / max(self.right + self.overlooked, 1)
+
+
+def checked(disc: Simulated, pins: tuple[Pin, ...], **known) -> Judgement:
+    """What the check says of these pins, the tune read by the project's own reader."""
+    assignment = assign_teeth(pins, disc.comb)
+    tune = read_tune(strikes_from_pins(assignment.pins, disc.comb, disc.plate), disc.plate).tune
+    return judge(Disc(pins, disc.comb, disc.plate, tune, **known))
+
+
+def count_missing(disc: Simulated, findings: tuple[Finding, ...], gone: frozenset[int], count: Count) -> None:
+    """Score missing findings against the given lost notes. A hole among `gone` is named by its pin id."""
+    left = set(gone)
+    for finding in findings:
+        if finding.kind != Kind.MISSING:
+            continue
+        note = _note_of(disc, finding, left)
+        if note is None:
+            if finding.pin_id is not None and disc.note_of.get(finding.pin_id) in disc.gone - gone:
+                continue  # a lost pin, but not one of those asked for here
+            if finding.pin_id is None and _note_of(disc, finding, set(disc.gone - gone)) is not None:
+                continue
+            count.wrong += 1
+            continue
+        left.discard(note)
+        count.right += 1
+        count.same_place += finding.tooth == disc.played[note].tooth
+    count.overlooked += len(left)
+
+
+def _note_of(disc: Simulated, finding: Finding, among: set[int]) -> int | None:
+    if finding.pin_id is not None:
+        note = disc.note_of.get(finding.pin_id)
+        return note if note in among else None
+    tooth = disc.comb.tooth(finding.tooth)
+    at = onset_s(turn_deg(finding.theta_deg, tooth.tip_theta_deg, disc.plate.turns), disc.plate.revolution_s)
+    near = [
+        (abs(disc.played[i].onset_s - at), i)
+        for i in among
+        if disc.played[i].pitch == round(tooth.pitch) and abs(disc.played[i].onset_s - at) < SAME_TIME_S
+    ]
+    return min(near)[1] if near else None
+
+
+def count_kind(findings: tuple[Finding, ...], kind: Kind, truth: frozenset[int], count: Count) -> None:
+    """Score findings of one kind by pin id."""
+    named = {f.pin_id for f in findings if f.kind == kind}
+    count.right += len(named & truth)
+    count.wrong += len(named - truth)
+    count.overlooked += len(truth - named)
+
+
+@dataclass
+class Told:
+    """Holes told apart: right and all, by the likelier answer; decided: the same without those left in doubt."""
+
+    right: int = 0
+    total: int = 0
+    decided_right: int = 0
+    decided: int = 0
+    by_truth: Counter = field(default_factory=Counter)
+
+
+def count_told(disc: Simulated, findings: tuple[Finding, ...], told: Told) -> None:
+    """Score missing against abandoned for every empty hole."""
+    for finding in findings:
+        if finding.pin_id is None or finding.kind not in (Kind.MISSING, Kind.ABANDONED, Kind.IN_DOUBT):
+            continue
+        missing = finding.kind == Kind.MISSING or (finding.kind == Kind.IN_DOUBT and finding.probability >= 0.5)
+        truth = finding.pin_id not in disc.abandoned
+        told.total += 1
+        told.right += missing == truth
+        told.by_truth[(truth, missing)] += 1
+        if finding.kind != Kind.IN_DOUBT:
+            told.decided += 1
+            told.decided_right += missing == truth
+
+
+def line(name: str, count: Count, bar: str) -> None:
+    print(
+        f"{name:58s} P {count.precision:.3f}  R {count.recall:.3f}  ({count.right} right, {count.wrong} wrong, "
+        f"{count.overlooked} overlooked; same place {count.same_place})  bar {bar}"
+    )
+
+
+def discs(half: str, count: int, damaged: bool) -> list[Simulated]:
+    """Seeded discs of one half of the tunes."""
+    tunes = corpus_tunes()[1 if half == "unseen" else 0 :: 2]
+    rng = np.random.default_rng(SEEDS[half] + (0 if damaged else 7))
+    made: list[Simulated] = []
+    while len(made) < count:
+        disc = simulate(tunes[int(rng.integers(len(tunes)))], rng, damaged)
+        if disc is not None:
+            made.append(disc)
+    return made
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--discs", type=int, default=120)
+    parser.add_argument("--half", choices=("unseen", "train"), default="unseen")
+    given = parser.parse_args()
+    holes, every, alone, leaning = Count(), Count(), Count(), Count()
+    told, clean, kinds, false_kinds = Told(), 0, Counter(), Counter()
+    started = time.process_time()
+    for disc in discs(given.half, given.discs, True):
+        found = checked(disc, disc.pins).findings
+        kinds.update(f.kind for f in found)
+        count_missing(disc, found, disc.visible, holes)
+        count_missing(disc, found, disc.gone, every)
+        count_kind(found, Kind.BENT, disc.leaning, leaning)
+        count_told(disc, found, told)
+        standing = tuple(pin for pin in disc.pins if not is_empty_hole(pin))
+        count_missing(disc, checked(disc, standing).findings, disc.gone, alone)
+    for disc in discs(given.half, given.discs, False):
+        found = checked(disc, disc.pins).findings
+        clean += not found
+        false_kinds.update(f.kind for f in found)
+    seconds = time.process_time() - started
+    print(
+        f"{given.discs} damaged and {given.discs} undamaged discs, {given.half} half; {seconds / given.discs / 3:.2f} s CPU a check"
+    )
+    line("no reference, missing pins with a hole", holes, "0.93 / 0.80")
+    line("no reference, all missing pins", every, "-")
+    line("music alone (all holes taken away)", alone, "0.75 / 0.35")
+    print(
+        f"abandoned told from missing, likelier answer: {told.right / told.total:.3f} of {told.total}  bar 0.90; "
+        f"decided: {told.decided_right / max(told.decided, 1):.3f} of {told.decided}; {dict(told.by_truth)}"
+    )
+    line("leaning", leaning, "0.95 / 0.95")
+    print(f"undamaged discs without a finding: {clean} of {given.discs}  bar 0.95; {dict(false_kinds)}")
+    print("kinds found on damaged discs:", dict(kinds))
+
+
+if __name__ == "__main__":
+    main()
