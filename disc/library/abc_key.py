@@ -11,6 +11,8 @@ SHARPS = "FCGDAEB"  # the order in which sharps are added; flats in the reverse
 MAJOR_FIFTHS = {"F": -1, "C": 0, "G": 1, "D": 2, "A": 3, "E": 4, "B": 5}
 # Fifths of a mode against the major key on the same tonic.
 MODE_FIFTHS = {
+    "": 0, "maj": 0, "ion": 0, "mix": -1, "dor": -2, "m": -3, "min": -3, "aeo": -3, "phr": -4, "loc": -5, "lyd": 1,
+}  # fmt: skip
     "": 0,
     "maj": 0,
     "ion": 0,
