@@ -167,9 +167,11 @@ def _total(parts: Sequence[Range]) -> Range:
 def _words(in_doubt: int, spare: int) -> str:
     parts = []
     if in_doubt:
-        parts.append(f"{in_doubt} places are in doubt: the least leaves them, the most does them all")
+        places = "1 place is" if in_doubt == 1 else f"{in_doubt} places are"
+        parts.append(f"{places} in doubt: the least leaves it, the most does all the work")
     if spare:
-        parts.append(f"{spare} pins may break when straightened: the most replaces them")
+        pins = "1 pin" if spare == 1 else f"{spare} pins"
+        parts.append(f"{pins} may break when straightened: the most sets new ones")
     return "; ".join(parts) or "nothing is in doubt"
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from disc.repin.sheet import ADVANCE_EM, DIGIT_HEIGHT_EM, Point
 
@@ -164,7 +165,7 @@ def spread_on_ring(angles_deg: Sequence[float], apart_deg: float) -> list[float]
         return list(angles_deg)
     order = sorted(range(count), key=lambda i: (angles_deg[i] % 360.0, i))
     around = [angles_deg[i] % 360.0 for i in order]
-    gaps = [(around[(k + 1) % count] - around[k]) % 360.0 for k in range(count)]
+    gaps = [after - before for before, after in pairwise(around)] + [around[0] + 360.0 - around[-1]]
     cut = max(range(count), key=lambda k: gaps[k]) + 1
     order = order[cut:] + order[:cut]
     unrolled = [around[(cut + k) % count] + (360.0 if cut + k >= count else 0.0) for k in range(count)]

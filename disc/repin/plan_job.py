@@ -25,10 +25,12 @@ from disc.repin.records import FaceDividing, Operation, Plan, Station
 from disc.repin.stations import Shop, stations_of_design, stations_of_reading
 from disc.repin.store import stage_plan
 from disc.repin.work_list import sheets_pdf, work_list_pdf
+from disc.tables import read_text
 from disc.tune.store import TUNE_FILE, load_tune
 from disc.words import Advance, no_progress
 
 RATES_FILE = "rates.toml"
+PREVIOUS_RATES_FILE = "rates.previous.toml"  # what a file given with --rates took the place of
 DRAWINGS = "out/drawings"
 SETTINGS = "repin"
 CAUTIONS = ("train", "eyes", "mercury", "untouched")
@@ -71,7 +73,7 @@ def plan_job(job: Job, given: PlanSettings, advance: Advance = no_progress) -> M
     What was given is remembered in the job's settings, for the next run and for the desk.
     """
     settings = settings_in_force(job, given)
-    paper = check_paper(settings.paper or "a4")
+    paper = check_paper("a4" if settings.paper is None else settings.paper)
     rates, rates_text = _rates(job, settings.rates)
     advance(0.05, "places")
     plan = make_plan(job, settings, rates)
@@ -98,6 +100,8 @@ def plan_job(job: Job, given: PlanSettings, advance: Advance = no_progress) -> M
         advance(0.8, "work list")
         stage.write_bytes("out/work-list.pdf", work_list_pdf(plan, page, history))
         if rates_text is not None:
+            if job.has(RATES_FILE) and job.path(RATES_FILE).read_text(encoding="utf-8") != rates_text:
+                stage.copy_in(job.path(RATES_FILE), PREVIOUS_RATES_FILE)
             stage.write_text(RATES_FILE, rates_text)
         for old in _old_drawings(job):
             if old not in stage.names:
@@ -117,6 +121,10 @@ def _old_drawings(job: Job) -> list[str]:
 
 def make_plan(job: Job, settings: PlanSettings, rates: Rates) -> Plan:
     """The plan of a job as it stands; writes nothing."""
+    if settings.tip_width_mm is not None and not 0.05 <= settings.tip_width_mm <= 5.0:
+        raise BadInput(
+            f"a tip of {settings.tip_width_mm:g} mm is not possible; its width is in millimetres, 0.05 to 5."
+        )
     pins = job.pins()
     comb = job.comb() if job.has(COMB_FILE) else None
     teeth = job.content.results.get("teeth", {})
@@ -124,8 +132,8 @@ def make_plan(job: Job, settings: PlanSettings, rates: Rates) -> Plan:
     designed = "design" in job.settings
     layout = lay_out(pins, comb, job.plate, load_tune(job), (0.0, 0.0) if designed else scale, settings.tip_width_mm)
     shop = Shop(
-        parse_sizes(settings.wires, "wire") if settings.wires else WIRE_MM,
-        drill_series(settings.drills or "micro"),
+        WIRE_MM if settings.wires is None else parse_sizes(settings.wires, "wire"),
+        drill_series("micro" if settings.drills is None else settings.drills),
         tuple(parse_window(text, job.plate.radius_mm) for text in settings.windows or ()),
     )
     notes: list[str] = []
@@ -139,8 +147,8 @@ def make_plan(job: Job, settings: PlanSettings, rates: Rates) -> Plan:
         notes.append("The plate's thickness is not known, so no drill depth is given: measure it.")
     if comb is None:
         notes.append("There is no comb table, so tracks are not known: places are as found.")
-    circles = parse_circles(settings.circles) if settings.circles else COMMON_CIRCLES
-    dividing = _dividing(stations, settings.worm or COMMON_WORMS[0], circles)
+    circles = COMMON_CIRCLES if settings.circles is None else parse_circles(settings.circles)
+    dividing = _dividing(stations, COMMON_WORMS[0] if settings.worm is None else settings.worm, circles)
     plan = Plan(
         plate=job.plate,
         designed=designed,
@@ -221,7 +229,8 @@ def _dividing(stations: Sequence[Station], worm: int, circles: Sequence[int]) ->
 def _rates(job: Job, given: Path | None) -> tuple[Rates, str | None]:
     """Rates in force, and the text to store in the job where it changes: a file given, or the sample the first time."""
     if given is not None:
-        return read_rates(given), given.read_text(encoding="utf-8-sig")
+        text = read_text(given, "rates file")
+        return parse_rates(text, str(given)), text
     if job.has(RATES_FILE):
         return read_rates(job.path(RATES_FILE)), None
     text = sample_rates_text()

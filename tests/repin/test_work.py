@@ -1,0 +1,174 @@
+"""What is done with each pin, and which way: one disc, every state, every word of a person."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from conftest import PLATE, damaged, finding, make_comb, make_pins
+
+from disc.check.decisions import Verdict, decision_on, settle
+from disc.records import Condition, Pin, Side, Turns
+from disc.repin.places import lay_out
+from disc.repin.records import Operation
+from disc.repin.stations import Shop, stations_of_design, stations_of_reading
+from disc.repin.work import tip_over, verdicts_of, work_at_pin
+
+SOUND = Pin(1, Side.UPPER, 8.0, 0.0, 0.25, 0.5, tooth=3)
+HOLE = replace(SOUND, condition=Condition.MISSING, height_mm=None)
+
+
+def work(pin, kind=None, probability=1.0, verdict=None, height=0.5, plate=PLATE):
+    findings = [finding(kind, pin, probability)] if kind else []
+    decisions = [decision_on(findings[0], verdict)] if verdict else []
+    settled, _ = settle(findings, decisions)
+    return work_at_pin(pin, verdicts_of(pin, settled), plate, height)
+
+
+def operations(made):
+    return [task.operation.value for task in made.tasks]
+
+
+@pytest.mark.parametrize(
+    "pin, kind, probability, verdict, expected, wanted",
+    [
+        (SOUND, None, 0, None, ["leave"], 1.0),
+        (HOLE, None, 0, None, ["set"], 0.5),
+        (HOLE, "missing", 0.97, None, ["set"], 0.97),
+        (HOLE, "missing", 0.6, Verdict.ACCEPTED, ["set"], 1.0),
+        (HOLE, "missing", 0.97, Verdict.REJECTED, ["leave"], 1.0),  # what is not missing is abandoned
+        (HOLE, "in-doubt", 0.4, None, ["set"], 0.4),
+        (HOLE, "in-doubt", 0.4, Verdict.DOUBT, ["set"], 0.4),
+        (HOLE, "abandoned", 0.95, None, ["leave"], 1.0),
+        (HOLE, "abandoned", 0.7, None, ["set"], 0.3),
+        (HOLE, "abandoned", 0.95, Verdict.REJECTED, ["set"], 1.0),
+        (replace(SOUND, condition=Condition.STUB, height_mm=0.1), None, 0, None, ["pull", "set"], 1.0),
+        (SOUND, "stub", 0.8, None, ["pull", "set"], 0.8),
+        (SOUND, "bent", 0.98, None, ["straighten"], 0.98),
+        (SOUND, "bent", 0.98, Verdict.REJECTED, ["leave"], 1.0),
+        (SOUND, "extra", 0.95, None, ["leave"], 1.0),  # nobody asked: left, and spoken about
+        (SOUND, "extra", 0.95, Verdict.ACCEPTED, ["pull"], 1.0),
+        (SOUND, "in-rest-arc", 0.95, Verdict.ACCEPTED, ["pull"], 1.0),
+        (SOUND, "off-beat", 0.95, None, ["leave"], 1.0),
+        (replace(SOUND, height_mm=0.7), "uneven-height", 0.9, Verdict.ACCEPTED, ["shorten"], 1.0),
+        (replace(SOUND, height_mm=0.3), "uneven-height", 0.9, Verdict.ACCEPTED, ["leave"], 1.0),
+        (replace(SOUND, height_mm=0.7), "uneven-height", 0.9, None, ["leave"], 1.0),
+    ],
+)
+def test_what_is_done(pin, kind, probability, verdict, expected, wanted):
+    made = work(pin, kind, probability, verdict)
+    assert operations(made) == expected
+    assert made.wanted == pytest.approx(wanted)
+    assert all(task.reason for task in made.tasks)
+
+
+def test_shorten_says_how_much():
+    task = work(replace(SOUND, height_mm=0.7), "uneven-height", 0.9, Verdict.ACCEPTED).tasks[0]
+    assert task.amount_mm == pytest.approx(0.2)
+
+
+# A pin at theta 0 stands on the x axis. Seen on the upper side a disc that turns clockwise carries it towards -y, one
+# that turns counter-clockwise towards +y.
+@pytest.mark.parametrize("turns, y_with", [(Turns.CLOCKWISE, -1.0), (Turns.COUNTERCLOCKWISE, +1.0)])
+def test_straighten_says_which_way_and_how_much(turns, y_with):
+    plate = replace(PLATE, turns=turns)
+    bent = replace(SOUND, condition=Condition.BENT, lean_x_mm=0.09, lean_y_mm=0.12 * y_with)
+    task = work(bent, plate=plate).tasks[0]
+    assert task.amount_mm == pytest.approx(0.15)
+    assert (task.push_x_mm, task.push_y_mm) == (-0.09, -0.12 * y_with)
+    assert task.toward == "0.12 mm against the turning and 0.09 mm inward"
+    assert "leans 0.12 mm with the turning and 0.09 mm outward, 17° from upright" in task.reason
+
+
+def test_a_pin_bent_far_may_break():
+    far = replace(SOUND, condition=Condition.BENT, lean_x_mm=0.0, lean_y_mm=0.4)
+    assert work(far).may_break and not work(replace(far, lean_y_mm=0.1)).may_break
+
+
+def test_a_tip_brought_over_a_hair_has_no_way_to_name():
+    assert tip_over(0.005, 0.0, 0.0, PLATE, "").toward == "a hair"
+
+
+# ---- the whole disc
+
+
+@pytest.fixture(scope="module")
+def stations():
+    comb = make_comb()
+    whole, tune = make_pins(comb, PLATE)
+    pins, findings = damaged(whole)
+    settled, _ = settle(findings, ())
+    return stations_of_reading(pins, settled, lay_out(pins, comb, PLATE, tune), Shop()), whole
+
+
+def test_every_pin_has_its_place_in_the_list(stations):
+    listed, whole = stations
+    assert sorted(s.pin_id for s in listed if s.pin_id) == [p.id for p in whole if p.id != 50]
+    done = {s.pin_id: [op.value for op in s.operations] for s in listed}
+    assert done[5] == ["set"] and done[12] == ["set"] and done[20] == ["leave"]
+    assert done[30] == ["pull", "set"] and done[41] == ["straighten"] and done[None] == ["drill", "set"]
+    assert [s.pin_id for s in listed if s.in_doubt] == [12]
+
+
+def test_the_hand_goes_once_round_each_face(stations):
+    listed, _ = stations
+    for side in Side:
+        angles = [s.place.theta_deg for s in listed if s.side is side]
+        assert angles == sorted(angles) and angles
+    assert [s.side for s in listed] == sorted((s.side for s in listed), key=list(Side).index)
+    numbers = [s.number for s in listed if s.number is not None]
+    assert numbers == list(range(1, len(numbers) + 1)) == [1, 2, 3, 4, 5, 6]
+
+
+def test_the_place_without_a_hole_is_drilled_where_the_maker_meant_it(stations):
+    listed, whole = stations
+    new = next(s for s in listed if s.needs_hole)
+    lost = next(p for p in whole if p.id == 50)
+    assert new.found is None and new.on_grid and new.side is lost.side
+    assert new.place.r_mm == pytest.approx(lost.r_mm, abs=0.03)
+    assert new.place.theta_deg == pytest.approx(lost.theta_deg, abs=0.25)
+    assert new.stock is not None and new.stock.wire_mm == 0.25 and new.standing_mm == 0.5
+    assert new.depth_mm == 0.75 and new.wall is not None
+
+
+@pytest.mark.parametrize("shift_mm, expected", [(0.06, [["straighten"]]), (0.30, [["pull", "plug"], ["drill", "set"]])])
+def test_a_pin_accepted_as_off_its_track(shift_mm, expected):
+    comb = make_comb()
+    pins, tune = make_pins(comb, PLATE)
+    off = replace(pins[9], r_mm=comb.tooth(pins[9].tooth).tip_r_mm + shift_mm)
+    pins = (*pins[:9], off, *pins[10:])
+    said = finding("off-track", off, 0.9)
+    settled, _ = settle([said], [decision_on(said, Verdict.ACCEPTED, "it scrapes its neighbour")])
+    listed = stations_of_reading(pins, settled, lay_out(pins, comb, PLATE, tune), Shop())
+    mine = [s for s in listed if s.pin_id == off.id]
+    assert sorted([op.value for op in s.operations] for s in mine) == sorted(expected)
+    assert all("it scrapes its neighbour" in s.tasks[0].reason or s.needs_hole for s in mine)
+    moved = next(s for s in mine if s.operations[-1] in (Operation.SET, Operation.STRAIGHTEN))
+    if moved.needs_hole:
+        assert moved.place.r_mm == pytest.approx(comb.tooth(off.tooth).tip_r_mm)
+    else:
+        assert "inward" in moved.tasks[0].toward
+
+
+def test_an_old_hole_off_the_beat_says_what_to_do():
+    comb = make_comb()
+    pins, tune = make_pins(comb, PLATE)
+    late = replace(pins[9], theta_deg=pins[9].theta_deg + 0.35, condition=Condition.MISSING, height_mm=None)
+    pins = (*pins[:9], late, *pins[10:])
+    settled, _ = settle([finding("missing", late, 0.97)], ())
+    listed = stations_of_reading(pins, settled, lay_out(pins, comb, PLATE, tune), Shop())
+    mine = next(s for s in listed if s.pin_id == late.id)
+    # The disc turns clockwise, so a larger theta has farther to go: late by 0.35 / 360 x 45 s = 44 ms.
+    assert mine.early_ms == pytest.approx(-44.0, abs=15.0)
+    assert any(
+        "late: set the pin upright, then bring its tip over" in n and "with the turning" in n for n in mine.notes
+    )
+
+
+def test_a_new_disc_is_drilled_and_set_all_over():
+    comb = make_comb()
+    pins, tune = make_pins(comb, PLATE)
+    listed = stations_of_design(pins, lay_out(pins, comb, PLATE, tune), Shop())
+    assert [s.number for s in listed] == list(range(1, 61))
+    assert all([op.value for op in s.operations] == ["drill", "set"] and not s.in_doubt for s in listed)
+    assert all(s.place == s.nominal and s.depth_mm and s.wall and s.stock for s in listed)
