@@ -7,12 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from conftest import PLATE, QUARTER_S, SETTING_MM, make_comb, make_pins
 
 from disc.frame import theta_for, turn_for_onset_deg
 from disc.records import Comb, Side, Turns
 from disc.repin.places import lay_out, nominal_place, tolerance_at
 from disc.repin.records import spot
+
+from .material import PLATE, QUARTER_S, SETTING_MM, make_comb, make_pins
 
 
 @pytest.fixture(params=list(Turns))

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from conftest import PLATE, damaged, finding, make_comb, make_pins
 
 from disc.check.decisions import Verdict, decision_on, settle
 from disc.records import Condition, Pin, Side, Turns
@@ -13,6 +12,8 @@ from disc.repin.places import lay_out
 from disc.repin.records import Operation
 from disc.repin.stations import Shop, stations_of_design, stations_of_reading
 from disc.repin.work import tip_over, verdicts_of, work_at_pin
+
+from .material import PLATE, damaged, finding, make_comb, make_pins
 
 SOUND = Pin(1, Side.UPPER, 8.0, 0.0, 0.25, 0.5, tooth=3)
 HOLE = replace(SOUND, condition=Condition.MISSING, height_mm=None)
