@@ -1,0 +1,88 @@
+"""The page as a person uses it: real pointer, keys and fingers; only reading the screen's places goes through script."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from disc.job import load_corrections
+from disc.records import Pin
+from disc.tables import read_pins
+
+from .rig import photo_place
+
+TO_SCREEN = "async (at) => (await import('/static/js/stage.js')).view().toScreen(at)"
+
+
+class DeskPage:
+    """One browser window on a desk."""
+
+    def __init__(self, browser: Any, address: str, folder: Path, **context: Any) -> None:
+        self.folder = folder
+        self.context = browser.new_context(**({"viewport": {"width": 1280, "height": 800}} | context))
+        self.page = self.context.new_page()
+        self.page.set_default_timeout(15_000)
+        self.requests: list[str] = []
+        self.errors: list[str] = []
+        self.page.on("request", lambda request: self.requests.append(request.url))
+        self.page.on("websocket", lambda socket: self.requests.append(socket.url))
+        self.page.on("pageerror", lambda error: self.errors.append(str(error)))
+        self.page.on("console", self._console)
+        self.page.goto(address)
+        self.page.wait_for_selector("#bench:not([hidden]), #start:not([hidden])")
+        if self.page.locator("#bench").is_visible():
+            self.page.wait_for_selector("#stage[data-ready]")
+            self.page.wait_for_function("async () => (await import('/static/js/store.js')).desk.music.now.length > 0 || true")
+
+    def _console(self, message: Any) -> None:
+        # A refused request is told by the browser as an error of its own; the tests of refusals look at the words instead.
+        if message.type == "error" and "Failed to load resource" not in message.text:
+            self.errors.append(message.text)
+
+    def close(self) -> None:
+        self.context.close()
+
+    # ---- places on the screen
+
+    def at_pin(self, pin: Pin) -> tuple[float, float]:
+        """Window coordinates of a pin on its photograph; where it is in the photograph is computed by the rig."""
+        return self.at_sheet(photo_place(pin))
+
+    def at_sheet(self, place: tuple[float, float]) -> tuple[float, float]:
+        box = self.page.locator("#stage").bounding_box()
+        x, y = self.page.evaluate(TO_SCREEN, list(place))
+        return box["x"] + x, box["y"] + y
+
+    def picked(self) -> list[int]:
+        return self.page.evaluate("async () => [...(await import('/static/js/store.js')).desk.selection]")
+
+    def told(self, part: str) -> None:
+        """Wait until the line at the top says this."""
+        self.page.wait_for_function(
+            "(part) => document.getElementById('told').textContent.includes(part)", arg=part
+        )
+
+    def click_pin(self, pin: Pin, **options: Any) -> None:
+        self.page.mouse.move(*self.at_pin(pin))
+        self.page.mouse.click(*self.at_pin(pin), **options)
+
+    def sheet(self, name: str) -> None:
+        self.page.click(f"#sheet-choice [data-name={name}]")
+
+    def tool(self, name: str) -> None:
+        self.page.click(f"#tool-choice [data-name={name}]")
+
+    def tab(self, name: str) -> None:
+        self.page.click(f"#tab-{name}")
+
+    # ---- what lies on disk
+
+    def pins(self) -> dict[int, Pin]:
+        return {pin.id: pin for pin in read_pins(self.folder / "pins.csv")}
+
+    def corrections(self) -> tuple[Any, Any]:
+        return load_corrections(self.folder / "corrections.json")
+
+    def job_file(self) -> dict[str, Any]:
+        return json.loads((self.folder / "job.json").read_text(encoding="utf-8"))
