@@ -13,18 +13,6 @@ MAJOR_FIFTHS = {"F": -1, "C": 0, "G": 1, "D": 2, "A": 3, "E": 4, "B": 5}
 MODE_FIFTHS = {
     "": 0, "maj": 0, "ion": 0, "mix": -1, "dor": -2, "m": -3, "min": -3, "aeo": -3, "phr": -4, "loc": -5, "lyd": 1,
 }  # fmt: skip
-    "": 0,
-    "maj": 0,
-    "ion": 0,
-    "mix": -1,
-    "dor": -2,
-    "m": -3,
-    "min": -3,
-    "aeo": -3,
-    "phr": -4,
-    "loc": -5,
-    "lyd": 1,
-}
 # "Es" and the like are German names of keys that stand in some collections.
 KEY = re.compile(r"^\s*([A-Ga-g])(#|b|s(?![a-z]))?\s*([A-Za-z]*)")
 GLOBAL = re.compile(r"(\^\^|\^|__|_|=)([A-Ga-g])\b")

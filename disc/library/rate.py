@@ -1,0 +1,123 @@
+"""Second pass of the search: every candidate is rated by its likelihood over all strikes.
+
+The turn is drawn once as a picture, pitch by time: how much a printed note would gain there. Rating a candidate then is
+looking up its notes in the picture, for a thousand candidates at once. The run of notes with the highest sum counts, so
+that a disc may hold only some bars. A note without a strike costs as much as the share of pins that are gone says.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from disc.library.grid import Grid
+from disc.library.index import Index
+from disc.library.records import TICKS_PER_QUARTER, FloatArray, IntArray
+from disc.library.vote import Candidates
+
+CELL_S = 0.010
+MARGIN_S = 1.0
+FOLD_NATS = 1.2  # as in align.py
+ABSENT_NATS = np.log(1.0 - 0.8)  # as in align.py: about 0.8 of the printed notes are still played
+LONGEST_RUN = 400  # printed notes rated within one turn; no disc of this kind holds more of melody
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Picture:
+    """What a note gains at each pitch and time, shape (128, cells), nats. first_s: time of the first cell."""
+
+    gain: npt.NDArray[np.float32]
+    first_s: float
+    end_s: float
+
+
+def draw(onset_s: FloatArray, pitch: IntArray, weight: FloatArray, sigma_s: float) -> Picture:
+    """The picture of a turn. weight: nats that a note at exactly each strike gains. sigma_s: spread about the places."""
+    first = float(onset_s[0]) - MARGIN_S
+    cells = int((onset_s[-1] - first + MARGIN_S) / CELL_S) + 1
+    reach = int(np.ceil(3.0 * sigma_s / CELL_S))
+    offsets = np.arange(-reach, reach + 1)
+    cell = np.round((onset_s - first) / CELL_S).astype(np.int64)[:, None] + offsets
+    late = cell * CELL_S + first - onset_s[:, None]
+    value = (weight[:, None] - 0.5 * (late / sigma_s) ** 2).astype(np.float32)
+    gain = np.zeros((128, cells), dtype=np.float32)
+    cell = np.clip(cell, 0, cells - 1)
+    for octave, loss in ((0, 0.0), (12, FOLD_NATS), (-12, FOLD_NATS)):
+        row = np.clip(pitch + octave, 0, 127)[:, None]
+        np.maximum.at(gain, (np.broadcast_to(row, cell.shape), cell), value - np.float32(loss))
+    gain[gain <= 0] = ABSENT_NATS
+    return Picture(gain, first, float(onset_s[-1]))
+
+
+def rate(
+    index: Index, found: Candidates, grids: list[Grid], picture: Picture, shifts_s: FloatArray, stretches: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """(score, quarter_s, start_s) of each candidate, each at its best small shift and stretch of the tempo."""
+    step_s = np.array([grid.step_s for grid in grids])[found.grid]
+    grid_start = np.array([grid.start_s for grid in grids])[found.grid]
+    quarter_s = step_s / found.quarters
+    start_s = grid_start - found.start_quarter * quarter_s
+    return rate_places(index, found.tune, found.transposition, quarter_s, start_s, picture, shifts_s, stretches)
+
+
+def rate_places(
+    index: Index,
+    tune: IntArray,
+    transposition: IntArray,
+    quarter_s: FloatArray,
+    start_s: FloatArray,
+    picture: Picture,
+    shifts_s: FloatArray,
+    stretches: FloatArray,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """As rate(), for places given in seconds."""  # fmt: skip
+    at_s, pitch, real = _notes_within(index, tune, transposition, quarter_s, start_s, picture)
+    middle = (picture.first_s + picture.end_s) / 2.0
+    best = np.full(tune.size, -np.inf)
+    best_shift, best_stretch = np.zeros(tune.size), np.ones(tune.size)
+    flat = picture.gain.ravel()
+    cells = picture.gain.shape[1]
+    base = pitch * cells
+    for stretch in stretches:
+        stretched = middle + (at_s - middle) * stretch - picture.first_s
+        for shift in shifts_s:
+            cell = ((stretched + shift) * (1.0 / CELL_S) + 0.5).astype(np.int64)
+            inside = real & (cell >= 0) & (cell < cells)
+            value = np.where(inside, flat[np.where(inside, base + cell, 0)], 0.0)
+            score = _best_run(value)
+            better = score > best
+            best[better], best_shift[better], best_stretch[better] = score[better], shift, stretch
+    new_quarter = quarter_s * best_stretch
+    new_start = middle + (start_s - middle) * best_stretch + best_shift
+    return best, new_quarter, new_start
+
+
+def _notes_within(
+    index: Index, tune: IntArray, transposition: IntArray, quarter_s: FloatArray, start_s: FloatArray, picture: Picture
+) -> tuple[FloatArray, IntArray, npt.NDArray[np.bool_]]:
+    """Expected seconds and pitch of the printed notes that fall within the turn, shape (candidates, notes)."""
+    first, last = index.start[tune], index.start[tune + 1]
+    length = last - first
+    # Each tune's notes that may sound within the turn are contiguous; a coarse search by the mean density would miss
+    # them, so the onsets are looked up exactly, all candidates at once, by offsetting each tune's onsets.
+    widest = int(min(length.max(initial=1), 4096))
+    column = np.arange(widest)
+    place = np.minimum(first[:, None] + column, last[:, None] - 1)
+    at_s = start_s[:, None] + index.onset[place] * (quarter_s / TICKS_PER_QUARTER)[:, None]
+    real = (column < length[:, None]) & (at_s >= picture.first_s) & (at_s <= picture.end_s + MARGIN_S)
+    begin = np.argmax(real, axis=1)
+    width = int(min(real.sum(axis=1).max(initial=1), LONGEST_RUN))
+    take = np.minimum(begin[:, None] + np.arange(width), widest - 1)
+    rows = np.arange(tune.size)[:, None]
+    pitch = index.pitch[place[rows, take]].astype(np.int64) + transposition[:, None]
+    real = real[rows, take] & (pitch >= 0) & (pitch < 128) & (begin[:, None] + np.arange(width) < widest)
+    return at_s[rows, take], np.clip(pitch, 0, 127), real
+
+
+def _best_run(value: FloatArray) -> FloatArray:
+    """Highest sum of a run in each row (Kadane, by running sums)."""
+    total = np.cumsum(value, axis=1)
+    total = np.concatenate([np.zeros((value.shape[0], 1)), total], axis=1)
+    return np.asarray((total - np.minimum.accumulate(total, axis=1)).max(axis=1))
