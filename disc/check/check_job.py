@@ -3,19 +3,30 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from disc.check.compare import Changed, compare_pins
 from disc.check.decisions import Decision, Settled, load_decisions, settle
 from disc.check.judge import Disc, Judgement, judge
+from disc.check.overlay import reference_of_score
 from disc.check.store import stage_findings
+from disc.comb.assign import assign_teeth
 from disc.comb.comb_job import fixed_teeth
-from disc.errors import MissingPart
+from disc.comb.strikes import strikes_from_pins
+from disc.errors import BadInput, MissingPart
 from disc.job import COMB_FILE, PINS_FILE, Job
-from disc.records import Finding
-from disc.tune.store import load_tune
+from disc.records import Comb, Finding, Pin, Plate, Strike, Tune
+from disc.tune.read_job import merge_settings, settings_from
+from disc.tune.read_tune import read_tune
+from disc.tune.score_in import read_score
+from disc.tune.settings import TuneSettings
+
+# Where the comb's pitches are not known its teeth still part the voices, roughly, by their order: the reader needs
+# some pitch to find the beat, and the beat is all that is used of it.
+STAND_IN_PITCH = 60.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,9 +48,11 @@ def check_job(job: Job, tune_file: Path | None = None) -> Checked:
 
     Raises MissingPart without pins or comb, BadInput for a score that cannot be read.
     """
-    disc = disc_of(job)
+    disc, remarks = disc_of(job, tune_file)
     judgement = judge(disc)
-    summary = summary_of(judgement)
+    if disc.references and judgement.known is None:
+        remarks.append(f"{tune_file}: this tune does not lie on the disc; the check was made without it")
+    summary = summary_of(judgement, remarks)
     inputs = tuple(job.path(name) for name in (PINS_FILE, COMB_FILE)) + ((tune_file,) if tune_file else ())
     with job.step("check", inputs) as stage:
         stage_findings(stage, judgement.findings, summary)
@@ -48,18 +61,50 @@ def check_job(job: Job, tune_file: Path | None = None) -> Checked:
     return Checked(settled, unfit, summary)
 
 
-def disc_of(job: Job) -> Disc:
-    """What the job knows of its disc. Raises MissingPart without pins or comb."""
-    comb = job.comb()
-    return Disc(job.pins(), comb, job.plate, load_tune(job), fixed_teeth(job, comb))
+def disc_of(job: Job, tune_file: Path | None = None) -> tuple[Disc, list[str]]:
+    """What the job knows of its disc, and remarks on what could not be used. Raises MissingPart, BadInput."""
+    comb, plate = job.comb(), job.plate
+    fixed = fixed_teeth(job, comb)
+    pins = assign_teeth(job.pins(), comb, fixed).pins
+    references = ()
+    if tune_file is not None:
+        references = tuple(
+            reference_of_score(score, tune_file.name, n) for n, score in enumerate(read_score(tune_file), start=1)
+        )
+    tune, remarks = tune_of(pins, comb, plate, settings_from(merge_settings(job.settings, {})))
+    return Disc(pins, comb, plate, tune, references, fixed), remarks
 
 
-def summary_of(judgement: Judgement) -> dict[str, Any]:
+def tune_of(
+    pins: Sequence[Pin], comb: Comb, plate: Plate, settings: TuneSettings = TuneSettings()
+) -> tuple[Tune | None, list[str]]:
+    """The tune of these pins, read anew so that it fits them, and why there is none if there is none."""
+    if any(tooth.tip_theta_deg is None for tooth in comb.teeth):
+        return None, ["the angles of the tips are not known, so the music was not asked; add tip_theta_deg to the comb"]
+    strikes = strikes_from_pins(pins, comb, plate)
+    remarks = []
+    if any(tooth.pitch is None for tooth in comb.teeth):
+        remarks.append("the pitches of the comb are not known: repeats were judged by teeth, a known tune was not used")
+        strikes = tuple(_with_stand_in(strike) for strike in strikes)
+    try:
+        return read_tune(strikes, plate, settings).tune, remarks
+    except BadInput as error:
+        return None, [*remarks, f"the music was not asked: {error}"]
+
+
+def _with_stand_in(strike: Strike) -> Strike:
+    return replace(strike, pitch=STAND_IN_PITCH + strike.tooth)
+
+
+def summary_of(judgement: Judgement, remarks: Sequence[str] = ()) -> dict[str, Any]:
     """What the findings rest on, as plain JSON."""
-    spread = judgement.spread
+    grid, known = judgement.grid, judgement.known
     return {
         "counts": dict(Counter(finding.kind for finding in judgement.findings)),
-        "r_sigma_mm": round(spread.r_sigma_mm, 4),
+        "r_sigma_mm": round(judgement.spread.r_sigma_mm, 4),
+        "setting_error_s": None if grid is None else round(grid.sigma_s, 4),
+        "known_tune": None if known is None else known.title,
+        "remarks": list(remarks),
     }
 
 

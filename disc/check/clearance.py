@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from disc.comb.bar import return_time_s
-from disc.frame import FloatArray, angle_gap_deg, onset_s, to_xy_mm, turn_deg
+from disc.frame import FloatArray, angle_gap_deg, onset_s, to_xy_mm, turn_deg, wrap_deg
 from disc.records import Comb, Condition, Pin, Plate, Side
 
 # A pin's thickness where it was not measured; the middle of what the project's conventions name (0.15 to 0.35 mm).
@@ -87,12 +87,12 @@ def track_gaps(pins: Iterable[Pin], comb: Comb, plate: Plate) -> tuple[TrackGap,
         need_s = return_time_s(teeth[number].pitch)
         for first, second in zip(ordered, (*ordered[1:], ordered[0]), strict=True):
             if first is not second:
-                gaps.append(_gap(first, second, plate, need_s))
+                ahead = turn_deg(second.theta_deg, tip, plate.turns) - turn_deg(first.theta_deg, tip, plate.turns)
+                gaps.append(_gap(first, second, float(wrap_deg(ahead)), plate, need_s))
     return tuple(gaps)
 
 
-def _gap(first: Pin, second: Pin, plate: Plate, need_s: float) -> TrackGap:
-    angle = float(angle_gap_deg(first.theta_deg, second.theta_deg))
+def _gap(first: Pin, second: Pin, angle: float, plate: Plate, need_s: float) -> TrackGap:
     r_mm = (first.r_mm + second.r_mm) / 2.0
     need_mm = (diameter_of(first) + diameter_of(second)) / 2.0 + DROP_ROOM_MM
     time_s = float(onset_s(angle, plate.revolution_s))
