@@ -50,14 +50,10 @@ def repin(
 
 def _say_plan(job: Path, made: Made) -> None:
     from disc.repin.drill_table import worst_drilled_ms
+    from disc.repin.work_list import count_words
 
     plan = made.plan
-    counts: dict[str, int] = {}
-    for station in plan.stations:
-        for operation in station.operations:
-            key = "in doubt" if station.in_doubt else operation.value
-            counts[key] = counts.get(key, 0) + 1
-    say("Work: " + (", ".join(f"{what} {count}" for what, count in counts.items()) or "nothing to do") + ".")
+    say(count_words(plan))
     say(*plan.notes)
     if plan.dividing:
         head = plan.dividing[0].dividing

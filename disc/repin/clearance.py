@@ -13,12 +13,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from disc.design.places import SLOT_DEPTH_MM, SLOT_WIDTH_MM
+from disc.design.settings import DesignSettings
 from disc.frame import angle_gap_deg, to_xy_mm, wrap_deg
 from disc.records import Plate, Side
 from disc.repin.records import Wall
 
-# Least wall that still holds a driven pin. Common practice, no source: about half a pin's thickness, never under 0.10.
-LEAST_WALL_MM = 0.12
+# Least wall that still holds a driven pin: the one by which new discs are planned.
+LEAST_WALL_MM = DesignSettings().wall_mm
 
 Window = tuple[float, float, float, float]  # r_in_mm, r_out_mm, from_deg, to_deg counter-clockwise
 
@@ -60,15 +62,22 @@ def least_wall(hole: Hole, others: Iterable[Hole], plate: Plate, windows: Sequen
 
 
 def edge_gaps(x_mm: float, y_mm: float, plate: Plate, windows: Sequence[Window] = ()) -> list[tuple[float, str]]:
-    """Distance of a point from each edge of the metal, with the edge's name; negative outside the metal."""
+    """Distance of a point from each edge of the metal, with the edge's name; negative outside the metal.
+
+    A stop slot that was not measured is taken at a usual size.
+    """
     r_mm = math.hypot(x_mm, y_mm)
     gaps = [(plate.radius_mm - r_mm, "the rim")]
     if plate.bore_mm is not None:
         gaps.append((r_mm - plate.bore_mm / 2.0, "the bore"))
-    if plate.slot_width_mm is not None and plate.slot_depth_mm is not None:
-        gaps.append((_slot_gap(x_mm, y_mm, plate.radius_mm, plate.slot_width_mm, plate.slot_depth_mm), "the stop slot"))
+    gaps.append((_slot_gap(x_mm, y_mm, plate.radius_mm, *slot_size_mm(plate)), "the stop slot"))
     gaps += [(window_gap(x_mm, y_mm, window), "a crossing's edge") for window in windows]
     return gaps
+
+
+def slot_size_mm(plate: Plate) -> tuple[float, float]:
+    """Width and depth of the stop slot; a usual size where it was not measured."""
+    return plate.slot_width_mm or SLOT_WIDTH_MM, plate.slot_depth_mm or SLOT_DEPTH_MM
 
 
 def _slot_gap(x_mm: float, y_mm: float, radius_mm: float, width_mm: float, depth_mm: float) -> float:

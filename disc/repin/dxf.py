@@ -18,7 +18,8 @@ from ezdxf.layouts import Modelspace
 
 from disc.frame import disc_to_view_mm
 from disc.records import Side
-from disc.repin.face_sheet import SLOT_SIZE_MM, pin_mm, window_outline_mm
+from disc.repin.clearance import slot_size_mm
+from disc.repin.face_sheet import pin_mm, window_outline_mm
 from disc.repin.records import Operation, Plan, Spot, Station
 
 IN_DOUBT = "_IN_DOUBT"
@@ -71,8 +72,8 @@ def _plate(space: Modelspace, plan: Plan, side: Side) -> None:
     """Rim, stop slot, bore and windows. A slot that was not measured is drawn at a usual size."""
     plate = plan.plate
     radius = plate.radius_mm
-    half = (plate.slot_width_mm or SLOT_SIZE_MM[0]) / 2.0
-    bottom = radius - (plate.slot_depth_mm or SLOT_SIZE_MM[1])
+    width, depth = slot_size_mm(plate)
+    half, bottom = width / 2.0, radius - depth
     edge = math.degrees(math.asin(min(half / radius, 1.0)))
     on = {"layer": "OUTLINE"}
     # The slot lies on the x axis in either view, so the rim's arc is the same in both.

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from disc.errors import BadInput
 from disc.frame import carried_deg, to_xy_mm, turns_seen, wrap_deg
 from disc.records import Plate, Side
+from disc.repin.clearance import slot_size_mm
 from disc.repin.labels import Box, place_beside, spread_on_ring
 from disc.repin.marks import OTHER_FACE_PEN, STRAIGHTEN_REACH, draw_legend, draw_mark, sign_radius_mm
 from disc.repin.records import Operation, Plan, Station
@@ -28,7 +29,6 @@ RING_SIZE_MM = 2.1  # on the ring at 1:1; digits 1.5 mm high, about 6 points
 MARK_MM = 1.3  # radius of the signs on an enlarged sheet
 TRUE_SIZE_MARK_MM = 0.4  # likewise at 1:1, where pins may stand half a millimetre apart
 BEHIND_MM = 1.0  # holes of the other face are shown within this of a hole to be drilled
-SLOT_SIZE_MM = (0.9, 0.6)  # width and depth drawn where the slot was not measured
 LARGEST_ENLARGEMENT = 12
 
 
@@ -186,7 +186,7 @@ def _plate(sheet: Sheet, plan: Plan, view: View, with_tracks: bool) -> None:
 
 def outline_mm(plate: Plate) -> list[Point]:
     """Rim with its stop slot as a closed line in the disc's axes, mm; corners of the slot exact, rim every degree."""
-    width, depth = plate.slot_width_mm or SLOT_SIZE_MM[0], plate.slot_depth_mm or SLOT_SIZE_MM[1]
+    width, depth = slot_size_mm(plate)
     radius, half = plate.radius_mm, width / 2.0
     edge = math.degrees(math.asin(min(half / radius, 1.0)))
     steps = [edge + (360.0 - 2.0 * edge) * k / 358 for k in range(359)]

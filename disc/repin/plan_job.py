@@ -9,11 +9,13 @@ from typing import Any
 
 from disc.check.decisions import load_decisions, settle
 from disc.check.store import FINDINGS_FILE, load_findings
+from disc.design.settings import KeepOut
 from disc.errors import BadInput
+from disc.frame import to_xy_mm
 from disc.job import COMB_FILE, PINS_FILE, Job
 from disc.job_schema import now_text
-from disc.records import Side
-from disc.repin.clearance import Window
+from disc.records import Finding, Side
+from disc.repin.clearance import Hole, Window
 from disc.repin.dividing import COMMON_CIRCLES, COMMON_WORMS, best_dividing, divide, parse_circles
 from disc.repin.drill_table import drill_table, machine_table, sides_worked, worst_drilled_ms
 from disc.repin.drills import WIRE_MM, drill_series, parse_sizes
@@ -119,8 +121,12 @@ def _old_drawings(job: Job) -> list[str]:
     return [f"{DRAWINGS}/{name}" for name in names if name.endswith((".svg", ".dxf", ".pdf"))]
 
 
-def make_plan(job: Job, settings: PlanSettings, rates: Rates) -> Plan:
-    """The plan of a job as it stands; writes nothing."""
+def make_plan(job: Job, given: PlanSettings, rates: Rates, findings: Sequence[Finding] | None = None) -> Plan:
+    """The plan of a job as it stands; writes nothing.
+
+    findings: those to go by, where they are fresher than the last check's file (the desk works them out anew).
+    """
+    settings = settings_in_force(job, given)
     if settings.tip_width_mm is not None and not 0.05 <= settings.tip_width_mm <= 5.0:
         raise BadInput(
             f"a tip of {settings.tip_width_mm:g} mm is not possible; its width is in millimetres, 0.05 to 5."
@@ -131,16 +137,21 @@ def make_plan(job: Job, settings: PlanSettings, rates: Rates) -> Plan:
     scale = (float(teeth.get("stretch", 0.0)), float(teeth.get("offset_mm", 0.0)))
     designed = "design" in job.settings
     layout = lay_out(pins, comb, job.plate, load_tune(job), (0.0, 0.0) if designed else scale, settings.tip_width_mm)
+    windows, obstacles = _keep_out(job)
     shop = Shop(
         WIRE_MM if settings.wires is None else parse_sizes(settings.wires, "wire"),
         drill_series("micro" if settings.drills is None else settings.drills),
-        tuple(parse_window(text, job.plate.radius_mm) for text in settings.windows or ()),
+        (*windows, *(parse_window(text, job.plate.radius_mm) for text in settings.windows or ())),
+        obstacles,
     )
     notes: list[str] = []
     if designed:
-        stations = stations_of_design(pins, layout, shop)
+        kept = frozenset(int(number) for number in _design(job).get("kept", []))
+        stations = stations_of_design(pins, layout, shop, kept)
+        if kept:
+            notes.append("Old pins stay; empty holes and stubs of the old disc are not in this job: see its own list.")
     else:
-        settled, unfit = settle(load_findings(job), load_decisions(job))
+        settled, unfit = settle(load_findings(job) if findings is None else findings, load_decisions(job))
         stations = stations_of_reading(pins, settled, layout, shop)
         notes += _reading_notes(job, len(unfit))
     if job.plate.thickness_mm is None and any(s.needs_hole for s in stations):
@@ -178,6 +189,27 @@ def settings_in_force(job: Job, given: PlanSettings) -> PlanSettings:
         known["windows"] = tuple(known["windows"])
     now = {name: getattr(given, name) for name in REMEMBERED if getattr(given, name) is not None}
     return PlanSettings(**(known | now), rates=given.rates)
+
+
+def _design(job: Job) -> dict[str, Any]:
+    """What the design room stored about a planned disc; empty for a disc that was read."""
+    stored = job.settings.get("design")
+    return stored if isinstance(stored, dict) else {}
+
+
+def _keep_out(job: Job) -> tuple[tuple[Window, ...], tuple[Hole, ...]]:
+    """(openings, round places) of a planned disc's keep-out table."""
+    zones = [KeepOut(**zone) for zone in _design(job).get("keep_out", [])]
+    windows, holes = [], []
+    for zone in zones:
+        if zone.r_mm is not None and zone.theta_deg is not None:
+            x_mm, y_mm = to_xy_mm(zone.r_mm, zone.theta_deg)
+            name = f"the screw or mark of {zone.name} in the keep-out table"
+            holes.append(Hole(Side.UPPER, float(x_mm), float(y_mm), zone.diameter_mm or 0.0, None, name))
+        else:
+            sector = (zone.from_r_mm, zone.to_r_mm, zone.from_theta_deg, zone.to_theta_deg)
+            windows.append(tuple(float(value or 0.0) for value in sector))
+    return tuple(windows), tuple(holes)  # type: ignore[arg-type]
 
 
 def parse_window(text: str, radius_mm: float) -> Window:
@@ -224,6 +256,11 @@ def _dividing(stations: Sequence[Station], worm: int, circles: Sequence[int]) ->
             numbers = tuple(s.number for s in mine if s.number is not None)
             faces.append(FaceDividing(side, numbers, divide([s.place.theta_deg for s in mine], worm, best.circle)))
     return tuple(faces)
+
+
+def rates_in_force(job: Job) -> Rates:
+    """The job's own rates, else the sample."""
+    return _rates(job, None)[0]
 
 
 def _rates(job: Job, given: Path | None) -> tuple[Rates, str | None]:

@@ -6,7 +6,7 @@ In: pins, settled findings and the layout. Out: stations, upper face first, each
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 from disc.check.decisions import Settled
@@ -32,11 +32,12 @@ USUAL_STANDING_MM = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Shop:
-    """What the workshop has: wire sizes, drills; and the disc's windows between its crossings."""
+    """What the workshop has, wire and drills, and what the disc has besides pins: windows between crossings, screws."""
 
     wires_mm: tuple[float, ...] = WIRE_MM
     drills: tuple[Drill, ...] = metric_drills()
     windows: tuple[Window, ...] = ()
+    obstacles: tuple[Hole, ...] = ()
 
 
 def stations_of_reading(
@@ -56,13 +57,21 @@ def stations_of_reading(
     return _with_walls(_numbered(drafts), pins, layout, shop)
 
 
-def stations_of_design(pins: Sequence[Pin], layout: Layout, shop: Shop) -> tuple[Station, ...]:
-    """The stations of a new disc: every pin is drilled for and set where the design puts it."""
+def stations_of_design(
+    pins: Sequence[Pin], layout: Layout, shop: Shop, kept: Collection[int] = ()
+) -> tuple[Station, ...]:
+    """The stations of a new disc: every pin is drilled for and set where the design puts it.
+
+    kept: numbers of old pins that stay, where an old disc is filled up.
+    """
     usual = usual_diameter(pins)
     drafts = []
     for pin in pins:
         place = spot(pin.r_mm, pin.theta_deg)
         diameter = pin.diameter_mm or usual
+        if pin.id in kept:
+            drafts.append(_kept(pin, place))
+            continue
         drafts.append(
             Station(
                 number=None,
@@ -79,6 +88,11 @@ def stations_of_design(pins: Sequence[Pin], layout: Layout, shop: Shop) -> tuple
             )
         )
     return _with_walls(_numbered(drafts), (), layout, shop)
+
+
+def _kept(pin: Pin, place: Spot) -> Station:
+    stays = (Task(Operation.LEAVE, "an old pin that the tune keeps"),)
+    return Station(None, pin.side, place, stays, found=place, nominal=place, pin_id=pin.id, tooth=pin.tooth)
 
 
 # ---- one place
@@ -220,7 +234,7 @@ def _with_walls(stations: tuple[Station, ...], pins: Sequence[Pin], layout: Layo
     known = [replace(hole, depth_mm=depth.depth_mm) for hole, depth in zip(planned, depths, strict=True)]
     depth_of = {id(station): depth for station, depth in zip(drilled, depths, strict=True)}
     hole_of = {id(station): hole for station, hole in zip(drilled, known, strict=True)}
-    everything = [*standing, *known]
+    everything = [*standing, *known, *shop.obstacles]
     done = []
     for station in stations:
         if Operation.SET not in station.operations:

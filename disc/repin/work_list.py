@@ -66,7 +66,7 @@ def _opening(plan: Plan, page: Page) -> str:
     facts = [
         f"{kind}, {plate.diameter_mm:g} mm across, turning {WAY_WORDS[plate.turns.value]} as seen on the upper face, "
         f"{plate.revolution_s:g} s a turn.",
-        _counts(plan),
+        count_words(plan),
     ]
     if plan.setting_error_ms is not None:
         facts.append(f"The standing pins keep the beat to {plan.setting_error_ms:.0f} ms (root mean square).")
@@ -79,12 +79,13 @@ def _opening(plan: Plan, page: Page) -> str:
     )
 
 
-def _counts(plan: Plan) -> str:
+def count_words(plan: Plan) -> str:
+    """How many places have each operation, in words; places in doubt are counted once, apart."""
     counts = {op: sum(op in s.operations and not s.in_doubt for s in plan.stations) for op in Operation}
     words = [f"{op.value} {n}" for op, n in counts.items() if n]
     doubt = sum(s.in_doubt for s in plan.stations)
     if doubt:
-        words.append(f"in doubt {doubt}")
+        words.append(f"{doubt} places in doubt" if doubt > 1 else "1 place in doubt")
     return "Work: " + ", ".join(words) + "." if words else "There is nothing to do."
 
 

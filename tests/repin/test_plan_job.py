@@ -19,6 +19,8 @@ from disc.records import Plate
 from disc.repin.plan_job import PlanSettings, parse_window, plan_job
 from disc.repin.store import load_plan
 
+from .material import write_job
+
 RUN = [sys.executable, "-c", "from disc.cli import main; main()", "repin"]
 
 
@@ -225,3 +227,20 @@ def test_bad_use_in_a_process_of_its_own(damaged_job):
 def test_windows_that_are_none(text):
     with pytest.raises(BadInput, match="the window"):
         parse_window(text, 15.0)
+
+
+def test_a_planned_disc_keeps_its_old_pins_and_its_screws(tmp_path):
+    folder = write_job(tmp_path / "filled-up", designed=True)
+    with open_for_writing(folder) as job:
+        near = next(p for p in job.pins() if p.id == 50)
+        zones = [{"name": "line 2", "r_mm": near.r_mm + 0.5, "theta_deg": near.theta_deg, "diameter_mm": 0.6}]
+        zones.append({"name": "line 3", "from_r_mm": 2.0, "to_r_mm": 3.0, "from_theta_deg": 5.0, "to_theta_deg": 50.0})
+        job.settings["design"] = {"kept": list(range(1, 41)), "keep_out": zones}
+        with job.step("design"):
+            pass
+    made = plan_once(folder)
+    assert sum(s.needs_hole for s in made.plan.stations) == 20
+    assert made.plan.windows == ((2.0, 3.0, 5.0, 50.0),)
+    hole = next(s for s in made.plan.stations if s.pin_id == 50)
+    assert "line 2" in hole.wall.to and hole.wall.wall_mm == pytest.approx(0.5 - 0.3 - 0.125, abs=1e-3)
+    assert any("Old pins stay" in note for note in made.plan.notes)

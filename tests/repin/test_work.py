@@ -173,3 +173,12 @@ def test_a_new_disc_is_drilled_and_set_all_over():
     assert [s.number for s in listed] == list(range(1, 61))
     assert all([op.value for op in s.operations] == ["drill", "set"] and not s.in_doubt for s in listed)
     assert all(s.place == s.nominal and s.depth_mm and s.wall and s.stock for s in listed)
+
+
+def test_old_pins_that_stay_are_left():
+    comb = make_comb()
+    pins, tune = make_pins(comb, PLATE)
+    listed = stations_of_design(pins, lay_out(pins, comb, PLATE, tune), Shop(), kept={p.id for p in pins[:40]})
+    done = {s.pin_id: [op.value for op in s.operations] for s in listed}
+    assert all(done[p.id] == (["leave"] if p.id <= 40 else ["drill", "set"]) for p in pins)
+    assert [s.number for s in listed if s.number] == list(range(1, 21))
