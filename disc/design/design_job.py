@@ -85,13 +85,17 @@ def one_line(design: Design) -> str:
 
 
 def tune_settings(design: Design) -> dict[str, Any]:
-    """What `disc transcribe` should know of this tune: metre, key, title."""
+    """What `disc transcribe` should know of this tune: title and key, and where its bars lie if they are all alike."""
     tune = arranged_tune(design)
-    return {
-        "metre": f"{tune.metre.beats}/{tune.metre.unit}",
-        "key": written_key(tune.key),
-        "title": tune.title,
-    }
+    known: dict[str, Any] = {"title": tune.title, "key": written_key(tune.key)}
+    bars = design.score.bars
+    if any(bar.length_quarter != tune.metre.bar_quarter for bar in bars[1:-1]):
+        return known
+    first = tune.notes[0].onset_quarter
+    upbeat = -first % tune.metre.bar_quarter
+    beats = (bars[-1].start_quarter + tune.metre.bar_quarter - first) * tune.metre.unit / 4
+    known |= {"metre": f"{tune.metre.beats}/{tune.metre.unit}", "upbeat": str(upbeat / 4)}
+    return known | ({"beats": int(beats)} if beats.denominator == 1 else {})
 
 
 def design_settings(design: Design) -> dict[str, Any]:

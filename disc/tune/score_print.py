@@ -197,6 +197,7 @@ def _bars_of(
     ends = [*starts[1:], max(last, starts[-1] + Fraction(1, 24))]
     signs = [_signs(measure) for measure in measures]
     _add_endings(parts, measures, signs)
+    _part_codas(signs)
     kept = [i for i in range(len(starts)) if ends[i] > starts[i]]
     return (
         [(starts[i], ends[i]) for i in kept],
@@ -219,10 +220,15 @@ def _signs(measure: Any) -> BarSigns:
     signs.fine = "Fine" in names
     signs.da_capo = any(name.startswith("DaCapo") for name in names)
     signs.dal_segno = any(name.startswith("DalSegno") for name in names)
-    codas = [mark for mark in measure.getElementsByClass("RepeatMark") if type(mark).__name__ == "Coda"]
-    signs.coda = bool(codas)
-    signs.to_coda = "ToCoda" in names
+    signs.coda = "Coda" in names
     return signs
+
+
+def _part_codas(signs: Sequence[BarSigns]) -> None:
+    """The coda sign is printed twice: where one leaves for the coda, and where the coda begins."""
+    marked = [bar for bar in signs if bar.coda]
+    for bar in marked[:-1]:
+        bar.coda, bar.to_coda = False, True
 
 
 def _add_endings(parts: Sequence[Any], measures: Sequence[Any], signs: Sequence[BarSigns]) -> None:

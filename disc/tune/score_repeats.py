@@ -77,10 +77,22 @@ class _Player:
             self.at = len(self.bars)
         elif self.last_way and signs.to_coda:
             self.at = _find_coda(self.bars, self.at)
-        elif not self.last_way and signs.times > self.turn:
+        elif not self.last_way and self._goes_back(signs):
             self.at, self.turn = self.section, self.turn + 1
         else:
             self._leave(signs)
+
+    def _goes_back(self, signs: BarSigns) -> bool:
+        """Whether the section is played once more from here: an ending goes back while the next pass has one."""
+        if signs.times <= 1:
+            return False
+        if signs.endings:
+            after = self.at
+            while after < len(self.bars) and self.bars[after].endings:
+                if self.turn + 1 in self.bars[after].endings:
+                    return True
+                after += 1
+        return signs.times > self.turn
 
     def _leave(self, signs: BarSigns) -> None:
         closes = signs.times > 1 or bool(signs.endings)

@@ -269,3 +269,25 @@ def test_damaged_files_end_in_a_tune_or_in_one_line(tmp_path: Path, kind: str) -
             outcomes.add("refused")
             assert "\n" not in str(error)
     assert "refused" in outcomes  # the damage does reach the reader
+
+
+def bar_of(number: int, step: str, before: str = "", after: str = "") -> str:
+    """A MusicXML bar of one whole note."""
+    note = f"<note><pitch><step>{step}</step><octave>5</octave></pitch><duration>4</duration></note>"
+    return f'<measure number="{number}">{before}{note}{after}</measure>'
+
+
+def test_dal_segno_al_coda_in_musicxml(tmp_path: Path) -> None:
+    """C D(segno) E(to coda) F(D.S. al Coda) G(coda): played C D E F, D E, G. Signs as in the MusicXML 4.0 tutorial."""
+    sign = "<direction><direction-type><{0}/></direction-type>{1}</direction>"
+    words = "<direction><direction-type><words>D.S. al Coda</words></direction-type></direction>"
+    body = (
+        bar_of(1, "C", BAR)
+        + bar_of(2, "D", sign.format("segno", ""))
+        + bar_of(3, "E", "", sign.format("coda", ""))
+        + bar_of(4, "F", "", words)
+        + bar_of(5, "G", sign.format("coda", ""))
+    )
+    (score,) = read_score(write(tmp_path, "ds.musicxml", musicxml(body)))
+    assert [note.pitch for note in score.notes] == [72, 74, 76, 77, 74, 76, 79]
+    assert [bar.printed for bar in score.bars] == ["1", "2", "3", "4", "2", "3", "5"]
