@@ -80,6 +80,7 @@ def plucked(
     voice = VOICES[voice_name](rng)
     pitches = comb_pitches(rng, teeth)
     pair_gap, tooth_gap = gap or rng.uniform(0.7, 1.3), gap or rng.uniform(0.9, 1.8)
+    choked = rng.uniform(0.4, 0.8, teeth)  # of its ring time, where a tooth buzzes
     conditions = np.array(["sound"] * teeth, dtype=object)
     faults = rng.permutation(teeth)
     dead, buzzing, doubled = max(1, teeth // 12), max(1, teeth // 10), 1
@@ -103,10 +104,7 @@ def plucked(
             if conditions[k] == "dead":
                 piece = force * s.dead_click(rng, pitches[k])
             else:
-                damping = rng.uniform(0.4, 0.8) if conditions[k] == "buzzing" and pluck == 0 else 1.0
-                if conditions[k] == "buzzing":
-                    damping = damping if pluck == 0 else rows_damping
-                    rows_damping = damping
+                damping = choked[k] if conditions[k] == "buzzing" else 1.0
                 sound = voice.note(k + 1, pitches[k], min(ring, 5.0), force, damping)
                 piece = sound.audio
                 if conditions[k] == "buzzing":
@@ -214,9 +212,11 @@ def turn(
     v = 1 + drift * (0.5 - t / (period * turns)) + 0.01 * np.sin(2 * np.pi * t / rng.uniform(7, 20) + rng.uniform(0, 6))
     flutter_hz = rng.uniform(1.0, 6.0)
     v += rng.uniform(0.002, 0.006) * np.sin(2 * np.pi * flutter_hz * t + rng.uniform(0, 6))
-    v *= 1 - np.exp(-t / 0.15)
+    v *= 1 - np.exp(-t / 0.03)
     turned = np.cumsum(v) * step / period
-    revolution = float(np.interp(1.0, turned, t))
+    # One turn: the recorded one; of several whole turns their mean.
+    whole = max(1, int(turns - late + 1e-6))
+    revolution = float(np.interp(late + whole, turned, t) - np.interp(late, turned, t)) / whole
     lead_s = rng.uniform(0.3, 1.2)
     skip_s = float(np.interp(late, turned, t)) if late else -lead_s
     end_s = float(np.interp(turns, turned, t)) if turns != 1.0 or late else revolution + 0.3
@@ -347,9 +347,9 @@ DEVELOPMENT = [
     ),
     (
         turn,
-        dict(name="t-celesta-whirr", seed=14, voice_name="fluid-8", teeth=24, count=110, whirr=0.05, container="m4a"),
+        dict(name="t-celesta-whirr", seed=14, voice_name="fluid-8", teeth=24, count=110, whirr=0.3, container="m4a"),
     ),
-    (turn, dict(name="t-bar-late", seed=15, voice_name="bar", teeth=24, count=100, late=0.3, turns=1.6, whirr=0.05)),
+    (turn, dict(name="t-bar-late", seed=15, voice_name="bar", teeth=24, count=100, late=0.3, turns=1.6, whirr=0.1)),
     (turn, dict(name="t-glock-rate", seed=16, voice_name="fluid-9", teeth=22, count=90, rate=48000, said_rate=44100)),
 ]
 
@@ -381,11 +381,11 @@ UNSEEN = [
             container="m4a",
         ),
     ),
-    (turn, dict(name="v-harp", seed=114, voice_name="fluid-46", teeth=20, count=90, whirr=0.06, container="mp3")),
+    (turn, dict(name="v-harp", seed=114, voice_name="fluid-46", teeth=20, count=90, whirr=0.2, container="mp3")),
     (
         turn,
         dict(
-            name="v-two-turns", seed=115, voice_name="bar", teeth=18, count=70, turns=2.0, revolution_s=32, whirr=0.05
+            name="v-two-turns", seed=115, voice_name="bar", teeth=18, count=70, turns=2.0, revolution_s=32, whirr=0.15
         ),
     ),
     (
