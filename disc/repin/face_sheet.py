@@ -123,7 +123,7 @@ def _title(sheet: Sheet, plan: Plan, side: Side, page: Page, scale_words: str) -
     else:
         how = "Seen looking at the upper face: the disc's angles run counter-clockwise here."
     lines = (
-        f"{page.name}: disc of {plan.plate.diameter_mm:g} mm, {plan.plate.revolution_s:g} s a turn. "
+        f"{page.name}: disc of {plan.plate.diameter_mm:g} mm, {plan.plate.revolution_s:.4g} s a turn. "
         f"{len(plan.numbered(side))} numbered places.",
         how,
         f"On this face the disc turns {arrow_words}. Angles count from the stop slot, on the right.",

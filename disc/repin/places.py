@@ -16,6 +16,9 @@ from statistics import median
 
 import numpy as np
 
+from disc.check.clearance import PASSING_ROOM_MM, USUAL_DIAMETER_MM
+from disc.check.clearance import tip_width_mm as usual_tip_width_mm
+from disc.check.grid import Grid
 from disc.frame import (
     FULL_TURN_DEG,
     angle_difference_deg,
@@ -31,12 +34,9 @@ from disc.repin.records import Spot, Tolerance, spot
 # What can be heard: a strike this much off its beat is noticed beside a steady accompaniment. Given by the task this
 # program was made for; listening tests on uneven rhythm find thresholds near it at these speeds (from memory).
 TIMING_S = 0.010
-# The tip of a tooth where nobody measured it: this share of the way to the next track, and no wider than WIDEST_TIP_MM.
-# Common practice, no source: tips are filed narrow so that neighbours' pins pass between them.
-TIP_SHARE = 0.6
-WIDEST_TIP_MM = 0.60
-# Air that must stay between a pin and the tip beside its own. Common practice, no source.
-TIP_AIR_MM = 0.05
+# The narrower of pin and tip must be covered by this share of its width, or the pin slips off sideways as it lifts.
+# Common practice, no source.
+COVERED_SHARE = 0.75
 LEAST_RADIAL_MM = 0.02  # no hole is set better than this by hand; common practice, no source
 # A place farther than this from any beat is on none: three times a setting error of 20 ms.
 REACH_S = 0.060
@@ -44,7 +44,6 @@ REACH_S = 0.060
 FINEST_PARTS = 24
 GRID_SHARE = 0.95  # a stray grace note must not make the grid of all the others finer
 FEWEST_FOR_GRID = 8
-USUAL_DIAMETER_MM = 0.25  # where no pin was measured; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,13 +62,13 @@ class Layout:
 
     track_mm: radius of each tooth's track on this disc. parts: beats are this many to a quarter, None without a grid.
     late_s: usual lateness of each tooth. note_quarter: onset by pin id. setting_error_s: rms of sound pins, or None.
-    tip_width_mm: measured or assumed, by tooth.
+    tip_width_mm: of the teeth's tips, by face; measured, or what the tracks leave (check/clearance.py).
     """
 
     plate: Plate
     teeth: dict[int, Tooth]
     track_mm: dict[int, float]
-    tip_width_mm: dict[int, float]
+    tip_width_mm: dict[Side, float]
     tune: Tune | None = None
     parts: int | None = None
     note_quarter: dict[int, Fraction] = field(default_factory=dict)
@@ -88,7 +87,9 @@ def lay_out(
     """The layout of a disc. comb None: no track is known. scale: (stretch, offset_mm) of the comb on this disc."""
     teeth = {tooth.number: tooth for tooth in comb.teeth} if comb else {}
     tracks = {n: t.tip_r_mm * (1.0 + scale[0]) + scale[1] for n, t in teeth.items()}
-    widths = {n: tip_width_mm or _tip_width(n, teeth, tracks) for n in teeth}
+    on_face = {side: np.array([tracks[n] for n, t in teeth.items() if t.side is side]) for side in Side}
+    diameter = usual_diameter(pins)
+    widths = {side: tip_width_mm or usual_tip_width_mm(radii, diameter) for side, radii in on_face.items()}
     bare = Layout(plate, teeth, tracks, widths)
     if tune is None or not teeth:
         return bare
@@ -114,19 +115,29 @@ def nominal_place(layout: Layout, side: Side, found: Spot, tooth: int | None, pi
     return Nominal(spot(r_mm, float(wrap_deg(theta))), True, float(early_ms), found.r_mm - r_mm)
 
 
-def tolerance_at(layout: Layout, r_mm: float, tooth: int | None, diameter_mm: float) -> Tolerance:
+def bar_and_beat(layout: Layout, theta_deg: float, tooth: int | None) -> tuple[int | None, Fraction | None]:
+    """(bar, beat) at which a pin here sounds; both None without a tune or a tooth."""
+    tune = layout.tune
+    if tune is None or tooth is None or tooth not in layout.teeth:
+        return None, None
+    grid = Grid(tune.quarter_s, tune.start_s, tune.metre)
+    return grid.bar_and_beat(_onset_s(layout, theta_deg, tooth) - layout.late_s.get(tooth, 0.0))
+
+
+def tolerance_at(layout: Layout, side: Side, r_mm: float, tooth: int | None, diameter_mm: float) -> Tolerance:
     """How far a pin of this tooth may be off.
 
-    Along the motion: what TIMING_S is on this disc. Radially: the whole pin stays under the tip, and clear of the tips
-    beside it by TIP_AIR_MM; never less than LEAST_RADIAL_MM.
+    Along the motion: what TIMING_S is on this disc. Radially: pin and tip still cover each other by COVERED_SHARE of
+    the narrower, and the pin passes the tips beside it with PASSING_ROOM_MM; never less than LEAST_RADIAL_MM.
     """
     along_deg = float(turn_for_onset_deg(TIMING_S, layout.plate.revolution_s))
     along_mm = math.radians(along_deg) * r_mm
-    width = layout.tip_width_mm.get(tooth, WIDEST_TIP_MM / 2) if tooth is not None else WIDEST_TIP_MM / 2
-    radial = (width - diameter_mm) / 2.0
-    gap = _nearest_track(layout, tooth)
-    if tooth is not None and gap is not None:
-        radial = min(radial, gap[0] - layout.tip_width_mm[gap[1]] / 2.0 - diameter_mm / 2.0 - TIP_AIR_MM)
+    width = layout.tip_width_mm[side]
+    narrower = min(width, diameter_mm)
+    radial = abs(width - diameter_mm) / 2.0 + (1.0 - COVERED_SHARE) * narrower
+    gap_mm = _to_nearest_track_mm(layout, tooth)
+    if gap_mm is not None:
+        radial = min(radial, gap_mm - (width + diameter_mm) / 2.0 - PASSING_ROOM_MM)
     return Tolerance(along_deg, along_mm, max(radial, LEAST_RADIAL_MM))
 
 
@@ -147,27 +158,13 @@ def usual_diameter(pins: Sequence[Pin]) -> float:
 # ---- tracks
 
 
-def _tip_width(number: int, teeth: dict[int, Tooth], tracks: dict[int, float]) -> float:
-    gaps = [abs(tracks[n] - tracks[number]) for n, t in teeth.items() if n != number and _same_face(t, teeth[number])]
-    apart = [gap for gap in gaps if gap > 1e-6]
-    return min(TIP_SHARE * min(apart), WIDEST_TIP_MM) if apart else WIDEST_TIP_MM
-
-
-def _same_face(a: Tooth, b: Tooth) -> bool:
-    return a.side is b.side
-
-
-def _nearest_track(layout: Layout, tooth: int | None) -> tuple[float, int] | None:
-    """(distance, tooth) of the nearest other track on the same face; teeth sharing a track do not count."""
+def _to_nearest_track_mm(layout: Layout, tooth: int | None) -> float | None:
+    """From a tooth's track to the nearest other one of its face; teeth that share a track do not count."""
     if tooth is None or tooth not in layout.teeth:
         return None
-    mine = layout.track_mm[tooth]
-    others = [
-        (abs(layout.track_mm[n] - mine), n)
-        for n, t in layout.teeth.items()
-        if n != tooth and _same_face(t, layout.teeth[tooth])
-    ]
-    return min(((gap, n) for gap, n in others if gap > 1e-6), default=None)
+    mine, face = layout.track_mm[tooth], layout.teeth[tooth].side
+    gaps = [abs(layout.track_mm[n] - mine) for n, t in layout.teeth.items() if t.side is face]
+    return min((gap for gap in gaps if gap > 1e-6), default=None)
 
 
 # ---- beats

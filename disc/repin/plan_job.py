@@ -136,7 +136,8 @@ def make_plan(job: Job, given: PlanSettings, rates: Rates, findings: Sequence[Fi
     teeth = job.content.results.get("teeth", {})
     scale = (float(teeth.get("stretch", 0.0)), float(teeth.get("offset_mm", 0.0)))
     designed = "design" in job.settings
-    layout = lay_out(pins, comb, job.plate, load_tune(job), (0.0, 0.0) if designed else scale, settings.tip_width_mm)
+    tip_width = settings.tip_width_mm or _design(job).get("sizes", {}).get("tip_width_mm")
+    layout = lay_out(pins, comb, job.plate, load_tune(job), (0.0, 0.0) if designed else scale, tip_width)
     windows, obstacles = _keep_out(job)
     shop = Shop(
         WIRE_MM if settings.wires is None else parse_sizes(settings.wires, "wire"),
@@ -166,7 +167,7 @@ def make_plan(job: Job, given: PlanSettings, rates: Rates, findings: Sequence[Fi
         stations=stations,
         dividing=dividing,
         estimate=estimate(stations, rates),
-        setting_error_ms=None if layout.setting_error_s is None else 1000.0 * layout.setting_error_s,
+        setting_error_ms=None if designed or layout.setting_error_s is None else 1000.0 * layout.setting_error_s,
         windows=shop.windows,
         notes=tuple(notes),
         cautions=CAUTIONS,

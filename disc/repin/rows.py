@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from disc.check.sentences import beat_words
 from disc.repin.records import Operation, Station
 
 SHORT = {
@@ -46,7 +47,7 @@ def reason_words(station: Station, room: int) -> str:
 
 
 def bar_words(bar: int | None, beat: Fraction | None) -> str:
-    """Where in the tune: "12:2½" style as "12, beat 5/2"; empty if not known."""
+    """Where in the tune: "12 beat 2 1/2"; empty if not known."""
     if bar is None:
         return ""
-    return f"{bar}" if beat is None else f"{bar}, beat {beat}"
+    return f"{bar}" if beat is None else f"{bar} beat {beat_words(beat)}"

@@ -14,7 +14,7 @@ from disc.check.kinds import Kind
 from disc.records import Finding, Pin, Side
 from disc.repin.clearance import LEAST_WALL_MM, Hole, Window, drill_depths, least_wall
 from disc.repin.drills import WIRE_MM, Drill, PinStock, choose_stock, metric_drills
-from disc.repin.places import Layout, nominal_place, tolerance_at, usual_diameter, usual_height
+from disc.repin.places import Layout, bar_and_beat, nominal_place, tolerance_at, usual_diameter, usual_height
 from disc.repin.records import SURE_NOT, Operation, Spot, Station, Task, spot
 from disc.repin.work import (
     BRING_OVER_SHARE,
@@ -72,15 +72,18 @@ def stations_of_design(
         if pin.id in kept:
             drafts.append(_kept(pin, place))
             continue
+        bar, beat = bar_and_beat(layout, pin.theta_deg, pin.tooth)
         drafts.append(
             Station(
                 number=None,
                 side=pin.side,
                 place=place,
+                bar=bar,
+                beat=beat,
                 tasks=(Task(Operation.DRILL, "laid out by design"), Task(Operation.SET, "laid out by design")),
                 nominal=place,
                 on_grid=True,
-                tolerance=tolerance_at(layout, pin.r_mm, pin.tooth, diameter),
+                tolerance=tolerance_at(layout, pin.side, pin.r_mm, pin.tooth, diameter),
                 pin_id=pin.id,
                 tooth=pin.tooth,
                 stock=choose_stock(diameter, shop.wires_mm, shop.drills),
@@ -103,6 +106,7 @@ def _at_pin(
 ) -> list[Station]:
     found = spot(pin.r_mm, pin.theta_deg)
     nominal = nominal_place(layout, pin.side, found, pin.tooth, pin.id)
+    bar, beat = (finding.bar, finding.beat) if finding else bar_and_beat(layout, nominal.spot.theta_deg, pin.tooth)
     station = Station(
         number=None,
         side=pin.side,
@@ -112,14 +116,14 @@ def _at_pin(
         found=found,
         nominal=nominal.spot,
         on_grid=nominal.on_grid,
-        tolerance=tolerance_at(layout, pin.r_mm, pin.tooth, stock.wire_mm),
+        tolerance=tolerance_at(layout, pin.side, pin.r_mm, pin.tooth, stock.wire_mm),
         early_ms=nominal.early_ms if nominal.on_grid else None,
         outward_mm=nominal.outward_mm if pin.tooth in layout.track_mm else None,
         sigma_mm=pin.sigma_mm,
         pin_id=pin.id,
         tooth=pin.tooth,
-        bar=finding.bar if finding else None,
-        beat=finding.beat if finding else None,
+        bar=bar,
+        beat=beat,
         notes=work.notes,
         may_break=work.may_break,
     )
@@ -199,7 +203,7 @@ def _without_hole(one: Settled, pins: Sequence[Pin], layout: Layout, stock: PinS
         probability=work.wanted,
         nominal=nominal.spot,
         on_grid=nominal.on_grid,
-        tolerance=tolerance_at(layout, nominal.spot.r_mm, finding.tooth, stock.wire_mm),
+        tolerance=tolerance_at(layout, finding.side, nominal.spot.r_mm, finding.tooth, stock.wire_mm),
         tooth=finding.tooth,
         bar=finding.bar,
         beat=finding.beat,

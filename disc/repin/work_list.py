@@ -55,7 +55,7 @@ def _preamble(page: Page) -> str:
         '#set text(size: 9pt, number-width: "tabular", hyphenate: false)\n'
         "#set par(justify: false, leading: 0.5em)\n"
         "#set table(stroke: 0.3pt + luma(160), inset: (x: 3pt, y: 2.6pt))\n"
-        "#show table.cell.where(y: 0): strong\n"
+        "#set table.cell(breakable: false)\n#show table.cell.where(y: 0): strong\n"
         "#show heading: set block(above: 1.2em, below: 0.6em)"
     )
 
@@ -65,7 +65,7 @@ def _opening(plan: Plan, page: Page) -> str:
     kind = "a new disc: every pin is set" if plan.designed else "an old disc"
     facts = [
         f"{kind}, {plate.diameter_mm:g} mm across, turning {WAY_WORDS[plate.turns.value]} as seen on the upper face, "
-        f"{plate.revolution_s:g} s a turn.",
+        f"{plate.revolution_s:.4g} s a turn.",
         count_words(plan),
     ]
     if plan.setting_error_ms is not None:
@@ -100,6 +100,8 @@ def _face(plan: Plan, side: Side) -> str:
         f"hand by turning the disc {WAY_WORDS[work_turns(side).value]}."
     )
     left = f"Left as they are: {len(plain)} pins without a number." if plain else ""
+    if plan.designed:
+        return f"== #{typst_text(side.value.capitalize() + ' face')}\n#{typst_text(head)}\n\n{_new_holes(plan, side)}"
     rows = [_station_cells(s) for s in plan.numbered(side)]
     table = _table(
         ("no.", "do", "place", "beside its nominal place", "pin and hole", "why, and what to look out for"),
@@ -121,7 +123,7 @@ def _station_cells(s: Station) -> list[str]:
         )
         if word
     )
-    words = "; ".join(dict.fromkeys(w for w in why if w))
+    words = "; ".join(_without_repeats([w for w in why if w]))
     doubt = "\nIN DOUBT" if s.in_doubt else ""
     return [
         str(s.number),
@@ -131,6 +133,50 @@ def _station_cells(s: Station) -> list[str]:
         _pin_words(s),
         f"{words} ({where})",
     ]
+
+
+def _new_holes(plan: Plan, side: Side) -> str:
+    """The holes of a new disc, a line each; what they all share is said once above the table."""
+    stations = plan.numbered(side)
+    shared, rows = dict.fromkeys(_common(s) for s in stations), []
+    for s in stations:
+        place = s.place
+        wall = f"{s.wall.wall_mm:.2f} mm, {s.wall.to}" if s.wall else ""
+        deep = f"{s.depth_mm:.2f}" if s.depth_mm is not None else "?"
+        own = [_common(s)] if len(shared) > 1 else []
+        numbers = (f"{place.r_mm:.3f}", f"{place.theta_deg:.3f}", f"{place.x_mm:+.3f}", f"{place.y_mm:+.3f}")
+        rows.append(
+            [
+                str(s.number),
+                *numbers,
+                deep,
+                str(s.tooth or ""),
+                bar_words(s.bar, s.beat),
+                wall,
+                "; ".join([*own, *s.notes]),
+            ]
+        )
+    head = "" if len(shared) != 1 else f"#{typst_text('Every hole: ' + next(iter(shared)) + '.')}\n\n"
+    columns = ("no.", "r mm", "angle °", "x mm", "y mm", "deep", "tooth", "bar", "least wall", "look out for")
+    return head + _table(columns, "(auto, auto, auto, auto, auto, auto, auto, auto, auto, 1fr)", rows, size_pt=8.0)
+
+
+def _common(s: Station) -> str:
+    """Wire, drill, height and tolerance of a new hole."""
+    parts = []
+    if s.stock:
+        parts.append(f"wire {s.stock.wire_mm:.2f} mm, drill {s.stock.drill.name} ({s.stock.words})")
+    if s.standing_mm is not None:
+        parts.append(f"the pin stands {s.standing_mm:.2f} mm")
+    if s.tolerance:
+        parts.append(f"allowed ±{s.tolerance.along_deg:.3f}° along and ±{s.tolerance.radial_mm:.2f} mm across")
+    return ", ".join(parts)
+
+
+def _without_repeats(words: Sequence[str]) -> list[str]:
+    """Each sentence once, and none that stands inside another."""
+    kept = list(dict.fromkeys(words))
+    return [w for w in kept if not any(w != other and w in other for other in kept)]
 
 
 def _beside(s: Station) -> str:

@@ -10,7 +10,7 @@ import pytest
 
 from disc.frame import theta_for, turn_for_onset_deg
 from disc.records import Comb, Side, Turns
-from disc.repin.places import lay_out, nominal_place, tolerance_at
+from disc.repin.places import bar_and_beat, lay_out, nominal_place, tolerance_at
 from disc.repin.records import spot
 
 from .material import PLATE, QUARTER_S, SETTING_MM, make_comb, make_pins
@@ -107,10 +107,21 @@ def test_a_hole_between_beats_is_on_no_beat(disc):
 
 def test_tolerances_by_hand():
     layout = lay_out((), make_comb(), PLATE, None)
-    made = tolerance_at(layout, 9.0, 3, 0.25)
+    made = tolerance_at(layout, Side.UPPER, 9.0, 3, 0.25)
     # 10 ms of 45 s is 0.08 degrees; at 9 mm that is 0.08 / 360 x 2 pi x 9 = 0.01257 mm.
     assert made.along_deg == pytest.approx(0.08) and made.along_mm == pytest.approx(0.012566, abs=1e-6)
-    # Tip 0.6 x 0.9 = 0.54 mm wide: (0.54 - 0.25) / 2 = 0.145; to the next tip 0.9 - 0.27 - 0.125 - 0.05 = 0.455.
-    assert made.radial_mm == pytest.approx(0.145)
-    wide = lay_out((), make_comb(), PLATE, None, tip_width_mm=0.85)
-    assert tolerance_at(wide, 9.0, 3, 0.25).radial_mm == pytest.approx(0.30)  # (0.85 - 0.25) / 2, next 0.9-0.425-0.175
+    # Tips of 0.25 mm, the widest assumed: a quarter of the pin may stand out; next tip 0.9 - 0.125 - 0.125 - 0.03.
+    assert made.radial_mm == pytest.approx(0.0625)
+    wide = lay_out((), make_comb(), PLATE, None, tip_width_mm=0.40)
+    assert tolerance_at(wide, Side.UPPER, 9.0, 3, 0.25).radial_mm == pytest.approx(0.1375)  # 0.15 / 2 + 0.25 / 4
+    wider = lay_out((), make_comb(), PLATE, None, tip_width_mm=1.30)
+    assert tolerance_at(wider, Side.UPPER, 9.0, 3, 0.25).radial_mm == pytest.approx(0.095)  # 0.9 - 1.55 / 2 - 0.03
+
+
+def test_bar_and_beat_are_the_written_ones(disc):
+    plate, comb, pins, tune = disc
+    layout = lay_out(pins, comb, plate, tune)
+    for pin in pins:
+        quarter = next(n for n in tune.notes if pin.id in n.pins).onset_quarter
+        # 4/4, no upbeat: bar 1 begins at quarter 0, beats count from 1.
+        assert bar_and_beat(layout, pin.theta_deg, pin.tooth) == (int(quarter // 4) + 1, 1 + quarter % 4)
