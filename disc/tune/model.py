@@ -24,7 +24,7 @@ MODEL_FILE = Path(__file__).with_name("model.json")
 class Model:
     """All fitted parts."""
 
-    voices: VoiceModel
+    voices: tuple[VoiceModel, ...]
     metre: LinearModel
     key: LinearModel
     rhythm: RhythmModel
@@ -38,9 +38,10 @@ def load_model() -> Model:
 
 def model_from(raw: dict[str, Any]) -> Model:
     """A model from the content of model.json."""
-    voice = raw["voices"]
-    mean, spread, weight = (np.array(voice[part]) for part in ("mean", "spread", "weight"))
-    voices = VoiceModel(mean, spread, weight, float(voice["constant"]))
+    voices = tuple(
+        VoiceModel(np.array(v["mean"]), np.array(v["spread"]), np.array(v["weight"]), float(v["constant"]))
+        for v in raw["voices"]
+    )
     tables = {kind: {name: np.array(t, float) for name, t in raw["rhythm"][kind].items()} for kind in ("bar", "beat")}
     return Model(voices, _linear(raw["metre"]), _linear(raw["key"]), RhythmModel(tables["bar"], tables["beat"]))
 

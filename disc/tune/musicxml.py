@@ -30,7 +30,9 @@ def musicxml_of_page(page: Page) -> str:
     from music21.musicxml.m21ToXml import GeneralObjectExporter
 
     text = GeneralObjectExporter().parse(_score(page)).decode("utf-8")
-    return re.sub(r"\s*<encoding-date>[^<]*</encoding-date>", "", text)
+    text = re.sub(r"\s*<encoding-date>[^<]*</encoding-date>", "", text)
+    # music21 does not write on which side of the staff a tempo stands
+    return re.sub(r"<direction>(?=\s*<direction-type>\s*<words[^>]*>♩)", '<direction placement="above">', text)
 
 
 def spelled(pitch: int, fifths: int) -> str:
@@ -95,7 +97,7 @@ def _measure(page: Page, bar: Bar, staff: int, first: bool) -> Any:
         measure.rightBarline = barlines.Barline("final")
     for chord in bar.staves[staff]:
         _insert_chord(measure, chord, bar, page)
-    _beam(measure, page)
+    _beam(measure, page, bar.printed.offset)
     return measure
 
 
@@ -106,9 +108,7 @@ def _tempo(page: Page) -> Any:
     compound = is_compound(page.metre)
     beat = beat_quarter(page.metre) if compound else Fraction(1)
     words = f"♩{'.' if compound else ''} = {round(60.0 / (page.quarter_s * float(beat)))}"
-    mark: Any = tempo.MetronomeMark(text=words, numberSounding=round(60.0 / page.quarter_s))
-    mark.placement = "above"
-    return mark
+    return tempo.MetronomeMark(text=words, numberSounding=round(60.0 / page.quarter_s))
 
 
 def _clef(clef: Clef) -> Any:
@@ -169,13 +169,19 @@ def _id(written: Note) -> str:
     return "pin-" + "-".join(str(pin) for pin in written.pins) if written.pins else f"note-{written.onset_quarter}"
 
 
-def _beam(measure: Any, page: Page) -> None:
-    from music21 import exceptions21
+def _beam(measure: Any, page: Page, offset: Fraction) -> None:
+    """Beams as the metre groups them; a bar that music21 cannot beam is printed with flags."""
+    from music21 import exceptions21, meter
 
+    signature = meter.TimeSignature(f"{page.metre.beats}/{page.metre.unit}")
+    elements = [e for e in measure.notesAndRests if not e.duration.isGrace]
     try:
-        measure.makeBeams(inPlace=True)
-    except exceptions21.Music21Exception:  # a bar it cannot beam is printed with flags
+        found = signature.getBeams(elements, measureStartOffset=offset)
+    except exceptions21.Music21Exception:
         return
+    for element, beams in zip(elements, found, strict=True):
+        if beams is not None and not element.isRest:
+            element.beams = beams
 
 
 def _mark_endings(part: Any, page: Page) -> None:

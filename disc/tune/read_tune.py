@@ -7,7 +7,7 @@ lengths. Nothing here looks at a clock or a random number: the same strikes give
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import numpy as np
@@ -23,6 +23,7 @@ from disc.tune.metre import MetreReading, describe, explain, read_metre
 from disc.tune.model import load_model
 from disc.tune.quantise import place_strikes
 from disc.tune.settings import TuneSettings, key_name
+from disc.tune.strains import find_repeats
 from disc.tune.voices import melody_probability
 from disc.tune.written import with_lengths
 
@@ -72,14 +73,14 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
         )
     onset_s = np.array([s.onset_s for s in heard])
     pitch = np.array([float(s.pitch) for s in heard if s.pitch is not None])
-    melody = melody_probability(onset_s, pitch, model.voices)
     rolls, anchored_s, grids = find_turn_grids(onset_s, pitch)
+    melody = melody_probability(anchored_s, pitch, model.voices)
     readings = read_metre(grids, anchored_s, np.round(pitch), melody > 0.5, model, settings)
     if not readings:
         raise BadInput("no beat fits what was set by hand. Leave out --beats, --upbeat or --metre and run it again.")
     best = readings[0]
     metre = settings.metre or best.metre
-    places = place_strikes(anchored_s, best, metre)
+    places = _place_by_voice(anchored_s, melody > 0.5, best, metre)
     keys = read_key(np.round(pitch), strike_weights(onset_s, melody > 0.5), melody > 0.5, model.key)
     key = settings.key or keys[0].key
     tune = _tune(heard, places, melody > 0.5, rolls, best, metre, key, settings.title)
@@ -106,6 +107,19 @@ def find_turn_grids(onset_s: FloatArray, pitch: FloatArray) -> tuple[Rolls, Floa
             break
     _, last, grids = max(tried, key=lambda item: (item[0], item[1]))
     return rolls, rolls.anchored(onset_s, last), grids
+
+
+def _place_by_voice(
+    onset_s: FloatArray, is_melody: npt.NDArray[np.bool_], reading: MetreReading, metre: Metre
+) -> list[Fraction]:
+    """Places of melody and accompaniment, each for itself: one may go in triplets against the other."""
+    places = [Fraction(0)] * len(onset_s)
+    for voice in (True, False):
+        members = np.flatnonzero(is_melody == voice)
+        if len(members):
+            for index, place in zip(members, place_strikes(onset_s[members], reading, metre), strict=True):
+                places[index] = place
+    return places
 
 
 def strike_weights(onset_s: FloatArray, is_melody: npt.NDArray[np.bool_]) -> FloatArray:
@@ -144,7 +158,7 @@ def _tune(
         for strike, place, melody, roll in zip(strikes, places, is_melody, rolls.of, strict=True)
     ]
     upbeat = max(Fraction(0), -min(note.onset_quarter for note in notes))
-    return Tune(
+    tune = Tune(
         notes=with_lengths(notes, metre, upbeat % bar),
         metre=metre,
         key=key,
@@ -153,6 +167,7 @@ def _tune(
         start_s=reading.grid.start_s + reading.first_step * reading.grid.step_s,
         title=title,
     )
+    return replace(tune, repeats=find_repeats(tune))
 
 
 def _metre_alternatives(readings: Sequence[MetreReading]) -> list[Alternative]:

@@ -34,11 +34,53 @@ class VoiceModel:
     weight: FloatArray
     constant: float
 
+    def probability(self, table: FloatArray) -> FloatArray:
+        """Probability of each row, shape (n,); table: shape (n, f)."""
+        score = (table - self.mean) / self.spread @ self.weight + self.constant
+        return 1.0 / (1.0 + np.exp(-np.clip(score, -30, 30)))
 
-def melody_probability(onset_s: FloatArray, pitch: FloatArray, model: VoiceModel) -> FloatArray:
-    """Probability that each strike is melody, shape (n,)."""
-    table = (voice_features(onset_s, pitch) - model.mean) / model.spread
-    return 1.0 / (1.0 + np.exp(-(table @ model.weight + model.constant)))
+
+def melody_probability(onset_s: FloatArray, pitch: FloatArray, models: tuple[VoiceModel, ...]) -> FloatArray:
+    """Probability that each strike is melody, shape (n,). models: the first look, and each look that follows it."""
+    table = voice_features(onset_s, pitch)
+    melody = models[0].probability(table)
+    for model in models[1:]:
+        melody = model.probability(line_features(onset_s, pitch, melody, table))
+    return melody
+
+
+LINE_S = (0.4, 1.0, 3.0)  # widths over which the lines of melody and accompaniment are taken
+
+
+def line_features(onset_s: FloatArray, pitch: FloatArray, melody: FloatArray, table: FloatArray) -> FloatArray:
+    """What a second look sees, shape (n, f): the lines that the first look drew, and how each strike keeps to them.
+
+    melody: shape (n,), the first look's probability; table: its features, which are seen again.
+    """
+    later_s = onset_s[:, None] - onset_s[None, :]
+    together = np.abs(later_s) < TOGETHER_S
+    score = np.log((melody + 1e-6) / (1 - melody + 1e-6))
+    columns = [score, np.where(together, melody[None, :] * (pitch[None, :] > pitch[:, None]), 0.0).max(1)]
+    same = pitch[:, None] == pitch[None, :]
+    for width_s in LINE_S:
+        weight = np.exp(-0.5 * (later_s / width_s) ** 2)
+        np.fill_diagonal(weight, 0.0)
+        over, under = weight * melody[None, :], weight * (1 - melody)[None, :]
+        line = ((over * pitch).sum(1) + 0.2 * pitch) / (over.sum(1) + 0.2)
+        bass = ((under * pitch).sum(1) + 0.2 * (pitch - 6)) / (under.sum(1) + 0.2)
+        repeated = ((under - over) * same).sum(1) / (weight * same + 1e-9).sum(1)
+        columns += [np.clip((pitch - line) / 12, -2, 2), np.clip((pitch - bass) / 12, -2, 2), repeated]
+        columns.append(np.clip(np.abs(pitch - line) / 12, 0, 2) - np.clip(np.abs(pitch - bass) / 12, 0, 2))
+    for sure in (melody > 0.5, melody <= 0.5):
+        before, after = _gaps(later_s, sure, 1), _gaps(later_s, sure, -1)
+        columns += [np.minimum(before, 1.5), np.minimum(after, 1.5), np.abs(np.log((before + 0.02) / (after + 0.02)))]
+    return np.hstack([table, np.stack([np.asarray(column, dtype=float) for column in columns], axis=1)])
+
+
+def _gaps(later_s: FloatArray, sure: BoolArray, sign: int) -> FloatArray:
+    """Seconds from each strike back (or on) to the nearest one of a voice, at most 3."""
+    away = np.where((sign * later_s > TOGETHER_S) & sure[None, :], sign * later_s, 3.0)
+    return np.asarray(away.min(1), dtype=float)
 
 
 def voice_features(onset_s: FloatArray, pitch: FloatArray) -> FloatArray:

@@ -4,8 +4,9 @@
 
 Each tuning melody is made into turns with random accompaniments and 0, 5 or 15 % of the strikes removed
 (tune_strikes.py); the held-out half is never read. Fitted in order: voices (logistic regression), rhythm tables
-(counts), metre and key (conditional logits). The rhythm feature a metre weight sees comes from tables counted without that melody's quarter of
-the tunes, so that the weight is honest. Prints the score on a quarter left out, then fits to all and writes the file.
+(counts), metre and key (conditional logits). The rhythm feature that a metre weight sees comes from tables counted
+without that melody's quarter of the tunes, so that the weight is honest. Prints the score on a quarter left out, then
+fits to all and writes the file.
 """
 
 from __future__ import annotations
@@ -28,10 +29,12 @@ from disc.tune.model import MODEL_FILE
 from disc.tune.pulse import FEATURE_NAMES, Lattice, Marks, Structure, features, find_marks, make_lattice, structures_for
 from disc.tune.read_tune import find_turn_grids, strike_weights
 from disc.tune.rhythm import RhythmModel, bar_name, beat_name, fit_gaps, gap_counts, rhythm_scores
-from disc.tune.voices import VoiceModel, melody_probability, voice_features
+from disc.tune.voices import VoiceModel, line_features, melody_probability, voice_features
 
 FOLDS = 4
 RIDGE = 3e-4
+VOICE_TURNS = 1500  # turns the voices are fitted on: more change nothing
+LOOKS = 3
 EXACT_SHARE = 0.5  # how much the very bar length counts beside class and phase
 
 
@@ -42,6 +45,8 @@ class Sample:
     fold: int
     turn: Turn
     onset_s: np.ndarray
+    anchored_s: np.ndarray
+    grids: tuple[Grid, ...]
     pitch: np.ndarray
     melody: np.ndarray
     real: np.ndarray
@@ -83,12 +88,17 @@ def make_samples(count: int, variants: int) -> list[Sample]:
     for variant in range(variants):
         for index, melody in enumerate(melodies):
             turn = make_turn(melody, rng, (0.0, 0.05, 0.15)[(index + variant) % 3])
+            onset_s = np.array([s.onset_s for s in turn.strikes])
+            pitch = np.array([float(s.pitch or 0) for s in turn.strikes])
+            _, anchored_s, grids = find_turn_grids(onset_s, pitch)
             samples.append(
                 Sample(
                     (index * 7919) % FOLDS,
                     turn,
-                    np.array([s.onset_s for s in turn.strikes]),
-                    np.array([float(s.pitch or 0) for s in turn.strikes]),
+                    onset_s,
+                    anchored_s,
+                    grids,
+                    pitch,
                     np.array([bool(n and n.melody) for n in turn.truth]),
                     np.array([n is not None for n in turn.truth]),
                     [],
@@ -100,9 +110,21 @@ def make_samples(count: int, variants: int) -> list[Sample]:
 # ---- voices
 
 
-def fit_voices(samples: list[Sample]) -> VoiceModel:
+def fit_voices(samples: list[Sample]) -> tuple[VoiceModel, ...]:
+    """The first look at all strikes, and a second that sees what the first found."""
+    samples = samples[:VOICE_TURNS]
+    tables = [voice_features(s.anchored_s, s.pitch) for s in samples]
+    models = [_logistic(tables, samples)]
+    for _ in range(LOOKS - 1):
+        said = [melody_probability(s.anchored_s, s.pitch, tuple(models)) for s in samples]
+        seen = [line_features(s.anchored_s, s.pitch, p, t) for s, p, t in zip(samples, said, tables, strict=True)]
+        models.append(_logistic(seen, samples))
+    return tuple(models)
+
+
+def _logistic(tables: list[np.ndarray], samples: list[Sample]) -> VoiceModel:
     """Logistic regression over all strikes, every turn counting alike."""
-    table = np.vstack([voice_features(s.onset_s, s.pitch) for s in samples])
+    table = np.vstack(tables)
     is_melody = np.concatenate([s.melody for s in samples])
     weight = np.concatenate([s.real / len(s.real) for s in samples]) / len(samples)
     mean, spread = table.mean(0), table.std(0) + 1e-9
@@ -119,31 +141,33 @@ def fit_voices(samples: list[Sample]) -> VoiceModel:
     return VoiceModel(mean, spread, found[:-1], float(found[-1]))
 
 
-def report_voices(samples: list[Sample], model: VoiceModel) -> None:
+def report_voices(samples: list[Sample], models: tuple[VoiceModel, ...]) -> None:
     """Melody F1 on the quarter left out."""
-    scores = []
-    for s in samples:
-        said = (melody_probability(s.onset_s, s.pitch, model) > 0.5)[s.real]
-        true = s.melody[s.real]
-        scores.append(2.0 * (said & true).sum() / max(1, said.sum() + true.sum()))
-    print(f"voices: melody F1 {np.mean(scores):.3f} on {len(samples)} turns left out")
+    for looks in range(1, len(models) + 1):
+        scores = []
+        for s in samples:
+            said = (melody_probability(s.anchored_s, s.pitch, models[:looks]) > 0.5)[s.real]
+            true = s.melody[s.real]
+            scores.append(2.0 * (said & true).sum() / max(1, said.sum() + true.sum()))
+        print(f"voices: melody F1 {np.mean(scores):.4f} on {len(samples)} turns left out, looks: {looks}", flush=True)
 
 
 # ---- rhythm and metre
 
 
-def add_grids(sample: Sample, voices: VoiceModel) -> None:
-    """Find grids and lay the strikes on them, with melody as the program itself would tell it."""
-    _, anchored_s, grids = find_turn_grids(sample.onset_s, sample.pitch)
-    said = melody_probability(sample.onset_s, sample.pitch, voices) > 0.5
-    for grid in grids[:GRIDS]:
-        step = np.round(grid.places(anchored_s)).astype(np.int64)
+def add_grids(sample: Sample, voices: tuple[VoiceModel, ...]) -> None:
+    """Lay the strikes on the grids, with melody as the program itself would tell it."""
+    said = melody_probability(sample.anchored_s, sample.pitch, voices) > 0.5
+    for grid in sample.grids[:GRIDS]:
+        step = np.round(grid.places(sample.anchored_s)).astype(np.int64)
         lattice = make_lattice(step, np.round(sample.pitch), said, grid.step_s)
         sample.on_grids.append((grid, int(step.min()), lattice, find_marks(lattice)))
 
 
 def label(structure: Structure, phase: int, grid: Grid, first: int, turn: Turn) -> int:
-    """0: wrong; 1: metre class and bar lines right, bars of half or double length; 2: the bars as written."""
+    """0: wrong; 1: metre class and bar lines right, bars of half or double length; 2: the bars as written, or 3: and
+    their beats too, so that the note values come out as written.
+    """
     beats, unit = turn.melody.metre
     compound, triple = beats in (6, 9, 12), beats in (3, 9)
     if structure.compound != compound or (structure.beats == 3) != triple:
@@ -156,7 +180,9 @@ def label(structure: Structure, phase: int, grid: Grid, first: int, turn: Turn) 
     off_s = grid.start_s + (first + phase) * grid.step_s - turn.start_s
     if abs((off_s + short_s / 2) % short_s - short_s / 2) > 0.3 * grid.step_s + 0.02:
         return 0
-    return 2 if abs(ratio - 1) < 0.01 else 1
+    if abs(ratio - 1) > 0.01:
+        return 1
+    return 3 if structure.beats == (beats // 3 if compound else 4 if (beats, unit) == (2, 2) else beats) else 2
 
 
 def count_rhythm(samples: list[Sample]) -> RhythmModel:
@@ -167,7 +193,7 @@ def count_rhythm(samples: list[Sample]) -> RhythmModel:
         for grid, first, lattice, _ in s.on_grids:
             for structure in structures_for(lattice):
                 for phase in range(structure.bar):
-                    if label(structure, phase, grid, first, s.turn) != 2:
+                    if label(structure, phase, grid, first, s.turn) < 2:
                         continue
                     counts = np.roll(gap_counts(lattice, structure.bar), -phase, axis=0)
                     name = bar_name(structure)
@@ -207,7 +233,7 @@ def fit_metre(tables: list[Rows], ridge: float = RIDGE) -> LinearModel:
     sizes = np.array([len(rows[1]) for rows in tables])
     start = np.r_[0, np.cumsum(sizes)[:-1]]
     good = np.concatenate([rows[1] > 0 for rows in tables])
-    exact = np.concatenate([rows[1] == 2 for rows in tables])
+    exact = np.concatenate([rows[1] == 3 for rows in tables])
     has_exact = np.add.reduceat(exact, start) > 0
 
     def loss(b: np.ndarray) -> tuple[float, np.ndarray]:
@@ -228,15 +254,15 @@ def fit_metre(tables: list[Rows], ridge: float = RIDGE) -> LinearModel:
 
 def report_metre(samples: list[Sample], tables: list[Rows], model: LinearModel) -> None:
     """Share of turns with the class, class and phase, and very bar right, on the quarter left out."""
-    groups: dict[str, list[tuple[bool, bool, bool]]] = {}
+    groups: dict[str, list[tuple[bool, ...]]] = {}
     for sample, (table, labels, classes) in zip(samples, tables, strict=True):
         best = int(model.shares(table).sum(1).argmax())
         melody = sample.turn.melody
         for name in ("all", melody.collection, f"{melody.metre[0]}/{melody.metre[1]}"):
-            result = (bool(classes[best]), bool(labels[best] > 0), bool(labels[best] == 2))
+            result = (bool(classes[best]), bool(labels[best] > 0), bool(labels[best] >= 2), bool(labels[best] == 3))
             groups.setdefault(name, []).append(result)
     for name, results in groups.items():
-        print(f"metre {name:8s} {len(results):4d}  class, phase, bar: {np.round(np.mean(results, 0), 3)}")
+        print(f"metre {name:8s} {len(results):4d}  class, phase, bar, values: {np.round(np.mean(results, 0), 3)}")
 
 
 # ---- key
@@ -288,12 +314,15 @@ def report_key(tables: list[KeyRows], model: LinearModel) -> None:
 # ---- the file
 
 
-def model_text(voices: VoiceModel, metre: LinearModel, key: LinearModel, rhythm: RhythmModel) -> str:
+def model_text(voices: tuple[VoiceModel, ...], metre: LinearModel, key: LinearModel, rhythm: RhythmModel) -> str:
     """model.json."""
     content: dict[str, Any] = {
         "made_by": "tests/bench/fit_tune.py, from the tuning half of the corpus draw",
-        "voices": {name: _digits(getattr(voices, name)) for name in ("mean", "spread", "weight")}
-        | {"constant": round(voices.constant, 4)},
+        "voices": [
+            {name: _digits(getattr(look, name)) for name in ("mean", "spread", "weight")}
+            | {"constant": round(look.constant, 4)}
+            for look in voices
+        ],
         "metre": _named(metre),
         "key": _named(key),
         "rhythm": {
