@@ -82,6 +82,11 @@ def _say_result(folder: Path, diameter_mm: float, found: dict[str, Any]) -> None
     reasons = [f"{count} for {what}" for what, count in found["left_out_because"].items()]
     if changed:
         say(f"Changed: {', '.join(changed)}{' (' + ', '.join(reasons) + ')' if reasons else ''}.")
+    if found["new_pins"] != found["pins"]:
+        say(
+            f"{found['pins'] - found['new_pins']} old pins stay; {found['new_pins']} are set, "
+            f"{found['in_old_holes']} of them in old holes."
+        )
     for remark in (*found["remarks"], *found["teeth_left_out"]):
         say(f"Note: {remark}.")
     if found["old_pins_without_a_note"]:

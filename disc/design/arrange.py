@@ -18,6 +18,7 @@ from disc.design.programme import Programme, Solution, solve
 from disc.design.task import Attempt, Task, intervals, set_up, what_is_left, with_conflicts
 from disc.design.timing import Timing
 from disc.errors import BadInput
+from disc.tune.score_records import Rank, ScoreIn
 from disc.words import Advance, no_progress
 
 MOST_OTHERS = 5  # transpositions listed beside the best
@@ -130,6 +131,14 @@ def arrange(task: Task, transposition: int | None = None, advance: Advance = no_
     assert best is not None
     others = _others(task, attempts, best, solved, deadline)
     return _result(task, best, max(open_bound, best[2].value), others)
+
+
+def all_kept(score: ScoreIn, transposition: int, timing: Timing) -> Arrangement:
+    """Nothing is left to arrange: old pins and old holes play the whole tune."""
+    melody = sum(note.rank is Rank.MELODY for note in score.notes)
+    notes = len(score.notes)
+    share = Share(transposition, notes, notes, 0, 0, melody, melody, 0, proven=True)
+    return Arrangement(transposition, timing, (), (), share, 0, 0, 0, ())
 
 
 def _attempts(task: Task, transposition: int | None) -> list[Attempt]:

@@ -101,8 +101,8 @@ def _first_quarter(design: Design) -> Fraction:
     """The quarter at which the timing's first strike falls: of the tune, or of what an old disc lacked."""
     if design.kept is None:
         return design.score.start_quarter
-    placed = [p.note for p in design.arrangement.placed] + [note for note, _ in design.arrangement.lost]
-    return min(design.score.notes[i].onset_quarter for i in placed)
+    lacking = [i for i in range(len(design.score.notes)) if i not in design.kept.pin_of_note]
+    return min(design.score.notes[i].onset_quarter for i in lacking or range(len(design.score.notes)))
 
 
 def _upbeat(score: ScoreIn, metre: Metre) -> Fraction:

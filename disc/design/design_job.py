@@ -99,7 +99,7 @@ def tune_settings(design: Design) -> dict[str, Any]:
 
 
 def design_settings(design: Design) -> dict[str, Any]:
-    """How the disc was planned, for job.json. kept: numbers of the old pins that stay."""
+    """How the disc was planned, for job.json. kept: old pins that stay. reused: set in old holes."""
     return plain(
         {
             "title": design.score.title,
@@ -108,6 +108,7 @@ def design_settings(design: Design) -> dict[str, Any]:
             "pin_height_mm": design.settings.pin_height_mm,
             "missing_pitch": design.settings.missing_pitch,
             "kept": [pin.id for pin in design.kept.pins] if design.kept else [],
+            "reused": [pin.id for pin in design.kept.reused] if design.kept else [],
             "sizes": {k: v for k, v in asdict(design.settings).items() if k != "keep_out"},
             "keep_out": [asdict(zone) for zone in design.settings.keep_out],
         }
@@ -130,6 +131,7 @@ def summary_of(design: Design) -> dict[str, Any]:
             "notes": len(notes),
             "pins": len(design.pins),
             "new_pins": len(design.pins) - (len(design.kept.pins) if design.kept else 0),
+            "in_old_holes": len(design.kept.reused) if design.kept else 0,
             "melody": found.share.melody,
             "melody_kept": found.share.melody_kept,
             "notes_by_change": counts,

@@ -1,4 +1,5 @@
-"""A partial repin: which notes of the tune the sound pins of an old disc play already, in which key and at which tempo.
+"""A partial repin: which notes of the tune the sound pins of an old disc play already, in which key and at which tempo;
+and which of the holes of its lost and bent pins serve again.
 
 The old disc's turn and the tune's quarters differ by a start, a rate and a transposition. All three are found together:
 a pair of strikes early and late in the turn is tried against every pair of notes of their pitches; the pair that lets
@@ -8,7 +9,7 @@ most strikes fall on notes wins and is refined over all of them.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -29,12 +30,16 @@ FEWEST_PINS = 6  # fewer sound pins say nothing about key and tempo
 
 @dataclass(frozen=True, slots=True)
 class KeptPart:
-    """What stays. pin_of_note: old pin by place in score.notes. unexplained: old pins the tune has no note for.
+    """What stays. pins: the sound ones. reused: pins to be set anew in an old pin's hole, under its number.
 
-    start_deg: turn of the score's quarter 0; deg_per_quarter: the old disc's tempo.
+    holes: old places that are not used again, to be kept clear of. strikes: of pins and reused. pin_of_note: their
+    numbers by place in score.notes. unexplained: sound pins the tune has no note for. start_deg: turn of the score's
+    quarter 0; deg_per_quarter: the old disc's tempo.
     """
 
     pins: tuple[Pin, ...]
+    reused: tuple[Pin, ...]
+    holes: tuple[Pin, ...]
     strikes: tuple[Strike, ...]
     transposition: int
     start_deg: float
@@ -85,17 +90,55 @@ def fit_kept(score: ScoreIn, playing: PlayingComb, plate: Plate, old_pins: Seque
             "Give the tune it was made for, or design a new disc without --keep."
         )
     best, pairs = _refine(best, turn, pitch, onset, written, reach)
-    explained = {strikes[i].pin_id for i, _ in pairs}
+    pin_of_note = {note: strikes[i].pin_id or 0 for i, note in pairs}
+    explained = set(pin_of_note.values())
+    spent = [pin for pin in old_pins if pin.condition is not Condition.SOUND]
+    reused, again = _reuse(spent, score, playing, comb, plate, best, set(pin_of_note))
+    reset_strikes = strikes_from_pins(reused, comb, plate)
     return KeptPart(
         pins=sound,
-        strikes=strikes,
+        reused=reused,
+        holes=tuple(pin for pin in spent if pin.id not in {r.id for r in reused}),
+        strikes=tuple(sorted((*strikes, *reset_strikes), key=lambda s: s.turn_deg)),
         transposition=best.transposition,
         start_deg=best.start_deg,
         deg_per_quarter=best.rate,
         revolution_s=plate.revolution_s,
-        pin_of_note={note: strikes[i].pin_id or 0 for i, note in pairs},
+        pin_of_note=pin_of_note | again,
         unexplained=tuple(pin.id for pin in sound if pin.id not in explained),
     )
+
+
+def _reuse(
+    spent: Sequence[Pin],
+    score: ScoreIn,
+    playing: PlayingComb,
+    comb: Comb,
+    plate: Plate,
+    fit: _Fit,
+    played: set[int],
+) -> tuple[tuple[Pin, ...], dict[int, int]]:
+    """Lost and bent pins whose hole serves a note that no sound pin plays: (as new pins, their numbers by note)."""
+    nominal = {tooth.number: tooth.nominal for tooth in playing.teeth}
+    reach = REACH_S / plate.revolution_s * FULL_TURN_DEG
+    as_new = [
+        replace(pin, condition=Condition.SOUND, lean_x_mm=None, lean_y_mm=None, height_mm=None)
+        for pin in spent
+        if pin.tooth in nominal
+    ]
+    by_id = {pin.id: pin for pin in as_new}
+    reused, again = [], {}
+    for strike in strikes_from_pins(as_new, comb, plate):
+        waiting = [
+            (abs(fit.start_deg + fit.rate * float(note.onset_quarter) - strike.turn_deg), i)
+            for i, note in enumerate(score.notes)
+            if i not in played and i not in again and note.pitch + fit.transposition == nominal[strike.tooth]
+        ]
+        off, note = min(waiting, default=(reach + 1, -1))
+        if off <= reach:
+            again[note] = strike.pin_id or 0
+            reused.append(by_id[strike.pin_id or 0])
+    return tuple(reused), again
 
 
 def _best_fit(turn: FloatArray, pitch: FloatArray, onset: FloatArray, written: FloatArray, reach: float) -> _Fit | None:

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 
 from disc.comb.strikes import pins_from_strikes
-from disc.design.arrange import Arrangement, arrange
+from disc.design.arrange import Arrangement, all_kept, arrange
 from disc.design.partial import KeptPart, fit_kept
 from disc.design.pitches import PlayingComb, playing_comb
 from disc.design.settings import DesignSettings
@@ -15,7 +15,7 @@ from disc.design.timing import Timing, set_timing
 from disc.errors import BadInput
 from disc.frame import onset_s
 from disc.records import Comb, Pin, Plate, Strike
-from disc.tune.score_records import ScoreIn, ScoreNote
+from disc.tune.score_records import Rank, ScoreIn, ScoreNote
 from disc.words import Advance, no_progress
 
 RIM_STEP_MM = 0.5  # a diameter nobody gave is rounded up to this
@@ -103,30 +103,50 @@ def plan_partial(
 ) -> Design:
     """The sound pins of an old disc stay; what the tune lacks is added, at the old disc's own tempo and key.
 
+    A note whose old pin is lost or bent gets its hole again; for the others new holes are placed clear of all old ones.
     Raises BadInput if the old pins do not play this tune.
     """
     settings.check()
     playing = playing_comb(comb, plate)
     kept = fit_kept(score, playing, plate, old_pins)
+    again = tuple(_as_new(pin, settings) for pin in kept.reused)
     lacking = [i for i in range(len(score.notes)) if i not in kept.pin_of_note]
-    if not lacking:
+    if not lacking and not again:
         raise BadInput("the sound pins play the whole tune already; nothing is lacking.")
+    staying = (*kept.pins, *again)
+    if not lacking:
+        arrangement = all_kept(score, kept.transposition, kept.timing_from(score, score))
+        return Design(score, comb, playing, plate, settings, arrangement, kept.strikes, staying, kept.pin_of_note, kept)
     remaining = replace(score, notes=tuple(score.notes[i] for i in lacking))
     timing = kept.timing_from(remaining, score)
-    task = prepare(remaining, playing, plate, settings, timing, kept.pins)
+    task = prepare(remaining, playing, plate, settings, timing, (*staying, *kept.holes))
     found = arrange(task, kept.transposition, advance)
-    arrangement = _in_whole_score(found, lacking)
-    first_id = max(pin.id for pin in kept.pins) + 1
+    first_id = max(pin.id for pin in old_pins) + 1
     strikes, pins, pin_of_note = _lay_out(remaining, playing, comb, plate, settings, found, first_id)
     whole = {lacking[i]: pin for i, pin in pin_of_note.items()} | kept.pin_of_note
     both = tuple(sorted((*kept.strikes, *strikes), key=lambda s: s.turn_deg))
-    return Design(score, comb, playing, plate, settings, arrangement, both, (*kept.pins, *pins), whole, kept)
+    arrangement = _in_whole_score(found, score, kept, lacking)
+    return Design(score, comb, playing, plate, settings, arrangement, both, (*staying, *pins), whole, kept)
 
 
-def _in_whole_score(found: Arrangement, lacking: list[int]) -> Arrangement:
-    """An arrangement of some notes, its note numbers brought back to the whole score's."""
+def _as_new(pin: Pin, settings: DesignSettings) -> Pin:
+    """A pin set anew in an old hole: the hole's own diameter where it is known."""
+    return replace(pin, diameter_mm=pin.diameter_mm or settings.pin_diameter_mm, height_mm=settings.pin_height_mm)
+
+
+def _in_whole_score(found: Arrangement, score: ScoreIn, kept: KeptPart, lacking: list[int]) -> Arrangement:
+    """An arrangement of some notes brought back to the whole score: note numbers, and the shares with the old pins'."""
     placed = tuple(replace(p, note=lacking[p.note]) for p in found.placed)
-    return replace(found, placed=placed, lost=tuple((lacking[i], why) for i, why in found.lost))
+    melody = {i for i, note in enumerate(score.notes) if note.rank is Rank.MELODY}
+    share = replace(
+        found.share,
+        notes=len(score.notes),
+        kept=found.share.kept + len(kept.pin_of_note),
+        melody=len(melody),
+        melody_kept=found.share.melody_kept + len(melody & set(kept.pin_of_note)),
+    )
+    lost = tuple((lacking[i], why) for i, why in found.lost)
+    return replace(found, placed=placed, lost=lost, share=share)
 
 
 def _lay_out(
