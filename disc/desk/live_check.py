@@ -6,14 +6,15 @@ Nothing is stored here: out/findings.json and out/plan.json are written by the s
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from pathlib import Path
 
 from disc.check.check_job import disc_of
 from disc.check.decisions import Settled, load_decisions, settle
 from disc.check.judge import judge
 from disc.check.store import FINDINGS_FILE, load_findings
 from disc.errors import DiscError, MissingPart
-from disc.job import Job
+from disc.job import COMB_FILE, PINS_FILE, Job
+from disc.records import Finding
 from disc.repin.estimate import parse_rates, read_rates, sample_rates_text
 from disc.repin.plan_job import RATES_FILE, PlanSettings, make_plan
 from disc.repin.records import Plan
@@ -21,30 +22,46 @@ from disc.repin.records import Plan
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """settled: findings with decisions, none if the disc was never checked. trouble: why it could not be done."""
+    """settled: findings with decisions, none if the disc was never checked. trouble: why it could not be done.
+
+    as_stored: the findings are those of the last check, which used a score that this desk does not have.
+    """
 
     was_checked: bool = False
     settled: tuple[Settled, ...] = ()
     plan: Plan | None = None
     trouble: str = ""
+    as_stored: bool = False
 
 
-def check_now(job: Job) -> Checked:
-    """The findings of the pins in force and the plan that follows; only where a check was made once."""
+def check_now(job: Job, tune_file: Path | None = None) -> Checked:
+    """The findings of the pins in force and the plan that follows; only where a check was made once.
+
+    tune_file: the score that the last check of this desk was given.
+    """
     if not job.has(FINDINGS_FILE):
         return Checked()
     try:
-        settled, _ = settle(_findings(job), load_decisions(job))
-        return Checked(True, settled, plan_now(job))
+        as_stored = tune_file is None and last_check_had_score(job)
+        findings = load_findings(job) if as_stored else _findings(job, tune_file)
+        settled, _ = settle(findings, load_decisions(job))
+        return Checked(True, settled, plan_now(job), "", as_stored)
     except DiscError as error:
         return Checked(True, trouble=" ".join(str(error).split()))
 
 
-def _findings(job: Job) -> Any:
+def _findings(job: Job, tune_file: Path | None) -> tuple[Finding, ...]:
     try:
-        return judge(disc_of(job)).findings
+        disc, _ = disc_of(job, tune_file)
+        return judge(disc).findings
     except MissingPart:
         return load_findings(job)
+
+
+def last_check_had_score(job: Job) -> bool:
+    """Whether the check that made out/findings.json was given a score besides pins and comb."""
+    last = next((run for run in reversed(job.content.runs) if FINDINGS_FILE in run.outputs), None)
+    return last is not None and bool(set(last.inputs) - {PINS_FILE, COMB_FILE})
 
 
 def plan_now(job: Job) -> Plan:

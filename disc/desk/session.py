@@ -83,6 +83,7 @@ class Session:
         self.derived = Derived()
         self.derived_rev = -1
         self.checked = Checked()
+        self.check_score: Path | None = None  # the score that the last check of this desk was given
         self.trouble: str = ""
         self._shown: dict[int, dict[str, Any]] = {}
         self._stamp: tuple[int, int] | None = None
@@ -252,6 +253,8 @@ class Session:
                 return  # a newer change is waiting behind this one
             job, pins, comb, before = self.job, self.pins, self.comb, self.derived
         try:
+            if comb is not None:
+                _scale(job.reading(), comb)  # so that the first edit need not wait for it
             tune, why, other = tune_now(job, pins, comb)
             after = replace(derive(pins, comb, job.plate, tune, why), alternatives=other)
         except Exception as error:  # a fault in a room must not take the desk down
@@ -267,7 +270,12 @@ class Session:
 
     def _check_again(self, job: Job, rev: int) -> None:
         """Findings and plan of the present pins, after the music, which is wanted sooner."""
-        before, after = self.checked, check_now(job)
+        before = self.checked
+        try:
+            after = check_now(job, self.check_score)
+        except Exception as error:  # as above: a fault in a room must not take the desk down
+            log.exception("checking")
+            after = Checked(True, trouble=f"The check could not be made: {error}")
         with self.guard:
             if rev != self.rev:
                 return

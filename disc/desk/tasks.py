@@ -95,8 +95,10 @@ def _transcribe(session: Session, body: Mapping[str, Any], uploads: Path, advanc
 def _check(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
     from disc.check.check_job import check_job
 
+    if body.get("score"):
+        session.check_score = path_of(uploads, body["score"])
     with open_for_writing(session.folder) as job:
-        found = check_job(job)
+        found = check_job(job, session.check_score)
     return f"Checked: {len(found.settled)} findings."
 
 

@@ -12,6 +12,10 @@ from disc.tables import read_pins
 
 from .rig import photo_place
 
+# Nothing is awaited of the server any more: what follows from the present pins has arrived.
+WORKED_OUT = (
+    "async () => { const {desk} = await import('/static/js/store.js'); return desk.music.rev === desk.state.rev }"
+)
 TO_SCREEN = "async (at) => (await import('/static/js/stage.js')).view().toScreen(at)"
 
 
@@ -33,7 +37,7 @@ class DeskPage:
         self.page.wait_for_selector("#bench:not([hidden]), #start:not([hidden])")
         if self.page.locator("#bench").is_visible():
             self.page.wait_for_selector("#stage[data-ready]")
-            self.page.wait_for_function("async () => (await import('/static/js/store.js')).desk.music.now.length > 0 || true")
+            self.page.wait_for_function(WORKED_OUT)
 
     def _console(self, message: Any) -> None:
         # A refused request is told by the browser as an error of its own; the tests of refusals look at the words instead.
@@ -59,9 +63,7 @@ class DeskPage:
 
     def told(self, part: str) -> None:
         """Wait until the line at the top says this."""
-        self.page.wait_for_function(
-            "(part) => document.getElementById('told').textContent.includes(part)", arg=part
-        )
+        self.page.wait_for_function("(part) => document.getElementById('told').textContent.includes(part)", arg=part)
 
     def click_pin(self, pin: Pin, **options: Any) -> None:
         self.page.mouse.move(*self.at_pin(pin))

@@ -31,7 +31,40 @@ from disc.records import Comb, Condition, Pin, Plate, Side, Strike, Tooth, Turns
 
 PLATE = Plate(28.0, Turns.CLOCKWISE, 40.0, 14.0, 1.0, 3.0)
 # 4/4 in G, eight bars over a bass, made for this test: (beat, MIDI number); two quarters a second.
-MELODY = [67, 71, 74, 71, 72, 71, 69, 66, 67, 69, 71, 72, 74, 74, 67, 67, 76, 74, 72, 71, 74, 72, 71, 69, 71, 69, 67, 66, 67, 67, 67, 67]
+MELODY = [
+    67,
+    71,
+    74,
+    71,
+    72,
+    71,
+    69,
+    66,
+    67,
+    69,
+    71,
+    72,
+    74,
+    74,
+    67,
+    67,
+    76,
+    74,
+    72,
+    71,
+    74,
+    72,
+    71,
+    69,
+    71,
+    69,
+    67,
+    66,
+    67,
+    67,
+    67,
+    67,
+]
 BASS = [55, 59, 62, 59, 55, 60, 62, 55, 60, 55, 62, 59, 55, 62, 55, 55]
 FIRST_ONSET_S = 2.0
 QUARTER_S = 1.08
@@ -58,7 +91,16 @@ def pins() -> tuple[Pin, ...]:
     strikes = [_strike(FIRST_ONSET_S + i * QUARTER_S, teeth[p]) for i, p in enumerate(MELODY)]
     strikes += [_strike(FIRST_ONSET_S + 2 * i * QUARTER_S, teeth[p]) for i, p in enumerate(BASS)]
     made = [
-        replace(pin, tooth=None, diameter_mm=0.26, height_mm=0.5, sigma_mm=0.02, confidence=0.99, lean_x_mm=0.0, lean_y_mm=0.0)
+        replace(
+            pin,
+            tooth=None,
+            diameter_mm=0.26,
+            height_mm=0.5,
+            sigma_mm=0.02,
+            confidence=0.99,
+            lean_x_mm=0.0,
+            lean_y_mm=0.0,
+        )
         for pin in pins_from_strikes(strikes, comb(), PLATE)
     ]
     for index, condition in {4: Condition.MISSING, 13: Condition.MISSING, 22: Condition.STUB}.items():
@@ -122,7 +164,9 @@ def draw_photo(side: Side, shown: tuple[Pin, ...], size_px: int = PHOTO_PX) -> n
     return image
 
 
-def make_job(folder: Path, shown: tuple[Pin, ...] | None = None, size_px: int = PHOTO_PX, with_comb: bool = True) -> Path:
+def make_job(
+    folder: Path, shown: tuple[Pin, ...] | None = None, size_px: int = PHOTO_PX, with_comb: bool = True
+) -> Path:
     """A job folder as the photo reader would leave it."""
     shown = pins() if shown is None else shown
     create_job(folder, PLATE)
@@ -165,5 +209,3 @@ def running_desk(folder: Path, *args: str) -> Iterator[str]:
 def chromium_path() -> str | None:
     """Debian's chromium, or another given by DISC_CHROMIUM; None if there is none."""
     return os.environ.get("DISC_CHROMIUM") or shutil.which("chromium")
-
-

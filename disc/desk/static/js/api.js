@@ -24,13 +24,7 @@ export function listen(handlers) {
   for (const [kind, handler] of Object.entries(handlers)) {
     stream.addEventListener(kind, (event) => handler(JSON.parse(event.data)));
   }
-  let lost = false;
-  stream.onerror = () => {
-    lost = true;
-  };
-  stream.onopen = () => {
-    if (lost) handlers.again?.();
-    lost = false;
-  };
+  // The state is asked for once the stream is open, so that no news falls between; and again after a break.
+  stream.onopen = () => handlers.opened();
   return stream;
 }

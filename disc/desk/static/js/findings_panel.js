@@ -1,6 +1,6 @@
 // Findings beside the photograph: each with its evidence, to accept, to reject with a reason, or to leave in doubt.
 
-import { post } from "./api.js";
+import { post, upload } from "./api.js";
 import { button, byId, element } from "./dom.js";
 import { attempt, say } from "./say.js";
 import { desk, on, select, takeState } from "./store.js";
@@ -19,13 +19,15 @@ function draw() {
     return panel.replaceChildren(
       element("p", {}, "The disc has not been checked yet. The check looks at every pin and hole, and says what is missing, bent, left over or set wrong, each with its evidence."),
       checkButton("Check the disc"),
+      withScore(),
     );
   }
   const all = told.findings;
   const shown = all.filter((finding) => filter === "all" || (filter === "open" ? !finding.verdict : finding.verdict === filter));
   panel.replaceChildren(
     element("div", { class: "row" }, element("label", {}, "Show ", chooser(all)), checkButton("Check again")),
-    told.stale ? element("p", { class: "care" }, "Pins or decisions changed since this check.") : "",
+    withScore(),
+    told.as_stored ? element("p", { class: "care" }, "The last check was given a score; bring it again so that findings follow your corrections.") : "",
     shown.length ? "" : element("p", { class: "faint" }, all.length ? "None of these." : "The check found nothing to say."),
     ...shown.map(card),
   );
@@ -33,6 +35,16 @@ function draw() {
 }
 
 const checkButton = (words) => button(words, () => runTask({ do: "check" }), { id: "check" });
+
+function withScore() {
+  const file = element("input", { type: "file", id: "check-score", class: "unseen", accept: ".mid,.midi,.musicxml,.xml,.mxl,.abc,.krn" });
+  file.onchange = async () => {
+    const [chosen] = file.files;
+    const brought = chosen && (await attempt(() => upload("score", chosen)));
+    if (brought) await runTask({ do: "check", score: brought.token });
+  };
+  return element("p", {}, element("label", { class: "button" }, "Check against a score …", file));
+}
 
 function chooser(all) {
   const count = (verdict) => all.filter((finding) => (verdict === "open" ? !finding.verdict : finding.verdict === verdict)).length;

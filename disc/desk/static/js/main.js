@@ -150,13 +150,15 @@ showChoices();
 drawLegend();
 listen({
   pins: (change) => {
-    if (change.rev > desk.state.rev) takePins(change);
+    if (desk.state?.job && change.rev > desk.state.rev) takePins(change);
   },
   music: (music) => {
+    if (!desk.state?.job) return;
     takeMusic(music);
     if (music.told.length) say(`${music.told.join("; ")}.`);
   },
   findings: (found) => {
+    if (!desk.state?.job) return;
     desk.state.findings = found.findings;
     desk.state.plan = found.plan;
     tell("state");
@@ -165,6 +167,5 @@ listen({
   progress: showProgress,
   reload: () => reload().catch(complain),
   trouble: ({ words }) => say(words, true),
-  again: () => reload().catch(complain),
+  opened: () => reload().catch(complain),
 });
-reload().catch(complain);

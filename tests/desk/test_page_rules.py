@@ -1,0 +1,79 @@
+"""Accessibility, and a page that cannot do what it must not."""
+
+from __future__ import annotations
+
+from axe_playwright_python.sync_playwright import Axe
+
+from .rig import pins
+
+PANELS = ("pin", "findings", "plan", "disc", "comb", "history", "save")
+
+
+def serious(page):
+    """axe-core's faults of impact serious or critical, in words."""
+    found = Axe().run(page).response["violations"]
+    return [
+        f"{fault['id']}: {fault['nodes'][0]['html'][:120]}"
+        for fault in found
+        if fault["impact"] in ("serious", "critical")
+    ]
+
+
+def test_axe_finds_no_serious_fault_in_any_view(open_desk, job):
+    desk = open_desk(job, bypass_csp=True)  # axe-core is put into the page by the test; the rules are tested below
+    desk.page.evaluate("async (id) => (await import('/static/js/store.js')).select([id])", pins()[3].id)
+    desk.tab("findings")
+    desk.page.click("#check")
+    desk.told("Checked")
+    for panel in PANELS:
+        desk.tab(panel)
+        desk.page.wait_for_timeout(150)
+        assert serious(desk.page) == [], panel
+    for sheet in ("score", "earlier", "turning"):
+        desk.sheet(sheet)
+        desk.page.wait_for_timeout(400)
+        assert serious(desk.page) == [], sheet
+    desk.page.click("#help-open")
+    assert serious(desk.page) == []
+
+
+def test_axe_finds_no_serious_fault_on_the_start_page(open_desk, tmp_path):
+    desk = open_desk(tmp_path / "fresh", bypass_csp=True)
+    assert serious(desk.page) == []
+
+
+def test_every_control_is_reached_and_its_focus_is_seen(open_desk, job):
+    desk = open_desk(job)
+    desk.click_pin(pins()[0]) if pins()[0].side.value == "upper" else None
+    reached = set()
+    for _ in range(90):
+        desk.page.keyboard.press("Tab")
+        told = desk.page.evaluate(
+            "() => { const e = document.activeElement; const s = getComputedStyle(e);"
+            "return [e.id || e.dataset.name || e.textContent.slice(0, 20), s.outlineStyle, e.closest('label.button') ? getComputedStyle(e.closest('label.button')).outlineStyle : ''] }"
+        )
+        reached.add(told[0])
+        if told[0] and desk.page.evaluate("() => document.activeElement !== document.body"):
+            assert "solid" in told[1:], told
+    wanted = {"help-open", "upper", "pick", "zoom-out", "zoom-in", "stage", "play", "play-what", "play-speed", "play-loop",
+              "play-tooth", "roll", "tab-pin", "pin-list"}  # fmt: skip
+    assert wanted <= reached
+
+
+def test_the_page_may_load_nothing_from_elsewhere(open_desk, job):
+    desk = open_desk(job)
+    tried = desk.page.evaluate(
+        """async () => {
+          const blocked = [];
+          document.addEventListener('securitypolicyviolation', (e) => blocked.push(e.effectiveDirective));
+          await fetch('http://127.0.0.2:9/x').catch(() => {});
+          const image = new Image(); image.src = 'http://127.0.0.2:9/x.png';
+          const script = document.createElement('script'); script.textContent = 'window.hacked = 1'; document.body.append(script);
+          await new Promise((done) => setTimeout(done, 300));
+          return [blocked.sort(), window.hacked ?? null];
+        }"""
+    )
+    assert tried[1] is None
+    assert {"connect-src", "img-src", "script-src-elem"} <= set(tried[0])
+    desk.errors.clear()  # the refusals just provoked
+    desk.requests[:] = [url for url in desk.requests if "127.0.0.2" not in url]
