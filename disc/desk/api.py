@@ -13,6 +13,7 @@ from disc.desk.changes import plate_changes
 from disc.desk.decide import decide
 from disc.desk.guard import Guard
 from disc.desk.handlers import DeskHandler, NewsStream, Page, StaticPart
+from disc.desk.mark_place import mark_place
 from disc.desk.page_state import page_state
 from disc.desk.saved import saved_files
 from disc.desk.session import Session
@@ -56,9 +57,13 @@ class SetValues(DeskHandler):
     """Plate and settings."""
 
     async def post(self) -> None:
-        """Body: {"plate": {...}, "settings": {...}}."""
+        """Body: {"plate": {...}, "settings": {...}}, or {"place": {"what": slot | centre, "sheet", "at"}}."""
         body = self.json_body()
         job = _job(self.session)
+        if body.get("place"):
+            await self.in_bench(mark_place, self.session, body["place"])
+            self.finish(await self.aside(page_state, self.session))
+            return
         changes = plate_changes(job, body.get("plate") or {}) + settings_changes(
             job, self.session, body.get("settings") or {}
         )

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from dataclasses import asdict, replace
 from typing import Any
 
+from disc.corrections import Correction
+from disc.desk.datum import Datum, inverse, moved_corrections, moved_pin, moved_view
 from disc.desk.history import Change
 from disc.errors import BadInput
-from disc.job import COMB_FILE, Job, Stage
-from disc.records import Turns
+from disc.job import COMB_FILE, READING_FILE, Job, Stage
+from disc.photo.view import View
+from disc.records import Side, Turns
+from disc.tables import format_pins
 
 DECISIONS_FILE = "decisions.json"
 PLATE_VALUES = ("diameter_mm", "turns", "revolution_s", "rest_arc_deg", "thickness_mm", "bore_mm")
@@ -28,14 +32,8 @@ def plate_changes(job: Job, asked: Mapping[str, Any]) -> tuple[Change, ...]:
             new = None if value in (None, "") else _length(name, value)
         changes.append(Change("plate", name, getattr(job.plate, name), new))
     plate = replace(job.plate, **{c.name: c.new for c in changes})
-    type(job.content.plate)(**_plain_plate(plate))  # the job's own limits
+    type(job.content.plate)(**asdict(plate))  # the job's own limits
     return tuple(changes)
-
-
-def _plain_plate(plate: Any) -> dict[str, Any]:
-    from dataclasses import asdict
-
-    return asdict(plate)
 
 
 def _turns(value: Any) -> str:
@@ -86,11 +84,43 @@ def apply_changes(job: Job, stage: Stage, changes: Iterable[Change], forward: bo
             _set_or_drop(job.settings, change.name, value)
         elif change.where == "comb":
             _write_or_remove(stage, COMB_FILE, value)
+        elif change.where == "faces":
+            _set_or_drop(job.content.faces, change.name, value)
+        elif change.where == "reading":
+            _write_or_remove(stage, READING_FILE, value)
+        elif change.where == "datum":
+            pass  # moves the corrections, which the session holds; see moved_by_changes
         elif change.where == "decision":
             content = {"schema": 1, "decisions": value or []}
             stage.write_text(DECISIONS_FILE, json.dumps(content, indent=1, ensure_ascii=False) + "\n")
         else:
             raise BadInput(f"the history names {change.where!r}, which this program does not know.")
+
+
+def datum_changes(job: Job, datum: Datum, what: str, at_px: tuple[float, float]) -> tuple[Change, ...]:
+    """All that changes when slot or centre of a photographed face is marked anew."""
+    side = datum.side
+    old_view = job.content.faces[side.value]
+    new_view = old_view | moved_view(View.from_json(old_view), datum).to_json()
+    reading = job.reading()
+    moved = format_pins([moved_pin(pin, datum) for pin in reading])
+    return (
+        Change("datum", side.value, None, asdict(datum) | {"side": side.value}),
+        Change("faces", side.value, old_view, new_view),
+        Change("reading", READING_FILE, format_pins(reading), moved),
+        setting_change(job, f"photo.{what}_{side.value}", [round(at_px[0], 2), round(at_px[1], 2)]),
+    )
+
+
+def moved_by_changes(
+    corrections: tuple[Correction, ...], changes: Iterable[Change], forward: bool
+) -> tuple[Correction, ...]:
+    """Corrections in the axes that hold after these changes: a marked slot or centre moves them too."""
+    for change in changes:
+        if change.where == "datum":
+            datum = Datum(**(change.new | {"side": Side(change.new["side"])}))
+            corrections = moved_corrections(corrections, datum if forward else inverse(datum))
+    return corrections
 
 
 def _set_or_drop(values: dict[str, Any], name: str, value: Any) -> None:

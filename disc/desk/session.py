@@ -18,7 +18,7 @@ from typing import Any
 
 from disc.comb.assign import assign_teeth, fit_scale
 from disc.corrections import Correction, apply_corrections
-from disc.desk.changes import apply_changes
+from disc.desk.changes import apply_changes, moved_by_changes
 from disc.desk.derive import Derived, derive, told_changes
 from disc.desk.edits import Bench, edit_from_request
 from disc.desk.events import News
@@ -56,7 +56,7 @@ from disc.job import (
 )
 from disc.job_schema import now_text
 from disc.records import Comb, Pin
-from disc.tables import format_pins, read_comb
+from disc.tables import format_pins, read_comb, read_pins
 
 log = logging.getLogger(__name__)
 # The same desk's edits in a row are one line in the job's record of runs; their steps stand in desk.json.
@@ -182,6 +182,8 @@ class Session:
         with job.step(RUN_NAME) as stage:
             for step in crossed:
                 apply_changes(job, stage, step.changes, forward)
+                done = moved_by_changes(done, step.changes, forward)
+                undone = moved_by_changes(undone, step.changes, forward)
             pins = self._stage_pins(job, stage, done, undone)
             stage.write_text(HISTORY_FILE, format_history(history))
         with self.guard:
@@ -193,8 +195,10 @@ class Session:
         self, job: Job, stage: Stage, done: tuple[Correction, ...], undone: tuple[Correction, ...]
     ) -> tuple[Pin, ...]:
         """Corrections, the pins they lead to, and the teeth of those pins."""
-        reading = job.reading()
-        if not job.has(READING_FILE):  # pins put there by design or by hand: they are the reading
+        reading = read_pins(stage.path(READING_FILE)) if READING_FILE in stage.names else job.reading()
+        if (
+            not job.has(READING_FILE) and READING_FILE not in stage.names
+        ):  # pins put there by design or by hand: they are the reading
             stage.write_text(READING_FILE, format_pins(reading))
         pins, _ = apply_corrections(reading, done)
         stage_corrections(stage, done, undone)
