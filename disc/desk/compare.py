@@ -8,9 +8,8 @@ own photographs.
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from disc.check.compare import Changed, compare_pins
 from disc.corrections import apply_corrections
 from disc.desk.history import HISTORY_FILE, load_history, reconcile
 from disc.desk.page_pins import page_pins
@@ -20,12 +19,17 @@ from disc.errors import BadInput, MissingPart
 from disc.job import PINS_FILE, Job, open_job
 from disc.records import Pin
 
+if TYPE_CHECKING:
+    from disc.check.compare import Changed
+
 
 def comparison(session: Session, earlier: Path | None, which: str) -> dict[str, Any]:
     """{"pins": pins of the earlier reading, "differences": [...], "picture": sheet picture or null, "words": ...}."""
     job = session.job
     if job is None:
         raise MissingPart("There is no job here yet. Start one first.")
+    from disc.check.compare import compare_pins  # brings in scipy
+
     before, words, picture = _earlier_pins(job, earlier, which)
     shown = page_pins(before, session.sheets, {})
     return {

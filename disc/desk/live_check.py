@@ -8,15 +8,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from disc.check.check_job import disc_of
 from disc.check.decisions import Settled, load_decisions, settle
-from disc.check.judge import judge
 from disc.check.store import FINDINGS_FILE, load_findings
 from disc.errors import DiscError, MissingPart
 from disc.job import COMB_FILE, PINS_FILE, Job
 from disc.records import Finding
 from disc.repin.estimate import parse_rates, read_rates, sample_rates_text
-from disc.repin.plan_job import RATES_FILE, PlanSettings, make_plan
 from disc.repin.records import Plan
 
 
@@ -51,6 +48,9 @@ def check_now(job: Job, tune_file: Path | None = None) -> Checked:
 
 
 def _findings(job: Job, tune_file: Path | None) -> tuple[Finding, ...]:
+    from disc.check.check_job import disc_of  # brings in scipy; the page must not wait for it
+    from disc.check.judge import judge
+
     try:
         disc, _ = disc_of(job, tune_file)
         return judge(disc).findings
@@ -66,6 +66,8 @@ def last_check_had_score(job: Job) -> bool:
 
 def plan_now(job: Job) -> Plan:
     """The plan as it would be made now."""
+    from disc.repin.plan_job import RATES_FILE, PlanSettings, make_plan
+
     own = job.has(RATES_FILE)
     rates = read_rates(job.path(RATES_FILE)) if own else parse_rates(sample_rates_text(), "the sample rates")
     return make_plan(job, PlanSettings(), rates)
