@@ -10,6 +10,8 @@ import typer
 from disc.records import Turns
 from disc.words import progress, say, say_cautions, show_json
 
+USED_WELL = 0.6  # of the turn; below it the silence at the end is worth a word
+
 
 def design(
     tune: Annotated[Path, typer.Argument(help="The tune: MIDI, MusicXML (.mxl), ABC or kern.")],
@@ -18,6 +20,7 @@ def design(
     keep: Annotated[Path | None, typer.Option(help="An old job: its sound pins stay.")] = None,
     number: Annotated[int | None, typer.Option(help="Which tune of a file that holds several.")] = None,
     bars: Annotated[str | None, typer.Option(help="Only these bars, as played, such as 1-16; 0 is an upbeat.")] = None,
+    times: Annotated[int, typer.Option(help="Play the tune, or the bars, this many times in a turn.")] = 1,
     transpose: Annotated[int | None, typer.Option(help="Semitones up or down; left out, the best is found.")] = None,
     missing: Annotated[str, typer.Option(help="Chromatic notes without a tooth: drop or nearest.")] = "drop",
     diameter_mm: Annotated[float | None, typer.Option(help="The plate; left out, the smallest for the comb.")] = None,
@@ -49,6 +52,7 @@ def design(
         keep=keep,
         number=number,
         bars=bars,
+        times=times,
         transpose=transpose,
         diameter_mm=diameter_mm,
         turns=turns,
@@ -82,6 +86,11 @@ def _say_result(folder: Path, diameter_mm: float, found: dict[str, Any]) -> None
     reasons = [f"{count} for {what}" for what, count in found["left_out_because"].items()]
     if changed:
         say(f"Changed: {', '.join(changed)}{' (' + ', '.join(reasons) + ')' if reasons else ''}.")
+    if found["turn_used"] < USED_WELL:
+        say(
+            f"The tune sounds for {found['turn_used']:.0%} of the turn only; --times plays it again, a shorter "
+            "--revolution-s turns faster."
+        )
     if found["new_pins"] != found["pins"]:
         say(
             f"{found['pins'] - found['new_pins']} old pins stay; {found['new_pins']} are set, "

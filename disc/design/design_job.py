@@ -11,6 +11,7 @@ from disc.design.arranged import Change, arranged_tune, asked_tune, fates, writt
 from disc.design.marked_score import add_legend, mark_musicxml
 from disc.design.picture import picture_png
 from disc.design.plan import Design
+from disc.frame import FULL_TURN_DEG
 from disc.job import PINS_FILE, READING_FILE, Job, Stage, create_job, open_for_writing
 from disc.records import Side
 from disc.tables import format_pins
@@ -53,7 +54,7 @@ def _stage_music(stage: Stage, design: Design, advance: Advance) -> None:
     marked = mark_musicxml(musicxml_text(asked_tune(design)), notes)
     stage.write_text("out/marked-score.musicxml", marked)
     present = {fate.change for fate in notes}
-    pages = tuple(add_legend(page, one_line(design), present) for page in engrave(marked).pages)
+    pages = tuple(add_legend(page, design.score.title, one_line(design), present) for page in engrave(marked).pages)
     for number, page in enumerate(pages, start=1):
         suffix = "" if number == 1 else f"-{number}"
         stage.write_text(f"out/marked-score{suffix}.svg", page)
@@ -144,6 +145,7 @@ def summary_of(design: Design) -> dict[str, Any]:
             "quarter_s": round(timing.quarter_s, 5),
             "tempo_against_written": round(timing.tempo_ratio, 3),
             "tempo_was_given": timing.tempo_given,
+            "turn_used": round(timing.span_quarter * timing.deg_per_quarter / FULL_TURN_DEG, 3),
             "comb_offset_cents": round(100 * design.playing.offset, 1),
             "teeth_left_out": design.playing.left_out,
             "other_transpositions": [asdict(share) | {"lost": share.lost} for share in found.others],

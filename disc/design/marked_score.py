@@ -18,9 +18,9 @@ COLOURS = {
     Change.LEFT_OUT: "#c01020",
 }
 LEGEND = (
-    (Change.LOWER, "blue, 8+ or 8-: played an octave higher or lower (15: two octaves)"),
-    (Change.NEAREST, "orange, ~: the nearest pitch the comb has"),
-    (Change.LEFT_OUT, "red, x: left out"),
+    (Change.LOWER, "blue, ↑ or ↓: played an octave higher or lower (⇑ ⇓: two octaves)"),
+    (Change.NEAREST, "orange, ≈: the nearest pitch the comb has"),
+    (Change.LEFT_OUT, "red, ×: left out"),
 )
 
 
@@ -28,7 +28,10 @@ def mark_musicxml(musicxml: str, notes: tuple[NoteFate, ...]) -> str:
     """The MusicXML of arranged.asked_tune with colours and words. notes: the fates in the order of the score."""
     head, body = _split_heading(musicxml)
     root = ElementTree.fromstring(body)
+    said: set[str] = set()  # words under the chord being read: each stands once, one below the other
     for element in root.iter("note"):
+        if element.find("chord") is None:
+            said = set()
         number = re.match(r"pin-(\d+)", element.get("id", ""))
         if number is None:
             continue
@@ -41,8 +44,10 @@ def mark_musicxml(musicxml: str, notes: tuple[NoteFate, ...]) -> str:
             found = element.find(part)
             if found is not None:
                 found.set("color", colour)
-        if not element.get("id", "").endswith("-held"):
-            _add_word(element, _word(fate), colour)
+        word = _word(fate)
+        if not element.get("id", "").endswith("-held") and word not in said:
+            said.add(word)
+            _add_word(element, word, colour, len(said))
     return head + ElementTree.tostring(root, encoding="unicode")
 
 
@@ -54,20 +59,20 @@ def _split_heading(musicxml: str) -> tuple[str, str]:
 
 def _word(fate: NoteFate) -> str:
     if fate.change is Change.LEFT_OUT:
-        return "x"
+        return "×"
     if fate.change is Change.NEAREST:
-        return "~"
-    return {1: "8", 2: "15"}.get(abs(fate.octaves), "8") + ("+" if fate.octaves > 0 else "-")
+        return "≈"
+    return ("↑" if fate.octaves > 0 else "↓") if abs(fate.octaves) < 2 else ("⇑" if fate.octaves > 0 else "⇓")
 
 
-def _add_word(element: ElementTree.Element, word: str, colour: str) -> None:
-    lyric = ElementTree.SubElement(element, "lyric", {"number": "1", "color": colour})
+def _add_word(element: ElementTree.Element, word: str, colour: str, line: int) -> None:
+    lyric = ElementTree.SubElement(element, "lyric", {"number": str(line), "color": colour})
     ElementTree.SubElement(lyric, "syllabic").text = "single"
     ElementTree.SubElement(lyric, "text").text = word
 
 
-def add_legend(page: str, words: str, present: set[Change]) -> str:
-    """An engraved A4 page with the legend at its foot. words: one line about the arrangement, shown first."""
+def add_legend(page: str, title: str, words: str, present: set[Change]) -> str:
+    """An engraved A4 page with title and legend. words: one line about the arrangement, first at the foot."""
     size = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', page)
     if size is None:
         return page
@@ -75,16 +80,20 @@ def add_legend(page: str, words: str, present: set[Change]) -> str:
     mm = width / 210.0  # A4 across
     lines = [("#000000", words)]
     lines += [(COLOURS[change], text) for change, text in LEGEND if _is_present(change, present)]
-    texts = []
+    texts = [_text(width / 2, 12 * mm, 5 * mm, "#000000", title, "middle")]
     for i, (colour, text) in enumerate(lines):
         y = height - (8.0 + 4.2 * (len(lines) - 1 - i)) * mm
-        escaped = text.replace("&", "&amp;").replace("<", "&lt;")
-        texts.append(
-            f'<text x="{15 * mm:.0f}" y="{y:.0f}" font-family="Libertinus Serif, Georgia, serif" '
-            f'font-size="{3.2 * mm:.0f}" fill="{colour}">{escaped}</text>'
-        )
+        texts.append(_text(15 * mm, y, 3.2 * mm, colour, text, "start"))
     place = page.rindex("</svg>")
     return page[:place] + "".join(texts) + page[place:]
+
+
+def _text(x: float, y: float, size: float, colour: str, words: str, anchor: str) -> str:
+    escaped = words.replace("&", "&amp;").replace("<", "&lt;")
+    return (
+        f'<text x="{x:.0f}" y="{y:.0f}" font-family="Libertinus Serif, Georgia, serif" font-size="{size:.0f}" '
+        f'text-anchor="{anchor}" fill="{colour}">{escaped}</text>'
+    )
 
 
 def _is_present(change: Change, present: set[Change]) -> bool:

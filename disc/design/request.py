@@ -20,6 +20,7 @@ from disc.tune.score_in import read_score
 from disc.tune.score_records import ScoreIn
 from disc.words import Advance, no_progress
 
+MOST_TIMES = 8  # a tune of one phrase; more would be a bell
 TUNES_NAMED = 4  # of a file with several tunes, how many are named in the message
 
 
@@ -33,6 +34,7 @@ class Request:
     keep: Path | None = None
     number: int | None = None
     bars: str | None = None
+    times: int = 1
     transpose: int | None = None
     diameter_mm: float | None = None
     turns: Turns | None = None
@@ -51,6 +53,9 @@ def carry_out(request: Request, advance: Advance = no_progress) -> tuple[Job, De
     score = choose_tune(read_score(request.tune), request.tune, request.number)
     if request.bars is not None:
         score = cut_to_bars(score, *parse_bars(request.bars))
+    if not 1 <= request.times <= MOST_TIMES:
+        raise BadInput(f"a tune can be played 1 to {MOST_TIMES} times in a turn, not {request.times}.")
+    score = score.played_times(request.times)
     zones = read_keep_out(request.keep_out) if request.keep_out else ()
     settings = replace(request.settings, keep_out=zones)
     advance(0.1, "arranging")

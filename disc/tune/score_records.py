@@ -89,11 +89,25 @@ class ScoreIn:
         """The notes of the leading part."""
         return tuple(note for note in self.notes if note.rank is Rank.MELODY)
 
-    def between_bars(self, first: int, last: int) -> ScoreIn:
-        """Only bars first..last as played (inclusive), moved so that bar `first` begins at its old place minus the gap.
+    def played_times(self, times: int) -> ScoreIn:
+        """The whole tune played so many times on end, bars counted on."""
+        length = self.bars[-1].end_quarter - self.bars[0].start_quarter
+        notes = tuple(
+            replace(note, onset_quarter=note.onset_quarter + i * length) for i in range(times) for note in self.notes
+        )
+        count = len(self.bars)
+        bars = tuple(
+            replace(bar, number=bar.number + i * count, start_quarter=bar.start_quarter + i * length)
+            for i in range(times)
+            for bar in self.bars
+        )
+        return replace(self, notes=notes, bars=bars)
 
-        The kept bars are renumbered from 1 (an upbeat kept with first = 0 stays 0). Notes that begin outside are
-        dropped, notes that ring over the last bar line are cut there.
+    def between_bars(self, first: int, last: int) -> ScoreIn:
+        """Only bars first..last as played (inclusive), renumbered from 1; an upbeat kept with first = 0 stays 0.
+
+        Onsets count from the first full bar kept. Notes that begin outside are dropped, notes that ring over the last
+        bar line are cut there.
         """
         kept = tuple(bar for bar in self.bars if first <= bar.number <= last)
         start, end = kept[0].start_quarter, kept[-1].end_quarter
