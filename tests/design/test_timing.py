@@ -19,9 +19,6 @@ SETTINGS = DesignSettings()
 # Eight bars of 4/4, the fourth and the eighth ending on a held note, played twice over: bar 9 begins as bar 1 did.
 HELD = [(12.0, 1.0, 64), (13.0, 3.0, 67)]
 PHRASE = [(4.0 * b + q, 1.0, 60 + (3 * b + q) % 7) for b in range(3) for q in range(4)] + HELD
-    (12.0, 1.0, 64),
-    (13.0, 3.0, 67),
-]
 EIGHT = PHRASE + [(on + 16, d, p + 2) for on, d, p in PHRASE]
 SIXTEEN = EIGHT + [(on + 32, d, p) for on, d, p in EIGHT]
 
