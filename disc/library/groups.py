@@ -19,6 +19,7 @@ from disc.library.records import FloatArray, IntArray
 
 Keys = npt.NDArray[np.uint32]
 
+GROUPS_OF_A_STRIKE = 16  # 8 and 32 did as well on practice discs; 220 (no limit) lost long discs
 SHARES = 24  # steps of each share: halves, thirds, quarters, sixths and eighths of a span stay apart
 
 
@@ -75,16 +76,26 @@ def disc_groups(shape: Shape, place: IntArray, pitch: IntArray, weight: FloatArr
     """
     chosen = np.array(list(combinations(range(1, shape.reach + 1), shape.notes - 1)))
     n = place.size
-    others = np.arange(n)[:, None, None] + chosen[None]
-    inside = others[:, :, -1] < n
-    columns = [np.broadcast_to(np.arange(n)[:, None], inside.shape)[inside], *others[inside].T]
-    rising = np.logical_and.reduce([place[b] > place[a] for a, b in pairwise(columns)])
-    columns = [column[rising] for column in columns]
-    total = sum(weight[column] for column in columns)
-    if columns[0].size > most:
-        best = np.argpartition(-np.asarray(total), most)[:most]
-        columns = [column[best] for column in columns]
-    return _keyed(shape, place, pitch, columns)
+    columns = np.arange(n)[:, None, None] + np.concatenate([np.zeros((len(chosen), 1), dtype=np.int64), chosen], axis=1)
+    safe = np.minimum(columns, n - 1)
+    steps = np.diff(place[safe], axis=2)
+    good = (columns[:, :, -1] < n) & (steps > 0).all(axis=2)
+    total = np.where(good, weight[safe].sum(axis=2), -np.inf)
+    if most < n * len(chosen):
+        # Every strike opens some groups, so that no part of the turn is left out; the best of all of them are used.
+        each = min(len(chosen), max(GROUPS_OF_A_STRIKE, most // n))
+        part = np.argpartition(-total, each - 1, axis=1)[:, :each]
+        rows = np.repeat(np.arange(n), each)
+        part = part.ravel()
+        values = total[rows, part]
+        if values.size > most:
+            best = np.argpartition(-values, most)[:most]
+            rows, part, values = rows[best], part[best], values[best]
+        keep = np.isfinite(values)
+        members = columns[rows[keep], part[keep]]
+    else:
+        members = columns[good]
+    return _keyed(shape, place, pitch, list(members.T))
 
 
 def _keyed(shape: Shape, onset: IntArray, pitch: IntArray, columns: list[IntArray]) -> Groups:

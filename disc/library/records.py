@@ -93,7 +93,7 @@ class Match:
     """One tune found, best first in a list. probability: that the disc plays this tune at all (or a version of it).
 
     tempo_ratio: seconds of a printed quarter on the disc over the 0.5 s of a quarter at 120 a minute.
-    versions: keys of other tunes that are versions of this one.
+    versions: keys of other tunes that are versions of this one. group: versions share it.
     """
 
     key: TuneKey
@@ -110,3 +110,5 @@ class Match:
     displaced: tuple[int, ...]
     extra: tuple[int, ...]
     versions: tuple[TuneKey, ...] = ()
+    group: int = -1
+    alignment: Alignment | None = None

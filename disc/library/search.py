@@ -1,0 +1,274 @@
+"""Which tune is it: the whole search, from strikes to ranked matches.
+
+Votes of groups of strikes (vote.py) give trial placements, a likelihood over all strikes rates them (rate.py, or order.py
+where only the order of the teeth is known), the best are fitted finely, and each tune's best placement is aligned in
+full (align.py). How likely it is that the disc plays that tune at all is read off a fitted curve (belief.py).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from disc.errors import BadInput
+from disc.library.align import align, split_tuning
+from disc.library.belief import Signs, probability
+from disc.library.grid import Grid, find_grids
+from disc.library.groups import BY_PITCH, BY_RANK
+from disc.library.index import Index
+from disc.library.melody import melody_probability
+from disc.library.order import solve_tunings
+from disc.library.place import Placement
+from disc.library.rate import draw, rate, rate_places
+from disc.library.records import Alignment, FloatArray, IntArray, Match, TuneKey
+from disc.library.vote import Candidates, candidates
+
+FEWEST_STRIKES = 5  # fewer cannot tell one tune of thousands from another
+MOST_STRIKES = 2000  # a disc of this kind has 50 to 300 pins; common practice, no source
+FINE_SHIFTS_S = np.array([-0.04, -0.02, 0.0, 0.02, 0.04])
+FINE_STRETCHES = np.array([0.994, 0.997, 1.0, 1.003, 1.006])
+NORMAL_QUARTER_S = 0.5  # a quarter at 120 a minute, against which tempo ratios are given
+
+
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """How far the search looks. Chosen on practice discs (tests/bench/identify.py) for the time they may take."""
+
+    grids: int = 2
+    groups: int = 1500
+    votes: int = 500_000
+    placements: int = 3000
+    fine: int = 60
+
+
+BY_PITCH_EFFORT = Effort()
+BY_RANK_EFFORT = Effort(grids=2, groups=2000, votes=600_000, placements=1500, fine=60)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Query:
+    """What a disc plays: onsets in seconds, ascending, and either pitches (MIDI) or ranks of the teeth, shape (n,)."""
+
+    onset_s: FloatArray
+    pitch: FloatArray | None = None
+    rank: IntArray | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Found:
+    """One tune's best placement. pitch_of_rank: the solved comb, where only ranks were known; -1 for idle teeth."""
+
+    tune: int
+    score: float
+    place: Placement
+    pitch_of_rank: IntArray | None = None
+
+
+def make_query(onset_s: FloatArray, pitch: FloatArray | None, rank: IntArray | None, name: str) -> Query:
+    """A query in order of time. Raises BadInput for input no disc can have given; name: what to call it in words."""
+    if (pitch is None) == (rank is None):
+        raise BadInput(f"{name}: either pitches or ranks are needed for every strike.")
+    onset_s = np.asarray(onset_s, dtype=np.float64)
+    if onset_s.size < FEWEST_STRIKES:
+        many = "no strikes" if onset_s.size == 0 else "one strike" if onset_s.size == 1 else f"{onset_s.size} strikes"
+        raise BadInput(f"{name}: {many}; at least {FEWEST_STRIKES} are needed to know a tune by.")
+    if onset_s.size > MOST_STRIKES:
+        raise BadInput(
+            f"{name}: {onset_s.size} strikes; a disc of this kind has a few hundred pins, and {MOST_STRIKES} is the "
+            "most that is searched for. Give one turn of the disc only."
+        )
+    values = np.asarray(pitch if pitch is not None else rank, dtype=np.float64)
+    if not (np.isfinite(onset_s).all() and np.isfinite(values).all()):
+        raise BadInput(f"{name}: a time or a pitch is not a number. Correct it and run the command again.")
+    if float(np.ptp(onset_s)) < 1.0:
+        raise BadInput(
+            f"{name}: all strikes fall within one second, so there is no tune to follow. Are the times seconds?"
+        )
+    if float(np.ptp(onset_s)) > 3600.0:
+        raise BadInput(f"{name}: the strikes span more than an hour. Were the times written in milliseconds?")
+    order = np.lexsort((values, onset_s))
+    onset_s, values = onset_s[order], values[order]
+    if pitch is not None:
+        if values.min() < 0 or values.max() > 140:
+            raise BadInput(
+                f"{name}: pitches must lie from 0 to 140 (MIDI numbers). Correct them and run the command again."
+            )
+        return Query(onset_s, values, None)
+    _, dense = np.unique(values, return_inverse=True)
+    return Query(onset_s, None, dense.astype(np.int64))
+
+
+def find_tunes(index: Index, query: Query, top: int = 10, allowed: np.ndarray | None = None) -> list[Match]:
+    """The likeliest tunes, best first. allowed: shape (tunes,), which may be found; None: all."""
+    found = rank_tunes(index, query, allowed)
+    if not found:
+        return []
+    belief = probability(signs_of(index, query, found))
+    matches = []
+    for place, one in enumerate(found[:top]):
+        reference = index.reference(one.tune)
+        onset_s, pitch = _as_pitches(query, one)
+        alignment = align(onset_s, pitch, reference, one.place)
+        # Only one tune can be the right one: what the first does not claim, the others share by their scores.
+        chance = belief if place == 0 else (1.0 - belief) * _share(found, place)
+        matches.append(_match(index, one, alignment, query, chance))
+    return matches
+
+
+def allowed_tunes(index: Index, collection: str | None, exclude: Collection[TuneKey]) -> np.ndarray | None:
+    """Which tunes may be found. Raises BadInput for a collection that the library does not have."""
+    if collection is None and not exclude:
+        return None
+    allowed = np.ones(index.size, dtype=bool)
+    if collection is not None:
+        allowed = np.array([row[3] == collection for row in index.rows], dtype=bool)
+        if not allowed.any():
+            names = sorted({str(row[3]) for row in index.rows})
+            raise BadInput(f"the library has no collection {collection!r}. It has: {', '.join(names)}.")
+    wanted = {(key.file, key.number) for key in exclude}
+    for tune, row in enumerate(index.rows) if wanted else ():
+        if (row[0], row[1]) in wanted:
+            allowed[tune] = False
+            wanted.discard((str(row[0]), int(str(row[1]))))
+    return allowed
+
+
+# ---- ranking
+
+
+def rank_tunes(index: Index, query: Query, allowed: np.ndarray | None = None) -> list[Found]:
+    """Every tune that has a placement worth rating, best first, each with its best placement."""
+    if index.size == 0 or (allowed is not None and not allowed.any()):
+        return []
+    return _rank_by_pitch(index, query, allowed) if query.pitch is not None else _rank_by_order(index, query, allowed)
+
+
+def _rank_by_pitch(index: Index, query: Query, allowed: np.ndarray | None) -> list[Found]:
+    assert query.pitch is not None
+    effort = BY_PITCH_EFFORT
+    _, pitch = split_tuning(query.pitch)
+    grids = find_grids(query.onset_s, effort.grids)
+    weight = np.log(melody_probability(query.onset_s, query.pitch))
+    trials = candidates(
+        BY_PITCH, index.by_pitch, grids, pitch, weight, effort.groups, effort.votes, effort.placements, allowed
+    )
+    if trials.tune.size == 0:
+        return []
+    sigma = spread_s(query.onset_s, grids)
+    gain = strike_gain(query.onset_s, pitch, sigma)
+    coarse = draw(query.onset_s, pitch, gain, max(sigma, 0.03))
+    score, quarter_s, start_s = rate(index, trials, grids, coarse, np.zeros(1), np.ones(1))
+    best = np.argsort(-score, kind="stable")[: effort.fine]
+    fine = draw(query.onset_s, pitch, gain, sigma)
+    tune, shift = trials.tune[best], trials.transposition[best]
+    score, quarter_s, start_s = rate_places(
+        index, tune, shift, quarter_s[best], start_s[best], fine, FINE_SHIFTS_S, FINE_STRETCHES
+    )
+    return _best_of_each(tune, score, shift, quarter_s, start_s, None)
+
+
+def _rank_by_order(index: Index, query: Query, allowed: np.ndarray | None) -> list[Found]:
+    assert query.rank is not None
+    effort = BY_RANK_EFFORT
+    grids = find_grids(query.onset_s, effort.grids)
+    likely = melody_probability(query.onset_s, query.rank.astype(np.float64))
+    trials = candidates(
+        BY_RANK,
+        index.by_rank,
+        grids,
+        query.rank,
+        np.log(likely),
+        effort.groups,
+        effort.votes,
+        effort.placements,
+        allowed,
+    )
+    if trials.tune.size == 0:
+        return []
+    solved = solve_tunings(index, trials, grids, query.rank, likely)
+    best = np.argsort(-solved.score, kind="stable")[: effort.fine]
+    step_s = np.array([grid.step_s for grid in grids])[trials.grid[best]]
+    origin_s = np.array([grid.start_s for grid in grids])[trials.grid[best]]
+    quarter_s = step_s / trials.quarters[best]
+    start_s = origin_s - trials.start_quarter[best] * quarter_s
+    zero = np.zeros(best.size, dtype=np.int64)
+    return _best_of_each(trials.tune[best], solved.score[best], zero, quarter_s, start_s, solved.pitch_of_rank[best])
+
+
+def spread_s(onset_s: FloatArray, grids: list[Grid]) -> float:
+    """Standard deviation of the strikes about the strongest grid, within what pins of this kind show."""
+    grid = grids[0]
+    off = onset_s - (grid.start_s + grid.place * grid.step_s)
+    near = off[np.abs(off) < 0.3 * grid.step_s]
+    return float(np.clip(1.2 * np.sqrt(np.mean(near**2)), 0.012, 0.05)) if near.size else 0.03
+
+
+def strike_gain(onset_s: FloatArray, pitch: IntArray, sigma_s: float) -> FloatArray:
+    """Nats that a printed note gains by falling exactly on each strike: its density against that of chance."""
+    span = max(float(onset_s[-1] - onset_s[0]), 1.0)
+    near = np.exp(-0.5 * ((pitch[:, None] - pitch[None]) / 2.0) ** 2).sum(1) / 5.0
+    return np.asarray(np.log(0.8 / (sigma_s * np.sqrt(2 * np.pi))) - np.log((near + 0.2) / span))
+
+
+def _best_of_each(
+    tune: IntArray, score: FloatArray, shift: IntArray, quarter_s: FloatArray, start_s: FloatArray,
+    tuning: IntArray | None,
+) -> list[Found]:  # fmt: skip
+    found: dict[int, Found] = {}
+    for i in np.argsort(-score, kind="stable"):
+        number = int(tune[i])
+        if number not in found and score[i] > 0:
+            place = Placement(int(shift[i]) % 12, float(quarter_s[i]), float(start_s[i]), float(score[i]))
+            found[number] = Found(number, float(score[i]), place, None if tuning is None else tuning[i])
+    return list(found.values())
+
+
+# ---- the answer
+
+
+def signs_of(index: Index, query: Query, found: list[Found]) -> Signs:
+    """What speaks for and against the first tune being the right one."""
+    first = found[0]
+    group = int(index.group[first.tune])
+    rival = next((one.score for one in found[1:] if int(index.group[one.tune]) != group), 0.0)
+    return Signs(first.score, rival, query.onset_s.size, query.pitch is None)
+
+
+def _share(found: list[Found], place: int) -> float:
+    scores = np.array([one.score for one in found[1:]])
+    weight = np.exp((scores - scores.max()) / 4.0)
+    return float(weight[place - 1] / weight.sum())
+
+
+def _as_pitches(query: Query, one: Found) -> tuple[FloatArray, FloatArray]:
+    """The strikes with pitches: those given, or those of the solved comb; idle teeth get a pitch of their own far off."""
+    if query.pitch is not None:
+        return query.onset_s, query.pitch
+    assert query.rank is not None and one.pitch_of_rank is not None
+    tuned = one.pitch_of_rank[query.rank].astype(np.float64)
+    return query.onset_s, np.where(tuned < 0, -60.0, tuned)
+
+
+def _match(index: Index, one: Found, alignment: Alignment, query: Query, chance: float) -> Match:
+    ranks_only = query.pitch is None
+    return Match(
+        index.key(one.tune), index.title(one.tune), index.collection(one.tune), round(one.score, 2),
+        round(chance, 4), None if ranks_only else alignment.transposition,
+        round(alignment.quarter_s / NORMAL_QUARTER_S, 4), alignment.from_bar, alignment.to_bar,
+        len(alignment.agree), alignment.absent, tuple(p.strike for p in alignment.displaced), alignment.extra,
+        group=int(index.group[one.tune]), alignment=alignment,
+    )  # fmt: skip
+
+
+def with_versions(matches: list[Match]) -> list[Match]:
+    """The best match of each group of versions, with the keys of the others that were found."""
+    firsts: dict[int, Match] = {}
+    for match in matches:
+        if match.group in firsts:
+            best = firsts[match.group]
+            firsts[match.group] = replace(best, versions=(*best.versions, match.key))
+        else:
+            firsts[match.group] = match
+    return list(firsts.values())
