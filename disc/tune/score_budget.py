@@ -31,12 +31,6 @@ def _has_timer() -> bool:
     return hasattr(signal, "setitimer") and threading.current_thread() is threading.main_thread()
 
 
-def extend_budget() -> None:
-    """Begin the budget anew, for the next tune of a collection. Does nothing outside time_budget."""
-    if _has_timer() and signal.getsignal(signal.SIGVTALRM) is _stop:
-        signal.setitimer(signal.ITIMER_VIRTUAL, BUDGET_S)
-
-
 @contextmanager
 def time_budget(path: Path) -> Iterator[None]:
     """Raises BadInput if the block takes more than BUDGET_S of processor time."""

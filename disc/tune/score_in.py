@@ -11,7 +11,7 @@ from pathlib import Path
 
 from disc.errors import BadInput
 from disc.tune.score_midi import read_midi
-from disc.tune.score_print import parse_printed, read_printed
+from disc.tune.score_print import read_section, sections
 from disc.tune.score_ranks import rank_notes
 from disc.tune.score_records import ScoreIn
 from disc.tune.score_safety import ScoreKind, open_score
@@ -28,15 +28,15 @@ def read_score(path: Path) -> tuple[ScoreIn, ...]:
     file = open_score(path)
     if file.kind is ScoreKind.MIDI:
         return (_ranked(read_midi(file)),)
-    scores = parse_printed(file)
-    if len(scores) > MOST_TUNES:
-        raise BadInput(f"{path}: {len(scores)} tunes in one file; at most {MOST_TUNES} are read. Split the file.")
+    texts = sections(file)
+    if len(texts) > MOST_TUNES:
+        raise BadInput(f"{path}: {len(texts)} tunes in one file; at most {MOST_TUNES} are read. Split the file.")
     tunes: list[ScoreIn] = []
     first_fault: BadInput | None = None
-    for number, score in enumerate(scores, start=1):
-        name = path.stem if len(scores) == 1 else f"{path.stem} {number}"
+    for number, text in enumerate(texts, start=1):
+        name = path.stem if len(texts) == 1 else f"{path.stem} {number}"
         try:
-            tunes.append(_ranked(read_printed(file, score, name)))
+            tunes += [_ranked(score) for score in read_section(file, text, name)]
         except BadInput as fault:
             first_fault = first_fault or fault
     if not tunes:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import io
 import re
 import warnings
 from collections.abc import Sequence
+from contextlib import redirect_stderr
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
 from disc.errors import BadInput
 from disc.records import Key, Metre
-from disc.tune.score_budget import extend_budget, time_budget
+from disc.tune.score_budget import time_budget
 from disc.tune.score_records import ScoreBar, ScoreIn, ScoreNote
 from disc.tune.score_repeats import BarSigns, RepeatsDoNotFit, playing_order
 from disc.tune.score_safety import MOST_BARS, ScoreFile, ScoreKind, check_counts, check_length
@@ -32,15 +34,23 @@ class _Raw:
     tied_over: bool  # is continued by the note of the same pitch after it
 
 
-def parse_printed(file: ScoreFile) -> list[Any]:
-    """The music21 scores of the file: several where an ABC file or a kern file holds several tunes.
+def sections(file: ScoreFile) -> list[str]:
+    """The text of each tune of the file: one, but for an ABC collection."""
+    return split_abc(file.text) if file.kind is ScoreKind.ABC else [file.text]
 
-    Raises BadInput in one line whatever the reader stumbles over.
+
+def read_section(file: ScoreFile, text: str, fallback_title: str) -> list[ScoreIn]:
+    """The tune of one section (several where music21 finds several), notes not yet ranked.
+
+    Raises BadInput in one line whatever the reader stumbles over, and if a tune is silent or only percussion. Nothing
+    of music21's own is kept, so that a collection of thousands takes no more memory than its longest tune.
     """
-    with warnings.catch_warnings(), time_budget(file.path):
+    complaints = io.StringIO()
+    with warnings.catch_warnings(), redirect_stderr(complaints), time_budget(file.path):
         warnings.simplefilter("ignore")
         try:
-            return _PARSERS[file.kind](file)
+            found = [_read(file, score, fallback_title) for score in _PARSERS[file.kind](file, text)]
+            return [replace(score, remarks=(*score.remarks, *_guesses(complaints.getvalue()))) for score in found]
         except BadInput:
             raise
         except RecursionError as error:
@@ -50,64 +60,62 @@ def parse_printed(file: ScoreFile) -> list[Any]:
             raise BadInput(f"{file.path}: the {file.kind.value} cannot be read ({words}). Mend it there.") from error
 
 
-def read_printed(file: ScoreFile, score: Any, fallback_title: str) -> ScoreIn:
-    """One music21 score as a ScoreIn, notes not yet ranked. Raises BadInput if it is silent or only percussion."""
-    with warnings.catch_warnings(), time_budget(file.path):
-        warnings.simplefilter("ignore")
-        try:
-            return _read(file, score, fallback_title)
-        except BadInput:
-            raise
-        except Exception as error:  # as above: damaged content surfaces late in music21
-            words = " ".join(str(error).split())[:120] or type(error).__name__
-            raise BadInput(f"{file.path}: the {file.kind.value} cannot be used ({words}). Mend it there.") from error
+def _guesses(complaints: str) -> list[str]:
+    """What music21 prints while it guesses its way past damage, as one remark."""
+    lines = [line.strip() for line in complaints.splitlines() if "WARNING" in line]
+    if not lines:
+        return []
+    first = re.sub(r"^.*WARNING:\s*", "", lines[0])[:80]
+    return [f"damaged in {len(lines)} place{'s' if len(lines) > 1 else ''}, read as well as could be ({first})"]
 
 
 # ---- parsing
 
 
-def _parse_xml(file: ScoreFile) -> list[Any]:
+def _parse_xml(_: ScoreFile, text: str) -> list[Any]:
     from music21.musicxml.xmlToM21 import MusicXMLImporter
 
     importer = MusicXMLImporter()
-    importer.xmlText = file.text
+    importer.xmlText = text
     importer.parseXMLText()
     return [importer.stream]
 
 
-def _parse_kern(file: ScoreFile) -> list[Any]:
+def _parse_kern(_: ScoreFile, text: str) -> list[Any]:
     from music21.humdrum.spineParser import HumdrumDataCollection
 
-    data = HumdrumDataCollection(file.text)
+    data = HumdrumDataCollection(text)
     data.parse()
     return _scores_of(data.stream)
 
 
-def _parse_abc(file: ScoreFile) -> list[Any]:
+def _parse_abc(file: ScoreFile, text: str) -> list[Any]:
     from music21 import abcFormat
     from music21.abcFormat.translate import abcToStreamOpus, abcToStreamScore
 
-    scores = []
-    for tune in split_abc(file.text):
-        extend_budget()
-        check_counts(file.path, len(re.findall(r"[A-Ga-g]", _abc_music(tune))), tune.count("|"))
-        if re.search(r":\|\s*(?:\d{2,}|x)|\|:{3,}", tune):
-            raise BadInput(f"{file.path}: a section to be repeated many times. Write it out or mend the sign.")
-        handler = abcFormat.ABCFile().readstr(tune)
-        made = abcToStreamOpus(handler) if handler.definesReferenceNumbers() else abcToStreamScore(handler)
-        scores += _scores_of(made)
-    return scores
+    check_counts(file.path, len(re.findall(r"[A-Ga-g]", _abc_music(text))), text.count("|"))
+    if re.search(r":\|\s*(?:\d{2,}|x)|\|:{3,}", text):
+        raise BadInput(f"{file.path}: a section to be repeated many times. Write it out or mend the sign.")
+    handler = abcFormat.ABCFile().readstr(text)
+    made = abcToStreamOpus(handler) if handler.definesReferenceNumbers() else abcToStreamScore(handler)
+    return _scores_of(made)
 
 
 _PARSERS = {ScoreKind.MUSICXML: _parse_xml, ScoreKind.KERN: _parse_kern, ScoreKind.ABC: _parse_abc}
 
 
 def split_abc(text: str) -> list[str]:
-    """The tunes of an ABC file, each from its X: line on; a heading before the first X: goes to every tune."""
+    """The tunes of an ABC file, each from its X: line on.
+
+    Metre, unit length and tempo given before the first X: hold for every tune that does not give its own (ABC 2.1,
+    section 2.2.2, the file header).
+    """
     pieces = re.split(r"^(?=X:)", text, flags=re.MULTILINE)
     if len(pieces) == 1:
         return pieces
-    return [piece for piece in pieces[1:] if re.search(r"^K:", piece, re.MULTILINE)]
+    general = "".join(f"{line}\n" for line in pieces[0].split("\n") if re.match(r"[MLQ]:", line))
+    tunes = [piece for piece in pieces[1:] if re.search(r"^K:", piece, re.MULTILINE)]
+    return [re.sub(r"\n", lambda _: "\n" + general, tune, count=1) for tune in tunes]
 
 
 def _abc_music(tune: str) -> str:

@@ -271,6 +271,22 @@ def test_damaged_files_end_in_a_tune_or_in_one_line(tmp_path: Path, kind: str) -
     assert "refused" in outcomes  # the damage does reach the reader
 
 
+def test_a_collection_and_its_file_header(tmp_path: Path) -> None:
+    """L: and M: before the first X: hold for both tunes (ABC 2.1, 2.2.2); a silent tune between them is left out."""
+    text = "M:2/4\nL:1/4\n\nX:1\nT:One\nK:C\nCD|E2|]\n\nX:2\nT:Rest\nK:C\nz2|]\n\nX:3\nT:Two\nL:1/8\nK:D\nDEFG|A4|]\n"
+    one, two = read_score(write(tmp_path, "book.abc", text))
+    assert (one.title, two.title) == ("One", "Two") and one.metre == two.metre == Metre(2, 4)
+    assert [n.duration_quarter for n in one.notes] == [1, 1, 2]
+    assert [n.duration_quarter for n in two.notes] == [Fraction(1, 2)] * 4 + [2]
+
+
+def test_damage_read_past_is_told_and_not_printed(tmp_path: Path, capfd) -> None:
+    (score,) = read_score(write(tmp_path, "torn.abc", ABC.replace("B2 d2|(3g", "B2 \u00e32 d2|(3g")))
+    assert any(remark.startswith("damaged in 1 place") for remark in score.remarks)
+    said = capfd.readouterr()
+    assert said.out == "" and said.err == ""
+
+
 def bar_of(number: int, step: str, before: str = "", after: str = "") -> str:
     """A MusicXML bar of one whole note."""
     note = f"<note><pitch><step>{step}</step><octave>5</octave></pitch><duration>4</duration></note>"
