@@ -122,3 +122,8 @@ def test_standing_hole_opposite_is_to_be_gauged_and_unknown_thickness_said():
     assert drill_depths([hole], [Hole(Side.UPPER, 8.2, 0, 0.25)], PLATE)[0].words == ""
     unknown = drill_depths([hole], [], Plate(30.0))[0]
     assert unknown.depth_mm is None and "measure" in unknown.words
+
+
+def test_holes_of_one_face_are_side_by_side_at_any_depth():
+    a, b = Hole(Side.UPPER, 8.0, 0.0, 0.25, 0.2), Hole(Side.UPPER, 8.4, 0.0, 0.25, 0.2)
+    assert wall_between(a, b, 1.0) == pytest.approx(0.15)
