@@ -38,7 +38,7 @@ class Attack:
 
 def band_levels(recording: Recording) -> tuple[FloatArray, float]:
     """(dB, step in s): level of each band in steps of about 2 ms; shape (3, steps)."""
-    step = max(1, int(round(STEP_S * recording.rate)))
+    step = max(1, round(STEP_S * recording.rate))
     count = len(recording.samples) // step
     levels = np.full((len(BANDS_HZ), count), -140.0)
     for row, (low, high) in enumerate(BANDS_HZ):
@@ -54,7 +54,7 @@ def band_levels(recording: Recording) -> tuple[FloatArray, float]:
 
 def rises_db(level_db: FloatArray, step_s: float) -> FloatArray:
     """By how much the level stands over the most of the time just before; same shape, never negative."""
-    reach = int(round(BEFORE_S / step_s))
+    reach = round(BEFORE_S / step_s)
     before = maximum_filter1d(level_db, reach, origin=(reach - 1) // 2)
     before = np.roll(before, 2)
     before[:2] = level_db[:2]
@@ -65,7 +65,7 @@ def find_attacks(recording: Recording) -> list[Attack]:
     """All places where something begins, in time order, with ticks marked."""
     levels, step_s = band_levels(recording)
     rises = np.array([rises_db(level, step_s) for level in levels])
-    # The peak of a rise comes up to 2 ms after its foot, in the lower bands a little more: take the earliest strong one.
+    # The peak of a rise comes some milliseconds after its foot, in the lower bands more: the foot is taken.
     total = rises.max(axis=0)
     at, _ = find_peaks(total, height=LEAST_RISE_DB, distance=max(1, int(APART_S / step_s)))
     found = []

@@ -50,7 +50,7 @@ def band(whole: Whole, centre_hz: float, half_width_hz: float) -> tuple[ComplexA
     Sample k stands at k / rate seconds.
     """
     step = whole.rate / whole.size
-    middle = int(round(centre_hz / step))
+    middle = round(centre_hz / step)
     reach = max(2, int(half_width_hz / step))
     places = np.arange(-reach, reach)
     inside = (middle + places >= 0) & (middle + places < len(whole.bins))

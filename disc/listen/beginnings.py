@@ -55,7 +55,7 @@ def new_tones(recording: Recording, time_s: float) -> list[NewTone]:
     """Tones that begin at an attack, strongest first. recording: best from for_fundamentals."""
     rate = recording.rate
     half, skip = int(HALF_S * rate), int(SKIP_S * rate)
-    at = int(round(time_s * rate))
+    at = round(time_s * rate)
     after = _piece(recording.samples, at + skip, 2 * half)
     window = np.hanning(2 * half)
     size = 1 << int(np.ceil(np.log2(4 * half)))

@@ -223,11 +223,11 @@ def best_path(
     for state in range(states):
         missing = (most - 1 - state // plucks if teeth else 0) + (plucks - 1 - state % plucks > 0)
         final[:, state] += missing * UNHEARD
-    i, state = np.unravel_index(int(np.argmax(final)), final.shape)
+    i, state = (int(v) for v in np.unravel_index(int(np.argmax(final)), final.shape))
     path = []
     while i >= 0:
         path.append((int(i), int(state) // plucks + 1, int(state) % plucks + 1))
-        i, state = back[i, state]
+        i, state = (int(v) for v in back[i, state])
     return path[::-1]
 
 

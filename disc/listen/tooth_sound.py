@@ -82,7 +82,7 @@ def _without(
         np.exp((2j * np.pi * tone.offset_hz - FALL_60_DB / tone.t60_s) * steps) for tone in (main, *beside)
     ])  # fmt: skip
     amounts, *_ = np.linalg.lstsq(modes.T, piece, rcond=None)
-    return piece - modes[1:].T @ amounts[1:]
+    return np.asarray(piece - modes[1:].T @ amounts[1:], dtype=complex)
 
 
 def _noise(envelope: ComplexArray, rate: float) -> float:

@@ -84,6 +84,12 @@ class Turn:
         """What sounded without a pin to explain it."""
         return tuple(s for s in self.sounds if s.strike is None)
 
+    @property
+    def early_late(self) -> tuple[Sound, ...]:
+        """Expected strikes that stand off the disc's smooth motion by more than the onsets' own spread."""
+        limit = max(EARLY_LATE_S, EARLY_LATE_SPREADS * self.motion.spread_s)
+        return tuple(s for s in self.sounds if s.strike is not None and abs(s.late_s) > limit)
+
 
 def read_turn(
     recording: Recording,
@@ -162,9 +168,7 @@ def _clock(cents: float, rate: float) -> float:
     return ratio
 
 
-def _settle(
-    recording: Recording, tones: Tones, expected: list[Expected], path: FloatArray
-) -> tuple[Matched, Motion]:
+def _settle(recording: Recording, tones: Tones, expected: list[Expected], path: FloatArray) -> tuple[Matched, Motion]:
     """Match, fit the motion, and match again along it, with exact onsets."""
     loud = loudness(tones)
     curve, step_s = attack_curve(recording)

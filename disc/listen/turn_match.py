@@ -80,9 +80,7 @@ def match(tones: Tones, expected: Sequence[Expected], path_s: FloatArray, loud: 
     return Matched(tuple(heard), tuple(extra), loud)
 
 
-def usual_strength(
-    tones: Tones, expected: Sequence[Expected], path_s: FloatArray, fallback: FloatArray
-) -> FloatArray:
+def usual_strength(tones: Tones, expected: Sequence[Expected], path_s: FloatArray, fallback: FloatArray) -> FloatArray:
     """The usual strength of each pitch's strikes: median where expected; shape (pitches,).
 
     A pitch whose teeth are dead has none; it gets a share of what its neighbours in pitch have.

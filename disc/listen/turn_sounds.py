@@ -40,7 +40,11 @@ def find_beginnings(tones: Tones, loud: FloatArray) -> list[Beginning]:
         least = max(LEAST_SHARE * loud[group], LEAST_OVER_NOISE * tones.noise[group])
         places, _ = find_peaks(row, height=least, distance=distance)
         for k in places:
-            found.append(Beginning(group, _vertex(row, int(k)) * tones.step_s, float(row[k]), steady=_steady(tones, group, int(k))))
+            found.append(
+                Beginning(
+                    group, _vertex(row, int(k)) * tones.step_s, float(row[k]), steady=_steady(tones, group, int(k))
+                )
+            )
     return sorted(found, key=lambda b: b.time_s)
 
 
@@ -64,8 +68,8 @@ def peak_near(tones: Tones, group: int, time_s: float, reach_s: float) -> float:
     return float(piece.max()) if len(piece) else 0.0
 
 
-# A strike's share in a pitch is learned for what begins together with it and for some spans after it: its tone may beat,
-# tremble or set off a sympathetic tooth.
+# A strike's share in a pitch is learned for what begins together with it and for some spans after it: its tone may
+# beat, tremble or set off a sympathetic tooth.
 LAGS_S = ((-0.06, 0.055), (0.055, 0.12), (0.12, 0.25), (0.25, 0.5), (0.5, 0.9))
 # Shares are pooled over pairs of pitches with the same interval where a pair was never heard alone.
 INTERVAL_CENTS = 35.0

@@ -1,8 +1,8 @@
 """How strongly each pitch of the comb begins at each moment of a recorded turn.
 
-For every pitch two windows stand on either side of a moment. What the window before leads one to expect, carried on with
-its decay, is taken off the window after it; what is left has begun between them. Ringing, however loud, leaves nothing;
-a second strike of a ringing tooth leaves its full strength.
+For every pitch two windows stand on either side of a moment. What the window before leads one to expect, carried on
+with its decay, is taken off the window after it; what is left has begun between them. Ringing, however loud, leaves
+nothing; a second strike of a ringing tooth leaves its full strength.
 """
 
 from __future__ import annotations
@@ -66,7 +66,7 @@ def groups_of(pitches: dict[int, float]) -> tuple[tuple[int, ...], ...]:
 def tones_of(whole: Whole, pitches: dict[int, float], shift_cents: float = 0.0) -> Tones:
     """The strength of beginnings for every pitch of the comb. shift_cents: how much higher all of it sounds."""
     groups = groups_of(pitches)
-    nominal = np.array([hz_of_pitch(np.mean([pitches[t] for t in g]) + shift_cents / 100.0) for g in groups])
+    nominal = np.array([hz_of_pitch(float(np.mean([pitches[t] for t in g])) + shift_cents / 100.0) for g in groups])
     lines = LineSpectrum(whole)
     hz = np.array([lines.nearest(f, TUNING_CENTS) for f in nominal])
     rows = [_beginnings(whole, f, _window_s(hz, k)) for k, f in enumerate(hz)]
@@ -138,7 +138,7 @@ def _beginnings(whole: Whole, hz: float, window_s: float) -> tuple[FloatArray, F
     return np.abs(fresh), steady
 
 
-def _at(values: npt.NDArray[np.complex128], places: FloatArray) -> npt.NDArray[np.complex128]:
+def _at(values: npt.NDArray[np.complex128], places: npt.NDArray[np.floating]) -> npt.NDArray[np.complex128]:
     """Values between samples, by straight lines; nothing outside."""
     grid = np.arange(len(values))
     real = np.interp(places, grid, values.real, left=0.0, right=0.0)

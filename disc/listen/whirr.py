@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import median_filter
-from scipy.signal import butter, resample_poly, sosfiltfilt
+from scipy.signal import butter, fftconvolve, resample_poly, sosfiltfilt
 
 from disc.listen.audio import FloatArray, Recording
 from disc.listen.bands import ComplexArray
@@ -33,6 +33,7 @@ STEP_S = 0.02
 AGREE = 0.004
 LARGEST_CHANGE = 0.02  # of the speed against the strikes' own curve
 SMOOTH_S = 0.06
+SLOW_SPAN_S = 6.0  # the strikes' own curve follows changes slower than this
 LASTS_SHARE = 0.75  # of the time a whirr is there; a tooth's partial comes and goes
 
 
@@ -99,6 +100,10 @@ def _follow(sound: FloatArray, rate: float, times: FloatArray, course: FloatArra
     curves = np.array([lines[k][1] for k in kept])
     none = 0.05 * np.median(weights.sum(axis=0))
     ratio = (np.sum(weights * curves, axis=0) + none) / (weights.sum(axis=0) + none)
+    # The strikes know the slow course better: only what is quicker is taken from the whirr.
+    span = np.hanning(int(SLOW_SPAN_S * RATE))
+    slow = fftconvolve(ratio - 1.0, span / span.sum(), mode="same")
+    ratio = ratio - slow
     grid = np.arange(times[0], times[-1], STEP_S)
     position = np.interp(grid, times, course)
     return Whirr(grid, np.interp(position, steps, ratio), tuple(round(float(lines[k][0]), 1) for k in kept))
@@ -160,7 +165,7 @@ def _phase_speed(turned: FloatArray, hz: float) -> tuple[FloatArray, FloatArray,
 def _agreeing(curves: Sequence[tuple[FloatArray, FloatArray]]) -> list[int]:
     """The largest set of lines whose speed curves agree with its first member's, where both can be trusted."""
     best: list[int] = []
-    for k, (curve, trust) in enumerate(curves):
+    for _k, (curve, trust) in enumerate(curves):
         if np.average((curve - 1.0) ** 2, weights=trust) > LARGEST_CHANGE**2:
             continue
         mine = []

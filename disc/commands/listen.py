@@ -1,0 +1,66 @@
+"""`disc listen`: a recorded turn against the pins."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from disc.errors import BadInput
+from disc.words import progress, say, say_cautions, show_json
+
+if TYPE_CHECKING:
+    from disc.listen.listen_job import Listened
+
+
+def listen(
+    places: Annotated[
+        list[Path], typer.Argument(metavar="[JOB] RECORDING", help="The job's folder and the recording of a turn.")
+    ],
+    comb: Annotated[Path | None, typer.Option(help="Without a job: the comb's table, with pitches.")] = None,
+    strikes: Annotated[Path | None, typer.Option(help="Without a job: turn_fraction,tooth, one a line.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+) -> None:
+    """A recorded turn against the pins: silent, extra, early and late strikes, and the speed."""
+    if comb is not None or strikes is not None:
+        if comb is None or strikes is None or len(places) != 1:
+            raise BadInput("without a job, give all three: disc listen --comb TABLE --strikes TABLE RECORDING")
+        from disc.listen.listen_job import listen_to_files
+
+        with progress("listening", quiet=as_json) as advance:
+            heard = listen_to_files(comb, strikes, places[0], advance)
+    else:
+        if len(places) != 2:
+            raise BadInput("give the job and the recording: disc listen JOB RECORDING")
+        from disc.job import open_for_writing
+        from disc.listen.listen_job import listen_to_job
+
+        with progress("listening", quiet=as_json) as advance, open_for_writing(places[0]) as job:
+            heard = listen_to_job(job, places[1], advance)
+    if as_json:
+        from disc.listen.store import turn_json
+
+        show_json(turn_json(heard.turn))
+        return
+    _tell(heard)
+
+
+def _tell(heard: Listened) -> None:
+    turn = heard.turn
+    say(
+        f"{len(turn.sounds)} sounds; one turn takes {turn.revolution_s:.2f} s; {turn.laps:.2f} turns are recorded.",
+        f"Silent strikes: {len(turn.silent)}. Extra sounds: {len(turn.extra)}. Early or late: {len(turn.early_late)}. "
+        f"Weak each time: {len(turn.weak)}.",
+    )
+    if turn.whirr_hz:
+        say(f"The wheelwork is heard at {', '.join(f'{hz:.0f} Hz' for hz in turn.whirr_hz)}; the speed follows it.")
+    for remark in turn.remarks:
+        say(f"Note: {remark}.")
+    for finding, _, at in heard.findings:
+        say(f"{at:7.2f} s  {finding.kind:14s} tooth {finding.tooth}: {finding.evidence[0].words}")
+    if not heard.findings:
+        say(*(f"  silent: strike {k} of the list" for k in turn.silent))
+        say(*(f"  extra: pitch {s.pitch:.2f} at {s.time_s:.2f} s" for s in turn.extra))
+    if turn.silent or turn.extra or turn.weak:
+        say_cautions("train", "untouched")

@@ -1,0 +1,87 @@
+"""A recorded turn against a job's pins, or against a comb table and a list of strikes."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from disc.comb.strikes import strikes_from_pins
+from disc.errors import BadInput, MissingPart
+from disc.frame import FULL_TURN_DEG
+from disc.job import Job
+from disc.listen.audio import Recording, read_recording
+from disc.listen.findings import Located, findings_of
+from disc.listen.plucked_job import heard_pitches
+from disc.listen.store import SOUND_FILE, stage_listen
+from disc.listen.strikes_file import read_strikes
+from disc.listen.turn import Turn, read_turn
+from disc.listen.turn_plot import plot_turn
+from disc.tables import read_comb
+from disc.words import Advance, no_progress
+
+PLOT_FILE = "out/listen.svg"
+
+
+@dataclass(frozen=True)
+class Listened:
+    """A judged turn and, for a job, its findings."""
+
+    turn: Turn
+    findings: tuple[Located, ...] = ()
+
+
+def listen_to_job(job: Job, path: Path, advance: Advance = no_progress) -> Listened:
+    """Judge a recorded turn of the job's disc and store it as one step; the job must be open for writing.
+
+    Raises MissingPart without pins, comb or pitches, BadInput for a recording that is unusable or of another disc.
+    """
+    comb, pins, plate = job.comb(), job.pins(), job.plate
+    pitches = {t.number: t.pitch for t in comb.teeth if t.pitch is not None} or heard_pitches(job)
+    if not pitches:
+        raise MissingPart(f"{job.folder}: no tooth has a pitch yet. Run: disc comb {job.folder} --plucked RECORDING")
+    strikes = strikes_from_pins(pins, comb, plate, as_it_stands=True)
+    if not strikes:
+        raise MissingPart(f"{job.folder}: no pin has a tooth yet. Run: disc comb {job.folder} --table FILE")
+    recording = read_recording(path)
+    expected = [(s.turn_deg / FULL_TURN_DEG, s.tooth) for s in strikes]
+    turn = read_turn(recording, pitches, expected, plate.revolution_s, advance)
+    findings = findings_of(turn, strikes, pins, comb, plate)
+    with job.step("listen", (path,)) as stage:
+        stage_listen(stage, turn, findings)
+        stage.write_bytes(SOUND_FILE, _as_flac(recording, turn.clock))
+        stage.write_text(PLOT_FILE, plot_turn(turn))
+        job.content.results["listen"] = {
+            "file": path.name, "revolution_s": round(turn.revolution_s, 3), "silent": len(turn.silent),
+            "extra": len(turn.extra), "early_late": len(turn.early_late), "weak": len(turn.weak),
+            "remarks": list(turn.remarks),
+        }  # fmt: skip
+    return Listened(turn, tuple(findings))
+
+
+def listen_to_files(comb: Path, strikes: Path, path: Path, advance: Advance = no_progress) -> Listened:
+    """Judge a recorded turn against two tables. Raises BadInput for tables or a recording that cannot be used."""
+    teeth = read_comb(comb).teeth
+    pitches = {t.number: t.pitch for t in teeth if t.pitch is not None}
+    if not pitches:
+        raise BadInput(f"{comb}: no tooth has a pitch. Fill in the column pitch and run the command again.")
+    rows = read_strikes(strikes)
+    known = {t.number for t in teeth}
+    for turn_fraction, tooth in rows:
+        if tooth not in known:
+            raise BadInput(
+                f"{strikes}: the strike at {turn_fraction:g} is of tooth {tooth}, which {comb} does not have."
+            )
+    return Listened(read_turn(read_recording(path), pitches, rows, None, advance))
+
+
+def _as_flac(recording: Recording, clock: float) -> bytes:
+    """The sound for the page to play, 16 bit, at the rate it was made at."""
+    import soundfile
+
+    out = io.BytesIO()
+    peak = max(1.0, float(np.abs(recording.samples).max()))
+    soundfile.write(out, recording.samples / peak, round(recording.rate * clock), format="FLAC", subtype="PCM_16")
+    return out.getvalue()

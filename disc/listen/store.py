@@ -1,0 +1,101 @@
+"""What a recorded turn says, as a file: out/listen.json, written and read here and nowhere else."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from disc.errors import BadInput
+from disc.job import Job, Stage
+from disc.listen.turn import Sound, Turn
+from disc.records import Evidence, Finding, Side
+from disc.tables import read_text
+
+LISTEN_FILE = "out/listen.json"
+SOUND_FILE = "out/listen/turn.flac"
+SCHEMA = 1
+
+
+def turn_json(turn: Turn) -> dict[str, Any]:
+    """Plain JSON of a judged turn. onsets: [time in s, pitch, tooth or null]; silent: indices of strikes; extra: [time
+    in s, pitch]; speed: [time in s, ratio to the mean of a revolution]."""
+    return {
+        "onsets": [[round(s.time_s, 4), s.pitch, s.tooth] for s in turn.sounds],
+        "silent": list(turn.silent),
+        "extra": [[round(s.time_s, 4), s.pitch] for s in turn.extra],
+        "revolution_s": round(turn.revolution_s, 4),
+        "speed": [[round(float(t), 3), round(float(r), 5)] for t, r in turn.speed],
+        "weak": list(turn.weak),
+        "not_recorded": list(turn.unheard),
+        "early_late": [[s.strike, round(s.time_s, 4), round(s.late_s, 4)] for s in turn.early_late],
+        "undecidable": [[round(s.time_s, 4), s.pitch] for s in turn.sounds if s.undecidable],
+        "turns_recorded": round(turn.laps, 3),
+        "whirr_hz": list(turn.whirr_hz),
+        "clock": turn.clock,
+        "tuning_cents": round(turn.tuning_cents, 1),
+        "fit": round(turn.fit, 3),
+        "remarks": list(turn.remarks),
+    }
+
+
+def stage_listen(stage: Stage, turn: Turn, findings: Sequence[tuple[Finding, Sound | None, float]]) -> None:
+    """Stage out/listen.json. findings: each with the sound it is about and where to listen, s in the recording."""
+    content = {
+        "schema": SCHEMA,
+        "sound": SOUND_FILE,
+        "turn": turn_json(turn),
+        "findings": [_finding_json(f) | {"listen_s": round(at, 3)} for f, _, at in findings],
+    }
+    stage.write_text(LISTEN_FILE, json.dumps(content, indent=1, ensure_ascii=False) + "\n")
+
+
+def load_listen_findings(job: Job) -> tuple[Finding, ...]:
+    """The findings of the last recorded turn; empty if there was none. Raises BadInput if the file is damaged."""
+    return tuple(finding for finding, _ in load_listen(job))
+
+
+def load_listen(job: Job) -> tuple[tuple[Finding, float], ...]:
+    """(finding, second of SOUND_FILE at which to listen) of the last recorded turn. Raises as load_listen_findings."""
+    path = job.path(LISTEN_FILE)
+    if not path.is_file():
+        return ()
+    content = _content(path)
+    try:
+        return tuple((_finding(item), float(item["listen_s"])) for item in content["findings"])
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        raise _damaged(path, error) from error
+
+
+def _content(path: Path) -> dict[str, Any]:
+    try:
+        content = json.loads(read_text(path, "result of listening"))
+        schema = int(content["schema"])
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
+        raise _damaged(path, error) from error
+    if schema > SCHEMA:
+        raise BadInput(f"{path}: made by a newer version of this program. Update the program, or listen again.")
+    return dict(content)
+
+
+def _damaged(path: Path, error: Exception) -> BadInput:
+    return BadInput(f"{path}: the result of listening is damaged ({error}). Run disc listen again.")
+
+
+def _finding_json(f: Finding) -> dict[str, Any]:
+    return {
+        "kind": f.kind, "side": f.side.value, "r_mm": f.r_mm, "theta_deg": f.theta_deg,
+        "probability": round(f.probability, 4), "pin_id": f.pin_id, "tooth": f.tooth,
+        "evidence": [{"kind": e.kind, "words": e.words, "weight": round(e.weight, 3)} for e in f.evidence],
+    }  # fmt: skip
+
+
+def _finding(item: dict[str, Any]) -> Finding:
+    return Finding(
+        kind=str(item["kind"]), side=Side(item["side"]), r_mm=float(item["r_mm"]), theta_deg=float(item["theta_deg"]),
+        probability=float(item["probability"]),
+        evidence=tuple(Evidence(str(e["kind"]), str(e["words"]), float(e["weight"])) for e in item["evidence"]),
+        pin_id=None if item["pin_id"] is None else int(item["pin_id"]),
+        tooth=None if item["tooth"] is None else int(item["tooth"]),
+    )  # fmt: skip
