@@ -12,11 +12,9 @@ import threading
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from disc.comb.assign import assign_teeth, fit_scale
 from disc.corrections import Correction, apply_corrections
 from disc.desk.changes import apply_changes, moved_by_changes
 from disc.desk.derive import Derived, derive, told_changes
@@ -40,6 +38,7 @@ from disc.desk.page_findings import page_findings, page_plan
 from disc.desk.page_music import page_music
 from disc.desk.page_pins import page_pins
 from disc.desk.sheets import Sheet
+from disc.desk.teeth import Teeth
 from disc.desk.tune_now import tune_now
 from disc.desk.views import sheets_of_job
 from disc.errors import BadInput, DiscError, MissingPart
@@ -87,6 +86,8 @@ class Session:
         self.trouble: str = ""
         self._shown: dict[int, dict[str, Any]] = {}
         self._stamp: tuple[int, int] | None = None
+        self._teeth = Teeth()
+        self._reading: tuple[tuple[int, int] | None, tuple[Pin, ...]] | None = None
         if (folder / JOB_FILE).exists():
             self.load()
 
@@ -107,16 +108,12 @@ class Session:
         self.sheets = sheets_of_job(job)
         done, undone = job.corrections()
         self.history = reconcile(load_history(job.path(HISTORY_FILE)), len(done), len(undone), now_text())
-        self.notes = notes_by_pin(job.reading(), done)
+        self.notes = notes_by_pin(self._reading_of(job), done)
         self._stamp = self._job_stamp()
         self.rev += 1
 
     def _job_stamp(self) -> tuple[int, int] | None:
-        try:
-            stat = (self.folder / JOB_FILE).stat()
-        except OSError:
-            return None
-        return stat.st_mtime_ns, stat.st_size
+        return _stamp(self.folder / JOB_FILE)
 
     def notice_outside_change(self) -> None:
         """Load anew if another command changed the job."""
@@ -195,18 +192,26 @@ class Session:
         self, job: Job, stage: Stage, done: tuple[Correction, ...], undone: tuple[Correction, ...]
     ) -> tuple[Pin, ...]:
         """Corrections, the pins they lead to, and the teeth of those pins."""
-        reading = read_pins(stage.path(READING_FILE)) if READING_FILE in stage.names else job.reading()
-        if (
-            not job.has(READING_FILE) and READING_FILE not in stage.names
-        ):  # pins put there by design or by hand: they are the reading
-            stage.write_text(READING_FILE, format_pins(reading))
+        if READING_FILE in stage.names:
+            reading = read_pins(stage.path(READING_FILE))
+        else:
+            reading = self._reading_of(job)
+            if not job.has(READING_FILE):  # pins put there by design or by hand: they are the reading
+                stage.write_text(READING_FILE, format_pins(reading))
         pins, _ = apply_corrections(reading, done)
         stage_corrections(stage, done, undone)
         comb = _staged_comb(job, stage)
         if comb is not None and pins:
-            pins = assign_teeth(pins, comb, _fixed(reading, done, comb, job), _scale(reading, comb)).pins
+            pins = self._teeth.give(pins, reading, comb, _given_teeth(reading, done, comb, job))
         stage.write_text(PINS_FILE, format_pins(pins))
         return pins
+
+    def _reading_of(self, job: Job) -> tuple[Pin, ...]:
+        """The job's reading, kept in memory as long as its file is the same."""
+        stamp = _stamp(job.path(READING_FILE)) or _stamp(job.path(PINS_FILE))
+        if self._reading is None or self._reading[0] != stamp:
+            self._reading = (stamp, job.reading())
+        return self._reading[1]
 
     def _join_runs(self, job: Job) -> None:
         if job.content.runs and job.content.runs[-1].command == RUN_NAME:
@@ -258,7 +263,7 @@ class Session:
             job, pins, comb, before = self.job, self.pins, self.comb, self.derived
         try:
             if comb is not None:
-                _scale(job.reading(), comb)  # so that the first edit need not wait for it
+                self._teeth.prepare(self._reading_of(job), comb)  # so that the first edit need not wait for it
             tune, why, other = tune_now(job, pins, comb)
             after = replace(derive(pins, comb, job.plate, tune, why), alternatives=other)
         except Exception as error:  # a fault in a room must not take the desk down
@@ -293,19 +298,13 @@ class Session:
         self._thinker.shutdown(wait=True, cancel_futures=True)
 
 
-FEWEST_TO_FIT = 12  # a reading of fewer pins says little about the scale; then the pins in force are fitted instead
-
-
-@lru_cache(maxsize=4)
-def _scale(reading: tuple[Pin, ...], comb: Comb) -> tuple[float, float, float] | None:
-    """Scale between comb and disc from the reading alone, so that it does not hang on the order of the edits."""
-    return fit_scale(reading, comb) if len(reading) >= FEWEST_TO_FIT else None
-
-
-def _fixed(reading: tuple[Pin, ...], done: tuple[Correction, ...], comb: Comb, job: Job) -> dict[int, int]:
+def _given_teeth(reading: tuple[Pin, ...], done: tuple[Correction, ...], comb: Comb, job: Job) -> dict[int, int]:
     """Teeth that a person gave, by pin id; of a job laid out by design, all of them."""
     known = {tooth.number for tooth in comb.teeth}
-    plain = reading if "design" in job.settings else tuple(replace(pin, tooth=None) for pin in reading)
+    by_design = "design" in job.settings
+    if not by_design and not any(name == "tooth" for c in done for name, _ in c.changes):
+        return {}
+    plain = reading if by_design else tuple(replace(pin, tooth=None) for pin in reading)
     given, _ = apply_corrections(plain, done)
     return {pin.id: pin.tooth for pin in given if pin.tooth is not None and pin.tooth in known}
 
@@ -317,6 +316,15 @@ def _staged_comb(job: Job, stage: Stage) -> Comb | None:
     if COMB_FILE in stage.names:
         return read_comb(stage.path(COMB_FILE))
     return _or_nothing(job.comb, None)
+
+
+def _stamp(path: Path) -> tuple[int, int] | None:
+    """Time and size of a file, by which a change is noticed; None if there is none."""
+    try:
+        stat = path.stat()
+    except OSError:
+        return None
+    return stat.st_mtime_ns, stat.st_size
 
 
 def _or_nothing(read: Any, nothing: Any) -> Any:
