@@ -11,13 +11,14 @@ from typing import Any
 from disc.check.compare import Changed, compare_pins
 from disc.check.decisions import Decision, Settled, load_decisions, settle
 from disc.check.judge import Disc, Judgement, judge
-from disc.check.overlay import reference_of_score
+from disc.check.reference import reference_of_score
 from disc.check.store import stage_findings
 from disc.comb.assign import assign_teeth
 from disc.comb.comb_job import fixed_teeth
 from disc.comb.strikes import strikes_from_pins
 from disc.errors import BadInput, MissingPart
 from disc.job import COMB_FILE, PINS_FILE, Job
+from disc.library.records import ReferenceTune
 from disc.records import Comb, Finding, Pin, Plate, Strike, Tune
 from disc.tune.read_job import merge_settings, settings_from
 from disc.tune.read_tune import read_tune
@@ -66,7 +67,7 @@ def disc_of(job: Job, tune_file: Path | None = None) -> tuple[Disc, list[str]]:
     comb, plate = job.comb(), job.plate
     fixed = fixed_teeth(job, comb)
     pins = assign_teeth(job.pins(), comb, fixed).pins
-    references = ()
+    references: tuple[ReferenceTune, ...] = ()
     if tune_file is not None:
         references = tuple(
             reference_of_score(score, tune_file.name, n) for n, score in enumerate(read_score(tune_file), start=1)

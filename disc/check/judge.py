@@ -11,11 +11,11 @@ from dataclasses import dataclass, field, replace
 from disc.check.beats import off_beat_findings
 from disc.check.grid import Grid, grid_of
 from disc.check.kinds import Kind
-from disc.check.known import Known, known_of
+from disc.check.known import Known, displaced_findings, known_of
 from disc.check.losses import has_signs
 from disc.check.mechanical import mechanical_findings
-from disc.check.overlay import best_of
 from disc.check.places import bench_of
+from disc.check.reference import best_of
 from disc.check.repeats import Heard, hear, sounds_of_teeth
 from disc.check.seen import seen_findings
 from disc.check.sites import Ear, judge_gaps, judge_holes
@@ -68,13 +68,14 @@ def judge(disc: Disc) -> Judgement:
     mechanical = mechanical_findings(pins, disc.comb, disc.plate, spread, strikes)
     late = off_beat_findings(pins, disc.tune, strikes) if disc.tune is not None else ()
     heard = _heard(disc, strikes)
-    known = _known(disc, heard)
+    known = _known(disc, heard, strikes)
     bent = {finding.pin_id for finding in seen if finding.kind == Kind.BENT and finding.pin_id is not None}
     bench = bench_of(pins, disc.comb, disc.plate, spread)
     ear = Ear(bench, sounds_of_teeth(disc.comb), has_signs(pins, bent), heard, known)
     holes, gaps = judge_holes(pins, ear), judge_gaps(pins, ear)
+    moved = displaced_findings(pins, known) if known is not None else ()
     grid = heard.grid if heard else None
-    findings = [_in_music(finding, disc, grid) for finding in (*holes, *gaps, *seen, *mechanical, *late)]
+    findings = [_in_music(finding, disc, grid) for finding in (*holes, *gaps, *seen, *mechanical, *late, *moved)]
     return Judgement(in_order(findings), spread, grid, known)
 
 
@@ -85,12 +86,12 @@ def _heard(disc: Disc, strikes: Sequence[Strike]) -> Heard | None:
     return hear(strikes, grid_of(disc.tune, strikes), sounds_of_teeth(disc.comb))
 
 
-def _known(disc: Disc, heard: Heard | None) -> Known | None:
+def _known(disc: Disc, heard: Heard | None, strikes: Sequence[Strike]) -> Known | None:
     """The reference that lies best on the disc; None where the comb's pitches are not known."""
     if heard is None or any(tooth.pitch is None for tooth in disc.comb.teeth):
         return None
-    found = best_of(heard, disc.references)
-    return None if found is None else known_of(heard, *found)
+    found = best_of(heard, disc.comb, disc.references)
+    return None if found is None else known_of(heard, *found, [strike.pin_id for strike in strikes])
 
 
 def _in_music(finding: Finding, disc: Disc, grid: Grid | None) -> Finding:
