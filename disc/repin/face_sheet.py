@@ -27,6 +27,7 @@ FOOT_MM = 26.0  # height of check bar and legend
 NUMBER_SIZE_MM = 2.4  # digits 1.75 mm high: read at arm's length; about 7 points
 RING_SIZE_MM = 2.1  # on the ring at 1:1; digits 1.5 mm high, about 6 points
 MARK_MM = 1.3  # radius of the signs on an enlarged sheet
+RING_LINES = (0.95, 1.3)  # least and wished distance from number to number on the ring, in heights of the lettering
 TRUE_SIZE_MARK_MM = 0.4  # likewise at 1:1, where pins may stand half a millimetre apart
 BEHIND_MM = 1.0  # holes of the other face are shown within this of a hole to be drilled
 LARGEST_ENLARGEMENT = 12
@@ -293,7 +294,7 @@ def _toward(start: Point, end: Point, short_mm: float) -> Point:
 
 def _ring_radius(plan: Plan, side: Side) -> float:
     """Radius of the ring of numbers at 1:1, wide enough for all of them, page mm."""
-    needed = len(plan.numbered(side)) * RING_SIZE_MM * 0.95 / math.tau
+    needed = len(plan.numbered(side)) * RING_SIZE_MM * RING_LINES[0] / math.tau
     return max(plan.plate.radius_mm + 6.0, needed + 1.0)
 
 
@@ -302,8 +303,9 @@ def _numbers_on_ring(sheet: Sheet, plan: Plan, view: View, ring_mm: float) -> bo
     numbered = plan.numbered(view.side)
     places = [view.at(s.place.r_mm, s.place.theta_deg) for s in numbered]
     angles = [math.degrees(math.atan2(y - view.centre[1], x - view.centre[0])) for x, y in places]
-    spread = spread_on_ring(angles, math.degrees(RING_SIZE_MM * 0.9 / ring_mm))
-    if spread is None:
+    room = math.tau * ring_mm / (max(len(numbered), 1) * RING_SIZE_MM)
+    spread = spread_on_ring(angles, math.degrees(min(RING_LINES[1], 0.98 * room) * RING_SIZE_MM / ring_mm))
+    if spread is None or room < RING_LINES[0]:
         return False
     rim = plan.plate.radius_mm + 0.5
     sheet.open_group("numbers")

@@ -68,6 +68,8 @@ def draw_signs(
     """The signs of all operations at one place; where a hole is drilled the pin is grey, so that its middle shows."""
     if Operation.DRILL in operations and Operation.SET in operations:
         sheet.circle(centre, true_radius_mm, None, fill=PIN_GREY)
+    if tuple(operations) == (Operation.SET,):
+        sheet.circle(centre, radius_mm * 0.9, Pen(HAIR_MM))  # a dot of the pin's true size alone is easily overlooked
     for operation in operations:
         if not (operation is Operation.SET and Operation.DRILL in operations):
             draw_sign(sheet, operation, centre, radius_mm, true_radius_mm, push)
