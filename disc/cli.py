@@ -12,7 +12,22 @@ import sys
 import typer
 
 from disc import __version__
-from disc.commands import check, collect, comb, demo, design, desk, listen, log, repin, report, start, transcribe
+from disc.commands import (
+    check,
+    collect,
+    comb,
+    demo,
+    design,
+    desk,
+    identify,
+    library,
+    listen,
+    log,
+    repin,
+    report,
+    start,
+    transcribe,
+)
 from disc.errors import DiscError
 
 app = typer.Typer(
@@ -54,6 +69,8 @@ app.command("report")(report.report)
 app.command("comb")(comb.comb)
 app.command("design")(design.design)
 app.command("check")(check.check)
+app.command("identify")(identify.identify)
+app.add_typer(library.library, name="library")
 app.command("listen")(listen.listen)
 app.command("repin")(repin.repin)
 app.command("transcribe")(transcribe.transcribe)

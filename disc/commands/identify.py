@@ -1,0 +1,80 @@
+"""`disc identify`: which tune is it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from disc.errors import BadInput
+from disc.words import progress, say, show_json
+
+if TYPE_CHECKING:
+    from disc.library.records import TuneKey
+
+
+def identify(
+    inputs: Annotated[list[Path], typer.Argument(help="Jobs or files: MIDI, MusicXML, ABC, kern, or strikes.csv.")],
+    top: Annotated[int, typer.Option(min=1, max=1000, help="How many matches to show.")] = 10,
+    collection: Annotated[str | None, typer.Option("--in", help="Search this collection only.")] = None,
+    exclude: Annotated[list[str] | None, typer.Option(help="Leave out a tune, file:number; may be repeated.")] = None,
+    score: Annotated[
+        Path | None, typer.Option(help="Write the disc over the print, .svg or .pdf (one input only).")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object a line for each input.")] = False,
+) -> None:
+    """Which tune is it: ranked, with where it agrees and where it does not."""
+    from time import perf_counter
+
+    from disc.library.answer import keep_in_job, lines, matches_to_json
+    from disc.library.query_in import read_queries
+    from disc.library.search import allowed_tunes, find_tunes
+    from disc.library.store import open_library
+
+    excluded = [_key(text) for text in exclude or ()]
+    queries = [(path, name, query) for path in inputs for name, query in read_queries(path)]
+    if score is not None and (len(queries) != 1 or score.suffix.lower() not in (".svg", ".pdf")):
+        raise BadInput("--score needs exactly one input, and a file name that ends in .svg or .pdf.")
+    with progress("opening the library", quiet=as_json) as advance:
+        library = open_library(advance)
+    _remarks(library.remarks, len(library.broken))
+    allowed = allowed_tunes(library.index, collection, excluded)
+    for path, name, query in queries:
+        started = perf_counter()
+        matches = find_tunes(library.index, query, top, allowed)
+        seconds = perf_counter() - started
+        made: list[str] = []
+        if path.is_dir():
+            from disc.job import open_for_writing
+
+            with open_for_writing(path) as job:
+                made = keep_in_job(job, library.index, query, matches)
+        if score is not None and matches:
+            from disc.library.over_print import over_print
+
+            svg, pdf = over_print(query, library.index, matches[0])
+            score.write_bytes(pdf if score.suffix.lower() == ".pdf" else svg)
+        if as_json:
+            show_json(matches_to_json(name, seconds, matches))
+        else:
+            say(f"{name}: {seconds:.2f} s", *lines(matches))
+            say(*(f"Made: {path / file}" for file in made))
+
+
+def _key(text: str) -> TuneKey:
+    from disc.library.records import TuneKey
+
+    file, _, number = text.rpartition(":")
+    if not file or not number.strip().isdigit():
+        raise BadInput(f"--exclude {text}: give file:number, e.g. essenFolksong/erk10.abc:580.")
+    return TuneKey(file, int(number))
+
+
+def _remarks(remarks: tuple[str, ...], broken: int) -> None:
+    import sys
+
+    for remark in remarks:
+        print(f"disc: {remark}", file=sys.stderr)
+    if broken:
+        print(f"disc: {broken} files could not be read; disc library build lists them.", file=sys.stderr)

@@ -1,0 +1,84 @@
+"""`disc library build | add | list | remove`: the tunes that disc identify searches."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from disc.words import progress, say, show_json
+
+if TYPE_CHECKING:
+    from disc.library.store import Opened
+
+library = typer.Typer(no_args_is_help=True, help="The tune library: build, add, list, remove.")
+Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
+
+
+@library.command("build")
+def build(as_json: Json = False) -> None:
+    """Read all collections and build the index anew."""
+    from disc.library.store import build_library
+
+    with progress("building the library", quiet=as_json) as advance:
+        opened = build_library(advance)
+    _show(opened, as_json)
+
+
+@library.command("add")
+def add(
+    folder: Annotated[Path, typer.Argument(help="A folder with MIDI, MusicXML, ABC or kern files.")],
+    as_json: Json = False,
+) -> None:
+    """Add a folder of your own as a collection of its name."""
+    from disc.library.store import add_folder, build_library
+
+    source = add_folder(folder)
+    with progress(f"adding {source.name}", quiet=as_json) as advance:
+        opened = build_library(advance)
+    _show(opened, as_json)
+
+
+@library.command("list")
+def list_all(as_json: Json = False) -> None:
+    """The collections and how many tunes each has."""
+    from disc.library.store import library_folder, list_collections
+
+    collections = list_collections()
+    if as_json:
+        show_json({"folder": library_folder(), "collections": collections})
+        return
+    for one in collections:
+        say(f"{one.tunes:7d}  {one.name}  ({'installed corpus' if one.corpus else one.folder})")
+    if not any(one.tunes for one in collections):
+        say("Not built yet. Run: disc library build")
+
+
+@library.command("remove")
+def remove(
+    collection: Annotated[str, typer.Argument(help="The collection's name.")],
+    as_json: Json = False,
+) -> None:
+    """Take a collection of your own out of the library; its files stay where they are."""
+    from disc.library.store import build_library, remove_collection
+
+    remove_collection(collection)
+    with progress(f"removing {collection}", quiet=as_json) as advance:
+        opened = build_library(advance)
+    _show(opened, as_json)
+
+
+def _show(opened: Opened, as_json: bool) -> None:
+    from disc.library.store import library_folder, list_collections
+
+    if as_json:
+        content = {"folder": library_folder(), "tunes": opened.index.size, "collections": list_collections()}
+        show_json({**content, "broken": opened.broken})
+        return
+    say(f"{opened.index.size} tunes in {library_folder()}.")
+    for one in list_collections():
+        say(f"{one.tunes:7d}  {one.name}")
+    if opened.broken:
+        say(f"{len(opened.broken)} files could not be read; the rest are in:")
+        say(*(f"  {one.path}: {one.why}" for one in opened.broken))

@@ -1,0 +1,85 @@
+"""Matches as plain JSON and as words; and the step that leaves them in a job."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from disc.library.index import Index
+from disc.library.records import Match
+from disc.library.search import Query, with_versions
+
+if TYPE_CHECKING:
+    from disc.job import Job
+
+LIKELY, POSSIBLE = 0.9, 0.5  # wording only; the probability itself is shown beside it
+
+
+def matches_to_json(name: str, seconds: float, matches: list[Match]) -> dict[str, Any]:
+    """One object for one input. absent: printed notes by index; displaced, extra: strikes by index."""
+    return {"input": name, "seconds": round(seconds, 4), "matches": [match_to_json(match) for match in matches]}
+
+
+def match_to_json(match: Match) -> dict[str, Any]:
+    """One match as plain JSON material."""
+    return {
+        "file": match.key.file,
+        "number": match.key.number,
+        "title": match.title,
+        "collection": match.collection,
+        "score": match.score,
+        "probability": match.probability,
+        "transposition": match.transposition,
+        "tempo_ratio": match.tempo_ratio,
+        "from_bar": match.from_bar,
+        "to_bar": match.to_bar,
+        "agree": match.agree,
+        "absent": list(match.absent),
+        "displaced": list(match.displaced),
+        "extra": list(match.extra),
+        "group": match.group,
+    }
+
+
+def verdict(matches: list[Match]) -> str:
+    """The answer in one line."""
+    if not matches:
+        return "No tune of the library has anything in common with this disc."
+    best = matches[0]
+    if best.probability >= LIKELY:
+        return f"This is {best.title!r} ({best.key}), {best.probability:.0%} certain."
+    if best.probability >= POSSIBLE:
+        return f"This may be {best.title!r} ({best.key}), {best.probability:.0%} certain."
+    return f"Probably not in the library: the nearest, {best.title!r} ({best.key}), is {best.probability:.0%} certain."
+
+
+def lines(matches: list[Match]) -> list[str]:
+    """The ranked list; versions stand under the tune they are versions of."""
+    out = [verdict(matches)]
+    titles = {match.key: match.title for match in matches}
+    for place, match in enumerate(with_versions(matches), start=1):
+        shift = "" if match.transposition is None else f", {match.transposition:+.1f} semitones"
+        out.append(
+            f"{place:3d}  {match.probability:6.1%}  {match.title}  ({match.key}, {match.collection}): bars {match.from_bar} to "
+            f"{match.to_bar}{shift}, a quarter lasts {match.tempo_ratio * 0.5:.2f} s; {match.agree} strikes agree, "
+            f"{len(match.absent)} notes absent, {len(match.displaced)} displaced, {len(match.extra)} strikes not in the print"
+        )
+        out += [f"              version: {titles[key]}  ({key})" for key in match.versions]
+    return out
+
+
+def keep_in_job(job: Job, index: Index, query: Query, matches: list[Match]) -> list[str]:
+    """Leave the matches in the job, and the disc over the print as a score; returns the files made."""
+    from disc.library.over_print import over_print
+
+    made: list[str] = []
+    with job.step("identify") as stage:
+        job.content.results["identify"] = {
+            "matches": [match_to_json(match) for match in matches],
+            "verdict": verdict(matches),
+        }
+        if matches:
+            svg, pdf = over_print(query, index, matches[0])
+            stage.write_bytes("out/identify.svg", svg)
+            stage.write_bytes("out/identify.pdf", pdf)
+            made = ["out/identify.svg", "out/identify.pdf"]
+    return made
