@@ -11,12 +11,22 @@ from pathlib import Path
 
 import numpy as np
 
+from disc.design.arranged import arranged_tune
 from disc.design.brass import Light
 from disc.design.camera import Camera
+from disc.design.design_job import tune_settings
 from disc.design.picture import render_face
-from disc.design.plan import Design
+from disc.design.plan import Design, plan_design
+from disc.design.settings import DesignSettings
+from disc.errors import BadInput
 from disc.frame import FloatArray, to_xy_mm
+from disc.job import open_job
 from disc.records import Pin, Side
+from disc.tables import format_comb
+from disc.tune.score_in import read_score
+from disc.tune.score_records import ScoreIn
+
+from .material import COMBS, make_comb
 
 NEAR_MM = 0.15  # a pin found this close to a designed one is that pin
 PICTURE_PX = 2200
@@ -62,5 +72,52 @@ def _places(pins: Sequence[Pin], side: Side) -> FloatArray:
 
 
 def read_back(design: Design, folder: Path, rng: np.random.Generator) -> tuple[float, bool, int]:
-    """(F1 of the pins, whether the notes and their order in time are the same, pins found) after `disc read`."""
-    raise NotImplementedError
+    """(F1 of the pins, whether the MIDI is the same, pins found) after start, read, comb and transcribe.
+
+    The same MIDI: the same pitches at the same exact quarters, counted from the first note.
+    """
+    photos = {side: folder / f"{side.value}.jpg" for side in Side}
+    for side, path in photos.items():
+        photograph(design, side, path, rng)
+    job, comb, plate = folder / "read", folder / "comb.csv", design.plate
+    comb.write_text(format_comb(design.comb))
+    sizes = ["--diameter-mm", plate.diameter_mm, "--turns", plate.turns.value, "--revolution-s", plate.revolution_s]
+    sizes += ["--rest-arc-deg", plate.rest_arc_deg, "--thickness-mm", plate.thickness_mm, "--bore-mm", plate.bore_mm]
+    disc("start", job, *sizes)
+    disc("read", job, "--upper", photos[Side.UPPER], "--lower", photos[Side.LOWER])
+    disc("comb", job, "--table", comb)
+    known = tune_settings(design)
+    disc("transcribe", job, *(word for name in known if known[name] for word in (f"--{name}", known[name])))
+    (heard,) = read_score(job / "out" / "tune.mid")
+    notes = arranged_tune(design).notes  # in order of onset
+    wanted = sorted((note.onset_quarter - notes[0].onset_quarter, note.pitch) for note in notes)
+    found = sorted((n.onset_quarter - heard.start_quarter, n.pitch) for n in heard.notes)
+    pins = [pin for pin in open_job(job).pins() if pin.plays]
+    return match_f1(pins, design.pins), found == wanted, len(pins)
+
+
+def disc(*words: object) -> None:
+    """One command of the program, in a process of its own."""
+    code = "import sys; from disc.cli import main; sys.argv[0] = 'disc'; main()"
+    subprocess.run([sys.executable, "-c", code, *map(str, words)], check=True, capture_output=True, text=True)
+
+
+def read_back_photographs(scores: Sequence[ScoreIn], count: int, seed: int) -> None:
+    """Designs of the first tunes that fit, on each comb in turn, photographed and read; one line each."""
+    done = 0
+    for number, score in enumerate(scores[:: max(1, len(scores) // (3 * count))]):
+        spec = COMBS[number % len(COMBS)]
+        comb, plate = make_comb(spec, np.random.default_rng([seed, number]))
+        try:
+            design = plan_design(score, comb, plate, DesignSettings())
+        except BadInput:
+            continue
+        with tempfile.TemporaryDirectory() as folder:
+            f1, same, pins = read_back(design, Path(folder), np.random.default_rng([seed, number, 1]))
+        print(
+            f"photographed and read: {spec.name:12} {len(design.pins):4} pins, {pins:4} found, F1 {f1:.4f}, "
+            f"MIDI {'the same' if same else 'differs'}   bar 0.99, the same"
+        )
+        done += 1
+        if done >= count:
+            return
