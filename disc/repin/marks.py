@@ -15,7 +15,7 @@ from disc.repin.sheet import HAIR_MM, Pen, Point, Sheet, View
 LEAVE_GREY = "#8a8a8a"
 OTHER_FACE_PEN = Pen(HAIR_MM, "#8a8a8a", (0.3, 0.3))
 DOUBT_PEN = Pen(HAIR_MM * 1.5, "#000000", (0.5, 0.4))
-DOUBT_RADII = 1.25  # of the ring that says in doubt, in radii of the sign
+DOUBT_RADII = 1.6  # of the ring that says in doubt, in radii of the sign
 PIN_GREY = "#b4b4b4"
 STRAIGHTEN_REACH = 1.6  # of the arrow's head beyond the pin, in radii of the sign
 COLOURS = {

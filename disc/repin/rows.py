@@ -17,7 +17,9 @@ SHORT = {
     Operation.SHORTEN: "shorten",
 }
 
-SHEET_HEADING = f"{'no':>3s} {'do':<16s}{'r mm':>7s} {'theta deg':>9s} {'x mm':>8s} {'y mm':>8s} {'hole':>5s} {'deep':>4s} {'up':>4s}"
+SHEET_HEADING = (
+    " no do                 r mm theta deg     x mm     y mm  hole deep   up"  # over the columns of sheet_row()
+)
 
 
 def do_words(station: Station) -> str:
