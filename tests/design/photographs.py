@@ -6,6 +6,9 @@ JPEG's losses put on top; the reader is told nothing but the files. They are eas
 
 from __future__ import annotations
 
+import subprocess
+import sys
+import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
