@@ -78,6 +78,11 @@ def theta_for(turned_deg: Angle, tip_theta_deg: Angle, turns: Turns) -> Angle:
     return wrap_deg(tip_theta_deg - turning_sign(turns) * turned_deg)
 
 
+def tip_for(turned_deg: Angle, theta_deg: Angle, turns: Turns) -> Angle:
+    """Where a tip must stand for a pin at theta to sound it after this turn; 0 <= tip < 360."""
+    return wrap_deg(theta_deg + turning_sign(turns) * turned_deg)
+
+
 def onset_s(turned_deg: Angle, revolution_s: float) -> Angle:
     """Seconds since the disc started, at a steady speed. Raises ValueError if revolution_s is not positive."""
     if not revolution_s > 0:

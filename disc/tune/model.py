@@ -17,6 +17,7 @@ from disc.tune.linear import LinearModel
 from disc.tune.rhythm import RhythmModel
 from disc.tune.voices import VoiceModel
 
+VOICE_PARTS = ("mean", "spread", "hidden", "hidden_constant", "weight")
 MODEL_FILE = Path(__file__).with_name("model.json")
 
 
@@ -39,8 +40,8 @@ def load_model() -> Model:
 def model_from(raw: dict[str, Any]) -> Model:
     """A model from the content of model.json."""
     voices = tuple(
-        VoiceModel(np.array(v["mean"]), np.array(v["spread"]), np.array(v["weight"]), float(v["constant"]))
-        for v in raw["voices"]
+        VoiceModel(constant=float(look["constant"]), **{part: np.array(look[part]) for part in VOICE_PARTS})
+        for look in raw["voices"]
     )
     tables = {kind: {name: np.array(t, float) for name, t in raw["rhythm"][kind].items()} for kind in ("bar", "beat")}
     return Model(voices, _linear(raw["metre"]), _linear(raw["key"]), RhythmModel(tables["bar"], tables["beat"]))

@@ -1,10 +1,10 @@
 """Melody apart from accompaniment, before any beat is known.
 
 Comes in: onsets and pitches of the strikes. Goes out: for each strike the probability that it belongs to the melody.
-Method: a logistic regression on what a listener goes by: whether a strike is the highest of those that sound together,
-how far it lies below its surroundings, and whether it keeps to the register of the notes that certainly are melody
-(tops of chords) or certainly are not (notes under a top). Fitted on the tuning half of the corpus draw by
-tests/bench/fit_tune.py.
+Method: small networks (one hidden layer of 24) on what a listener goes by: whether a strike is the highest of those
+that sound together, how far it lies below its surroundings, and whether it keeps to the register of the notes that
+certainly are melody (tops of chords) or certainly are not (notes under a top). A second look sees what the first found.
+Fitted on the tuning half of the corpus draw by tests/bench/fit_tune.py.
 """
 
 from __future__ import annotations
@@ -21,23 +21,29 @@ BoolArray = npt.NDArray[np.bool_]
 # Strikes closer than this were meant together: four setting errors of 15 ms, less than any fast run's step.
 TOGETHER_S = 0.055
 NEAR_S = (0.35, 0.8, 2.5)  # widths of the surroundings looked at
-REGISTER_S = (1.5, 6.0)  # widths over which the two registers are taken
-REGISTER_SEMITONES = 3.0
+# Widths over which the two registers are taken, in seconds and semitones: the narrow ones see a figure's own notes.
+REGISTERS = ((1.5, 3.0), (6.0, 3.0), (2.5, 0.7), (8.0, 0.7))
+ALONE_S = (1.5, 5.0)  # widths over which strikes that sound alone are compared with the rest
 
 
 @dataclass(frozen=True, slots=True)
 class VoiceModel:
-    """Mean and spread of each feature, the weight of each, and the constant."""
+    """One look: features, less their mean and over their spread, through one hidden layer to a probability.
+
+    mean, spread: shape (f,). hidden: shape (f, h), hidden_constant: shape (h,). weight: shape (h,).
+    """
 
     mean: FloatArray
     spread: FloatArray
+    hidden: FloatArray
+    hidden_constant: FloatArray
     weight: FloatArray
     constant: float
 
     def probability(self, table: FloatArray) -> FloatArray:
         """Probability of each row, shape (n,); table: shape (n, f)."""
-        score = (table - self.mean) / self.spread @ self.weight + self.constant
-        return 1.0 / (1.0 + np.exp(-np.clip(score, -30, 30)))
+        inner = np.tanh((table - self.mean) / self.spread @ self.hidden + self.hidden_constant)
+        return 1.0 / (1.0 + np.exp(-np.clip(inner @ self.weight + self.constant, -30, 30)))
 
 
 def melody_probability(onset_s: FloatArray, pitch: FloatArray, models: tuple[VoiceModel, ...]) -> FloatArray:
@@ -95,8 +101,10 @@ def voice_features(onset_s: FloatArray, pitch: FloatArray) -> FloatArray:
     columns = [top, multi, top & multi, height, share, share * height]
     for width_s in NEAR_S:
         columns += _surroundings(later_s, pitch, width_s)
-    for width_s in REGISTER_S:
-        columns += _registers(later_s, higher, pitch, top, multi, width_s)
+    for width_s, semitones in REGISTERS:
+        columns += _registers(later_s, higher, pitch, top, multi, width_s, semitones)
+    for width_s in ALONE_S:
+        columns += _alone(later_s, pitch, top, multi, width_s)
     for sign in (1, -1):
         columns += _neighbour(sign * later_s, pitch, top)
     return np.stack([np.asarray(column, dtype=float) for column in columns], axis=1)
@@ -110,13 +118,19 @@ def _surroundings(later_s: FloatArray, pitch: FloatArray, width_s: float) -> lis
 
 
 def _registers(
-    later_s: FloatArray, higher: FloatArray, pitch: FloatArray, top: BoolArray, multi: BoolArray, width_s: float
+    later_s: FloatArray,
+    higher: FloatArray,
+    pitch: FloatArray,
+    top: BoolArray,
+    multi: BoolArray,
+    width_s: float,
+    semitones: float,
 ) -> list[FloatArray]:
     """Where a strike lies between the tops of chords and the notes under them; a little prior keeps it calm."""
     weight = np.exp(-0.5 * (later_s / width_s) ** 2)
     under, over = weight * ~top[None, :], weight * (top & multi)[None, :]
     n_under, n_over, prior = under.sum(1), over.sum(1), 0.3
-    close = np.exp(-0.5 * (higher / REGISTER_SEMITONES) ** 2)
+    close = np.exp(-0.5 * (higher / semitones) ** 2)
     like_over = ((over * close).sum(1) + 0.1 * prior) / (n_over + prior)
     like_under = ((under * close).sum(1) + 0.1 * prior) / (n_under + prior)
     mean_under = ((under * pitch).sum(1) + prior * (pitch.mean() - 6)) / (n_under + prior)
@@ -124,6 +138,31 @@ def _registers(
     above = pitch - (mean_under + mean_over) / 2
     known = np.tanh(n_under / 4)
     return [np.log(like_over / like_under), np.clip(above / 12, -2, 2), known, known * np.clip(above / 6, -2, 2)]
+
+
+def _alone(
+    later_s: FloatArray, pitch: FloatArray, top: BoolArray, multi: BoolArray, width_s: float
+) -> list[FloatArray]:
+    """Whether the strikes that sound alone hereabouts run in the register of tops or of the notes under them."""
+    weight = np.exp(-0.5 * (later_s / width_s) ** 2)
+    alone, under, over = weight * ~multi[None, :], weight * ~top[None, :], weight * (top & multi)[None, :]
+    means = [((w * pitch).sum(1) + 0.3 * pitch.mean()) / (w.sum(1) + 0.3) for w in (alone, under, over)]
+    height = np.clip((means[0] - means[1]) / np.maximum(means[2] - means[1], 3.0), -1, 2)
+    share = alone.sum(1) / weight.sum(1)
+    own = np.clip((pitch - means[0]) / 12, -2, 2)
+    same = weight * (pitch[:, None] == pitch[None, :])
+    again = (same.sum(1) - 1.0) / weight.sum(1)
+    here = ~multi
+    known = np.tanh(under.sum(1) / 4)
+    return [
+        share,
+        height * here * known,
+        height * share * here * known,
+        own * here,
+        own * share * here,
+        again,
+        again * here,
+    ]
 
 
 def _neighbour(since_s: FloatArray, pitch: FloatArray, top: BoolArray) -> list[FloatArray]:

@@ -3,10 +3,10 @@
     python tests/bench/fit_tune.py [--count 4000] [--variants 2]
 
 Each tuning melody is made into turns with random accompaniments and 0, 5 or 15 % of the strikes removed
-(tune_strikes.py); the held-out half is never read. Fitted in order: voices (logistic regression), rhythm tables
+(tune_strikes.py); the held-out half is never read. Fitted in order: voices (small networks), rhythm tables
 (counts), metre and key (conditional logits). The rhythm feature that a metre weight sees comes from tables counted
 without that melody's quarter of the tunes, so that the weight is honest. Prints the score on a quarter left out, then
-fits to all and writes the file.
+fits to all and writes the file. Needs scikit-learn, which comes with librosa.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from typing import Any
 
 import numpy as np
 from scipy.optimize import minimize
+from sklearn.neural_network import MLPClassifier
 from tune_corpus import load_melodies
 from tune_strikes import Turn, make_turn
 
@@ -25,7 +26,7 @@ from disc.tune.grid import Grid
 from disc.tune.key import KEY_FEATURES, key_candidates, key_evidence, key_features
 from disc.tune.linear import LinearModel
 from disc.tune.metre import GRIDS, WORST_GRID
-from disc.tune.model import MODEL_FILE
+from disc.tune.model import MODEL_FILE, VOICE_PARTS
 from disc.tune.pulse import FEATURE_NAMES, Lattice, Marks, Structure, features, find_marks, make_lattice, structures_for
 from disc.tune.read_tune import find_turn_grids, strike_weights
 from disc.tune.rhythm import RhythmModel, bar_name, beat_name, fit_gaps, gap_counts, rhythm_scores
@@ -33,8 +34,9 @@ from disc.tune.voices import VoiceModel, line_features, melody_probability, voic
 
 FOLDS = 4
 RIDGE = 3e-4
-VOICE_TURNS = 1500  # turns the voices are fitted on: more change nothing
-LOOKS = 3
+VOICE_TURNS = 2000  # turns the voices are fitted on
+LOOKS = 2
+HIDDEN = 24
 EXACT_SHARE = 0.5  # how much the very bar length counts beside class and phase
 
 
@@ -114,31 +116,27 @@ def fit_voices(samples: list[Sample]) -> tuple[VoiceModel, ...]:
     """The first look at all strikes, and a second that sees what the first found."""
     samples = samples[:VOICE_TURNS]
     tables = [voice_features(s.anchored_s, s.pitch) for s in samples]
-    models = [_logistic(tables, samples)]
+    models = [_network(tables, samples)]
     for _ in range(LOOKS - 1):
         said = [melody_probability(s.anchored_s, s.pitch, tuple(models)) for s in samples]
         seen = [line_features(s.anchored_s, s.pitch, p, t) for s, p, t in zip(samples, said, tables, strict=True)]
-        models.append(_logistic(seen, samples))
+        models.append(_network(seen, samples))
     return tuple(models)
 
 
-def _logistic(tables: list[np.ndarray], samples: list[Sample]) -> VoiceModel:
-    """Logistic regression over all strikes, every turn counting alike."""
+def _network(tables: list[np.ndarray], samples: list[Sample]) -> VoiceModel:
+    """A network of one hidden layer over all strikes, every turn counting alike."""
     table = np.vstack(tables)
-    is_melody = np.concatenate([s.melody for s in samples])
-    weight = np.concatenate([s.real / len(s.real) for s in samples]) / len(samples)
+    weight = np.concatenate([s.real / len(s.real) for s in samples])
     mean, spread = table.mean(0), table.std(0) + 1e-9
-    table = (table - mean) / spread
-    sign = 2.0 * is_melody - 1.0
-
-    def loss(b: np.ndarray) -> tuple[float, np.ndarray]:
-        margin = sign * (table @ b[:-1] + b[-1])
-        slope = -sign / (1.0 + np.exp(margin)) * weight
-        value = float((weight * np.logaddexp(0.0, -margin)).sum() + 1e-4 * (b**2).sum())
-        return value, np.r_[table.T @ slope, slope.sum()] + 2e-4 * b
-
-    found = minimize(loss, np.zeros(table.shape[1] + 1), jac=True, method="L-BFGS-B").x
-    return VoiceModel(mean, spread, found[:-1], float(found[-1]))
+    network = MLPClassifier(
+        (HIDDEN,), activation="tanh", alpha=3e-3, max_iter=30, batch_size=256, learning_rate_init=2e-3, random_state=0
+    )
+    network.fit(
+        (table - mean) / spread, np.concatenate([s.melody for s in samples]), weight * len(weight) / weight.sum()
+    )
+    (hidden, last), (hidden_constant, constant) = network.coefs_, network.intercepts_
+    return VoiceModel(mean, spread, hidden, hidden_constant, last[:, 0], float(constant[0]))
 
 
 def report_voices(samples: list[Sample], models: tuple[VoiceModel, ...]) -> None:
@@ -319,8 +317,7 @@ def model_text(voices: tuple[VoiceModel, ...], metre: LinearModel, key: LinearMo
     content: dict[str, Any] = {
         "made_by": "tests/bench/fit_tune.py, from the tuning half of the corpus draw",
         "voices": [
-            {name: _digits(getattr(look, name)) for name in ("mean", "spread", "weight")}
-            | {"constant": round(look.constant, 4)}
+            {name: _rounded(getattr(look, name)) for name in VOICE_PARTS} | {"constant": round(look.constant, 4)}
             for look in voices
         ],
         "metre": _named(metre),
@@ -331,6 +328,10 @@ def model_text(voices: tuple[VoiceModel, ...], metre: LinearModel, key: LinearMo
         },
     }
     return json.dumps(content, indent=None, separators=(",", ":")).replace('},"', '},\n"') + "\n"
+
+
+def _rounded(values: np.ndarray) -> list[Any]:
+    return _digits(values) if values.ndim == 1 else [_digits(row) for row in values]
 
 
 def _named(model: LinearModel) -> dict[str, dict[str, float]]:
