@@ -18,6 +18,12 @@ def transcribe(
     beats: Annotated[
         str | None, typer.Option(help="Beats of the metre from the first note to the end of the last bar; auto.")
     ] = None,
+    order: Annotated[
+        str | None, typer.Option(help="Teeth from low to high (12,11,10), to guess pitches that are unknown; auto.")
+    ] = None,
+    tip_limit: Annotated[
+        float | None, typer.Option(help="Degrees that unmeasured tips may stand apart; their angles are estimated.")
+    ] = None,
     title: Annotated[str | None, typer.Option(help="Title over the score.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
@@ -26,6 +32,7 @@ def transcribe(
     from disc.tune.read_job import transcribe_job
 
     given = {"metre": metre, "key": key, "upbeat": upbeat, "beats": beats, "title": title}
+    given |= {"order": order, "tip_limit": tip_limit}
     with progress("transcribe", quiet=as_json) as advance, open_for_writing(job) as opened:
         made = transcribe_job(opened, given, advance)
         found = dict(opened.content.results["tune"])
@@ -42,6 +49,13 @@ def transcribe(
     if others:
         say("", "Also considered:")
         say(*(f"  {o['what']}: {o['value']} ({o['probability']:.0%}), {o['why']}" for o in others))
+    if "estimated_tips" in found:
+        tips = found["estimated_tips"]["tip_theta_deg"]
+        say("", f"Tip angles of {len(tips)} teeth were estimated from the beat; measure them to be sure.")
+    if "guessed_pitches" in found:
+        guess = found["guessed_pitches"]
+        keys = "; ".join(other["key"] for other in guess["alternatives"])
+        say("", f"Pitches are a guess ({guess['key']}; other guesses: {keys}). The score says so.")
     if found["doubtful_pins"]:
         say("", f"Doubtful pins, marked ? in the score: {', '.join(map(str, found['doubtful_pins']))}")
     say("", f"Written in {job / 'out'}: tune.pdf, tune.svg, tune.musicxml, tune.mid, tune.wav, strikes.csv")

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from disc.comb.comb_job import stage_teeth
 from disc.comb.strikes import strikes_from_pins
 from disc.errors import BadInput
 from disc.job import COMB_FILE, PINS_FILE, Job, Stage
-from disc.records import Comb, Strike
+from disc.records import Strike
 from disc.tables import Column, format_table
 from disc.tune.engrave import engrave, pdf_of_pages
+from disc.tune.estimates import with_estimates
 from disc.tune.layout import lay_out
 from disc.tune.midi import midi_bytes
 from disc.tune.musicxml import musicxml_of_page
@@ -28,7 +29,7 @@ STRIKE_COLUMNS = (
     Column("pin", int, required=False),
     Column("turn_fraction", float, low=0.0, high=1.0, digits=6),
 )
-SETTING_NAMES = ("metre", "key", "upbeat", "beats", "title")
+SETTING_NAMES = ("metre", "key", "upbeat", "beats", "title", "order", "tip_limit")
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,11 +74,13 @@ def transcribe_job(
         pins = job.pins()
         if any(pin.tooth is None for pin in pins):
             pins = stage_teeth(job, stage, comb).pins
-        strikes = strikes_from_pins(pins, comb, job.plate)
+        strikes, estimated = with_estimates(strikes_from_pins(pins, comb, job.plate), comb, job.plate, merged)
+        if "guessed_pitches" in estimated:
+            settings = replace(settings, title=f"{settings.title} (pitches guessed)".strip())
         advance(0.1, "reading the tune")
         reading = read_tune(strikes, job.plate, settings)
-        job.content.results["tune"] = summary(reading, strikes)
-        _stage_all(stage, reading, strikes, comb, advance)
+        job.content.results["tune"] = summary(reading, strikes) | estimated
+        _stage_all(stage, reading, strikes, advance)
     return Transcription(reading, strikes, tuple(name for name in stage.names if name.startswith("out/")))
 
 
@@ -138,7 +141,6 @@ def _stage_all(
     stage: Stage,
     reading: TuneReading,
     strikes: Sequence[Strike],
-    comb: Comb,
     advance: Callable[[float, str], None],
 ) -> None:
     tune = reading.tune
