@@ -128,22 +128,24 @@ def _line(what: str, count: Range, hours_each: float, rates: Rates) -> CostLine:
 
 
 def _once(stations: Sequence[Station], rates: Rates) -> list[CostLine]:
-    faces: list[Range] = [_any_drilled([s for s in stations if s.side is side and s.needs_hole]) for side in Side]
+    """What is done once for the job, if there is any work at all, and once for each face that is drilled."""
+    job = _any_of([s for s in stations if not _is_left(s)])
+    faces: list[Range] = [_any_of([s for s in stations if s.side is side and s.needs_hole]) for side in Side]
     hours = rates.hours
     return [
-        _line("record before the work", (1.0, 1.0, 1.0), hours.record, rates),
-        _line("open, and disc off its arbor", (1.0, 1.0, 1.0), hours.open, rates),
+        _line("record before the work", job, hours.record, rates),
+        _line("open, and disc off its arbor", job, hours.open, rates),
         _line("set up a face for drilling", _total(faces), hours.set_up_drilling, rates),
-        _line("assemble, play and time", (1.0, 1.0, 1.0), hours.close, rates),
+        _line("assemble, play and time", job, hours.close, rates),
     ]
 
 
-def _any_drilled(drilled: Sequence[Station]) -> Range:
-    """Whether a face must be set up: surely, with this chance, at most."""
+def _any_of(stations: Sequence[Station]) -> Range:
+    """Whether any of this work is done: surely, with this chance, at most."""
     none = 1.0
-    for station in drilled:
+    for station in stations:
         none *= 0.0 if station.probability >= SURE else 1.0 - station.probability
-    return (1.0 if any(s.probability >= SURE for s in drilled) else 0.0), 1.0 - none, 1.0 if drilled else 0.0
+    return (1.0 if any(s.probability >= SURE for s in stations) else 0.0), 1.0 - none, 1.0 if stations else 0.0
 
 
 def _materials(counts: dict[Operation, Range], rates: Rates) -> list[CostLine]:

@@ -17,9 +17,7 @@ SHORT = {
     Operation.SHORTEN: "shorten",
 }
 
-SHEET_HEADING = (
-    " no do                 r mm theta deg     x mm     y mm  hole deep   up"  # over the columns of sheet_row()
-)
+SHEET_HEADING = " no do                 r mm theta deg     x mm     y mm  hole deep   up"
 
 
 def do_words(station: Station) -> str:

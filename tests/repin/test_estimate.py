@@ -68,6 +68,13 @@ def test_no_range_where_nothing_is_in_doubt():
     assert made.hours[0] == made.hours[1] == made.hours[2] and made.words == "nothing is in doubt"
 
 
+def test_a_disc_that_needs_nothing_costs_nothing_and_one_in_doubt_perhaps_nothing():
+    rates = parse_rates(RATES, "rates")
+    assert estimate((station(None, "leave"),), rates).cost == (0.0, 0.0, 0.0)
+    doubt = estimate((station(1, "set", probability=0.5),), rates)
+    assert doubt.hours == pytest.approx((0.05, 0.05 + 0.5 * 6.25, 6.3))  # a look of 3 min; 6 h once and 15 min a pin
+
+
 def test_the_sample_is_whole_and_says_that_it_is_one():
     assert parse_rates(sample_rates_text(), "sample").sample
     assert estimate(STATIONS, parse_rates(sample_rates_text(), "sample")).sample
