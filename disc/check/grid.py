@@ -17,7 +17,8 @@ from disc.records import Metre, Strike, Tune
 
 LEAST_SIGMA_S = 0.008  # no disc set by hand keeps time better; common practice, no source
 USUAL_SIGMA_S = 0.02  # where too few strikes tell; the middle of 10 to 30 ms, common practice, no source
-FINEST_PARTS = 24  # written places are looked for on 1/24 of a quarter and coarser
+WRITTEN_PARTS = (1, 2, 4, 3, 8, 6)  # parts of a quarter on which notes are written, in the order of preference
+COARSER_PARTS = 4  # of them, those that a place off the grid is named by
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,16 +47,15 @@ class Grid:
         return float(self.beat_quarter) * self.quarter_s
 
     def quarter_at(self, onset_s: float) -> Fraction:
-        """The written place nearest to a time: quarters from the first bar line, on 1/24 quarters.
+        """The written place of a time: quarters from the first bar line.
 
-        Of places within two sigmas the one with the smallest denominator is taken, as a copyist would.
+        Of places within two sigmas the one with the smallest denominator is taken, as a copyist would; what is beside
+        all of them gets the nearest of the coarser ones.
         """
         exact = (onset_s - self.start_s) / self.quarter_s
-        for parts in (1, 2, 4, 3, 8, 6, 12):
-            place = Fraction(round(exact * parts), parts)
-            if abs(float(place) - exact) * self.quarter_s <= 2.0 * self.sigma_s:
-                return place
-        return Fraction(round(exact * FINEST_PARTS), FINEST_PARTS)
+        places = [Fraction(round(exact * parts), parts) for parts in WRITTEN_PARTS]
+        near = [place for place in places if abs(float(place) - exact) * self.quarter_s <= 2.0 * self.sigma_s]
+        return near[0] if near else min(places[:COARSER_PARTS], key=lambda place: abs(float(place) - exact))
 
     def bar_and_beat(self, onset_s: float) -> tuple[int, Fraction]:
         """(bar, beat) of a time: the first full bar is 1 and an upbeat stands in bar 0; beats count from 1."""

@@ -9,6 +9,8 @@ from disc.check.evidence import EVIDENCE_KINDS
 from disc.check.kinds import KINDS, Kind, info
 from disc.records import Finding
 
+LEAST_TOLD = 0.3  # nats: evidence worth less is in the file, but not in the sentence
+
 
 def finding_line(finding: Finding) -> str:
     """One finding: what, where, how sure, and why.
@@ -16,7 +18,7 @@ def finding_line(finding: Finding) -> str:
     "missing pin, upper face, r 7.31 mm, 121.4 degrees, tooth 5, bar 12 beat 2, 97 %: an empty hole on its tooth's
     track (seen); the same strike is there in bar 4 (heard)"
     """
-    sure = f"{100 * finding.probability:.0f} %"
+    sure = "over 99 %" if finding.probability > 0.99 else f"{100 * finding.probability:.0f} %"
     return f"{info(finding.kind).heading}, {place_words(finding)}, {sure}: {evidence_words(finding)}"
 
 
@@ -40,9 +42,10 @@ def beat_words(beat: object) -> str:
 
 
 def evidence_words(finding: Finding) -> str:
-    """Why, the kinds of evidence in their order, the weightiest first within a kind."""
+    """Why, the kinds of evidence in their order, the weightiest first within a kind; what says little is left out."""
     order = {kind: i for i, kind in enumerate(EVIDENCE_KINDS)}
-    reasons = sorted(finding.evidence, key=lambda e: (order.get(e.kind, 9), -abs(e.weight)))
+    told = [e for e in finding.evidence if abs(e.weight) >= LEAST_TOLD] or list(finding.evidence)
+    reasons = sorted(told, key=lambda e: (order.get(e.kind, 9), -abs(e.weight)))
     return "; ".join(f"{e.words} ({e.kind})" for e in reasons)
 
 

@@ -1,0 +1,93 @@
+"""What is seen of a pin: leans by their direction and size, stubs, strays, heights. Cases worked by hand."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.stats import rayleigh
+
+from disc.check.kinds import Kind
+from disc.check.seen import ILL_READ_SHARE, ILL_READ_SPREAD, lean_weight, lean_words, seen_findings
+from disc.check.spread import adopt_strays, measure_spread
+from disc.comb.assign import assign_teeth
+from disc.records import Condition, Pin, Plate, Side, Turns
+
+from .making import COMB, PLATE, sound_disc
+
+
+def read(seed: int = 1) -> list[Pin]:
+    """The sound disc as a photograph gives it: small errors everywhere, heights and leans."""
+    rng = np.random.default_rng(seed)
+    pins = []
+    for pin in sound_disc():
+        lean = rng.normal(0, 0.018, 2)
+        r_mm = pin.r_mm + float(rng.normal(0, 0.02))
+        height = 0.5 * float(rng.normal(1, 0.03))
+        pins.append(replace(pin, r_mm=r_mm, height_mm=height, lean_x_mm=float(lean[0]), lean_y_mm=float(lean[1])))
+    return pins
+
+
+def findings_of(pins: list[Pin]) -> dict[int, str]:
+    assignment = assign_teeth(pins, COMB)
+    spread = measure_spread(assignment, COMB)
+    adopted = adopt_strays(assignment.pins, COMB, spread)
+    return {f.pin_id: f.kind for f in seen_findings(adopted, PLATE, spread)}
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_an_undamaged_disc_shows_nothing(seed):
+    assert findings_of(read(seed)) == {}
+
+
+def test_each_fault_is_seen_and_nothing_else():
+    pins = read()
+    pins[3] = replace(pins[3], condition=Condition.BENT, lean_x_mm=0.2, lean_y_mm=0.1)
+    pins[9] = replace(pins[9], condition=Condition.SOUND, lean_x_mm=-0.25, lean_y_mm=0.0)  # the reading missed it
+    pins[14] = replace(pins[14], condition=Condition.STUB, height_mm=0.05, lean_x_mm=None, lean_y_mm=None)
+    pins[20] = replace(pins[20], height_mm=0.80)
+    pins[26] = replace(pins[26], r_mm=pins[26].r_mm + 0.115)
+    pins.append(Pin(900, Side.UPPER, 11.9, 200.0, 0.25, 0.5, Condition.SOUND, 0.0, 0.0))
+    assert findings_of(pins) == {
+        pins[3].id: Kind.BENT,
+        pins[9].id: Kind.BENT,
+        pins[14].id: Kind.STUB,
+        pins[20].id: Kind.UNEVEN_HEIGHT,
+        pins[26].id: Kind.OFF_TRACK,
+        900: Kind.EXTRA,
+    }
+
+
+def test_a_bent_pin_without_a_measured_lean_is_believed():
+    pins = read()
+    pins[3] = replace(pins[3], condition=Condition.BENT, lean_x_mm=None, lean_y_mm=None)
+    assert findings_of(pins) == {pins[3].id: Kind.BENT}
+
+
+def test_lean_weight_is_the_ratio_of_two_densities():
+    """Straight: scipy's Rayleigh, two parts. Leaning: 1 / 0.42 mm well inside the range."""
+    for lean in (0.12, 0.15):
+        straight = (1 - ILL_READ_SHARE) * rayleigh.pdf(lean, scale=0.03) + ILL_READ_SHARE * rayleigh.pdf(
+            lean, scale=0.03 * ILL_READ_SPREAD
+        )
+        softened = 0.5 * math.erfc((0.08 - lean) / (0.03 * math.sqrt(2)))
+        assert lean_weight(lean, 0.03) == pytest.approx(math.log(softened / 0.42 / straight), rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("turns", "lean", "words"),
+    [
+        # At theta 90, x points against counter-clockwise motion, y outward.
+        (Turns.COUNTERCLOCKWISE, (-0.2, 0.0), "with the motion"),
+        (Turns.CLOCKWISE, (-0.2, 0.0), "against the motion"),
+        (Turns.CLOCKWISE, (0.0, 0.2), "outward"),
+        (Turns.CLOCKWISE, (0.0, -0.2), "inward"),
+        (Turns.CLOCKWISE, (0.15, 0.15), "with the motion and outward"),
+    ],
+)
+def test_which_way_it_leans(turns, lean, words):
+    pin = Pin(1, Side.LOWER, 8.0, 90.0, lean_x_mm=lean[0], lean_y_mm=lean[1])
+    said = lean_words(pin, Plate(26.0, turns))
+    assert said.endswith(words) and f"{math.hypot(*lean):.2f} mm" in said
