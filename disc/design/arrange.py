@@ -12,12 +12,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-import numpy as np
-
 from disc.design.programme import Programme, Solution, solve
 from disc.design.task import Attempt, Task, intervals, set_up, what_is_left, with_conflicts
 from disc.design.timing import Timing
-from disc.errors import BadInput
 from disc.tune.score_records import Rank, ScoreIn
 from disc.words import Advance, no_progress
 
@@ -89,7 +86,6 @@ class Arrangement:
     share: Share
     value: int
     bound: int
-    perfect: int
     others: tuple[Share, ...]
 
     @property
@@ -104,11 +100,14 @@ class Arrangement:
 
 
 def arrange(task: Task, transposition: int | None = None, advance: Advance = no_progress) -> Arrangement:
-    """The best arrangement over all transpositions (or the one given) and the tempi of the task."""
+    """The best arrangement over all transpositions (or the one given) and the tempi of the task.
+
+    Where no note at all can be placed, every note is lost and that is the result.
+    """
     deadline = time.monotonic() + task.settings.budget_s
     attempts = _attempts(task, transposition)
     if not attempts:
-        raise BadInput("no note of the tune can be played on this comb in any key. Check the comb's pitches.")
+        return _nothing_placed(task, transposition or 0)
     best: Solved | None = None
     open_bound = 0
     solved: dict[int, Solved] = {}
@@ -138,7 +137,15 @@ def all_kept(score: ScoreIn, transposition: int, timing: Timing) -> Arrangement:
     melody = sum(note.rank is Rank.MELODY for note in score.notes)
     notes = len(score.notes)
     share = Share(transposition, notes, notes, 0, 0, melody, melody, 0, proven=True)
-    return Arrangement(transposition, timing, (), (), share, 0, 0, 0, ())
+    return Arrangement(transposition, timing, (), (), share, 0, 0, ())
+
+
+def _nothing_placed(task: Task, transposition: int) -> Arrangement:
+    octaves, semitones = intervals(task, transposition)
+    has_tooth = (what_is_left(task, octaves, semitones) > 0).any(axis=1)
+    lost = tuple((i, Loss.NO_PLACE if has else Loss.NO_TOOTH) for i, has in enumerate(has_tooth))
+    share = Share(transposition, len(lost), 0, 0, 0, len(task.melody), 0, 0, proven=True)
+    return Arrangement(transposition, task.timings[0], (), lost, share, 0, 0, ())
 
 
 def _attempts(task: Task, transposition: int | None) -> list[Attempt]:
@@ -217,7 +224,6 @@ def _result(task: Task, best: Solved, bound: int, others: tuple[Share, ...]) -> 
         share=share_of(task, attempt, programme, solution),
         value=solution.value,
         bound=bound,
-        perfect=int(np.rint(task.worth).sum()),
         others=others,
     )
 

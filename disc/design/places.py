@@ -16,7 +16,7 @@ import numpy.typing as npt
 from disc.design.pitches import PlayingComb
 from disc.design.settings import DesignSettings, KeepOut
 from disc.frame import FULL_TURN_DEG, FloatArray, angle_difference_deg, theta_for, to_xy_mm, wrap_deg
-from disc.records import Pin, Plate, Side
+from disc.records import Pin, Plate
 
 BoolArray = npt.NDArray[np.bool_]
 # The pin table is written to 0.0001 mm and 0.0001 degrees; distances are planned this much wider, so that what is read
@@ -128,8 +128,3 @@ def passing_pairs(comb: PlayingComb, settings: DesignSettings) -> tuple[tuple[in
             if near and first.tooth.side is second.tooth.side:
                 pairs.append((a, b))
     return tuple(pairs)
-
-
-def side_of(comb: PlayingComb, column: int) -> Side:
-    """The face a column's pins stand on."""
-    return comb.teeth[column].tooth.side

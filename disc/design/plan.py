@@ -88,6 +88,9 @@ def plan_design(
     playing = playing_comb(comb, plate)
     timing = set_timing(score, plate, settings, revolution_s)
     arrangement = arrange(prepare(score, playing, plate, settings, timing), transposition, advance)
+    if not arrangement.placed:
+        where = "in any key" if transposition is None else f"moved by {transposition:+d} semitones"
+        raise BadInput(f"no note of the tune can be played on this comb {where}. Check the comb's pitches and tracks.")
     turning = replace(plate, revolution_s=timing.revolution_s)
     strikes, pins, pin_of_note = _lay_out(score, playing, comb, turning, settings, arrangement, first_id=1)
     return Design(score, comb, playing, turning, settings, arrangement, strikes, pins, pin_of_note)

@@ -74,10 +74,7 @@ def prepare(
     With pins that stay the tempo is theirs, so only that one is tried.
     """
     beat = beat_quarter(score.metre)
-    worth = [
-        weights.note_worth(n.rank, _in_bar(score, n.onset_quarter), n.duration_quarter, score.metre, beat)
-        for n in score.notes
-    ]
+    worth = [weights.note_worth(n.rank, _in_bar(score, n.onset_quarter), n.duration_quarter, beat) for n in score.notes]
     timings = (timing,) if kept else tuple(timing.stretched(share) for share in TEMPO_SHARES)
     since_first = np.array([float(n.onset_quarter - score.start_quarter) for n in score.notes])
     gaps = least_gaps_deg(comb, settings, timing.revolution_s)

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from disc.records import Metre
 from disc.tune.score_records import Rank
 
 UNIT = 1000  # a melody note of one beat, on a beat, at its own pitch
@@ -32,11 +31,11 @@ BREAK = 0.35
 FAR_KEY = 0.002
 
 
-def note_worth(rank: Rank, onset_in_bar: Fraction, duration_quarter: Fraction, metre: Metre, beat: Fraction) -> float:
+def note_worth(rank: Rank, onset_in_bar: Fraction, duration_quarter: Fraction, beat_quarter: Fraction) -> float:
     """Worth of a note at its own pitch, in units of UNIT (not yet rounded)."""
     if onset_in_bar == 0:
         place = DOWNBEAT
     else:
-        place = ON_BEAT if onset_in_bar % beat == 0 else OFF_BEAT
-    length = min(LONGEST_WORTH, max(SHORTEST_WORTH, 0.7 + 0.3 * float(duration_quarter / beat)))
+        place = ON_BEAT if onset_in_bar % beat_quarter == 0 else OFF_BEAT
+    length = min(LONGEST_WORTH, max(SHORTEST_WORTH, 0.7 + 0.3 * float(duration_quarter / beat_quarter)))
     return UNIT * RANK[rank] * place * length

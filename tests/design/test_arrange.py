@@ -15,6 +15,7 @@ from disc.design.programme import Programme, index_by_note, solve
 from disc.design.settings import DesignSettings, MissingPitch
 from disc.design.task import prepare, set_up, with_conflicts
 from disc.design.timing import set_timing
+from disc.errors import BadInput
 from disc.records import Comb, ToothCondition
 from disc.tune.score_records import Rank
 
@@ -164,6 +165,13 @@ def test_a_dead_tooth_is_not_used_and_is_named() -> None:
     design = plan_design(score_of(SCALE), Comb((dead, *comb.teeth[1:])), PLATE, DesignSettings(), transposition=12)
     assert all(strike.tooth != 1 for strike in design.strikes)
     assert design.playing.left_out == ("tooth 1: dead",)
+
+
+def test_no_note_at_all_is_told() -> None:
+    """Every note of this key lies a semitone off every tooth."""
+    score = score_of([(0.0, 1.0, 61), (1.0, 1.0, 63)])
+    with pytest.raises(BadInput, match=r"no note .* moved by \+12 semitones"):
+        plan_design(score, comb_of([72, 74, 76]), PLATE, DesignSettings(), transposition=12)
 
 
 def test_tips_too_close_to_pass_exclude_each_other() -> None:
