@@ -142,7 +142,7 @@ def all_kept(score: ScoreIn, transposition: int, timing: Timing) -> Arrangement:
 
 def _nothing_placed(task: Task, transposition: int) -> Arrangement:
     octaves, semitones = intervals(task, transposition)
-    has_tooth = (what_is_left(task, octaves, semitones) > 0).any(axis=1)
+    has_tooth = [bool(row.any()) for row in what_is_left(task, octaves, semitones)]
     lost = tuple((i, Loss.NO_PLACE if has else Loss.NO_TOOTH) for i, has in enumerate(has_tooth))
     share = Share(transposition, len(lost), 0, 0, 0, len(task.melody), 0, 0, proven=True)
     return Arrangement(transposition, task.timings[0], (), lost, share, 0, 0, ())
