@@ -137,7 +137,8 @@ def make_plan(job: Job, given: PlanSettings, rates: Rates, findings: Sequence[Fi
     scale = (float(teeth.get("stretch", 0.0)), float(teeth.get("offset_mm", 0.0)))
     designed = "design" in job.settings
     tip_width = settings.tip_width_mm or _design(job).get("sizes", {}).get("tip_width_mm")
-    layout = lay_out(pins, comb, job.plate, load_tune(job), (0.0, 0.0) if designed else scale, tip_width)
+    tune = load_tune(job)
+    layout = lay_out(pins, comb, job.plate, tune, (0.0, 0.0) if designed else scale, tip_width)
     windows, obstacles = _keep_out(job)
     shop = Shop(
         WIRE_MM if settings.wires is None else parse_sizes(settings.wires, "wire"),
@@ -159,6 +160,8 @@ def make_plan(job: Job, given: PlanSettings, rates: Rates, findings: Sequence[Fi
         notes.append("The plate's thickness is not known, so no drill depth is given: measure it.")
     if comb is None:
         notes.append("There is no comb table, so tracks are not known: places are as found.")
+    elif tune is None and not designed:
+        notes.append("The tune was not read yet, so beats are not known: run disc transcribe for places on the beat.")
     circles = COMMON_CIRCLES if settings.circles is None else parse_circles(settings.circles)
     dividing = _dividing(stations, COMMON_WORMS[0] if settings.worm is None else settings.worm, circles)
     plan = Plan(

@@ -125,3 +125,11 @@ def test_bar_and_beat_are_the_written_ones(disc):
         quarter = next(n for n in tune.notes if pin.id in n.pins).onset_quarter
         # 4/4, no upbeat: bar 1 begins at quarter 0, beats count from 1.
         assert bar_and_beat(layout, pin.theta_deg, pin.tooth) == (int(quarter // 4) + 1, 1 + quarter % 4)
+
+
+def test_with_a_true_comb_the_scatter_of_the_pins_is_not_taken_for_the_tips(disc):
+    """Tips exact: what is added as lateness stays well below the scatter that would seem to call for it."""
+    plate, comb, pins, tune = disc
+    layout = lay_out(pins, comb, plate, tune)
+    setting_s = SETTING_MM / (2 * math.pi * 7.0) * plate.revolution_s  # at the tracks' middle radius
+    assert max((abs(late) for late in layout.late_s.values()), default=0.0) < setting_s / 2
