@@ -12,9 +12,9 @@ from typing import Any
 from disc.records import Note, Tune
 from disc.tune.layout import Bar, Chord, Clef, Page, lay_out
 from disc.tune.lengths import beat_quarter, is_compound
+from disc.tune.midi import MUSIC_BOX_PROGRAM
 
-# Spelling: the line of fifths from F (-1) upwards; a key's seven notes are its fifths - 1 to fifths + 5.
-STEP_FIFTHS = {0: 0, 1: 7, 2: 2, 3: -3, 4: 4, 5: -1, 6: 6, 7: 1, 8: 8, 9: 3, 10: -2, 11: 5}
+# The line of fifths from F (-1) upwards, seven letters.
 LETTERS = "FCGDAEB"
 
 
@@ -30,7 +30,7 @@ def musicxml_of_page(page: Page) -> str:
     from music21.musicxml.m21ToXml import GeneralObjectExporter
 
     text = GeneralObjectExporter().parse(_score(page)).decode("utf-8")
-    text = re.sub(r"\s*<encoding-date>[^<]*</encoding-date>", "", text)
+    text = re.sub(r'\s*<encoding-date>[^<]*</encoding-date>|\s*<creator type="composer">Music21</creator>', "", text)
     # music21 does not write on which side of the staff a tempo stands
     return re.sub(r"<direction>(?=\s*<direction-type>\s*<words[^>]*>♩)", '<direction placement="above">', text)
 
@@ -38,10 +38,10 @@ def musicxml_of_page(page: Page) -> str:
 def spelled(pitch: int, fifths: int) -> str:
     """A MIDI number's name as music21 reads it ("B-4"), spelled for a signature: the nearest on the line of fifths.
 
-    The window of twelve fifths runs from five flats' side to six sharps' side of the key's middle, so that chromatic
-    notes come out as raised fourth, flat seventh and raised fifth. Rule of thumb, common practice.
+    The window of twelve fifths is such that chromatic notes of a major key come out as raised first, fourth and fifth
+    and flat third and seventh, and the leading note of its relative minor as raised. Common practice.
     """
-    low = fifths - 4  # in C: A flat ... C sharp reaches -4 .. 7
+    low = fifths - 3  # in C: from E flat (-3) to G sharp (8)
     place = next(f for f in range(low, low + 12) if (f * 7) % 12 == pitch % 12)
     letter = LETTERS[(place + 1) % 7]
     signs = (place + 1) // 7
@@ -70,10 +70,23 @@ def _part(page: Page, staff: int) -> Any:
 
     part = stream.PartStaff() if len(page.clefs) > 1 else stream.Part()
     part.partName = "Comb"
+    part.insert(0, _instrument(staff))
     for index, bar in enumerate(page.bars):
         part.append(_measure(page, bar, staff, first=index == 0))
     _mark_endings(part, page)
     return part
+
+
+def _instrument(staff: int) -> Any:
+    """The comb, with an id of its own: without one music21 makes up a new one at each writing."""
+    from music21 import instrument
+
+    comb: Any = instrument.Instrument("Comb")
+    comb.partId = f"P{staff + 1}"
+    comb.instrumentId = f"I{staff + 1}"
+    comb.midiProgram = MUSIC_BOX_PROGRAM
+    comb.midiChannel = staff
+    return comb
 
 
 def _measure(page: Page, bar: Bar, staff: int, first: bool) -> Any:
@@ -89,6 +102,8 @@ def _measure(page: Page, bar: Bar, staff: int, first: bool) -> Any:
             measure.insert(0, _tempo(page))
     if bar.printed.offset:
         measure.paddingLeft = bar.printed.offset
+    if bar.printed.length < page.metre.bar_quarter:  # or music21 fills the bar with a rest
+        measure.paddingRight = page.metre.bar_quarter - bar.printed.length
     if bar.printed.repeat_start:
         measure.leftBarline = barlines.Repeat(direction="start")
     if bar.printed.repeat_end:
