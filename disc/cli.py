@@ -23,6 +23,7 @@ from disc.commands import (
     library,
     listen,
     log,
+    read,
     repin,
     report,
     start,
@@ -66,6 +67,7 @@ app.command("collect")(collect.collect)
 app.command("desk")(desk.desk)
 app.add_typer(log.log, name="log")
 app.command("report")(report.report)
+app.command("read")(read.read)
 app.command("comb")(comb.comb)
 app.command("design")(design.design)
 app.command("check")(check.check)

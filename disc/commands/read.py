@@ -1,0 +1,113 @@
+"""`disc read`: photographs to pins and overlays."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from disc.errors import BadInput
+from disc.records import Side
+from disc.words import progress, say, show_json
+
+if TYPE_CHECKING:
+    from disc.photo.read_job import JobReading, ReadRequest
+
+
+def read(
+    job: Annotated[Path, typer.Argument(help="The job's folder.")],
+    upper: Annotated[list[Path] | None, typer.Option(help="Photo of the upper side; give it again for more.")] = None,
+    lower: Annotated[list[Path] | None, typer.Option(help="Photo of the lower side; give it again for more.")] = None,
+    both: Annotated[Path | None, typer.Option(help="One picture with both faces side by side.")] = None,
+    left: Annotated[Side | None, typer.Option(help="With --both: which side is on the left, or on top.")] = None,
+    scale: Annotated[str | None, typer.Option(help="u1,v1,u2,v2,mm: a known length, instead of the diameter.")] = None,
+    centre_upper: Annotated[str | None, typer.Option(help="u,v of the arbor's centre in the upper photo.")] = None,
+    centre_lower: Annotated[str | None, typer.Option(help="u,v of the arbor's centre in the lower photo.")] = None,
+    slot_upper: Annotated[str | None, typer.Option(help="u,v of the stop slot in the upper photo.")] = None,
+    slot_lower: Annotated[str | None, typer.Option(help="u,v of the stop slot in the lower photo.")] = None,
+    rim_upper: Annotated[list[str] | None, typer.Option(help="u,v on the upper rim; five times or more.")] = None,
+    rim_lower: Annotated[list[str] | None, typer.Option(help="u,v on the lower rim; five times or more.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+) -> None:
+    """Photographs of the two faces to the pin table, with overlays to look at."""
+    from disc.job import open_for_writing
+    from disc.photo.read_face import ReadSettings
+    from disc.photo.read_job import ReadRequest, read_job
+
+    by_hand = {
+        Side.UPPER: ReadSettings(_pair(centre_upper, "--centre-upper"), _pair(slot_upper, "--slot-upper"), _pairs(rim_upper, "--rim-upper")),
+        Side.LOWER: ReadSettings(_pair(centre_lower, "--centre-lower"), _pair(slot_lower, "--slot-lower"), _pairs(rim_lower, "--rim-lower")),
+    }  # fmt: skip
+    request = ReadRequest(tuple(upper or ()), tuple(lower or ()), both, by_hand, _scale(scale), left)
+    with open_for_writing(job) as open_job, progress("Reading", quiet=as_json) as advance:
+        reading = read_job(open_job, request, advance)
+    if as_json:
+        show_json(_as_json(reading))
+    else:
+        _say(job, reading, request)
+
+
+def _numbers(text: str, count: int, option: str, form: str) -> tuple[float, ...]:
+    try:
+        values = tuple(float(part) for part in text.replace(";", ",").split(","))
+    except ValueError:
+        values = ()
+    if len(values) != count:
+        raise BadInput(f"{option}: {text!r} is not {form}. Photo pixels, parted by commas.")
+    return values
+
+
+def _pair(text: str | None, option: str) -> tuple[float, float] | None:
+    if text is None:
+        return None
+    u, v = _numbers(text, 2, option, "u,v")
+    return u, v
+
+
+def _pairs(texts: list[str] | None, option: str) -> tuple[tuple[float, float], ...]:
+    pairs = []
+    for text in texts or ():
+        for part in text.split():
+            u, v = _numbers(part, 2, option, "u,v")
+            pairs.append((u, v))
+    return tuple(pairs)
+
+
+def _scale(text: str | None) -> tuple[float, float, float, float, float] | None:
+    if text is None:
+        return None
+    u1, v1, u2, v2, mm = _numbers(text, 5, "--scale", "u1,v1,u2,v2,mm")
+    return u1, v1, u2, v2, mm
+
+
+def _as_json(reading: JobReading) -> dict[str, object]:
+    return {
+        "pins": reading.pins,
+        "corrections_not_fitting": reading.unfit,
+        "photos": {name: verdict.to_json() for name, verdict in reading.verdicts.items()},
+        "notes": reading.notes,
+        "outputs": reading.outputs,
+        "faces": reading.faces,
+    }
+
+
+def _say(job: Path, reading: JobReading, request: ReadRequest) -> None:
+    for side in Side:
+        mine = [pin for pin in reading.pins if pin.side is side]
+        if not mine:
+            continue
+        counts: dict[str, int] = {}
+        for pin in mine:
+            counts[pin.condition.value] = counts.get(pin.condition.value, 0) + 1
+        doubtful = sum(pin.confidence is not None and pin.confidence < 0.9 for pin in mine)
+        words = ", ".join(f"{n} {name}" for name, n in counts.items())
+        say(f"{side.value} side: {len(mine)} sites ({words})" + (f"; look again at {doubtful}" if doubtful else ""))
+    for note in reading.notes:
+        say(f"  - {note}")
+    for correction in reading.unfit:
+        say(
+            f"  - a correction ({correction.action.value}, {correction.side.value} side, r {correction.r_mm:.2f} mm, "
+            f"{correction.theta_deg:.1f} degrees) found no pin in this reading and was not used."
+        )
+    say("", "Look at them:", *(f"  {job / name}" for name in reading.outputs))

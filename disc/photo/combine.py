@@ -1,0 +1,196 @@
+"""Several photos together: both faces of one disc, one face from several photos, two faces in one picture."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from disc.errors import BadInput
+from disc.frame import to_polar, to_xy_mm
+from disc.photo.image import Photo
+from disc.photo.quality import Verdict, judge_photo
+from disc.photo.read_face import FaceReading, ReadSettings, read_faces
+from disc.photo.view import View
+from disc.records import Condition, Pin, Plate, Side
+
+if TYPE_CHECKING:
+    from disc.photo.read_job import ReadRequest
+
+SAME_PIN_MM = 0.15  # readings of one pin in two photos lie closer than this; about half a pin's thickness apart at most
+
+
+@dataclass(frozen=True, slots=True)
+class FaceTogether:
+    """One face from all its photos. photo, view: the best one's. verdict: of that photo."""
+
+    side: Side
+    photo: Photo
+    view: View
+    pins: tuple[Pin, ...]
+    verdict: Verdict
+    slot_width_mm: float | None
+    slant_sigma_mm: float
+    track_scatter_mm: float
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Together:
+    """All faces. notes: what needs a person's eye, by face."""
+
+    sides: tuple[FaceTogether, ...]
+    verdicts: dict[str, Verdict]
+    notes: tuple[str, ...]
+
+
+def read_both_sides(request: ReadRequest, photos: dict[Path, Photo], plate: Plate) -> Together:
+    """Read all photos of a request and bring them together by side."""
+    jobs: list[tuple[Photo, Side, ReadSettings]] = []
+    for side, paths in ((Side.UPPER, request.upper), (Side.LOWER, request.lower)):
+        jobs += [(photos[path], side, request.by_hand.get(side, ReadSettings())) for path in paths]
+    if request.both:
+        jobs += _two_in_one(photos[request.both], request)
+    if request.scale:
+        jobs = [
+            (photo, side, replace(s, radius_mm=_radius_from_scale(photo, request.scale, plate)))
+            for photo, side, s in jobs
+        ]
+    readings = read_faces([(photo, side) for photo, side, _ in jobs], plate, {side: s for _, side, s in jobs})
+    sides = []
+    verdicts = {}
+    for side in Side:
+        mine = [(photo, reading) for (photo, s, _), reading in zip(jobs, readings, strict=True) if s is side]
+        if not mine:
+            continue
+        judged = [(photo, reading, judge_photo(photo, reading.view)) for photo, reading in mine]
+        verdicts.update({f"{side.value} {photo.path.name}": verdict for photo, _, verdict in judged})
+        sides.append(_one_side(side, judged))
+    notes = [f"{side.side.value}: {note}" for side in sides for note in side.notes]
+    notes += [f"{name}: {reason}" for name, verdict in verdicts.items() for reason in verdict.reasons]
+    notes += _agreement(sides)
+    return Together(tuple(sides), verdicts, tuple(notes))
+
+
+def _one_side(side: Side, judged: Sequence[tuple[Photo, FaceReading, Verdict]]) -> FaceTogether:
+    # The photo that shows the most pins surely, sharpest first, leads; the others add to it.
+    photo, lead, verdict = max(
+        judged, key=lambda item: (sum((p.confidence or 0) for p in item[1].pins), -item[2].edge_mm)
+    )
+    pins = lead.pins if len(judged) == 1 else combine_pins([reading.pins for _, reading, _ in judged])
+    return FaceTogether(
+        side, photo, lead.view, pins, verdict, lead.slot.width_mm if lead.slot else None, lead.slant.sigma_mm,
+        lead.track_scatter_mm, lead.notes,
+    )  # fmt: skip
+
+
+def combine_pins(readings: Sequence[Sequence[Pin]]) -> tuple[Pin, ...]:
+    """Pins of one face seen in several photos, each place weighed by its sigma; what only one of many saw loses faith.
+
+    The photos' slots differ by a hair: each reading is first turned onto the first by the pins they share.
+    """
+    base = list(readings[0])
+    groups: list[list[Pin]] = [[pin] for pin in base]
+    for other in readings[1:]:
+        turned = _turned_onto(base, other)
+        for pin in turned:
+            nearest = min(groups, key=lambda g: _gap_mm(g[0], pin), default=None)
+            if nearest is not None and _gap_mm(nearest[0], pin) < SAME_PIN_MM:
+                nearest.append(pin)
+            else:
+                groups.append([pin])
+    n = len(readings)
+    merged = [_merge(group, n) for group in groups]
+    return tuple(sorted((p for p in merged if (p.confidence or 0) > 0.5), key=lambda p: p.theta_deg))
+
+
+def _gap_mm(a: Pin, b: Pin) -> float:
+    ax, ay = to_xy_mm(a.r_mm, a.theta_deg)
+    bx, by = to_xy_mm(b.r_mm, b.theta_deg)
+    return float(np.hypot(ax - bx, ay - by))
+
+
+def _turned_onto(base: Sequence[Pin], other: Sequence[Pin]) -> list[Pin]:
+    if not base or not other:
+        return list(other)
+    turns = []
+    for pin in other:
+        nearest = min(base, key=lambda q: _gap_mm(q, pin))
+        if _gap_mm(nearest, pin) < 2 * SAME_PIN_MM:
+            turns.append(((nearest.theta_deg - pin.theta_deg + 180) % 360 - 180, pin.r_mm))
+    if len(turns) < 5:
+        return list(other)
+    turn = float(np.median([t for t, _ in turns]))
+    return [replace(pin, theta_deg=(pin.theta_deg + turn) % 360) for pin in other]
+
+
+def _merge(group: Sequence[Pin], photos: int) -> Pin:
+    if len(group) == 1 and photos == 1:
+        return group[0]
+    weight = np.array([1 / (p.sigma_mm or 0.05) ** 2 for p in group])
+    weight /= weight.sum()
+    xy = np.array([to_xy_mm(p.r_mm, p.theta_deg) for p in group])
+    x, y = weight @ xy
+    r, theta = to_polar(float(x), float(y))
+    odds = [np.log(max(p.confidence or 0.5, 1e-4) / max(1 - (p.confidence or 0.5), 1e-4)) for p in group]
+    total = float(np.sum(odds) - 2.0 * (photos - len(group)))  # not seen in a photo speaks against it
+    votes: dict[Condition, float] = {}
+    for p, w in zip(group, weight, strict=True):
+        votes[p.condition] = votes.get(p.condition, 0.0) + float(w)
+    mean = {
+        name: float(np.dot(weight, [getattr(p, name) or 0.0 for p in group])) for name in ("lean_x_mm", "lean_y_mm")
+    }
+    # Errors of two photos of one face are not quite independent (light, slot): a little less is gained than by chance.
+    sigma = float(np.sqrt(1 / np.sum([1 / (p.sigma_mm or 0.05) ** 2 for p in group])) * 1.15)
+    lead = max(group, key=lambda p: p.confidence or 0)
+    return replace(
+        lead, r_mm=float(r), theta_deg=float(theta), sigma_mm=max(sigma, 0.004), condition=max(votes, key=lambda c: votes[c]),
+        confidence=float(1 / (1 + np.exp(-np.clip(total, -20, 20)))), **mean,
+    )  # fmt: skip
+
+
+def _two_in_one(photo: Photo, request: ReadRequest) -> list[tuple[Photo, Side, ReadSettings]]:
+    """A picture with both faces side by side, cut in two between them; which is which as named, else left is upper."""
+    w, h = photo.width, photo.height
+    along = w >= h
+    half = (w if along else h) // 2
+    first = photo.pixels[:, :half] if along else photo.pixels[:half]
+    second = photo.pixels[:, half:] if along else photo.pixels[half:]
+    left = request.left_side or Side.UPPER
+    right = Side.LOWER if left is Side.UPPER else Side.UPPER
+    parts = []
+    for pixels, side in ((first, left), (second, right)):
+        part = Photo(photo.path, np.ascontiguousarray(pixels), None)
+        parts.append((part, side, request.by_hand.get(side, ReadSettings())))
+    return parts
+
+
+def _radius_from_scale(photo: Photo, scale: tuple[float, float, float, float, float], plate: Plate) -> float:
+    """The disc's radius from a known length in its plane, by the ratio to the rim's own ellipse along that length."""
+    from disc.photo.find_plate import find_plate
+
+    u1, v1, u2, v2, mm = scale
+    length = float(np.hypot(u2 - u1, v2 - v1))
+    if not (mm > 0 and length > 10):
+        raise BadInput("--scale: give two points that lie well apart, u1,v1,u2,v2, and their distance in mm.")
+    ellipse = find_plate(photo).ellipse
+    way = np.arctan2(v2 - v1, u2 - u1) - ellipse.angle_rad
+    along = 1 / np.hypot(np.cos(way) / ellipse.a, np.sin(way) / ellipse.b)
+    return float(along / length * mm)
+
+
+def _agreement(sides: Sequence[FaceTogether]) -> list[str]:
+    """Words where the two faces do not fit each other."""
+    if len(sides) < 2:
+        return []
+    a, b = sides
+    notes = []
+    if a.slot_width_mm and b.slot_width_mm and abs(a.slot_width_mm - b.slot_width_mm) > 0.15:
+        notes.append(
+            f"the stop slot measures {a.slot_width_mm:.2f} mm on the {a.side.value} and {b.slot_width_mm:.2f} mm on the "
+            f"{b.side.value} face: check its place on both overlays."
+        )
+    return notes

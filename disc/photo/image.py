@@ -1,0 +1,184 @@
+"""Photo files to pixels: JPEG, PNG, TIFF, HEIC and whatever else Pillow opens, upright, 8 bit, with the focal length.
+
+A file that cannot be used raises BadInput in one line (what, where, what to do). OpenCV is imported here once, with
+advice where the machine lacks the library it needs.
+"""
+
+from __future__ import annotations
+
+import io
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from disc.errors import BadInput, MissingPart
+
+Pixels = npt.NDArray[np.uint8]
+
+# A phone's largest frame is 200 megapixels; beyond it lie archive scans that would not fit a small machine's memory.
+LARGEST_MPX = 200.0
+LARGEST_BYTES = 1_000_000_000
+# Below this the disc cannot show a pin as more than a dot: 0.2 mm at 8 px/mm would be under two pixels.
+SMALLEST_SIDE_PX = 200
+FULL_FRAME_WIDTH_MM = 36.0  # exact; EXIF 2.3, FocalLengthIn35mmFilm refers to the 36 x 24 mm frame
+EXIF_IFD = 0x8769
+EXIF_ORIENTATION = 0x0112
+EXIF_FOCAL_35MM = 0xA405
+
+
+@dataclass(frozen=True, slots=True)
+class Photo:
+    """A photograph, upright. pixels: shape (height, width, 3), BGR. focal_px: from EXIF, None if it does not say."""
+
+    path: Path
+    pixels: Pixels
+    focal_px: float | None = None
+
+    @property
+    def width(self) -> int:
+        """Pixels across."""
+        return int(self.pixels.shape[1])
+
+    @property
+    def height(self) -> int:
+        """Pixels down."""
+        return int(self.pixels.shape[0])
+
+
+def opencv() -> Any:
+    """The cv2 module. Raises MissingPart naming the Debian package where its shared library is absent."""
+    try:
+        import cv2
+    except ImportError as error:
+        if "libGL" in str(error) or "libgthread" in str(error):
+            raise MissingPart(
+                f"OpenCV cannot start ({error}). Install the system library: apt-get install libgl1 libglib2.0-0"
+            ) from error
+        raise MissingPart(f"OpenCV cannot start ({error}). Run: pip install opencv-python") from error
+    return cv2
+
+
+def load_photo(path: Path) -> Photo:
+    """Read a photo file. Raises BadInput for an absent, empty, damaged, too large or too small picture."""
+    data = _read_bytes(path)
+    picture = _open(data, path)
+    width, height = picture.size
+    if width * height > LARGEST_MPX * 1e6:
+        raise BadInput(
+            f"{path}: {width} x {height} pixels are {width * height / 1e6:.0f} megapixels, more than the "
+            f"{LARGEST_MPX:.0f} this program reads. Scale the picture down and run the command again."
+        )
+    if min(width, height) < SMALLEST_SIDE_PX:
+        raise BadInput(
+            f"{path}: {width} x {height} pixels are too few to show a pin. Take a photo that the disc fills, "
+            "at the camera's full size."
+        )
+    exif = _exif(picture)
+    pixels = _fast_jpeg(data, picture) if picture.format == "JPEG" else None
+    if pixels is None:
+        pixels = _decode(picture, path)
+        pixels = _upright(pixels, int(exif.get(EXIF_ORIENTATION, 1) or 1))
+    return Photo(path, pixels, _focal_px(exif, pixels.shape))
+
+
+def _read_bytes(path: Path) -> bytes:
+    try:
+        size = path.stat().st_size
+        if path.is_dir():
+            raise BadInput(f"{path}: this is a folder, not a photo. Name the picture file itself.")
+        if size > LARGEST_BYTES:
+            raise BadInput(f"{path}: {size / 1e6:.0f} MB are too much for one photo. Save it as a JPEG.")
+        data = path.read_bytes()
+    except FileNotFoundError:
+        raise BadInput(f"{path}: there is no such file. Check the name of the photo.") from None
+    except OSError as error:
+        raise BadInput(f"{path}: the photo cannot be read ({error.strerror or error}).") from error
+    if not data:
+        raise BadInput(f"{path}: the file is empty. Copy the photo from the camera again.")
+    return data
+
+
+def _open(data: bytes, path: Path) -> Any:
+    from PIL import Image, UnidentifiedImageError
+
+    Image.MAX_IMAGE_PIXELS = None  # the limit is checked in load_photo, with our own words
+    try:
+        if data[4:8] == b"ftyp":
+            from pillow_heif import register_heif_opener
+
+            register_heif_opener()
+        return Image.open(io.BytesIO(data))
+    except UnidentifiedImageError:
+        raise BadInput(f"{path}: this is not a photo that can be opened. Use JPEG, PNG, TIFF or HEIC.") from None
+    except (OSError, ValueError, SyntaxError) as error:
+        raise BadInput(f"{path}: the photo is damaged ({error}). Copy it from the camera again.") from error
+
+
+def _exif(picture: Any) -> dict[int, Any]:
+    try:
+        exif = picture.getexif()
+        return {**exif.get_ifd(EXIF_IFD), **exif}
+    except Exception:  # damaged EXIF must not cost the photo; it only helps
+        return {}
+
+
+def _fast_jpeg(data: bytes, picture: Any) -> Pixels | None:
+    """OpenCV's decoder for the common case; it turns the picture upright itself. None where it will not do."""
+    if picture.mode not in ("RGB", "L") or not data.rstrip(b"\0\r\n ").endswith(b"\xff\xd9"):
+        return None
+    cv2 = opencv()
+    pixels = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
+    return pixels
+
+
+def _decode(picture: Any, path: Path) -> Pixels:
+    from PIL import Image
+
+    try:
+        picture.load()
+        if picture.mode in ("I;16", "I;16B", "I;16L", "I;16N", "I", "F"):
+            grey = _to_8_bit(np.asarray(picture, dtype=np.float64))
+            return np.repeat(grey[..., None], 3, axis=2)
+        if picture.mode in ("RGBA", "LA", "PA") or (picture.mode == "P" and "transparency" in picture.info):
+            picture = picture.convert("RGBA")
+            ground = Image.new("RGBA", picture.size, (255, 255, 255, 255))
+            picture = Image.alpha_composite(ground, picture)
+        rgb = np.asarray(picture.convert("RGB"))
+    except (OSError, ValueError, SyntaxError, EOFError, MemoryError) as error:
+        raise BadInput(
+            f"{path}: the photo breaks off or is damaged ({error}). Copy it from the camera again."
+        ) from error
+    return np.ascontiguousarray(rgb[..., ::-1])
+
+
+def _to_8_bit(values: npt.NDArray[np.float64]) -> Pixels:
+    """16-bit and float greys, stretched between their own darkest and brightest thousandth."""
+    low, high = np.quantile(values, [0.001, 0.999])
+    return (np.clip((values - low) / max(high - low, 1e-9), 0, 1) * 255 + 0.5).astype(np.uint8)
+
+
+def _upright(pixels: Pixels, orientation: int) -> Pixels:
+    """Turn by the EXIF orientation; EXIF 2.3, table 'Orientation': 1 is upright, 2-8 mirrored and turned."""
+    if orientation in (5, 6, 7, 8):
+        pixels = pixels.transpose(1, 0, 2)
+    if orientation in (2, 3, 6, 7):
+        pixels = pixels[:, ::-1]
+    if orientation in (3, 4, 7, 8):
+        pixels = pixels[::-1]
+    return np.ascontiguousarray(pixels)
+
+
+def _focal_px(exif: dict[int, Any], shape: tuple[int, ...]) -> float | None:
+    """Focal length in pixels from the 35 mm equivalent, over the frame's diagonal; None if EXIF has none."""
+    try:
+        equivalent_mm = float(exif.get(EXIF_FOCAL_35MM, 0) or 0)
+    except (TypeError, ValueError):
+        return None
+    if not 5.0 <= equivalent_mm <= 2000.0:
+        return None
+    # CIPA DCG-001: the equivalent compares the diagonals; 43.27 mm is that of 36 x 24 mm.
+    return equivalent_mm / math.hypot(FULL_FRAME_WIDTH_MM, 24.0) * math.hypot(shape[0], shape[1])

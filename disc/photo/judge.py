@@ -1,0 +1,105 @@
+"""From sites to pins: best root, lean, height, condition, one sigma and a confidence for each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from disc.frame import FloatArray, to_polar, view_to_disc_mm, wrap_deg
+from disc.photo.slant import Slant
+from disc.photo.spots import HOLE, PIN, STUB, Spots
+from disc.photo.weigh import TRACK_GAP_MM
+from disc.records import Condition, Pin, Side
+
+# Tip off its root by more than this, once the view's slant is taken out: bent (the restorers' tolerance of issue work,
+# about a third of a pin's thickness; common practice, no source).
+BENT_MM = 0.08
+# Natural lean of a pin set upright, per axis, mm (common practice, no source).
+NATURAL_LEAN_MM = 0.012
+# The networks' sigma times these is one standard deviation of the error that is found on rendered faces which they
+# were not trained on; the second is what no single pin knows of (plane, slot), added in quadrature.
+SIGMA_SCALE, SIGMA_COMMON_MM = 1.0, 0.006
+
+
+@dataclass(frozen=True, slots=True)
+class Sites:
+    """Sites that are believed, in view mm, with their log-odds; the same order throughout."""
+
+    spots: Spots
+    odds: FloatArray
+
+
+def best_roots(spots: Spots, slant: Slant) -> tuple[FloatArray, FloatArray]:
+    """Roots (n, 2) and sigma (n,) per axis: seen foot and upright-standing tip weighed together."""
+    by_foot = SIGMA_SCALE * np.maximum(spots.sigma_root, 0.004)
+    upright = (spots.tip + np.asarray(slant.shift)) / (1 + slant.gain)
+    left = np.linalg.norm(spots.tip - spots.root - slant.at(spots.root), axis=1)
+    stands = (spots.kind.argmax(1) == PIN) & (left < 0.06) & (slant.pins >= 10)
+    by_tip = np.hypot(SIGMA_SCALE * np.maximum(spots.sigma_tip, 0.004), max(NATURAL_LEAN_MM, slant.sigma_mm * 0.7))
+    w_tip = np.where(stands, 1 / by_tip**2, 0.0)
+    w_foot = 1 / by_foot**2
+    root = (spots.root * w_foot[:, None] + upright * w_tip[:, None]) / (w_foot + w_tip)[:, None]
+    # Foot and tip are read from the same pixels: together they know less than two readings would.
+    sigma = np.sqrt(1.5 / (w_foot + w_tip)) * np.where(stands, 1.0, 1 / np.sqrt(1.5))
+    return root, np.hypot(sigma, SIGMA_COMMON_MM)
+
+
+def make_pins(
+    sites: Sites, slant: Slant, height_mm: float | None, tracks: FloatArray, side: Side, wire_mm: float | None = None
+) -> tuple[Pin, ...]:
+    """Pins in the disc's own axes, numbered from 1 by angle. tracks: radii that two pins or more share."""
+    spots = sites.spots
+    root, sigma = best_roots(spots, slant)
+    lean = spots.tip - spots.root - slant.at(spots.root)
+    x, y = view_to_disc_mm(root[:, 0], root[:, 1], side)
+    lx, ly = view_to_disc_mm(lean[:, 0], lean[:, 1], side)
+    r, theta = to_polar(x, y)
+    pins = []
+    for k in np.argsort(theta):
+        kind = int(spots.kind[k].argmax())
+        condition = _condition(kind, float(np.hypot(lx[k], ly[k])), float(spots.sigma_tip[k]))
+        if _unexplained(float(r[k]), tracks):
+            condition = Condition.EXTRA
+        stands = kind == PIN
+        pins.append(
+            Pin(
+                id=len(pins) + 1,
+                side=side,
+                r_mm=float(r[k]),
+                theta_deg=float(wrap_deg(float(theta[k]))),
+                diameter_mm=wire_mm,
+                height_mm=_height(kind, height_mm, float(np.hypot(lx[k], ly[k]))),
+                condition=condition,
+                lean_x_mm=float(lx[k]) if stands else 0.0,
+                lean_y_mm=float(ly[k]) if stands else 0.0,
+                sigma_mm=float(sigma[k]),
+                confidence=float(1 / (1 + np.exp(-np.clip(sites.odds[k], -20, 20)))),
+            )
+        )
+    return tuple(pins)
+
+
+def _condition(kind: int, lean_mm: float, sigma_tip_mm: float) -> Condition:
+    if kind == STUB:
+        return Condition.STUB
+    if kind == HOLE:
+        return Condition.MISSING
+    return Condition.BENT if lean_mm > max(BENT_MM, 1.5 * sigma_tip_mm) else Condition.SOUND
+
+
+def _height(kind: int, height_mm: float | None, lean_mm: float) -> float | None:
+    """A hole has none; of a stub only that it is low is known; a bent pin is lower by what its lean takes."""
+    if kind == HOLE:
+        return 0.0
+    if kind == STUB or height_mm is None:
+        return None
+    return float(np.sqrt(max(height_mm**2 - lean_mm**2, (0.3 * height_mm) ** 2)))
+
+
+def _unexplained(r_mm: float, tracks: FloatArray) -> bool:
+    """Between two tracks, closer to one than a track of its own could lie, and clearly on neither."""
+    if len(tracks) < 3:
+        return False
+    gap = np.abs(tracks - r_mm)
+    return bool(0.11 < gap.min() < TRACK_GAP_MM - 0.06)

@@ -1,0 +1,50 @@
+"""The plane of one face while it is being worked out: photo pixels to view mm, refined step by step."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from disc.frame import FloatArray
+from disc.photo.ellipse import Ellipse, centre_boost, rotation
+from disc.photo.view import apply_homography, project, unproject
+
+
+@dataclass(frozen=True, slots=True)
+class Plane:
+    """plane_to_px: 3 x 3 from view mm (x right, y up; x through the slot once that is known) to undistorted pixels."""
+
+    plane_to_px: FloatArray
+    k1: float
+    size: tuple[int, int]
+
+    def to_mm(self, uv: FloatArray) -> FloatArray:
+        """Seen pixels (n, 2) to view mm (n, 2)."""
+        return np.stack(unproject(self.plane_to_px, self.k1, self.size, uv[:, 0], uv[:, 1]), 1)
+
+    def to_px(self, xy: FloatArray) -> FloatArray:
+        """View mm (n, 2) to seen pixels (n, 2)."""
+        return np.stack(project(self.plane_to_px, self.k1, self.size, xy[:, 0], xy[:, 1]), 1)
+
+    def turned(self, angle_rad: float) -> Plane:
+        """The same plane with its x axis at what is now angle_rad."""
+        return replace(self, plane_to_px=self.plane_to_px @ rotation(angle_rad))
+
+    def corrected(self, c: FloatArray, k1: float) -> Plane:
+        """mm_new = c applied to mm_old."""
+        h = self.plane_to_px @ np.linalg.inv(c)
+        return replace(self, plane_to_px=h / h[2, 2], k1=k1)
+
+
+def plane_from_ellipse(ellipse: Ellipse, centre: tuple[float, float], radius_mm: float, size: tuple[int, int]) -> Plane:
+    """The plane in which the ellipse is a circle of radius_mm about the centre's picture (u, v)."""
+    to_unit = ellipse.to_unit()
+    px, py = apply_homography(to_unit, *centre)
+    # The centre's picture lies well inside the ellipse; a wild one is not believed beyond this.
+    far = float(np.hypot(px, py))
+    if far > 0.35:
+        px, py = px * 0.35 / far, py * 0.35 / far
+    unit_to_mm = np.diag([radius_mm, radius_mm, 1.0])
+    back = np.linalg.inv(unit_to_mm @ centre_boost(float(px), float(py)) @ to_unit)
+    return Plane(back / back[2, 2], 0.0, size)

@@ -1,0 +1,101 @@
+"""Is the photo good enough? A verdict with the reason, and how to take a better one."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from disc.frame import FloatArray
+from disc.photo.image import Photo, opencv
+from disc.photo.view import View
+
+# What made pins go wrong on rendered faces (tests/bench/read.py --degrade prints the table): below about 25 px/mm or with
+# an edge wider than 0.12 mm, roots scatter by over 0.04 mm; over a fifth of the face in glare hides pins; beyond 30
+# degrees pins cover one another.
+FEWEST_PX_PER_MM = 25.0
+WIDEST_EDGE_MM = 0.13
+MOST_GLARE = 0.12
+STEEPEST_DEG = 30.0
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """Measures of a photo and what to say about it. reasons: each with its advice; none where the photo is good."""
+
+    px_per_mm: float
+    edge_mm: float
+    glare: float
+    tilt_deg: float
+    reasons: tuple[str, ...] = ()
+
+    @property
+    def good(self) -> bool:
+        """Whether there is nothing to say against it."""
+        return not self.reasons
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain JSON material."""
+        return asdict(self) | {"good": self.good}
+
+
+def judge_photo(photo: Photo, view: View) -> Verdict:
+    """Measure sharpness at the rim, glare on the face, pixels a millimetre and tilt."""
+    scale = view.px_per_mm
+    edge = _edge_width_px(photo, view) / scale
+    glare = _glare(photo, view)
+    tilt = view.tilt_deg if view.eye_known else 0.0
+    reasons = []
+    if scale < FEWEST_PX_PER_MM:
+        reasons.append(
+            f"too few pixels: {scale:.0f} a millimetre, a pin is {scale * 0.22:.0f} px thick. Go closer, or let the disc "
+            "fill the frame."
+        )
+    if edge > WIDEST_EDGE_MM:
+        reasons.append(
+            f"blurred: the rim's edge is {edge:.2f} mm wide. Focus on the face, rest the camera, use more light or the "
+            "self-timer."
+        )
+    if glare > MOST_GLARE:
+        reasons.append(
+            f"glare over {glare * 100:.0f} % of the plate. Turn the disc or the lamp, or light it through white paper."
+        )
+    if tilt > STEEPEST_DEG:
+        reasons.append(f"too steep: about {tilt:.0f} degrees off square. Hold the camera over the disc.")
+    return Verdict(round(scale, 2), round(edge, 4), round(glare, 4), round(tilt, 1), tuple(reasons))
+
+
+def _edge_width_px(photo: Photo, view: View) -> float:
+    """Median 10-90 % width of the rim's edge across its sharpest half, px of the photo."""
+    cv2 = opencv()
+    phi = np.linspace(0, 2 * np.pi, 180, endpoint=False)
+    reach = max(0.45, 6 / view.px_per_mm)
+    r = np.linspace(view.radius_mm - reach, view.radius_mm + reach, 121)
+    rr, pp = np.meshgrid(r, phi)
+    u, v = view.to_photo_px(rr * np.cos(pp), rr * np.sin(pp))
+    grey = cv2.cvtColor(photo.pixels, cv2.COLOR_BGR2GRAY)
+    line = cv2.remap(grey, u.astype(np.float32), v.astype(np.float32), cv2.INTER_LINEAR).astype(float)
+    return float(np.median(_widths(line, r[1] - r[0]))) * view.px_per_mm
+
+
+def _widths(line: FloatArray, step_mm: float) -> FloatArray:
+    """Width of the steepest edge on each line: its height over its slope, from a quarter to three quarters, doubled."""
+    slope = np.abs(np.gradient(line, axis=1))
+    k = slope[:, 5:-5].argmax(1) + 5
+    rows = np.arange(len(line))
+    top = slope[rows, k]
+    half = np.array([np.sum(slope[i, max(0, k[i] - 40) : k[i] + 41] > 0.5 * top[i]) for i in rows])
+    # Full width at half maximum of the slope; 10-90 % of a blurred step is 1.09 of that.
+    return 1.09 * np.maximum(half, 1) * step_mm
+
+
+def _glare(photo: Photo, view: View) -> float:
+    """Part of the face that is burnt out: all three colours near white."""
+    n = 160
+    c = (np.arange(n) + 0.5) / n * 2 - 1
+    x, y = np.meshgrid(c * view.radius_mm, c * view.radius_mm)
+    inside = np.hypot(x, y) < 0.95 * view.radius_mm
+    u, v = view.to_photo_px(x[inside], y[inside])
+    i, j = np.clip(np.round(v).astype(int), 0, photo.height - 1), np.clip(np.round(u).astype(int), 0, photo.width - 1)
+    return float(np.mean(photo.pixels[i, j].min(1) >= 250))

@@ -1,0 +1,199 @@
+"""One face: a photo to its view, pins and verdicts. The main path of the room."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from disc.frame import FloatArray
+from disc.photo.find_plate import Found, find_plate, plate_by_hand
+from disc.photo.flatten import flatten
+from disc.photo.image import Photo
+from disc.photo.judge import Sites, make_pins
+from disc.photo.outline import rim_points
+from disc.photo.plane import Plane, plane_from_ellipse
+from disc.photo.settle import Settled, settle
+from disc.photo.slant import Slant, fit_slant, plane_tilt
+from disc.photo.slot import Slot, find_slot
+from disc.photo.spots import PIN, Spots, find_spots
+from disc.photo.view import View
+from disc.photo.weigh import network_odds, site_odds, sure_tracks
+from disc.records import Pin, Plate, Side
+
+COARSE_RIM_MM = 0.10  # scatter of the finder's outline about the rim; its wall side bulges by as much
+FINE_WIDTHS_MM = (0.04, 0.035, 0.03, 0.03, 0.03)
+NOMINAL_HEIGHT_MM = 0.5  # where nothing tells the pins' height; conventions.md: 0.25-0.8 mm
+BELIEVED = 0.0  # log-odds from which a site goes into the table
+
+
+@dataclass(frozen=True, slots=True)
+class ReadSettings:
+    """What a person gave by hand. centre, slot: photo (u, v). rim: five points or more. radius_mm overrides the plate's."""
+
+    centre: tuple[float, float] | None = None
+    slot: tuple[float, float] | None = None
+    rim: tuple[tuple[float, float], ...] = ()
+    radius_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FaceReading:
+    """What was read of one photo of one face. notes: what needs a person's eye, in words."""
+
+    view: View
+    pins: tuple[Pin, ...]
+    slot: Slot | None
+    slant: Slant
+    track_scatter_mm: float
+    notes: tuple[str, ...] = ()
+
+
+def read_face(photo: Photo, side: Side, plate: Plate, settings: ReadSettings | None = None) -> FaceReading:
+    """Read one photo. Raises BadInput if no whole disc is seen in it."""
+    settings = settings or ReadSettings()
+    radius = settings.radius_mm or plate.radius_mm
+    found = plate_by_hand(photo, settings.rim) if settings.rim else find_plate(photo)
+    if settings.centre:
+        found = replace(found, centre=settings.centre)
+    first = plane_from_ellipse(found.ellipse, found.centre, radius, (photo.width, photo.height))
+    flat = flatten(photo.pixels, first, radius)
+    spots = find_spots(flat)
+    seen = _Seen(photo, first, radius, spots, found, plate.bore_mm or 0.0)
+    plane, settled, slant = _settle_all(seen)
+    slot, angle, notes = _place_slot(photo, plane, radius, found, settings)
+    plane = plane.turned(angle)
+    mm = seen.in_plane(plane)
+    slant = _slant_of(mm, network_odds(spots), plane)
+    radii = np.hypot(mm.root[:, 0], mm.root[:, 1])
+    odds = site_odds(mm, radii, radius, slant, plate.bore_mm or 0.0)
+    keep = odds > BELIEVED
+    sites = Sites(mm.pick(keep), odds[keep])
+    eye, known = _eye(slant, plane, photo)
+    tracks = sure_tracks(sites.spots, radii[keep], odds[keep])
+    height = slant.gain * eye[2] / (1 + slant.gain) if known else None
+    pins = make_pins(sites, slant, height, tracks, side)
+    view = View(
+        photo=photo.path.name,
+        side=side,
+        width_px=photo.width,
+        height_px=photo.height,
+        plane_to_px=tuple(float(v) for v in plane.plane_to_px.ravel()),
+        k1=float(plane.k1),
+        eye_mm=eye,
+        eye_known=known,
+        radius_mm=float(radius),
+        slot_found=slot is not None,
+        tracks_mm=tuple(float(t) for t in tracks),
+    )
+    return FaceReading(view, pins, slot, slant, settled.scatter_mm, notes)
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """What the pictures said, before the plane is exact. spots: in the first plane's view mm."""
+
+    photo: Photo
+    first: Plane
+    radius_mm: float
+    spots: Spots
+    found: Found
+    bore_mm: float
+
+    def in_plane(self, plane: Plane) -> Spots:
+        """The spots in another plane's view mm."""
+        root = plane.to_mm(self.first.to_px(self.spots.root))
+        tip = plane.to_mm(self.first.to_px(self.spots.tip))
+        return replace(self.spots, root=root, tip=tip)
+
+
+def _slant_of(mm: Spots, odds: FloatArray, plane: Plane) -> Slant:
+    """The common slant of likely pins."""
+    pin = (mm.kind.argmax(1) == PIN) & (odds > -3.0)
+    sigma = np.hypot(mm.sigma_root, mm.sigma_tip)[pin]
+    return fit_slant(mm.root[pin], mm.tip[pin], sigma, 1 / (1 + np.exp(-odds[pin])), plane)
+
+
+def _settle_all(seen: _Seen) -> tuple[Plane, Settled, Slant]:
+    """First by the coarse outline and the tracks, then by the exact rim and the tracks."""
+    spots = seen.spots
+    px = seen.first.to_px(spots.root)
+    odds = _first_odds(seen, seen.first)
+    sure = odds > 1.0
+    outline = seen.found.outline[:: max(1, len(seen.found.outline) // 200)]
+    settled = settle(seen.first, seen.radius_mm, px[sure], spots.sigma_root[sure], outline, COARSE_RIM_MM)
+    mm = seen.in_plane(settled.plane)
+    slant = _slant_of(mm, network_odds(spots), settled.plane)
+    odds = site_odds(mm, np.hypot(mm.root[:, 0], mm.root[:, 1]), seen.radius_mm, slant, seen.bore_mm)
+    sure = odds > 1.0
+    rim, scatter = rim_points(seen.photo.pixels, settled.plane, seen.radius_mm, slant.eye_xy_mm)
+    fine = settle(settled.plane, seen.radius_mm, px[sure], spots.sigma_root[sure], rim, scatter, FINE_WIDTHS_MM)
+    return fine.plane, fine, slant
+
+
+def _first_odds(seen: _Seen, plane: Plane) -> FloatArray:
+    """Odds before there are tracks: the networks and the slant."""
+    slant = _slant_of(seen.spots, network_odds(seen.spots), plane)
+    radii = np.hypot(seen.spots.root[:, 0], seen.spots.root[:, 1])
+    return site_odds(seen.spots, radii, seen.radius_mm, slant, seen.bore_mm)
+
+
+def _place_slot(
+    photo: Photo, plane: Plane, radius: float, found: Found, settings: ReadSettings
+) -> tuple[Slot | None, float, tuple[str, ...]]:
+    """The exact slot, its angle, and words where a person must look."""
+    by_hand = settings.slot is not None
+    at = settings.slot or found.slot
+    if at is None:
+        return None, 0.0, ("the stop slot was not found: angles count from an arbitrary place. Name it with --slot.",)
+    x, y = plane.to_mm(np.array([at]))[0]
+    near = float(np.arctan2(y, x))
+    slot = find_slot(photo.pixels, plane, radius, near)
+    if slot is None:
+        words = () if by_hand else ("the stop slot's edges are not clear; check its place, or name it with --slot.",)
+        return None, near, words
+    if by_hand and abs(slot.angle_rad - near) * radius > 0.6:
+        return None, near, ()  # the person meant another place than the edges found
+    return slot, slot.angle_rad, ()
+
+
+def _eye(slant: Slant, plane: Plane, photo: Photo) -> tuple[tuple[float, float, float], bool]:
+    """The lens over the face, view mm, and whether its height is known rather than nominal."""
+    where = slant.eye_xy_mm
+    gain = max(slant.gain, 5e-4)
+    nominal = NOMINAL_HEIGHT_MM * (1 + gain) / gain
+    if where is None:
+        return (slant.shift[0] / gain, slant.shift[1] / gain, nominal), False
+    tangent, _ = plane_tilt(plane)
+    distance = float(np.hypot(*where))
+    # Foreshortening tells the tilt to a degree or so; below 6 degrees it tells nothing of the height.
+    if tangent > 0.105 and distance / tangent > 15.0:
+        height = slant.gain * (distance / tangent) / (1 + slant.gain)
+        if 0.15 < height < 1.2:
+            return (where[0], where[1], distance / tangent), True
+    if photo.focal_px:
+        z = photo.focal_px / _px_per_mm(plane)
+        return (where[0], where[1], float(z)), True
+    return (where[0], where[1], nominal), False
+
+
+def _px_per_mm(plane: Plane) -> float:
+    at = plane.to_px(np.array([[0.0, 0.0], [0.05, 0.0], [0.0, 0.05]]))
+    # Across the slant nothing is foreshortened: the larger of the two scales.
+    a = np.stack([at[1] - at[0], at[2] - at[0]], 1) / 0.05
+    return float(np.linalg.svd(a)[1][0])
+
+
+def read_faces(
+    photos: Sequence[tuple[Photo, Side]], plate: Plate, settings: dict[Side, ReadSettings] | None = None
+) -> list[FaceReading]:
+    """Several photos, side by side on the machine's cores: OpenCV and numpy let each other work."""
+    from concurrent.futures import ThreadPoolExecutor
+
+    settings = settings or {}
+    if len(photos) < 2:
+        return [read_face(photo, side, plate, settings.get(side)) for photo, side in photos]
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        jobs = [pool.submit(read_face, photo, side, plate, settings.get(side)) for photo, side in photos]
+        return [job.result() for job in jobs]

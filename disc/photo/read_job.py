@@ -1,0 +1,168 @@
+"""Photos into a job: load, read, lay the corrections over, write pins, overlays and the map; one step, whole or not.
+
+job.content.faces["upper"] and ["lower"] hold one record each: the fields of View (View.from_json reads them back: photo
+pixels to disc millimetres; "photo" is the name in the job folder) and beside them "pins" (number read), "slot_width_mm",
+"slant_sigma_mm", "track_scatter_mm", "verdict" (of the photo), "notes" (what needs a person's eye).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from disc.corrections import Correction
+from disc.errors import BadInput, MissingPart
+from disc.job import PHOTO_FOLDER, Job, sha256_of
+from disc.photo.combine import FaceTogether, read_both_sides
+from disc.photo.image import Photo, load_photo
+from disc.photo.map_sheet import map_svg
+from disc.photo.overlay import draw_overlay, jpeg_bytes
+from disc.photo.quality import Verdict
+from disc.photo.read_face import ReadSettings
+from disc.photo.view import View
+from disc.records import Condition, Pin, Side
+from disc.words import Advance, no_progress
+
+
+@dataclass(frozen=True, slots=True)
+class ReadRequest:
+    """What is asked: photos of each side, a picture with both, and what was given by hand for each side.
+
+    scale: (u1, v1, u2, v2, mm) of a known length lying in the plane of the upper photo, instead of the plate's diameter.
+    """
+
+    upper: tuple[Path, ...] = ()
+    lower: tuple[Path, ...] = ()
+    both: Path | None = None
+    by_hand: dict[Side, ReadSettings] = field(default_factory=dict)
+    scale: tuple[float, float, float, float, float] | None = None
+    left_side: Side | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class JobReading:
+    """What came of it: pins in force, how the faces agree, and what a person should look at."""
+
+    pins: tuple[Pin, ...]
+    unfit: tuple[Correction, ...]
+    verdicts: dict[str, Verdict]
+    notes: tuple[str, ...]
+    outputs: tuple[str, ...]
+    faces: dict[str, Any]
+
+
+def read_job(
+    job: Job,
+    request: ReadRequest | None = None,
+    advance: Advance = no_progress,
+    *,
+    upper: tuple[Path, ...] = (),
+    lower: tuple[Path, ...] = (),
+) -> JobReading:
+    """Read the photos into the job: those of the request, or simply upper and lower ones.
+
+    Raises BadInput if one cannot be used; then the job is as it was.
+    """
+    request = request or ReadRequest(upper, lower)
+    paths = (*request.upper, *request.lower, *((request.both,) if request.both else ()))
+    if not paths:
+        raise BadInput("no photo was named. Give --upper PHOTO and --lower PHOTO, or --both PHOTO.")
+    advance(0.05, "opening the photos")
+    photos = {path: load_photo(path) for path in dict.fromkeys(paths)}
+    advance(0.2, "finding plate and pins")
+    together = read_both_sides(request, photos, job.plate)
+    pins = _numbered([pin for side in together.sides for pin in side.pins])
+    pins = _with_teeth(job, pins)
+    advance(0.7, "drawing")
+    with job.step("read", tuple(photos)) as stage:
+        names = _stage_photos(stage, job, photos)
+        in_force, unfit = job.stage_reading(stage, pins)
+        outputs = _stage_pictures(stage, together.sides, in_force, job)
+        job.content.faces = {side.side.value: _face_record(side, names) for side in together.sides}
+        job.content.results["read"] = _summary(in_force, unfit, together.notes)
+    return JobReading(in_force, unfit, together.verdicts, together.notes, outputs, job.content.faces)
+
+
+def load_views(job: Job) -> dict[Side, View]:
+    """The views of the last reading, by side; for drawing on the photos. Raises MissingPart if there was none."""
+    if not job.content.faces:
+        raise MissingPart(
+            f"{job.folder}: no photos were read yet. Run: disc read {job.folder} --upper PHOTO --lower PHOTO"
+        )
+    return {Side(name): View.from_json(face) for name, face in job.content.faces.items()}
+
+
+def _numbered(pins: Sequence[Pin]) -> tuple[Pin, ...]:
+    return tuple(replace(pin, id=k + 1) for k, pin in enumerate(pins))
+
+
+def _with_teeth(job: Job, pins: tuple[Pin, ...]) -> tuple[Pin, ...]:
+    """Each pin's tooth, where the job has a comb: the nearest track of its own side within reach."""
+    if not job.has("comb.csv"):
+        return pins
+    comb = job.comb()
+    named = []
+    for pin in pins:
+        mine = [tooth for tooth in comb.teeth if tooth.side is pin.side]
+        nearest = min(mine, key=lambda tooth: abs(tooth.tip_r_mm - pin.r_mm), default=None)
+        near = nearest is not None and abs(nearest.tip_r_mm - pin.r_mm) < TOOTH_REACH_MM
+        named.append(
+            replace(pin, tooth=nearest.number if near and nearest and pin.condition is not Condition.EXTRA else None)
+        )
+    return tuple(named)
+
+
+# Tracks lie 0.35 mm and more apart (common practice, no source); half of that would be ambiguous.
+TOOTH_REACH_MM = 0.15
+
+
+def _stage_photos(stage: Any, job: Job, photos: dict[Path, Photo]) -> dict[str, str]:
+    """Copy the originals in, under names of their own; returns the name in photos/ by path."""
+    names: dict[str, str] = {}
+    taken: dict[str, str] = {}
+    for path in photos:
+        digest = sha256_of(path)
+        name = path.name
+        count = 1
+        while taken.get(name, digest) != digest or job.content.photos.get(name, digest) != digest:
+            count += 1
+            name = f"{path.stem}-{count}{path.suffix}"
+        taken[name] = digest
+        names[str(path)] = name
+        if path.resolve() != job.path(f"{PHOTO_FOLDER}/{name}").resolve():
+            stage.copy_in(path, f"{PHOTO_FOLDER}/{name}")
+        job.content.photos[name] = digest
+    return names
+
+
+def _stage_pictures(stage: Any, sides: Sequence[FaceTogether], pins: Sequence[Pin], job: Job) -> tuple[str, ...]:
+    names = []
+    for side in sides:
+        mine = [pin for pin in pins if pin.side is side.side]
+        name = f"out/overlay-{side.side.value}.jpg"
+        stage.write_bytes(name, jpeg_bytes(draw_overlay(side.photo, side.view, mine)))
+        names.append(name)
+    tracks = [(side.side, t) for side in sides for t in side.view.tracks_mm]
+    radius = sides[0].view.radius_mm
+    stage.write_text("out/map.svg", map_svg(pins, radius, job.plate.bore_mm, tracks, f"{job.folder.name}: both faces"))
+    return (*names, "out/map.svg")
+
+
+def _face_record(side: FaceTogether, names: dict[str, str]) -> dict[str, Any]:
+    return side.view.to_json() | {
+        "photo": f"{PHOTO_FOLDER}/{names[str(side.photo.path)]}",
+        "pins": len(side.pins),
+        "slot_width_mm": side.slot_width_mm,
+        "slant_sigma_mm": side.slant_sigma_mm,
+        "track_scatter_mm": side.track_scatter_mm,
+        "verdict": side.verdict.to_json(),
+        "notes": list(side.notes),
+    }
+
+
+def _summary(pins: Sequence[Pin], unfit: Sequence[Correction], notes: Sequence[str]) -> dict[str, Any]:
+    counts = {s.value: {c.value: sum(p.side is s and p.condition is c for p in pins) for c in Condition} for s in Side}
+    doubtful = [p.id for p in pins if p.confidence is not None and p.confidence < 0.9]
+    return {"counts": counts, "doubtful": doubtful, "corrections_not_fitting": len(unfit), "notes": list(notes)}

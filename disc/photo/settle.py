@@ -1,0 +1,135 @@
+"""The plane made exact: the right one makes the pins' radii fall on few sharp tracks and the rim a circle of its size.
+
+Unknown is a small projective correction of the plane (stretch, shear, shift, perspective, not the turn) and the lens's
+distortion. Pins vote with their distance from the nearest track, tracks being the heaps of radii themselves; rim edges
+with their distance from the rim. Solved by robust Gauss-Newton steps while the heaps sharpen.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from disc.frame import FloatArray
+from disc.photo.plane import Plane
+
+# Scatter of pins about their track, mm: setting error of good work, about 0.02 mm (common practice, no source).
+SETTING_MM = 0.02
+# How far the parameters of the correction may be expected from nothing, in units of the radius: one sigma each for
+# common stretch, two shears, two shifts, two perspectives; then lens distortion (half-diagonal units, phone lenses
+# after their own correction stay within some per cent).
+EXPECTED = np.array([0.20, 0.02, 0.02, 0.03, 0.03, 0.03, 0.03, 0.006])
+# Kernel widths in turn, mm: from what a first plane leaves to what a good one does.
+WIDTHS_MM = (0.12, 0.09, 0.07, 0.055, 0.045, 0.04, 0.035, 0.03, 0.03, 0.03)
+FEWEST_PINS = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """plane; tracks_mm, sorted; scatter_mm of pins about them; which track each pin fell to."""
+
+    plane: Plane
+    tracks_mm: tuple[float, ...]
+    scatter_mm: float
+    track_of: FloatArray
+
+
+def settle(
+    plane: Plane,
+    radius_mm: float,
+    pins_px: FloatArray,
+    sigma_mm: FloatArray,
+    rim_px: FloatArray,
+    rim_sigma_mm: float,
+    widths: tuple[float, ...] = WIDTHS_MM,
+) -> Settled:
+    """pins_px: roots (n, 2), photo pixels; sigma_mm (n,). rim_px: points (m, 2) of the rim's circle."""
+    theta = np.zeros(8)
+    spread = np.hypot(sigma_mm, SETTING_MM)
+    use_tracks = len(pins_px) >= FEWEST_PINS
+    # All rim points together speak like forty independent ones: their errors run together along the rim.
+    rim_weight = np.sqrt(min(1.0, 40.0 / max(len(rim_px), 1)))
+    for width in widths:
+        radii, slopes = _radii(plane, theta, radius_mm, pins_px)
+        rows, values = [np.diag(1 / EXPECTED)], [-theta / EXPECTED]
+        if use_tracks:
+            row, value = _track_rows(radii, slopes, spread, width)
+            rows.append(row)
+            values.append(value)
+        if len(rim_px):
+            r, dr = _radii(plane, theta, radius_mm, rim_px)
+            miss = r - radius_mm
+            w = rim_weight / rim_sigma_mm / (1 + (miss / (2.5 * rim_sigma_mm)) ** 2)
+            rows.append(-dr * w[:, None])
+            values.append(miss * w)
+        step = np.linalg.lstsq(np.vstack(rows), np.concatenate(values), rcond=None)[0]
+        theta = theta + np.clip(step, -0.05, 0.05)
+    better = plane.corrected(_to_mm_frame(_correction(theta), radius_mm), plane.k1 + theta[7])
+    r = np.hypot(*better.to_mm(pins_px).T) if len(pins_px) else np.zeros(0)
+    label, tracks = heaps(r, 1 / spread**2, widths[-1])
+    left = r - np.array(tracks)[label] if len(r) else np.zeros(0)
+    return Settled(better, tuple(tracks), float(1.4826 * np.median(np.abs(left))) if len(left) else 0.0, label)
+
+
+def _correction(theta: FloatArray) -> FloatArray:
+    common, shear, cross, tx, ty, gx, gy = theta[:7]
+    return np.array([[1 + common + shear, cross, tx], [cross, 1 + common - shear, ty], [gx, gy, 1.0]])
+
+
+def _to_mm_frame(c: FloatArray, radius_mm: float) -> FloatArray:
+    scale = np.diag([radius_mm, radius_mm, 1.0])
+    return scale @ c @ np.linalg.inv(scale)
+
+
+def _radii(plane: Plane, theta: FloatArray, radius_mm: float, px: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Radii (n,) of photo points under the correction, and their slopes (n, 8) by it."""
+
+    def radius(at: FloatArray) -> FloatArray:
+        moved = Plane(plane.plane_to_px, plane.k1 + at[7], plane.size)
+        xy = moved.to_mm(px) / radius_mm
+        q = np.concatenate([xy, np.ones((len(xy), 1))], 1) @ _correction(at).T
+        return radius_mm * np.hypot(q[:, 0], q[:, 1]) / q[:, 2]
+
+    if not len(px):
+        return np.zeros(0), np.zeros((0, 8))
+    here = radius(theta)
+    eps = 1e-5
+    slopes = np.stack([(radius(theta + eps * np.eye(8)[k]) - here) / eps for k in range(8)], 1)
+    return here, slopes
+
+
+def heaps(radii: FloatArray, weight: FloatArray, width: float) -> tuple[FloatArray, list[float]]:
+    """Radii heaped into tracks: (index of the track for each, tracks in order), by the peaks of a kernel density."""
+    if not len(radii):
+        return np.zeros(0, int), []
+    grid = np.arange(radii.min() - 0.2, radii.max() + 0.2, 0.01)
+    density = (weight * np.exp(-0.5 * ((grid[:, None] - radii) / width) ** 2)).sum(1)
+    top = np.nonzero((density[1:-1] >= density[:-2]) & (density[1:-1] > density[2:]))[0] + 1
+    peaks = grid[top]
+    label = np.argmin(np.abs(radii[:, None] - peaks), axis=1)
+    used, label = np.unique(label, return_inverse=True)
+    tracks = []
+    for k in range(len(used)):
+        mine = label == k
+        near = mine & (np.abs(radii - peaks[used[k]]) < 3 * width)
+        take = near if np.any(near) else mine
+        tracks.append(float(np.average(radii[take], weights=weight[take])))
+    return label, tracks
+
+
+def _track_rows(
+    radii: FloatArray, slopes: FloatArray, spread: FloatArray, width: float
+) -> tuple[FloatArray, FloatArray]:
+    """Rows of the normal problem: each pin against its heap's mean, the mean moving along."""
+    label, tracks = heaps(radii, 1 / spread**2, width)
+    left = radii - np.array(tracks)[label]
+    total = np.hypot(spread, 0.5 * width)
+    w = 1 / total / (1 + (left / (2.0 * np.hypot(spread, width))) ** 2)
+    moved = slopes.copy()
+    for k in range(len(tracks)):
+        mine = label == k
+        weight = w[mine] ** 2
+        moved[mine] -= (weight[:, None] * slopes[mine]).sum(0) / weight.sum()
+        left[mine] = radii[mine] - (weight * radii[mine]).sum() / weight.sum()
+    return -moved * w[:, None], left * w

@@ -1,0 +1,125 @@
+"""The common slant of standing pins: it tells where the lens was, and what is left of it is lean.
+
+Seen from the lens at E over the face plane, a tip at height h over X is drawn at X + a (X - E), a = h / (Ez - h). All
+pins of a disc are about equally long, so tip minus root is one linear field over the face; it is fitted robustly, so
+that bent pins do not pull it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from disc.frame import FloatArray
+from disc.photo.plane import Plane
+
+# A first guess at how far sound tips stray from the field, mm: their own lean (to 0.03 mm an axis, common practice, no
+# source) and the measuring error together. Only the weighting of the first rounds depends on it.
+STRAY_MM = 0.05
+FEWEST_PINS = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Slant:
+    """tip - root = gain * X - shift, in view mm; eye = shift / gain. sigma_mm: scatter of sound tips about it, per axis."""
+
+    gain: float
+    shift: tuple[float, float]
+    sigma_mm: float
+    pins: int
+
+    def at(self, xy: FloatArray) -> FloatArray:
+        """The field at places (n, 2), mm."""
+        return self.gain * xy - np.asarray(self.shift)
+
+    @property
+    def eye_xy_mm(self) -> tuple[float, float] | None:
+        """Where the lens stood over the face plane; None if the slant is too weak to say."""
+        if self.gain < 2e-4:
+            return None
+        return self.shift[0] / self.gain, self.shift[1] / self.gain
+
+
+def plane_tilt(plane: Plane) -> tuple[float, FloatArray]:
+    """(tangent of the tilt, its direction in view mm up to the sign), from how the plane is foreshortened at its middle.
+
+    A plane seen at a slant is drawn narrower along the slant by the cosine of the angle.
+    """
+    eps = 0.05
+    at = plane.to_px(np.array([[-eps, 0.0], [eps, 0.0], [0.0, -eps], [0.0, eps]]))
+    jacobian = np.stack([at[1] - at[0], at[3] - at[2]], 1)
+    _, size, right = np.linalg.svd(jacobian)
+    cosine = float(np.clip(size[1] / size[0], 0.3, 1.0))
+    return float(np.sqrt(1 / cosine**2 - 1)), right[1]
+
+
+# Pins stand 0.25-0.8 mm high (conventions.md, Words); a field outside what that allows at the plane's tilt is something
+# else, such as shadows. Tilts below 4 degrees are not told from none by foreshortening.
+LOWEST_MM, HIGHEST_MM = 0.2, 0.9
+TILT_FLOOR = 0.07
+
+
+def fit_slant(root: FloatArray, tip: FloatArray, sigma: FloatArray, weight: FloatArray, plane: Plane) -> Slant:
+    """The field through tips and roots, each (n, 2) view mm, of standing pins; sigma (n,): of their difference, mm.
+
+    weight (n,): how surely each is a pin. Tried from several beginnings that the plane's tilt allows; the field that
+    most pins share is taken.
+    """
+    if len(root) < FEWEST_PINS:
+        middle = np.median(tip - root, 0) if len(root) else np.zeros(2)
+        return Slant(0.0, (float(-middle[0]), float(-middle[1])), STRAY_MM, len(root))
+    tangent, way = plane_tilt(plane)
+    best: tuple[float, Slant] | None = None
+    for gain in (0.002, 0.008, 0.018):
+        for reach in (0.0, 0.35, -0.35, 0.65, -0.65):
+            found = _settle(root, tip, sigma, weight, np.array([gain, *(reach * tangent * way)]))
+            score = _share(found, root, tip, weight) * _allowed(found, tangent, way)
+            if best is None or score > best[0] + 1e-6:
+                best = (score, found)
+    assert best is not None
+    return best[1]
+
+
+def _share(slant: Slant, root: FloatArray, tip: FloatArray, weight: FloatArray) -> float:
+    """How much of all the pins' weight follows the field, closely counting more."""
+    left = np.linalg.norm(tip - root - slant.at(root), axis=1)
+    return float((weight * np.exp(-0.5 * (left / 0.04) ** 2)).sum() / max(weight.sum(), 1e-9))
+
+
+def _allowed(slant: Slant, tangent: float, way: FloatArray) -> float:
+    """1 where the field at the middle is one that pins can make at this tilt, less where it is not."""
+    shift = np.asarray(slant.shift)
+    along, across = abs(float(shift @ way)), abs(float(shift[0] * way[1] - shift[1] * way[0]))
+    most, least = HIGHEST_MM * (tangent + TILT_FLOOR), LOWEST_MM * max(tangent - TILT_FLOOR, 0.0)
+    over = (
+        max(along - most, 0.0) + max(least - along, 0.0) + max(across - (0.35 * along + HIGHEST_MM * TILT_FLOOR), 0.0)
+    )
+    return float(np.exp(-over / 0.05))
+
+
+def _settle(root: FloatArray, tip: FloatArray, sigma: FloatArray, weight: FloatArray, start: FloatArray) -> Slant:
+    n = len(root)
+    rows = np.zeros((2 * n, 3))
+    rows[0::2, 0], rows[1::2, 0] = root[:, 0], root[:, 1]
+    rows[0::2, 1], rows[1::2, 2] = -1.0, -1.0
+    value = (tip - root).ravel()
+    base = np.sqrt(weight) / np.hypot(sigma, STRAY_MM)
+    # The gain is h / (Ez - h): from 0.5 mm at 400 mm to 0.8 mm at 35 mm. A weak prior keeps it there.
+    solution, cut = start, 0.15
+    for _ in range(10):
+        left = np.linalg.norm((value - rows @ solution).reshape(n, 2), axis=1)
+        soft = np.where(left < cut, (1 - (left / cut) ** 2) ** 2, 0.0)  # Tukey's biweight
+        if soft.sum() < 3:
+            break
+        w = np.repeat(np.sqrt(soft) * base, 2)
+        a = np.vstack([rows * w[:, None], [1 / 0.02, 0, 0]])
+        b = np.concatenate([value * w, [0.01 / 0.02]])
+        solution = np.linalg.lstsq(a, b, rcond=None)[0]
+        # 1.18 sigma is the median length of a 2-axis normal error; the window closes to four of it.
+        cut = float(np.clip(4.0 * np.median(left[left < cut]) / 1.18, 0.05, 0.15)) if np.any(left < cut) else 0.15
+    solution = np.array([max(solution[0], 0.0), *solution[1:]])
+    left2 = (value - rows @ solution).reshape(n, 2)
+    good = np.linalg.norm(left2, axis=1) < cut
+    sigma_mm = float(np.sqrt(np.mean(left2[good] ** 2))) if np.any(good) else STRAY_MM
+    return Slant(float(solution[0]), (float(solution[1]), float(solution[2])), max(sigma_mm, 0.003), int(np.sum(good)))

@@ -1,0 +1,134 @@
+"""Pin sites on a flattened face: where something stands, stood or is missing, and how sure that is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from disc.frame import FloatArray
+from disc.photo.flatten import Flat
+from disc.photo.image import opencv
+from disc.photo.networks import CLOSER_PX, SITES_STRIDE, SiteAnswer, ask_closer, ask_sites
+
+PIN, STUB, HOLE = 0, 1, 2
+# Lowest heat at which a place is looked at further; what is kept is decided in judge.py.
+LOWEST_HEAT = 0.10
+# Two sites cannot be closer than a pin's thickness (0.15 mm is the thinnest wire).
+CLOSEST_MM = 0.16
+
+
+@dataclass(frozen=True, slots=True)
+class Spots:
+    """n sites. root, tip: (n, 2) px of the photo or view mm, as said where they are made. kind: (n, 3) probabilities.
+
+    sigma_root, sigma_tip: (n,) per axis, in the network's own opinion. heat: (n,) 0-1.
+    """
+
+    root: FloatArray
+    tip: FloatArray
+    kind: FloatArray
+    heat: FloatArray
+    sigma_root: FloatArray
+    sigma_tip: FloatArray
+    coarse: FloatArray
+
+    def __len__(self) -> int:
+        return len(self.heat)
+
+    def pick(self, which: FloatArray) -> Spots:
+        """Some of the sites, by index or mask."""
+        return Spots(*(getattr(self, name)[which] for name in self.__slots__))
+
+
+def find_spots(flat: Flat) -> Spots:
+    """All likely sites in view mm, the surest first: found at half scale, then looked at closer, each by itself."""
+    return look_closer(flat, coarse_spots(flat.halved()))
+
+
+def look_closer(flat: Flat, spots: Spots) -> Spots:
+    """The sites again by the closer network, from crops about them. flat: at its full scale."""
+    if not len(spots):
+        return spots
+    at = flat.to_flat(spots.root)
+    corner = np.round(at - (CLOSER_PX - 1) / 2).astype(int)
+    cv2 = opencv()
+    # Room about the picture, so that a crop at its edge is whole.
+    room = CLOSER_PX
+    wide = cv2.copyMakeBorder(flat.pixels, room, room, room, room, cv2.BORDER_REPLICATE)
+    limit = np.array(wide.shape[1::-1]) - CLOSER_PX
+    corner = np.clip(corner, -room, limit - room)
+    crops = [wide[v + room : v + room + CLOSER_PX, u + room : u + room + CLOSER_PX] for u, v in corner]
+    said = ask_closer(crops)
+    root = corner + (CLOSER_PX - 1) / 2 + said.root
+    near = flat.to_mm(root)
+    there = 1 - said.kind[:, 3]
+    kind = said.kind[:, :3] / np.maximum(there, 1e-6)[:, None]
+    s = flat.px_per_mm
+    seen = Spots(near, flat.to_mm(root + said.tip), kind, there, said.sigma_root / s, said.sigma_tip / s, spots.coarse)
+    return _thin_out(seen.pick(np.argsort(-there, kind="stable")))
+
+
+def coarse_spots(flat: Flat) -> Spots:
+    """All likely sites in view mm, the surest first, from the sites network alone. flat: at its scale."""
+    answer = ask_sites(flat.pixels)
+    i, j, heat = _peaks(answer.heat)
+    spots = _read_cells(answer, i, j, heat)
+    mm = Spots(
+        flat.to_mm(spots.root), flat.to_mm(spots.tip), spots.kind, spots.heat,
+        spots.sigma_root / flat.px_per_mm, spots.sigma_tip / flat.px_per_mm, spots.coarse,
+    )  # fmt: skip
+    return _thin_out(mm)
+
+
+def _peaks(heat: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Local maxima of the heat, column, row and height, highest first."""
+    cv2 = opencv()
+    top = cv2.dilate(heat.astype(np.float32), np.ones((3, 3), np.uint8))
+    j, i = np.nonzero((heat >= top) & (heat > LOWEST_HEAT))
+    order = np.argsort(-heat[j, i], kind="stable")
+    return i[order], j[order], heat[j, i][order]
+
+
+def _read_cells(answer: SiteAnswer, i: FloatArray, j: FloatArray, heat: FloatArray) -> Spots:
+    """The answer at each peak's cell and the neighbours that speak of the same place, weighted by their sureness."""
+    h, w = answer.kind.shape[:2]
+    ci, cj = i // 2, j // 2
+    at = np.stack([i * 2 + 0.5, j * 2 + 0.5], 1)  # the peak, flat px
+    total = np.zeros(len(i))
+    root, tip = np.zeros((len(i), 2)), np.zeros((len(i), 2))
+    kind, s_root, s_tip = np.zeros((len(i), 3)), np.zeros(len(i)), np.zeros(len(i))
+    for dj in (-1, 0, 1):
+        for di in (-1, 0, 1):
+            x, y = np.clip(ci + di, 0, w - 1), np.clip(cj + dj, 0, h - 1)
+            middle = np.stack([x * SITES_STRIDE + 1.5, y * SITES_STRIDE + 1.5], 1)
+            said = middle + answer.root[y, x]
+            # A neighbour counts if it means this place, and less the farther its own middle is from it.
+            agrees = np.hypot(*(said - at).T) < 3.0
+            near = np.exp(-np.sum((middle - said) ** 2, 1) / (2 * 3.0**2))
+            weight = agrees * near / answer.sigma_root[y, x] ** 2 + (1e-9 if di == dj == 0 else 0.0)
+            total += weight
+            root += weight[:, None] * said
+            tip += weight[:, None] * (said + answer.tip[y, x])
+            kind += weight[:, None] * answer.kind[y, x]
+            s_root += weight * answer.sigma_root[y, x]
+            s_tip += weight * answer.sigma_tip[y, x]
+    kind = np.exp(kind / total[:, None])
+    return Spots(
+        root / total[:, None],
+        tip / total[:, None],
+        kind / kind.sum(1, keepdims=True),
+        heat,
+        s_root / total,
+        s_tip / total,
+        heat,
+    )
+
+
+def _thin_out(spots: Spots) -> Spots:
+    """Of two sites closer than a pin's thickness the surer stays."""
+    keep: list[int] = []
+    for k in range(len(spots)):
+        if all(np.hypot(*(spots.root[k] - spots.root[m])) >= CLOSEST_MM for m in keep):
+            keep.append(k)
+    return spots.pick(np.array(keep, dtype=int))
