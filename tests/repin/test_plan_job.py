@@ -16,7 +16,8 @@ from disc.cli import main
 from disc.errors import BadInput, MissingPart
 from disc.job import create_job, open_for_writing, open_job
 from disc.records import Plate
-from disc.repin.plan_job import PlanSettings, parse_window, plan_job
+from disc.repin.make_plan import PlanSettings, parse_window
+from disc.repin.plan_job import plan_job
 from disc.repin.store import load_plan
 
 from .material import write_job

@@ -1,0 +1,216 @@
+"""A job as it stands to a plan: reads the folder, writes nothing. The desk uses it after every edit.
+
+Choices given now are laid over those remembered in the job's settings; what the design room stored about a planned disc
+(old pins that stay, screws, openings) is taken from there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+from typing import Any
+
+from disc.check.decisions import load_decisions, settle
+from disc.check.store import FINDINGS_FILE, load_findings
+from disc.design.settings import KeepOut
+from disc.errors import BadInput
+from disc.frame import to_xy_mm
+from disc.job import COMB_FILE, PINS_FILE, Job
+from disc.records import Finding, Side
+from disc.repin.clearance import Hole, Window
+from disc.repin.dividing import COMMON_CIRCLES, COMMON_WORMS, best_dividing, divide, parse_circles
+from disc.repin.drill_table import worst_drilled_ms
+from disc.repin.drills import WIRE_MM, drill_series, parse_sizes
+from disc.repin.estimate import Rates, estimate
+from disc.repin.places import TIMING_S, Layout, lay_out
+from disc.repin.records import FaceDividing, Operation, Plan, Station
+from disc.repin.stations import Shop, stations_of_design, stations_of_reading
+from disc.tune.store import TUNE_FILE, load_tune
+
+SETTINGS = "repin"
+CAUTIONS = ("train", "eyes", "mercury", "untouched")
+TIP_LIMITS_MM = (0.05, 5.0)
+
+
+@dataclass(frozen=True, slots=True)
+class PlanSettings:
+    """What a person chose for this run; None: as chosen for this job before, else as usual.
+
+    enlarge: usually the largest that fits. rates: usually the job's own file, else the sample. circles, wires, drills,
+    windows: as written on the command line.
+    """
+
+    paper: str | None = None
+    enlarge: float | None = None
+    worm: int | None = None
+    circles: str | None = None
+    wires: str | None = None
+    drills: str | None = None
+    tip_width_mm: float | None = None
+    windows: tuple[str, ...] | None = None
+    rates: Path | None = None
+
+
+REMEMBERED = tuple(f.name for f in fields(PlanSettings) if f.name != "rates")
+
+
+def make_plan(job: Job, given: PlanSettings, rates: Rates, findings: Sequence[Finding] | None = None) -> Plan:
+    """The plan of a job as it stands.
+
+    findings: those to go by, where they are fresher than the last check's file (the desk works them out anew).
+    """
+    settings = settings_in_force(job, given)
+    layout = _layout(job, settings)
+    shop = _shop(job, settings)
+    stations, notes = _stations(job, layout, shop, findings)
+    circles = COMMON_CIRCLES if settings.circles is None else parse_circles(settings.circles)
+    error_s = None if is_designed(job) else layout.setting_error_s
+    plan = Plan(
+        plate=job.plate,
+        designed=is_designed(job),
+        stations=stations,
+        dividing=_dividing(stations, COMMON_WORMS[0] if settings.worm is None else settings.worm, circles),
+        estimate=estimate(stations, rates),
+        setting_error_ms=None if error_s is None else 1000.0 * error_s,
+        windows=shop.windows,
+        cautions=CAUTIONS,
+    )
+    return replace(plan, notes=(*notes, *_what_is_not_known(job, stations), *_too_coarse(plan)))
+
+
+def is_designed(job: Job) -> bool:
+    """Whether the job is of a planned disc, all of whose new pins are to be set."""
+    return "design" in job.settings
+
+
+def _layout(job: Job, settings: PlanSettings) -> Layout:
+    low, high = TIP_LIMITS_MM
+    width = settings.tip_width_mm
+    if width is not None and not low <= width <= high:
+        raise BadInput(f"a tip of {width:g} mm is not possible; its width is in millimetres, {low:g} to {high:g}.")
+    comb = job.comb() if job.has(COMB_FILE) else None
+    teeth = {} if is_designed(job) else job.content.results.get("teeth", {})
+    scale = (float(teeth.get("stretch", 0.0)), float(teeth.get("offset_mm", 0.0)))
+    planned = _design(job).get("sizes", {}).get("tip_width_mm")
+    return lay_out(job.pins(), comb, job.plate, load_tune(job), scale, planned if width is None else width)
+
+
+def _shop(job: Job, settings: PlanSettings) -> Shop:
+    windows, obstacles = _keep_out(job)
+    return Shop(
+        WIRE_MM if settings.wires is None else parse_sizes(settings.wires, "wire"),
+        drill_series("micro" if settings.drills is None else settings.drills),
+        (*windows, *(parse_window(text, job.plate.radius_mm) for text in settings.windows or ())),
+        obstacles,
+    )
+
+
+def _stations(
+    job: Job, layout: Layout, shop: Shop, findings: Sequence[Finding] | None
+) -> tuple[tuple[Station, ...], list[str]]:
+    """The stations, and what a person should know about how they came about."""
+    if is_designed(job):
+        kept = frozenset(int(number) for number in _design(job).get("kept", []))
+        notes = ["Old pins stay; empty holes and stubs of the old disc are in the old disc's own list."] if kept else []
+        return stations_of_design(job.pins(), layout, shop, kept), notes
+    settled, unfit = settle(load_findings(job) if findings is None else findings, load_decisions(job))
+    return stations_of_reading(job.pins(), settled, layout, shop), _reading_notes(job, len(unfit))
+
+
+def _what_is_not_known(job: Job, stations: Sequence[Station]) -> list[str]:
+    notes = []
+    if job.plate.thickness_mm is None and any(s.needs_hole for s in stations):
+        notes.append("The plate's thickness is not known, so no drill depth is given: measure it.")
+    if not job.has(COMB_FILE):
+        notes.append("There is no comb table, so tracks are not known: places are as found.")
+    elif not job.has(TUNE_FILE) and not is_designed(job):
+        notes.append("The tune was not read yet, so beats are not known: run disc transcribe for places on the beat.")
+    return notes
+
+
+def _too_coarse(plan: Plan) -> list[str]:
+    worst = worst_drilled_ms(plan)
+    if worst <= 1000.0 * TIMING_S or not any(s.needs_hole for s in plan.stations):
+        return []
+    return [
+        f"The dividing head leaves up to {worst:.0f} ms: a worm of more turns or finer circles (--worm, --plates), the "
+        "rotary table or the two-axis table sets truer."
+    ]
+
+
+def settings_in_force(job: Job, given: PlanSettings) -> PlanSettings:
+    """What was given now laid over what was given before."""
+    before = job.settings.get(SETTINGS, {})
+    known = {name: before[name] for name in REMEMBERED if isinstance(before, dict) and name in before}
+    if isinstance(known.get("windows"), list):
+        known["windows"] = tuple(known["windows"])
+    now = {name: getattr(given, name) for name in REMEMBERED if getattr(given, name) is not None}
+    return PlanSettings(**(known | now), rates=given.rates)
+
+
+def _design(job: Job) -> dict[str, Any]:
+    """What the design room stored about a planned disc; empty for a disc that was read."""
+    stored = job.settings.get("design")
+    return stored if isinstance(stored, dict) else {}
+
+
+def _keep_out(job: Job) -> tuple[tuple[Window, ...], tuple[Hole, ...]]:
+    """(openings, round places) of a planned disc's keep-out table."""
+    zones = [KeepOut(**zone) for zone in _design(job).get("keep_out", [])]
+    windows, holes = [], []
+    for zone in zones:
+        if zone.r_mm is not None and zone.theta_deg is not None:
+            x_mm, y_mm = to_xy_mm(zone.r_mm, zone.theta_deg)
+            name = f"the screw or mark of {zone.name} in the keep-out table"
+            holes.append(Hole(Side.UPPER, float(x_mm), float(y_mm), zone.diameter_mm or 0.0, None, name))
+        else:
+            sector = (zone.from_r_mm, zone.to_r_mm, zone.from_theta_deg, zone.to_theta_deg)
+            windows.append(tuple(float(value or 0.0) for value in sector))
+    return tuple(windows), tuple(holes)  # type: ignore[arg-type]
+
+
+def parse_window(text: str, radius_mm: float) -> Window:
+    """A crossing's opening written "R_IN,R_OUT,FROM_DEG,TO_DEG". Raises BadInput."""
+    try:
+        r_in, r_out, from_deg, to_deg = (float(part) for part in text.split(","))
+    except ValueError:
+        raise BadInput(
+            f"the window {text!r} cannot be read: write inner radius, outer radius (mm) and the angles it runs from "
+            "and to, counter-clockwise as seen on the upper face, like 4.0,9.5,20,100."
+        ) from None
+    if not (0.0 <= r_in < r_out <= radius_mm and from_deg != to_deg and abs(from_deg) <= 720 and abs(to_deg) <= 720):
+        raise BadInput(f"the window {text!r} does not lie on the plate: 0 <= inner < outer <= {radius_mm:g} mm.")
+    return r_in, r_out, from_deg % 360.0, to_deg % 360.0
+
+
+def _reading_notes(job: Job, unfit: int) -> list[str]:
+    notes = []
+    if not job.has(FINDINGS_FILE):
+        notes.append("Not checked yet: empty holes are in doubt until disc check has weighed them.")
+    elif "check" in [run.command.split()[0] for run in job.content.runs] and _is_older_than_pins(job):
+        notes.append("The pins have changed since the last check: run disc check again.")
+    if unfit:
+        notes.append(f"{unfit} decisions no longer fit any finding and were not used.")
+    return notes
+
+
+def _is_older_than_pins(job: Job) -> bool:
+    """Whether the last check saw another pin table than the one in force."""
+    last = next((run for run in reversed(job.content.runs) if FINDINGS_FILE in run.outputs), None)
+    seen = last.inputs.get(PINS_FILE) if last else None
+    return seen is not None and job.content.pins_sha256 is not None and seen != job.content.pins_sha256
+
+
+def _dividing(stations: Sequence[Station], worm: int, circles: Sequence[int]) -> tuple[FaceDividing, ...]:
+    """One circle for the whole job, best for the holes to be drilled (for all places, where none is drilled)."""
+    worked = [s for s in stations if s.number is not None and s.operations != (Operation.LEAVE,)]
+    drilled = [s.place.theta_deg for s in worked if s.needs_hole] or [s.place.theta_deg for s in worked]
+    best = best_dividing(drilled, worm, circles)
+    faces = []
+    for side in Side:
+        mine = [s for s in worked if s.side is side]
+        if mine:
+            numbers = tuple(s.number for s in mine if s.number is not None)
+            faces.append(FaceDividing(side, numbers, divide([s.place.theta_deg for s in mine], worm, best.circle)))
+    return tuple(faces)
