@@ -112,6 +112,14 @@ def datum_changes(job: Job, datum: Datum, what: str, at_px: tuple[float, float])
     )
 
 
+def fitting_changes(job: Job, changes: tuple[Change, ...], forward: bool) -> tuple[Change, ...]:
+    """The changes that still make sense: a slot marked on photographs that were read anew since is left alone."""
+    views = [change for change in changes if change.where == "faces"]
+    if all(job.content.faces.get(c.name) == (c.old if forward else c.new) for c in views):
+        return changes
+    return tuple(change for change in changes if change.where not in ("faces", "reading", "datum"))
+
+
 def moved_by_changes(
     corrections: tuple[Correction, ...], changes: Iterable[Change], forward: bool
 ) -> tuple[Correction, ...]:

@@ -1,14 +1,50 @@
-"""Photographs brought to the page, read into the job."""
+"""Photographs brought to the page, read into the job with what was marked by hand."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
-from disc.errors import MissingPart
+from disc.desk.views import face_views, photo_name
+from disc.errors import BadInput
+from disc.job import Job, open_for_writing
+from disc.records import Side
 from disc.words import Advance
 
 
-def read_photos(folder: Path, photos: Mapping[str, Path], advance: Advance) -> str:
-    """Read the faces given ("upper", "lower") into the job; returns what was found, in words."""
-    raise MissingPart("reading photographs is not part of this installation.")
+def read_photos(folder: Path, brought: Mapping[str, Path], advance: Advance) -> str:
+    """Read the faces brought ("upper", "lower") into the job; a face not brought anew is read from its old photograph.
+
+    Returns what was found, in words. Raises BadInput if a photograph cannot be used; then the job is as it was.
+    """
+    from disc.photo.read_job import ReadRequest, read_job
+
+    with open_for_writing(folder) as job:
+        photos = _photos_of(job) | {Side(side): path for side, path in brought.items()}
+        if not photos:
+            raise BadInput("bring a photograph of each side first.")
+        paths = {side: (path,) for side, path in photos.items()}
+        request = ReadRequest(paths.get(Side.UPPER, ()), paths.get(Side.LOWER, ()), by_hand=_by_hand(job, brought))
+        reading = read_job(job, request, advance)
+    words = f"{len(reading.pins)} pins and holes were read."
+    if reading.unfit:
+        words += f" {len(reading.unfit)} earlier corrections no longer fit a pin."
+    return " ".join([words, *reading.notes[:2]])
+
+
+def _photos_of(job: Job) -> dict[Side, Path]:
+    found = {side: job.path(photo_name(job, view)) for side, view in face_views(job).items()}
+    return {side: path for side, path in found.items() if path.is_file()}
+
+
+def _by_hand(job: Job, brought: Mapping[str, Path]) -> dict[Side, Any]:
+    """Slot and centre as marked, for the faces whose photograph is still the one they were marked on."""
+    from disc.photo.read_face import ReadSettings
+
+    marked = {}
+    for side in Side:
+        slot, centre = (job.settings.get(f"photo.{what}_{side.value}") for what in ("slot", "centre"))
+        if side.value not in brought and (slot or centre):
+            marked[side] = ReadSettings(centre=tuple(centre) if centre else None, slot=tuple(slot) if slot else None)
+    return marked

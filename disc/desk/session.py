@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from disc.corrections import Correction, apply_corrections
-from disc.desk.changes import apply_changes, moved_by_changes
+from disc.desk.changes import apply_changes, fitting_changes, moved_by_changes
 from disc.desk.derive import Derived, derive, told_changes
 from disc.desk.edits import Bench, edit_from_request
 from disc.desk.events import News
@@ -54,7 +54,7 @@ from disc.job import (
     stage_corrections,
 )
 from disc.job_schema import now_text
-from disc.records import Comb, Pin
+from disc.records import Comb, Pin, Tune
 from disc.tables import format_pins, read_comb, read_pins
 
 log = logging.getLogger(__name__)
@@ -114,6 +114,10 @@ class Session:
 
     def _job_stamp(self) -> tuple[int, int] | None:
         return _stamp(self.folder / JOB_FILE)
+
+    def forget_change(self) -> None:
+        """What was just written to the job by this desk is not news."""
+        self._stamp = self._job_stamp()
 
     def notice_outside_change(self) -> None:
         """Load anew if another command changed the job."""
@@ -178,9 +182,10 @@ class Session:
         self._join_runs(job)
         with job.step(RUN_NAME) as stage:
             for step in crossed:
-                apply_changes(job, stage, step.changes, forward)
-                done = moved_by_changes(done, step.changes, forward)
-                undone = moved_by_changes(undone, step.changes, forward)
+                changes = fitting_changes(job, step.changes, forward)
+                apply_changes(job, stage, changes, forward)
+                done = moved_by_changes(done, changes, forward)
+                undone = moved_by_changes(undone, changes, forward)
             pins = self._stage_pins(job, stage, done, undone)
             stage.write_text(HISTORY_FILE, format_history(history))
         with self.guard:
@@ -261,10 +266,8 @@ class Session:
             if rev != self.rev or self.job is None:
                 return  # a newer change is waiting behind this one
             job, pins, comb, before = self.job, self.pins, self.comb, self.derived
+        tune, why, other = self._read_tune(job, pins, comb)
         try:
-            if comb is not None:
-                self._teeth.prepare(self._reading_of(job), comb)  # so that the first edit need not wait for it
-            tune, why, other = tune_now(job, pins, comb)
             after = replace(derive(pins, comb, job.plate, tune, why), alternatives=other)
         except Exception as error:  # a fault in a room must not take the desk down
             log.exception("working out what follows")
@@ -276,6 +279,18 @@ class Session:
             self.derived, self.derived_rev = after, rev
         self.news.send("music", page_music(after, comb, rev) | {"told": told})
         self._check_again(job, rev)
+
+    def _read_tune(
+        self, job: Job, pins: tuple[Pin, ...], comb: Comb | None
+    ) -> tuple[Tune | None, str, tuple[str, ...]]:
+        """The tune of these pins; a fault there leaves the strikes, which need no tune."""
+        try:
+            if comb is not None:
+                self._teeth.prepare(self._reading_of(job), comb)  # so that the first edit need not wait for it
+            return tune_now(job, pins, comb)
+        except Exception as error:
+            log.exception("reading the tune")
+            return None, f"The tune could not be read: {error}", ()
 
     def _check_again(self, job: Job, rev: int) -> None:
         """Findings and plan of the present pins, after the music, which is wanted sooner."""

@@ -9,8 +9,8 @@ from typing import Any
 
 from disc.desk.session import Session
 from disc.desk.uploads import RECORDINGS_FOLDER, path_of
-from disc.errors import BadInput
-from disc.job import create_job, open_for_writing
+from disc.errors import BadInput, DiscError
+from disc.job import JOB_FILE, create_job, open_for_writing
 from disc.records import Plate, Turns
 from disc.words import Advance
 
@@ -58,15 +58,20 @@ def _start(session: Session, body: Mapping[str, Any], uploads: Path, advance: Ad
         _number(body, "rest_arc_deg", 14.0),
     )
     photos = {side: path_of(uploads, body.get(side)) for side in ("upper", "lower")}
-    if session.job is None:
+    if (session.folder / JOB_FILE).exists():  # a second try after photographs that could not be read
+        with open_for_writing(session.folder) as job, job.step("start"):
+            job.set_plate(plate)
+    else:
         create_job(session.folder, plate)
-    return _read_photos(session, photos, advance)
+    try:
+        return _read_photos(session, photos, advance)
+    except DiscError:
+        session.forget_change()
+        raise
 
 
 def _read(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
     photos = {side: path_of(uploads, body[side]) for side in ("upper", "lower") if body.get(side)}
-    if not photos:
-        raise BadInput("bring a photograph first.")
     return _read_photos(session, photos, advance)
 
 
@@ -121,7 +126,7 @@ def _report(session: Session, body: Mapping[str, Any], uploads: Path, advance: A
 
 def _recording(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
     source = path_of(uploads, body.get("token"))
-    name = source.name.partition("-")[2]
+    name = source.name
     with open_for_writing(session.folder) as job, job.step("desk: recording", (source,)) as stage:
         stage.copy_in(source, f"{RECORDINGS_FOLDER}/{name}")
     return f"{name} belongs to the job now."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import secrets
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -29,14 +30,15 @@ def take(folder: Path, kind: str, name: str, data: bytes) -> dict[str, Any]:
         raise BadInput(f"{plain}: the file is empty.")
     _make_room(folder)
     token = secrets.token_hex(8)
-    path = folder / f"{token}-{plain}"
+    path = folder / token / plain
+    path.parent.mkdir()
     path.write_bytes(data)
     told: dict[str, Any] = {"token": token, "name": plain}
     if kind in ("photo", "comb"):
         try:
             photo = load_photo(path)
         except DiscError as error:
-            path.unlink()
+            shutil.rmtree(path.parent)
             raise BadInput(str(error).replace(str(path), plain)) from None
         told |= {"width_px": photo.width, "height_px": photo.height}
     return told
@@ -53,7 +55,9 @@ def safe_name(name: str) -> str:
 
 def path_of(folder: Path, token: Any) -> Path:
     """Where an uploaded file lies. Raises BadInput if there is none."""
-    found = sorted(folder.glob(f"{token}-*")) if isinstance(token, str) and re.fullmatch(r"[0-9a-f]{16}", token) else []
+    found = (
+        sorted((folder / token).glob("*")) if isinstance(token, str) and re.fullmatch(r"[0-9a-f]{16}", token) else []
+    )
     if not found:
         raise BadInput("that file is no longer here. Bring it again.")
     return found[0]
@@ -71,6 +75,6 @@ def recording_path(job: Job, name: str) -> Path:
 
 
 def _make_room(folder: Path) -> None:
-    kept = sorted((p for p in folder.iterdir() if p.is_file() and p.suffix != ".html"), key=lambda p: p.stat().st_mtime)
+    kept = sorted((path for path in folder.iterdir() if path.is_dir()), key=lambda path: path.stat().st_mtime)
     for old in kept[: max(0, len(kept) - MOST_KEPT + 1)]:
-        old.unlink(missing_ok=True)
+        shutil.rmtree(old, ignore_errors=True)

@@ -1,4 +1,4 @@
-"""The page as a person uses it: real pointer, keys and fingers; only reading the screen's places goes through script."""
+"""The page as a person uses it: real pointer, keys and fingers; only places on the screen are read by script."""
 
 from __future__ import annotations
 
@@ -13,9 +13,7 @@ from disc.tables import read_pins
 from .rig import photo_place
 
 # Nothing is awaited of the server any more: what follows from the present pins has arrived.
-WORKED_OUT = (
-    "async () => { const {desk} = await import('/static/js/store.js'); return desk.music.rev === desk.state.rev }"
-)
+WORKED_OUT = "() => document.body.dataset.rev && document.body.dataset.music === document.body.dataset.rev"
 TO_SCREEN = "async (at) => (await import('/static/js/stage.js')).view().toScreen(at)"
 
 
@@ -37,10 +35,10 @@ class DeskPage:
         self.page.wait_for_selector("#bench:not([hidden]), #start:not([hidden])")
         if self.page.locator("#bench").is_visible():
             self.page.wait_for_selector("#stage[data-ready]")
-            self.page.wait_for_function(WORKED_OUT)
+            self.worked_out()
 
     def _console(self, message: Any) -> None:
-        # A refused request is told by the browser as an error of its own; the tests of refusals look at the words instead.
+        # A refused request is an error to the browser; the tests of refusals look at the words instead.
         if message.type == "error" and "Failed to load resource" not in message.text:
             self.errors.append(message.text)
 
@@ -64,6 +62,18 @@ class DeskPage:
     def told(self, part: str) -> None:
         """Wait until the line at the top says this."""
         self.page.wait_for_function("(part) => document.getElementById('told').textContent.includes(part)", arg=part)
+
+    def until(self, question: str, arg: Any = None) -> None:
+        """Ask a question of the page's own modules (an async function) until the answer is yes."""
+        for _ in range(300):
+            if self.page.evaluate(question, arg):
+                return
+            self.page.wait_for_timeout(50)
+        raise AssertionError(f"never came true: {question}")
+
+    def worked_out(self) -> None:
+        """Wait until what follows from the present pins has arrived."""
+        self.page.wait_for_function(WORKED_OUT)
 
     def click_pin(self, pin: Pin, **options: Any) -> None:
         self.page.mouse.move(*self.at_pin(pin))

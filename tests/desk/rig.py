@@ -1,8 +1,7 @@
 """An invented disc with drawn photographs, a running desk, and a headless browser: what the desk's tests stand on.
 
-The disc looks the same in no mirror and no turning: both faces differ, the slot is off every symmetry, one pin stands at
-359.7 degrees. The photographs are drawn flat with a known slanted camera, so that every place in them can be computed
-here without the code under test.
+The disc looks the same in no mirror and no turning: its faces differ, and so do the cameras. The photographs are drawn
+with a known slanted camera, so that every place in them can be computed here without the code under test.
 """
 
 from __future__ import annotations
@@ -30,42 +29,12 @@ from disc.photo.view import View
 from disc.records import Comb, Condition, Pin, Plate, Side, Strike, Tooth, Turns
 
 PLATE = Plate(28.0, Turns.CLOCKWISE, 40.0, 14.0, 1.0, 3.0)
-# 4/4 in G, eight bars over a bass, made for this test: (beat, MIDI number); two quarters a second.
-MELODY = [
-    67,
-    71,
-    74,
-    71,
-    72,
-    71,
-    69,
-    66,
-    67,
-    69,
-    71,
-    72,
-    74,
-    74,
-    67,
-    67,
-    76,
-    74,
-    72,
-    71,
-    74,
-    72,
-    71,
-    69,
-    71,
-    69,
-    67,
-    66,
-    67,
-    67,
-    67,
-    67,
-]
+# 4/4 in G, eight bars over a bass, made for this test; MIDI numbers, one a quarter, the bass one every two.
+# fmt: off
+MELODY = [67, 71, 74, 71, 72, 71, 69, 66, 67, 69, 71, 72, 74, 74, 67, 67,
+          76, 74, 72, 71, 74, 72, 71, 69, 71, 69, 67, 66, 67, 67, 67, 67]
 BASS = [55, 59, 62, 59, 55, 60, 62, 55, 60, 55, 62, 59, 55, 62, 55, 55]
+# fmt: on
 FIRST_ONSET_S = 2.0
 QUARTER_S = 1.08
 PHOTO_PX = 900
@@ -119,11 +88,13 @@ def many_pins(count: int = 300) -> tuple[Pin, ...]:
     """`count` pins on the tracks of the comb, for the speed table."""
     random = np.random.default_rng(9)
     teeth = comb().teeth
-    return tuple(
-        Pin(i + 1, teeth[i % len(teeth)].side, teeth[i % len(teeth)].tip_r_mm + random.normal(0, 0.02), (i * 360.0 / count + 0.11) % 360.0,
-            0.25, 0.5, Condition.SOUND, 0.0, 0.0, 0.02, 0.99)
-        for i in range(count)
-    )  # fmt: skip
+    made = []
+    for i in range(count):
+        tooth = teeth[i % len(teeth)]
+        r_mm = tooth.tip_r_mm + random.normal(0, 0.02)
+        theta_deg = (i * 360.0 / count + 0.11) % 360.0
+        made.append(Pin(i + 1, tooth.side, r_mm, theta_deg, 0.25, 0.5, Condition.SOUND, 0.0, 0.0, 0.02, 0.99))
+    return tuple(made)
 
 
 def view_matrix(side: Side, size_px: int) -> np.ndarray:

@@ -213,6 +213,4 @@ def test_two_desks_on_one_job_hear_of_each_others_changes(open_desk, job, browse
     desk.click_pin(UPPER[1])
     desk.page.select_option("#pin-condition", "missing")
     desk.told("condition missing")
-    other.wait_for_function(
-        "async (id) => (await import('/static/js/store.js')).desk.pins.get(id).condition === 'missing'", arg=UPPER[1].id
-    )
+    other.wait_for_selector(f"#pin-row-{UPPER[1].id}:has-text('missing')")

@@ -8,7 +8,14 @@ import wave
 
 from .rig import FIRST_ONSET_S, PLATE, comb, pins
 
-PLAYER = "async () => { const {player} = await import('/static/js/player.js'); return {at: player.at, playing: player.playing, loop: player.loop} }"
+PLAYER = """async () => {
+  const {player} = await import('/static/js/player.js');
+  return {at: player.at, playing: player.playing, loop: player.loop};
+}"""
+COUNTS = """async () => {
+  const {desk} = await import('/static/js/store.js');
+  return [desk.music.now.length, desk.music.should.length];
+}"""
 STRUCK = "() => window.struck ?? 0"
 
 
@@ -29,9 +36,7 @@ def test_play_slower_and_pause(open_desk, job):
 
 def test_as_it_should_play_has_the_missing_pins(open_desk, job):
     desk = open_desk(job)
-    counts = desk.page.evaluate(
-        "async () => { const {desk} = await import('/static/js/store.js'); return [desk.music.now.length, desk.music.should.length] }"
-    )
+    counts = desk.page.evaluate(COUNTS)
     broken = sum(pin.condition.value in ("missing", "stub") for pin in pins())
     assert counts == [len(pins()) - broken, len(pins())]
     desk.page.select_option("#play-what", "should")
@@ -105,7 +110,7 @@ def test_a_recording_belongs_to_the_job_and_plays(open_desk, job, tmp_path):
     desk.told("belongs to the job")
     assert (job / "recordings" / "the-movement.wav").read_bytes() == sound.read_bytes()
     desk.page.click("#play")
-    desk.page.wait_for_function("async () => (await import('/static/js/player.js')).player.at > 0.3")
+    desk.until("async () => (await import('/static/js/player.js')).player.at > 0.3")
     desk.page.click("#play")
     bad = tmp_path / "movement.exe"
     bad.write_bytes(b"MZ")

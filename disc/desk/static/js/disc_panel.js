@@ -1,10 +1,11 @@
 // The plate, its turning, and what is fixed for the reading of the tune.
 
-import { post } from "./api.js";
+import { post, upload } from "./api.js";
 import { button, byId, element } from "./dom.js";
 import { attempt, say } from "./say.js";
 import { redraw } from "./stage.js";
 import { desk, on, setSheet, setTool, takeState } from "./store.js";
+import { runTask } from "./tasks.js";
 import { extraTools } from "./tools.js";
 import { drawCross } from "./marks.js";
 
@@ -15,7 +16,7 @@ const TUNE = [["metre", "Metre", "e.g. 6/8"], ["key", "Key", "e.g. D, E minor"],
 
 function draw() {
   if (!desk.state?.job || panel.contains(document.activeElement) && document.activeElement.matches("input")) return;
-  panel.replaceChildren(plateForm(), tuneForm(), marksForm());
+  panel.replaceChildren(plateForm(), tuneForm(), marksForm(), photosForm());
 }
 
 function plateForm() {
@@ -64,6 +65,24 @@ function marksForm() {
     ...pictures.map((sheet) => element("p", { class: "row" }, `${sheet.title}: `,
       button("Mark the stop slot", () => mark("slot", sheet.name), { "aria-label": `Mark the stop slot, ${sheet.title}` }),
       button("Mark the centre", () => mark("centre", sheet.name), { "aria-label": `Mark the centre, ${sheet.title}` }))));
+}
+
+function photosForm() {
+  const inputs = ["upper", "lower"].map((side) => element("input", { type: "file", id: `anew-${side}`, "data-side": side, accept: "image/*,.heic,.heif,.tif,.tiff" }));
+  const form = element("form", {}, element("h2", {}, "Photographs"),
+    element("p", { class: "hint" }, "Read again with what was marked, or bring better photographs first. Corrections are laid over the new reading."),
+    ...inputs.map((input) => element("p", {}, element("label", {}, `${input.dataset.side === "upper" ? "Upper" : "Lower"} side `, input))),
+    element("button", { id: "read-anew" }, "Read the photographs"));
+  form.onsubmit = async (event) => {
+    event.preventDefault();
+    const request = { do: "read" };
+    for (const input of inputs) {
+      const brought = input.files[0] && (await attempt(() => upload("photo", input.files[0])));
+      if (brought) request[input.dataset.side] = brought.token;
+    }
+    await runTask(request);
+  };
+  return form;
 }
 
 function mark(what, sheetName) {

@@ -5,19 +5,35 @@ import { button, byId, element } from "./dom.js";
 import { attempt, say } from "./say.js";
 import { desk, on, takeState } from "./store.js";
 
+let goal = null; // where quick presses in a row lead, while the first is still on its way
+
+export const goBack = () => goTo((goal ?? desk.state.history.done) - 1);
+export const goForward = () => goTo((goal ?? desk.state.history.done) + 1);
+
 export async function goTo(count) {
-  const { steps, done } = desk.state.history;
+  const { steps } = desk.state.history;
   if (count < 0) return say("Nothing to undo: this is the beginning.");
   if (count > steps.length) return say("Nothing to redo.");
-  const state = await attempt(() => post("/api/history", { to: count }));
-  if (!state) return undefined;
-  takeState(state);
-  const words = count < done ? `Undone: ${steps[count].words}.` : `Redone: ${steps[count - 1].words}.`;
-  return say(words);
+  const isUnderWay = goal !== null;
+  goal = count;
+  if (isUnderWay) return undefined;
+  while (goal !== null) if (!(await goOnce(goal))) goal = null;
+  return undefined;
 }
 
-byId("undo").onclick = () => goTo(desk.state.history.done - 1);
-byId("redo").onclick = () => goTo(desk.state.history.done + 1);
+// One journey to a step; true if the goal has moved meanwhile.
+async function goOnce(count) {
+  const { steps, done } = desk.state.history;
+  const state = await attempt(() => post("/api/history", { to: count }));
+  if (!state) return false;
+  takeState(state);
+  if (goal !== count) return true;
+  if (count !== done) say(count < done ? `Undone: ${steps[count].words}.` : `Redone: ${steps[count - 1].words}.`);
+  return false;
+}
+
+byId("undo").onclick = goBack;
+byId("redo").onclick = goForward;
 
 export function drawHistory() {
   const history = desk.state?.history;

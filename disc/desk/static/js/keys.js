@@ -1,7 +1,7 @@
 // The keyboard: on the picture, and undo everywhere. Letters act only while the picture has the focus.
 
 import { byId } from "./dom.js";
-import { goTo } from "./history.js";
+import { goBack, goForward } from "./history.js";
 import { togglePlay } from "./player.js";
 import { canvas, fit, redraw, view } from "./stage.js";
 import { desk, select, setTool } from "./store.js";
@@ -100,7 +100,8 @@ document.addEventListener("keydown", (event) => {
   const step = key === "z" ? (event.shiftKey ? 1 : -1) : key === "y" ? 1 : 0;
   if (!step) return;
   event.preventDefault();
-  goTo(desk.state.history.done + step);
+  if (step < 0) goBack();
+  else goForward();
 });
 
 byId("zoom-in").onclick = () => zoomBy(ZOOM);

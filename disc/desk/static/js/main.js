@@ -25,8 +25,20 @@ import * as tools from "./tools.js";
 const PICTURES = [["upper", "Upper"], ["lower", "Lower"], ["through", "Through"], ["turning", "Turning"], ["score", "Score"]];
 const NAMES = { upper: "Upper side", lower: "Lower side", through: "Both faces, from above", turning: "The turning disc", score: "The score", comb: "Photograph of the comb", earlier: "Earlier and now" };
 
+// News may overtake the state that was asked for before it: the latest is kept and laid over an older state.
+const latest = { music: null, findings: null };
+
 async function reload() {
   takeState(await get("/api/state"));
+  const { rev } = desk.state;
+  if (latest.music?.rev === rev && desk.state.music?.rev !== rev) takeMusic(latest.music);
+  if (latest.findings?.rev === rev) takeFindings(latest.findings);
+}
+
+function takeFindings(found) {
+  desk.state.findings = found.findings;
+  desk.state.plan = found.plan;
+  tell("state");
 }
 
 function showChoices() {
@@ -146,6 +158,13 @@ on("selection", showCounts);
 on("tool", () => markChosen(byId("tool-choice"), desk.tool));
 on("pictures", showChoices);
 
+// Which state is shown and which music belongs to it: for whoever watches the page from outside.
+function showRevisions() {
+  document.body.dataset.rev = desk.state?.rev ?? "";
+  document.body.dataset.music = desk.music?.rev ?? "";
+}
+for (const topic of ["state", "pins", "music"]) on(topic, showRevisions);
+
 showChoices();
 drawLegend();
 listen({
@@ -153,15 +172,15 @@ listen({
     if (desk.state?.job && change.rev > desk.state.rev) takePins(change);
   },
   music: (music) => {
+    latest.music = music;
     if (!desk.state?.job) return;
     takeMusic(music);
     if (music.told.length) say(`${music.told.join("; ")}.`);
   },
   findings: (found) => {
+    latest.findings = found;
     if (!desk.state?.job) return;
-    desk.state.findings = found.findings;
-    desk.state.plan = found.plan;
-    tell("state");
+    takeFindings(found);
     if (found.told.length) say(`${byId("told").textContent} ${found.told.join("; ")}.`.trim());
   },
   progress: showProgress,
