@@ -10,6 +10,7 @@ from disc.comb.from_pins import comb_from_pins
 from disc.corrections import apply_corrections
 from disc.errors import BadInput
 from disc.job import PINS_FILE, Job, Stage
+from disc.photo.redraw import stage_pictures
 from disc.records import Comb
 from disc.tables import format_pins, read_comb
 
@@ -36,7 +37,11 @@ def keep_comb(job: Job, comb: Comb, command: str, inputs: tuple[Path, ...]) -> A
     """Store a comb as one step of the job, and the pins with their teeth."""
     with job.step(command, inputs) as stage:
         job.stage_comb(stage, comb)
-        return stage_teeth(job, stage, comb) if job.has(PINS_FILE) else None
+        if not job.has(PINS_FILE):
+            return None
+        assignment = stage_teeth(job, stage, comb)
+        stage_pictures(stage, job, assignment.pins)
+        return assignment
 
 
 def stage_teeth(job: Job, stage: Stage, comb: Comb) -> Assignment:
