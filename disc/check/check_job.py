@@ -11,6 +11,7 @@ from typing import Any
 from disc.check.compare import Changed, compare_pins
 from disc.check.decisions import Decision, Settled, load_decisions, settle
 from disc.check.judge import Disc, Judgement, judge
+from disc.check.picture import findings_svg
 from disc.check.reference import reference_of_score
 from disc.check.store import stage_findings
 from disc.comb.assign import assign_teeth
@@ -25,6 +26,7 @@ from disc.tune.read_tune import read_tune
 from disc.tune.score_in import read_score
 from disc.tune.settings import TuneSettings
 
+PICTURE_FILE = "out/findings.svg"
 # Where the comb's pitches are not known its teeth still part the voices, roughly, by their order: the reader needs
 # some pitch to find the beat, and the beat is all that is used of it.
 STAND_IN_PITCH = 60.0
@@ -57,6 +59,7 @@ def check_job(job: Job, tune_file: Path | None = None) -> Checked:
     inputs = tuple(job.path(name) for name in (PINS_FILE, COMB_FILE)) + ((tune_file,) if tune_file else ())
     with job.step("check", inputs) as stage:
         stage_findings(stage, judgement.findings, summary)
+        stage.write_text(PICTURE_FILE, findings_svg(judgement.findings, disc.pins, disc.plate))
         job.content.results["check"] = summary
     settled, unfit = settle(judgement.findings, load_decisions(job))
     return Checked(settled, unfit, summary)

@@ -14,8 +14,9 @@ from disc.check.wants import OBSERVED, Wants, observe
 from disc.check.weights import Weights
 from disc.records import Evidence
 
-# Which observations are told together, since they answer one question.
-TOLD_TOGETHER = {"repeat": ("strain", "voice", "instead"), "figure": ("figure",), "beat": ("beat", "use")}
+# Which observations are told together, since they answer one question. How much a sound is used belongs to the repeats:
+# their votes are counted against it.
+TOLD_TOGETHER = {"repeat": ("strain", "voice", "instead", "use"), "figure": ("figure",), "beat": ("beat",)}
 SPEAKS_FROM = 0.3  # nats: what is worth less in either direction is called no word at all
 
 
@@ -58,8 +59,10 @@ def _figure_words(worth: float) -> str:
 
 def _beat_words(worth: float) -> str:
     if worth > SPEAKS_FROM:
-        return "it would fall on the beat grid, on a tooth that is much used"
-    return "it would fall beside the beat grid" if worth < -SPEAKS_FROM else "its place on the beat grid says little"
+        return "it would fall where strikes of this tune fall in the bar"
+    if worth < -SPEAKS_FROM:
+        return "it would fall where hardly any strike of this tune falls in the bar"
+    return "its place in the bar says little"
 
 
 def _crowd_words(place: Place) -> str:

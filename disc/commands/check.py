@@ -37,16 +37,20 @@ def check(
         show_json(checked_to_json(checked))
         return
     _tell(checked)
-    say("", f"Next: disc desk {job} to decide on them, or disc repin {job} for the work.")
+    say("", f"The findings on a map of both faces: {job / 'out' / 'findings.svg'}")
+    say(f"Next: disc desk {job} to decide on them, or disc repin {job} for the work.")
 
 
 def _tell(checked: Checked) -> None:
     from disc.check.sentences import finding_line, summary_line
 
     say(summary_line(item.finding for item in checked.settled if not item.is_rejected))
+    if checked.summary["known_tune"]:
+        say(f"Judged with the known tune: {checked.summary['known_tune']}.")
     for number, item in enumerate(checked.settled, start=1):
         said = "" if item.decision is None else f" [{item.decision.verdict.value}: {item.decision.reason}]"
         say(f"{number:3d}  {finding_line(item.finding)}{said}")
+    say(*(f"Note: {remark}." for remark in checked.summary["remarks"]))
     for decision in checked.unfit:
         say(
             f"A decision no longer fits: {decision.kind}, {decision.side.value} face, r {decision.r_mm:.2f} mm, "

@@ -1,0 +1,120 @@
+"""A map of both faces with the findings numbered as in the list: out/findings.svg, in millimetres, for the eye.
+
+The lower face is drawn as one sees it when the disc is turned over, so mirrored; the sheet says so. For work on the
+metal take the sheets of `disc repin`, which carry a check bar.
+"""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+
+from disc.check.kinds import KINDS, Kind
+from disc.frame import disc_to_view_mm, to_xy_mm
+from disc.records import Finding, Pin, Plate, Side
+
+# Colours that stay apart for the colour-blind (Okabe and Ito, Color Universal Design, 2008; values from memory).
+COLOURS: dict[Kind, str] = {
+    Kind.MISSING: "#D55E00",
+    Kind.IN_DOUBT: "#E69F00",
+    Kind.ABANDONED: "#999999",
+    Kind.STUB: "#CC79A7",
+    Kind.BENT: "#0072B2",
+}
+OTHER_COLOUR = "#009E73"
+MARGIN_MM = 4.0
+LEGEND_LINE_MM = 2.2
+TEXT_MM = 1.25
+RING_MM = 0.45  # radius of the ring about a finding
+LABEL_REACH_MM = 1.1  # from the ring's middle to its number
+LABEL_ROOM_MM = 1.8  # two numbers nearer than this would cover each other
+
+
+def findings_svg(findings: Sequence[Finding], pins: Sequence[Pin], plate: Plate) -> str:
+    """The picture as SVG text. findings: in the order of the list, numbered from 1."""
+    radius = plate.radius_mm
+    kinds = [kind for kind in KINDS if any(f.kind == kind for f in findings)]
+    width = 2 * (2 * radius + 2 * MARGIN_MM)
+    height = 2 * radius + 2 * MARGIN_MM + LEGEND_LINE_MM * (1 + max(len(kinds), 1))
+    parts = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:.2f}mm" height="{height:.2f}mm" '
+        f'viewBox="0 0 {width:.2f} {height:.2f}" font-family="sans-serif" font-size="{TEXT_MM}">',
+        f'<rect width="{width:.2f}" height="{height:.2f}" fill="#ffffff"/>',
+    ]
+    for number, side in enumerate(Side):
+        middle = (MARGIN_MM + radius) * (1 + 2 * number), MARGIN_MM + radius
+        parts += _face(side, middle, findings, pins, plate)
+    parts += _legend(kinds, findings, height)
+    return "\n".join([*parts, "</svg>", ""])
+
+
+def _face(
+    side: Side, middle: tuple[float, float], findings: Sequence[Finding], pins: Sequence[Pin], plate: Plate
+) -> list[str]:
+    cx, cy = middle
+    radius = plate.radius_mm
+    words = "upper face" if side is Side.UPPER else "lower face, as seen with the disc turned over (mirrored)"
+    sx, sy = _on_sheet(side, radius, 0.0, middle)
+    parts = [
+        f'<circle cx="{cx:.3f}" cy="{cy:.3f}" r="{radius:.3f}" fill="#faf6ea" stroke="#444" stroke-width="0.12"/>',
+        f'<circle cx="{cx:.3f}" cy="{cy:.3f}" r="{(plate.bore_mm or 1.0) / 2:.3f}" fill="#fff" stroke="#444" '
+        'stroke-width="0.1"/>',
+        f'<path d="M {sx - 0.8:.3f} {sy:.3f} L {sx + 0.3:.3f} {sy - 0.5:.3f} L {sx + 0.3:.3f} {sy + 0.5:.3f} Z" '
+        'fill="#444"/>',
+        f'<text x="{cx:.3f}" y="{MARGIN_MM - 1.6:.3f}" text-anchor="middle">{words}</text>',
+    ]
+    for pin in pins:
+        if pin.side is side:
+            x, y = _on_sheet(side, pin.r_mm, pin.theta_deg, middle)
+            fill = "#555" if pin.plays else "none"
+            parts.append(
+                f'<circle cx="{x:.3f}" cy="{y:.3f}" r="0.13" fill="{fill}" stroke="#555" stroke-width="0.06"/>'
+            )
+    labels: list[tuple[float, float]] = []
+    for number, finding in enumerate(findings, start=1):
+        if finding.side is side:
+            parts += _mark(number, finding, middle, labels)
+    return parts
+
+
+def _mark(number: int, finding: Finding, middle: tuple[float, float], labels: list[tuple[float, float]]) -> list[str]:
+    """A ring about the place and its number beside it, moved outward where another number stands already."""
+    colour = COLOURS.get(Kind(finding.kind), OTHER_COLOUR)
+    x, y = _on_sheet(finding.side, finding.r_mm, finding.theta_deg, middle)
+    reach = LABEL_REACH_MM
+    while True:
+        lx, ly = _on_sheet(finding.side, finding.r_mm + reach, finding.theta_deg, middle)
+        if all((lx - a) ** 2 + (ly - b) ** 2 > LABEL_ROOM_MM**2 for a, b in labels):
+            break
+        reach += 0.4
+    labels.append((lx, ly))
+    ring = f'<circle cx="{x:.3f}" cy="{y:.3f}" r="{RING_MM}" fill="none" stroke="{colour}" stroke-width="0.18"/>'
+    line = f'<path d="M {x:.3f} {y:.3f} L {lx:.3f} {ly:.3f}" stroke="{colour}" stroke-width="0.06"/>'
+    text = (
+        f'<text x="{lx:.3f}" y="{ly + 0.45:.3f}" text-anchor="middle" fill="{colour}" stroke="#fff" '
+        f'stroke-width="0.25" paint-order="stroke" font-weight="bold">{number}</text>'
+    )
+    return [ring, text] if reach == LABEL_REACH_MM else [ring, line, text]
+
+
+def _legend(kinds: Sequence[Kind], findings: Sequence[Finding], height: float) -> list[str]:
+    top = height - LEGEND_LINE_MM * (0.5 + max(len(kinds), 1))
+    if not kinds:
+        return [f'<text x="{MARGIN_MM}" y="{top + 1.0:.2f}">Nothing found that needs a hand.</text>']
+    parts = []
+    for row, kind in enumerate(kinds):
+        y = top + LEGEND_LINE_MM * row
+        colour = COLOURS.get(kind, OTHER_COLOUR)
+        numbers = ", ".join(str(n) for n, f in enumerate(findings, start=1) if f.kind == kind)
+        words = html.escape(f"{KINDS[kind].heading}: {KINDS[kind].meaning}  ({numbers})")
+        parts.append(
+            f'<circle cx="{MARGIN_MM}" cy="{y + 0.5:.2f}" r="0.5" fill="none" stroke="{colour}" stroke-width="0.2"/>'
+        )
+        parts.append(f'<text x="{MARGIN_MM + 1.4}" y="{y + 1.0:.2f}">{words}</text>')
+    return parts
+
+
+def _on_sheet(side: Side, r_mm: float, theta_deg: float, middle: tuple[float, float]) -> tuple[float, float]:
+    """A place on the sheet: the view of its face, y downwards as SVG has it."""
+    x, y = disc_to_view_mm(*to_xy_mm(r_mm, theta_deg), side)
+    return middle[0] + float(x), middle[1] - float(y)
