@@ -35,6 +35,7 @@ class Recording:
     samples: FloatArray
     rate: float
     remarks: tuple[str, ...] = ()
+    clipped: bool = False
 
     @property
     def length_s(self) -> float:
@@ -69,14 +70,15 @@ def recording_from(channels: FloatArray, rate: float, path: Path, remarks: list[
         raise BadInput(f"{path}: the recording lasts only {seconds:.2f} s. Record the whole comb or the whole turn.")
     if seconds > LONGEST_S:
         raise BadInput(f"{path}: the recording lasts {seconds / 60:.0f} minutes; cut it to half an hour at most.")
-    if _is_clipped(channels):
+    clipped = _is_clipped(channels)
+    if clipped:
         remarks.append("the recording is clipped; record at a lower level for better ring times")
     mono = _mix(channels)
     if np.abs(mono).max() < SILENT_PEAK:
         raise BadInput(f"{path}: the recording is silent. Check the microphone and record again.")
     if rate > HIGHEST_RATE:
         mono, rate = _lower_rate(mono, rate)
-    return Recording(mono, rate, tuple(remarks))
+    return Recording(mono, rate, tuple(remarks), clipped)
 
 
 def _decode(path: Path) -> tuple[FloatArray, float, list[str]]:

@@ -18,13 +18,15 @@ HALF_S = 0.1  # half a window: tells tones 20 Hz apart, and a live tooth rings t
 SKIP_S = 0.008  # the noise of the pluck itself is left out
 LOWEST_HZ, HIGHEST_HZ = 170.0, 5200.0  # fundamentals of small combs, E3 to E8
 PEAKS = 8
-RANGE_DB = 25.0
+RANGE_DB = 40.0
 SKIRT_HZ, SKIRT_RATIO = 50.0, 4.0  # within five bins of the window, 12 dB down
 
 
 # A tone this much below the strongest is still taken as the fundamental, if it stands more than a third under it:
 # partials of bars lie 2.7 times or more above, a neighbour set off by mistake within a few semitones.
 FUNDAMENTAL_RANGE_DB = 15.0
+# Struck bars may have partials far louder than the fundamental; but the fundamental outlasts them.
+QUIET_FUNDAMENTAL_DB, QUIET_OVER_DB = 32.0, 28.0
 PARTIAL_SEMITONES = 6.0
 
 
@@ -39,6 +41,18 @@ class NewTone:
     share: float
     t60_s: float
     growth_db: float = 0.0  # of this tone from before to after
+    later_db: float = 0.0  # of this tone from the first tenth of a second to the second
+
+
+def quiet_fundamental(tones: list[NewTone], loud: NewTone) -> NewTone | None:
+    """A tone far below a loud one and much weaker, but outlasting it; to be believed only if other teeth have it too."""
+    found = None
+    for tone in tones:
+        below = 12.0 * np.log2(loud.frequency_hz / tone.frequency_hz)
+        outlasts = tone.t60_s > 1.5 * loud.t60_s and tone.over_db > QUIET_OVER_DB and tone.share > 0.4
+        if below > PARTIAL_SEMITONES and tone.level_db > loud.level_db - QUIET_FUNDAMENTAL_DB and outlasts:
+            found = tone if found is None or tone.frequency_hz < found.frequency_hz else found
+    return found
 
 
 def for_fundamentals(recording: Recording) -> Recording:
@@ -73,8 +87,8 @@ def fundamental(tones: list[NewTone]) -> NewTone | None:
     best = tones[0]
     for tone in tones[1:]:
         below = 12.0 * np.log2(best.frequency_hz / tone.frequency_hz)
-        strong = tone.level_db > tones[0].level_db - FUNDAMENTAL_RANGE_DB and tone.over_db > 15.0 and tone.share > 0.4
-        if below > PARTIAL_SEMITONES and strong:
+        strong = tone.level_db > tones[0].level_db - FUNDAMENTAL_RANGE_DB and tone.over_db > 15.0
+        if below > PARTIAL_SEMITONES and tone.share > 0.4 and strong:
             best = tone
     return best
 
@@ -95,7 +109,7 @@ def _peaks(spectrum: FloatArray, step_hz: float) -> list[tuple[int, float]]:
     top = (inside >= spectrum[low - 1 : high - 1]) & (inside > spectrum[low + 1 : high + 1])
     places = np.flatnonzero(top) + low
     places = places[spectrum[places] > spectrum[low:high].max() * 10 ** (-RANGE_DB / 20)]
-    best = _without_skirts(places[np.argsort(-spectrum[places])], spectrum, step_hz)[:PEAKS]
+    best = _without_skirts(places[np.argsort(-spectrum[places])], spectrum, step_hz)
     found = []
     for k in best:
         a, b, c = np.log(spectrum[k - 1 : k + 2] + 1e-15)
@@ -112,6 +126,8 @@ def _without_skirts(places: npt.NDArray[np.int_], spectrum: FloatArray, step_hz:
         near = [other for other in kept if abs(other - k) * step_hz < SKIRT_HZ]
         if all(spectrum[other] < spectrum[k] * SKIRT_RATIO for other in near):
             kept.append(int(k))
+        if len(kept) == PEAKS:
+            break
     return kept
 
 
@@ -136,6 +152,7 @@ def _judge(
         frequency, float(20 * np.log10(abs(fresh))), float(20 * np.log10(spectrum[place] / noise)),
         float(min(2.0, abs(fresh) / abs(third))), float(t60),
         float(20 * np.log10(abs(third) / max(abs(second), 1e-12))),
+        float(20 * np.log10(max(abs(fourth), 1e-12) / abs(third))),
     )  # fmt: skip
 
 

@@ -29,6 +29,7 @@ AGREE_CENTS = 3.0
 DOUBLED_DB = -22.0
 NEIGHBOUR_SEMITONES = (0.7, 7.0)
 NEIGHBOUR_CENTS = 25.0
+LEAST_GROWTH_DB = 6.0
 
 
 @dataclass(frozen=True)
@@ -148,7 +149,7 @@ def _judge_buzz(
         over = excess.get(row.tooth)
         if over is not None:
             row = replace(row, buzz_db=over)
-            if is_buzzing(*over):
+            if is_buzzing(*over, clipped=recording.clipped):
                 words = "buzzes: does its damper touch, or is it cracked?"
                 row = replace(
                     row, condition=ToothCondition.BUZZING, words="; ".join(w for w in (row.words, words) if w)
@@ -170,7 +171,7 @@ def _judge_doubled(
                 continue
             apart = abs(neighbour - row.pitch)
             if NEIGHBOUR_SEMITONES[0] <= apart <= NEIGHBOUR_SEMITONES[1] and all(
-                _sets_off(candidate, s, neighbour) for candidate, s in mine
+                _sets_off(candidate, s, neighbour, n == 0, other > row.tooth) for n, (candidate, s) in enumerate(mine)
             ):
                 words = f"tooth {other} sounds with it"
                 row = replace(
@@ -180,18 +181,19 @@ def _judge_doubled(
     return judged
 
 
-def _sets_off(candidate: Candidate, own: Sounding, neighbour: float) -> bool:
-    """Whether the neighbour's pitch begins with this pluck."""
+def _sets_off(candidate: Candidate, own: Sounding, neighbour: float, first: bool, yet_unplucked: bool) -> bool:
+    """Whether the neighbour's pitch begins with this pluck; at the first one it must grow louder than it rang."""
     reach = NEIGHBOUR_CENTS / 100.0
     fresh = [
         t for t in candidate.tones
         if abs(12 * np.log2(t.frequency_hz / hz_of_pitch(neighbour))) < reach and t.share > 0.5
+        and (t.growth_db > LEAST_GROWTH_DB or not first)
     ]  # fmt: skip
     if candidate.tone is not None and any(t.level_db > candidate.tone.level_db + DOUBLED_DB for t in fresh):
         return True
     # Too near for the short spectrum to part them: the fitted tones do, where nothing rang there before.
     apart_hz = abs(hz_of_pitch(neighbour) - hz_of_pitch(own.pitch))
-    if apart_hz > 35.0:
+    if apart_hz > 35.0 or not yet_unplucked:
         return False
     least = 0.3 * own.t60_s  # what dies away sooner is the pluck's own noise
     beside = [level for pitch, level, t60 in own.others if abs(pitch - neighbour) < reach and t60 > least]

@@ -13,23 +13,28 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
+from scipy.signal import find_peaks
 
 from disc.listen.attacks import Attack, find_attacks
 from disc.listen.audio import FloatArray, Recording
-from disc.listen.bands import pitch_of_hz
-from disc.listen.beginnings import NewTone, for_fundamentals, fundamental, new_tones
+from disc.listen.bands import pitch_of_hz, transform
+from disc.listen.beginnings import NewTone, for_fundamentals, fundamental, new_tones, quiet_fundamental
+from disc.listen.turn_tones import tones_of
 
 # Scores are log-odds in nats. From the development recordings' histograms of tones at plucks and elsewhere, rounded.
 LIVE_SCORE = 10.0
 PASSED_OVER = -8.0  # a tone that begins and is not taken as a pluck
 SAME_PITCH, OTHER_PITCH = 3.0, -12.0  # of two plucks said to be of one tooth
-HALF_DEAD = -6.0  # one pluck rings, the other does not
+HALF_DEAD = -9.0  # one pluck rings, the other does not
 UNHEARD = -5.0  # a tooth or a pluck of which nothing is heard
 TICK = -5.0
 # One hand plucks one tooth about equally hard; a tone much weaker than its like nearby is no pluck of its own.
 FORCE_RANGE_DB, LACK_PER_DB = 6.0, 1.2
+LONELY = 4.0  # a tone heard only once within some seconds is hardly one of a tooth's plucks
 # A tone counts as a tooth's if it is new, clear and not far below the recording's usual pluck.
 LEAST_OVER_DB, LEAST_SHARE, LEVEL_RANGE_DB, LEAST_T60_S = 15.0, 0.35, 30.0, 0.10
+GROWING_DB = 2.5
+LEAST_ALIKE, LEAST_ALIKE_SHARE = 4, 0.15  # attacks with the same interval from partial to quiet fundamental
 LEAST_T60_SHARE = 0.1  # of the usual ring time: a knock on the bench is shorter
 SAME_PITCH_SEMITONES = 0.5
 SHORTEST_GAP_S, LONGEST_GAP_S = 0.22, 12.0
@@ -77,7 +82,16 @@ class Pluck:
 
 def find_plucks(recording: Recording, teeth: int | None, plucks: int) -> list[Pluck]:
     """The plucks in time order, each with the tooth's place in the order of plucking. teeth: how many, if known."""
-    candidates = weigh(recording, find_attacks(recording))
+    attacks = find_attacks(recording)
+    low = for_fundamentals(recording)
+    heard = [new_tones(low, attack.time_s) for attack in attacks]
+    candidates = judge(attacks, heard)
+    # A tooth plucked again while it rings may set off no rise of the level: look for the tones already known.
+    quiet = _renewed(recording, candidates)
+    if quiet:
+        both = [*zip(attacks, heard, strict=True), *((a, new_tones(low, a.time_s)) for a in quiet)]
+        both.sort(key=lambda pair: pair[0].time_s)
+        candidates = judge([a for a, _ in both], [tones for _, tones in both])
     if not any(c.tone for c in candidates):
         return []
     one_by_one, pace = _pace(candidates, plucks)
@@ -90,24 +104,70 @@ def find_plucks(recording: Recording, teeth: int | None, plucks: int) -> list[Pl
     return [Pluck((k - 1) % count + 1, (k - 1) // count + 1, candidates[i]) for i, k, _ in path]
 
 
+RENEWED_SHARE, RENEWED_STEADY, RENEWED_APART_S = 0.35, 0.8, 0.05
+FRESH_GROWTH_DB, FRESH_OVER_DB = 10.0, 25.0
+RENEWED_RISE_DB = 10.0  # counts as an attack of middling sharpness
+
+
+def _renewed(recording: Recording, candidates: Sequence[Candidate]) -> list[Attack]:
+    """Beginnings of the tones heard so far where no attack stands."""
+    pitches: list[float] = []
+    for c in candidates:
+        fresh = c.tone is not None and c.tone.growth_db > FRESH_GROWTH_DB and c.tone.over_db > FRESH_OVER_DB
+        if fresh and c.pitch is not None and all(abs(c.pitch - p) > 0.3 for p in pitches):
+            pitches.append(c.pitch)
+    if not pitches:
+        return []
+    tones = tones_of(transform(recording), dict(enumerate(pitches)))
+    times = np.array([c.time_s for c in candidates if c.tone])
+    found: list[Attack] = []
+    for row, steady in zip(tones.strength, tones.steady, strict=True):
+        places, _ = find_peaks(row, height=RENEWED_SHARE * row.max(), distance=round(SHORTEST_GAP_S / tones.step_s))
+        for k in places:
+            at = float(k * tones.step_s)
+            apart = min((abs(at - t) for t in (*times, *(a.time_s for a in found))), default=9.0)
+            if steady[k] > RENEWED_STEADY and apart > RENEWED_APART_S:
+                found.append(Attack(at, RENEWED_RISE_DB, (-60.0, -60.0, -60.0)))
+    return found
+
+
 def weigh(recording: Recording, attacks: Sequence[Attack]) -> list[Candidate]:
     """Every attack with what begins there and how much speaks for a pluck."""
     low = for_fundamentals(recording)
-    heard = [new_tones(low, attack.time_s) for attack in attacks]
+    return judge(attacks, [new_tones(low, attack.time_s) for attack in attacks])
+
+
+def judge(attacks: Sequence[Attack], heard: Sequence[list[NewTone]]) -> list[Candidate]:
+    """The same from the tones that begin at each attack."""
     strongest = [tones[0].level_db for tones in heard if tones and tones[0].over_db > 25.0 and tones[0].share > 0.5]
     usual_db = float(np.percentile(strongest, 75)) if strongest else 0.0
     rings = [tones[0].t60_s for tones in heard if tones and tones[0].level_db > usual_db - 12.0]
     least_t60 = max(LEAST_T60_S, LEAST_T60_SHARE * float(np.median(rings))) if rings else LEAST_T60_S
+    clear = [[t for t in tones if _is_tooth(t, usual_db, least_t60)] for tones in heard]
     found = []
-    for attack, tones in zip(attacks, heard, strict=True):
-        clear = [t for t in tones if _is_tooth(t, usual_db, least_t60)]
-        tone = fundamental(clear)
+    for attack, tones, tone in zip(attacks, heard, _fundamentals(clear), strict=True):
         if tone is not None:
             score = LIVE_SCORE + min(2.0, attack.rise_db / 15.0)
         else:
             score = float(np.clip((attack.rise_db - 12.0) / 6.0, -2.0, 2.5)) + (TICK if attack.tick else 0.0)
         found.append(Candidate(attack, tone, tuple(tones), score))
     return [_doubt(c, found) for c in _one_each(found)]
+
+
+def _fundamentals(clear: Sequence[list[NewTone]]) -> list[NewTone | None]:
+    """The fundamental at each attack. One much weaker than its partials counts where many teeth have it so."""
+    tones = [fundamental(row) for row in clear]
+    quiet = [None if t is None else quiet_fundamental(row, t) for row, t in zip(clear, tones, strict=True)]
+    intervals = np.array([
+        np.nan if q is None or t is None else 12 * np.log2(t.frequency_hz / q.frequency_hz)
+        for q, t in zip(quiet, tones, strict=True)
+    ])  # fmt: skip
+    needed = max(LEAST_ALIKE, LEAST_ALIKE_SHARE * sum(t is not None for t in tones))
+    chosen = []
+    for tone, low, interval in zip(tones, quiet, intervals, strict=True):
+        alike = np.sum(np.abs(intervals - interval) < 1.0) if low is not None else 0
+        chosen.append(low if low is not None and alike >= needed else tone)
+    return chosen
 
 
 def _doubt(candidate: Candidate, all_of_them: Sequence[Candidate]) -> Candidate:
@@ -122,13 +182,15 @@ def _doubt(candidate: Candidate, all_of_them: Sequence[Candidate]) -> Candidate:
     ]  # fmt: skip
     lack_db = max(same) - tone.level_db
     score = candidate.score - LACK_PER_DB * max(0.0, lack_db - FORCE_RANGE_DB)
+    if len(same) < 2:
+        score -= LONELY
     if tone.growth_db < 3.0:
         score -= 2.0 + (4.0 if candidate.attack.tick else 0.0)
     return replace(candidate, score=score) if score > 0 else Candidate(candidate.attack, None, candidate.tones, -4.0)
 
 
 def _is_tooth(tone: NewTone, usual_db: float, least_t60_s: float) -> bool:
-    growing = tone.t60_s >= 100.0  # it begins later than this attack
+    growing = tone.later_db > GROWING_DB  # it begins later than this attack
     return (
         tone.over_db > LEAST_OVER_DB
         and tone.share > LEAST_SHARE
@@ -273,7 +335,8 @@ def _links(candidates: Sequence[Candidate], plucks: int, pace: Pace):  # type: i
             for unheard in range(MOST_UNHEARD + 1):
                 usual = pace.between_s + lost * pace.within_s + unheard * round_s
                 spread = pace.spread * (1.0 + 0.3 * (unheard + lost))
-                gain = _gap_score(gap, usual, spread) + UNHEARD * (unheard + lost)
+                rings = np.isfinite(pitches[near])  # a tooth that rings once is heard the next time too
+                gain = _gap_score(gap, usual, spread) + UNHEARD * (unheard + lost * (1 + rings))
                 yield j, plucks - j + unheard * plucks, gain
 
     return links

@@ -21,15 +21,16 @@ HIGHEST_BAND_HZ = 11_000.0
 HARMONICS = tuple(range(2, 9))
 # How far over the usual a buzz stands, dB: clean teeth of the development recordings stay under 5 (noise) and 8 in at
 # most one harmonic; the buzzing ones begin at 7 and 12.
-NOISE_EXCESS_DB = 6.5
+NOISE_EXCESS_DB = 7.0
 LEAST_NOISE_DB = -58.0  # noise this far under the tone is not heard as a buzz; ticks and codecs leave as much
-HARMONIC_EXCESS_DB, LEAST_HARMONICS = 10.0, 3
+HARMONIC_EXCESS_DB, LEAST_HARMONICS = 11.0, 3
+CLIPPED_EXCESS_DB = 10.0  # more is asked where the recorder itself made harmonics
 NEIGHBOURS = 2
 
 
 @dataclass(frozen=True)
 class Cleanness:
-    """Levels in dB against the fundamental: between_db of the noise between partials, by half octaves upwards, shape
+    """Levels in dB against the strongest partial: between_db of the noise between partials, by half octaves upwards, shape
     (10,); harmonics_db at 2 to 8 times the fundamental, shape (7,); the room's own share in either. nan: not heard."""
 
     between_db: FloatArray
@@ -41,7 +42,10 @@ class Cleanness:
 def cleanness(recording: Recording, quiet: FloatArray, time_s: float, frequency_hz: float) -> Cleanness:
     """How clean a pluck sounds. quiet: power of the room from quiet_spectrum()."""
     power, step = _power(recording, time_s)
-    ground = power[_near(frequency_hz, step)].max() + 1e-20
+    # What rang on from before (a buzzing neighbour, say) is not this pluck's.
+    before, _ = _power(recording, time_s - CLEAN_TO_S - 0.005)
+    power = np.maximum(power - before, 0.03 * power)
+    ground = power[int(0.7 * frequency_hz / step) :].max() + 1e-20
     top = min(HIGHEST_BAND_HZ, 0.44 * recording.rate)
     between, between_room = np.full(BANDS, np.nan), np.full(BANDS, np.nan)
     for k in range(BANDS):
@@ -84,9 +88,10 @@ def buzz_excess(teeth: Sequence[Sequence[Cleanness]], pitches: FloatArray) -> tu
     return noise, harmonics
 
 
-def is_buzzing(noise_db: float, harmonics_db: float) -> bool:
+def is_buzzing(noise_db: float, harmonics_db: float, clipped: bool = False) -> bool:
     """Whether such an excess is a buzz."""
-    return noise_db > NOISE_EXCESS_DB or harmonics_db > HARMONIC_EXCESS_DB
+    more = CLIPPED_EXCESS_DB if clipped else 0.0
+    return noise_db > NOISE_EXCESS_DB + more or harmonics_db > HARMONIC_EXCESS_DB + more
 
 
 def _above_room(teeth: Sequence[Sequence[Cleanness]], name: str, room_name: str) -> FloatArray:
