@@ -6,8 +6,9 @@ import time
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -17,6 +18,10 @@ from disc.comb.tracks import find_tracks
 from disc.errors import DiscError
 from disc.job import JOB_FILE, Job, create_job, open_for_writing
 from disc.records import Condition, Pin, Side
+from disc.words import no_progress
+
+if TYPE_CHECKING:
+    from disc.library.index import Index
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,20 +109,31 @@ def _track_radii(pins: Sequence[Pin]) -> list[float]:
     return [track.r_mm for track in find_tracks(np.array([pin.r_mm for pin in pins]))]
 
 
+@cache
+def _library() -> Index:
+    """The library, opened once a worker."""
+    from disc.library.store import open_library
+
+    return open_library(no_progress).index
+
+
 def _tune(job: Job) -> dict[str, Any]:
-    """Raises DiscError through identification; a disc whose comb has no pitches yet simply has no tune."""
+    """The best match in the library; a disc whose comb has no pitches yet simply has no tune."""
+    from disc.library.answer import match_to_json
+    from disc.library.query_in import read_queries
+    from disc.library.search import find_tunes
+
     if all(tooth.pitch is None for tooth in job.comb().teeth):
         return {}
-    from disc.library.identify_job import identify_job
-
-    found = identify_job(job)
-    if not found.matches:
+    ((_, query),) = read_queries(job.folder)
+    matches = find_tunes(_library(), query, 1)
+    if not matches:
         return {}
-    best = found.matches[0]
+    best = match_to_json(matches[0])
     return {
-        "tune_title": best.title,
-        "tune_collection": best.collection,
-        "tune_file": best.file,
-        "tune_number": str(best.number),
-        "tune_probability": round(best.probability, 4),
+        "tune_title": best["title"],
+        "tune_collection": best["collection"],
+        "tune_file": best["file"],
+        "tune_number": str(best["number"]),
+        "tune_probability": round(float(best["probability"]), 4),
     }
