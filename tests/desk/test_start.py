@@ -60,8 +60,7 @@ def test_a_picture_without_a_disc_is_told_and_the_next_try_goes_on(open_desk, tm
     text.write_text("not a picture")
     desk = open_desk(tmp_path / "watch")
     desk.page.set_input_files("#photo-upper", str(text))
-    desk.page.wait_for_selector(".drop[data-side=upper] .drop-state:has-text('letter.jpg')")
-    assert "not a photo" in desk.page.locator(".drop[data-side=upper] .drop-state").inner_text()
+    desk.page.wait_for_selector(".drop[data-side=upper] .drop-state:has-text('letter.jpg: this is not a photo')")
     for side in ("upper", "lower"):
         desk.page.set_input_files(f"#photo-{side}", str(blank))
         desk.page.wait_for_selector(f".drop[data-side={side}] img:not([hidden])")

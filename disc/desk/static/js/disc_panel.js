@@ -14,8 +14,13 @@ const PLATE = [["diameter_mm", "Diameter, mm"], ["revolution_s", "Seconds a turn
   ["thickness_mm", "Thickness, mm"], ["bore_mm", "Bore, mm"]];
 const TUNE = [["metre", "Metre", "e.g. 6/8"], ["key", "Key", "e.g. D, E minor"], ["upbeat", "Upbeat, part of a whole note", "e.g. 1/8, or 0"], ["title", "Title", ""]];
 
+let isBeingFilled = false; // what a person has begun to fill in is not replaced under the hand
+panel.addEventListener("input", () => {
+  isBeingFilled = true;
+});
+
 function draw() {
-  if (!desk.state?.job || panel.contains(document.activeElement) && document.activeElement.matches("input")) return;
+  if (!desk.state?.job || isBeingFilled) return;
   panel.replaceChildren(plateForm(), tuneForm(), marksForm(), photosForm());
 }
 
@@ -80,6 +85,7 @@ function photosForm() {
       const brought = input.files[0] && (await attempt(() => upload("photo", input.files[0])));
       if (brought) request[input.dataset.side] = brought.token;
     }
+    isBeingFilled = false;
     await runTask(request);
   };
   return form;
@@ -108,7 +114,7 @@ for (const what of ["slot", "centre"]) {
 async function send(request) {
   const state = await attempt(() => post("/api/set", request));
   if (!state) return;
-  document.activeElement?.blur?.();
+  isBeingFilled = false;
   takeState(state);
   const steps = state.history.steps;
   say(`Done: ${steps[state.history.done - 1].words}.`);

@@ -14,7 +14,7 @@ import "./pin_panel.js";
 import "./plan_panel.js";
 import "./roll.js";
 import "./save_panel.js";
-import { complain, say } from "./say.js";
+import { complain, say, sayAfter } from "./say.js";
 import "./score.js";
 import { addOverlay, baseSheet, canvas, redraw, view } from "./stage.js";
 import "./start.js";
@@ -175,13 +175,13 @@ listen({
     latest.music = music;
     if (!desk.state?.job) return;
     takeMusic(music);
-    if (music.told.length) say(`${music.told.join("; ")}.`);
+    if (music.told.length) sayAfter(`${music.told.join("; ")}.`);
   },
   findings: (found) => {
     latest.findings = found;
     if (!desk.state?.job) return;
     takeFindings(found);
-    if (found.told.length) say(`${byId("told").textContent} ${found.told.join("; ")}.`.trim());
+    if (found.told.length) sayAfter(`${found.told.join("; ")}.`);
   },
   progress: showProgress,
   reload: () => reload().catch(complain),

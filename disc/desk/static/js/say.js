@@ -2,10 +2,30 @@
 
 const line = document.getElementById("told");
 
-export function say(words, bad = false) {
-  line.textContent = words;
+const TOGETHER_MS = 600; // what follows from an act may be known before the act itself is confirmed
+let act = "";
+let after = "";
+let afterAt = -Infinity;
+
+function show(bad) {
+  line.textContent = [act, after].filter(Boolean).join(" ");
+  line.title = line.textContent;
   line.classList.toggle("bad", bad);
-  line.title = words;
+}
+
+// What was done.
+export function say(words, bad = false) {
+  act = words;
+  if (performance.now() - afterAt > TOGETHER_MS) after = "";
+  show(bad);
+}
+
+// What follows from it: added, not put in its place.
+export function sayAfter(words) {
+  const isFresh = performance.now() - afterAt < TOGETHER_MS;
+  after = isFresh && after ? `${after} ${words}` : words;
+  afterAt = performance.now();
+  show(line.classList.contains("bad"));
 }
 
 export function complain(error) {
