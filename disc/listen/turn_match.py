@@ -27,6 +27,7 @@ SILENT_ODDS = float(np.log(0.05 / 0.95))  # before listening: one in twenty (com
 EXTRA_ODDS = float(np.log(0.02))
 EXTRA_SPREAD = 0.6
 LEAST_STEADY = 0.7  # a tone that begins and is left alone has over 0.9; noise spreads from 0.33 up
+ECHO_S, ECHO_SHARE = 0.1, 0.85
 LEAST_EXTRA = 0.12  # of the pitch's usual strength
 
 
@@ -174,4 +175,4 @@ def _together(strikes: list[int], path_s: FloatArray) -> list[list[int]]:
 def _echo(b: Beginning, used: Sequence[Beginning], extra: Sequence[tuple[Beginning, float]]) -> bool:
     """Whether a weaker beginning lies in the blur of a strike of the same pitch."""
     near = [*used, *(e for e, _ in extra)]
-    return any(o.group == b.group and abs(o.time_s - b.time_s) < 0.09 and b.strength < 0.7 * o.strength for o in near)
+    return any(o.group == b.group and abs(o.time_s - b.time_s) < ECHO_S and b.strength < ECHO_SHARE * o.strength for o in near)

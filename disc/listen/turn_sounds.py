@@ -74,6 +74,7 @@ LAGS_S = ((-0.06, 0.055), (0.055, 0.12), (0.12, 0.25), (0.25, 0.5), (0.5, 0.9))
 # Shares are pooled over pairs of pitches with the same interval where a pair was never heard alone.
 INTERVAL_CENTS = 35.0
 UNKNOWN_SHARE = 0.01
+MOST_CROWD = 2.5
 
 
 def shares_of(tones: Tones, struck: Sequence[tuple[float, int]], loud: FloatArray) -> FloatArray:
@@ -93,8 +94,8 @@ def shares_of(tones: Tones, struck: Sequence[tuple[float, int]], loud: FloatArra
             near = (times > t + low - 0.1) & (times < t + high + 0.1)
             busy = set(groups[near & ~((times == t) & (groups == q))].tolist())
             others = [g for g in groups[(times > t + min(low, 0) - 0.1) & (times < t + high + 0.1)] if g != q]
-            # In a crowd others' shares would be counted as this one's.
-            if sum(loud[g] for g in others) > 2.5 * loud[q]:
+            # In a crowd others' shares would be counted as this one's; the median over several chords evens that out.
+            if sum(loud[g] for g in others) > MOST_CROWD * loud[q]:
                 continue
             for p in range(count):
                 if p not in busy and not (p == q and lag == 0):
@@ -127,7 +128,7 @@ def _pooled(seen: list[list[list[float]]], hz: FloatArray, lag: int) -> FloatArr
         for q in range(count):
             if len(seen[p][q]) >= 3:
                 direct[p, q] = np.median(seen[p][q])
-            elif seen[p][q]:
+            elif seen[p][q]:  # too few to outvote an early or extra strike among them
                 direct[p, q] = np.min(seen[p][q])
     shares = direct.copy()
     for p, q in zip(*np.nonzero(np.isnan(direct)), strict=True):

@@ -7,7 +7,7 @@ nothing; a second strike of a ringing tooth leaves its full strength.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +22,7 @@ SHORTEST_WINDOW_S, LONGEST_WINDOW_S = 0.030, 0.130
 STEP_S = 0.004
 USUAL_T60_S = 2.0
 TUNING_CENTS = 45.0  # how far a tooth may sound from the table and still be it
+CLOSE_SEMITONES, CLOSE_CENTS = 0.02, 4.0
 # The usual distance: a partial of another tooth must be much stronger to be taken for it from farther off.
 USUAL_CENTS = 15.0
 
@@ -69,11 +70,30 @@ def tones_of(whole: Whole, pitches: dict[int, float], shift_cents: float = 0.0) 
     nominal = np.array([hz_of_pitch(float(np.mean([pitches[t] for t in g])) + shift_cents / 100.0) for g in groups])
     lines = LineSpectrum(whole)
     hz = np.array([lines.nearest(f, TUNING_CENTS) for f in nominal])
-    rows = [_beginnings(whole, f, _window_s(hz, k)) for k, f in enumerate(hz)]
+    rows = [
+        _least(_beginnings(whole, f, _window_s(hz, k)) for f in _lines_of(lines, [pitches[t] for t in group], hz[k]))
+        for k, group in enumerate(groups)
+    ]
     frames = min(len(r[0]) for r in rows)
     strength = np.array([r[0][:frames] for r in rows])
     steady = np.array([r[1][:frames] for r in rows])
     return Tones(strength, steady, STEP_S, hz, groups, np.median(strength, axis=1) + 1e-9)
+
+
+def _lines_of(lines: LineSpectrum, pitches: Sequence[float], hz: float) -> list[float]:
+    """The frequencies in one group: teeth of nearly one pitch differ by some cents, and each rings at its own."""
+    middle = float(np.mean(pitches))
+    apart = sorted({round(p - middle, 2) for p in pitches})
+    if apart[-1] - apart[0] < CLOSE_SEMITONES:
+        return [hz]
+    return [lines.nearest(hz * 2 ** (d / 12.0), CLOSE_CENTS) for d in apart]
+
+
+def _least(rows: Iterable[tuple[FloatArray, FloatArray]]) -> tuple[FloatArray, FloatArray]:
+    """What begins at all frequencies of a group alike: the ringing of one tooth is unsteady at another's frequency."""
+    found = list(rows)
+    strength = np.min([r[0] for r in found], axis=0)
+    return strength, np.max([r[1] for r in found], axis=0)
 
 
 class LineSpectrum:

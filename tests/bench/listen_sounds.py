@@ -101,7 +101,7 @@ def rendered(font: str, program: int) -> dict[int, np.ndarray]:
     mono = audio.mean(axis=1)
     notes = {}
     for key in range(LOW, HIGH + 1):
-        start = int(round((key - LOW) * span * RATE))
+        start = round((key - LOW) * span * RATE)
         piece = mono[start : start + int(5.6 * RATE)]
         above = np.flatnonzero(np.abs(piece) > 0.02 * np.abs(piece).max())
         first = max(0, int(above[0]) - int(0.001 * RATE)) if len(above) else 0  # truth: where the sample speaks
