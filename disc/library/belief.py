@@ -13,18 +13,26 @@ import numpy as np
 
 @dataclass(frozen=True, slots=True)
 class Signs:
-    """score: of the best match. rival: of the best match of another group. strikes: how many. ranks: pitches unknown."""
+    """score: of the best match. rival: of the best match of another group. strikes: how many.
+
+    ranks: pitches unknown. teeth: how many different ones are struck.
+    """
 
     score: float
     rival: float
     strikes: int
     ranks: bool
+    teeth: int = 99
 
 
 # Logistic weights: constant, score a strike, logarithm of the score, lead over the rival relative to the score.
 # Fitted by tests/bench/identify.py --fit (seeds 100 to 103); printed there with the accuracy on discs not used.
 BY_PITCH_WEIGHTS = (-12.0, 2.0, 1.5, 8.0)
 BY_RANK_WEIGHTS = (-12.0, 2.0, 1.5, 8.0)
+
+
+# Below this many teeth a rhythm is all there is, and any tune with that rhythm fits.
+FEWEST_TEETH = 4
 
 
 def features(signs: Signs) -> tuple[float, float, float, float]:
@@ -37,5 +45,7 @@ def features(signs: Signs) -> tuple[float, float, float, float]:
 def probability(signs: Signs) -> float:
     """Probability, 0 to 1, that the disc plays the best match or a version of it."""
     weights = BY_RANK_WEIGHTS if signs.ranks else BY_PITCH_WEIGHTS
+    if signs.teeth < FEWEST_TEETH:
+        return 0.0
     total = sum(w * x for w, x in zip(weights, features(signs), strict=True))
     return float(1.0 / (1.0 + np.exp(-total)))

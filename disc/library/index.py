@@ -103,8 +103,10 @@ def write_arrays(folder: Path, columns: dict[str, Array], rows: Sequence[Sequenc
     for name in NAMES:
         np.save(folder / f"{name}.npy", columns[name])
     melody = _top_line(columns)
-    for shape, pitch in ((BY_PITCH, melody["pitch"]), (BY_RANK, melody["rank"])):
-        found = _postings(shape, melody["onset"], pitch, melody["tune"], melody["pitch"])
+    fifths = np.array([int(str(row[6])) for row in rows], dtype=np.int64)
+    melody["degree"] = scale_degree(melody["pitch"], fifths[melody["tune"]])
+    for shape, names in ((BY_PITCH, ("pitch",)), (BY_RANK, ("rank", "degree"))):
+        found = _postings(shape, melody, [melody[name] for name in names])
         for part in ("key", "start", "packed"):
             np.save(folder / f"{shape.name}-{part}.npy", getattr(found, part))
     (folder / "tunes.json").write_text(json.dumps(list(rows), ensure_ascii=False), encoding="utf-8")
@@ -143,23 +145,44 @@ def _top_line(columns: dict[str, Array]) -> dict[str, IntArray]:
     return {"onset": onset, "pitch": pitch, "tune": tune, "rank": inverse - lowest}
 
 
-def _postings(shape: Shape, onset: IntArray, steps: IntArray, tune: IntArray, pitch: IntArray) -> Postings:
-    """steps: what intervals are taken of (pitch or rank); pitch: what the posting tells."""
-    groups = printed_groups(shape, onset, steps, tune)
-    span = np.clip(np.round(SPAN_STEPS * np.log2(groups.span / TICKS_PER_QUARTER)) + SPAN_ZERO, 0, 255)
-    at = np.minimum(onset[groups.first] // ONSET_STEP, 0xFFFF).astype(np.uint64)
-    packed = (
-        (tune[groups.first].astype(np.uint64) << np.uint64(32))
-        | (pitch[groups.first].astype(np.uint64) << np.uint64(24))
-        | (span.astype(np.uint64) << np.uint64(16))
-        | at
-    )
-    order = np.lexsort((packed, groups.key)) if groups.key.size < 1000 else _order(groups.key, packed)
-    key, packed = groups.key[order], packed[order]
+# Steps of the major scale that the twelve semitones above its tonic fall on; a raised step counts as the step.
+DEGREES = np.array([0, 0, 1, 1, 2, 3, 3, 4, 4, 5, 5, 6])
+
+
+def scale_degree(pitch: IntArray, fifths: IntArray) -> IntArray:
+    """Steps of the key's scale from an arbitrary zero: the rank of a tooth on a comb that has the whole scale."""
+    above = pitch - (7 * fifths) % 12
+    return DEGREES[above % 12] + 7 * (above // 12)
+
+
+def _postings(shape: Shape, melody: dict[str, IntArray], scales: list[IntArray]) -> Postings:
+    """scales: what intervals are taken of (pitches, ranks, degrees); a group alike in several is posted once."""
+    onset, tune, pitch = melody["onset"], melody["tune"], melody["pitch"]
+    keys, values = [], []
+    for scale in scales:
+        groups = printed_groups(shape, onset, scale, tune)
+        span = np.clip(np.round(SPAN_STEPS * np.log2(groups.span / TICKS_PER_QUARTER)) + SPAN_ZERO, 0, 255)
+        packed = (
+            (tune[groups.first].astype(np.uint64) << np.uint64(32))
+            | (pitch[groups.first].astype(np.uint64) << np.uint64(24))
+            | (span.astype(np.uint64) << np.uint64(16))
+            | np.minimum(onset[groups.first] // ONSET_STEP, 0xFFFF).astype(np.uint64)
+        )
+        keys.append(groups.key)
+        values.append(packed)
+    key, packed = np.concatenate(keys), np.concatenate(values)
+    order = np.argsort(key, kind="stable")
+    key, packed = key[order], packed[order]
+    if len(scales) > 1:
+        once = _first_of_alike(key, packed)
+        key, packed = key[once], packed[once]
     begins = np.flatnonzero(np.concatenate([[True], key[1:] != key[:-1]])) if key.size else np.empty(0, np.int64)
     return Postings(key[begins], np.concatenate([begins, [key.size]]).astype(np.uint32), packed)
 
 
-def _order(key: npt.NDArray[np.uint32], packed: npt.NDArray[np.uint64]) -> IntArray:
-    """Order by key; within a key as they come. A stable sort of 32-bit keys is a radix sort, quick and exact."""
-    return np.argsort(key, kind="stable")
+def _first_of_alike(key: npt.NDArray[np.uint32], packed: npt.NDArray[np.uint64]) -> npt.NDArray[np.bool_]:
+    order = np.lexsort((packed, key))
+    same = np.concatenate([[False], (key[order][1:] == key[order][:-1]) & (packed[order][1:] == packed[order][:-1])])
+    once = np.ones(key.size, dtype=bool)
+    once[order[same]] = False
+    return once

@@ -175,7 +175,9 @@ def _damaged(
     turn_s = float(onset_s.max()) + 1.0
     keep = rng.random(onset_s.size) >= rng.uniform(*damage.gone)
     dead = rng.choice(
-        comb, size=min(int(rng.integers(damage.dead_teeth[0], damage.dead_teeth[1] + 1)), comb.size - 4), replace=False
+        comb,
+        size=min(int(rng.integers(damage.dead_teeth[0], damage.dead_teeth[1] + 1)), max(comb.size - 4, 0)),
+        replace=False,
     )
     keep &= ~np.isin(pitch, dead)
     gap = rng.uniform(*damage.gap) * turn_s

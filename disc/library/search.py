@@ -45,7 +45,10 @@ class Effort:
 
 
 BY_PITCH_EFFORT = Effort()
-BY_RANK_EFFORT = Effort(grids=2, groups=2000, votes=600_000, placements=1500, fine=60)
+# A short or much damaged disc gives few votes: then many more placements are rated, in the same time.
+FEW_STRIKES = 70
+FEW_STRIKES_EFFORT = Effort(grids=3, groups=1500, votes=400_000, placements=4000, fine=60)
+BY_RANK_EFFORT = Effort(grids=2, groups=3000, votes=500_000, placements=2000, fine=60)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -148,7 +151,7 @@ def rank_tunes(index: Index, query: Query, allowed: np.ndarray | None = None) ->
 
 def _rank_by_pitch(index: Index, query: Query, allowed: np.ndarray | None) -> list[Found]:
     assert query.pitch is not None
-    effort = BY_PITCH_EFFORT
+    effort = BY_PITCH_EFFORT if query.onset_s.size >= FEW_STRIKES else FEW_STRIKES_EFFORT
     _, pitch = split_tuning(query.pitch)
     grids = find_grids(query.onset_s, effort.grids)
     likely = melody_probability(query.onset_s, query.pitch)
@@ -244,7 +247,8 @@ def signs_of(index: Index, query: Query, found: list[Found]) -> Signs:
     first = found[0]
     group = int(index.group[first.tune])
     rival = next((one.score for one in found[1:] if int(index.group[one.tune]) != group), 0.0)
-    return Signs(first.score, rival, query.onset_s.size, query.pitch is None)
+    teeth = np.unique(query.rank if query.pitch is None else np.round(query.pitch)).size
+    return Signs(first.score, rival, query.onset_s.size, query.pitch is None, teeth)
 
 
 def _share(found: list[Found], place: int) -> float:

@@ -25,7 +25,7 @@ from disc.library.index import Index, open_index, write_index
 from disc.library.reading import READER_VERSION, BrokenFile, Source, corpus_sources, read_sources
 from disc.library.versions import group_versions
 
-INDEX_VERSION = 3  # raise with every change of the arrays' meaning
+INDEX_VERSION = 4  # raise with every change of the arrays' meaning
 CHECKED_BYTES = 65536  # of each file's beginning and end: a whole check sum would cost more than the search
 LOCK_WAIT_S = 600.0
 
@@ -164,8 +164,9 @@ def remove_collection(name: str, folder: Path | None = None) -> None:
 def list_collections(folder: Path | None = None) -> list[Collection]:
     """All collections, with how many tunes the index in force has of each (0: not built yet)."""
     folder = folder or library_folder()
-    manifest = _manifest_or_none(folder) or {}
-    counts = {name: int(entry[2]) for name, entry in dict(manifest.get("sources", {})).items()}
+    known = (_manifest_or_none(folder) or {}).get("sources")
+    known = known if isinstance(known, dict) else {}
+    counts = {name: int(entry[2]) for name, entry in known.items()}
     return [
         Collection(source.name, counts.get(source.name, 0), str(source.folder), source.corpus)
         for source in corpus_sources() + own_sources(folder)

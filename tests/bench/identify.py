@@ -1,0 +1,291 @@
+"""How well and how fast disc identify finds tunes, against the bars of its task.
+
+    python tests/bench/identify.py                    accuracy and time on the unseen seeds, one line for each bar
+    python tests/bench/identify.py --fit              fit the probability on the fitting seeds; print weights to paste
+    python tests/bench/identify.py --growth           time and memory from 1,000 to 1,000,000 tunes (perturbed copies)
+    python tests/bench/identify.py --peer             music21.search beside ours on a small library
+
+Practice discs come from disc/library/practice.py. Seeds: 100-199 fitted and chosen on, 900-999 only measured on. Times
+are process CPU seconds of one query, everything included, after loading. Queries of one tune that has the same melody
+elsewhere in the library under another title count as found when either is found (the disc cannot tell them apart).
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import resource
+import tempfile
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+    os.environ.setdefault(name, "1")
+
+import numpy as np
+
+from disc.library.belief import features, probability
+from disc.library.index import Index, open_index, write_arrays
+from disc.library.practice import LEVELS, PracticeDisc, practice_disc
+from disc.library.search import Query, find_tunes, make_query, rank_tunes, signs_of
+from disc.library.store import open_library
+from disc.words import no_progress
+
+BARS = {
+    "mild": (0.99, None), "medium": (0.99, None), "hard": (0.98, None), "severe": (0.78, 0.88), "versions": (0.87, 0.93),
+    "order mild": (0.98, None), "order medium": (0.93, None), "order hard": (0.80, None),
+}  # fmt: skip
+ACCEPT_BARS = {"mild": 0.96, "medium": 0.93, "hard": 0.85}
+FIT_SEED, UNSEEN_SEED = 100, 900
+
+
+@dataclass
+class Trial:
+    """One query and what came of it. place: of the tune's group in the answer, from 0; 999: not found."""
+
+    place: int
+    exact: int
+    seconds: float
+    signs: tuple[float, ...]
+    belief: float
+
+
+def discs(
+    index: Index, level: str, count: int, seed: int, tunes: np.ndarray | None = None
+) -> list[tuple[int, PracticeDisc]]:
+    """Practice discs of tunes chosen by chance, each with the tune's number."""
+    rng = np.random.default_rng([seed, sorted(LEVELS).index(level)])
+    made: list[tuple[int, PracticeDisc]] = []
+    while len(made) < count:
+        tune = int(rng.choice(tunes)) if tunes is not None else int(rng.integers(index.size))
+        disc = practice_disc(index.reference(tune), LEVELS[level], rng)
+        if disc is not None and disc.onset_s.size >= 6:
+            made.append((tune, disc))
+    return made
+
+
+def query_of(disc: PracticeDisc, order_only: bool) -> Query:
+    pitch = None if order_only else disc.pitch.astype(np.float64)
+    return make_query(disc.onset_s, pitch, disc.rank if order_only else None, "practice disc")
+
+
+def run(index: Index, tune: int, query: Query, allowed: np.ndarray | None) -> Trial:
+    started = time.process_time()
+    found = rank_tunes(index, query, allowed)
+    seconds = time.process_time() - started
+    groups = [int(index.group[one.tune]) for one in found]
+    distinct = list(dict.fromkeys(groups))
+    group = int(index.group[tune])
+    exact = next((i for i, one in enumerate(found) if one.tune == tune), 999)
+    signs = signs_of(index, query, found) if found else None
+    return Trial(
+        distinct.index(group) if group in distinct else 999, exact, seconds,
+        features(signs) if signs else (1.0, 0.0, 0.0, 0.0), probability(signs) if signs else 0.0,
+    )  # fmt: skip
+
+
+def without(index: Index, tune: int, whole_group: bool) -> np.ndarray:
+    allowed = np.ones(index.size, dtype=bool)
+    allowed[tune] = False
+    if whole_group:
+        allowed[index.group[:] == index.group[tune]] = False
+    return allowed
+
+
+def accuracy(index: Index, count: int, seed: int) -> None:
+    present: dict[str, list[Trial]] = {}
+    absent: dict[str, list[Trial]] = {}
+    for level in ("mild", "medium", "hard", "severe"):
+        made = discs(index, level, count, seed)
+        present[level] = [run(index, tune, query_of(disc, False), None) for tune, disc in made]
+        line(level, present[level])
+        if level != "severe":
+            absent[level] = [run(index, tune, query_of(disc, False), without(index, tune, True)) for tune, disc in made]
+            name = f"order {level}"
+            present[name] = [run(index, tune, query_of(disc, True), None) for tune, disc in made]
+            line(name, present[name])
+    sizes = np.bincount(index.group[:], minlength=index.size)
+    tunes = np.flatnonzero((sizes[index.group[:]] >= 2) & (sizes[index.group[:]] <= 12))
+    made = discs(index, "medium", count, seed + 1, tunes)
+    line("versions", [run(index, tune, query_of(disc, False), without(index, tune, False)) for tune, disc in made])
+    everyone = np.sort([trial.belief for trials in absent.values() for trial in trials])
+    limit = float(everyone[int(np.ceil(0.99 * everyone.size)) - 1])
+    print(
+        f"\nabsent tunes: 99 % have a probability up to {limit:.3f}; called likely (>= 0.9): {(everyone >= 0.9).mean():.3f}"
+    )
+    for level, bar in ACCEPT_BARS.items():
+        share = np.mean([trial.belief > limit and trial.place == 0 for trial in present[level]])
+        print(f"accepted at 1 % false, {level:7s} {share:.3f}  bar {bar:.2f}  {verdict(share, bar)}")
+    times = [trial.seconds for trials in present.values() for trial in trials]
+    print(f"time a query: median {np.median(times):.3f} s, worst {max(times):.3f} s  bars 0.10 and 0.40 s")
+    whole = []
+    for _, disc in discs(index, "medium", 20, seed + 2):
+        started = time.process_time()
+        find_tunes(index, query_of(disc, False), 10)
+        whole.append(time.process_time() - started)
+    print(f"with ten full alignments: median {np.median(whole):.3f} s, worst {max(whole):.3f} s")
+
+
+def line(name: str, trials: list[Trial]) -> None:
+    first = float(np.mean([trial.place == 0 for trial in trials]))
+    ten = float(np.mean([trial.place < 10 for trial in trials]))
+    exact = float(np.mean([trial.exact == 0 for trial in trials]))
+    bar1, bar10 = BARS[name]
+    second = f"  top-10 bar {bar10} {verdict(ten, bar10)}" if bar10 else ""
+    print(
+        f"{name:13s} n {len(trials)}  top-1 {first:.3f} (this very print {exact:.3f})  top-10 {ten:.3f}  "
+        f"top-1 bar {bar1} {verdict(first, bar1)}{second}  median {np.median([t.seconds for t in trials]):.3f} s",
+        flush=True,
+    )
+
+
+def verdict(value: float, bar: float | None) -> str:
+    return "met" if bar is None or value >= bar else f"MISSED by {bar - value:.3f}"
+
+
+def fit(index: Index, count: int) -> None:
+    """Logistic weights by Newton's method with a small ridge; half of the discs stay out and are scored."""
+    for order_only in (False, True):
+        rows: list[tuple[float, ...]] = []
+        right: list[float] = []
+        for level in ("mild", "medium", "hard", "severe"):
+            for tune, disc in discs(index, level, count, FIT_SEED):
+                query = query_of(disc, order_only)
+                for allowed in (None, without(index, tune, True)):
+                    trial = run(index, tune, query, allowed)
+                    rows.append(trial.signs)
+                    right.append(float(trial.place == 0 and allowed is None))
+        x, y = np.array(rows), np.array(right)
+        train = np.arange(y.size) // 2 % 2 == 0
+        weights = logistic(x[train], y[train])
+        chance = 1 / (1 + np.exp(-x[~train] @ weights))
+        print("BY_RANK_WEIGHTS" if order_only else "BY_PITCH_WEIGHTS", "=", tuple(round(float(w), 3) for w in weights))
+        for low, high in ((0, 0.1), (0.1, 0.5), (0.5, 0.9), (0.9, 1.01)):
+            inside = (chance >= low) & (chance < high)
+            if inside.any():
+                print(
+                    f"   said {chance[inside].mean():.2f}, was {y[~train][inside].mean():.2f} (n {inside.sum()})",
+                    flush=True,
+                )
+
+
+def logistic(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    weights = np.zeros(x.shape[1])
+    for _ in range(50):
+        p = 1 / (1 + np.exp(-np.clip(x @ weights, -30, 30)))
+        slope = x.T @ (y - p) - 0.01 * weights
+        weights += np.linalg.solve((x * (p * (1 - p))[:, None]).T @ x + 0.01 * np.eye(x.shape[1]), slope)
+    return weights
+
+
+def growth(index: Index, sizes: list[int]) -> None:
+    """Libraries of perturbed copies: each copy's notes are moved by a step here and there."""
+    print("tunes      notes       build s  index MB  query median s  worst s  top-1  peak memory MB")
+    for size in sizes:
+        with tempfile.TemporaryDirectory(prefix="disc-growth-") as name:
+            started = time.process_time()
+            perturbed(index, size, Path(name))
+            built = time.process_time() - started
+            large = open_index(Path(name))
+            megabytes = sum(path.stat().st_size for path in Path(name).iterdir()) / 1e6
+            trials = []
+            for tune, disc in discs(index, "medium", 40, UNSEEN_SEED + 5, np.arange(min(size, index.size))):
+                started = time.process_time()
+                found = rank_tunes(large, query_of(disc, False))
+                trials.append(
+                    (
+                        time.process_time() - started,
+                        bool(found) and int(index.group[found[0].tune % index.size]) == int(index.group[tune]),
+                    )
+                )
+            times = [t for t, _ in trials]
+            peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000
+            print(
+                f"{size:9d}  {int(large.start[-1]):10d}  {built:7.1f}  {megabytes:8.0f}  {np.median(times):14.3f}  "
+                f"{max(times):7.3f}  {np.mean([good for _, good in trials]):5.2f}  {peak:8.0f}",
+                flush=True,
+            )
+
+
+def perturbed(index: Index, size: int, folder: Path) -> None:
+    """Write a library of `size` tunes: the index's own, then copies with one note in six moved by one to three semitones."""
+    rng = np.random.default_rng(UNSEEN_SEED)
+    copies = -(-size // index.size)
+    parts: dict[str, list[np.ndarray]] = {name: [] for name in ("onset", "duration", "pitch", "bar", "group")}
+    starts, rows, total = [np.zeros(1, dtype=np.int64)], [], 0
+    for copy in range(copies):
+        tunes = min(index.size, size - copy * index.size)
+        notes = int(index.start[tunes])
+        pitch = index.pitch[:notes].astype(np.int16)
+        if copy:
+            moved = rng.random(notes) < 1 / 6
+            pitch[moved] += rng.integers(-3, 4, int(moved.sum())).astype(np.int16)
+        parts["onset"].append(index.onset[:notes])
+        parts["duration"].append(index.duration[:notes])
+        parts["pitch"].append(np.clip(pitch, 0, 127).astype(np.uint8))
+        parts["bar"].append(index.bar[:notes])
+        parts["group"].append(index.group[:tunes])
+        starts.append(index.start[1 : tunes + 1] + total)
+        total += notes
+        rows += [(row[0], f"{row[1]}{copy or ''}", *row[2:]) for row in index.rows[:tunes]]
+    columns = {name: np.concatenate(part) for name, part in parts.items()}
+    columns["start"] = np.concatenate(starts)
+    write_arrays(folder, columns, rows)
+
+
+def peer(index: Index, size: int = 300, count: int = 8) -> None:
+    """music21.search.approximateNoteSearch beside ours: the same discs, the same small library."""
+    from music21 import note, search, stream
+
+    rng = np.random.default_rng(UNSEEN_SEED)
+    tunes = np.sort(rng.choice(index.size, size, replace=False))
+    allowed = np.zeros(index.size, dtype=bool)
+    allowed[tunes] = True
+    printed = []
+    for tune in tunes:
+        part = stream.Stream()
+        reference = index.reference(int(tune))
+        for at, pitch, length in zip(reference.onset_quarter, reference.pitch, reference.duration_tick, strict=True):
+            part.insert(float(at), note.Note(int(pitch), quarterLength=max(float(length) / 10080, 0.01)))
+        printed.append(part)
+    ours, theirs, seconds = 0, 0, []
+    for tune, disc in discs(index, "medium", count, UNSEEN_SEED, tunes):
+        query = query_of(disc, False)
+        ours += run(index, tune, query, allowed).place == 0
+        heard = stream.Stream()
+        for at, pitch in zip(disc.onset_s, disc.pitch, strict=True):
+            heard.insert(float(at / disc.quarter_s), note.Note(int(pitch) - disc.transposition))  # transposition given
+        started = time.process_time()
+        best = search.approximateNoteSearch(heard, printed)[0]
+        seconds.append(time.process_time() - started)
+        theirs += best is printed[int(np.searchsorted(tunes, tune))]
+    print(
+        f"{size} tunes, {count} discs: music21.search {theirs} of {count} at {np.median(seconds):.2f} s (transposition told); ours {ours} of {count}"
+    )
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--count", type=int, default=100)
+    parser.add_argument("--seed", type=int, default=UNSEEN_SEED)
+    parser.add_argument("--fit", action="store_true")
+    parser.add_argument("--growth", action="store_true")
+    parser.add_argument("--sizes", type=int, nargs="*", default=[1000, 13000, 130000, 1000000])
+    parser.add_argument("--peer", action="store_true")
+    options = parser.parse_args()
+    started = time.process_time()
+    index = open_library(no_progress).index
+    print(f"{index.size} tunes; opened in {time.process_time() - started:.3f} s CPU (bar 0.5 s)")
+    if options.fit:
+        fit(index, options.count)
+    elif options.growth:
+        growth(index, options.sizes)
+    elif options.peer:
+        peer(index)
+    else:
+        accuracy(index, options.count, options.seed)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,86 @@
+"""disc identify and disc library through the command line."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+
+from disc import cli
+from disc.library.practice import LEVELS, practice_disc
+
+
+def run(monkeypatch, *arguments):
+    monkeypatch.setattr(sys, "argv", ["disc", *map(str, arguments)])
+    with pytest.raises(SystemExit) as left:
+        cli.main()
+    return left.value.code
+
+
+@pytest.fixture
+def table(small, tmp_path):
+    rng = np.random.default_rng(4)
+    tune = next(i for i in range(40, small.size) if small.reference(i).pitch.size > 60)
+    disc = practice_disc(small.reference(tune), LEVELS["mild"], rng)
+    path = tmp_path / "strikes.csv"
+    rows = [f"{at:.3f},{pitch}" for at, pitch in zip(disc.onset_s, disc.pitch, strict=True)]
+    path.write_text("onset_s,pitch\n" + "\n".join(rows) + "\n")
+    return path, small.key(tune)
+
+
+def test_json_has_one_object_a_line_with_the_agreed_names(table, monkeypatch, capsys):
+    path, key = table
+    assert run(monkeypatch, "identify", path, path, "--json", "--top", 3) == 0
+    objects = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert len(objects) == 2
+    assert set(objects[0]) == {"input", "seconds", "matches"}
+    first = objects[0]["matches"][0]
+    assert (first["file"], first["number"]) == (key.file, key.number)
+    wanted = (
+        "file number title collection score probability transposition tempo_ratio from_bar to_bar agree absent extra"
+    )
+    assert set(wanted.split()) <= set(first)
+    assert first["probability"] > 0.5 and isinstance(first["absent"], list)
+
+
+def test_exclude_leaves_the_tune_out(table, monkeypatch, capsys):
+    path, key = table
+    assert run(monkeypatch, "identify", path, "--json", "--exclude", str(key)) == 0
+    matches = json.loads(capsys.readouterr().out)["matches"]
+    assert (key.file, key.number) not in [(m["file"], m["number"]) for m in matches]
+
+
+def test_words_and_the_disc_over_the_print(table, monkeypatch, capsys, tmp_path):
+    path, key = table
+    picture = tmp_path / "over.svg"
+    assert run(monkeypatch, "identify", path, "--top", 2, "--score", picture) == 0
+    assert str(key) in capsys.readouterr().out
+    assert picture.read_text(encoding="utf-8").lstrip().startswith(("<svg", "<?xml"))
+
+
+def test_bad_input_is_one_line_and_exit_2(tmp_path):
+    bad = tmp_path / "strikes.csv"
+    for content, words in (
+        ("", "empty"),
+        ("onset_s,pitch\n1,60\n", "one strike"),
+        ("time,note\n1,2\n", "onset_s,pitch or onset_s,rank"),
+        ("onset_s,pitch\n1,60\n2,x\n", "line 3"),
+    ):
+        bad.write_text(content)
+        done = subprocess.run(
+            [sys.executable, "-c", "from disc.cli import main; main()", "identify", str(bad)],
+            capture_output=True,
+            text=True,
+        )
+        assert done.returncode == 2 and done.stdout == ""
+        assert words in done.stderr and done.stderr.count("\n") == 1 and "Traceback" not in done.stderr
+
+
+def test_missing_file_and_bad_exclude(monkeypatch, capsys, tmp_path):
+    assert run(monkeypatch, "identify", tmp_path / "none.csv") == 2
+    assert "no file and no job here" in capsys.readouterr().err
+    assert run(monkeypatch, "identify", tmp_path / "none.csv", "--exclude", "abc") == 2
+    assert "file:number" in capsys.readouterr().err

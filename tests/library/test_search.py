@@ -1,0 +1,135 @@
+"""Searching the small library: practice discs with known truth, odd input, versions, one tempo and transposition."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from disc.errors import BadInput
+from disc.library.grid import find_grids
+from disc.library.order import solve_tunings
+from disc.library.practice import LEVELS, practice_disc
+from disc.library.records import TuneKey
+from disc.library.search import allowed_tunes, find_tunes, make_query, rank_tunes, with_versions
+from disc.library.versions import plain_title
+from disc.library.vote import Candidates
+
+
+def discs(index, level, count, seed):
+    rng = np.random.default_rng(seed)
+    while count:
+        tune = int(rng.integers(index.size))
+        disc = practice_disc(index.reference(tune), LEVELS[level], rng)
+        if disc is not None and disc.onset_s.size >= 20:
+            count -= 1
+            yield tune, disc
+
+
+def first_is_right(index, tune, query):
+    found = rank_tunes(index, query)
+    return bool(found) and int(index.group[found[0].tune]) == int(index.group[tune])
+
+
+# Of 12 discs; on the whole library the shares are measured by tests/bench/identify.py.
+@pytest.mark.parametrize("level, order_only, least", [("mild", False, 12), ("hard", False, 11), ("medium", True, 10)])
+def test_finds_practice_discs(small, level, order_only, least):
+    right = 0
+    for tune, disc in discs(small, level, 12, 31):
+        pitch = None if order_only else disc.pitch.astype(float)
+        right += first_is_right(small, tune, make_query(disc.onset_s, pitch, disc.rank if order_only else None, "d"))
+    assert right >= least
+
+
+def test_tells_transposition_tempo_and_place(small):
+    for tune, disc in discs(small, "mild", 4, 5):
+        match = find_tunes(small, make_query(disc.onset_s, disc.pitch.astype(float), None, "d"), 1)[0]
+        if match.key == small.key(tune):
+            assert (match.transposition - disc.transposition) % 12 == pytest.approx(0, abs=1e-6)
+            assert match.tempo_ratio * 0.5 == pytest.approx(disc.quarter_s, rel=0.01)
+            assert match.agree >= 0.8 * (disc.melody >= 0).sum()
+
+
+def test_same_input_same_answer_whatever_its_transposition(small):
+    _, disc = next(discs(small, "hard", 1, 8))
+    plain = find_tunes(small, make_query(disc.onset_s, disc.pitch.astype(float), None, "d"), 3)
+    again = find_tunes(small, make_query(disc.onset_s, disc.pitch.astype(float), None, "d"), 3)
+    higher = find_tunes(small, make_query(disc.onset_s + 2.0, disc.pitch + 3.0, None, "d"), 3)
+    assert [m.key for m in plain] == [m.key for m in again]
+    assert plain[0].key == higher[0].key
+    assert higher[0].transposition == pytest.approx(plain[0].transposition + 3.0)
+
+
+def test_excluded_and_other_collections_are_not_found(small):
+    tune, disc = next(discs(small, "mild", 1, 12))
+    query = make_query(disc.onset_s, disc.pitch.astype(float), None, "d")
+    without = allowed_tunes(small, None, [small.key(tune)])
+    assert small.key(tune) not in [m.key for m in find_tunes(small, query, 20, without)]
+    inside = allowed_tunes(small, "miscFolk", [])
+    assert {m.collection for m in find_tunes(small, query, 20, inside)} <= {"miscFolk"}
+    with pytest.raises(BadInput, match="no collection 'none'.*airdsAirs"):
+        allowed_tunes(small, "none", [])
+    assert allowed_tunes(small, None, [TuneKey("gone.abc", 1)]).all()
+
+
+def test_noise_is_not_in_the_library(small):
+    rng = np.random.default_rng(3)
+    onset = np.cumsum(rng.uniform(0.1, 0.7, 70))
+    match = find_tunes(small, make_query(onset, rng.integers(60, 85, 70).astype(float), None, "noise"), 1)
+    assert not match or match[0].probability < 0.2
+
+
+def test_versions_stand_under_their_best(small):
+    tune, disc = next(discs(small, "mild", 1, 2))
+    matches = find_tunes(small, make_query(disc.onset_s, disc.pitch.astype(float), None, "d"), 10)
+    grouped = with_versions(matches)
+    assert len({m.group for m in grouped}) == len(grouped)
+    assert sum(1 + len(m.versions) for m in grouped) == len(matches)
+    assert plain_title("The Ranting Highlandman.") == plain_title("RANTING HIGHLANDMAN")
+
+
+def test_grid_of_a_steady_pulse():
+    rng = np.random.default_rng(1)
+    place = np.sort(rng.choice(np.arange(120), 60, replace=False))
+    grid = find_grids(3.0 + place * 0.21 + rng.normal(0, 0.01, 60), 1)[0]
+    assert grid.step_s == pytest.approx(0.21, rel=1e-3)
+    assert (grid.place == place - place[0]).all()
+
+
+def test_the_comb_is_solved_for_with_the_tune(small):
+    tune, disc = next(discs(small, "mild", 1, 31))
+    grids = find_grids(disc.onset_s, 1)
+    reference = disc.tune
+    quarters = round(grids[0].step_s / disc.quarter_s * 48) / 48
+    first = int(np.flatnonzero(disc.melody >= 0)[0])
+    start = reference.onset_quarter[disc.melody[first]] - grids[0].place[first] * quarters
+    one = np.ones(1, dtype=np.int64)
+    trial = Candidates(one * tune, one * 0, one * quarters, np.array([start]), one, one * 0)
+    solved = solve_tunings(small, trial, grids, disc.rank, np.where(disc.melody >= 0, 1.0, 0.1))
+    mapped = solved.pitch_of_rank[0][disc.rank]
+    known = (disc.melody >= 0) & (mapped >= 0)
+    right = mapped[known] == reference.pitch[disc.melody[known]]
+    assert known.sum() > 0.7 * (disc.melody >= 0).sum() and right.mean() > 0.9
+    rising = solved.pitch_of_rank[0][solved.pitch_of_rank[0] >= 0]
+    assert (np.diff(rising) > 0).all()
+
+
+@pytest.mark.parametrize(
+    "onset, pitch, words",
+    [
+        ([], [], "no strikes"),
+        ([1.0], [60], "one strike"),
+        ([2.0] * 50, list(range(50, 100)), "within one second"),
+        (list(range(3000)), [60] * 3000, "3000 strikes"),
+        ([0, 1, 2, 3, float("nan")], [60] * 5, "not a number"),
+        ([0, 1, 2, 3, 4], [60, 60, 60, 60, 999], "0 to 140"),
+        ([0, 1e6, 2e6, 3e6, 4e6], [60] * 5, "milliseconds"),
+    ],
+)
+def test_input_no_disc_can_give_is_refused(onset, pitch, words):
+    with pytest.raises(BadInput, match=words):
+        make_query(np.array(onset, dtype=float), np.array(pitch, dtype=float), None, "file.csv")
+
+
+def test_one_tooth_struck_over_and_over_finds_nothing_certain(small):
+    matches = find_tunes(small, make_query(np.arange(60) * 0.5, np.full(60, 70.0), None, "d"), 3)
+    assert not matches or matches[0].probability < 0.9

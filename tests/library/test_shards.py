@@ -1,0 +1,29 @@
+"""The same answer from shards on a local Dask cluster as from one index."""
+
+from __future__ import annotations
+
+import numpy as np
+from distributed import Client, LocalCluster
+
+from disc.library.index import open_index, write_index
+from disc.library.practice import LEVELS, practice_disc
+from disc.library.search import find_tunes, make_query
+from disc.library.shards import find_in_shards, write_shards
+from disc.library.versions import group_versions
+
+
+def test_shards_on_a_local_cluster_answer_like_one_index(small, tmp_path):
+    tunes = [small.reference(i) for i in range(0, small.size, 4)]
+    write_index(tmp_path / "whole", tunes, group_versions(tunes))
+    whole = open_index(tmp_path / "whole")
+    shards = write_shards(tmp_path / "shards", tunes, 120)
+    assert len(shards) == 3
+    rng = np.random.default_rng(6)
+    with LocalCluster(n_workers=2, processes=False, threads_per_worker=1, dashboard_address=None) as cluster:
+        with Client(cluster) as client:
+            for _ in range(3):
+                disc = practice_disc(tunes[int(rng.integers(len(tunes)))], LEVELS["mild"], rng)
+                query = make_query(disc.onset_s, disc.pitch.astype(float), None, "d")
+                one, many = find_tunes(whole, query, 5)[0], find_in_shards(client, shards, query, 5)[0]
+                assert (one.key, one.transposition, one.agree) == (many.key, many.transposition, many.agree)
+                assert one.score == many.score

@@ -1,0 +1,102 @@
+"""The library in the cache: built, stale, damaged, added to; broken files among good ones."""
+
+from __future__ import annotations
+
+import json
+import shutil
+
+import pytest
+
+from disc.errors import BadInput
+from disc.library import reading, store
+from disc.library.reading import Source, read_sources
+from disc.words import no_progress
+
+GOOD = "X:7\nT:Invented air\nM:3/4\nL:1/8\nK:D\nD2 FA dA | B2 gf e2 | d2 AF D2 |\n"
+
+
+@pytest.fixture
+def copied(small, small_folder, tmp_path, monkeypatch):
+    """A copy of the small library that may be spoilt."""
+    folder = tmp_path / "library"
+    shutil.copytree(small_folder, folder)
+    monkeypatch.setenv("DISC_LIBRARY", str(folder))
+    return folder
+
+
+@pytest.mark.parametrize("damage", ["cut", "garbled", "manifest", "gone"])
+def test_a_damaged_index_is_built_anew_and_said(copied, damage, monkeypatch):
+    monkeypatch.setattr(reading, "CORPUS_COLLECTIONS", ("miscFolk",))
+    # The manifest must be that of the fewer collections, so that damage alone is the reason.
+    store.build_library(no_progress)
+    index = next(copied.glob("index-*"))
+    if damage == "cut":
+        (index / "pitch.npy").write_bytes((index / "pitch.npy").read_bytes()[:-100])
+    elif damage == "garbled":
+        (index / "tunes.json").write_text("{" + "x" * 50)
+    elif damage == "manifest":
+        (copied / "manifest.json").write_text("[]")
+    else:
+        shutil.rmtree(index)
+    opened = store.open_library(no_progress)
+    assert "built" in opened.remarks[0] and "damaged" in opened.remarks[0]
+    assert opened.index.size == 185  # tunes with an X: field in miscFolk, counted with grep
+    assert not store.open_library(no_progress).remarks
+
+
+def test_keys_are_file_and_number(small):
+    keys = {str(small.key(i)) for i in range(small.size)}
+    assert "airdsAirs/book1.abc:1" in keys
+    assert small.size == 1180 + 185 + 2  # X: fields in the three collections, counted with grep
+
+
+def test_own_folder_with_broken_files(tmp_path, monkeypatch):
+    monkeypatch.setattr(reading, "CORPUS_COLLECTIONS", ("nottingham-dataset",))
+    own = tmp_path / "My tunes"
+    (own / "deeper").mkdir(parents=True)
+    (own / "deeper" / "air.abc").write_text(GOOD)
+    (own / "empty.abc").write_text("")
+    (own / "noise.mid").write_bytes(b"MThd\0\0")
+    (own / "binary.abc").write_bytes(b"\0" * 40)
+    store.add_folder(own)
+    opened = store.build_library(no_progress)
+    assert "My tunes/deeper/air.abc:7" in {str(opened.index.key(i)) for i in range(opened.index.size)}
+    assert {one.path.rsplit("/", 1)[1] for one in opened.broken} == {"empty.abc", "noise.mid", "binary.abc"}
+    assert all(one.why for one in opened.broken)
+    assert [(one.name, one.tunes) for one in store.list_collections()] == [("nottingham-dataset", 2), ("My tunes", 1)]
+    (own / "deeper" / "air.abc").write_text(GOOD + GOOD.replace("X:7", "X:8"))
+    assert "files of My tunes have changed" in store.open_library(no_progress).remarks[0]
+    store.remove_collection("My tunes")
+    assert [one.name for one in store.list_collections()] == ["nottingham-dataset"]
+
+
+def test_reads_midi_and_musicxml_of_own_folders(tmp_path):
+    import music21
+
+    stream = music21.converter.parse(GOOD, format="abc")
+    stream.write("musicxml", fp=tmp_path / "air.musicxml")
+    stream.write("midi", fp=tmp_path / "air.mid")
+    tunes, broken = read_sources([Source("own", tmp_path)], lambda done: None, 1)
+    assert not broken
+    assert [tune.pitch.tolist() for tune in tunes] == [[62, 66, 69, 74, 69, 71, 79, 78, 76, 74, 69, 66, 62]] * 2
+
+
+def test_bad_folders_are_refused(tmp_path, monkeypatch):
+    with pytest.raises(BadInput, match="no folder here"):
+        store.add_folder(tmp_path / "none")
+    with pytest.raises(BadInput, match="no MIDI, MusicXML, ABC or kern files"):
+        store.add_folder(tmp_path)
+    with pytest.raises(BadInput, match="corpus stays"):
+        store.remove_collection("essenFolksong")
+    with pytest.raises(BadInput, match="no added collection 'x'"):
+        store.remove_collection("x")
+    taken = tmp_path / "airdsAirs"
+    taken.mkdir()
+    (taken / "a.abc").write_text(GOOD)
+    with pytest.raises(BadInput, match="already"):
+        store.add_folder(taken)
+    folder = store.library_folder()
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "sources.json").write_text(json.dumps({"x": 1})[:-1])
+    with pytest.raises(BadInput, match="list of added folders is damaged"):
+        store.own_sources()
