@@ -10,6 +10,7 @@ import numpy.typing as npt
 from disc.frame import FloatArray
 
 IntArray = npt.NDArray[np.int64]
+BoolArray = npt.NDArray[np.bool_]
 
 # A roll's notes follow each other faster than the notes of any run on a disc, 20 to 60 ms on the mean; setting errors
 # may part two of them further. Common practice, no source.
@@ -17,7 +18,14 @@ MEAN_ROLL_GAP_S, ROLL_GAP_S = 0.075, 0.125
 # Chords that were meant as one spread less than this by setting errors alone: four errors of 15 ms.
 LEAST_ROLL_S = 0.06
 ROLL_NOTES = (3, 7)
+FOLLOWED_S = 0.1
 SKIPPED = 2  # strikes of another voice that may fall among a roll's
+
+# A grace note comes 0.04 to 0.115 s before its note, no further from it than a fourth, and well within the least time
+# that two notes of the melody proper lie apart. Common practice, no source.
+GRACE_S = (0.042, 0.115)
+GRACE_SEMITONES = 5
+GRACE_SHARE = 0.65
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +42,7 @@ class Rolls:
             made[members] = onset_s[members[-1 if last else 0]]
         return made
 
-    def single(self, last: bool) -> npt.NDArray[np.bool_]:
+    def single(self, last: bool) -> BoolArray:
         """One strike of each roll and all others: what a grid is fitted to, shape (n,)."""
         keep = self.of < 0
         for number in range(int(self.of.max(initial=-1)) + 1):
@@ -55,7 +63,14 @@ def find_rolls(onset_s: FloatArray, pitch: FloatArray) -> Rolls:
         if (of[chain] < 0).all():
             of[chain] = number
             number += 1
-    return Rolls(of)
+    return Rolls(of) if not _is_run(onset_s, of) else Rolls(np.full(len(onset_s), -1, dtype=np.int64))
+
+
+def _is_run(onset_s: FloatArray, of: IntArray) -> bool:
+    """Whether the chains are pieces of a fast figure that goes on, not chords: most are followed in the same haste."""
+    ends = [int(np.flatnonzero(of == number)[-1]) for number in range(int(of.max(initial=-1)) + 1)]
+    followed = [onset_s[end + 1] - onset_s[end] < FOLLOWED_S for end in ends if end + 1 < len(onset_s)]
+    return len(followed) >= 4 and sum(followed) > len(followed) / 2
 
 
 def _chain_up_to(last: int, onset_s: FloatArray, pitch: FloatArray) -> list[int]:
@@ -70,3 +85,24 @@ def _chain_up_to(last: int, onset_s: FloatArray, pitch: FloatArray) -> list[int]
     while len(chain) > 1 and onset_s[last] - onset_s[chain[0]] > MEAN_ROLL_GAP_S * (len(chain) - 1):
         chain.pop(0)
     return chain
+
+
+def find_graces(
+    onset_s: FloatArray, pitch: FloatArray, is_melody: BoolArray, rolls: Rolls, step_s: float
+) -> dict[int, int]:
+    """Grace notes of the melody: index of each, and of the note it leads to. onset_s in order, shape (n,) each.
+
+    step_s: the grid's step; on a grid so fine that grace notes would stand on it, none are told apart.
+    """
+    melody = np.flatnonzero(is_melody & (rolls.of < 0))
+    gaps = np.diff(onset_s[melody])
+    proper = gaps[gaps > GRACE_S[1]]
+    if len(proper) < 4:
+        return {}
+    most_s = min(GRACE_S[1], GRACE_SHARE * step_s, GRACE_SHARE * float(np.percentile(proper, 5)))
+    found: dict[int, int] = {}
+    for gap_s, grace, note in zip(gaps, melody, melody[1:], strict=False):
+        step = abs(pitch[note] - pitch[grace])
+        if GRACE_S[0] <= gap_s <= most_s and 0 < step <= GRACE_SEMITONES and int(grace) not in found.values():
+            found[int(grace)] = int(note)
+    return found

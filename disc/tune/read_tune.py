@@ -6,7 +6,7 @@ lengths. Nothing here looks at a clock or a random number: the same strikes give
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -16,7 +16,7 @@ import numpy.typing as npt
 from disc.errors import BadInput
 from disc.frame import FloatArray
 from disc.records import Key, Metre, Note, Plate, Strike, Tune, Voice
-from disc.tune.figures import Rolls, find_rolls
+from disc.tune.figures import Rolls, find_graces, find_rolls
 from disc.tune.grid import Grid, find_grids
 from disc.tune.key import KeyReading, read_key
 from disc.tune.metre import MetreReading, describe, explain, read_metre
@@ -29,7 +29,8 @@ from disc.tune.written import with_lengths
 
 # Fewer strikes than this make no beat that could be told from chance.
 FEWEST_STRIKES = 8
-# A melody share this near to a coin's toss is named as open.
+# Strikes taken for rolls that are a fast run instead add about a nat each to the score of a grid that fits them.
+RUN_NATS = 0.35
 RUNNER_UPS = 3
 
 
@@ -80,10 +81,11 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
         raise BadInput("no beat fits what was set by hand. Leave out --beats, --upbeat or --metre and run it again.")
     best = readings[0]
     metre = settings.metre or best.metre
-    places = _place_by_voice(anchored_s, melody > 0.5, best, metre)
+    graces = find_graces(onset_s, pitch, melody > 0.5, rolls, best.grid.step_s)
+    places = _place_by_voice(anchored_s, melody > 0.5, best, metre, graces)
     keys = read_key(np.round(pitch), strike_weights(onset_s, melody > 0.5), melody > 0.5, model.key)
     key = settings.key or keys[0].key
-    tune = _tune(heard, places, melody > 0.5, rolls, best, metre, key, settings.title)
+    tune = _tune(heard, places, melody > 0.5, rolls, graces, best, metre, key, settings.title)
     off_s = anchored_s - tune.start_s - np.array([float(q) for q in places]) * tune.quarter_s
     return TuneReading(
         tune,
@@ -97,28 +99,42 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
 
 
 def find_turn_grids(onset_s: FloatArray, pitch: FloatArray) -> tuple[Rolls, FloatArray, tuple[Grid, ...]]:
-    """Rolls gathered at their last or their first strike, whichever makes the steadier grid."""
+    """(rolls, onsets with rolls gathered, grids). Rolls are gathered at their last or their first strike, whichever
+    makes the steadier grid; or are none, if the strikes stand on a fine grid as they are.
+    """
     rolls = find_rolls(onset_s, pitch)
+    if not (rolls.of >= 0).any():
+        return rolls, onset_s, find_grids(onset_s)
     tried = []
     for last in (True, False):
-        grids = find_grids(np.sort(onset_s[rolls.single(last)]))
-        tried.append((grids[0].score, last, grids))
-        if not (rolls.of >= 0).any():
-            break
-    _, last, grids = max(tried, key=lambda item: (item[0], item[1]))
-    return rolls, rolls.anchored(onset_s, last), grids
+        single = rolls.single(last)
+        grids = find_grids(np.sort(onset_s[single]))
+        # what the strikes gathered would add if they stood on a grid
+        tried.append((grids[0].score + RUN_NATS * float((~single).sum()), last, grids))
+    gathered = max(tried, key=lambda item: (item[0], item[1]))
+    as_run = find_grids(onset_s)
+    if as_run[0].score > gathered[0]:
+        return Rolls(np.full(len(onset_s), -1, dtype=np.int64)), onset_s, as_run
+    return rolls, rolls.anchored(onset_s, gathered[1]), gathered[2]
 
 
 def _place_by_voice(
-    onset_s: FloatArray, is_melody: npt.NDArray[np.bool_], reading: MetreReading, metre: Metre
+    onset_s: FloatArray,
+    is_melody: npt.NDArray[np.bool_],
+    reading: MetreReading,
+    metre: Metre,
+    graces: Mapping[int, int],
 ) -> list[Fraction]:
     """Places of melody and accompaniment, each for itself: one may go in triplets against the other."""
     places = [Fraction(0)] * len(onset_s)
+    is_grace = np.isin(np.arange(len(onset_s)), list(graces))
     for voice in (True, False):
-        members = np.flatnonzero(is_melody == voice)
+        members = np.flatnonzero((is_melody == voice) & ~is_grace)
         if len(members):
             for index, place in zip(members, place_strikes(onset_s[members], reading, metre), strict=True):
                 places[index] = place
+    for grace, note in graces.items():
+        places[grace] = places[note]
     return places
 
 
@@ -137,6 +153,7 @@ def _tune(
     places: Sequence[Fraction],
     is_melody: npt.NDArray[np.bool_],
     rolls: Rolls,
+    graces: Mapping[int, int],
     reading: MetreReading,
     metre: Metre,
     key: Key,
@@ -147,15 +164,16 @@ def _tune(
     notes = [
         Note(
             onset_quarter=place,
-            duration_quarter=Fraction(1, 4),
+            duration_quarter=Fraction(0 if index in graces else 1, 4),
             pitch=round(strike.pitch or 0.0),
             voice=Voice.MELODY if melody else Voice.ACCOMPANIMENT,
             pins=() if strike.pin_id is None else (strike.pin_id,),
             tooth=strike.tooth,
             doubtful=strike.doubtful,
             rolled=bool(roll >= 0),
+            grace=index in graces,
         )
-        for strike, place, melody, roll in zip(strikes, places, is_melody, rolls.of, strict=True)
+        for index, (strike, place, melody, roll) in enumerate(zip(strikes, places, is_melody, rolls.of, strict=True))
     ]
     upbeat = max(Fraction(0), -min(note.onset_quarter for note in notes))
     tune = Tune(

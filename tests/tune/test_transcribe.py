@@ -1,0 +1,138 @@
+"""`disc transcribe` on a job: what it writes, what it remembers, what it says when it cannot."""
+
+from __future__ import annotations
+
+import csv
+import json
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from made import PLATE, strikes_of
+from test_read_tune import JIG_BASS, JIG_TWICE
+
+from disc.comb.strikes import pins_from_strikes
+from disc.errors import BadInput, MissingPart
+from disc.job import create_job, open_for_writing, open_job
+from disc.records import Comb, Condition, Side, Tooth
+from disc.tune.read_job import transcribe_job
+from disc.tune.store import load_tune
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A job whose pins play the jig twice; pin 20 is doubtful, pin 7 broken off."""
+    strikes = strikes_of([*JIG_TWICE, *JIG_BASS], 0.42, start_s=1.5, error_s=0.01)
+    numbers = sorted({s.tooth for s in strikes})
+    teeth = tuple(
+        Tooth(i, Side.UPPER if i % 2 else Side.LOWER, 4.0 + 0.5 * i, (30.0 + i) % 360, float(n))
+        for i, n in enumerate(numbers, start=1)
+    )
+    renumbered = [replace(s, tooth=numbers.index(s.tooth) + 1) for s in strikes]
+    pins = [
+        replace(
+            pin,
+            tooth=None,
+            confidence=0.7 if pin.id == 20 else 0.99,
+            condition=Condition.STUB if pin.id == 7 else Condition.SOUND,
+        )
+        for pin in pins_from_strikes(renumbered, Comb(teeth), PLATE)
+    ]
+    place = tmp_path / "job"
+    create_job(place, PLATE)
+    with open_for_writing(place) as job, job.step("made for a test") as stage:
+        job.stage_reading(stage, tuple(pins))
+        job.stage_comb(stage, Comb(teeth))
+    return place
+
+
+def command(*words: str) -> subprocess.CompletedProcess[str]:
+    code = "import sys; from disc.cli import main; sys.argv = ['disc', *sys.argv[1:]]; main()"
+    return subprocess.run([sys.executable, "-c", code, *words], capture_output=True, text=True, check=False)
+
+
+def test_everything_is_written_and_remembered(folder: Path) -> None:
+    with open_for_writing(folder) as job:
+        made = transcribe_job(job)
+    names = {"tune.mid", "tune.musicxml", "tune.svg", "tune.pdf", "tune.wav", "strikes.csv", "tune.json"}
+    assert names <= {path.name for path in (folder / "out").iterdir()}
+    job = open_job(folder)
+    tune = load_tune(job)
+    assert tune == made.reading.tune
+    assert tune is not None and (tune.metre.beats, tune.metre.unit) == (6, 8)
+    found = job.content.results["tune"]
+    assert found["metre"] == "6/8" and found["doubtful_pins"] == [20]
+    assert found["alternatives"] and found["alternatives"][0]["why"]
+    assert {pin for note in tune.notes for pin in note.pins} == {p.id for p in job.pins() if p.id != 7}
+    assert "?20" in (folder / "out" / "tune.musicxml").read_text(encoding="utf-8")
+    with (folder / "out" / "strikes.csv").open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    assert list(rows[0]) == ["onset_s", "pitch", "tooth", "pin", "turn_fraction"]
+    assert len(rows) == len(made.strikes)
+    assert float(rows[3]["onset_s"]) / PLATE.revolution_s == pytest.approx(float(rows[3]["turn_fraction"]), abs=1e-5)
+
+
+def test_settings_are_kept_until_taken_back(folder: Path) -> None:
+    with open_for_writing(folder) as job:
+        transcribe_job(job, {"metre": "3/4", "key": "E minor"})
+    with open_for_writing(folder) as job:
+        assert transcribe_job(job).reading.tune.metre.beats == 3
+    with open_for_writing(folder) as job:
+        assert job.settings["metre"] == "3/4"
+        assert transcribe_job(job, {"metre": "auto"}).reading.tune.metre.beats == 6
+    assert "metre" not in open_job(folder).settings and open_job(folder).settings["key"] == "E minor"
+
+
+def test_bad_words_leave_the_job_as_it_was(folder: Path) -> None:
+    with open_for_writing(folder) as job:
+        transcribe_job(job, {"title": "A jig"})
+    before = {path: path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()}
+    for given, words in (
+        ({"metre": "six eight"}, "the metre 'six eight' cannot be read"),
+        ({"upbeat": "x"}, "the length 'x' cannot be read"),
+        ({"beats": "many"}, "the number of beats 'many' cannot be read"),
+        ({"beats": "3"}, "3 beats are too few"),
+        ({"beats": "9999"}, "no beat fits what was set by hand"),
+    ):
+        with pytest.raises(BadInput, match=words), open_for_writing(folder) as job:
+            transcribe_job(job, given)
+    after = {path: path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()}
+    assert after == before
+
+
+def test_the_same_job_gives_the_same_files(folder: Path) -> None:
+    made = []
+    for _ in range(2):
+        with open_for_writing(folder) as job:
+            transcribe_job(job)
+        made.append({p.name: p.read_bytes() for p in sorted((folder / "out").iterdir())})
+    assert made[0] == made[1]
+
+
+def test_a_comb_without_pitches_is_guessed_only_when_asked(folder: Path) -> None:
+    with open_for_writing(folder) as job, job.step("test") as stage:
+        bare = Comb(tuple(replace(t, pitch=None, tip_theta_deg=None) for t in job.comb().teeth))
+        job.stage_comb(stage, bare)
+    with pytest.raises(MissingPart, match="teeth without a pitch"), open_for_writing(folder) as job:
+        transcribe_job(job)
+    order = ",".join(str(t.number) for t in bare.teeth)
+    with open_for_writing(folder) as job:
+        made = transcribe_job(job, {"order": order, "tip_limit": 2.0})
+    assert "pitches guessed" in made.reading.tune.title
+    found = open_job(folder).content.results["tune"]
+    assert found["guessed_pitches"]["alternatives"]
+    assert found["estimated_tips"]["limit_deg"] == 2.0
+
+
+def test_through_the_command_line(folder: Path) -> None:
+    good = command("transcribe", str(folder), "--json", "--title", "A jig")
+    assert good.returncode == 0 and good.stderr == ""
+    found = json.loads(good.stdout)
+    assert found["tune"]["metre"] == "6/8" and "out/tune.mid" in found["files"]
+    bad = command("transcribe", str(folder), "--metre", "x")
+    assert bad.returncode == 2 and bad.stdout == ""
+    assert len(bad.stderr.strip().splitlines()) == 1 and "cannot be read" in bad.stderr
+    empty = command("transcribe", str(folder / "nowhere"))
+    assert empty.returncode == 2 and "no job here" in empty.stderr

@@ -1,0 +1,119 @@
+"""Lengths, bars, repeats, engraving: what a copyist does, by rule and as laws."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from made import JIG, MAMAN, MAMAN_A, bass_notes, parse, tune_of
+
+from disc.records import Key, Metre, Repeat, Voice
+from disc.tune.engrave import engrave, pdf_of_pages
+from disc.tune.layout import lay_out
+from disc.tune.lengths import VALUES, rest_pieces, written_pieces
+from disc.tune.musicxml import musicxml_text
+from disc.tune.store import format_tune, parse_tune
+from disc.tune.strains import find_repeats, printed_bars
+
+METRES = [Metre(2, 4), Metre(3, 4), Metre(4, 4), Metre(6, 8), Metre(9, 8), Metre(3, 8), Metre(5, 4)]
+sixteenths = st.integers(0, 31).map(lambda k: Fraction(k, 4))
+
+
+# Common practice, no source: (metre, place in the bar, length, values as written).
+@pytest.mark.parametrize(
+    ("metre", "onset", "length", "pieces"),
+    [
+        (Metre(4, 4), "0", "4", ["4"]),
+        (Metre(4, 4), "0", "3", ["3"]),
+        (Metre(4, 4), "1/2", "1", ["1"]),  # a syncopation keeps its one sign
+        (Metre(4, 4), "0", "5/4", ["1", "1/4"]),
+        (Metre(6, 8), "0", "3", ["3"]),
+        (Metre(6, 8), "1", "1", ["1/2", "1/2"]),  # parted at the second beat
+        (Metre(3, 4), "1", "2", ["2"]),
+        (Metre(2, 4), "1/4", "3/4", ["3/4"]),
+    ],
+)
+def test_written_lengths(metre: Metre, onset: str, length: str, pieces: list[str]) -> None:
+    assert written_pieces(Fraction(onset), Fraction(length), metre) == [Fraction(p) for p in pieces]
+
+
+@given(st.sampled_from(METRES), sixteenths, st.integers(1, 24).map(lambda k: Fraction(k, 4)))
+def test_pieces_add_up_and_each_has_a_sign(metre: Metre, onset: Fraction, length: Fraction) -> None:
+    onset = onset % metre.bar_quarter
+    length = min(length, metre.bar_quarter - onset)
+    for pieces in (written_pieces(onset, length, metre), rest_pieces(onset, length, metre)):
+        assert sum(pieces) == length
+        assert all(piece in VALUES for piece in pieces)
+
+
+row = st.lists(st.tuples(st.integers(60, 90), st.sampled_from([Fraction(k, 4) for k in (1, 2, 3, 4, 6)])), min_size=2)
+
+
+@settings(max_examples=40, deadline=None)
+@given(row, st.sampled_from(METRES), st.sampled_from([Fraction(0), Fraction(1, 2)]))
+def test_every_voice_of_every_bar_is_full(notes: list[tuple[int, Fraction]], metre: Metre, upbeat: Fraction) -> None:
+    melody = parse(" ".join(f"{pitch} {length}" for pitch, length in notes), -upbeat)
+    page = lay_out(tune_of(melody, bass_notes(3, metre, (48, 55)), metre))
+    for bar in page.bars:
+        for voice in bar.staves:
+            place = bar.printed.offset
+            for chord in voice:
+                assert chord.onset == place
+                place += chord.duration
+            assert place == bar.printed.length
+
+
+def test_a_strain_played_twice_is_found_and_folded() -> None:
+    tune = tune_of(parse(f"{MAMAN_A} {MAMAN_A}"), metre=Metre(2, 4))
+    assert find_repeats(tune) == (Repeat(1, 8),)
+    folded = replace(tune, repeats=find_repeats(tune))
+    assert len(printed_bars(folded)) == len(printed_bars(tune)) // 2
+
+
+def test_endings_that_differ_are_parted() -> None:
+    first = "72 1 74 1 76 1 77 1 79 1 77 1 76 1 74 1 72 1 74 1 76 1 77 1 "
+    tune = tune_of(parse(first + "79 2 74 2 " + first + "79 2 72 2"))
+    assert find_repeats(tune) == (Repeat(1, 4, 1, 1),)
+    bars = printed_bars(replace(tune, repeats=find_repeats(tune)))
+    assert [bar.ending for bar in bars] == [None, None, None, 1, 2]
+    assert [bar.repeat_end for bar in bars] == [False, False, False, True, False]
+
+
+def test_a_missing_strike_does_not_hide_a_repeat_and_both_pins_are_kept() -> None:
+    tune = tune_of(parse(f"{MAMAN_A} {MAMAN_A}"), metre=Metre(2, 4))
+    holed = replace(tune, notes=tuple(n for n in tune.notes if n.pins != (5,)))
+    repeats = find_repeats(holed)
+    assert repeats == find_repeats(tune)
+    written = [n for bar in printed_bars(replace(holed, repeats=repeats)) for n in bar.notes]
+    assert sorted(pin for n in written for pin in n.pins) == sorted(pin for n in holed.notes for pin in n.pins)
+
+
+def test_only_what_is_played_twice_in_a_row_is_folded() -> None:
+    # the middle strain of this tune is the same four bars twice; the first comes back only at the end
+    assert find_repeats(tune_of(parse(MAMAN), metre=Metre(2, 4))) == (Repeat(9, 12),)
+    assert find_repeats(tune_of(parse(JIG, Fraction(-1, 2)), metre=Metre(6, 8))) == ()
+
+
+def test_the_tune_file_comes_back_equal(tmp_path) -> None:  # type: ignore[no-untyped-def]
+    tune = tune_of(parse(JIG, Fraction(-1, 2)), bass_notes(8, Metre(6, 8), (55,)), Metre(6, 8), Key(7, "major", 1))
+    tune = replace(tune, repeats=(Repeat(1, 4, 1, 1),), title="Ö")
+    assert parse_tune(format_tune(tune), tmp_path / "tune.json") == tune
+
+
+def test_accompaniment_never_crosses_a_bar_line() -> None:
+    tune = tune_of(parse("72 4 74 4"), [(Fraction(3), Fraction(3), 48), (Fraction(6), Fraction(1), 50)])
+    low = [n for n in tune.notes if n.voice is Voice.ACCOMPANIMENT]
+    assert low[0].onset_quarter + low[0].duration_quarter == 4
+
+
+def test_pages_carry_the_title_and_each_pins_name() -> None:
+    tune = tune_of(parse(MAMAN), bass_notes(24, Metre(2, 4), (48, 53, 55)), Metre(2, 4), title="A <tune> & more")
+    pages = engrave(musicxml_text(tune), tune.title).pages
+    page = pages[0]
+    assert "A &lt;tune&gt; &amp; more" in page
+    assert all(f'id="pin-{n.pins[0]}"' in "".join(pages) for n in tune.notes)
+    assert pdf_of_pages(pages).startswith(b"%PDF")
+    assert pages == engrave(musicxml_text(tune), tune.title).pages
