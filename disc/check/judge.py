@@ -15,6 +15,7 @@ from disc.check.known import Known, displaced_findings, known_of
 from disc.check.losses import has_signs
 from disc.check.mechanical import mechanical_findings
 from disc.check.places import bench_of
+from disc.check.recorded import join_recorded
 from disc.check.reference import best_of
 from disc.check.repeats import Heard, hear, sounds_of_teeth
 from disc.check.seen import seen_findings
@@ -23,7 +24,7 @@ from disc.check.spread import Spread, adopt_strays, measure_spread
 from disc.comb.assign import assign_teeth
 from disc.comb.strikes import strikes_from_pins
 from disc.frame import onset_s, turn_deg
-from disc.library.records import ReferenceTune
+from disc.library.records import Alignment, ReferenceTune
 from disc.records import Comb, Finding, Pin, Plate, Side, Strike, Tune
 
 FEWEST_STRIKES = 12  # fewer say nothing about each other
@@ -34,7 +35,8 @@ class Disc:
     """What is known of a disc when it is checked.
 
     pins: as read, with or without teeth. tune: as read from the strikes; None if it was not. references: tunes that
-    the disc may play (of one file, the one that lies best is taken). fixed_teeth: by pin id, set by a person.
+    the disc may play (of one file, the one that lies best is taken). recorded: findings of a recorded turn.
+    fixed_teeth: by pin id, set by a person.
     """
 
     pins: tuple[Pin, ...]
@@ -42,6 +44,7 @@ class Disc:
     plate: Plate
     tune: Tune | None = None
     references: tuple[ReferenceTune, ...] = ()
+    recorded: tuple[Finding, ...] = ()
     fixed_teeth: dict[int, int] = field(default_factory=dict)
 
 
@@ -49,13 +52,14 @@ class Disc:
 class Judgement:
     """Findings, in the order in which a hand goes round the disc, and what they rest on.
 
-    grid: None if there was no tune to go by. known: None if no reference was given, or none lies on the disc.
+    grid: None if there was no tune to go by. known, reference: None if none was given, or none lies on the disc.
     """
 
     findings: tuple[Finding, ...]
     spread: Spread
     grid: Grid | None = None
     known: Known | None = None
+    reference: ReferenceTune | None = None
 
 
 def judge(disc: Disc) -> Judgement:
@@ -68,15 +72,17 @@ def judge(disc: Disc) -> Judgement:
     mechanical = mechanical_findings(pins, disc.comb, disc.plate, spread, strikes)
     late = off_beat_findings(pins, disc.tune, strikes) if disc.tune is not None else ()
     heard = _heard(disc, strikes)
-    known = _known(disc, heard, strikes)
+    laid = _laid_over(disc, heard)
+    known = None if heard is None or laid is None else known_of(heard, *laid, [strike.pin_id for strike in strikes])
     bent = {finding.pin_id for finding in seen if finding.kind == Kind.BENT and finding.pin_id is not None}
     bench = bench_of(pins, disc.comb, disc.plate, spread)
     ear = Ear(bench, sounds_of_teeth(disc.comb), has_signs(pins, bent), heard, known)
     holes, gaps = judge_holes(pins, ear), judge_gaps(pins, ear)
     moved = displaced_findings(pins, known) if known is not None else ()
     grid = heard.grid if heard else None
-    findings = [_in_music(finding, disc, grid) for finding in (*holes, *gaps, *seen, *mechanical, *late, *moved)]
-    return Judgement(in_order(findings), spread, grid, known)
+    found = join_recorded((*holes, *gaps, *seen, *mechanical, *late, *moved), disc.recorded, pins)
+    findings = [_in_music(finding, disc, grid) for finding in found]
+    return Judgement(in_order(findings), spread, grid, known, None if laid is None else laid[0])
 
 
 def _heard(disc: Disc, strikes: Sequence[Strike]) -> Heard | None:
@@ -86,12 +92,11 @@ def _heard(disc: Disc, strikes: Sequence[Strike]) -> Heard | None:
     return hear(strikes, grid_of(disc.tune, strikes), sounds_of_teeth(disc.comb))
 
 
-def _known(disc: Disc, heard: Heard | None, strikes: Sequence[Strike]) -> Known | None:
+def _laid_over(disc: Disc, heard: Heard | None) -> tuple[ReferenceTune, Alignment] | None:
     """The reference that lies best on the disc; None where the comb's pitches are not known."""
     if heard is None or any(tooth.pitch is None for tooth in disc.comb.teeth):
         return None
-    found = best_of(heard, disc.comb, disc.references)
-    return None if found is None else known_of(heard, *found, [strike.pin_id for strike in strikes])
+    return best_of(heard, disc.comb, disc.references)
 
 
 def _in_music(finding: Finding, disc: Disc, grid: Grid | None) -> Finding:

@@ -29,8 +29,8 @@ def check(
     from disc.check.check_job import check_job
     from disc.job import open_for_writing
 
-    with progress("checking", quiet=as_json), open_for_writing(job) as opened:
-        checked = check_job(opened, tune)
+    with progress("checking", quiet=as_json) as advance, open_for_writing(job) as opened:
+        checked = check_job(opened, tune, advance)
     if as_json:
         from disc.check.report_json import checked_to_json
 

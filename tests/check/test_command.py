@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import io
 import json
 import subprocess
 import sys
 import xml.etree.ElementTree as ET
+from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
+from unittest import mock
 
 import mido
 import pytest
 
 from disc.check.decisions import Verdict, decision_on, stage_decisions
 from disc.check.store import load_findings
+from disc.cli import main
 from disc.job import Job, create_job, open_job
 from disc.records import Condition, Pin
 from disc.tables import format_pins
@@ -24,8 +29,22 @@ RUN = [sys.executable, "-c", "from disc.cli import main; main()"]
 SECOND = len([t for t in STRAIN if t])
 
 
-def disc(*words: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([*RUN, *words], capture_output=True, text=True, timeout=120)
+def disc(*words: str) -> SimpleNamespace:
+    """The command in this process: what a shell would see of it."""
+    out, err = io.StringIO(), io.StringIO()
+    with redirect_stdout(out), redirect_stderr(err), mock.patch.object(sys, "argv", ["disc", *words]):
+        try:
+            main()
+            code = 0
+        except SystemExit as left:
+            code = left.code or 0
+    return SimpleNamespace(returncode=code, stdout=out.getvalue(), stderr=err.getvalue())
+
+
+def test_once_as_a_program_of_its_own(tmp_path):
+    done = subprocess.run([*RUN, "check", str(tmp_path / "none")], capture_output=True, text=True, timeout=120)
+    assert done.returncode == 2 and done.stdout == "" and done.stderr.count("\n") == 1
+    assert "no job here. Run: disc start" in done.stderr
 
 
 def a_job(folder: Path, pins: list[Pin]) -> Job:
@@ -125,7 +144,8 @@ def test_a_comb_without_pitches_or_tips_is_said(job):
     assert "the pitches of the comb are not known" in done.stdout and "1 x missing pin" in done.stdout
     with job.step("comb") as stage:
         job.stage_comb(stage, replace(COMB, teeth=tuple(replace(t, tip_theta_deg=None) for t in COMB.teeth)))
-    assert "the angles of the tips are not known" in disc("check", str(job.folder)).stdout
+    done = disc("check", str(job.folder))
+    assert "estimated from the beat" in done.stdout and "1 x missing pin" in done.stdout
 
 
 @pytest.mark.parametrize(
@@ -150,7 +170,7 @@ def test_bad_use_is_one_line_and_leaves_the_findings(job, tmp_path, words, said)
 def test_without_pins_or_comb(tmp_path):
     create_job(tmp_path / "new", PLATE)
     done = disc("check", str(tmp_path / "new"))
-    assert done.returncode == 2 and "disc comb" in done.stderr and done.stderr.count("\n") == 1
+    assert done.returncode == 2 and "disc read" in done.stderr and done.stderr.count("\n") == 1
 
 
 def test_the_same_input_gives_the_same_bytes(job, tmp_path):
