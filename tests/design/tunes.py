@@ -13,6 +13,7 @@ from disc.tune.score_records import ScoreIn
 # Folk and dance tunes of one line, and settings in parts. Places in the corpus folder; every file holds one or many.
 ONE_LINE = ("airdsAirs", "essenFolksong", "oneills1850", "ryansMammoth")
 IN_PARTS = ("bach", "schumann_clara", "mozart", "haydn", "trecento", "monteverdi", "corelli", "weber")
+LARGEST_MXL, LARGEST_TEXT = 30_000, 300_000  # bytes
 READABLE = {".abc", ".mxl", ".krn", ".musicxml", ".mid"}
 
 
@@ -25,20 +26,26 @@ def corpus_folder() -> Path:
 def choose_tunes(count: int, rng: np.random.Generator, in_parts: float = 0.3) -> list[ScoreIn]:
     """Tunes of at least eight notes, a share in_parts of them in several parts; same generator, same tunes."""
     folder = corpus_folder()
-    single = sorted(p for name in ONE_LINE for p in (folder / name).rglob("*") if p.suffix in READABLE)
-    several = sorted(p for name in IN_PARTS for p in (folder / name).rglob("*") if p.suffix in READABLE)
+    single, several = _files(folder, ONE_LINE), _files(folder, IN_PARTS)
     chosen: list[ScoreIn] = []
     read: dict[Path, tuple[ScoreIn, ...]] = {}
     while len(chosen) < count:
         files = several if len(chosen) < in_parts * count else single
-        path = files[int(rng.integers(len(files)))]
+        path, place = files[int(rng.integers(len(files)))], rng.random()
         try:
             if path not in read:
                 read[path] = read_score(path)
         except BadInput:
             continue
         tunes = read[path]
-        tune = tunes[int(rng.integers(len(tunes)))]
+        tune = tunes[int(place * len(tunes))]
         if len(tune.notes) >= 8:
             chosen.append(tune)
     return chosen
+
+
+def _files(folder: Path, names: tuple[str, ...]) -> list[Path]:
+    """Readable files of some collections, in order. Whole movements are left out: reading them takes seconds, and
+    whether one is refused for its time would depend on the machine."""
+    found = (p for name in names for p in (folder / name).rglob("*") if p.suffix in READABLE)
+    return sorted(p for p in found if p.stat().st_size <= (LARGEST_MXL if p.suffix == ".mxl" else LARGEST_TEXT))
