@@ -154,8 +154,8 @@ def _meaning(reading: MetreReading) -> tuple[str, int, int]:
     return reading.structure.kind, round(20 * float(np.log(bar_s))), round(8 * line_s / bar_s)
 
 
-def explain(best: MetreReading, other: MetreReading, count: int = 3) -> list[str]:
-    """What spoke most for the best reading against another, in words."""
+def explain(best: MetreReading, other: MetreReading, count: int = 6) -> list[str]:
+    """Features that spoke most for the best reading against another, by name."""
     lead = best.shares - other.shares
     order = np.argsort(-lead)[:count]
     return [FEATURE_NAMES[index] for index in order if lead[index] > 0]

@@ -16,6 +16,7 @@ import numpy.typing as npt
 from disc.errors import BadInput
 from disc.frame import FloatArray
 from disc.records import Key, Metre, Note, Plate, Strike, Tune, Voice
+from disc.tune.explain import reasons
 from disc.tune.figures import Rolls, find_graces, find_rolls
 from disc.tune.grid import Grid, find_grids
 from disc.tune.key import KeyReading, read_key
@@ -191,7 +192,7 @@ def _tune(
 def _metre_alternatives(readings: Sequence[MetreReading]) -> list[Alternative]:
     made = []
     for other in readings[1 : 1 + RUNNER_UPS]:
-        why = "lost by: " + "; ".join(explain(readings[0], other))
+        why = reasons(explain(readings[0], other))
         made.append(Alternative("metre", describe(other), other.probability, why))
     return made
 

@@ -1,12 +1,12 @@
 """Fits the numbers of disc/tune/model.json to the tuning half of the corpus draw. Run from the repository's root:
 
-    python tests/bench/fit_tune.py [--count 4000] [--variants 2]
+    python tests/bench/fit_tune.py [--report]
 
 Each tuning melody is made into turns with random accompaniments and 0, 5 or 15 % of the strikes removed
 (tune_strikes.py); the held-out half is never read. Fitted in order: voices (small networks), rhythm tables
 (counts), metre and key (conditional logits). The rhythm feature that a metre weight sees comes from tables counted
-without that melody's quarter of the tunes, so that the weight is honest. Prints the score on a quarter left out, then
-fits to all and writes the file. Needs scikit-learn, which comes with librosa.
+without that melody's quarter of the tunes, so that the weight is honest. With --report it first fits without a quarter
+and prints the scores on it. Then it fits to all and writes the file. Needs scikit-learn, which comes with librosa.
 """
 
 from __future__ import annotations
@@ -56,28 +56,39 @@ class Sample:
 
 
 def main() -> None:
-    """Fit, report and write."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--count", type=int, default=4000)
-    parser.add_argument("--variants", type=int, default=2)
+    """Fit, report if asked, and write."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument(
+        "--count", type=int, default=4000, help="melodies drawn, tuning half and held-out half together"
+    )
+    parser.add_argument("--variants", type=int, default=1, help="turns made of each tuning melody")
+    parser.add_argument("--metre-turns", type=int, default=1200, help="turns that rhythm and metre are fitted on")
+    parser.add_argument("--report", action="store_true", help="fit without a quarter first and print its scores")
     given = parser.parse_args()
     samples = make_samples(given.count, given.variants)
-    print(f"{len(samples)} turns")
-    train = [s for s in samples if s.fold]
-    voices = fit_voices(train)
-    report_voices([s for s in samples if not s.fold], voices)
+    print(f"{len(samples)} turns", flush=True)
+    held, rest = [s for s in samples if not s.fold], [s for s in samples if s.fold]
+    if given.report:
+        report_voices(held, fit_voices(rest))
     voices = fit_voices(samples)
+    key_tables = [(s.fold, key_rows(s)) for s in samples]
+    if given.report:
+        report_key(
+            [rows for fold, rows in key_tables if not fold], fit_key([rows for fold, rows in key_tables if fold])
+        )
+    key = fit_key([rows for _, rows in key_tables])
+    print("voices and key fitted", flush=True)
+    samples = samples[: given.metre_turns]
     for sample in samples:
         add_grids(sample, voices)
     rhythms = {fold: count_rhythm([s for s in samples if s.fold != fold]) for fold in range(FOLDS)}
     tables = [metre_rows(s, rhythms[s.fold]) for s in samples]
-    held = [i for i, s in enumerate(samples) if not s.fold]
-    rest = [i for i, s in enumerate(samples) if s.fold]
-    report_metre([samples[i] for i in held], [tables[i] for i in held], fit_metre([tables[i] for i in rest]))
+    print("readings laid out", flush=True)
+    if given.report:
+        rest_tables = [rows for s, rows in zip(samples, tables, strict=True) if s.fold]
+        held_tables = [rows for s, rows in zip(samples, tables, strict=True) if not s.fold]
+        report_metre([s for s in samples if not s.fold], held_tables, fit_metre(rest_tables))
     metre = fit_metre(tables)
-    key_tables = [key_rows(s) for s in samples]
-    report_key([key_tables[i] for i in held], fit_key([key_tables[i] for i in rest]))
-    key = fit_key(key_tables)
     MODEL_FILE.write_text(model_text(voices, metre, key, count_rhythm(samples)), encoding="utf-8")
     print(f"written: {MODEL_FILE}")
 
