@@ -7,9 +7,9 @@ setting error, a random accompaniment, and a share of the strikes removed (tune_
 in a hundred is wrong). Measured for each turn:
 
 onsets      F1 of notes on the right place of the right grid: pitch and exact place in quarters agree (mir_eval's note
-            matching, tolerance a thousandth of a quarter). Where bar 1 stands is judged by "phase" alone; a tune written
-            in values half or twice as long is right here and shown as wrong under "values". Grace notes have no place
-            on the grid and are left out of the truth; a strike wrongly added counts against precision.
+            matching, tolerance a thousandth of a quarter). Where bar 1 stands is judged by "phase" alone; a tune
+            written in values half or twice as long is right here and shown as wrong under "values". Grace notes have
+            no place on the grid and are left out of the truth; a strike wrongly added counts against precision.
 class       duple or triple, simple or compound (quadruple counts as duple).
 phase       class right, and bar lines on bar lines (of bars half or twice as long where duple).
 bar         the very bars as printed in the collection.

@@ -14,9 +14,11 @@ from made import JIG, MAMAN, PLATE, bass_notes, parse, strikes_of
 from disc.errors import BadInput
 from disc.frame import angle_gap_deg
 from disc.records import Comb, Metre, Plate, Side, Strike, Tooth, Turns, Voice
+from disc.tune.explain import OPENINGS, in_words, reasons
 from disc.tune.figures import find_rolls
 from disc.tune.grid import find_grids
 from disc.tune.guess import guess_pitches
+from disc.tune.pulse import FEATURE_NAMES
 from disc.tune.read_tune import read_tune
 from disc.tune.settings import TuneSettings, parse_key
 from disc.tune.tips import estimate_tips, with_tips
@@ -215,3 +217,14 @@ def test_a_bad_order_of_teeth_is_explained() -> None:
         guess_pitches(strikes, (72, 72, 74))
     with pytest.raises(BadInput, match="none of the teeth in the order is ever struck"):
         guess_pitches(strikes, (1, 2, 3))
+
+
+def test_every_feature_of_a_reading_has_its_words() -> None:
+    known = {*OPENINGS.values(), "how common such bars are"}
+    for name in FEATURE_NAMES:
+        said = in_words(name)
+        assert said in known or " on " in said or " coming back after " in said
+    assert in_words("low on bar") == "bass notes on its bar lines"
+    assert (
+        reasons(["low on bar", "upbeat: none", "upbeat: a beat"]) == "lost by: bass notes on its bar lines; its upbeat"
+    )
