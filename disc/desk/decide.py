@@ -16,6 +16,7 @@ from disc.records import Finding
 from disc.words import plain
 
 LONGEST_REASON = 1000
+VERDICT_WORDS = {Verdict.ACCEPTED: "accepted", Verdict.REJECTED: "rejected", Verdict.DOUBT: "left in doubt"}
 
 
 def decide(session: Session, body: Mapping[str, Any]) -> dict[str, Any]:
@@ -39,7 +40,7 @@ def decide(session: Session, body: Mapping[str, Any]) -> dict[str, Any]:
         if kind is not None and kind not in set(Kind):
             raise BadInput(f"there is no kind of finding called {kind!r}.")
         decision = decision_on(finding, verdict, reason, now_text(), kind)
-        new, words = decided(load_decisions(job), decision), f"{heading}: {verdict.value}"
+        new, words = decided(load_decisions(job), decision), f"{heading}: {VERDICT_WORDS[verdict]}"
     return session.set_values(words, (decisions_change(job, [plain(asdict(d)) for d in new]),))
 
 

@@ -13,6 +13,7 @@ from typing import Any
 from disc.comb.strikes import strikes_from_pins
 from disc.frame import turn_for_onset_deg
 from disc.records import Comb, Pin, Plate, Strike, Tune
+from disc.tune.lengths import beat_quarter
 
 # A pin that the tune does not hold (an empty hole) is given the nearest place on this grid, in quarters.
 GRID_QUARTER = Fraction(1, 4)
@@ -25,7 +26,7 @@ MOST_CHANGES_TOLD = 6
 
 @dataclass(frozen=True, slots=True)
 class MusicPlace:
-    """Where in the tune a pin sounds. bar 0 is the upbeat; beat counts from 1 in units of the metre."""
+    """Where in the tune a pin sounds. bar 0 is the upbeat; beat counts from 1 in felt beats (two in 6/8)."""
 
     bar: int
     beat: Fraction
@@ -77,9 +78,9 @@ def _bar_lines(tune: Tune, plate: Plate) -> tuple[tuple[BarLine, ...], tuple[flo
         for index, onset in enumerate(onsets)
         if 0.0 <= onset <= plate.revolution_s
     )
-    beat_s = bar_s / tune.metre.beats
+    in_bar = int(tune.metre.bar_quarter / beat_quarter(tune.metre))
     beats = tuple(
-        round(onset + step * beat_s, 4) for onset in onsets[:-1] for step in range(1, tune.metre.beats) if onset >= 0
+        round(onset + step * bar_s / in_bar, 4) for onset in onsets[:-1] for step in range(1, in_bar) if onset >= 0
     )
     return lines, beats
 
@@ -97,7 +98,7 @@ def _places(tune: Tune, strikes: Sequence[Strike]) -> dict[int, MusicPlace]:
 def _place_at(quarter: Fraction, tune: Tune, exact: bool) -> MusicPlace:
     bar_quarter = tune.metre.bar_quarter
     bar = quarter // bar_quarter
-    beat = (quarter - bar * bar_quarter) * Fraction(tune.metre.unit, 4) + 1
+    beat = (quarter - bar * bar_quarter) / beat_quarter(tune.metre) + 1
     return MusicPlace(int(bar) + 1, beat, exact)
 
 

@@ -60,12 +60,13 @@ def page_plan(checked: Checked) -> dict[str, Any]:
 
 
 def _line(station: Station) -> dict[str, Any]:
-    music = "" if station.bar is None or station.beat is None else f", bar {station.bar}.{beat_words(station.beat)}"
+    known = station.bar is not None and station.beat is not None
     spot = station.place
     doubt = "in doubt: " if station.in_doubt else ""
     return {
         "work": doubt + ", ".join(operation.value for operation in station.operations),
         "why": "; ".join(dict.fromkeys(task.reason for task in station.tasks if task.reason)),
-        "where": f"{station.side.value} {spot.r_mm:.2f} mm {spot.theta_deg:.1f}°{music}",
+        "where": f"{station.side.value} {spot.r_mm:.2f} mm {spot.theta_deg:.1f}°",
+        "music": f"bar {station.bar}, beat {beat_words(station.beat)}" if known and station.beat is not None else "",
         "pin": station.pin_id,
     }

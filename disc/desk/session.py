@@ -208,7 +208,11 @@ class Session:
         comb = _staged_comb(job, stage)
         if comb is not None and pins:
             pins = self._teeth.give(pins, reading, comb, _given_teeth(reading, done, comb, job))
-        stage.write_text(PINS_FILE, format_pins(pins))
+        text = format_pins(pins)
+        path = job.path(PINS_FILE)
+        # A table that stays the same keeps its time, so that what was made from it does not look older than it is.
+        if not path.is_file() or path.read_text(encoding="utf-8") != text:
+            stage.write_text(PINS_FILE, text)
         return pins
 
     def _reading_of(self, job: Job) -> tuple[Pin, ...]:

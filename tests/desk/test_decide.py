@@ -43,7 +43,7 @@ def test_the_estimate_follows_a_decision(open_desk, job):
     desk.page.click("#check")
     desk.told("Checked")
     desk.tab("plan")
-    first = desk.page.locator("#panel-plan strong").inner_text()
+    first = desk.page.locator("#plan-total").inner_text()
     rows = desk.page.locator("#panel-plan tbody tr").count()
     desk.tab("findings")
     bent = desk.page.locator("#panel-findings article[data-kind=bent]").first
@@ -51,7 +51,7 @@ def test_the_estimate_follows_a_decision(open_desk, job):
     bent.locator("[data-verdict=rejected]").click()
     desk.told("rejected")
     desk.tab("plan")
-    desk.page.wait_for_function("(was) => document.querySelector('#panel-plan strong').textContent !== was", arg=first)
+    desk.page.wait_for_function("(was) => document.getElementById('plan-total').textContent !== was", arg=first)
     assert desk.page.locator("#panel-plan tbody tr").count() == rows - 1
     assert "mainsprings" in desk.page.locator("#panel-plan").inner_text()
 

@@ -18,7 +18,7 @@ function draw() {
   }
   return panel.replaceChildren(
     element("p", { class: "care" }, desk.state.cautions.train),
-    plan.total ? element("p", {}, element("strong", {}, `Estimate: ${plan.total}`)) : "",
+    plan.total ? element("p", {}, element("strong", { id: "plan-total" }, `Estimate: ${plan.total}`)) : "",
     ...(plan.notes ?? []).map((words) => element("p", { class: "hint" }, words)),
     plan.stale ? element("p", { class: "care" }, "Pins or decisions changed since this plan; plan again.") : "",
     table(plan.lines),
@@ -30,11 +30,14 @@ function draw() {
 function table(lines) {
   return element("table", { class: "plain" },
     element("caption", { class: "unseen" }, "Work list"),
-    element("thead", {}, element("tr", {}, ...["", "Work", "Where"].map((words) => element("th", { scope: "col" }, words)))),
-    element("tbody", {}, ...lines.map((one, index) => element("tr", {},
-      element("td", { class: "number" }, String(index + 1)),
-      element("td", {}, one.work, one.why ? element("div", { class: "faint" }, one.why) : null),
-      element("td", {}, one.pin !== null && desk.pins.has(one.pin) ? button(one.where, () => select([one.pin], "only", "plan")) : one.where)))));
+    element("thead", {}, element("tr", {}, element("th", { scope: "col", class: "number" }, "No."), element("th", { scope: "col" }, "Where, and what is done"))),
+    element("tbody", {}, ...lines.map((one, index) => element("tr", {}, element("td", { class: "number" }, String(index + 1)), work(one)))));
+}
+
+function work(one) {
+  const place = one.pin !== null && desk.pins.has(one.pin) ? button(one.where, () => select([one.pin], "only", "plan")) : one.where;
+  return element("td", { class: "where" }, place, element("span", { class: "faint" }, ` ${one.music}`),
+    element("div", {}, element("strong", {}, one.work)), element("div", { class: "faint" }, one.why));
 }
 
 on("state", draw);

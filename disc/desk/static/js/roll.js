@@ -68,6 +68,7 @@ function draw() {
   for (const one of strikes()) drawStrikeMark(c, one);
   drawHead(c, h);
   c.restore();
+  drawClock(c);
   return undefined;
 }
 
@@ -98,6 +99,14 @@ function drawRows(c, w) {
     const text = stagger ? `${tooth.number} ${tooth.name.split(" ")[0]}` : `${tooth.number}  ${tooth.name}`;
     c.fillText(tooth.stand_in ? `${tooth.number} ?` : text, stagger && row % 2 ? 47 : 4, y);
   }
+}
+
+function drawClock(c) {
+  c.font = "600 12px system-ui, sans-serif";
+  c.fillStyle = "#9b1c31";
+  c.textAlign = "left";
+  c.textBaseline = "middle";
+  c.fillText(`${player.at.toFixed(1)} s`, 4, RULER_PX / 2);
 }
 
 function drawRest(c, h) {

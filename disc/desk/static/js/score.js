@@ -24,6 +24,7 @@ export async function showScore() {
   shownRev = rev;
   box.replaceChildren(...answer.pages.map(page));
   if (!answer.pages.length) box.replaceChildren(element("p", {}, answer.why || "There is no score yet."));
+  for (const svg of box.querySelectorAll(":scope > svg")) cropToMusic(svg);
   notes = new Map();
   for (const note of box.querySelectorAll("[id*='pin-']")) {
     for (const pin of pinsOf(note)) {
@@ -41,6 +42,23 @@ function page(text) {
   svg.setAttribute("role", "img");
   svg.setAttribute("aria-label", "Page of the score");
   return document.importNode(svg, true);
+}
+
+// A page made for paper has empty space below the last system; a screen need not show it.
+function cropToMusic(svg) {
+  const systems = [...svg.querySelectorAll(".system")].map((one) => one.getBoundingClientRect());
+  const whole = svg.getBoundingClientRect();
+  const [, , width, height] = (svg.getAttribute("viewBox") ?? "").split(/\s+/).map(Number);
+  if (!systems.length || !whole.height || !height) return;
+  const margin = 0.04 * whole.width;
+  const top = Math.max(0, Math.min(...systems.map((one) => one.top)) - whole.top - margin);
+  const bottom = Math.min(whole.height, Math.max(...systems.map((one) => one.bottom)) - whole.top + margin);
+  const unit = height / whole.height;
+  for (const inner of svg.querySelectorAll(":scope > svg")) {
+    inner.setAttribute("width", width); // it would otherwise shrink with its frame
+    inner.setAttribute("height", height);
+  }
+  svg.setAttribute("viewBox", `0 ${top * unit} ${width} ${(bottom - top) * unit}`);
 }
 
 function pinsOf(note) {
