@@ -235,7 +235,7 @@ def _runs(
     reach_s: float,
     chance: FloatArray,
 ) -> list[_Run]:
-    """The main run, and a further one before or after it where a repeat is played once in one and twice in the other."""
+    """The main run, and further ones before or after it where only one of disc and print plays a repeat."""
     runs = [_Run(onset_s, pitch, reference, shift, quarter_s, start_s, reach_s, chance)]
     first, last = runs[0].span_s()
     for side in (onset_s < first - reach_s, onset_s > last + reach_s):

@@ -59,9 +59,11 @@ def lines(matches: list[Match]) -> list[str]:
     for place, match in enumerate(with_versions(matches), start=1):
         shift = "" if match.transposition is None else f", {match.transposition:+.1f} semitones"
         out.append(
-            f"{place:3d}  {match.probability:6.1%}  {match.title}  ({match.key}, {match.collection}): bars {match.from_bar} to "
-            f"{match.to_bar}{shift}, a quarter lasts {match.tempo_ratio * 0.5:.2f} s; {match.agree} strikes agree, "
-            f"{len(match.absent)} notes absent, {len(match.displaced)} displaced, {len(match.extra)} strikes not in the print"
+            f"{place:3d}  {match.probability:6.1%}  {match.title}  ({match.key}): "
+            f"bars {match.from_bar} to {match.to_bar}"
+            f"{shift}, a quarter lasts {match.tempo_ratio * 0.5:.2f} s; {match.agree} strikes agree, "
+            f"{len(match.absent)} notes absent, {len(match.displaced)} displaced, "
+            f"{len(match.extra)} strikes not in the print"
         )
         out += [f"              version: {titles[key]}  ({key})" for key in match.versions]
     return out

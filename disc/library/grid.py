@@ -2,8 +2,8 @@
 
 A disc turns steadily, so its strikes stand at whole steps of one pulse, each a little off. Summing the strikes as unit
 arrows that turn at a trial rate gives a long arrow where the rate is a pulse of the tune (a periodogram of events, the
-Rayleigh test; from memory: Fisher, Statistical Analysis of Circular Data, 1993). On the grid a strike's place is a whole
-number, and shapes of groups are exact again, which jitter would blur.
+Rayleigh test; from memory: Fisher, Statistical Analysis of Circular Data, 1993). On the grid a strike's place is a
+whole number, and shapes of groups are exact again, which jitter would blur.
 """
 
 from __future__ import annotations

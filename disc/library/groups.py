@@ -40,8 +40,8 @@ class Shape:
 # Neighbours; one or two notes left out; three in one place. Wider leaps than an octave are too rare to be worth keys.
 BY_PITCH = Shape(
     "pitch", 4, 13,
-    ((1, 1, 1), (1, 1, 2), (1, 2, 1), (2, 1, 1), (1, 2, 2), (2, 1, 2), (2, 2, 1), (2, 2, 2), (1, 1, 3), (1, 3, 1), (3, 1, 1)),
-    12,
+    ((1, 1, 1), (1, 1, 2), (1, 2, 1), (2, 1, 1), (1, 2, 2), (2, 1, 2), (2, 2, 1), (2, 2, 2), (1, 1, 3), (1, 3, 1), (3,
+    1, 1)), 12,
 )  # fmt: skip
 BY_RANK = Shape(
     "rank", 5, 7, ((1, 1, 1, 1), (1, 1, 1, 2), (1, 1, 2, 1), (1, 2, 1, 1), (2, 1, 1, 1), (1, 2, 1, 2), (2, 1, 2, 1)), 11

@@ -11,6 +11,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -24,6 +25,8 @@ SPAN_STEPS = 24  # steps of a doubling in which spans are kept: simple ratios st
 SPAN_ZERO = 96  # the step of a span of one quarter
 ONSET_STEP = TICKS_PER_QUARTER // 16  # onsets in postings: sixteenths of a quarter
 MOST_TUNES = 1 << 24
+WARMED_BYTES = 1_000_000_000  # of larger libraries only what a search touches is read
+PAGE_BYTES = 4096
 NAMES = ("onset", "duration", "pitch", "bar", "start", "group")
 
 
@@ -38,7 +41,10 @@ class Postings:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Index:
-    """A library ready for search. start: first note of each tune, shape (tunes + 1,). rows: what is said of each tune."""
+    """A library ready for search.
+
+    start: first note of each tune, shape (tunes + 1,). rows: file, number, title, collection, metre, fifths.
+    """
 
     onset: npt.NDArray[np.int32]
     duration: npt.NDArray[np.int32]
@@ -125,6 +131,15 @@ def open_index(folder: Path) -> Index:
     if len(rows) != index.size or any(columns[name].size != notes for name in ("onset", "duration", "pitch", "bar")):
         raise ValueError("the arrays of the library do not fit each other")
     return index
+
+
+def warm_up(index: Index) -> None:
+    """Touch every page of an index that fits in memory, so that the first search does not wait for the disk."""
+    arrays: list[npt.NDArray[Any]] = [index.onset, index.pitch, index.start]
+    arrays += [getattr(p, name) for p in (index.by_pitch, index.by_rank) for name in ("key", "start", "packed")]
+    if sum(array.nbytes for array in arrays) <= WARMED_BYTES:
+        for array in arrays:
+            np.asarray(array)[:: max(1, PAGE_BYTES // array.itemsize)].max(initial=0)
 
 
 def _flat(parts: list[IntArray], kind: type) -> Array:

@@ -6,8 +6,8 @@ import numpy as np
 
 from disc.library.records import FloatArray
 
-# Logistic weights for the shares of higher strikes within 0.3, 0.8 and 2 s and in the whole turn, a higher strike at the
-# same time, a lower one at the same time, and the constant. Fitted on 600 practice discs (58,090 strikes, medium
+# Logistic weights for the shares of higher strikes within 0.3, 0.8 and 2 s and in the whole turn, a higher strike at
+# the same time, a lower one at the same time, and the constant. Fitted on 600 practice discs (58,090 strikes, medium
 # damage, seed 1): 89 % of strikes judged rightly; scores of a single share alone 83 to 84 %.
 REACHES_S = (0.3, 0.8, 2.0, 1e9)
 WEIGHTS = (-0.13, -1.30, -1.42, -3.11, -4.50, 0.60)

@@ -26,7 +26,7 @@ WIDEST = 256
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Solved:
-    """Rated placements, shape (n,): score, and the pitch of each tooth (n, teeth), -1 where it plays no printed note."""
+    """Rated placements: score, shape (n,); pitch of each tooth, (n, teeth), -1 where it plays no printed note."""
 
     score: FloatArray
     pitch_of_rank: IntArray
@@ -58,13 +58,13 @@ def _solve(
     meetings = np.bincount(cell.ravel(), weights=value.ravel(), minlength=rows.size * teeth * PITCHES)
     meetings = meetings.reshape(rows.size, teeth, PITCHES)
     # The notes of a pitch that meet another tooth instead: a tooth's claim on a pitch is what speaks for it.
-    total, choice = _rising_map(meetings * (MET_NATS - ABSENT_NATS))
+    total, choice = _rising_map(meetings.astype(np.float64) * (MET_NATS - ABSENT_NATS))
     absent = ABSENT_NATS * real.sum(axis=1)
     return total + absent, np.where(choice >= 0, choice + lowest[:, None], -1)
 
 
 def _teeth_at(grid: Grid, rank: IntArray, weight: FloatArray) -> tuple[IntArray, FloatArray]:
-    """Teeth struck at each place of the grid, highest first, shape (places + 1, TOGETHER); -1: none. And their weight."""
+    """Teeth struck at each place of the grid and their weights, highest first, shape (places + 1, TOGETHER)."""
     places = int(grid.place.max()) + 1
     table = np.full((places + 1, TOGETHER), -1, dtype=np.int64)
     strength = np.zeros((places + 1, TOGETHER))

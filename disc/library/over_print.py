@@ -1,7 +1,7 @@
 """The disc over the print: two staves, aligned bar by bar, as SVG and PDF.
 
-Upper staff: what the disc plays, taken back by the transposition so that both staves read alike; black agrees, orange is
-displaced, grey is not in the print (the accompaniment, where the print is the melody alone). Lower staff: the print;
+Upper staff: what the disc plays, taken back by the transposition so that both staves read alike; black agrees, orange
+is displaced, grey is not in the print (the accompaniment, where the print is the melody alone). Lower staff: the print;
 what no strike plays is red. Bars of the lower staff carry their printed numbers.
 """
 
@@ -18,6 +18,7 @@ from disc.library.index import Index
 from disc.library.records import TICKS_PER_QUARTER, Alignment, Match, ReferenceTune
 from disc.library.search import Query
 from disc.tune.engrave import engrave, pdf_of_pages
+from disc.tune.musicxml import spelled
 
 AGREES, DISPLACED, EXTRA, ABSENT = "#000000", "#c46a00", "#8c8c8c", "#c00000"
 # Strikes that the print does not have are set to the nearest sixth or quarter of a quarter.
@@ -125,13 +126,14 @@ def _part(name: str, bars: list[tuple[Fraction, Fraction, int]], events: Events,
         inside = [at for at in times if start <= at < end]
         for at, until in zip([start, *inside], [*inside, end], strict=True):
             if until > at:
-                _fill(measure, at - start, min(until - at, LONGEST), events.get(at, []) if at in events else [])
+                _fill(measure, at - start, min(until - at, LONGEST), events.get(at, []), reference.fifths)
         part.append(measure)
+    part.makeAccidentals(inPlace=True)
     part.makeBeams(inPlace=True)
     return part
 
 
-def _fill(measure: Any, offset: Fraction, length: Fraction, notes: list[tuple[int, str, str]]) -> None:
+def _fill(measure: Any, offset: Fraction, length: Fraction, notes: list[tuple[int, str, str]], fifths: int) -> None:
     """One note, chord or rest in the bar, ties within where a single sign cannot write its length."""
     from music21 import chord, note
 
@@ -140,7 +142,7 @@ def _fill(measure: Any, offset: Fraction, length: Fraction, notes: list[tuple[in
     else:
         heads = []
         for pitch, colour, name in {n[0]: n for n in sorted(notes, key=lambda n: n[1], reverse=True)}.values():
-            head = note.Note(pitch, quarterLength=length)
+            head = note.Note(spelled(pitch, fifths), quarterLength=length)
             head.style.color = colour
             head.id = name
             heads.append(head)

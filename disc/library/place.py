@@ -56,8 +56,8 @@ def _best_starts(
     cells = int(cell.max()) + 2
     classes = (pitch[:, None] - note_pitch[None, :]) % 12
     weight = np.broadcast_to(likely[:, None], cell.shape)
-    count = np.bincount((classes * cells + cell).ravel(), weights=weight.ravel(), minlength=12 * cells)
-    count[:-1] += 0.5 * count[1:]
+    votes = np.bincount((classes * cells + cell).ravel(), weights=weight.ravel(), minlength=12 * cells)
+    count = votes + 0.5 * np.append(votes[1:], 0.0)
     # Chance meetings grow with the number of strikes and notes that overlap, at a slow tempo as at a quick one.
     best = np.argsort(-count, kind="stable")[:KEPT_PER_TRIAL]
     quarter_s = grid.step_s / quarters

@@ -2,7 +2,8 @@
 
 A tune is transposed, given an accompaniment, laid on a comb of few teeth (notes it lacks are folded by an octave or set
 to the nearest tooth), cut to the bars that one turn holds, and then damaged: pins gone, spurious pins, inexact places.
-All figures of the levels are those of the project's task for this search; where it leaves a choice, the comment says so.
+All figures of the levels are those of the project's task for this search; where it leaves a choice, the comment says
+so.
 """
 
 from __future__ import annotations

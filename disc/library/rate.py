@@ -34,7 +34,7 @@ class Picture:
 
 
 def draw(onset_s: FloatArray, pitch: IntArray, weight: FloatArray, sigma_s: float) -> Picture:
-    """The picture of a turn. weight: nats that a note at exactly each strike gains. sigma_s: spread about the places."""
+    """The picture of a turn. weight: nats that a note gains at exactly each strike. sigma_s: their spread."""
     first = float(onset_s[0]) - MARGIN_S
     cells = int((onset_s[-1] - first + MARGIN_S) / CELL_S) + 1
     reach = int(np.ceil(3.0 * sigma_s / CELL_S))

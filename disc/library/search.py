@@ -1,8 +1,9 @@
 """Which tune is it: the whole search, from strikes to ranked matches.
 
-Votes of groups of strikes (vote.py) give trial placements, a likelihood over all strikes rates them (rate.py, or order.py
-where only the order of the teeth is known), the best are fitted finely, and each tune's best placement is aligned in
-full (align.py). How likely it is that the disc plays that tune at all is read off a fitted curve (belief.py).
+Votes of groups of strikes (vote.py) give trial placements, a likelihood over all strikes rates them (rate.py, or
+order.py where only the order of the teeth is known), the best are fitted finely, and each tune's best placement is
+aligned in full (align.py). How likely it is that the disc plays that tune at all is read off a fitted curve
+(belief.py).
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ from disc.library.order import solve_tunings
 from disc.library.place import Placement
 from disc.library.rate import draw, rate, rate_places
 from disc.library.records import Alignment, FloatArray, IntArray, Match, TuneKey
-from disc.library.vote import Candidates, candidates
+from disc.library.vote import candidates
 
 FEWEST_STRIKES = 5  # fewer cannot tell one tune of thousands from another
 MOST_STRIKES = 2000  # a disc of this kind has 50 to 300 pins; common practice, no source
@@ -247,7 +248,7 @@ def signs_of(index: Index, query: Query, found: list[Found]) -> Signs:
     first = found[0]
     group = int(index.group[first.tune])
     rival = next((one.score for one in found[1:] if int(index.group[one.tune]) != group), 0.0)
-    teeth = np.unique(query.rank if query.pitch is None else np.round(query.pitch)).size
+    teeth = np.unique(np.round(np.asarray(query.rank if query.pitch is None else query.pitch))).size
     return Signs(first.score, rival, query.onset_s.size, query.pitch is None, teeth)
 
 
@@ -258,7 +259,7 @@ def _share(found: list[Found], place: int) -> float:
 
 
 def _as_pitches(query: Query, one: Found) -> tuple[FloatArray, FloatArray]:
-    """The strikes with pitches: those given, or those of the solved comb; idle teeth get a pitch of their own far off."""
+    """The strikes with pitches: those given, or those of the solved comb; idle teeth get one far off."""
     if query.pitch is not None:
         return query.onset_s, query.pitch
     assert query.rank is not None and one.pitch_of_rank is not None

@@ -21,7 +21,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from disc.errors import BadInput
-from disc.library.index import Index, open_index, write_index
+from disc.library.index import Index, open_index, warm_up, write_index
 from disc.library.reading import READER_VERSION, BrokenFile, Source, corpus_sources, read_sources
 from disc.library.versions import group_versions
 
@@ -102,8 +102,8 @@ def build_library(advance: Callable[[float, str], None], folder: Path | None = N
             _remove_others(folder, name)
     except OSError as fault:
         raise BadInput(
-            f"{folder}: the library cannot be kept there ({fault.strerror or fault}). Make room, or set DISC_LIBRARY to "
-            "another folder."
+            f"{folder}: the library cannot be kept there ({fault.strerror or fault}). "
+            "Make room, or set DISC_LIBRARY to another folder."
         ) from fault
     advance(1.0, "")
     return Opened(open_index(folder / name), (remark,) if remark else (), tuple(broken))
@@ -222,7 +222,9 @@ def _open_checked(folder: Path, manifest: dict[str, object]) -> Index:
     for name, checks in files.items():
         if _checks(place / name) != checks:
             raise ValueError(f"{name} is not as it was written")
-    return open_index(place)
+    index = open_index(place)
+    warm_up(index)
+    return index
 
 
 def _checks(path: Path) -> list[int]:

@@ -21,9 +21,11 @@ CELLS = 1 << CELL_BITS
 MULTIPLIER = np.int64(0x9E3779B1)  # 2**32 over the golden ratio: Knuth, The Art of Computer Programming 3, 6.4
 START_CELL_QUARTER = 1.0
 # Quarters of one grid step that notation gives; a tempo is drawn to the nearest, since spans are kept coarsely.
-SIMPLE = np.array([a / b for a, b in (
-    (1, 32), (1, 24), (1, 16), (1, 12), (3, 32), (1, 10), (1, 8), (1, 6), (3, 16), (1, 5), (1, 4), (1, 3), (3, 8), (2, 5),
-    (1, 2), (3, 5), (2, 3), (3, 4), (1, 1), (4, 3), (3, 2), (2, 1), (8, 3), (3, 1), (4, 1), (6, 1), (8, 1))])  # fmt: skip
+SIMPLE_RATIOS = (
+    (1, 32), (1, 24), (1, 16), (1, 12), (3, 32), (1, 10), (1, 8), (1, 6), (3, 16), (1, 5), (1, 4), (1, 3), (3, 8),
+    (2, 5), (1, 2), (3, 5), (2, 3), (3, 4), (1, 1), (4, 3), (3, 2), (2, 1), (8, 3), (3, 1), (4, 1), (6, 1), (8, 1),
+)  # fmt: skip
+SIMPLE = np.array([a / b for a, b in SIMPLE_RATIOS])
 SIMPLE_STEP = SPAN_STEPS * np.log2(SIMPLE)
 LOWEST_STEP, HIGHEST_STEP = -200, 200
 NEAREST_SIMPLE = SIMPLE[np.argmin(np.abs(np.arange(LOWEST_STEP, HIGHEST_STEP)[:, None] - SIMPLE_STEP), axis=1)]

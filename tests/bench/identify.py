@@ -23,18 +23,18 @@ from pathlib import Path
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(name, "1")
 
-import numpy as np
+import numpy as np  # noqa: E402  (after the threads are set)
 
-from disc.library.belief import features, probability
-from disc.library.index import Index, open_index, write_arrays
-from disc.library.practice import LEVELS, PracticeDisc, practice_disc
-from disc.library.search import Query, find_tunes, make_query, rank_tunes, signs_of
-from disc.library.store import open_library
-from disc.words import no_progress
+from disc.library.belief import features, probability  # noqa: E402
+from disc.library.index import Index, open_index, write_arrays  # noqa: E402
+from disc.library.practice import LEVELS, PracticeDisc, practice_disc  # noqa: E402
+from disc.library.search import Query, find_tunes, make_query, rank_tunes, signs_of  # noqa: E402
+from disc.library.store import open_library  # noqa: E402
+from disc.words import no_progress  # noqa: E402
 
 BARS = {
-    "mild": (0.99, None), "medium": (0.99, None), "hard": (0.98, None), "severe": (0.78, 0.88), "versions": (0.87, 0.93),
-    "order mild": (0.98, None), "order medium": (0.93, None), "order hard": (0.80, None),
+    "mild": (0.99, None), "medium": (0.99, None), "hard": (0.98, None), "severe": (0.78, 0.88), "versions": (0.87,
+    0.93), "order mild": (0.98, None), "order medium": (0.93, None), "order hard": (0.80, None),
 }  # fmt: skip
 ACCEPT_BARS = {"mild": 0.96, "medium": 0.93, "hard": 0.85}
 FIT_SEED, UNSEEN_SEED = 100, 900
@@ -112,7 +112,8 @@ def accuracy(index: Index, count: int, seed: int) -> None:
     everyone = np.sort([trial.belief for trials in absent.values() for trial in trials])
     limit = float(everyone[int(np.ceil(0.99 * everyone.size)) - 1])
     print(
-        f"\nabsent tunes: 99 % have a probability up to {limit:.3f}; called likely (>= 0.9): {(everyone >= 0.9).mean():.3f}"
+        f"\nabsent tunes: 99 % have a probability up to {limit:.3f}; "
+        f"called likely (>= 0.9): {(everyone >= 0.9).mean():.3f}"
     )
     for level, bar in ACCEPT_BARS.items():
         share = np.mean([trial.belief > limit and trial.place == 0 for trial in present[level]])
@@ -209,7 +210,7 @@ def growth(index: Index, sizes: list[int]) -> None:
 
 
 def perturbed(index: Index, size: int, folder: Path) -> None:
-    """Write a library of `size` tunes: the index's own, then copies with one note in six moved by one to three semitones."""
+    """Write a library of `size` tunes: the index's own, then copies with one note in six moved by up to 3 semitones."""
     rng = np.random.default_rng(UNSEEN_SEED)
     copies = -(-size // index.size)
     parts: dict[str, list[np.ndarray]] = {name: [] for name in ("onset", "duration", "pitch", "bar", "group")}
@@ -261,7 +262,8 @@ def peer(index: Index, size: int = 300, count: int = 8) -> None:
         seconds.append(time.process_time() - started)
         theirs += best is printed[int(np.searchsorted(tunes, tune))]
     print(
-        f"{size} tunes, {count} discs: music21.search {theirs} of {count} at {np.median(seconds):.2f} s (transposition told); ours {ours} of {count}"
+        f"{size} tunes, {count} discs: music21.search {theirs} of {count} at {np.median(seconds):.2f} s "
+        f"(transposition told); ours {ours} of {count}"
     )
 
 

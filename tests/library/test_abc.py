@@ -23,8 +23,8 @@ def pitches(body: str, head: str = HEAD) -> list[int]:
 
 
 # abc2midi (of symusic 0.6.0, 2025) on 80 tunes of the corpus, chosen by chance. Before it read them, what it performs
-# otherwise than printed was taken out: grace notes, trills, fermatas, the R: field (it swings hornpipes), chords but for
-# their highest note. The differences left were looked at.
+# otherwise than printed was taken out: grace notes, trills, fermatas, the R: field (it swings hornpipes), chords but
+# for their highest note. The differences left were looked at.
 def test_reads_as_abc2midi_does():
     known = json.loads((Path(__file__).parent / "abc2midi_tunes.json").read_text(encoding="utf-8"))
     folder = corpus_sources()[0].folder.parent

@@ -9,7 +9,14 @@ from disc.errors import BadInput
 from disc.library.abc import tunes_of_abc
 from disc.library.align import align, split_tuning
 
-TUNE = "X:1\nT:Own tune\nM:4/4\nL:1/8\nK:G\n|: G2 AB c2 dB | e2 dc B2 AG | F2 GA B2 cA | d4 D4 :|\n|: B2 cd e2 fg | a2 gf e2 dc | B2 AG F2 EF | G8 :|\n"
+TUNE = """X:1
+T:Own tune
+M:4/4
+L:1/8
+K:G
+|: G2 AB c2 dB | e2 dc B2 AG | F2 GA B2 cA | d4 D4 :|
+|: B2 cd e2 fg | a2 gf e2 dc | B2 AG F2 EF | G8 :|
+"""
 QUARTER_S, SHIFT = 0.62, 9
 
 
@@ -82,7 +89,7 @@ def test_a_comb_tuned_flat_is_a_fractional_transposition(print_, disc):
 def test_only_some_bars(print_, disc):
     part = slice(15, 40)
     found = align(disc[0][part], disc[1][part], print_)
-    assert [p.note for p in found.agree][0] in (15, 15 - print_.pitch.size // 4)
+    assert next(p.note for p in found.agree) in (15, 15 - print_.pitch.size // 4)
     assert not found.absent
 
 

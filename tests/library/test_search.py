@@ -66,7 +66,7 @@ def test_excluded_and_other_collections_are_not_found(small):
     assert small.key(tune) not in [m.key for m in find_tunes(small, query, 20, without)]
     inside = allowed_tunes(small, "miscFolk", [])
     assert {m.collection for m in find_tunes(small, query, 20, inside)} <= {"miscFolk"}
-    with pytest.raises(BadInput, match="no collection 'none'.*airdsAirs"):
+    with pytest.raises(BadInput, match=r"no collection 'none'.*airdsAirs"):
         allowed_tunes(small, "none", [])
     assert allowed_tunes(small, None, [TuneKey("gone.abc", 1)]).all()
 
@@ -79,7 +79,7 @@ def test_noise_is_not_in_the_library(small):
 
 
 def test_versions_stand_under_their_best(small):
-    tune, disc = next(discs(small, "mild", 1, 2))
+    _tune, disc = next(discs(small, "mild", 1, 2))
     matches = find_tunes(small, make_query(disc.onset_s, disc.pitch.astype(float), None, "d"), 10)
     grouped = with_versions(matches)
     assert len({m.group for m in grouped}) == len(grouped)

@@ -19,11 +19,11 @@ def test_shards_on_a_local_cluster_answer_like_one_index(small, tmp_path):
     shards = write_shards(tmp_path / "shards", tunes, 120)
     assert len(shards) == 3
     rng = np.random.default_rng(6)
-    with LocalCluster(n_workers=2, processes=False, threads_per_worker=1, dashboard_address=None) as cluster:
-        with Client(cluster) as client:
-            for _ in range(3):
-                disc = practice_disc(tunes[int(rng.integers(len(tunes)))], LEVELS["mild"], rng)
-                query = make_query(disc.onset_s, disc.pitch.astype(float), None, "d")
-                one, many = find_tunes(whole, query, 5)[0], find_in_shards(client, shards, query, 5)[0]
-                assert (one.key, one.transposition, one.agree) == (many.key, many.transposition, many.agree)
-                assert one.score == many.score
+    local = {"n_workers": 2, "processes": False, "threads_per_worker": 1, "dashboard_address": None}
+    with LocalCluster(**local) as cluster, Client(cluster) as client:
+        for _ in range(3):
+            disc = practice_disc(tunes[int(rng.integers(len(tunes)))], LEVELS["mild"], rng)
+            query = make_query(disc.onset_s, disc.pitch.astype(float), None, "d")
+            one, many = find_tunes(whole, query, 5)[0], find_in_shards(client, shards, query, 5)[0]
+            assert (one.key, one.transposition, one.agree) == (many.key, many.transposition, many.agree)
+            assert one.score == many.score
