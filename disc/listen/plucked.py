@@ -30,6 +30,7 @@ DOUBLED_DB = -22.0
 NEIGHBOUR_SEMITONES = (0.7, 7.0)
 NEIGHBOUR_CENTS = 25.0
 LEAST_GROWTH_DB = 6.0
+LEAST_INSTRUMENT = 3  # teeth with a second tone at one interval, from which it is no neighbour
 
 
 @dataclass(frozen=True)
@@ -161,24 +162,41 @@ def _judge_buzz(
 def _judge_doubled(
     rows: list[PluckedTooth], found: Sequence[Pluck], heard: Sequence[Sounding | None]
 ) -> list[PluckedTooth]:
-    pitches = {row.tooth: row.pitch for row in rows}
-    judged = []
+    set_off: dict[int, tuple[int, float]] = {}
     for row in rows:
         mine = [(p.candidate, s) for p, s in zip(found, heard, strict=True) if p.tooth == row.tooth and s is not None]
-        for other in (row.tooth - 1, row.tooth + 1):
-            neighbour = pitches.get(other)
-            if row.pitch is None or neighbour is None or row.condition is not ToothCondition.SOUND or len(mine) < 2:
-                continue
-            apart = abs(neighbour - row.pitch)
-            if NEIGHBOUR_SEMITONES[0] <= apart <= NEIGHBOUR_SEMITONES[1] and all(
-                _sets_off(candidate, s, neighbour, n == 0, other > row.tooth) for n, (candidate, s) in enumerate(mine)
-            ):
-                words = f"tooth {other} sounds with it"
-                row = replace(
-                    row, condition=ToothCondition.DOUBLED, words="; ".join(w for w in (row.words, words) if w)
-                )
+        other = _neighbour_set_off(row, rows, mine)
+        if other is not None:
+            set_off[row.tooth] = other
+    judged = []
+    for row in rows:
+        if row.tooth in set_off:
+            other_tooth, interval = set_off[row.tooth]
+            # What many teeth have alike is the instrument's own sound, not a neighbour's.
+            alike = sum(abs(interval - i) < 0.5 for _, i in set_off.values())
+            if alike < LEAST_INSTRUMENT:
+                words = "; ".join(w for w in (row.words, f"tooth {other_tooth} sounds with it") if w)
+                row = replace(row, condition=ToothCondition.DOUBLED, words=words)
         judged.append(row)
     return judged
+
+
+def _neighbour_set_off(
+    row: PluckedTooth, rows: Sequence[PluckedTooth], mine: Sequence[tuple[Candidate, Sounding]]
+) -> tuple[int, float] | None:
+    """(number, semitones away) of the neighbour that sounds with every pluck of a tooth."""
+    if row.pitch is None or row.condition is not ToothCondition.SOUND or len(mine) < 2:
+        return None
+    for other in rows:
+        if abs(other.tooth - row.tooth) != 1 or other.pitch is None:
+            continue
+        apart = abs(other.pitch - row.pitch)
+        if NEIGHBOUR_SEMITONES[0] <= apart <= NEIGHBOUR_SEMITONES[1] and all(
+            _sets_off(candidate, s, other.pitch, n == 0, other.tooth > row.tooth)
+            for n, (candidate, s) in enumerate(mine)
+        ):
+            return other.tooth, other.pitch - row.pitch
+    return None
 
 
 def _sets_off(candidate: Candidate, own: Sounding, neighbour: float, first: bool, yet_unplucked: bool) -> bool:

@@ -24,6 +24,7 @@ LOWEST_A_HZ, HIGHEST_A_HZ = 390.0, 470.0
 CLEARLY_NEARER = 0.6
 # A scale on another tonic with its A a semitone off is the same scale: the A nearer 440 Hz is named.
 FAR_CENTS = 3000.0
+MOST_CENTS = 25.0  # a quarter tone off is out of tune in any scale
 
 
 @dataclass(frozen=True)
@@ -80,7 +81,7 @@ def scale_cents(name: str, tonic: int) -> FloatArray:
 
 
 def _fit(pitches: FloatArray, scale: FloatArray) -> tuple[float, float]:
-    """(shift of A in cents, median absolute deviation) of the best common pitch."""
+    """(shift of A in cents, mean absolute deviation, a tooth counting MOST_CENTS at most) of the best common pitch."""
     low, high = (1200 * np.log2(a / 440.0) for a in (LOWEST_A_HZ, HIGHEST_A_HZ))
     shifts = np.arange(low, high, 1.0)
     # Of shifts a semitone apart only the note names differ: the one nearest 440 Hz is taken first.
@@ -92,7 +93,7 @@ def _fit(pitches: FloatArray, scale: FloatArray) -> tuple[float, float]:
     fine = np.arange(near - 8.0, near + 8.0, 0.05)
     costs = np.array([np.mean(np.abs(_deviation(pitches, scale, s))) for s in fine])
     shift = float(np.mean(fine[costs <= costs.min() + 1e-9]))
-    return shift, float(np.median(np.abs(_deviation(pitches, scale, shift))))
+    return shift, float(np.mean(np.minimum(np.abs(_deviation(pitches, scale, shift)), MOST_CENTS)))
 
 
 def _deviation(pitches: FloatArray, scale: FloatArray, shift: float) -> FloatArray:

@@ -39,6 +39,7 @@ EARLY_LATE_SPREADS = 5.0
 SPEED_STEP_S = 0.05
 TONE_OVER_DB = 10.0  # an extra sound must stand out of what lies beside it as a tone does
 LEAST_T60_S = 0.25  # a knock's modes are shorter, a tooth that can be taken for a strike rings longer
+PLAYED_SHARE = 0.34  # of a lap's strikes; a lap that was played has nearly all, one that was not some chance ones
 WEAK_SHARE = 0.4  # of the tooth's usual strength
 
 
@@ -121,7 +122,7 @@ def read_turn(
     advance(0.8, "following the speed")
     whirr = find_whirr(recording, motion)
     sounds = _sounds(recording, tones, matched, motion)
-    period, laps = _revolution(motion, expected)
+    period, laps = _revolution(motion, [h.expected for h in matched.heard])
     speed = _speed(motion, whirr, period)
     remarks = list(recording.remarks)
     if clock != 1.0:
@@ -172,7 +173,6 @@ def _settle(recording: Recording, tones: Tones, expected: list[Expected], path: 
     """Match, fit the motion, and match again along it, with exact onsets."""
     loud = loudness(tones)
     curve, step_s = attack_curve(recording)
-    turns = np.array([e.turn for e in expected])
     for _ in range(3):
         matched = match(tones, expected, path, loud)
         heard = [h for h in matched.heard if h.beginning is not None]
@@ -180,8 +180,17 @@ def _settle(recording: Recording, tones: Tones, expected: list[Expected], path: 
             raise BadInput("too few of the expected strikes are heard to follow the disc. Record closer, in quiet.")
         onsets = refine([h.beginning.time_s for h in heard if h.beginning], curve, step_s)
         motion = motion_from(onsets, np.array([h.expected.turn for h in heard]))
-        path = motion.time(turns)
+        expected = _played(expected, heard)
+        path = motion.time(np.array([e.turn for e in expected]))
     return _with_onsets(matched, curve, step_s), motion
+
+
+def _played(expected: list[Expected], heard: Sequence[Heard]) -> list[Expected]:
+    """The expected strikes without laps of which almost nothing is heard: the disc stood still, or had stopped."""
+    laps = {int(np.floor(e.turn)) for e in expected}
+    counts = {lap: sum(np.floor(e.turn) == lap for e in expected) for lap in laps}
+    sounding = {lap: sum(np.floor(h.expected.turn) == lap for h in heard) for lap in laps}
+    return [e for e in expected if sounding[int(np.floor(e.turn))] >= PLAYED_SHARE * counts[int(np.floor(e.turn))]]
 
 
 def _with_onsets(matched: Matched, curve: FloatArray, step_s: float) -> Matched:

@@ -175,4 +175,6 @@ def _together(strikes: list[int], path_s: FloatArray) -> list[list[int]]:
 def _echo(b: Beginning, used: Sequence[Beginning], extra: Sequence[tuple[Beginning, float]]) -> bool:
     """Whether a weaker beginning lies in the blur of a strike of the same pitch."""
     near = [*used, *(e for e, _ in extra)]
-    return any(o.group == b.group and abs(o.time_s - b.time_s) < ECHO_S and b.strength < ECHO_SHARE * o.strength for o in near)
+    return any(
+        o.group == b.group and abs(o.time_s - b.time_s) < ECHO_S and b.strength < ECHO_SHARE * o.strength for o in near
+    )
