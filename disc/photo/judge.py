@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,7 +19,10 @@ BENT_MM = 0.08
 NATURAL_LEAN_MM = 0.012
 # The networks' sigma times these is one standard deviation of the error that is found on rendered faces which they
 # were not trained on; the second is what no single pin knows of (plane, slot), added in quadrature.
-SIGMA_SCALE, SIGMA_COMMON_MM = 1.0, 0.006
+SIGMA_SCALE, SIGMA_COMMON_MM = 1.3, 0.013
+# Squared on, a pin hides its own length, and the network cannot tell it from a stub: there only rarity speaks. As the
+# common slant grows, an upright pin shows this much of itself before it is told from a stub, mm.
+STUB_RARITY, SHOWN_MM = 8.0, 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +31,19 @@ class Sites:
 
     spots: Spots
     odds: FloatArray
+
+
+def kinds_by_slant(spots: Spots, slant: Slant) -> Spots:
+    """Pin or stub, with what the view's slant lets be seen of a standing pin taken into account."""
+    shown = np.linalg.norm(slant.at(spots.root), axis=1)
+    drawn = np.linalg.norm(spots.tip - spots.root, axis=1)
+    rare = STUB_RARITY ** -np.exp(-0.5 * (shown / SHOWN_MM) ** 2)
+    kind = spots.kind.copy()
+    kind[:, STUB] *= rare
+    # Where upright pins show their length, a mark that shows none of it is no upright pin.
+    bare = (shown > 2.5 * SHOWN_MM) & (drawn < 0.25 * shown) & (kind[:, HOLE] < 0.3)
+    kind[bare, STUB] = np.maximum(kind[bare, STUB], kind[bare, PIN] * 1.2)
+    return replace(spots, kind=kind / kind.sum(1, keepdims=True))
 
 
 def best_roots(spots: Spots, slant: Slant) -> tuple[FloatArray, FloatArray]:

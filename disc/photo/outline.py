@@ -14,9 +14,10 @@ from disc.photo.image import Pixels, opencv
 from disc.photo.plane import Plane
 
 ANGLES = 720
-# Rims have their edge broken, by some 0.03 mm (common practice, no source). Flat and bevel melt into one edge in the
-# picture, which then lies half a bevel inside the outline.
-HALF_BEVEL_MM = 0.015
+# Rims have their edge broken, by some 0.03 mm (common practice, no source). Flat, bevel and ground melt into one edge in
+# the picture, which lies inside the outline by a part of the bevel that depends on the light: 0.00 to 0.035 mm on the
+# development photographs. The middle of that is added, and settle.py's RIM_FLOOR_MM stands for the rest.
+INSIDE_OUTLINE_MM = 0.02
 INSIDE_MM, OUTSIDE_MM, STEP_MM = 0.55, 0.40, 0.02
 
 
@@ -36,7 +37,8 @@ def rim_points(
     near = np.abs(at[ok] - radius) < 0.12
     where = phi[ok][near]
     rr = at[ok][near]
-    xy = np.stack([rr * np.cos(where), rr * np.sin(where)], 1)
+    out = rr + INSIDE_OUTLINE_MM
+    xy = np.stack([out * np.cos(where), out * np.sin(where)], 1)
     return plane.to_px(xy), float(np.clip(1.4826 * np.median(np.abs(rr - np.median(rr))), 0.008, 0.1))
 
 

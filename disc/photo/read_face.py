@@ -11,12 +11,12 @@ from disc.frame import FloatArray
 from disc.photo.find_plate import Found, find_plate, plate_by_hand
 from disc.photo.flatten import flatten
 from disc.photo.image import Photo
-from disc.photo.judge import Sites, make_pins
+from disc.photo.judge import Sites, kinds_by_slant, make_pins
 from disc.photo.outline import rim_points
 from disc.photo.plane import Plane, plane_from_ellipse
 from disc.photo.settle import Settled, settle
-from disc.photo.slant import Slant, fit_slant, plane_tilt
-from disc.photo.slot import Slot, find_slot
+from disc.photo.slant import Slant, expected_perspective, fit_slant, plane_tilt
+from disc.photo.slot import Slot, find_slot, search_slot
 from disc.photo.spots import PIN, Spots, find_spots
 from disc.photo.view import View
 from disc.photo.weigh import network_odds, site_odds, sure_tracks
@@ -69,7 +69,7 @@ def read_face(photo: Photo, side: Side, plate: Plate, settings: ReadSettings | N
     radii = np.hypot(mm.root[:, 0], mm.root[:, 1])
     odds = site_odds(mm, radii, radius, slant, plate.bore_mm or 0.0)
     keep = odds > BELIEVED
-    sites = Sites(mm.pick(keep), odds[keep])
+    sites = Sites(kinds_by_slant(mm.pick(keep), slant), odds[keep])
     eye, known = _eye(slant, plane, photo)
     tracks = sure_tracks(sites.spots, radii[keep], odds[keep])
     height = slant.gain * eye[2] / (1 + slant.gain) if known else None
@@ -128,7 +128,10 @@ def _settle_all(seen: _Seen) -> tuple[Plane, Settled, Slant]:
     odds = site_odds(mm, np.hypot(mm.root[:, 0], mm.root[:, 1]), seen.radius_mm, slant, seen.bore_mm)
     sure = odds > 1.0
     rim, scatter = rim_points(seen.photo.pixels, settled.plane, seen.radius_mm, slant.eye_xy_mm)
-    fine = settle(settled.plane, seen.radius_mm, px[sure], spots.sigma_root[sure], rim, scatter, FINE_WIDTHS_MM)
+    view_fits = expected_perspective(slant, settled.plane, seen.radius_mm, seen.photo.focal_px)
+    fine = settle(
+        settled.plane, seen.radius_mm, px[sure], spots.sigma_root[sure], rim, scatter, FINE_WIDTHS_MM, view_fits
+    )
     return fine.plane, fine, slant
 
 
@@ -144,18 +147,37 @@ def _place_slot(
 ) -> tuple[Slot | None, float, tuple[str, ...]]:
     """The exact slot, its angle, and words where a person must look."""
     by_hand = settings.slot is not None
-    at = settings.slot or found.slot
-    if at is None:
-        return None, 0.0, ("the stop slot was not found: angles count from an arbitrary place. Name it with --slot.",)
-    x, y = plane.to_mm(np.array([at]))[0]
-    near = float(np.arctan2(y, x))
+    near, words = _near_slot(photo, plane, radius, found, settings)
+    if near is None:
+        return None, 0.0, words
     slot = find_slot(photo.pixels, plane, radius, near)
     if slot is None:
-        words = () if by_hand else ("the stop slot's edges are not clear; check its place, or name it with --slot.",)
-        return None, near, words
+        unclear = () if by_hand else ("the stop slot's edges are not clear; check its place, or name it with --slot.",)
+        return None, near, words or unclear
     if by_hand and abs(slot.angle_rad - near) * radius > 0.6:
         return None, near, ()  # the person meant another place than the edges found
-    return slot, slot.angle_rad, ()
+    return slot, slot.angle_rad, words
+
+
+# The finder's heat at the slot from which it is believed alone; where it is wrong it stays under 0.3 (rendered faces).
+SLOT_SURE = 0.40
+
+
+def _near_slot(
+    photo: Photo, plane: Plane, radius: float, found: Found, settings: ReadSettings
+) -> tuple[float | None, tuple[str, ...]]:
+    """About where the slot is, rad: as a person said, as the finder saw it, or by a search round the rim."""
+    at = settings.slot or (found.slot if found.slot_heat >= SLOT_SURE else None)
+    if at is not None:
+        x, y = plane.to_mm(np.array([at]))[0]
+        return float(np.arctan2(y, x)), ()
+    searched = search_slot(photo.pixels, plane, radius)
+    if searched is not None:
+        return searched, ("the stop slot is not plain to see; check on the overlay that the arrow points to it.",)
+    if found.slot is not None:
+        x, y = plane.to_mm(np.array([found.slot]))[0]
+        return float(np.arctan2(y, x)), ("the stop slot is doubtful; check it on the overlay, or name it with --slot.",)
+    return None, ("the stop slot was not found: angles count from an arbitrary place. Name it with --slot.",)
 
 
 def _eye(slant: Slant, plane: Plane, photo: Photo) -> tuple[tuple[float, float, float], bool]:

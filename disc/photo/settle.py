@@ -23,6 +23,10 @@ EXPECTED = np.array([0.20, 0.02, 0.02, 0.03, 0.03, 0.03, 0.03, 0.006])
 # Kernel widths in turn, mm: from what a first plane leaves to what a good one does.
 WIDTHS_MM = (0.12, 0.09, 0.07, 0.055, 0.045, 0.04, 0.035, 0.03, 0.03, 0.03)
 FEWEST_PINS = 8
+# The rim's errors run together along it: which side of a broken edge shows depends on the light. All its points speak
+# like this many independent ones, none of them better than this (half a bevel and more).
+RIM_VOICES, RIM_FLOOR_MM = 12.0, 0.03
+RIM_OFF_MM = 0.012
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +39,42 @@ class Settled:
     track_of: FloatArray
 
 
+@dataclass(frozen=True, slots=True)
+class Perspective:
+    """How fast the scale should grow across the face, in units of the radius, and how sure that is.
+
+    A pinhole looking at the picture's middle cannot show just any perspective: it runs along the tilt, and its strength
+    follows from tilt and distance. gx, gy: its vector; sigma along it and across it.
+    """
+
+    gx: float
+    gy: float
+    sigma_along: float
+    sigma_across: float
+
+
+def perspective_of(plane: Plane, radius_mm: float) -> FloatArray:
+    """The plane's own perspective vector at its middle, in units of the radius."""
+    h = plane.plane_to_px
+    return h[2, :2] / h[2, 2] * radius_mm
+
+
+def _perspective_rows(
+    plane: Plane, theta: FloatArray, radius_mm: float, wanted: Perspective
+) -> tuple[FloatArray, FloatArray]:
+    def vector(at: FloatArray) -> FloatArray:
+        return perspective_of(plane.corrected(_to_mm_frame(_correction(at), radius_mm), plane.k1), radius_mm)
+
+    here = vector(theta)
+    eps = 1e-5
+    slopes = np.stack([(vector(theta + eps * np.eye(8)[k]) - here) / eps for k in range(8)], 1)
+    aim = np.array([wanted.gx, wanted.gy])
+    size = float(np.hypot(*aim))
+    along = aim / size if size > 1e-9 else np.array([1.0, 0.0])
+    frame = np.array([along / wanted.sigma_along, np.array([-along[1], along[0]]) / wanted.sigma_across])
+    return frame @ slopes, frame @ (aim - here)
+
+
 def settle(
     plane: Plane,
     radius_mm: float,
@@ -43,28 +83,43 @@ def settle(
     rim_px: FloatArray,
     rim_sigma_mm: float,
     widths: tuple[float, ...] = WIDTHS_MM,
+    perspective: Perspective | None = None,
 ) -> Settled:
-    """pins_px: roots (n, 2), photo pixels; sigma_mm (n,). rim_px: points (m, 2) of the rim's circle."""
+    """pins_px: roots (n, 2), photo pixels; sigma_mm (n,). rim_px: points (m, 2) of the rim's circle.
+
+    perspective: what the slant of the pins lets expect of it.
+    """
     theta = np.zeros(8)
+    rim_off = np.zeros(2)  # the rim seen beside its true place: broken edges, one side bright, one dark
     spread = np.hypot(sigma_mm, SETTING_MM)
     use_tracks = len(pins_px) >= FEWEST_PINS
-    # All rim points together speak like forty independent ones: their errors run together along the rim.
-    rim_weight = np.sqrt(min(1.0, 40.0 / max(len(rim_px), 1)))
+    rim_weight = np.sqrt(min(1.0, RIM_VOICES / max(len(rim_px), 1)))
+    rim_sigma_mm = max(rim_sigma_mm, RIM_FLOOR_MM)
     for width in widths:
         radii, slopes = _radii(plane, theta, radius_mm, pins_px)
         rows, values = [np.diag(1 / EXPECTED)], [-theta / EXPECTED]
+        if perspective is not None:
+            row, value = _perspective_rows(plane, theta, radius_mm, perspective)
+            rows.append(row)
+            values.append(value)
         if use_tracks:
             row, value = _track_rows(radii, slopes, spread, width)
             rows.append(row)
             values.append(value)
+        rows = [np.hstack([row, np.zeros((len(row), 2))]) for row in rows]
+        rows.append(np.hstack([np.zeros((2, 8)), np.eye(2) / RIM_OFF_MM]))
+        values.append(-rim_off / RIM_OFF_MM)
         if len(rim_px):
             r, dr = _radii(plane, theta, radius_mm, rim_px)
-            miss = r - radius_mm
+            way = plane.to_mm(rim_px)
+            way = way / np.linalg.norm(way, axis=1, keepdims=True)
+            miss = r - radius_mm - way @ rim_off
             w = rim_weight / rim_sigma_mm / (1 + (miss / (2.5 * rim_sigma_mm)) ** 2)
-            rows.append(-dr * w[:, None])
+            rows.append(np.hstack([-dr, way]) * w[:, None])
             values.append(miss * w)
         step = np.linalg.lstsq(np.vstack(rows), np.concatenate(values), rcond=None)[0]
-        theta = theta + np.clip(step, -0.05, 0.05)
+        theta = theta + np.clip(step[:8], -0.05, 0.05)
+        rim_off = rim_off + np.clip(step[8:], -0.05, 0.05)
     better = plane.corrected(_to_mm_frame(_correction(theta), radius_mm), plane.k1 + theta[7])
     r = np.hypot(*better.to_mm(pins_px).T) if len(pins_px) else np.zeros(0)
     label, tracks = heaps(r, 1 / spread**2, widths[-1])

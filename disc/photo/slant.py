@@ -13,6 +13,7 @@ import numpy as np
 
 from disc.frame import FloatArray
 from disc.photo.plane import Plane
+from disc.photo.settle import Perspective
 
 # A first guess at how far sound tips stray from the field, mm: their own lean (to 0.03 mm an axis, common practice, no
 # source) and the measuring error together. Only the weighting of the first rounds depends on it.
@@ -58,6 +59,7 @@ def plane_tilt(plane: Plane) -> tuple[float, FloatArray]:
 # else, such as shadows. Tilts below 4 degrees are not told from none by foreshortening.
 LOWEST_MM, HIGHEST_MM = 0.2, 0.9
 TILT_FLOOR = 0.07
+GAIN_SIGMA = 0.0007  # how well the networks' tips tell the gain, on rendered faces
 
 
 def fit_slant(root: FloatArray, tip: FloatArray, sigma: FloatArray, weight: FloatArray, plane: Plane) -> Slant:
@@ -123,3 +125,32 @@ def _settle(root: FloatArray, tip: FloatArray, sigma: FloatArray, weight: FloatA
     good = np.linalg.norm(left2, axis=1) < cut
     sigma_mm = float(np.sqrt(np.mean(left2[good] ** 2))) if np.any(good) else STRAY_MM
     return Slant(float(solution[0]), (float(solution[1]), float(solution[2])), max(sigma_mm, 0.003), int(np.sum(good)))
+
+
+def expected_perspective(slant: Slant, plane: Plane, radius_mm: float, focal_px: float | None) -> Perspective | None:
+    """The perspective that goes with this slant, if the optical axis goes through the picture's middle; None unknown.
+
+    With the eye at E over the plane and the picture's middle at M, depth grows over the face as (M - E) . (X - E).
+    """
+    if slant.pins < 15:
+        return None
+    shift = np.asarray(slant.shift)
+    reach = float(np.hypot(*shift))
+    tangent, _ = plane_tilt(plane)
+    tall = float(np.clip(reach / tangent, 0.25, 0.8)) if tangent > 0.1 else 0.5
+    gain = max(slant.gain, GAIN_SIGMA)
+    eye_z = tall * (1 + gain) / gain
+    doubt = GAIN_SIGMA / gain
+    if focal_px:
+        a = plane.to_px(np.array([[0.0, 0.0], [0.05, 0.0], [0.0, 0.05]]))
+        eye_z, doubt = focal_px / float(np.linalg.svd(np.stack([a[1] - a[0], a[2] - a[0]], 1) / 0.05)[1][0]), 0.05
+    eye = shift / tall * eye_z
+    middle = plane.to_mm(np.array([[(plane.size[0] - 1) / 2, (plane.size[1] - 1) / 2]]))[0]
+    ahead = middle - eye
+    depth = float(eye_z**2 - ahead @ eye)
+    vector = ahead / max(depth, 1.0) * radius_mm
+    size = float(np.hypot(*vector))
+    # A picture cut out of a larger one has its axis elsewhere: some doubt stays even where nothing is tilted.
+    return Perspective(
+        float(vector[0]), float(vector[1]), float(np.hypot(min(doubt + 0.2, 1.0) * size, 0.002)), 0.002 + 0.1 * size
+    )

@@ -86,3 +86,60 @@ def _between(slope: FloatArray, across: FloatArray, k: int) -> float:
     a, b, c = slope[k - 1], slope[k], slope[k + 1]
     bend = a - 2 * b + c
     return float(across[k] + (0.5 * (a - c) / bend if abs(bend) > 1e-9 else 0.0) * STEP_MM)
+
+
+def search_slot(pixels: Pixels, plane: Plane, radius_mm: float) -> float | None:
+    """Where round the rim a notch is, rad in the plane's axes, without any hint; None where none stands out.
+
+    A band below the rim is compared with the plate's own colour on either side of each place: a notch is as wide as a
+    slot, wholly of another colour, and like the ground just outside the rim there. Of a gear-cut rim the teeth's gaps end
+    above the band.
+    """
+    n = 1440
+    step_mm = 2 * np.pi * radius_mm / n
+    band = _ring(pixels, plane, radius_mm - np.array([0.42, 0.47, 0.52]), n)
+    ground = _ring(pixels, plane, radius_mm + np.array([0.12, 0.25]), n)
+    wide = int(4.0 / step_mm)
+    around = np.stack([_running_median(band[:, k], wide) for k in range(3)], 1)
+    away = np.linalg.norm(band - around, axis=1)
+    to_ground = np.linalg.norm(around - ground, axis=1)
+    # 1 where the band is all ground, 0 where it is plate; noise keeps the divisor from nothing.
+    share = np.clip(((band - around) * (ground - around)).sum(1) / np.maximum(to_ground**2, 15.0**2), -0.5, 1.5)
+    noise = 1.4826 * float(np.median(away)) + 2.0
+    best: tuple[float, float] | None = None
+    for width_mm in (0.5, 0.7, 0.9, 1.1, 1.4):
+        half = max(1, round(width_mm / step_mm / 2))
+        inside, beside = _window_mean(away, half), _window_mean(away, 2 * half + 2)
+        beside = (beside * (4 * half + 5) - inside * (2 * half + 1)) / (2 * half + 4)
+        score = (inside - 1.2 * beside) / noise + 1.5 * _window_mean(share, half)
+        k = int(np.argmax(score))
+        if best is None or score[k] > best[0]:
+            best = (float(score[k]), 2 * np.pi * k / n)
+    return best[1] if best is not None and best[0] > SLOT_STANDS_OUT else None
+
+
+SLOT_STANDS_OUT = 3.0  # in noises of the band; spots and pins' shadows on rendered rims reach 1 to 2
+
+
+def _ring(pixels: Pixels, plane: Plane, radii: FloatArray, n: int) -> FloatArray:
+    cv2 = opencv()
+    phi = 2 * np.pi * np.arange(n) / n
+    rows = []
+    for r in radii:
+        uv = plane.to_px(np.stack([r * np.cos(phi), r * np.sin(phi)], 1)).astype(np.float32)
+        rows.append(
+            cv2.remap(pixels, uv[None, :, 0], uv[None, :, 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)[0]
+        )
+    return np.median(np.asarray(rows, float), 0)
+
+
+def _running_median(values: FloatArray, window: int) -> FloatArray:
+    from scipy.ndimage import median_filter
+
+    return np.asarray(median_filter(values, size=2 * window + 1, mode="wrap"))
+
+
+def _window_mean(values: FloatArray, half: int) -> FloatArray:
+    from scipy.ndimage import uniform_filter1d
+
+    return np.asarray(uniform_filter1d(values, size=2 * half + 1, mode="wrap"))

@@ -14,6 +14,9 @@ from disc.photo.networks import CLOSER_PX, SITES_STRIDE, SiteAnswer, ask_closer,
 PIN, STUB, HOLE = 0, 1, 2
 # Lowest heat at which a place is looked at further; what is kept is decided in judge.py.
 LOWEST_HEAT = 0.10
+# How much rarer (or not) the kinds are on a disc than they were among the training crops, where a sixth each were stubs
+# and holes: of a disc's sites a few per cent are (common practice, no source).
+KIND_SHARE = np.array([1.0, 0.6, 0.5])
 # Two sites cannot be closer than a pin's thickness (0.15 mm is the thinnest wire).
 CLOSEST_MM = 0.16
 
@@ -63,7 +66,8 @@ def look_closer(flat: Flat, spots: Spots) -> Spots:
     root = corner + (CLOSER_PX - 1) / 2 + said.root
     near = flat.to_mm(root)
     there = 1 - said.kind[:, 3]
-    kind = said.kind[:, :3] / np.maximum(there, 1e-6)[:, None]
+    kind = said.kind[:, :3] * KIND_SHARE
+    kind = kind / np.maximum(kind.sum(1), 1e-9)[:, None]
     s = flat.px_per_mm
     seen = Spots(near, flat.to_mm(root + said.tip), kind, there, said.sigma_root / s, said.sigma_tip / s, spots.coarse)
     return _thin_out(seen.pick(np.argsort(-there, kind="stable")))

@@ -180,16 +180,16 @@ class Scene:
 
     def light(self) -> None:
         d, b = self.d, self.b
-        self.fill = d.log(0.05, 0.6, b)[:, None] * d.u(0.8, 1.1, b, 3)
+        self.fill = d.log(0.03, 0.6, b)[:, None] * d.u(0.8, 1.1, b, 3)
         self.slope = d.n(b, 2) * 0.35
         w = WINDOWS
-        self.win_on = d.chance(0.6, b, w)
+        self.win_on = d.chance(0.5, b, w)
         self.win_az, self.win_el = d.u(-math.pi, math.pi, b, w), d.u(0.35, 1.35, b, w)
         self.win_w, self.win_h = d.u(0.12, 1.0, b, w), d.u(0.1, 0.45, b, w)
         self.win_soft = d.u(0.05, 0.6, b, w)
         self.win_l = d.u(0.6, 9.0, b, w)[..., None] * d.u(0.85, 1.1, b, w, 3)
         self.shade = torch.where(d.chance(0.6, b), d.u(0.08, 0.4, b), torch.zeros(b, device=d.device))
-        self.lamp_on = d.chance(0.36, b, LAMPS)
+        self.lamp_on = d.chance(0.45, b, LAMPS)
         az, el = d.u(-math.pi, math.pi, b, LAMPS), d.u(0.35, 1.4, b, LAMPS)
         lamp = torch.stack([el.cos() * az.cos(), el.cos() * az.sin(), el.sin()], -1)
         # Half of them near where the plate mirrors them to the lens: glare, and pin shadows as hard as they come.

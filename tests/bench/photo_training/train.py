@@ -125,6 +125,15 @@ def sites_loss(y, root, tip, kind):
     )
 
 
+def started(net, folder: Path, name: str):
+    """The network, going on from FOLDER/../start/NAME.pt where there is one."""
+    path = folder.parent / "start" / f"{name}.pt"
+    if path.exists():
+        net.load_state_dict(torch.load(path, map_location="cpu"))
+        print(name, "goes on from", path, flush=True)
+    return net
+
+
 def schedule(t: float, peak: float) -> float:
     return peak * min(1.0, t / 0.05) * (0.5 * (1 + math.cos(math.pi * min(t, 1.0))) + 0.002)
 
@@ -134,13 +143,13 @@ def train_sites(out: Path, folder: Path, seconds: float, device: str) -> None:
     pool, pair = load_pool(device)
     print("sites: traced", len(pool[0]), "rendered", len(pair[0]), flush=True)
     half = seconds
-    net = nets.Sites(16, 40).to(device, memory_format=torch.channels_last)
+    net = started(nets.Sites(16, 40), folder, "sites").to(device, memory_format=torch.channels_last)
     ema = {k: v.detach().clone() for k, v in net.state_dict().items()}
     opt = torch.optim.AdamW(net.parameters(), lr=1e-3, weight_decay=1e-2)
     t0, step, logs = time.time(), 0, []
     while (t := (time.time() - t0) / half) < 1:
         for g in opt.param_groups:
-            g["lr"] = schedule(t, 3e-3)
+            g["lr"] = schedule(t, 1.5e-3)
         losses = 0
         opt.zero_grad(set_to_none=True)
         for source, n in ((pool, 192), (pair, 160)):
@@ -278,13 +287,13 @@ def load_pool(device: str):
 def train_closer(out: Path, folder: Path, seconds: float, device: str) -> None:
     torch.manual_seed(3)
     pool, pair = load_pool(device)
-    net = nets.Closer().to(device, memory_format=torch.channels_last)
+    net = started(nets.Closer(), folder, "closer").to(device, memory_format=torch.channels_last)
     ema = {k: v.detach().clone() for k, v in net.state_dict().items()}
     opt = torch.optim.AdamW(net.parameters(), lr=1e-3, weight_decay=2e-2)
     t0, step, logs = time.time(), 0, []
     while (t := (time.time() - t0) / seconds) < 1:
         for g in opt.param_groups:
-            g["lr"] = schedule(t, 2.5e-3)
+            g["lr"] = schedule(t, 1.2e-3)
         opt.zero_grad(set_to_none=True)
         total = 0
         for source, n in ((pool, 72), (pair, 72)):
