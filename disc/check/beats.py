@@ -6,9 +6,11 @@ import math
 from collections.abc import Iterable, Sequence
 
 from disc.check.evidence import HEARD, combine, limited, normal_log_density
-from disc.check.grid import grid_of, late_s
+from disc.check.grid import late_s
 from disc.check.kinds import Kind
+from disc.check.repeats import Heard
 from disc.check.seen import finding_at
+from disc.check.wants import beat_density
 from disc.records import Evidence, Finding, Pin, Strike, Tune
 
 # What a listener notices in an even run; common practice, no source: 30 to 50 ms.
@@ -19,14 +21,23 @@ PRIOR_OFF_BEAT = 0.001
 REPORT_FROM = 0.5
 
 
-def off_beat_findings(pins: Iterable[Pin], tune: Tune, strikes: Sequence[Strike]) -> tuple[Finding, ...]:
-    """Pins whose strike is off its written place by far more than the rest. pins: with their teeth."""
-    grid = grid_of(tune, strikes)
+def off_beat_findings(pins: Iterable[Pin], tune: Tune, strikes: Sequence[Strike], heard: Heard) -> tuple[Finding, ...]:
+    """Pins whose strike is off its written place by far more than the rest, at a point of the bar where no others fall.
+
+    pins: with their teeth. heard: the same strikes, in the same order. Where others fall at that point too, the reader
+    took a note for another's place, and the pin is right.
+    """
+    grid = heard.grid
+    lone = {
+        s.pin_id
+        for s, density in zip(strikes, beat_density(heard, heard.t_s, of_others=True), strict=True)
+        if density < 0.0
+    }
     late = late_s(tune, strikes)
     findings = []
     for pin in pins:
         off = late.get(pin.id)
-        if off is None or abs(off) < max(LEAST_LATE_S, LEAST_SIGMAS * grid.sigma_s):
+        if off is None or pin.id not in lone or abs(off) < max(LEAST_LATE_S, LEAST_SIGMAS * grid.sigma_s):
             continue
         weight = limited(-math.log(grid.beat_s) - normal_log_density(off, grid.sigma_s))
         word = "late" if off > 0 else "early"

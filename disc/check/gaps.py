@@ -6,7 +6,7 @@ from collections import defaultdict
 
 import numpy as np
 
-from disc.check.places import Bench, Place, place_without_hole, witness_teeth
+from disc.check.places import Bench, Place, place_without_hole
 from disc.check.repeats import Heard, Votes, Window, nearest_gap, vote
 from disc.frame import FloatArray
 
@@ -29,8 +29,7 @@ def candidate_places(heard: Heard, bench: Bench, sound_of_tooth: dict[int, int])
             middle = float(np.median(group))
             if nearest_gap(standing, np.array([middle]))[0] < heard.tolerance_s:
                 continue
-            teeth = witness_teeth(heard, votes.lags_s, middle, sound)
-            place = place_without_hole(middle, sound, bench, sound_of_tooth, teeth)
+            place = place_without_hole(middle, sound, bench, sound_of_tooth)
             if place is not None:
                 places.append(place)
     return tuple(places)

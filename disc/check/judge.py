@@ -70,8 +70,8 @@ def judge(disc: Disc) -> Judgement:
     strikes = strikes_from_pins(pins, disc.comb, disc.plate)
     seen = seen_findings(pins, disc.plate, spread)
     mechanical = mechanical_findings(pins, disc.comb, disc.plate, spread, strikes)
-    late = off_beat_findings(pins, disc.tune, strikes) if disc.tune is not None else ()
     heard = _heard(disc, strikes)
+    late = off_beat_findings(pins, disc.tune, strikes, heard) if disc.tune and heard else ()
     laid = _laid_over(disc, heard)
     known = None if heard is None or laid is None else known_of(heard, *laid, [strike.pin_id for strike in strikes])
     bent = {finding.pin_id for finding in seen if finding.kind == Kind.BENT and finding.pin_id is not None}

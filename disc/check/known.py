@@ -16,9 +16,8 @@ import numpy as np
 import numpy.typing as npt
 
 from disc.check.evidence import KNOWN, combine, limited
-from disc.check.grid import beat_lags_s
 from disc.check.kinds import Kind
-from disc.check.places import Bench, Place, place_without_hole, witness_teeth
+from disc.check.places import Bench, Place, place_without_hole
 from disc.check.repeats import Heard
 from disc.check.seen import finding_at
 from disc.check.wants import beat_density
@@ -31,7 +30,7 @@ STRIKES_BEFORE = 1.0  # the share is drawn towards one half as if so many strike
 # Pins gone, as a share of all, where a disc shows any sign of damage, and where it shows none. No source: the middle of
 # what the benchmark's brief names (3 to 12 %), and next to nothing.
 USUAL_LOSS = 0.07
-NO_SIGN_LOSS = 0.002
+NO_SIGN_LOSS = 0.0003
 LEFT_OUT = 0.01  # share of printed notes that a maker leaves out though there is room; no source
 MOST_LOSS = 0.15  # where a larger share of the notes is absent, it is another version of the tune
 # Of what the upper line has and the print has not, so much shows again as notes of the print left out. No source.
@@ -40,7 +39,7 @@ OTHER_VERSION = 0.3
 PRIOR_DISPLACED = 0.02
 DISPLACED_WORTH = 6.0
 ABSENT_WORDS = "the known tune has a note here that no pin plays"
-FULL_CROWD = 0.45  # Place.crowd from which a note may have been left out for want of room
+FULL_CROWD = 0.25  # Place.crowd from which a note may have been left out for want of room
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +71,7 @@ def known_of(heard: Heard, reference: ReferenceTune, alignment: Alignment, pin_i
     """
     shift = round(alignment.transposition)
     octave_off = [pair for pair in alignment.agree if pair.octaves]
-    beside = beat_density(heard, heard.t_s[[pair.strike for pair in alignment.displaced]])
+    beside = beat_density(heard, heard.t_s[[pair.strike for pair in alignment.displaced]], of_others=True)
     moved = [pair for pair, density in zip(alignment.displaced, beside, strict=True) if density < 0.0]
     away = [pair for pair, density in zip(alignment.displaced, beside, strict=True) if density >= 0.0]
     has = np.zeros(len(heard.t_s), dtype=bool)
@@ -121,20 +120,14 @@ def _upper_share(heard: Heard, has: npt.NDArray[np.bool_]) -> float:
     return float(has[upper & inside].mean()) if (upper & inside).any() else 0.0
 
 
-def absent_places(known: Known, heard: Heard, bench: Bench, sound_of_tooth: dict[int, int]) -> tuple[Place, ...]:
+def absent_places(known: Known, bench: Bench, sound_of_tooth: dict[int, int]) -> tuple[Place, ...]:
     """Where pins for the absent notes would have stood; notes without a tooth, or without room, are left out."""
     places = []
     for at_s, sound in zip(known.absent_s.tolist(), known.absent_sound.tolist(), strict=True):
-        teeth = witness_teeth(heard, heard_lags(heard), at_s, sound)
-        place = place_without_hole(at_s, sound, bench, sound_of_tooth, teeth)
+        place = place_without_hole(at_s, sound, bench, sound_of_tooth)
         if place is not None and place.crowd < FULL_CROWD:
             places.append(place)
     return tuple(places)
-
-
-def heard_lags(heard: Heard) -> FloatArray:
-    """Whole beats over the turn, both ways."""
-    return beat_lags_s(heard.grid, float(np.ptp(heard.t_s)))
 
 
 def hole_evidence(known: Known, place: Place, tolerance_s: float) -> tuple[Evidence, ...]:

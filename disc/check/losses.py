@@ -15,7 +15,7 @@ from disc.records import Condition, Pin
 
 # ln odds for losses where no sign of damage is seen on any pin. On invented discs with 3 to 12 % of the pins gone, half
 # of them with a hole, and 2 to 5 leaning, none was without a sign; the value keeps undamaged discs free of findings.
-NO_SIGN_LOG_ODDS = -4.0
+NO_SIGN_LOG_ODDS = -5.0
 
 
 def has_signs(pins: Iterable[Pin], bent_ids: set[int]) -> bool:

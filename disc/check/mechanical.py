@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 import numpy as np
+from scipy.stats import poisson
 
 from disc.check.clearance import (
     USUAL_DIAMETER_MM,
@@ -36,8 +37,8 @@ PRIOR = 0.02
 # A pin in the rest arc must lie in it by more than the reading may be wrong: about a third of a pin at 8 mm radius.
 REST_ARC_DOUBT_DEG = 0.5
 LEAST_WALL_MM = 0.10  # between holes of the two faces; common practice, no source
-# Share of such pairs against chance below which the maker is taken to have kept the holes of the faces apart.
-KEPT_APART_SHARE = 0.25
+# The maker is taken to have kept the holes of the faces apart where chance brings so few close pairs this seldom.
+KEPT_APART_CHANCE = 0.003
 TURNS_FOR_CHANCE = 24  # relative turns of the two faces over which chance is counted
 
 
@@ -108,7 +109,11 @@ def thin_walls(pins: Sequence[Pin]) -> tuple[Finding, ...]:
     upper = [pin for pin in pins if pin.side is Side.UPPER]
     lower = [pin for pin in pins if pin.side is Side.LOWER]
     walls = close_walls(upper, lower, LEAST_WALL_MM)
-    if not walls or len(walls) > KEPT_APART_SHARE * pairs_by_chance(upper, lower, LEAST_WALL_MM):
+    if not walls:
+        return ()
+    # That few or fewer, of a Poisson number of close pairs.
+    mean = pairs_by_chance(upper, lower, LEAST_WALL_MM)
+    if poisson.cdf(len(walls), mean) > KEPT_APART_CHANCE:
         return ()
     return tuple(_thin_wall(wall) for wall in walls)
 

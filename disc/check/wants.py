@@ -82,11 +82,16 @@ def _without_counterpart(heard: Heard, lags: FloatArray) -> FloatArray:
     return lonely
 
 
-def beat_density(heard: Heard, t_s: FloatArray) -> FloatArray:
-    """ln of the density of all strikes, folded over one bar, at each place's point of the bar; 0 is an even density."""
+def beat_density(heard: Heard, t_s: FloatArray, of_others: bool = False) -> FloatArray:
+    """ln of the density of all strikes, folded over one bar, at each place's point of the bar; 0 is an even density.
+
+    of_others: t_s are times of strikes themselves, each of which is left out of its own density.
+    """
     bar = heard.grid.bar_s
     blur = BLUR_SIGMAS * heard.grid.sigma_s
     gap = np.abs((t_s[:, None] - heard.t_s[None, :] + bar / 2) % bar - bar / 2)
     bell = np.exp(-0.5 * (gap / blur) ** 2) / (blur * np.sqrt(2 * np.pi))
     # Two strikes' worth of an even density: a few strikes alone prove no grid.
-    return np.log((bell.sum(axis=1) + 2.0 / bar) * bar / (len(heard.t_s) + 2.0))
+    own = 1.0 / (blur * np.sqrt(2 * np.pi)) if of_others else 0.0
+    others = np.maximum(bell.sum(axis=1) - own, 0.0)  # rounding may leave a little less than nothing
+    return np.log((others + 2.0 / bar) * bar / (len(heard.t_s) + 2.0))
