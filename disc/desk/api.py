@@ -202,7 +202,7 @@ class Recording(DeskHandler):
         job = _job(self.session)
         if name not in uploads.recordings_of(job):
             raise web.HTTPError(404, "There is no such recording in this job.")
-        self.send_file(uploads.recording_path(job, name))
+        self.send_part(uploads.recording_path(job, name))
 
 
 def _job(session: Session) -> Any:

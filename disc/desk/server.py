@@ -14,7 +14,7 @@ from pathlib import Path
 from disc.desk.guard import Guard
 from disc.desk.session import Session
 from disc.errors import BadInput, JobBusy
-from disc.job import JOB_FILE, PHOTO_FOLDER
+from disc.job import JOB_FILE, PHOTO_FOLDER, open_job
 
 DESK_LOCK = ".desk.lock"
 DESK_ADDRESS = ".desk.json"  # where the desk that holds the lock is; without the key
@@ -80,8 +80,11 @@ def run_desk(folder: Path, opened: Callable[[str, Path], None], port: int = 0, e
 
     opened: called once with the address (and key) to open in a browser, and with a file of this user's own that leads
     there. port 0: any free one. earlier: a job that
-    holds an earlier reading of the same disc, to compare with. Raises JobBusy if a desk is open on it already.
+    holds an earlier reading of the same disc, to compare with. Raises JobBusy if a desk is open on it already,
+    BadInput if one of the folders holds no job.
     """
+    if earlier is not None:
+        open_job(earlier)  # a wrong name is told now, not when the slider is moved
     with only_desk(folder) as tell, tempfile.TemporaryDirectory(prefix="disc-desk-") as uploads:
         session = Session(folder)
         try:

@@ -184,3 +184,30 @@ def test_the_desk_ends_cleanly(tmp_path):
     with running_desk(folder):
         assert (folder / ".desk.lock").exists()
     assert not folder.exists()  # nothing was started: nothing is left
+
+
+def test_after_a_kill_the_desk_opens_again(tmp_path):
+    folder = make_job(tmp_path / "watch")
+    first = run_disc("desk", str(folder), "--no-browser", "--json")
+    assert first.stdout is not None and first.stdout.readline()
+    first.kill()
+    first.communicate(timeout=30)
+    with running_desk(folder) as address:
+        assert Asker(address).ask("GET", "/api/state")[0] == 200
+
+
+def test_an_earlier_job_that_is_none_is_told_at_once(tmp_path):
+    folder = make_job(tmp_path / "watch")
+    done = run_disc("desk", str(folder), "--no-browser", "--earlier", str(tmp_path / "nowhere"))
+    out, err = done.communicate(timeout=30)
+    assert done.returncode == 2 and out == "" and "no job here" in err and err.count("\n") == 1
+
+
+def test_a_recording_is_given_in_parts(desk):
+    asker, folder = desk
+    (folder / "recordings").mkdir(exist_ok=True)
+    (folder / "recordings" / "a.wav").write_bytes(bytes(range(200)))
+    status, headings, body = asker.ask("GET", "/api/recording/a.wav", Range="bytes=50-59")
+    # RFC 9110, 15.3.7: 206 with the range sent.
+    assert status == 206 and headings["Content-Range"] == "bytes 50-59/200" and body == bytes(range(50, 60))
+    assert asker.ask("GET", "/api/recording/a.wav")[2] == bytes(range(200))

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from disc.job import create_job
 from disc.records import Condition, Side
 
-from .rig import pins
+from .rig import PLATE, pins
 
 UPPER = [pin for pin in pins() if pin.side is Side.UPPER]
 LOWER = [pin for pin in pins() if pin.side is Side.LOWER]
@@ -96,3 +97,16 @@ def test_fingers_pinch_drag_and_pick(open_desk, job):
     touch("touchEnd", 0)
     # Fingers three times as far apart: three times as large.
     assert abs(desk.page.evaluate(scale) / before - 3.0) < 0.15
+
+
+def test_a_job_without_pins_says_what_to_do(open_desk, tmp_path):
+    create_job(tmp_path / "bare", PLATE)
+    desk = open_desk(tmp_path / "bare")
+    assert "No pins yet" in desk.page.locator("#stage-empty").inner_text()
+    for panel in ("findings", "plan", "disc", "comb", "history", "save"):
+        desk.tab(panel)
+    desk.tool("add")
+    box = desk.page.locator("#stage").bounding_box()
+    desk.page.mouse.click(box["x"] + box["width"] / 2 + 90, box["y"] + box["height"] / 2)
+    desk.told("added a pin")
+    assert len(desk.pins()) == 1

@@ -132,7 +132,8 @@ function showLoop() {
   const box = byId("play-loop");
   const bar = barAt(chosenSeconds());
   box.disabled = !bar;
-  byId("loop-words").textContent = player.loop ? `bar ${player.loop[2]}` : bar ? `bar ${bar.number}` : "a bar";
+  const named = (number) => (number < 1 ? "the start" : `bar ${number}`);
+  byId("loop-words").textContent = player.loop ? named(player.loop[2]) : bar ? named(bar.number) : "a bar";
 }
 
 byId("play-loop").onchange = (event) => {
