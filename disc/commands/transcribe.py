@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -31,7 +31,7 @@ def transcribe(
     from disc.job import open_for_writing
     from disc.tune.read_job import transcribe_job
 
-    given = {"metre": metre, "key": key, "upbeat": upbeat, "beats": beats, "title": title}
+    given: dict[str, Any] = {"metre": metre, "key": key, "upbeat": upbeat, "beats": beats, "title": title}
     given |= {"order": order, "tip_limit": tip_limit}
     with progress("transcribe", quiet=as_json) as advance, open_for_writing(job) as opened:
         made = transcribe_job(opened, given, advance)
