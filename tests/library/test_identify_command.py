@@ -5,12 +5,16 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from disc import cli
+from disc.comb.strikes import pins_from_strikes
+from disc.job import create_job, open_for_writing, open_job
 from disc.library.practice import LEVELS, practice_disc
+from disc.records import Comb, Plate, Side, Strike, Tooth
 
 
 def run(monkeypatch, *arguments):
@@ -84,3 +88,35 @@ def test_missing_file_and_bad_exclude(monkeypatch, capsys, tmp_path):
     assert "no file and no job here" in capsys.readouterr().err
     assert run(monkeypatch, "identify", tmp_path / "none.csv", "--exclude", "abc") == 2
     assert "file:number" in capsys.readouterr().err
+
+
+def test_a_job_keeps_its_matches_and_the_disc_over_the_print(small, tmp_path, monkeypatch, capsys):
+    tune = next(i for i in range(40, small.size) if small.reference(i).pitch.size > 60)
+    disc = practice_disc(small.reference(tune), LEVELS["mild"], np.random.default_rng(4))
+    folder = disc_job(disc, tmp_path / "job")
+    assert run(monkeypatch, "identify", folder, "--json") == 0
+    assert json.loads(capsys.readouterr().out)["matches"][0]["file"] == small.key(tune).file
+    job = open_job(folder)
+    assert job.content.results["identify"]["matches"][0]["number"] == small.key(tune).number
+    assert job.out("identify.pdf").read_bytes().startswith(b"%PDF") and job.has("out/identify.svg")
+
+
+def disc_job(disc, folder):
+    """A job whose pins play the practice disc on a comb of just its pitches."""
+    pitches = sorted(set(disc.pitch.tolist()))
+    comb = Comb(tuple(Tooth(i + 1, Side.UPPER, 5 + 0.3 * i, 90.0, float(p)) for i, p in enumerate(pitches)))
+    plate = Plate(30.0, revolution_s=float(disc.onset_s[-1]) * 1.05)
+    strikes = sorted(
+        (
+            Strike(float(at / plate.revolution_s * 360), float(at), pitches.index(p) + 1, float(p))
+            for at, p in zip(disc.onset_s, disc.pitch, strict=True)
+        ),
+        key=lambda strike: (strike.turn_deg, strike.tooth),
+    )
+    pins = pins_from_strikes(strikes, comb, plate)
+    pins = tuple(replace(pin, tooth=strike.tooth) for pin, strike in zip(pins, strikes, strict=True))
+    create_job(folder, plate)
+    with open_for_writing(folder) as job, job.step("test") as stage:
+        job.stage_reading(stage, pins)
+        job.stage_comb(stage, comb)
+    return folder
