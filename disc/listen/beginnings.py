@@ -45,7 +45,7 @@ class NewTone:
 
 
 def quiet_fundamental(tones: list[NewTone], loud: NewTone) -> NewTone | None:
-    """A tone far below a loud one and much weaker, but outlasting it; to be believed only if other teeth have it too."""
+    """A tone far below a loud one and much weaker, but outlasting it; believed only if other teeth have it."""
     found = None
     for tone in tones:
         below = 12.0 * np.log2(loud.frequency_hz / tone.frequency_hz)

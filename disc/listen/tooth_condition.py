@@ -30,7 +30,7 @@ NEIGHBOURS = 2
 
 @dataclass(frozen=True)
 class Cleanness:
-    """Levels in dB against the strongest partial: between_db of the noise between partials, by half octaves upwards, shape
+    """Levels in dB against the strongest partial: between_db of noise between partials, by half octaves up, shape
     (10,); harmonics_db at 2 to 8 times the fundamental, shape (7,); the room's own share in either. nan: not heard."""
 
     between_db: FloatArray

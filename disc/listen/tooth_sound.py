@@ -150,4 +150,4 @@ def _smoothed(alone: ComplexArray, offset_hz: float, rate: float) -> ComplexArra
     kernel /= kernel.sum()
     smooth = np.convolve(still, kernel, mode="same")
     weight = np.convolve(np.ones(len(still)), kernel, mode="same")
-    return smooth / weight
+    return np.asarray(smooth / weight, dtype=complex)

@@ -8,7 +8,7 @@ left over and not explained is extra.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -78,7 +78,30 @@ def match(tones: Tones, expected: Sequence[Expected], path_s: FloatArray, loud: 
             odds = extra_odds(b, reference[b.group], tones.noise[b.group])
             if odds > 0 and not _echo(b, [beginnings[j] for j in used], extra):
                 extra.append((b, odds))
-    return Matched(tuple(heard), tuple(extra), loud)
+    return Matched(tuple(_without_dead(heard)), tuple(extra), loud)
+
+
+LEAST_SILENT = 2
+
+
+def _without_dead(heard: Sequence[Heard]) -> list[Heard]:
+    """A strike that shares its sound with another tooth's is silent where its own tooth never sounds alone."""
+    users: dict[int, list[Heard]] = {}
+    for h in heard:
+        if h.beginning is not None:
+            users.setdefault(id(h.beginning), []).append(h)
+    alone: dict[int, list[bool]] = {}
+    for h in heard:
+        if h.beginning is None or len(users[id(h.beginning)]) == 1:
+            alone.setdefault(h.expected.tooth, []).append(h.beginning is not None)
+    dead = {tooth for tooth, sounded in alone.items() if len(sounded) >= LEAST_SILENT and not any(sounded)}
+    result = []
+    for h in heard:
+        sharing = users.get(id(h.beginning), []) if h.beginning is not None else []
+        others = [o for o in sharing if o.expected.tooth not in dead]
+        silent = h.expected.tooth in dead and len(sharing) > 1 and others
+        result.append(replace(h, beginning=None, odds=-h.odds) if silent else h)
+    return result
 
 
 def usual_strength(tones: Tones, expected: Sequence[Expected], path_s: FloatArray, fallback: FloatArray) -> FloatArray:
@@ -86,10 +109,15 @@ def usual_strength(tones: Tones, expected: Sequence[Expected], path_s: FloatArra
 
     A pitch whose teeth are dead has none; it gets a share of what its neighbours in pitch have.
     """
-    values: list[list[float]] = [[] for _ in tones.hz]
+    by_tooth: dict[int, list[float]] = {}
     for t, e in zip(path_s, expected, strict=True):
-        values[e.group].append(peak_near(tones, e.group, t, 0.05))
-    usual = np.array([np.median(v) if v else np.nan for v in values])
+        by_tooth.setdefault(e.tooth, []).append(peak_near(tones, e.group, t, 0.05))
+    values = [[v for tooth in teeth for v in by_tooth.get(tooth, [])] for teeth in tones.teeth]
+    # Of teeth that share a pitch one may be dead: the loudest tells what a strike of this pitch is like.
+    usual = np.array([
+        max((float(np.median(by_tooth[tooth])) for tooth in teeth if tooth in by_tooth), default=np.nan)
+        for teeth in tones.teeth
+    ])  # fmt: skip
     filled = np.where(np.isfinite(usual), usual, fallback)
     smooth = np.array([np.median(filled[max(0, k - 3) : k + 4]) for k in range(len(filled))])
     few = np.array([len(v) < 3 for v in values])
