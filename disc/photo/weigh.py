@@ -14,13 +14,15 @@ from disc.photo.spots import HOLE, PIN, STUB, Spots
 
 # The two networks' logits, added with these weights, part sites from other marks at about ZERO on rendered faces that
 # neither was trained on; tests/bench/read.py prints what comes of it.
-COARSE_WEIGHT, CLOSER_WEIGHT, ZERO = 1.5, 1.0, 2.5
-# A pin stands on its tooth's track to some 0.03 mm; 5 % stand elsewhere (common practice, no source).
-ON_TRACK_MM, ELSEWHERE = 0.035, 0.05
+COARSE_WEIGHT, CLOSER_WEIGHT, ZERO = 1.5, 1.0, 2.0
+# A pin stands on its tooth's track to some 0.03 mm. Few stand between tracks; where there is room for a track of its own,
+# a tooth that sounds once a turn may have one (common practice, no source).
+ON_TRACK_MM, BETWEEN, ALONE = 0.035, 0.06, 0.20
 # Tracks lie at least this far apart, or two teeth would meet the same pins (common practice, no source).
 TRACK_GAP_MM = 0.34
 # A mark whose tip falls on another site's tip is that pin's shadow or mirror image.
 SAME_TIP_MM = 0.13
+DOUBTED = 1.0  # log-odds of the networks below which a pin may be a shadow that ends at another's foot
 BEND_REACH_MM = 0.55  # a bent pin's tip is at most about its own length from its root
 
 
@@ -76,11 +78,13 @@ def track_odds(radii: FloatArray, tracks: FloatArray, radius_mm: float) -> Float
     span = 0.7 * radius_mm
     d = radii[:, None] - tracks
     density = np.exp(-0.5 * (d / ON_TRACK_MM) ** 2).sum(1) / (ON_TRACK_MM * np.sqrt(2 * np.pi) * len(tracks))
-    return np.log((1 - ELSEWHERE) * density * span + ELSEWHERE)
+    elsewhere = np.where(np.abs(d).min(1) > TRACK_GAP_MM, ALONE, BETWEEN)
+    return np.log((1 - elsewhere) * density * span + elsewhere)
 
 
 def _without_shadows(spots: Spots, odds: FloatArray, kind: FloatArray, left: FloatArray) -> FloatArray:
     """A pin's shadow, read as a bent pin, has its tip where the pin itself stands: the less upright one goes."""
+    networks = network_odds(spots)
     odds = odds.copy()
     pins = np.nonzero((kind == PIN) & (odds > -3.0))[0]
     for i in pins:
@@ -89,7 +93,7 @@ def _without_shadows(spots: Spots, odds: FloatArray, kind: FloatArray, left: Flo
                 continue
             to_tip = np.hypot(*(spots.tip[j] - spots.tip[i]))
             to_root = np.hypot(*(spots.tip[j] - spots.root[i]))
-            if min(to_tip, to_root) < SAME_TIP_MM:
+            if to_tip < SAME_TIP_MM or (to_root < SAME_TIP_MM and networks[j] < DOUBTED):
                 odds[j] = -20.0
     for i in np.nonzero((kind != PIN) & (odds > -3.0))[0]:
         # A dark end of a shadow is no stub or hole: it lies on the body of a standing pin or just at its tip.
