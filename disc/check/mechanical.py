@@ -36,6 +36,8 @@ CLEAR_BREACH = 7.0
 PRIOR = 0.02
 # A pin in the rest arc must lie in it by more than the reading may be wrong: about a third of a pin at 8 mm radius.
 REST_ARC_DOUBT_DEG = 0.5
+REST_ARC_STEPS = 12  # places to either side at which the arc is tried
+SEVERAL_PINS = 2  # one pin in the arc is a slip; from so many on the arc is taken to lie elsewhere
 LEAST_WALL_MM = 0.10  # between holes of the two faces; common practice, no source
 # The maker is taken to have kept the holes of the faces apart where chance brings so few close pairs this seldom.
 KEPT_APART_CHANCE = 0.003
@@ -71,13 +73,31 @@ def in_rest_arc(pins: Iterable[Pin], plate: Plate, strikes: Iterable[Strike]) ->
     """Pins that strike while the movement starts or stops."""
     by_id = {pin.id: pin for pin in pins}
     findings = []
+    strikes = tuple(strikes)
+    middle_deg = middle_of_rest_arc_deg(strikes, plate)
     for strike in strikes:
-        depth = depth_in_rest_arc_deg(strike.turn_deg, plate.rest_arc_deg)
+        depth = depth_in_rest_arc_deg(strike.turn_deg - middle_deg, plate.rest_arc_deg)
         if depth > REST_ARC_DOUBT_DEG and strike.pin_id in by_id:
             evidence = Evidence(MECHANICAL, f"{depth:.1f} degrees inside the rest arc", CLEAR_BREACH)
             pin = by_id[strike.pin_id]
             findings.append(finding_at(pin, Kind.IN_REST_ARC, combine(PRIOR, [evidence]), evidence))
     return tuple(findings)
+
+
+def middle_of_rest_arc_deg(strikes: Sequence[Strike], plate: Plate) -> float:
+    """Where the maker laid the middle of the rest arc, degrees of turn from rest.
+
+    Evenly about rest, unless that would put several pins into it which an arc moved a little leaves out.
+    """
+
+    def broken_by(middle_deg: float) -> int:
+        depths = (depth_in_rest_arc_deg(strike.turn_deg - middle_deg, plate.rest_arc_deg) for strike in strikes)
+        return sum(depth > REST_ARC_DOUBT_DEG for depth in depths)
+
+    half = plate.rest_arc_deg / 2.0
+    shifts = sorted(np.linspace(-half, half, 2 * REST_ARC_STEPS + 1).tolist(), key=abs)
+    best = min(shifts, key=broken_by)
+    return best if broken_by(best) <= broken_by(0.0) - SEVERAL_PINS else 0.0
 
 
 def in_the_way(pins: Sequence[Pin], comb: Comb, spread: Spread) -> tuple[Finding, ...]:

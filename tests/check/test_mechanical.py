@@ -38,6 +38,16 @@ def test_a_pin_in_the_rest_arc():
     assert kinds_of([*sound_disc(), Pin(900, tooth.side, tooth.tip_r_mm, theta)]) == {900: Kind.IN_REST_ARC}
 
 
+def test_a_rest_arc_that_lies_after_rest_is_found_out():
+    """A maker who left the whole arc free after the stop, and played up to it before: no fault."""
+    pins = list(sound_disc())
+    for n, tooth in enumerate((COMB.tooth(t) for t in (1, 3, 5, 7, 2)), start=0):
+        theta = float(theta_for(351.7 + 0.9 * n, tooth.tip_theta_deg, PLATE.turns))
+        pins.append(Pin(900 + n, tooth.side, tooth.tip_r_mm, theta))
+    first = min(s.turn_deg for s in strikes_from_pins(pins, COMB, PLATE))
+    assert first > 10.0 and kinds_of(pins) == {}
+
+
 def test_two_pins_too_close_on_a_track():
     pins = list(sound_disc())
     close = replace(pins[20], id=900, theta_deg=(pins[20].theta_deg + 1.5) % 360)  # 0.2 mm at 7 mm
