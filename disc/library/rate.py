@@ -98,22 +98,30 @@ def _notes_within(
     index: Index, tune: IntArray, transposition: IntArray, quarter_s: FloatArray, start_s: FloatArray, picture: Picture
 ) -> tuple[FloatArray, IntArray, npt.NDArray[np.bool_]]:
     """Expected seconds and pitch of the printed notes that fall within the turn, shape (candidates, notes)."""
-    first, last = index.start[tune], index.start[tune + 1]
-    length = last - first
-    # Each tune's notes that may sound within the turn are contiguous; a coarse search by the mean density would miss
-    # them, so the onsets are looked up exactly, all candidates at once, by offsetting each tune's onsets.
-    widest = int(min(length.max(initial=1), 4096))
-    column = np.arange(widest)
-    place = np.minimum(first[:, None] + column, last[:, None] - 1)
-    at_s = start_s[:, None] + index.onset[place] * (quarter_s / TICKS_PER_QUARTER)[:, None]
-    real = (column < length[:, None]) & (at_s >= picture.first_s) & (at_s <= picture.end_s + MARGIN_S)
-    begin = np.argmax(real, axis=1)
-    width = int(min(real.sum(axis=1).max(initial=1), LONGEST_RUN))
-    take = np.minimum(begin[:, None] + np.arange(width), widest - 1)
-    rows = np.arange(tune.size)[:, None]
-    pitch = index.pitch[place[rows, take]].astype(np.int64) + transposition[:, None]
-    real = real[rows, take] & (pitch >= 0) & (pitch < 128) & (begin[:, None] + np.arange(width) < widest)
-    return at_s[rows, take], np.clip(pitch, 0, 127), real
+    per_tick = TICKS_PER_QUARTER / quarter_s
+    begin = first_notes(index, tune, (picture.first_s - start_s) * per_tick)
+    end = first_notes(index, tune, (picture.end_s + MARGIN_S - start_s) * per_tick)
+    width = int(min((end - begin).max(initial=1), LONGEST_RUN))
+    column = np.arange(max(width, 1))
+    real = column < (end - begin)[:, None]
+    place = np.minimum(begin[:, None] + column, index.start[tune + 1][:, None] - 1)
+    at_s = start_s[:, None] + index.onset[place] / per_tick[:, None]
+    pitch = index.pitch[place].astype(np.int64) + transposition[:, None]
+    return at_s, np.clip(pitch, 0, 127), real & (pitch >= 0) & (pitch < 128)
+
+
+def first_notes(index: Index, tune: IntArray, tick: FloatArray) -> IntArray:
+    """The first note of each tune at or after a tick, one past its last where there is none; all bisected at once."""
+    low, high = index.start[tune].astype(np.int64), index.start[tune + 1].astype(np.int64)
+    last = high - 1
+    while True:
+        open_ = low < high
+        if not open_.any():
+            return low
+        middle = (low + high) // 2
+        before = open_ & (index.onset[np.minimum(middle, last)] < tick)
+        low = np.where(before, middle + 1, low)
+        high = np.where(open_ & ~before, middle, high)
 
 
 def _best_run(value: FloatArray) -> FloatArray:
