@@ -15,7 +15,7 @@ from __future__ import annotations
 import argparse
 import time
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 import numpy as np
@@ -54,11 +54,16 @@ class Count:
         return self.right / max(self.right + self.overlooked, 1)
 
 
-def checked(disc: Simulated, pins: tuple[Pin, ...], **known) -> Judgement:
-    """What the check says of these pins, the tune read by the project's own reader."""
+def read(disc: Simulated, pins: tuple[Pin, ...]) -> Disc:
+    """These pins with the tune as the project's own reader reads it."""
     assignment = assign_teeth(pins, disc.comb)
     tune = read_tune(strikes_from_pins(assignment.pins, disc.comb, disc.plate), disc.plate).tune
-    return judge(Disc(pins, disc.comb, disc.plate, tune, **known))
+    return Disc(pins, disc.comb, disc.plate, tune)
+
+
+def checked(disc: Disc, *references: ReferenceTune) -> Judgement:
+    """What the check says, with or without known tunes."""
+    return judge(replace(disc, references=references))
 
 
 def print_of(disc: Simulated, full: bool) -> ReferenceTune:
@@ -171,33 +176,37 @@ def main() -> None:
     holes, every, alone, leaning = Count(), Count(), Count(), Count()
     melody_all, melody_only, full_all, full_alone = Count(), Count(), Count(), Count()
     laid = Counter()
-    clean_known = 0
+    clean_known, false_known = 0, Counter()
     told, told_melody, clean, kinds, false_kinds = Told(), Told(), 0, Counter(), Counter()
     started = time.process_time()
     for disc in discs(given.half, given.discs, True):
-        found = checked(disc, disc.pins).findings
+        as_read, print_, whole_print = read(disc, disc.pins), print_of(disc, False), print_of(disc, True)
+        found = checked(as_read).findings
         kinds.update(f.kind for f in found)
-        count_missing(disc, found, disc.visible, holes)
+        count_missing(disc, tuple(f for f in found if f.pin_id is not None), disc.visible, holes)
         count_missing(disc, found, disc.gone, every)
         count_kind(found, Kind.BENT, disc.leaning, leaning)
         count_told(disc, found, told)
-        standing = tuple(pin for pin in disc.pins if not is_empty_hole(pin))
-        count_missing(disc, checked(disc, standing).findings, disc.gone, alone)
-        melody = checked(disc, disc.pins, references=(print_of(disc, False),))
+        standing = read(disc, tuple(pin for pin in disc.pins if not is_empty_hole(pin)))
+        count_missing(disc, checked(standing).findings, disc.gone, alone)
+        melody = checked(as_read, print_)
         sung = frozenset(i for i in disc.gone if disc.played[i].voice is Voice.MELODY)
         laid["melody print"] += melody.known is not None
         count_missing(disc, melody.findings, disc.gone, melody_all)
         count_missing(disc, melody.findings, sung, melody_only)
-        whole = checked(disc, disc.pins, references=(print_of(disc, True),))
+        count_told(disc, melody.findings, told_melody)
+        whole = checked(as_read, whole_print)
         laid["whole arrangement"] += whole.known is not None
         count_missing(disc, whole.findings, disc.gone, full_all)
-        count_missing(disc, checked(disc, standing, references=(print_of(disc, True),)).findings, disc.gone, full_alone)
-        count_told(disc, melody.findings, told_melody)
+        count_missing(disc, checked(standing, whole_print).findings, disc.gone, full_alone)
     for disc in discs(given.half, given.discs, False):
-        found = checked(disc, disc.pins).findings
+        as_read = read(disc, disc.pins)
+        found = checked(as_read).findings
         clean += not found
-        clean_known += not checked(disc, disc.pins, references=(print_of(disc, False),)).findings
+        known = checked(as_read, print_of(disc, False)).findings
+        clean_known += not known
         false_kinds.update(f.kind for f in found)
+        false_known.update(f.kind for f in known)
     seconds = time.process_time() - started
     print(
         f"{given.discs} damaged and {given.discs} undamaged discs, {given.half} half of the tunes; "
@@ -208,8 +217,8 @@ def main() -> None:
     line("whole arrangement given, all missing pins", full_all, "0.93 / 0.90")
     line("whole arrangement given, holes taken away", full_alone, "-")
     print("references that lie on the disc:", dict(laid))
-    line("no reference, missing pins with a hole", holes, "0.93 / 0.80")
-    line("no reference, all missing pins", every, "-")
+    line("no reference, holes seen: missing pins with a hole", holes, "0.93 / 0.80")
+    line("no reference, holes seen: all missing pins", every, "-")
     line("music alone (all holes taken away)", alone, "0.75 / 0.35")
     print(
         f"abandoned told from missing, likelier answer: {told.right / told.total:.3f} of {told.total}  bar 0.90; "
@@ -218,7 +227,7 @@ def main() -> None:
     print(f"the same with the melody print: {told_melody.right / told_melody.total:.3f}, {dict(told_melody.by_truth)}")
     line("leaning", leaning, "0.95 / 0.95")
     print(f"undamaged discs without a finding: {clean} of {given.discs}  bar 0.95; {dict(false_kinds)}")
-    print(f"the same with the melody print given: {clean_known}")
+    print(f"the same with the melody print given: {clean_known}; {dict(false_known)}")
     print("kinds found on damaged discs:", dict(kinds))
 
 
