@@ -111,7 +111,7 @@ def heard_pitches(job: Job) -> dict[int, float]:
     try:
         rows = json.loads(read_text(path, "plucked comb"))["teeth"]
         return {int(row["tooth"]): float(row["pitch"]) for row in rows if row["pitch"] is not None}
-    except (ValueError, KeyError, TypeError) as error:
+    except (ValueError, KeyError, TypeError, ArithmeticError, RecursionError) as error:
         raise BadInput(f"{path}: the file is damaged ({error}). Run disc comb --plucked again.") from error
 
 

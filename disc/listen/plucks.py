@@ -35,6 +35,7 @@ LONELY = 4.0  # a tone heard only once within some seconds is hardly one of a to
 LEAST_OVER_DB, LEAST_SHARE, LEVEL_RANGE_DB, LEAST_T60_S = 15.0, 0.35, 30.0, 0.10
 GROWING_DB = 6.0  # some instruments swell; a tick just before a pluck shows more
 LEAST_ALIKE, LEAST_ALIKE_SHARE = 4, 0.15  # attacks with the same interval from partial to quiet fundamental
+LONGEST_USUAL_S = 4.0  # a tone that swells at first seems to ring for ever
 LEAST_T60_SHARE = 0.1  # of the usual ring time: a knock on the bench is shorter
 SAME_PITCH_SEMITONES = 0.5
 SHORTEST_GAP_S, LONGEST_GAP_S = 0.22, 12.0
@@ -141,7 +142,7 @@ def judge(attacks: Sequence[Attack], heard: Sequence[list[NewTone]]) -> list[Can
     """The same from the tones that begin at each attack."""
     strongest = [tones[0].level_db for tones in heard if tones and tones[0].over_db > 25.0 and tones[0].share > 0.5]
     usual_db = float(np.percentile(strongest, 75)) if strongest else 0.0
-    rings = [tones[0].t60_s for tones in heard if tones and tones[0].level_db > usual_db - 12.0]
+    rings = [min(tones[0].t60_s, LONGEST_USUAL_S) for tones in heard if tones and tones[0].level_db > usual_db - 12.0]
     least_t60 = max(LEAST_T60_S, LEAST_T60_SHARE * float(np.median(rings))) if rings else LEAST_T60_S
     clear = [[t for t in tones if _is_tooth(t, usual_db, least_t60)] for tones in heard]
     found = []

@@ -64,7 +64,7 @@ def load_listen(job: Job) -> tuple[tuple[Finding, float], ...]:
     content = _content(path)
     try:
         return tuple((_finding(item), float(item["listen_s"])) for item in content["findings"])
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
+    except (KeyError, TypeError, ValueError, AttributeError, ArithmeticError) as error:
         raise _damaged(path, error) from error
 
 
@@ -72,7 +72,7 @@ def _content(path: Path) -> dict[str, Any]:
     try:
         content = json.loads(read_text(path, "result of listening"))
         schema = int(content["schema"])
-    except (ValueError, KeyError, TypeError, RecursionError) as error:
+    except (ValueError, KeyError, TypeError, ArithmeticError, RecursionError) as error:
         raise _damaged(path, error) from error
     if schema > SCHEMA:
         raise BadInput(f"{path}: made by a newer version of this program. Update the program, or listen again.")
