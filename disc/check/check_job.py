@@ -134,12 +134,12 @@ def _with_stand_in(strike: Strike) -> Strike:
 
 def summary_of(judgement: Judgement, remarks: Sequence[str] = ()) -> dict[str, Any]:
     """What the findings rest on, as plain JSON."""
-    grid, known = judgement.grid, judgement.known
+    grid, reference = judgement.grid, judgement.reference
     return {
         "counts": dict(Counter(finding.kind for finding in judgement.findings)),
         "r_sigma_mm": round(judgement.spread.r_sigma_mm, 4),
         "setting_error_s": None if grid is None else round(grid.sigma_s, 4),
-        "known_tune": None if known is None else known.title,
+        "known_tune": None if reference is None else reference.title or str(reference.key),
         "remarks": list(remarks),
     }
 

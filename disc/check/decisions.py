@@ -165,7 +165,7 @@ def load_decisions(job: Job) -> tuple[Decision, ...]:
     try:
         content = json.loads(read_text(path, "list of decisions"))
         return tuple(_decision(item) for item in content["decisions"])
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+    except (ValueError, KeyError, TypeError, AttributeError, ArithmeticError, RecursionError) as error:
         raise BadInput(
             f"{path}: the list of decisions is damaged ({type(error).__name__}: {error}). "
             "Mend it in a text editor, or move it away to go on without decisions."

@@ -72,5 +72,5 @@ def load_known(job: Job) -> ReferenceTune | None:
         key = TuneKey(str(content["file"]), int(content["number"]))
         title, collection = str(content["title"]), str(content["collection"])
         return ReferenceTune(key, title, collection, onset, duration, pitch, bar, metre, int(content["fifths"]))
-    except (ValueError, KeyError, TypeError, IndexError, RecursionError) as error:
+    except (ValueError, KeyError, TypeError, IndexError, AttributeError, ArithmeticError, RecursionError) as error:
         raise BadInput(f"{path}: the known tune is damaged ({error}). Run disc check again.") from error

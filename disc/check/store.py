@@ -41,7 +41,7 @@ def read_findings(path: Path) -> tuple[Finding, ...]:
     content = _content(path)
     try:
         return tuple(finding_from_json(item) for item in content["findings"])
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
+    except (KeyError, TypeError, ValueError, AttributeError, ArithmeticError) as error:
         raise _damaged(path, error) from error
 
 
@@ -81,7 +81,7 @@ def _content(path: Path) -> dict[str, Any]:
     try:
         content = json.loads(read_text(path, "list of findings"))
         version = content["schema"]
-    except (ValueError, KeyError, TypeError, RecursionError) as error:
+    except (ValueError, KeyError, TypeError, ArithmeticError, RecursionError) as error:
         raise _damaged(path, error) from error
     if version != SCHEMA:
         raise BadInput(f"{path}: findings of schema {version!r}, this program knows {SCHEMA}. Update the program.")
