@@ -117,6 +117,6 @@ def load_history(path: Path) -> History:
             for s in raw["steps"]
         )
         done = int(raw["done"])
-    except (ValueError, KeyError, TypeError, RecursionError, BadInput):
+    except (ValueError, KeyError, TypeError, AttributeError, ArithmeticError, RecursionError, BadInput):
         return History()
     return History(steps, min(max(done, 0), len(steps)))

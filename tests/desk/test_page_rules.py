@@ -15,9 +15,9 @@ FOCUS = """() => {
 PANELS = ("pin", "findings", "plan", "disc", "comb", "history", "save")
 
 
-def serious(page):
-    """axe-core's faults of impact serious or critical, in words."""
-    found = Axe().run(page).response["violations"]
+def serious(page, part=None):
+    """axe-core's faults of impact serious or critical, in words; of the whole page, or of a part by its selector."""
+    found = Axe().run(page, context=part).response["violations"]
     return [
         f"{fault['id']}: {fault['nodes'][0]['html'][:120]}"
         for fault in found
@@ -31,16 +31,17 @@ def test_axe_finds_no_serious_fault_in_any_view(open_desk, job):
     desk.tab("findings")
     desk.page.click("#check")
     desk.told("Checked")
+    assert serious(desk.page) == []
     for panel in PANELS:
         desk.tab(panel)
-        desk.page.wait_for_timeout(150)
-        assert serious(desk.page) == [], panel
+        desk.page.wait_for_timeout(100)
+        assert serious(desk.page, f"#panel-{panel}") == [], panel
     for sheet in ("score", "earlier", "turning"):
         desk.sheet(sheet)
         desk.page.wait_for_timeout(400)
-        assert serious(desk.page) == [], sheet
+        assert serious(desk.page, "#look") == [], sheet
     desk.page.click("#help-open")
-    assert serious(desk.page) == []
+    assert serious(desk.page, "#help") == []
 
 
 def test_axe_finds_no_serious_fault_on_the_start_page(open_desk, tmp_path):

@@ -200,7 +200,10 @@ async function loadPictures() {
   const sheet = baseSheet();
   const mine = (loading += 1);
   photos = [];
-  if (!sheet?.picture || desk.sheet === "comb") return redraw();
+  if (!sheet?.picture || desk.sheet === "comb") {
+    canvas.dataset.ready = desk.sheet;
+    return redraw();
+  }
   const stamp = desk.state.picture_stamp ?? "";
   const names = sheet.picture === "flat" ? [["flat-lower", () => 1], ["flat-upper", mixShare]] : [[sheet.picture, () => 1]];
   const loaded = [];
@@ -214,7 +217,7 @@ async function loadPictures() {
     }
   }
   photos = loaded;
-  canvas.dataset.ready = `${desk.sheet}`;
+  canvas.dataset.ready = desk.sheet;
   return redraw();
 }
 
