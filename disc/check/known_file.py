@@ -66,7 +66,7 @@ def load_known(job: Job) -> ReferenceTune | None:
     try:
         content = json.loads(read_text(path, "known tune"))
         if content["schema"] != SCHEMA:
-            raise ValueError(f"schema {content['schema']}")
+            raise ValueError(f"schema {content['schema']!r}")
         onset, duration, pitch, bar = (np.array(content[name], dtype=np.int64) for name in _ARRAYS)
         metre = None if content["metre"] is None else (int(content["metre"][0]), int(content["metre"][1]))
         key = TuneKey(str(content["file"]), int(content["number"]))

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from disc.check.kinds import KINDS, Kind
 from disc.frame import disc_to_view_mm, to_xy_mm
-from disc.records import Finding, Pin, Plate, Side
+from disc.records import Condition, Finding, Pin, Plate, Side
 
 # Colours that stay apart for the colour-blind (Okabe and Ito, Color Universal Design, 2008; values from memory).
 COLOURS: dict[Kind, str] = {
@@ -66,7 +66,8 @@ def _face(
     for pin in pins:
         if pin.side is side:
             x, y = _on_sheet(side, pin.r_mm, pin.theta_deg, middle)
-            fill = "#555" if pin.plays else "none"
+            stands = pin.plays or (pin.condition is Condition.EXTRA and bool(pin.height_mm))
+            fill = "#555" if stands else "none"
             parts.append(
                 f'<circle cx="{x:.3f}" cy="{y:.3f}" r="0.13" fill="{fill}" stroke="#555" stroke-width="0.06"/>'
             )
