@@ -236,7 +236,7 @@ def load_corrections(path: Path) -> tuple[tuple[Correction, ...], tuple[Correcti
     try:
         content = json.loads(read_text(path, "list of corrections"))
         return tuple(map(_correction, content["done"])), tuple(map(_correction, content.get("undone", [])))
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+    except (ValueError, KeyError, TypeError, AttributeError, ArithmeticError, RecursionError) as error:
         raise BadInput(
             f"{path}: the list of corrections is damaged ({type(error).__name__}: {error}). "
             "Mend it in a text editor, or move it away to go on without corrections."
@@ -348,14 +348,30 @@ def _commit(folder: Path, stage: Stage) -> None:
 
 def _finish(folder: Path) -> None:
     staging = folder / STAGING_FOLDER
-    journal = json.loads((staging / JOURNAL).read_text(encoding="utf-8"))
-    for name in journal["names"]:
+    names, removed = _read_journal(staging)
+    for name in names:
         if (staging / name).exists():
             (folder / name).parent.mkdir(parents=True, exist_ok=True)
             os.replace(staging / name, folder / name)
-    for name in journal["removed"]:
+    for name in removed:
         (folder / name).unlink(missing_ok=True)
     shutil.rmtree(staging)
+
+
+def _read_journal(staging: Path) -> tuple[list[str], list[str]]:
+    """(names, removed) of the step to finish. A job may come from elsewhere: its journal must not reach out of it."""
+    try:
+        journal = json.loads((staging / JOURNAL).read_text(encoding="utf-8"))
+        names, removed = ([str(name) for name in journal[key]] for key in ("names", "removed"))
+        folder = staging.resolve()
+        if not all((folder / name).resolve().is_relative_to(folder) for name in (*names, *removed)):
+            raise ValueError("it names a file outside the job")
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
+        raise BadInput(
+            f"{staging}: the record of an interrupted step is damaged ({error}). Move this folder away to go on with "
+            "the job as it was before that step."
+        ) from error
+    return names, removed
 
 
 def _recover(folder: Path) -> None:

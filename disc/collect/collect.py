@@ -60,17 +60,20 @@ def collect(
 
 
 def _sum_up(home: Path, items: Sequence[Item], store: RowStore, made: int) -> Collected:
+    home.mkdir(parents=True, exist_ok=True)
     table, columns = home / "collection.csv", home / "collection.parquet"
-    write_csv(table, _rows(items, store))
+    rows = list(_rows(items, store))  # about 2 KB a disc
+    write_csv(table, rows)
     files = [table]
-    if write_parquet(columns, _rows(items, store)):
+    if write_parquet(columns, rows):
         files.append(columns)
-    tunes, makers = same_tune(_rows(items, store)), same_habits(_rows(items, store))
+    tunes, makers = same_tune(rows), same_habits(rows)
     groups = home / "groups.json"
     waiting = groups.with_suffix(".tmp")
-    waiting.write_text(json.dumps({"same_tune": tunes, "same_habits": makers}, indent=1, ensure_ascii=False) + "\n")
+    content = json.dumps({"same_tune": tunes, "same_habits": makers}, indent=1, ensure_ascii=False)
+    waiting.write_text(content + "\n", encoding="utf-8")
     os.replace(waiting, groups)
-    failed = sum(row.status != DONE for row in _rows(items, store))
+    failed = sum(row.status != DONE for row in rows)
     return Collected(len(items), made, len(items) - made, failed, (*files, groups), len(tunes), len(makers))
 
 

@@ -9,8 +9,17 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
+from itertools import product
+from operator import add
+from statistics import median
+
+import numpy as np
 
 from disc.collect.rows import DONE, Row
+from disc.frame import FloatArray
+
+Cell = tuple[int, ...]
+Habits = FloatArray  # shape (discs, habits), each habit counted in its reach
 
 # Below this probability a tune is not taken as known.
 SURE_TUNE = 0.5
@@ -24,6 +33,9 @@ REACH = {
     "pin_diameter_mm": 0.04,
     "tracks": 3,
 }
+ROUNDING = 1e-9
+# The neighbours of a cell, each pair of cells once.
+_HALF_OF_THE_STEPS = [step for step in product((-1, 0, 1), repeat=len(REACH)) if step > (0,) * len(REACH)]
 
 
 def same_tune(rows: Iterable[Row]) -> list[dict[str, object]]:
@@ -40,52 +52,58 @@ def same_tune(rows: Iterable[Row]) -> list[dict[str, object]]:
 
 
 def same_habits(rows: Iterable[Row]) -> list[dict[str, object]]:
-    """Discs alike in all habits, joined step by step (single linkage), in cells of a grid so that it scales."""
+    """Discs alike in all habits, joined step by step (single linkage).
+
+    Discs of one cell of a grid, as wide as the reach in each habit, are alike; only cells side by side are compared
+    disc by disc, and only until they are joined. So the cost grows with the discs and not with their pairs.
+    """
     known = [row for row in rows if row.status == DONE and all(getattr(row, habit) is not None for habit in REACH)]
-    cells: dict[tuple[int, int, int], list[int]] = defaultdict(list)
-    for index, row in enumerate(known):
-        cells[_cell(row)].append(index)
-    leader = list(range(len(known)))
-    for index, row in enumerate(known):
-        for other in _near(cells, row):
-            if other < index and _alike(row, known[other]):
-                leader[_root(leader, index)] = _root(leader, other)
-    groups: dict[int, list[Row]] = defaultdict(list)
-    for index, row in enumerate(known):
-        groups[_root(leader, index)].append(row)
-    shared = [found for found in groups.values() if len(found) > 1]
+    if len(known) < 2:
+        return []
+    habits = np.array([[getattr(row, habit) / reach for habit, reach in REACH.items()] for row in known])
+    groups: dict[Cell, list[Row]] = defaultdict(list)
+    cells = _cells(habits)
+    leader = _joined(cells, habits)
+    for cell, members in cells.items():
+        groups[_root(leader, cell)] += [known[i] for i in members]
+    shared = [sorted(found, key=lambda row: row.name) for found in groups.values() if len(found) > 1]
     return [
         {"discs": [row.name for row in found], **{habit: _middle(found, habit) for habit in REACH}}
         for found in sorted(shared, key=lambda found: (-len(found), found[0].name))
     ]
 
 
-_CELL_HABITS = ("diameter_mm", "inner_r_mm", "track_gap_mm")
+def _cells(habits: Habits) -> dict[Cell, list[int]]:
+    cells: dict[Cell, list[int]] = defaultdict(list)
+    for index, cell in enumerate(np.floor(habits).astype(int).tolist()):
+        cells[tuple(cell)].append(index)
+    return cells
 
 
-def _cell(row: Row) -> tuple[int, int, int]:
-    a, b, c = (int(getattr(row, habit) // REACH[habit]) for habit in _CELL_HABITS)
-    return a, b, c
+def _joined(cells: dict[Cell, list[int]], habits: Habits) -> dict[Cell, Cell]:
+    leader = {cell: cell for cell in cells}
+    points = {cell: habits[members] for cell, members in cells.items()}
+    for cell in cells:
+        for step in _HALF_OF_THE_STEPS:
+            other = tuple(map(add, cell, step))
+            if other not in cells or _root(leader, cell) == _root(leader, other):
+                continue
+            if _touch(points[cell], points[other]):
+                leader[_root(leader, cell)] = _root(leader, other)
+    return leader
 
 
-def _near(cells: dict[tuple[int, int, int], list[int]], row: Row) -> list[int]:
-    a, b, c = _cell(row)
-    steps = (-1, 0, 1)
-    return [i for x in steps for y in steps for z in steps for i in cells.get((a + x, b + y, c + z), ())]
+def _touch(one: Habits, other: Habits) -> bool:
+    """Whether any disc of one cell is alike in all habits to any disc of the other. Shapes (n, habits), (m, habits)."""
+    return any(bool((np.abs(other - disc) <= 1.0 + ROUNDING).all(axis=1).any()) for disc in one)
 
 
-def _alike(one: Row, other: Row) -> bool:
-    return all(abs(getattr(one, habit) - getattr(other, habit)) <= reach for habit, reach in REACH.items())
-
-
-def _root(leader: list[int], index: int) -> int:
-    while leader[index] != index:
-        leader[index] = leader[leader[index]]
-        index = leader[index]
-    return index
+def _root(leader: dict[Cell, Cell], cell: Cell) -> Cell:
+    while leader[cell] != cell:
+        leader[cell] = leader[leader[cell]]
+        cell = leader[cell]
+    return cell
 
 
 def _middle(rows: list[Row], habit: str) -> float:
-    from statistics import median
-
     return float(median(getattr(row, habit) for row in rows))

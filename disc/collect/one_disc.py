@@ -16,7 +16,7 @@ from disc.collect.items import Item, fingerprint
 from disc.collect.rows import DONE, FAILED, Row, RowStore
 from disc.comb.tracks import find_tracks
 from disc.errors import DiscError
-from disc.job import JOB_FILE, Job, create_job, open_for_writing
+from disc.job import JOB_FILE, Job, create_job, open_for_writing, open_job
 from disc.records import Condition, Pin, Side
 from disc.words import no_progress
 
@@ -57,10 +57,9 @@ def work_through(task: Task) -> bool:
 def _row(item: Item, identify: bool) -> Row:
     if item.is_pair:
         _read_pair(item)
-    with open_for_writing(item.job) as job:
-        pins = job.pins()
-        row = _measures(item, job, pins)
-        return replace(row, **_tune(job)) if identify and job.has("comb.csv") else row
+    job = open_job(item.job)  # reading needs no lock: what is on disk is whole
+    row = _measures(item, job, job.pins())
+    return replace(row, **_tune(job)) if identify and job.has("comb.csv") else row
 
 
 def _read_pair(item: Item) -> None:

@@ -6,7 +6,7 @@ import csv
 import hashlib
 import json
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
@@ -49,7 +49,6 @@ class RowStore:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        folder.mkdir(parents=True, exist_ok=True)
 
     def path(self, name: str, job: str) -> Path:
         """Where a disc's row is kept; spread over sub-folders, so that no folder grows large."""
@@ -59,9 +58,13 @@ class RowStore:
     def save(self, row: Row, mark: str) -> None:
         """Keep a row; mark: the fingerprint of what it was made from."""
         path = self.path(row.name, row.job)
-        path.parent.mkdir(exist_ok=True)
         waiting = path.with_suffix(f".{os.getpid()}.tmp")
-        waiting.write_text(json.dumps({"mark": mark, "row": asdict(row)}, ensure_ascii=False), encoding="utf-8")
+        text = json.dumps({"mark": mark, "row": asdict(row)}, ensure_ascii=False)
+        try:
+            waiting.write_text(text, encoding="utf-8")
+        except FileNotFoundError:  # the first row of its sub-folder
+            path.parent.mkdir(parents=True, exist_ok=True)
+            waiting.write_text(text, encoding="utf-8")
         os.replace(waiting, path)
 
     def load(self, name: str, job: str) -> tuple[Row, str] | None:
@@ -88,7 +91,7 @@ def write_csv(path: Path, rows: Iterable[Row]) -> None:
     os.replace(waiting, path)
 
 
-def write_parquet(path: Path, rows: Iterator[Row], at_once: int = 4096) -> bool:
+def write_parquet(path: Path, rows: Iterable[Row], at_once: int = 4096) -> bool:
     """The table as Parquet, in groups of rows; False if pyarrow (extra "collection") is not installed."""
     try:
         import pyarrow as arrow

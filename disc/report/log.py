@@ -55,14 +55,21 @@ def load_log(job: Job) -> tuple[LogStep, ...]:
                 at=str(item["at"]),
                 note=str(item["note"]),
                 parts=tuple(Part(str(p["name"]), str(p["screws"])) for p in item["parts"]),
-                photos=tuple(str(name) for name in item["photos"]),
+                photos=tuple(_inside(str(name)) for name in item["photos"]),
                 done=bool(item["done"]),
             )
             for item in items
         ]
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+    except (ValueError, KeyError, TypeError, AttributeError, ArithmeticError, RecursionError) as error:
         raise BadInput(f"{path}: the bench log is damaged ({error}). Restore it from a backup.") from error
     return tuple(steps)
+
+
+def _inside(name: str) -> str:
+    """A photograph's name; a log that came from elsewhere must not make the report show other files."""
+    if Path(name).is_absolute() or ".." in Path(name).parts or not name.startswith(f"{LOG_PHOTOS}/"):
+        raise ValueError(f"{name!r} is not in {LOG_PHOTOS}")
+    return name
 
 
 def in_order(steps: Sequence[LogStep]) -> list[LogStep]:

@@ -50,7 +50,7 @@ def parse_tune(text: str, path: Path) -> Tune:
             title=str(raw["title"]),
             repeats=tuple(Repeat(**item) for item in raw["repeats"]),
         )
-    except (ValueError, KeyError, TypeError, RecursionError) as error:
+    except (ValueError, KeyError, TypeError, AttributeError, ArithmeticError, RecursionError) as error:
         raise BadInput(f"{path}: the tune is damaged ({error}). Run disc transcribe again.") from error
 
 

@@ -23,10 +23,30 @@ from pathlib import Path
 import numpy as np
 
 from disc.errors import DiscError
-from disc.job import STAGING_FOLDER, open_job
+from disc.job import JOB_FILE, LOCK_FILE, STAGING_FOLDER, open_job
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "first-disc"
 DISC = [sys.executable, "-c", "from disc.cli import main; main()"]
+# What the desk's page does when a person corrects: pins changed, moved, removed, added, and taken back, over and over.
+DESK_EDITS = """
+import sys
+from pathlib import Path
+from disc.desk.session import Session
+session = Session(Path(sys.argv[1]))
+for turn in range(int(sys.argv[2])):
+    pin = session.pins[turn % len(session.pins)]
+    session.change({"do": "change", "pins": [pin.id], "changes": {"condition": ("bent", "stub", "sound")[turn % 3]}})
+    session.change({"do": "move", "pin": pin.id, "r_mm": pin.r_mm, "theta_deg": (pin.theta_deg + 0.5) % 360.0})
+    session.change({"do": "add", "side": "upper", "r_mm": 14.0, "theta_deg": 11.0 * (turn + 1) % 360.0})
+    session.change({"do": "remove", "pins": [session.pins[-1].id]})
+    session.go_to(session.history.done - 2)
+session.wait_for_thoughts()
+session.close()
+"""
+DESK = "desk edits"
+DESK_TURNS = 8
+# Steps that leave the tables as they are.
+READ_ONLY_STEPS = ("check", "repin", "report")
 
 
 def commands(job: Path) -> dict[str, list[str]]:
@@ -40,6 +60,12 @@ def commands(job: Path) -> dict[str, list[str]]:
         "repin": ["repin", str(job)],
         "report": ["report", str(job)],
     }
+
+
+def killable(job: Path) -> dict[str, list[str]]:
+    """Whole command lines of everything that writes to a job: its steps, and the desk at work."""
+    steps = {name: [*DISC, *arguments] for name, arguments in commands(job).items()}
+    return {**steps, DESK: [sys.executable, "-c", DESK_EDITS, str(job), str(DESK_TURNS)]}
 
 
 def run(arguments: list[str], **more: object) -> subprocess.CompletedProcess[str]:
@@ -58,6 +84,11 @@ def prepared(folder: Path) -> tuple[Path, dict[str, float]]:
         done = run(arguments)
         assert done.returncode == 0, (name, done.stderr)
         took[name] = time.monotonic() - started
+    copy = folder / "for the desk"
+    shutil.copytree(job, copy)
+    started = time.monotonic()
+    subprocess.run(killable(copy)[DESK], check=True, capture_output=True)
+    took[DESK] = time.monotonic() - started
     return job, took
 
 
@@ -80,6 +111,9 @@ def losses(job: Path) -> list[str]:
     digest = hashlib.sha256((job / "pins.csv").read_bytes()).hexdigest()
     if digest != opened.content.pins_sha256:
         faults.append("pins.csv is not what job.json says")
+    faults += [
+        f"{name} of the last step is not there" for name in opened.content.runs[-1].outputs if not opened.has(name)
+    ]
     for name in {name for record in opened.content.runs for name in record.outputs}:
         path = job / name
         if path.exists() and path.stat().st_size == 0:
@@ -88,6 +122,21 @@ def losses(job: Path) -> list[str]:
     if (job / STAGING_FOLDER).exists():
         faults.append("a staging folder was left")
     return faults
+
+
+def fingerprints(job: Path) -> dict[str, str]:
+    """SHA-256 of every file of a job but its lock."""
+    files = [path for path in job.rglob("*") if path.is_file() and path.name != LOCK_FILE]
+    return {str(path.relative_to(job)): hashlib.sha256(path.read_bytes()).hexdigest() for path in files}
+
+
+def changed_without_a_record(before: dict[str, str], after: dict[str, str]) -> list[str]:
+    """Files that differ although job.json says that no step was done: a step that was not whole."""
+    if before[JOB_FILE] != after[JOB_FILE]:
+        return []
+    return [
+        f"{name} changed, but no step" for name in before.keys() | after.keys() if before.get(name) != after.get(name)
+    ]
 
 
 def killed(job: Path, took: dict[str, float], times: int, rng: np.random.Generator, folder: Path) -> dict[str, object]:
@@ -99,9 +148,9 @@ def killed(job: Path, took: dict[str, float], times: int, rng: np.random.Generat
         copy = folder / "killed"
         shutil.rmtree(copy, ignore_errors=True)
         shutil.copytree(job, copy)
-        before = {n: (copy / n).read_bytes() for n in ("pins.csv", "comb.csv")}
+        before = fingerprints(copy)
         process = subprocess.Popen(
-            [*DISC, *commands(copy)[name]], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True
+            killable(copy)[name], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True
         )
         # Most of the time near the end, where the files are written.
         at = took[name] * (rng.uniform(0.0, 1.0) if rng.random() < 0.4 else rng.uniform(0.8, 1.1))
@@ -112,7 +161,9 @@ def killed(job: Path, took: dict[str, float], times: int, rng: np.random.Generat
             process.wait()
             interrupted += 1
         faults = losses(copy)
-        if name in ("check", "repin", "report") and {n: (copy / n).read_bytes() for n in before} != before:
+        after = fingerprints(copy)
+        faults += changed_without_a_record(before, after)
+        if name in READ_ONLY_STEPS and any(before[table] != after[table] for table in ("pins.csv", "comb.csv")):
             faults.append(f"{name} changed the tables")
         lost += [f"{name} at {at:.2f} s: {fault}" for fault in faults]
         survived += not faults

@@ -8,13 +8,14 @@ import os
 import signal
 import subprocess
 import sys
+from collections import Counter
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from disc.collect.collect import collect
-from disc.collect.groups import same_habits, same_tune
+from disc.collect.groups import REACH, same_habits, same_tune
 from disc.collect.items import find_items
 from disc.collect.one_disc import Task, work_through
 from disc.collect.rows import DONE, Row, RowStore
@@ -99,9 +100,15 @@ def kill_own_worker_once(task: Task) -> bool:
     if task.item.name == "disc 2" and not mark.exists():
         mark.write_text("once")
         os.kill(os.getpid(), signal.SIGKILL)
+    made = work_through(task)
     with (task.rows.parent / "log").open("a") as log:
-        log.write(task.item.name + "\n")
-    return work_through(task)
+        log.write(f"{task.item.name}\n" if made else "")
+    return made
+
+
+def worked_through(tasks):
+    """How often each disc was worked through from its pins on (a row that stood already does not count)."""
+    return Counter((tasks[0].rows.parent / "log").read_text().splitlines())
 
 
 def kill_own_worker_always(task: Task) -> bool:
@@ -122,6 +129,7 @@ def test_a_killed_worker_loses_nothing(folder):
     assert sorted(done) == sorted(task.item.name for task in tasks)
     store = RowStore(tasks[0].rows)
     assert all(store.load(t.item.name, str(t.item.job)) for t in tasks)
+    assert worked_through(tasks) == {task.item.name: 1 for task in tasks}
 
 
 def test_a_disc_that_always_kills_its_worker_is_given_up_and_the_rest_done(folder):
@@ -142,7 +150,7 @@ def test_a_cluster_with_one_worker_killed_midway(folder):
     assert all(made is not None for _, made in results)
     store = RowStore(tasks[0].rows)
     assert all(store.load(t.item.name, str(t.item.job))[0].status == DONE for t in tasks)
-    # A row is a row: whoever made it, it stands once, and a disc whose row stood was not worked through again.
+    assert worked_through(tasks) == {task.item.name: 1 for task in tasks}
     assert len(list(tasks[0].rows.glob("*/*.json"))) == len(tasks)
     assert list(tasks[0].rows.glob("*/*.tmp")) == []
 
@@ -165,6 +173,29 @@ def test_discs_with_the_same_habits_are_grouped():
         replace(BASE, name="d", diameter_mm=None),
     ]
     assert [group["discs"] for group in same_habits(rows)] == [["a", "b"]]
+
+
+def test_grouping_joins_what_a_comparison_of_every_pair_joins():
+    rng = np.random.default_rng(20260311)
+    spread = {"diameter_mm": 1.5, "inner_r_mm": 0.7, "outer_r_mm": 0.9, "track_gap_mm": 0.14, "pin_diameter_mm": 0.16}
+    rows = [
+        replace(
+            BASE,
+            name=f"{n:03d}",
+            tracks=20 + int(rng.integers(5)),
+            **{habit: getattr(BASE, habit) + rng.uniform(0.0, wide) for habit, wide in spread.items()},
+        )
+        for n in range(150)
+    ]
+    # Reference: scipy's single linkage, in the metric of the habit that differs most.
+    from scipy.cluster.hierarchy import fcluster, linkage
+
+    habits = np.array([[getattr(row, habit) / reach for habit, reach in REACH.items()] for row in rows])
+    numbers = fcluster(linkage(habits, "single", "chebyshev"), 1.0 + 1e-9, "distance")
+    wanted = [[row.name for row, n in zip(rows, numbers, strict=True) if n == k] for k in set(numbers)]
+    found = [group["discs"] for group in same_habits(rows)]
+    assert len(found) > 3
+    assert sorted(found) == sorted(group for group in wanted if len(group) > 1)
 
 
 def test_one_tune_on_several_discs():
