@@ -36,9 +36,14 @@ def read(
     from disc.photo.read_job import ReadRequest, read_job
 
     by_hand = {
-        Side.UPPER: ReadSettings(_pair(centre_upper, "--centre-upper"), _pair(slot_upper, "--slot-upper"), _pairs(rim_upper, "--rim-upper")),
-        Side.LOWER: ReadSettings(_pair(centre_lower, "--centre-lower"), _pair(slot_lower, "--slot-lower"), _pairs(rim_lower, "--rim-lower")),
-    }  # fmt: skip
+        side: ReadSettings(
+            _pair(centre, f"--centre-{side}"), _pair(slot, f"--slot-{side}"), _pairs(rim, f"--rim-{side}")
+        )
+        for side, centre, slot, rim in (
+            (Side.UPPER, centre_upper, slot_upper, rim_upper),
+            (Side.LOWER, centre_lower, slot_lower, rim_lower),
+        )
+    }
     request = ReadRequest(tuple(upper or ()), tuple(lower or ()), both, by_hand, _scale(scale), left)
     with open_for_writing(job) as open_job, progress("Reading", quiet=as_json) as advance:
         reading = read_job(open_job, request, advance)

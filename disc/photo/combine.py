@@ -55,15 +55,17 @@ def read_both_sides(request: ReadRequest, photos: dict[Path, Photo], plate: Plat
     if request.both:
         jobs += _two_in_one(photos[request.both], request)
     if request.scale:
-        jobs = [
-            (photo, side, replace(s, radius_mm=_radius_from_scale(photo, request.scale, plate)))
-            for photo, side, s in jobs
-        ]
+        radius = _radius_from_scale(jobs[0][0], request.scale)
+        jobs = [(photo, side, replace(s, radius_mm=radius)) for photo, side, s in jobs]
     readings = read_faces([(photo, side) for photo, side, _ in jobs], plate, {side: s for _, side, s in jobs})
     sides = []
     verdicts = {}
     for side in Side:
-        mine = [(photo, reading) for (photo, s, _), reading in zip(jobs, readings, strict=True) if s is side]
+        mine = [
+            _in_whole(photo, reading, request.both, photos)
+            for (photo, s, _), reading in zip(jobs, readings, strict=True)
+            if s is side
+        ]
         if not mine:
             continue
         judged = [(photo, reading, judge_photo(photo, reading.view)) for photo, reading in mine]
@@ -82,9 +84,16 @@ def _one_side(side: Side, judged: Sequence[tuple[Photo, FaceReading, Verdict]]) 
     )
     pins = lead.pins if len(judged) == 1 else combine_pins([reading.pins for _, reading, _ in judged])
     return FaceTogether(
-        side, photo, lead.view, pins, verdict, lead.slot.width_mm if lead.slot else None, lead.slant.sigma_mm,
-        lead.track_scatter_mm, lead.notes,
-    )  # fmt: skip
+        side,
+        photo,
+        lead.view,
+        pins,
+        verdict,
+        lead.slot.width_mm if lead.slot else None,
+        lead.slant.sigma_mm,
+        lead.track_scatter_mm,
+        lead.notes,
+    )
 
 
 def combine_pins(readings: Sequence[Sequence[Pin]]) -> tuple[Pin, ...]:
@@ -140,16 +149,22 @@ def _merge(group: Sequence[Pin], photos: int) -> Pin:
     votes: dict[Condition, float] = {}
     for p, w in zip(group, weight, strict=True):
         votes[p.condition] = votes.get(p.condition, 0.0) + float(w)
-    mean = {
-        name: float(np.dot(weight, [getattr(p, name) or 0.0 for p in group])) for name in ("lean_x_mm", "lean_y_mm")
-    }
+    lean_x, lean_y = (
+        float(np.dot(weight, [getattr(p, name) or 0.0 for p in group])) for name in ("lean_x_mm", "lean_y_mm")
+    )
     # Errors of two photos of one face are not quite independent (light, slot): a little less is gained than by chance.
     sigma = float(np.sqrt(1 / np.sum([1 / (p.sigma_mm or 0.05) ** 2 for p in group])) * 1.15)
     lead = max(group, key=lambda p: p.confidence or 0)
     return replace(
-        lead, r_mm=float(r), theta_deg=float(theta), sigma_mm=max(sigma, 0.004), condition=max(votes, key=lambda c: votes[c]),
-        confidence=float(1 / (1 + np.exp(-np.clip(total, -20, 20)))), **mean,
-    )  # fmt: skip
+        lead,
+        r_mm=float(r),
+        theta_deg=float(theta),
+        sigma_mm=max(sigma, 0.004),
+        condition=max(votes, key=lambda c: votes[c]),
+        confidence=float(1 / (1 + np.exp(-np.clip(total, -20, 20)))),
+        lean_x_mm=lean_x,
+        lean_y_mm=lean_y,
+    )
 
 
 def _two_in_one(photo: Photo, request: ReadRequest) -> list[tuple[Photo, Side, ReadSettings]]:
@@ -163,12 +178,36 @@ def _two_in_one(photo: Photo, request: ReadRequest) -> list[tuple[Photo, Side, R
     right = Side.LOWER if left is Side.UPPER else Side.UPPER
     parts = []
     for pixels, side in ((first, left), (second, right)):
-        part = Photo(photo.path, np.ascontiguousarray(pixels), None)
+        part = Photo(photo.path, pixels, None)  # a view into the whole picture: _in_whole tells the parts by that
         parts.append((part, side, request.by_hand.get(side, ReadSettings())))
     return parts
 
 
-def _radius_from_scale(photo: Photo, scale: tuple[float, float, float, float, float], plate: Plate) -> float:
+def _in_whole(
+    photo: Photo, reading: FaceReading, both: Path | None, photos: dict[Path, Photo]
+) -> tuple[Photo, FaceReading]:
+    """A face cut out of a picture of both, told in the whole picture's pixels. The part's own distortion, next to
+    nothing, is left out: it was about the part's middle.
+    """
+    if both is None or photo.path != both:
+        return photo, reading
+    whole = photos[both]
+    second = not np.shares_memory(photo.pixels, whole.pixels[: photo.height, : photo.width])
+    along = whole.width >= whole.height
+    u0, v0 = ((whole.width // 2, 0) if along else (0, whole.height // 2)) if second else (0, 0)
+    move = np.array([[1.0, 0.0, u0], [0.0, 1.0, v0], [0.0, 0.0, 1.0]])
+    matrix = move @ reading.view.matrix
+    view = replace(
+        reading.view,
+        width_px=whole.width,
+        height_px=whole.height,
+        plane_to_px=tuple(float(v) for v in (matrix / matrix[2, 2]).ravel()),
+        k1=0.0,
+    )
+    return whole, replace(reading, view=view)
+
+
+def _radius_from_scale(photo: Photo, scale: tuple[float, float, float, float, float]) -> float:
     """The disc's radius from a known length in its plane, by the ratio to the rim's own ellipse along that length."""
     from disc.photo.find_plate import find_plate
 
@@ -190,7 +229,7 @@ def _agreement(sides: Sequence[FaceTogether]) -> list[str]:
     notes = []
     if a.slot_width_mm and b.slot_width_mm and abs(a.slot_width_mm - b.slot_width_mm) > 0.15:
         notes.append(
-            f"the stop slot measures {a.slot_width_mm:.2f} mm on the {a.side.value} and {b.slot_width_mm:.2f} mm on the "
-            f"{b.side.value} face: check its place on both overlays."
+            f"the stop slot measures {a.slot_width_mm:.2f} mm on the {a.side.value} and {b.slot_width_mm:.2f} mm on "
+            f"the {b.side.value} face: check its place on both overlays."
         )
     return notes

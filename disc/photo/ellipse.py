@@ -64,7 +64,7 @@ def fit_ellipse(u: FloatArray, v: FloatArray, weight: FloatArray | None = None) 
     if len(u) < 5:
         return None
     mu, mv = float(np.mean(u)), float(np.mean(v))
-    size = float(max(np.std(u), np.std(v), 1e-9))
+    size = max(float(np.std(u)), float(np.std(v)), 1e-9)
     x, y = (u - mu) / size, (v - mv) / size
     w = np.ones_like(x) if weight is None else np.sqrt(weight)
     quadratic = np.stack([x * x, x * y, y * y], 1) * w[:, None]

@@ -7,6 +7,7 @@ edges follow once the plane is known (outline.py, slot.py).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -128,7 +129,7 @@ def _outline(face: FloatArray) -> FloatArray | None:
     return (best[:, 0].astype(float) + 0.5) / grow - 0.5
 
 
-def robust_ellipse(points: FloatArray) -> tuple[Ellipse, FloatArray] | None:
+def robust_ellipse(points: FloatArray) -> tuple[Ellipse, Any] | None:
     """An ellipse through most of the points, and which of them lie on it. points: (n, 2)."""
     rng = np.random.default_rng(0)
     u, v = points[:, 0], points[:, 1]
@@ -186,6 +187,6 @@ def _refuse_cut_off(photo: Photo, found: Found) -> None:
     if out > 0.012 * found.ellipse.a:
         part = out / (2 * found.ellipse.a) * 100
         raise BadInput(
-            f"{photo.path}: the disc is cut off at the frame's edge (about {max(part, 1):.0f} % of its width). Take the "
-            "photo again with the whole disc and a little of the ground around it."
+            f"{photo.path}: the disc is cut off at the frame's edge (about {max(part, 1):.0f} % of its width). Take "
+            "the photo again with the whole disc and a little of the ground around it."
         )

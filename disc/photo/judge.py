@@ -71,7 +71,7 @@ def make_pins(
     x, y = view_to_disc_mm(root[:, 0], root[:, 1], side)
     lx, ly = view_to_disc_mm(lean[:, 0], lean[:, 1], side)
     r, theta = to_polar(x, y)
-    pins = []
+    pins: list[Pin] = []
     for k in np.argsort(theta):
         kind = int(spots.kind[k].argmax())
         condition = _condition(kind, float(np.hypot(lx[k], ly[k])), float(spots.sigma_tip[k]))

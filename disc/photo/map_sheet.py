@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from html import escape
 
+import numpy as np
+
 from disc.frame import to_xy_mm
 from disc.photo.overlay import COLOURS, DOUBTFUL
 from disc.records import Condition, Pin, Side
@@ -63,7 +65,8 @@ def _pin_svg(pin: Pin) -> str:
     if pin.condition is Condition.SOUND:
         shape = f'<circle cx="{x:.3f}" cy="{y:.3f}" r="{size}" {style}/>'
     elif pin.condition is Condition.BENT:
-        shape = f'<path d="M{x:.3f} {y - 1.5 * size:.3f}l{1.5 * size} {1.5 * size}l{-1.5 * size} {1.5 * size}l{-1.5 * size} {-1.5 * size}z" {style}/>'
+        d = 1.5 * size
+        shape = f'<path d="M{x:.3f} {y - d:.3f}l{d} {d}l{-d} {d}l{-d} {-d}z" {style}/>'
         if pin.lean_x_mm is not None and pin.lean_y_mm is not None:
             shape += (
                 f'<path d="M{x:.3f} {y:.3f}l{-3 * pin.lean_y_mm:.3f} {-3 * pin.lean_x_mm:.3f}" stroke="{colour}" '
@@ -75,7 +78,11 @@ def _pin_svg(pin: Pin) -> str:
         s = 1.3 * size
         shape = f'<path d="M{x - s:.3f} {y - s:.3f}l{2 * s} {2 * s}m0 {-2 * s}l{-2 * s} {2 * s}" {style}/>'
     else:
-        shape = f'<path d="M{x:.3f} {y - 2 * size:.3f}l{size} {3.2 * size}l{-2.4 * size} {-2 * size}h{2.8 * size}l{-2.4 * size} {2 * size}z" {style}/>'
+        star = [
+            (0.35 if k % 2 else 0.14) * np.array([np.sin(k * np.pi / 5), -np.cos(k * np.pi / 5)]) for k in range(1, 11)
+        ]
+        corners = " ".join(f"{x + dx:.3f},{y + dy:.3f}" for dx, dy in star)
+        shape = f'<polygon points="{corners}" {style}/>'
     if pin.confidence is not None and pin.confidence < DOUBTFUL:
         shape += f'<circle cx="{x:.3f}" cy="{y:.3f}" r="0.4" fill="none" stroke="#d00" stroke-width="0.06"/>'
     if pin.tooth is not None:
@@ -88,14 +95,15 @@ def _key(half: float, radius_mm: float, pins: Sequence[Pin]) -> list[str]:
     counts = {c: sum(p.condition is c for p in pins) for c in Condition}
     rows = [
         f'<text x="0" y="{-radius_mm - 0.9:.2f}" font-size="1" text-anchor="middle" fill="#333">stop slot</text>',
-        f'<text x="{-half + 1:.2f}" y="{top:.2f}" font-size="1.1" fill="#222">Seen through the plate from the upper side.'
-        " Full: upper side, hollow: lower side. Bent pins carry their lean, three times as long.</text>",
+        f'<text x="{-half + 1:.2f}" y="{top:.2f}" font-size="1.1" fill="#222">Seen through the plate from the upper '
+        "side. Full: upper side, hollow: lower side. Bent pins carry their lean, three times as long.</text>",
     ]
     x = -half + 1.5
     for n, condition in enumerate(Condition):
         sample = Pin(0, Side.UPPER, 0.0, 0.0, condition=condition)
         rows.append(
-            f'<g transform="translate({x + (n % 3) * 10:.2f} {top + 2 + (n // 3) * 2:.2f}) scale(1.6)">{_pin_svg(sample)}</g>'
+            f'<g transform="translate({x + (n % 3) * 10:.2f} {top + 2 + (n // 3) * 2:.2f}) scale(1.6)">'
+            f"{_pin_svg(sample)}</g>"
         )
         rows.append(
             f'<text x="{x + (n % 3) * 10 + 0.9:.2f}" y="{top + 2.4 + (n // 3) * 2:.2f}" font-size="1.1" fill="#222">'

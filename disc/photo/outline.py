@@ -7,6 +7,8 @@ Of a gear-cut rim only the teeth's tips count.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from disc.frame import FloatArray
@@ -14,9 +16,9 @@ from disc.photo.image import Pixels, opencv
 from disc.photo.plane import Plane
 
 ANGLES = 720
-# Rims have their edge broken, by some 0.03 mm (common practice, no source). Flat, bevel and ground melt into one edge in
-# the picture, which lies inside the outline by a part of the bevel that depends on the light: 0.00 to 0.035 mm on the
-# development photographs. The middle of that is added, and settle.py's RIM_FLOOR_MM stands for the rest.
+# Rims have their edge broken, by some 0.03 mm (common practice, no source). Flat, bevel and ground melt into one edge
+# in the picture, which lies inside the outline by a part of the bevel that depends on the light: 0.00 to 0.035 mm on
+# the development photographs. The middle of that is added, and settle.py's RIM_FLOOR_MM stands for the rest.
 INSIDE_OUTLINE_MM = 0.02
 INSIDE_MM, OUTSIDE_MM, STEP_MM = 0.55, 0.40, 0.02
 
@@ -42,7 +44,7 @@ def rim_points(
     return plane.to_px(xy), float(np.clip(1.4826 * np.median(np.abs(rr - np.median(rr))), 0.008, 0.1))
 
 
-def _wall_hidden(phi: FloatArray, radius_mm: float, eye: tuple[float, float]) -> FloatArray:
+def _wall_hidden(phi: FloatArray, radius_mm: float, eye: tuple[float, float]) -> Any:
     """The wall at a rim point is seen from outside its tangent only."""
     return eye[0] * np.cos(phi) + eye[1] * np.sin(phi) < 0.97 * radius_mm
 

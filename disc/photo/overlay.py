@@ -67,7 +67,7 @@ def _draw_axes(canvas: Any, view: View, unit: float, thin: int) -> None:
 
 
 def _int(point: Any) -> tuple[int, int]:
-    return int(round(float(point[0]))), int(round(float(point[1])))
+    return round(float(point[0])), round(float(point[1]))
 
 
 def _draw_pin(canvas: Any, view: View, pin: Pin, unit: float, thin: int) -> None:

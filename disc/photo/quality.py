@@ -11,8 +11,8 @@ from disc.frame import FloatArray
 from disc.photo.image import Photo, opencv
 from disc.photo.view import View
 
-# What made pins go wrong on rendered faces (tests/bench/read.py --degrade prints the table): below about 25 px/mm or with
-# an edge wider than 0.12 mm, roots scatter by over 0.04 mm; over a fifth of the face in glare hides pins; beyond 30
+# What made pins go wrong on rendered faces (tests/bench/read.py --degrade): below about 25 px/mm or with an edge wider
+# than 0.12 mm, roots scatter by over 0.04 mm; over a fifth of the face in glare hides pins; beyond 30
 # degrees pins cover one another.
 FEWEST_PX_PER_MM = 25.0
 WIDEST_EDGE_MM = 0.13
@@ -49,8 +49,8 @@ def judge_photo(photo: Photo, view: View) -> Verdict:
     reasons = []
     if scale < FEWEST_PX_PER_MM:
         reasons.append(
-            f"too few pixels: {scale:.0f} a millimetre, a pin is {scale * 0.22:.0f} px thick. Go closer, or let the disc "
-            "fill the frame."
+            f"too few pixels: {scale:.0f} a millimetre, a pin is {scale * 0.22:.0f} px thick. Go closer, or let the "
+            "disc fill the frame."
         )
     if edge > WIDEST_EDGE_MM:
         reasons.append(

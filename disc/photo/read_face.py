@@ -30,7 +30,7 @@ BELIEVED = 0.0  # log-odds from which a site goes into the table
 
 @dataclass(frozen=True, slots=True)
 class ReadSettings:
-    """What a person gave by hand. centre, slot: photo (u, v). rim: five points or more. radius_mm overrides the plate's."""
+    """What a person gave by hand. centre, slot: photo (u, v). rim: five points or more. radius_mm: not the plate's."""
 
     centre: tuple[float, float] | None = None
     slot: tuple[float, float] | None = None

@@ -1,8 +1,8 @@
 """Photos into a job: load, read, lay the corrections over, write pins, overlays and the map; one step, whole or not.
 
-job.content.faces["upper"] and ["lower"] hold one record each: the fields of View (View.from_json reads them back: photo
-pixels to disc millimetres; "photo" is the name in the job folder) and beside them "pins" (number read), "slot_width_mm",
-"slant_sigma_mm", "track_scatter_mm", "verdict" (of the photo), "notes" (what needs a person's eye).
+job.content.faces["upper"] and ["lower"] hold one record each: the fields of View (View.from_json reads them back:
+photo pixels to disc millimetres; "photo" is the name in the job folder) and beside them "pins" (number read),
+"slot_width_mm", "slant_sigma_mm", "track_scatter_mm", "verdict" (of the photo), "notes" (what needs a person's eye).
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ from disc.words import Advance, no_progress
 class ReadRequest:
     """What is asked: photos of each side, a picture with both, and what was given by hand for each side.
 
-    scale: (u1, v1, u2, v2, mm) of a known length lying in the plane of the upper photo, instead of the plate's diameter.
+    scale: (u1, v1, u2, v2, mm) of a known length in the face's plane, instead of the plate's diameter.
     """
 
     upper: tuple[Path, ...] = ()

@@ -8,6 +8,7 @@ with their distance from the rim. Solved by robust Gauss-Newton steps while the 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -154,7 +155,7 @@ def _radii(plane: Plane, theta: FloatArray, radius_mm: float, px: FloatArray) ->
     return here, slopes
 
 
-def heaps(radii: FloatArray, weight: FloatArray, width: float) -> tuple[FloatArray, list[float]]:
+def heaps(radii: FloatArray, weight: FloatArray, width: float) -> tuple[Any, list[float]]:
     """Radii heaped into tracks: (index of the track for each, tracks in order), by the peaks of a kernel density."""
     if not len(radii):
         return np.zeros(0, int), []

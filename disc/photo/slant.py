@@ -23,7 +23,7 @@ FEWEST_PINS = 6
 
 @dataclass(frozen=True, slots=True)
 class Slant:
-    """tip - root = gain * X - shift, in view mm; eye = shift / gain. sigma_mm: scatter of sound tips about it, per axis."""
+    """tip - root = gain * X - shift, in view mm; eye = shift / gain. sigma_mm: scatter of sound tips about it."""
 
     gain: float
     shift: tuple[float, float]
@@ -43,7 +43,7 @@ class Slant:
 
 
 def plane_tilt(plane: Plane) -> tuple[float, FloatArray]:
-    """(tangent of the tilt, its direction in view mm up to the sign), from how the plane is foreshortened at its middle.
+    """(tangent of the tilt, its direction in view mm up to the sign), from the foreshortening at its middle.
 
     A plane seen at a slant is drawn narrower along the slant by the cosine of the angle.
     """

@@ -25,7 +25,7 @@ NARROWEST_MM, WIDEST_MM = 0.35, 2.2
 
 @dataclass(frozen=True, slots=True)
 class Slot:
-    """angle_rad of the slot's middle in the plane's axes; width_mm; how strongly its two edges stand out of the rest."""
+    """angle_rad of the slot's middle in the plane's axes; width_mm; how strongly its edges stand out of the rest."""
 
     angle_rad: float
     width_mm: float
@@ -92,8 +92,8 @@ def search_slot(pixels: Pixels, plane: Plane, radius_mm: float) -> float | None:
     """Where round the rim a notch is, rad in the plane's axes, without any hint; None where none stands out.
 
     A band below the rim is compared with the plate's own colour on either side of each place: a notch is as wide as a
-    slot, wholly of another colour, and like the ground just outside the rim there. Of a gear-cut rim the teeth's gaps end
-    above the band.
+    slot, wholly of another colour, and like the ground just outside the rim there. Of a gear-cut rim the teeth's gaps
+    end above the band.
     """
     n = 1440
     step_mm = 2 * np.pi * radius_mm / n

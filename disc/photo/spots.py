@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -39,7 +40,7 @@ class Spots:
     def __len__(self) -> int:
         return len(self.heat)
 
-    def pick(self, which: FloatArray) -> Spots:
+    def pick(self, which: Any) -> Spots:
         """Some of the sites, by index or mask."""
         return Spots(*(getattr(self, name)[which] for name in self.__slots__))
 
@@ -79,13 +80,18 @@ def coarse_spots(flat: Flat) -> Spots:
     i, j, heat = _peaks(answer.heat)
     spots = _read_cells(answer, i, j, heat)
     mm = Spots(
-        flat.to_mm(spots.root), flat.to_mm(spots.tip), spots.kind, spots.heat,
-        spots.sigma_root / flat.px_per_mm, spots.sigma_tip / flat.px_per_mm, spots.coarse,
-    )  # fmt: skip
+        flat.to_mm(spots.root),
+        flat.to_mm(spots.tip),
+        spots.kind,
+        spots.heat,
+        spots.sigma_root / flat.px_per_mm,
+        spots.sigma_tip / flat.px_per_mm,
+        spots.coarse,
+    )
     return _thin_out(mm)
 
 
-def _peaks(heat: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _peaks(heat: FloatArray) -> tuple[Any, Any, FloatArray]:
     """Local maxima of the heat, column, row and height, highest first."""
     cv2 = opencv()
     top = cv2.dilate(heat.astype(np.float32), np.ones((3, 3), np.uint8))
@@ -94,7 +100,7 @@ def _peaks(heat: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     return i[order], j[order], heat[j, i][order]
 
 
-def _read_cells(answer: SiteAnswer, i: FloatArray, j: FloatArray, heat: FloatArray) -> Spots:
+def _read_cells(answer: SiteAnswer, i: Any, j: Any, heat: FloatArray) -> Spots:
     """The answer at each peak's cell and the neighbours that speak of the same place, weighted by their sureness."""
     h, w = answer.kind.shape[:2]
     ci, cj = i // 2, j // 2

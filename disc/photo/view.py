@@ -126,4 +126,4 @@ def project(
 
 def unproject(matrix: FloatArray, k1: float, size: tuple[int, int], u: Any, v: Any) -> tuple[FloatArray, FloatArray]:
     """Seen pixels to view mm on the face plane."""
-    return apply_homography(np.linalg.inv(matrix), *undistort(k1, size, u, v))
+    return apply_homography(np.asarray(np.linalg.inv(matrix), float), *undistort(k1, size, u, v))

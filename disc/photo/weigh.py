@@ -15,8 +15,8 @@ from disc.photo.spots import HOLE, PIN, STUB, Spots
 # The two networks' logits, added with these weights, part sites from other marks at about ZERO on rendered faces that
 # neither was trained on; tests/bench/read.py prints what comes of it.
 COARSE_WEIGHT, CLOSER_WEIGHT, ZERO = 1.5, 1.0, 2.0
-# A pin stands on its tooth's track to some 0.03 mm. Few stand between tracks; where there is room for a track of its own,
-# a tooth that sounds once a turn may have one (common practice, no source).
+# A pin stands on its tooth's track to some 0.03 mm. Few stand between tracks; where there is room for a track of its
+# own, a tooth that sounds once a turn may have one (common practice, no source).
 ON_TRACK_MM, BETWEEN, ALONE = 0.035, 0.06, 0.20
 # Tracks lie at least this far apart, or two teeth would meet the same pins (common practice, no source).
 TRACK_GAP_MM = 0.34

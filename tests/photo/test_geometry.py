@@ -1,0 +1,140 @@
+"""Ellipses and projected circles: against scikit-image, and by the laws of perspective."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from skimage.measure import EllipseModel
+
+from disc.photo.ellipse import Ellipse, centre_boost, fit_ellipse
+from disc.photo.find_plate import robust_ellipse
+from disc.photo.plane import plane_from_ellipse
+from disc.photo.slant import fit_slant, plane_tilt
+from disc.photo.view import View, apply_homography, distort, undistort
+from disc.records import Side
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.5, 2.0])
+def test_ellipse_fit_agrees_with_scikit_image(noise):
+    # EllipseModel fits the same algebraic distance (Halir and Flusser 1998); (x, y) order in both.
+    rng = np.random.default_rng(3)
+    u, v = Ellipse(1100, 900, 800, 700, 0.4).point(rng.uniform(0, 2 * np.pi, 300))
+    u, v = u + noise * rng.standard_normal(300), v + noise * rng.standard_normal(300)
+    ours = fit_ellipse(u, v)
+    theirs = EllipseModel.from_estimate(np.stack([u, v], 1))
+    cx, cy = theirs.center
+    a, b = sorted(theirs.axis_lengths, reverse=True)
+    assert ours is not None
+    assert (ours.u, ours.v, ours.a, ours.b) == pytest.approx((cx, cy, a, b), abs=1e-3)
+
+
+def test_points_on_a_line_are_no_ellipse():
+    x = np.linspace(0, 100, 30)
+    fitted = fit_ellipse(x, 2 * x + 1)
+    assert fitted is None or fitted.b < 0.05 * fitted.a
+
+
+def test_a_covered_stretch_of_rim_does_not_move_the_ellipse():
+    t = np.linspace(0, 2 * np.pi, 720, endpoint=False)
+    true = Ellipse(1000, 1000, 800, 730, 0.3)
+    points = np.stack(true.point(t), 1)
+    points[100:240] = points[100:240] * 0.9 + 100 + 0.15 * (1000 - points[100:240])  # a finger over a fifth of it
+    fitted = robust_ellipse(points)
+    assert fitted is not None
+    assert (fitted[0].u, fitted[0].v, fitted[0].a, fitted[0].b) == pytest.approx((1000, 1000, 800, 730), abs=2)
+
+
+speeds = st.floats(0.0, 0.5)
+angles = st.floats(0.0, 2 * np.pi)
+
+
+@given(speed=speeds, way=angles, t=angles)
+def test_centre_boost_keeps_the_unit_circle(speed, way, t):
+    boost = centre_boost(speed * np.cos(way), speed * np.sin(way))
+    x, y = apply_homography(boost, np.cos(t), np.sin(t))
+    assert np.hypot(x, y) == pytest.approx(1.0, abs=1e-9)
+    assert apply_homography(boost, speed * np.cos(way), speed * np.sin(way)) == pytest.approx((0, 0), abs=1e-9)
+
+
+def camera(tilt_deg, distance_mm, roll_deg=20.0, f_px=9000.0, size=(2000, 2000)):
+    """A pinhole looking at the disc's centre: 3 x 4 projection of view mm (x, y up, z towards the lens)."""
+    tilt, roll = np.radians([tilt_deg, roll_deg])
+    rx = np.array([[1, 0, 0], [0, np.cos(tilt), -np.sin(tilt)], [0, np.sin(tilt), np.cos(tilt)]])
+    rz = np.array([[np.cos(roll), -np.sin(roll), 0], [np.sin(roll), np.cos(roll), 0], [0, 0, 1]])
+    turn = np.diag([1.0, -1.0, -1.0]) @ rz @ rx  # picture v runs down, z away from the lens
+    k = np.array([[f_px, 0, (size[0] - 1) / 2], [0, f_px, (size[1] - 1) / 2], [0, 0, 1]])
+    eye = turn.T @ np.array([0, 0, -distance_mm])
+    return k @ np.hstack([turn, np.array([[0], [0], [distance_mm]])]), eye
+
+
+def seen(projection, xyz):
+    p = np.atleast_2d(xyz) @ projection[:, :3].T + projection[:, 3]
+    return p[:, :2] / p[:, 2:]
+
+
+@settings(max_examples=40, deadline=None)
+@given(tilt=st.floats(0.0, 30.0), distance=st.floats(40.0, 300.0), roll=st.floats(0, 360))
+def test_plane_from_ellipse_and_centre(tilt, distance, roll):
+    # The picture of a circle's centre is not the ellipse's middle; given both, the plane comes out exact up to a turn.
+    p, _ = camera(tilt, distance, roll)
+    t = np.linspace(0, 2 * np.pi, 60, endpoint=False)
+    circle = 14.0 * np.stack([np.cos(t), np.sin(t), 0 * t], 1)
+    rim = seen(p, circle)
+    ellipse = fit_ellipse(rim[:, 0], rim[:, 1])
+    centre = seen(p, [[0.0, 0.0, 0.0]])[0]
+    plane = plane_from_ellipse(ellipse, tuple(centre), 14.0, (2000, 2000))
+    inner = plane.to_mm(seen(p, 0.5 * circle))
+    assert np.hypot(inner[:, 0], inner[:, 1]) == pytest.approx(7.0, abs=1e-4)
+    if tilt > 10 and distance < 80:
+        assert np.hypot(centre[0] - ellipse.u, centre[1] - ellipse.v) > 3.0
+
+
+def test_view_projects_heights_like_a_pinhole():
+    p, eye = camera(18.0, 60.0)
+    view = View("x.jpg", Side.UPPER, 2000, 2000, tuple(p[:, [0, 1, 3]].ravel()), 0.0, tuple(eye), True, 14.0)
+    xyz = np.array([[3.0, 4.0, 0.6], [-8.0, 2.0, 0.3], [0.0, 0.0, 0.0]])
+    u, v = view.to_photo_px(xyz[:, 0], xyz[:, 1], xyz[:, 2])
+    assert np.stack([u, v], 1) == pytest.approx(seen(p, xyz), abs=1e-6)
+    x, y = view.to_disc_mm(*view.to_photo_px(xyz[:, 0], xyz[:, 1]))
+    assert np.stack([x, y], 1) == pytest.approx(xyz[:, :2], abs=1e-9)
+    assert View.from_json(view.to_json()) == view
+    assert view.tilt_deg == pytest.approx(18.0, abs=1e-6)
+
+
+def test_lower_view_is_mirrored():
+    p, eye = camera(0.0, 100.0, roll_deg=0.0)
+    both = {
+        side: View("x", side, 2000, 2000, tuple(p[:, [0, 1, 3]].ravel()), 0.0, tuple(eye), True, 14.0) for side in Side
+    }
+    up, low = (np.array(both[side].to_photo_px(0.0, 5.0)) for side in (Side.UPPER, Side.LOWER))
+    assert up[0] == pytest.approx(low[0])
+    assert up[1] - 999.5 == pytest.approx(-(low[1] - 999.5))
+
+
+@given(k1=st.floats(-0.08, 0.08), u=st.floats(0, 3999), v=st.floats(0, 2999))
+def test_distortion_is_undone(k1, u, v):
+    back = undistort(k1, (4000, 3000), *distort(k1, (4000, 3000), u, v))
+    assert back == pytest.approx((u, v), abs=0.01)
+
+
+def test_slant_field_survives_bent_pins_and_shadows():
+    rng = np.random.default_rng(1)
+    p, _ = camera(15.0, 150.0)
+    plane = plane_from_ellipse(
+        fit_ellipse(*seen(p, 15 * np.stack([np.cos(t := np.linspace(0, 6.2, 80)), np.sin(t), 0 * t], 1)).T),
+        tuple(seen(p, [[0, 0, 0]])[0]),
+        15.0,
+        (2000, 2000),
+    )
+    root = rng.uniform(-9, 9, (70, 2))
+    px = seen(p, np.hstack([root, np.zeros((70, 1))]))
+    tip_px = seen(p, np.hstack([root + 0.012 * rng.standard_normal((70, 2)), np.full((70, 1), 0.55)]))
+    mm, tip = plane.to_mm(px), plane.to_mm(tip_px)
+    tip[:20] = mm[:20] + np.array([0.35, -0.1])  # twenty shadows of one lamp, all alike
+    slant = fit_slant(mm, tip, np.full(70, 0.02), np.ones(70), plane)
+    left = np.linalg.norm((tip - mm - slant.at(mm))[20:], axis=1)
+    assert np.sqrt(np.mean(left**2)) < 0.03
+    tangent, _ = plane_tilt(plane)
+    assert np.degrees(np.arctan(tangent)) == pytest.approx(15.0, abs=0.5)

@@ -1,0 +1,108 @@
+"""A job read from the sample: files, records, corrections over a second reading, --both."""
+
+from __future__ import annotations
+
+import json
+import shutil
+
+import numpy as np
+import pytest
+from conftest import SAMPLE, matched
+from PIL import Image
+
+from disc.corrections import Action, Correction
+from disc.job import create_job, open_for_writing, open_job, sha256_of
+from disc.photo.read_job import ReadRequest, load_views, read_job
+from disc.records import Condition, Plate, Side
+from disc.tables import read_comb
+
+
+@pytest.fixture(scope="module")
+def job_folder(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("photo") / "job"
+    create_job(folder, Plate(30.0, bore_mm=3.0))
+    shutil.copyfile(SAMPLE / "comb.csv", folder / "comb.csv")
+    with open_for_writing(folder) as job:
+        read_job(job, upper=(SAMPLE / "upper.jpg",), lower=(SAMPLE / "lower.jpg",))
+    return folder
+
+
+def test_files_and_records(job_folder):
+    job = open_job(job_folder)
+    for name in ("pins.csv", "reading.csv", "out/overlay-upper.jpg", "out/overlay-lower.jpg", "out/map.svg"):
+        assert job.has(name), name
+    for side in ("upper", "lower"):
+        assert job.content.photos[f"{side}.jpg"] == sha256_of(SAMPLE / f"{side}.jpg")
+        assert sha256_of(job.path(f"photos/{side}.jpg")) == sha256_of(SAMPLE / f"{side}.jpg")
+        with Image.open(job.out(f"overlay-{side}.jpg")) as overlay, Image.open(SAMPLE / f"{side}.jpg") as photo:
+            assert overlay.size == photo.size
+    views = load_views(job)
+    assert set(views) == {Side.UPPER, Side.LOWER}
+    assert views[Side.LOWER].photo == "photos/lower.jpg"
+    json.dumps(job.content.faces)
+
+
+def test_teeth_are_named_where_there_is_a_comb(job_folder):
+    job = open_job(job_folder)
+    comb = {tooth.number: tooth for tooth in read_comb(SAMPLE / "comb.csv").teeth}
+    truth = json.loads((SAMPLE / "truth.json").read_text(encoding="utf-8"))
+    right = 0
+    for side in Side:
+        pins = [p for p in job.pins() if p.side is side]
+        true = [p for p in truth["pins"] if p["side"] == side]
+        for i, j in matched(pins, true):
+            if pins[i].tooth is not None:
+                assert comb[pins[i].tooth].side is side
+                right += pins[i].tooth == true[j]["tooth"]
+    assert right >= 0.98 * len(truth["pins"])
+
+
+def test_corrections_survive_a_new_reading(job_folder, tmp_path):
+    folder = tmp_path / "job"
+    shutil.copytree(job_folder, folder)
+    pins = open_job(folder).pins()
+    wrong, away = pins[3], pins[10]
+    done = (
+        Correction(Action.CHANGE, wrong.side, wrong.r_mm, wrong.theta_deg, (("condition", Condition.BENT),)),
+        Correction(Action.REMOVE, away.side, away.r_mm, away.theta_deg),
+        Correction(Action.ADD, Side.UPPER, 3.1, 200.0, (("condition", Condition.MISSING),)),
+        Correction(Action.CHANGE, Side.UPPER, 2.0, 10.0, (("condition", Condition.STUB),)),
+    )
+    with open_for_writing(folder) as job:
+        with job.step("correct") as stage:
+            job.stage_edit(stage, done)
+        reading = read_job(job, upper=(folder / "photos" / "upper.jpg",), lower=(folder / "photos" / "lower.jpg",))
+    after = open_job(folder).pins()
+    assert reading.unfit == (done[3],)
+    assert len(after) == len(pins)
+    near = [p for p in after if p.side is wrong.side and abs(p.r_mm - wrong.r_mm) < 0.05]
+    assert any(p.condition is Condition.BENT and abs(p.theta_deg - wrong.theta_deg) < 1 for p in near)
+    assert not any(p.side is away.side and p.theta_deg == away.theta_deg and p.r_mm == away.r_mm for p in after)
+    assert any(p.condition is Condition.MISSING and abs(p.r_mm - 3.1) < 1e-6 for p in after)
+    assert sorted(p.name for p in (folder / "photos").iterdir()) == ["lower.jpg", "upper.jpg"]
+
+
+def test_both_faces_in_one_picture(job_folder, tmp_path):
+    pictures = [np.asarray(Image.open(SAMPLE / f"{side}.jpg").resize((1300, 1300))) for side in ("upper", "lower")]
+    Image.fromarray(np.hstack(pictures)).save(tmp_path / "both.jpg", quality=92)
+    job = create_job(tmp_path / "job", Plate(30.0, bore_mm=3.0))
+    reading = read_job(job, ReadRequest(both=tmp_path / "both.jpg"))
+    truth = json.loads((SAMPLE / "truth.json").read_text(encoding="utf-8"))
+    for side in Side:
+        pins = [p for p in reading.pins if p.side is side]
+        true = [p for p in truth["pins"] if p["side"] == side]
+        assert len(matched(pins, true)) >= 0.95 * len(true)
+    view = load_views(job)[Side.LOWER]
+    assert (view.width_px, view.height_px) == (2600, 1300)
+    u, _ = view.to_photo_px(0.0, 0.0)
+    assert u > 1300  # the view speaks of the whole picture
+
+
+def test_scale_from_a_known_length(job_folder, tmp_path):
+    job = create_job(tmp_path / "job", Plate(20.0))  # a wrong diameter, overruled by the scale
+    view = load_views(open_job(job_folder))[Side.UPPER]
+    (u1, u2), (v1, v2) = view.to_photo_px(np.array([-10.0, 10.0]), np.array([3.0, 3.0]))
+    reading = read_job(
+        job, ReadRequest(upper=(SAMPLE / "upper.jpg",), scale=(float(u1), float(v1), float(u2), float(v2), 20.0))
+    )
+    assert reading.faces["upper"]["radius_mm"] == pytest.approx(15.0, rel=0.02)
