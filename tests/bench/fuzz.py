@@ -218,8 +218,7 @@ FINDING = {"kind": "missing", "side": "upper", "r_mm": 5.0, "theta_deg": 3.0, "p
 FINDING |= {"tooth": None, "bar": 1, "beat": "5/2", "evidence": [EVIDENCE], "heading": "missing pin"}
 FINDINGS = {"schema": 1, "findings": [FINDING], "summary": {}}
 HEARD = {"schema": 1, "findings": [FINDING | {"listen_s": 1.5}]}
-LOG_STEP = {"number": 1, "at": "2026-01-01T10:00:00", "note": "springs down", "done": False}
-LOG_STEP |= {"photos": ["photos/log/1.jpg"]}
+LOG_STEP = {
     "number": 1,
     "at": "2026-01-01T10:00:00",
     "note": "springs down",
