@@ -104,7 +104,7 @@ def arrange(task: Task, transposition: int | None = None, advance: Advance = no_
 
     Where no note at all can be placed, every note is lost and that is the result.
     """
-    deadline = time.monotonic() + task.settings.budget_s
+    deadline = time.process_time() + task.settings.budget_s
     attempts = _attempts(task, transposition)
     if not attempts:
         return _nothing_placed(task, transposition or 0)
@@ -114,7 +114,7 @@ def arrange(task: Task, transposition: int | None = None, advance: Advance = no_
     for count, attempt in enumerate(attempts):
         if best is not None and attempt.bound <= best[2].value:
             break
-        left = deadline - time.monotonic()
+        left = deadline - time.process_time()
         if best is not None and left <= 0:
             open_bound = max(open_bound, attempt.bound)
             break
@@ -174,7 +174,7 @@ def _others(
         seen.add(attempt.transposition)
         found = solved.get(attempt.transposition)
         if found is None:
-            left = deadline - time.monotonic()
+            left = deadline - time.process_time()
             if left <= 0 or len(shares) >= MOST_OTHERS:
                 break
             programme = with_conflicts(task, attempt)

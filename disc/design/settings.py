@@ -73,7 +73,7 @@ class DesignSettings:
     # Turns that movements of this kind run at, a margin beyond the usual 30-60 s on both sides.
     shortest_turn_s: float = 20.0
     longest_turn_s: float = 70.0
-    # The arranger's time for everything, in seconds.
+    # The arranger's time for everything, in seconds of processor time: a busy machine gets the same disc.
     budget_s: float = 10.0
 
     def check(self) -> None:

@@ -1,6 +1,6 @@
 """How good the designs of new discs are: corpus tunes on invented combs, against the bars of the task.
 
-    python tests/bench/design.py [--tunes 100] [--seed 7] [--photos 5] [--solver-cases 10]
+    python tests/bench/design.py [--tunes 100] [--seed 7] [--photos 5] [--solver-cases 10] [--minutes M]
 
 Every layout goes through an independent checker (tests/design/checker.py), back through the pin table to strikes, and
 is compared with a greedy arranger. Times are processor time of this process, so that a busy machine does not matter.
@@ -226,18 +226,24 @@ def main() -> None:
     words = argparse.ArgumentParser(description=__doc__)
     words.add_argument("--tunes", type=int, default=100)
     words.add_argument("--seed", type=int, default=7)
+    words.add_argument("--minutes", type=float, default=600.0, help="stop after the tune at hand")
     words.add_argument("--photos", type=int, default=5)
     words.add_argument("--solver-cases", type=int, default=10)
     given = words.parse_args()
     scores = choose_tunes(given.tunes, np.random.default_rng(given.seed))
+    combs = [(spec, *make_comb(spec, np.random.default_rng([given.seed, n]))) for n, spec in enumerate(COMBS)]
     rows, refused = [], Counter()
-    for number, spec in enumerate(COMBS):
-        comb, plate = make_comb(spec, np.random.default_rng([given.seed, number]))
-        for score in scores:
+    end = time.monotonic() + 60 * given.minutes
+    for number in np.random.default_rng(given.seed).permutation(len(scores)):  # a run cut short is still a fair sample
+        for spec, comb, plate in combs:
             try:
-                rows.append(run_case(spec, comb, plate, score, DesignSettings()))
+                rows.append(run_case(spec, comb, plate, scores[number], DesignSettings()))
             except BadInput as error:
                 refused[str(error)[:60]] += 1
+        if time.monotonic() > end:
+            break
+    print(f"{len(rows)} of {len(scores) * len(combs)} cases, seed {given.seed}", flush=True)
+    rows.sort(key=lambda row: row.comb)
     table(rows)
     verdicts(rows)
     for words_, count in refused.items():

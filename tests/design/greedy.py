@@ -25,10 +25,11 @@ def greedy_arrangement(task: Task) -> Greedy:
     """The best over all transpositions of what note-by-note choice keeps, at the first tempo; same objective."""
     low, high = int(task.pitch.min()), int(task.pitch.max())
     best = Greedy(-(10**9), 0)
-    for transposition in range(int(task.nominal.min()) - high, int(task.nominal.max()) - low + 1):
-        attempt = set_up(task, transposition, 0)
-        if attempt.bound <= best.value or not attempt.programme.value.size:
-            continue
+    span = range(int(task.nominal.min()) - high, int(task.nominal.max()) - low + 1)
+    attempts = [attempt for t in span if (attempt := set_up(task, t, 0)).programme.value.size]
+    for attempt in sorted(attempts, key=lambda a: -a.bound):
+        if attempt.bound <= best.value:  # no choice of notes can be worth more than this
+            break
         programme = with_conflicts(task, attempt)
         chosen = choose(task, programme)
         value = programme.objective(chosen)

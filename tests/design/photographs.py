@@ -10,6 +10,7 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Sequence
+from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
@@ -24,10 +25,10 @@ from disc.design.settings import DesignSettings
 from disc.errors import BadInput
 from disc.frame import FloatArray, to_xy_mm
 from disc.job import open_job
-from disc.records import Pin, Side
+from disc.records import Pin, Side, Tune
 from disc.tables import format_comb
-from disc.tune.score_in import read_score
 from disc.tune.score_records import ScoreIn
+from disc.tune.store import load_tune
 
 from .material import COMBS, make_comb
 
@@ -74,11 +75,8 @@ def _places(pins: Sequence[Pin], side: Side) -> FloatArray:
     return np.array([to_xy_mm(pin.r_mm, pin.theta_deg) for pin in pins if pin.side is side]).reshape(-1, 2)
 
 
-def read_back(design: Design, folder: Path, rng: np.random.Generator) -> tuple[float, bool, int]:
-    """(F1 of the pins, whether the MIDI is the same, pins found) after start, read, comb and transcribe.
-
-    The same MIDI: the same pitches at the same exact quarters, counted from the first note.
-    """
+def read_back(design: Design, folder: Path, rng: np.random.Generator) -> tuple[float, str, int]:
+    """(F1 of the pins, how like the MIDI is, pins found) after start, read, comb and transcribe."""
     photos = {side: folder / f"{side.value}.jpg" for side in Side}
     for side, path in photos.items():
         photograph(design, side, path, rng)
@@ -91,12 +89,32 @@ def read_back(design: Design, folder: Path, rng: np.random.Generator) -> tuple[f
     disc("comb", job, "--table", comb)
     known = tune_settings(design)
     disc("transcribe", job, *(word for name in known if known[name] for word in (f"--{name}", known[name])))
-    (heard,) = read_score(job / "out" / "tune.mid")
-    notes = arranged_tune(design).notes  # in order of onset
-    wanted = sorted((note.onset_quarter - notes[0].onset_quarter, note.pitch) for note in notes)
-    found = sorted((n.onset_quarter - heard.start_quarter, n.pitch) for n in heard.notes)
+    heard = load_tune(open_job(job))
+    assert heard is not None
     pins = [pin for pin in open_job(job).pins() if pin.plays]
-    return match_f1(pins, design.pins), found == wanted, len(pins)
+    return match_f1(pins, design.pins), likeness(notes_of(heard), notes_of(arranged_tune(design))), len(pins)
+
+
+Notes = list[tuple[Fraction, int]]
+
+
+def notes_of(tune: Tune) -> Notes:
+    """(onset in quarters from the first note, pitch) of every note, as the MIDI file is written from them."""
+    first = min(note.onset_quarter for note in tune.notes)
+    return sorted((note.onset_quarter - first, note.pitch) for note in tune.notes)
+
+
+def likeness(heard: Notes, wanted: Notes) -> str:
+    """In words: the same notes at the same quarters; the same but written in other note values; or different.
+
+    Halves and doubles sound alike, for the tempo goes with them; which of them a composer wrote no disc can tell.
+    """
+    if heard == wanted:
+        return "the same"
+    for factor in (Fraction(1, 2), Fraction(2)):
+        if heard == [(onset * factor, pitch) for onset, pitch in wanted]:
+            return "sounds the same, note values times " + str(factor)
+    return "differs"
 
 
 def disc(*words: object) -> None:
@@ -119,7 +137,7 @@ def read_back_photographs(scores: Sequence[ScoreIn], count: int, seed: int) -> N
             f1, same, pins = read_back(design, Path(folder), np.random.default_rng([seed, number, 1]))
         print(
             f"photographed and read: {spec.name:12} {len(design.pins):4} pins, {pins:4} found, F1 {f1:.4f}, "
-            f"MIDI {'the same' if same else 'differs'}   bar 0.99, the same"
+            f"MIDI {same}   bar 0.99, the same"
         )
         done += 1
         if done >= count:

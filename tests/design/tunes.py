@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import tempfile
 from pathlib import Path
 
 import numpy as np
 
 from disc.errors import BadInput
 from disc.tune.score_in import read_score
+from disc.tune.score_print import split_abc
 from disc.tune.score_records import ScoreIn
 
 # Folk and dance tunes of one line, and settings in parts. Places in the corpus folder; every file holds one or many.
@@ -28,20 +30,27 @@ def choose_tunes(count: int, rng: np.random.Generator, in_parts: float = 0.3) ->
     folder = corpus_folder()
     single, several = _files(folder, ONE_LINE), _files(folder, IN_PARTS)
     chosen: list[ScoreIn] = []
-    read: dict[Path, tuple[ScoreIn, ...]] = {}
     while len(chosen) < count:
         files = several if len(chosen) < in_parts * count else single
         path, place = files[int(rng.integers(len(files)))], rng.random()
         try:
-            if path not in read:
-                read[path] = read_score(path)
+            tune = _one_of(path, place)
         except BadInput:
             continue
-        tunes = read[path]
-        tune = tunes[int(place * len(tunes))]
         if len(tune.notes) >= 8:
             chosen.append(tune)
     return chosen
+
+
+def _one_of(path: Path, place: float) -> ScoreIn:
+    """The only tune of a file; of an ABC collection the one at this place, 0 to 1, read alone to save time."""
+    if path.suffix != ".abc":
+        return read_score(path)[0]
+    texts = split_abc(path.read_text(encoding="utf-8", errors="replace"))
+    with tempfile.TemporaryDirectory() as folder:
+        alone = Path(folder) / path.name
+        alone.write_text(texts[int(place * len(texts))], encoding="utf-8")
+        return read_score(alone)[0]
 
 
 def _files(folder: Path, names: tuple[str, ...]) -> list[Path]:
