@@ -137,10 +137,11 @@ def test_rim_by_hand(plate, upper_photo, upper_reading):
 
 def test_two_photos_of_one_face_beat_each(truth, plate, upper_photo):
     rng = np.random.default_rng(5)
-    noisy = [
-        changed(upper_photo, lambda x: opencv().GaussianBlur(x, (0, 0), 1.5) + rng.normal(0, 14, x.shape))
-        for _ in range(2)
-    ]
+
+    def spoil(x):
+        return opencv().GaussianBlur(x, (0, 0), 1.5) + rng.normal(0, 14, x.shape)
+
+    noisy = [changed(upper_photo, spoil) for _ in range(2)]
     readings = [read_face(photo, Side.UPPER, plate) for photo in noisy]
     true = true_pins(truth, "upper")
     together = combine_pins([r.pins for r in readings])
