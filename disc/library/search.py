@@ -24,6 +24,7 @@ from disc.library.order import solve_tunings
 from disc.library.place import Placement
 from disc.library.rate import draw, rate, rate_places
 from disc.library.records import Alignment, FloatArray, IntArray, Match, TuneKey
+from disc.library.versions import KIN, kinship
 from disc.library.vote import candidates
 
 FEWEST_STRIKES = 5  # fewer cannot tell one tune of thousands from another
@@ -39,9 +40,9 @@ class Effort:
     """How far the search looks. Chosen on practice discs (tests/bench/identify.py) for the time they may take."""
 
     grids: int = 2
-    groups: int = 1500
+    groups: int = 2500
     votes: int = 500_000
-    placements: int = 3000
+    placements: int = 4000
     fine: int = 60
 
 
@@ -49,7 +50,7 @@ BY_PITCH_EFFORT = Effort()
 # A short or much damaged disc gives few votes: then many more placements are rated, in the same time.
 FEW_STRIKES = 70
 FEW_STRIKES_EFFORT = Effort(grids=3, groups=1500, votes=400_000, placements=4000, fine=60)
-BY_RANK_EFFORT = Effort(grids=2, groups=3000, votes=500_000, placements=2000, fine=60)
+BY_RANK_EFFORT = Effort(grids=2, groups=3500, votes=500_000, placements=2500, fine=60)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -246,10 +247,16 @@ def _best_of_each(
 def signs_of(index: Index, query: Query, found: list[Found]) -> Signs:
     """What speaks for and against the first tune being the right one."""
     first = found[0]
-    group = int(index.group[first.tune])
-    rival = next((one.score for one in found[1:] if int(index.group[one.tune]) != group), 0.0)
+    rival = next((one.score for one in found[1:] if not is_version(index, first.tune, one.tune)), 0.0)
     teeth = np.unique(np.round(np.asarray(query.rank if query.pitch is None else query.pitch))).size
     return Signs(first.score, rival, query.onset_s.size, query.pitch is None, teeth)
+
+
+def is_version(index: Index, a: int, b: int) -> bool:
+    """Whether two tunes are versions of each other: of one group, or with many turns in common."""
+    if index.group[a] == index.group[b]:
+        return True
+    return kinship(*(index.pitch[index.start[t] : index.start[t + 1]].astype(np.int64) for t in (a, b))) >= KIN
 
 
 def _share(found: list[Found], place: int) -> float:
