@@ -7,7 +7,7 @@ import pytest
 from struck_bars import RATE, bar, plucked_comb, put, ticks
 
 from disc.listen.audio import Recording
-from disc.listen.plucked import comb_from_recording
+from disc.listen.plucked import PluckedComb, comb_from_recording
 from disc.listen.plucked_plot import plot_plucked
 from disc.records import ToothCondition
 
@@ -22,8 +22,12 @@ def recording() -> Recording:
     return Recording(audio + ticks(rng, len(audio)), RATE)
 
 
-def test_teeth_keep_their_numbers_over_a_dead_one(recording: Recording) -> None:
-    comb = comb_from_recording(recording, len(PITCHES), 2)
+@pytest.fixture(scope="module")
+def comb(recording: Recording) -> PluckedComb:
+    return comb_from_recording(recording, len(PITCHES), 2)
+
+
+def test_teeth_keep_their_numbers_over_a_dead_one(comb: PluckedComb) -> None:
     assert [t.tooth for t in comb.teeth] == list(range(1, 9))
     assert comb.teeth[2].condition is ToothCondition.DEAD and comb.teeth[2].pitch is None
     live = [k for k in range(8) if k != 2]
@@ -32,8 +36,7 @@ def test_teeth_keep_their_numbers_over_a_dead_one(recording: Recording) -> None:
     assert [comb.teeth[k].t60_s for k in live if k != 5] == pytest.approx([1.5] * 6, rel=0.1)
 
 
-def test_conditions(recording: Recording) -> None:
-    comb = comb_from_recording(recording, len(PITCHES), 2)
+def test_conditions(comb: PluckedComb) -> None:
     expected = ["sound"] * 8
     expected[2], expected[5] = "dead", "buzzing"
     assert [t.condition and t.condition.value for t in comb.teeth] == expected
@@ -72,10 +75,10 @@ def test_only_noise_gives_no_tooth() -> None:
     assert any("no ringing tooth" in remark for remark in comb.remarks)
 
 
-def test_same_sound_same_result(recording: Recording) -> None:
-    assert comb_from_recording(recording, 8, 2) == comb_from_recording(recording, 8, 2)
+def test_same_sound_same_result(recording: Recording, comb: PluckedComb) -> None:
+    assert comb_from_recording(recording, 8, 2) == comb
 
 
-def test_the_plot_has_a_card_for_every_tooth(recording: Recording) -> None:
-    svg = plot_plucked(recording, comb_from_recording(recording, 8, 2))
+def test_the_plot_has_a_card_for_every_tooth(recording: Recording, comb: PluckedComb) -> None:
+    svg = plot_plucked(recording, comb)
     assert svg.count("<g ") == 8 and svg.count("buzzing") == 1 and svg.rstrip().endswith("</svg>")
