@@ -14,7 +14,7 @@ from disc.frame import to_xy_mm
 from disc.photo.overlay import COLOURS, DOUBTFUL
 from disc.records import Condition, Pin, Side
 
-MARGIN_MM, KEY_MM = 3.0, 13.0
+MARGIN_MM, KEY_MM = 3.0, 12.0
 
 
 def map_svg(
@@ -95,9 +95,12 @@ def _key(half: float, radius_mm: float, pins: Sequence[Pin]) -> list[str]:
     counts = {c: sum(p.condition is c for p in pins) for c in Condition}
     rows = [
         f'<text x="0" y="{-radius_mm - 0.9:.2f}" font-size="1" text-anchor="middle" fill="#333">stop slot</text>',
-        f'<text x="{-half + 1:.2f}" y="{top:.2f}" font-size="1.1" fill="#222">Seen through the plate from the upper '
-        "side. Full: upper side, hollow: lower side. Bent pins carry their lean, three times as long.</text>",
+        f'<text x="{-half + 1:.2f}" y="{top:.2f}" font-size="1" fill="#222">Seen through the plate from the upper side.'
+        "</text>",
+        f'<text x="{-half + 1:.2f}" y="{top + 1.4:.2f}" font-size="1" fill="#222">Full: upper side, hollow: lower. '
+        "The lean of a bent pin is drawn three times as long.</text>",
     ]
+    top += 1.4
     x = -half + 1.5
     for n, condition in enumerate(Condition):
         sample = Pin(0, Side.UPPER, 0.0, 0.0, condition=condition)

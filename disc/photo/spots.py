@@ -14,7 +14,7 @@ from disc.photo.networks import CLOSER_PX, SITES_STRIDE, SiteAnswer, ask_closer,
 
 PIN, STUB, HOLE = 0, 1, 2
 # Lowest heat at which a place is looked at further; what is kept is decided in judge.py.
-LOWEST_HEAT = 0.10
+LOWEST_HEAT = 0.20
 # How much rarer (or not) the kinds are on a disc than they were among the training crops, where a sixth each were stubs
 # and holes: of a disc's sites a few per cent are (common practice, no source).
 KIND_SHARE = np.array([1.0, 0.6, 0.5])

@@ -46,7 +46,7 @@ class Sites(nn.Module):
 
 
 class Closer(nn.Module):
-    """Ten numbers of a crop: 4 kinds (pin, stub, hole, nothing), root from the middle, tip from the root, 2 log sigma."""
+    """Ten numbers of a crop: 4 kinds (pin, stub, hole, nothing), root from the middle, tip from the root, 2 log sigma."""  # noqa: E501
 
     def __init__(self) -> None:
         super().__init__()

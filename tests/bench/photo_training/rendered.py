@@ -41,9 +41,9 @@ def load_faces(folder: Path) -> list[dict]:
                 ]
             )
             faces.append({
-                "name": path.stem, "number": int("".join(c for c in path.stem if c.isdigit())), "image": cv2.imread(str(folder / photo["file"])),
-                "h": h, "radius": radius, "kind": kind, "centre": photo["centre_px"], "datum": photo["datum_px"], "gear": bool(truth.get("look", {}).get("gear")),
-                "root": np.array([q["root"] for _, q in mine], float), "tip": np.array([q["tip"] for _, q in mine], float),
+                "name": path.stem, "number": int("".join(c for c in path.stem if c.isdigit())), "image": cv2.imread(str(folder / photo["file"])),  # noqa: E501
+                "h": h, "radius": radius, "kind": kind, "centre": photo["centre_px"], "datum": photo["datum_px"], "gear": bool(truth.get("look", {}).get("gear")),  # noqa: E501
+                "root": np.array([q["root"] for _, q in mine], float), "tip": np.array([q["tip"] for _, q in mine], float),  # noqa: E501
                 "thick": truth["disc"]["thickness_mm"],
             })  # fmt: skip
     return faces
@@ -62,7 +62,7 @@ def crop(face: dict, rng: np.random.Generator):
         r, t = face["radius"] * 1.04 * np.sqrt(rng.uniform()), rng.uniform(0, 2 * np.pi)
         middle = map_points(face["h"], [[r * np.cos(t), r * np.sin(t)]])[0]
     back = np.linalg.inv(face["h"])
-    m0, mx, my = map_points(back, [middle, middle + [1, 0], middle + [0, 1]])
+    m0, mx, my = map_points(back, [middle, [*middle, 1, 0], [*middle, 0, 1]])
     jac = np.stack([mx - m0, my - m0], 1)  # px to mm, y up
     turn = rng.uniform(0, 2 * np.pi)
     rot = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])

@@ -201,7 +201,7 @@ class Scene:
         self.lamp_size = d.log(0.01, 0.12, b, LAMPS)
         self.lamp_l = d.log(0.4, 9.0, b, LAMPS)[..., None] * d.u(0.7, 1.1, b, LAMPS, 3)
 
-    def room(self, l: torch.Tensor, to_eye: torch.Tensor) -> torch.Tensor:
+    def room(self, l: torch.Tensor, to_eye: torch.Tensor) -> torch.Tensor:  # noqa: E741
         """Radiance from directions l (B, ..., 3) without the lamps."""
         b = self.b
         s = (b,) + (1,) * (l.dim() - 2)
@@ -269,7 +269,7 @@ class Scene:
         alpha = alpha + 0.2 * cloud
         cut = torch.zeros_like(r)
         # scribed circles, some through a pin
-        for n in range(4):
+        for n in range(4):  # noqa: B007
             p = torch.randint(CYLINDERS, (b,), generator=d.g, device=d.device)
             at = torch.hypot(
                 self.xy[torch.arange(b), p, 0] - self.cx, self.xy[torch.arange(b), p, 1] - self.cy
@@ -503,7 +503,7 @@ class Scene:
         micro = nrm + alpha[..., None] * 0.8 * d.n(b, n, 3)
         micro = micro / torch.linalg.norm(micro, dim=-1, keepdim=True)
         micro = torch.where(((micro * v).sum(-1) < 0.02)[..., None], nrm, micro)
-        l = 2 * (micro * v).sum(-1, keepdim=True) * micro - v
+        l = 2 * (micro * v).sum(-1, keepdim=True) * micro - v  # noqa: E741
         spec = self.incoming(q + 1e-4 * nrm, l, v, pin) * colour
         r = d.n(b, n, 3)
         r = nrm + r / torch.linalg.norm(r, dim=-1, keepdim=True).clamp_min(1e-6)
@@ -527,7 +527,7 @@ class Scene:
             diff = diff + power * nl[..., None] * dull_colour
         return spec * (1 - dull)[..., None] + diff * dull[..., None]
 
-    def incoming(self, q, l, v, from_pin):
+    def incoming(self, q, l, v, from_pin):  # noqa: E741
         """Radiance arriving along l at q: the room, a pin in the way, or (from a pin, downwards) the plate."""
         t, which = self.hit(q, l, False)
         met = which >= 0
@@ -606,8 +606,8 @@ def shake(d: Draw, img: torch.Tensor) -> torch.Tensor:
 
 
 _Q = torch.tensor(
-    [16, 11, 10, 16, 24, 40, 51, 61, 12, 12, 14, 19, 26, 58, 60, 55, 14, 13, 16, 24, 40, 57, 69, 56, 14, 17, 22, 29, 51, 87, 80, 62,
-     18, 22, 37, 56, 68, 109, 103, 77, 24, 35, 55, 64, 81, 104, 113, 92, 49, 64, 78, 87, 103, 121, 120, 101, 72, 92, 95, 98, 112, 100, 103, 99]
+    [16, 11, 10, 16, 24, 40, 51, 61, 12, 12, 14, 19, 26, 58, 60, 55, 14, 13, 16, 24, 40, 57, 69, 56, 14, 17, 22, 29, 51, 87, 80, 62,  # noqa: E501
+     18, 22, 37, 56, 68, 109, 103, 77, 24, 35, 55, 64, 81, 104, 113, 92, 49, 64, 78, 87, 103, 121, 120, 101, 72, 92, 95, 98, 112, 100, 103, 99]  # noqa: E501
 ).view(8, 8).float()  # ITU-T T.81, annex K, table K.1  # fmt: skip
 
 

@@ -15,12 +15,11 @@ import sys
 import time
 from pathlib import Path
 
+import nets
 import numpy as np
+import rendered
 import torch
 import torch.nn.functional as F
-
-import nets
-import rendered
 import tracer
 
 POOL = Path("/dev/shm/photo_training")
@@ -33,7 +32,7 @@ def make_traced(gpu: int, seconds: float) -> None:
     while time.time() - t0 < seconds:
         c = tracer.make_crops(d, 40, 10)
         out.append(((c.image * 255 + 0.5).byte().cpu(), c.root.cpu(), c.tip.cpu(), c.kind.cpu()))
-    torch.save([torch.cat(p) for p in zip(*out)], POOL / f"traced{gpu}.pt")
+    torch.save([torch.cat(p) for p in zip(*out, strict=False)], POOL / f"traced{gpu}.pt")
     print("traced", gpu, sum(len(p[0]) for p in out), "crops", flush=True)
 
 
@@ -51,8 +50,8 @@ def make_rendered(worker: int, folder: str, seconds: float, with_frames: bool) -
             frames.append(rendered.frame(faces, rng))
     np.savez(
         POOL / f"rendered{worker}.npz",
-        **{f"c{i}": np.stack(p) for i, p in enumerate(zip(*crops))},
-        **{f"f{i}": np.stack(p) for i, p in enumerate(zip(*frames))},
+        **{f"c{i}": np.stack(p) for i, p in enumerate(zip(*crops, strict=False))},
+        **{f"f{i}": np.stack(p) for i, p in enumerate(zip(*frames, strict=False))},
     )
 
 
@@ -199,7 +198,7 @@ DOUBT_PX = 9.0  # up to here it may or may not be: no opinion is asked
 def close_ups(image, root, tip, kind, per: int):
     """`per` crops of each source crop, turned, scaled and mirrored at random: half about sites, half elsewhere.
 
-    Elsewhere: at spots that stand out (where a finder of blobs would be fooled), beside sites (shadows, tips) or anywhere.
+    Elsewhere: at spots that stand out (where a finder of blobs would be fooled), beside sites (shadows, tips) or anywhere.  # noqa: E501
     """
     b, _, s, _ = image.shape
     dev = image.device
