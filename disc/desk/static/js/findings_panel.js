@@ -10,10 +10,15 @@ const panel = byId("panel-findings");
 const VERDICTS = { accepted: "accepted", rejected: "rejected", doubt: "left in doubt" };
 const WEIGHTS = { seen: "seen", heard: "heard", known: "known", mechanical: "mechanical" };
 let filter = "open";
+let drawn = null;
 
 function draw() {
   if (!desk.state?.job) return;
   const told = desk.state.findings;
+  // The same findings are not drawn again: a list must not change under the hand that is about to press.
+  const key = JSON.stringify([told, filter]);
+  if (key === drawn) return undefined;
+  drawn = key;
   if (told.trouble) return panel.replaceChildren(element("p", { class: "fault" }, told.trouble), checkButton("Check again"));
   if (!told.checked) {
     return panel.replaceChildren(
@@ -89,6 +94,7 @@ async function decide(finding, verdict, reason) {
 }
 
 on("state", draw);
+on("findings", draw);
 on("selection", () => {
   for (const one of panel.querySelectorAll("article")) one.classList.toggle("picked", desk.primary !== null && one.dataset.pin === String(desk.primary));
 });

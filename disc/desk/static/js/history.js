@@ -45,6 +45,9 @@ export function drawHistory() {
   byId("redo").title = done < steps.length ? `Redo: ${steps[done].words} (Ctrl+Shift+Z)` : "Nothing to redo";
   const list = byId("history-steps");
   if (!list) return;
+  const key = JSON.stringify(history);
+  if (list.dataset.drawn === key) return; // a list must not change under the hand that is about to press
+  list.dataset.drawn = key;
   const line = (count, words, at) =>
     element(
       "li",

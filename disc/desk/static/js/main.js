@@ -38,7 +38,7 @@ async function reload() {
 function takeFindings(found) {
   desk.state.findings = found.findings;
   desk.state.plan = found.plan;
-  tell("state");
+  tell("findings");
 }
 
 function showChoices() {

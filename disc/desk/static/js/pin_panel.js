@@ -128,6 +128,7 @@ function noteForm(pins) {
 }
 
 on("state", draw);
+on("findings", draw);
 on("pins", draw);
 on("music", draw);
 on("selection", draw);

@@ -41,3 +41,4 @@ function work(one) {
 }
 
 on("state", draw);
+on("findings", draw);

@@ -244,6 +244,7 @@ on("state", () => {
   } else redraw();
 });
 on("pins", redraw);
+on("findings", redraw);
 on("selection", showPicked);
 on("tool", redraw);
 on("redraw", redraw);
