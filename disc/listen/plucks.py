@@ -36,6 +36,7 @@ LEAST_OVER_DB, LEAST_SHARE, LEVEL_RANGE_DB, LEAST_T60_S = 15.0, 0.35, 30.0, 0.10
 # A tone louder in its second tenth of a second began later than this attack (a tick just before a pluck). 4 and 6 dB
 # lost ten teeth of a noisy recording of the second set.
 GROWING_DB = 2.5
+SWELLING_DB, SHARP_DB = 6.0, 15.0  # after a sharp attack that is no tick the tone may swell: some instruments do
 LEAST_ALIKE, LEAST_ALIKE_SHARE = 4, 0.15  # attacks with the same interval from partial to quiet fundamental
 LONGEST_USUAL_S = 4.0  # a tone that swells at first seems to ring for ever
 LEAST_T60_SHARE = 0.1  # of the usual ring time: a knock on the bench is shorter
@@ -146,7 +147,10 @@ def judge(attacks: Sequence[Attack], heard: Sequence[list[NewTone]]) -> list[Can
     usual_db = float(np.percentile(strongest, 75)) if strongest else 0.0
     rings = [min(tones[0].t60_s, LONGEST_USUAL_S) for tones in heard if tones and tones[0].level_db > usual_db - 12.0]
     least_t60 = max(LEAST_T60_S, LEAST_T60_SHARE * float(np.median(rings))) if rings else LEAST_T60_S
-    clear = [[t for t in tones if _is_tooth(t, usual_db, least_t60)] for tones in heard]
+    clear = [
+        [t for t in tones if _is_tooth(attack, t, usual_db, least_t60)]
+        for attack, tones in zip(attacks, heard, strict=True)
+    ]
     found = []
     for attack, tones, tone in zip(attacks, heard, _fundamentals(clear), strict=True):
         if tone is not None:
@@ -192,8 +196,9 @@ def _doubt(candidate: Candidate, all_of_them: Sequence[Candidate]) -> Candidate:
     return replace(candidate, score=score) if score > 0 else Candidate(candidate.attack, None, candidate.tones, -4.0)
 
 
-def _is_tooth(tone: NewTone, usual_db: float, least_t60_s: float) -> bool:
-    growing = tone.later_db > GROWING_DB  # it begins later than this attack
+def _is_tooth(attack: Attack, tone: NewTone, usual_db: float, least_t60_s: float) -> bool:
+    sharp = attack.rise_db > SHARP_DB and not attack.tick
+    growing = tone.later_db > (SWELLING_DB if sharp else GROWING_DB)  # it begins later than this attack
     return (
         tone.over_db > LEAST_OVER_DB
         and tone.share > LEAST_SHARE
