@@ -198,7 +198,8 @@ DOUBT_PX = 9.0  # up to here it may or may not be: no opinion is asked
 def close_ups(image, root, tip, kind, per: int):
     """`per` crops of each source crop, turned, scaled and mirrored at random: half about sites, half elsewhere.
 
-    Elsewhere: at spots that stand out (where a finder of blobs would be fooled), beside sites (shadows, tips) or anywhere.  # noqa: E501
+    Elsewhere: at spots that stand out (where a finder of blobs would be fooled), beside sites (shadows, tips)
+    or anywhere.
     """
     b, _, s, _ = image.shape
     dev = image.device
