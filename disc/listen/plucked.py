@@ -24,8 +24,8 @@ from disc.words import Advance, no_progress
 
 # Two plucks of a sound tooth differ by some hundredths of a cent on clean recordings, by under a cent in noise.
 AGREE_CENTS = 3.0
-# A neighbour set off too: at least this loud against the tooth (development recordings: set off from -15 dB up; nothing
-# else between 0.7 and 5 semitones away above -26 dB), new at both plucks, and at the neighbour's own pitch.
+# A neighbour set off too: at least this loud against the tooth, new at both plucks, and at the neighbour's own pitch.
+# Chosen by hand on the development recordings, where such neighbours begin at about -15 dB.
 DOUBLED_DB = -22.0
 NEIGHBOUR_SEMITONES = (0.7, 7.0)
 NEIGHBOUR_CENTS = 25.0

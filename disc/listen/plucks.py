@@ -21,7 +21,7 @@ from disc.listen.bands import pitch_of_hz, transform
 from disc.listen.beginnings import NewTone, for_fundamentals, fundamental, new_tones, quiet_fundamental
 from disc.listen.turn_tones import tones_of
 
-# Scores are log-odds in nats. From the development recordings' histograms of tones at plucks and elsewhere, rounded.
+# Scores stand for log-odds in nats; chosen by hand on the development and second sets, not fitted.
 LIVE_SCORE = 10.0
 PASSED_OVER = -8.0  # a tone that begins and is not taken as a pluck
 SAME_PITCH, OTHER_PITCH = 3.0, -12.0  # of two plucks said to be of one tooth

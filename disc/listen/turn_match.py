@@ -20,8 +20,8 @@ from disc.listen.turn_tones import Tones
 # How far from the path a strike is still taken as early or late rather than as a missing and an extra one.
 REACH_S = 0.14
 ON_TIME_S = 0.05  # a deviation costs its square in these
-# Logarithms of a strike's strength against the usual: about +-4 dB from pluck to pluck (development recordings); what
-# is explained strays more, since partials add with chance phase.
+# Logarithms of a strike's strength against the usual: about +-4 dB; what is explained strays more, since partials add
+# with chance phase. Chosen by hand on the development recordings, not fitted.
 SOUND_SPREAD, EXPLAINED_SPREAD = 0.45, 0.5
 SILENT_ODDS = float(np.log(0.05 / 0.95))  # before listening: one in twenty (common practice, no source)
 EXTRA_ODDS = float(np.log(0.02))
