@@ -26,9 +26,10 @@ class Signs:
 
 
 # Logistic weights: constant, score a strike, logarithm of the score, lead over the rival relative to the score.
-# Fitted by tests/bench/identify.py --fit (seed 100, 60 discs a level); it prints how the half not used was judged.
-BY_PITCH_WEIGHTS = (-4.899, 1.287, 0.036, 6.153)
-BY_RANK_WEIGHTS = (-12.0, 2.0, 1.5, 8.0)
+# Fitted by tests/bench/identify.py --fit (seed 100, 25 discs a level, each with and without its tune); it prints how
+# the half not used was judged.
+BY_PITCH_WEIGHTS = (-2.534, 1.801, -1.218, 15.319)
+BY_RANK_WEIGHTS = (-10.43, 10.256, 0.408, 10.138)
 
 
 # Below this many teeth a rhythm is all there is, and any tune with that rhythm fits.
