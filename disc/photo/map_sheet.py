@@ -95,10 +95,10 @@ def _key(half: float, radius_mm: float, pins: Sequence[Pin]) -> list[str]:
     counts = {c: sum(p.condition is c for p in pins) for c in Condition}
     rows = [
         f'<text x="0" y="{-radius_mm - 0.9:.2f}" font-size="1" text-anchor="middle" fill="#333">stop slot</text>',
-        f'<text x="{-half + 1:.2f}" y="{top:.2f}" font-size="1" fill="#222">Seen through the plate from the upper side.'
-        "</text>",
-        f'<text x="{-half + 1:.2f}" y="{top + 1.4:.2f}" font-size="1" fill="#222">Full: upper side, hollow: lower. '
-        "The lean of a bent pin is drawn three times as long.</text>",
+        f'<text x="{-half + 1:.2f}" y="{top:.2f}" font-size="0.95" fill="#222">Seen through the plate from the upper '
+        "side. Full: upper, hollow: lower.</text>",
+        f'<text x="{-half + 1:.2f}" y="{top + 1.4:.2f}" font-size="0.95" fill="#222">Bent pins carry their lean, three '
+        "times as long.</text>",
     ]
     top += 1.4
     x = -half + 1.5
