@@ -49,7 +49,7 @@ class Column:
                 raise BadInput(f"{where}: {self.name} is {cell!r}; it must be one of {allowed}.") from None
         try:
             value = self.kind(cell) if self.kind is not int else _whole(cell)
-        except ValueError:
+        except (ValueError, OverflowError):
             what = "a whole number" if self.kind is int else "a number"
             raise BadInput(f"{where}: {self.name} is {cell!r}, not {what}. Correct that cell.") from None
         if self.kind in (int, float):

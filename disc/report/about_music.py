@@ -8,9 +8,11 @@ from disc.comb.bar import frequency_hz
 from disc.job import Job
 from disc.records import Tooth
 from disc.report.blocks import Block, Picture, Section, Words, table
+from disc.tables import read_text
 
 NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 MOST_SCORE_PAGES = 4
+SCORE_FILE = "out/tune.musicxml"
 
 
 def note_name(pitch: float) -> str:
@@ -61,11 +63,12 @@ def _tune_words(job: Job) -> list[Block]:
     if tune is None:
         return []
     sharps = tune.key.fifths
-    signature = "no sharps or flats" if sharps == 0 else f"{abs(sharps)} {'sharp' if sharps > 0 else 'flat'}(s)"
+    sign = ("sharp" if sharps > 0 else "flat") + ("s" if abs(sharps) > 1 else "")
+    signature = "no sharps or flats" if sharps == 0 else f"{abs(sharps)} {sign}"
     return [
         Words(
             f"{len(tune.notes)} notes, {tune.metre.beats}/{tune.metre.unit}, {NAMES[tune.key.tonic]} {tune.key.mode} "
-            f"({signature}), a quarter lasts {tune.quarter_s:.2f} s. Read from the disc's strikes; see the score."
+            f"({signature}), a quarter lasts {tune.quarter_s:.2f} s. Read from the disc's strikes."
         )
     ]
 
@@ -94,5 +97,14 @@ def _match_row(match: dict[str, Any]) -> tuple[object, ...]:
 
 
 def _score(job: Job) -> list[Block]:
-    pages = sorted(path for path in job.out("").glob("tune*.svg") if path.is_file())[:MOST_SCORE_PAGES]
-    return [Picture(path.read_bytes(), "svg", f"The tune as written, page {n}") for n, path in enumerate(pages, 1)]
+    """The score engraved anew for the report's own page: as wide as its words, as tall as the music."""
+    from disc.tune.engrave import engrave
+
+    if not job.has(SCORE_FILE):
+        return []
+    pages = engrave(read_text(job.path(SCORE_FILE), "score"), fitted=True).pages[:MOST_SCORE_PAGES]
+    many = len(pages) > 1
+    return [
+        Picture(page.encode(), "svg", f"The tune as written, page {n}" if many else "The tune as written")
+        for n, page in enumerate(pages, start=1)
+    ]

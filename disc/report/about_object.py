@@ -60,7 +60,7 @@ def map_part(job: Job) -> Section | None:
     if path is None:
         return None
     caption = "Both faces as if looking through the plate from the upper side, stop slot up."
-    return Section("map", (Picture(path.read_bytes(), path.suffix[1:], caption, 0.9),))
+    return Section("map", (Picture(path.read_bytes(), path.suffix[1:], caption, 0.75),))
 
 
 def measuring_part(job: Job) -> Section | None:

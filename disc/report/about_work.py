@@ -90,12 +90,10 @@ def estimate_part(job: Job) -> Section | None:
 
 def _estimate_words(estimate: Estimate) -> list[Block]:
     blocks: list[Block] = []
-    if estimate.in_doubt:
-        blocks.append(Words(f"{estimate.in_doubt} places are in doubt: they make the range."))
     if estimate.sample:
         blocks.append(Words("Made with the sample rates, not with those of this workshop.", strong=True))
     if estimate.words:
-        blocks.append(Words(estimate.words, small=True))
+        blocks.append(Words(estimate.words))
     return blocks
 
 

@@ -60,6 +60,11 @@ class Section:
 
 
 def table(heading: Sequence[str], rows: Sequence[Sequence[object]], right: Sequence[int] = ()) -> Table:
-    """A table of anything that can be written as words; None becomes an empty cell."""
-    cells = tuple(tuple("" if cell is None else str(cell) for cell in row) for row in rows)
-    return Table(tuple(heading), cells, frozenset(right))
+    """A table of anything that can be written as words; None becomes an empty cell, a column without words goes."""
+    cells = [["" if cell is None else str(cell) for cell in row] for row in rows]
+    kept = [i for i in range(len(heading)) if any(row[i] for row in cells)] if cells else list(range(len(heading)))
+    return Table(
+        tuple(heading[i] for i in kept),
+        tuple(tuple(row[i] for i in kept) for row in cells),
+        frozenset(place for place, i in enumerate(kept) if i in right),
+    )

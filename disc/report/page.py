@@ -11,12 +11,16 @@ from disc.report.headings import Language, heading
 
 _MEDIA = {"jpg": "image/jpeg", "jpeg": "image/jpeg", "png": "image/png", "svg": "image/svg+xml"}
 
+LONG_WORD = 24  # letters; no word of the report's own sentences is longer
+
 _STYLE = """
 body{font:16px/1.5 Georgia,'Times New Roman',serif;color:#1c1c1c;background:#fff;max-width:56rem;margin:2rem auto;
 padding:0 1.2rem}h1{font-size:1.8rem;margin-bottom:.2rem}h2{font-size:1.2rem;border-bottom:1px solid #777;
-margin-top:2.2rem}table{border-collapse:collapse;font-size:.86rem;width:100%}th{text-align:left;border-bottom:1px solid
-#555}th,td{padding:.25rem .5rem;vertical-align:top;overflow-wrap:anywhere}.r{text-align:right;white-space:nowrap}
-figure{margin:.6rem 0}figcaption,.small{font-size:.82rem;color:#444}img{max-width:100%;height:auto}
+margin-top:2.2rem}table{border-collapse:collapse;font-size:.86rem;max-width:100%}
+th{text-align:left;border-bottom:1px solid #555}th,td{padding:.25rem .5rem;vertical-align:top}
+.long{overflow-wrap:anywhere}.r{text-align:right;white-space:nowrap}
+figure{margin:.6rem 0}td:first-child,th:first-child{padding-left:0}
+figcaption,.small{font-size:.82rem;color:#444}img{max-width:100%;height:auto}
 .row{display:flex;flex-wrap:wrap;gap:.8rem}.row figure{flex:1 1 11rem}.scroll{overflow-x:auto}
 .sign{margin-top:3rem;border-top:1px solid #333;width:22rem;max-width:100%;font-size:.82rem}
 @media print{section{break-inside:auto}figure,tr{break-inside:avoid}}
@@ -59,7 +63,8 @@ def _block(block: Block) -> str:
 
 def _table(block: Table) -> str:
     def cell(tag: str, index: int, text: str) -> str:
-        kind = ' class="r"' if index in block.right else ""
+        long = any(len(word) > LONG_WORD for word in text.split())  # digests and file names may break anywhere
+        kind = ' class="r"' if index in block.right else ' class="long"' if long else ""
         return f"<{tag}{kind}>{escape(text)}</{tag}>"
 
     head = ""

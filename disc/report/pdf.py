@@ -19,7 +19,13 @@ _STYLE = """
 #show figure.caption: it => text(size: 8.5pt, fill: luma(70), it.body)
 #set table(stroke: none, inset: (x: 1.5mm, y: 1.1mm))
 #show table.cell: set text(size: 8.5pt)
+#show table.cell: set block(breakable: false)
 """
+
+# A column up to this wide is a number, a date or a word: it is set as wide as it needs.
+NARROW_LETTERS = 16
+# Beyond this a sentence gains nothing from a still wider column at the cost of the others.
+WIDEST_LETTERS = 110
 
 
 def pdf_of(name: str, sections: Sequence[Section], language: Language, date: str) -> bytes:
@@ -62,7 +68,9 @@ def _table(block: Table) -> str:
     align = ", ".join("right" if i in block.right else "left" for i in range(columns))
     # The widest words get the room: columns of numbers are as wide as they need, the others share the rest.
     widest = [max((len(row[i]) for row in (block.heading, *block.rows)), default=0) for i in range(columns)]
-    widths = ", ".join("auto" if widest[i] <= 14 else f"{min(widest[i], 60)}fr" for i in range(columns))
+    widths = ", ".join(
+        "auto" if widest[i] <= NARROW_LETTERS else f"{min(widest[i], WIDEST_LETTERS)}fr" for i in range(columns)
+    )
     head = ""
     if any(block.heading):
         cells = ", ".join(f"[*#{typst_text(cell)}*]" for cell in block.heading)

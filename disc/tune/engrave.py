@@ -17,6 +17,13 @@ TITLE_SIZE_MM = 5.5
 # Common practice, no source.
 SCALE_PERCENT = 72
 UNITS_PER_MM = 10.0 * 100.0 / SCALE_PERCENT
+# A hair of room all around, for slurs and tempo marks that reach beyond the staves.
+FITTED = {
+    "adjustPageHeight": True,
+    "pageWidth": round((A4_WIDTH_MM - 2 * MARGIN_MM) * UNITS_PER_MM),
+    "pageHeight": round((A4_HEIGHT_MM - 4 * MARGIN_MM) * UNITS_PER_MM),
+    **{f"pageMargin{edge}": round(1.5 * UNITS_PER_MM) for edge in ("Left", "Right", "Top", "Bottom")},
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,9 +33,10 @@ class Engraving:
     pages: tuple[str, ...]
 
 
-def engrave(musicxml: str, title: str = "") -> Engraving:
+def engrave(musicxml: str, title: str = "", fitted: bool = False) -> Engraving:
     """MusicXML text to SVG pages, the title over the first.
 
+    fitted: without margins and only as tall as the music, to be set into a page of words.
     Raises DiscError if verovio refuses it, a fault of this program.
     """
     import verovio
@@ -49,6 +57,7 @@ def engrave(musicxml: str, title: str = "") -> Engraving:
             "xmlIdSeed": 1,
             "svgViewBox": True,
             "mdivAll": True,
+            **(FITTED if fitted else {}),
         }
     )
     if not toolkit.loadData(musicxml):

@@ -17,6 +17,7 @@ from disc.errors import BadInput
 from disc.job import create_job, open_job
 from disc.records import Comb, Condition, Pin, Plate, Side, Tooth
 from disc.report.about_music import cents_off, note_name
+from disc.report.blocks import table
 from disc.report.condition import gather, make_report
 from disc.report.headings import HEADINGS, PARTS, Language
 from disc.report.log import add_step
@@ -118,3 +119,25 @@ def test_by_command(job):
     assert json.loads(done.stdout)["parts"] == ["object", "comb"]
     wrong = subprocess.run([*run, "--language", "xx"], capture_output=True, text=True)
     assert (wrong.returncode, len(wrong.stderr.splitlines())) == (2, 1)
+
+
+def test_columns_without_words_are_left_out():
+    made = table(("no.", "what", "decided"), [(1, "stub", None), (2, "bent", "")], right=(0, 2))
+    assert made.heading == ("no.", "what") and made.right == {0}
+    assert made.rows == (("1", "stub"), ("2", "bent"))
+
+
+def test_the_score_is_only_as_tall_as_its_music():
+    from disc.tune.engrave import engrave
+
+    note = "<note><pitch><step>C</step><octave>5</octave></pitch><duration>4</duration></note>"
+    bar = f'<measure number="1"><attributes><divisions>1</divisions></attributes>{note}</measure>'
+    head = '<part-list><score-part id="P1"><part-name>x</part-name></score-part></part-list>'
+    score = f'<score-partwise version="4.0">{head}<part id="P1">{bar}</part></score-partwise>'
+
+    def tall_to_wide(page):
+        wide, tall = map(float, re.search(r'viewBox="0 0 (\S+) (\S+)"', page).groups())
+        return tall / wide
+
+    assert tall_to_wide(engrave(score).pages[0]) == pytest.approx(297 / 210, abs=0.01)  # ISO 216, A4
+    assert tall_to_wide(engrave(score, fitted=True).pages[0]) < 0.2
