@@ -22,6 +22,7 @@ from sklearn.neural_network import MLPClassifier
 from tune_corpus import load_melodies
 from tune_strikes import Turn, make_turn
 
+from disc.tune.figures import find_rolls
 from disc.tune.grid import Grid
 from disc.tune.key import KEY_FEATURES, key_candidates, key_evidence, key_features
 from disc.tune.linear import LinearModel
@@ -64,13 +65,18 @@ def main() -> None:
     parser.add_argument("--variants", type=int, default=1, help="turns made of each tuning melody")
     parser.add_argument("--metre-turns", type=int, default=1200, help="turns that rhythm and metre are fitted on")
     parser.add_argument("--report", action="store_true", help="fit without a quarter first and print its scores")
+    parser.add_argument("--voices-only", action="store_true", help="fit the voices anew and keep the rest")
     given = parser.parse_args()
-    samples = make_samples(given.count, given.variants)
+    samples = make_samples(given.count, given.variants, with_grids=not given.voices_only)
     print(f"{len(samples)} turns", flush=True)
     held, rest = [s for s in samples if not s.fold], [s for s in samples if s.fold]
     if given.report:
         report_voices(held, fit_voices(rest))
     voices = fit_voices(samples)
+    if given.voices_only:
+        content = json.loads(MODEL_FILE.read_text(encoding="utf-8")) | {"voices": voices_content(voices)}
+        MODEL_FILE.write_text(file_text(content), encoding="utf-8")
+        return
     key_tables = [(s.fold, key_rows(s)) for s in samples]
     if given.report:
         report_key(
@@ -93,7 +99,7 @@ def main() -> None:
     print(f"written: {MODEL_FILE}")
 
 
-def make_samples(count: int, variants: int) -> list[Sample]:
+def make_samples(count: int, variants: int, with_grids: bool = True) -> list[Sample]:
     """Turns of the tuning melodies; folds by melody, so that no melody is on both sides."""
     rng = np.random.default_rng(2024)
     melodies = [m for m in load_melodies(count=count) if m.part == "tuning"]
@@ -103,7 +109,10 @@ def make_samples(count: int, variants: int) -> list[Sample]:
             turn = make_turn(melody, rng, (0.0, 0.05, 0.15)[(index + variant) % 3])
             onset_s = np.array([s.onset_s for s in turn.strikes])
             pitch = np.array([float(s.pitch or 0) for s in turn.strikes])
-            _, anchored_s, grids = find_turn_grids(onset_s, pitch)
+            if with_grids:
+                _, anchored_s, grids = find_turn_grids(onset_s, pitch)
+            else:
+                anchored_s, grids = find_rolls(onset_s, pitch).anchored(onset_s, last=True), ()
             samples.append(
                 Sample(
                     (index * 7919) % FOLDS,
@@ -327,10 +336,7 @@ def model_text(voices: tuple[VoiceModel, ...], metre: LinearModel, key: LinearMo
     """model.json."""
     content: dict[str, Any] = {
         "made_by": "tests/bench/fit_tune.py, from the tuning half of the corpus draw",
-        "voices": [
-            {name: _rounded(getattr(look, name)) for name in VOICE_PARTS} | {"constant": round(look.constant, 4)}
-            for look in voices
-        ],
+        "voices": voices_content(voices),
         "metre": _named(metre),
         "key": _named(key),
         "rhythm": {
@@ -338,6 +344,19 @@ def model_text(voices: tuple[VoiceModel, ...], metre: LinearModel, key: LinearMo
             for kind in ("bar", "beat")
         },
     }
+    return file_text(content)
+
+
+def voices_content(voices: tuple[VoiceModel, ...]) -> list[dict[str, Any]]:
+    """The voices' part of model.json."""
+    return [
+        {name: _rounded(getattr(look, name)) for name in VOICE_PARTS} | {"constant": round(look.constant, 4)}
+        for look in voices
+    ]
+
+
+def file_text(content: dict[str, Any]) -> str:
+    """The file's text, a line for each named feature."""
     return json.dumps(content, indent=None, separators=(",", ":")).replace('},"', '},\n"') + "\n"
 
 

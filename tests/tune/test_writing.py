@@ -40,6 +40,7 @@ def test_written_lengths(metre: Metre, onset: str, length: str, pieces: list[str
     assert written_pieces(Fraction(onset), Fraction(length), metre) == [Fraction(p) for p in pieces]
 
 
+@settings(deadline=None)
 @given(st.sampled_from(METRES), sixteenths, st.integers(1, 24).map(lambda k: Fraction(k, 4)))
 def test_pieces_add_up_and_each_has_a_sign(metre: Metre, onset: Fraction, length: Fraction) -> None:
     onset = onset % metre.bar_quarter
