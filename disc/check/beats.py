@@ -10,7 +10,7 @@ from disc.check.grid import late_s
 from disc.check.kinds import Kind
 from disc.check.repeats import Heard
 from disc.check.seen import finding_at
-from disc.check.wants import beat_density
+from disc.check.wants import stands_alone
 from disc.records import Evidence, Finding, Pin, Strike, Tune
 
 # What a listener notices in an even run; common practice, no source: 30 to 50 ms.
@@ -22,17 +22,13 @@ REPORT_FROM = 0.5
 
 
 def off_beat_findings(pins: Iterable[Pin], tune: Tune, strikes: Sequence[Strike], heard: Heard) -> tuple[Finding, ...]:
-    """Pins whose strike is off its written place by far more than the rest, at a point of the bar where no others fall.
+    """Pins whose strike is off its written place by far more than the rest, where no others fall in the beat.
 
     pins: with their teeth. heard: the same strikes, in the same order. Where others fall at that point too, the reader
     took a note for another's place, and the pin is right.
     """
     grid = heard.grid
-    lone = {
-        s.pin_id
-        for s, density in zip(strikes, beat_density(heard, heard.t_s, of_others=True), strict=True)
-        if density < 0.0
-    }
+    lone = {strike.pin_id for strike, alone in zip(strikes, stands_alone(heard), strict=True) if alone}
     late = late_s(tune, strikes)
     findings = []
     for pin in pins:

@@ -15,12 +15,13 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from disc.check.beats import LEAST_LATE_S, LEAST_SIGMAS
 from disc.check.evidence import KNOWN, combine, limited
 from disc.check.kinds import Kind
 from disc.check.places import Bench, Place, place_without_hole
 from disc.check.repeats import Heard
 from disc.check.seen import finding_at
-from disc.check.wants import beat_density
+from disc.check.wants import stands_alone
 from disc.frame import FloatArray
 from disc.library.records import Alignment, ReferenceTune
 from disc.records import Evidence, Finding, Pin
@@ -30,7 +31,7 @@ STRIKES_BEFORE = 1.0  # the share is drawn towards one half as if so many strike
 # Pins gone, as a share of all, where a disc shows any sign of damage, and where it shows none. No source: the middle of
 # what the benchmark's brief names (3 to 12 %), and next to nothing.
 USUAL_LOSS = 0.07
-NO_SIGN_LOSS = 0.0003
+NO_SIGN_LOSS = 0.00003
 LEFT_OUT = 0.01  # share of printed notes that a maker leaves out though there is room; no source
 MOST_LOSS = 0.15  # where a larger share of the notes is absent, it is another version of the tune
 # Of what the upper line has and the print has not, so much shows again as notes of the print left out. No source.
@@ -71,9 +72,10 @@ def known_of(heard: Heard, reference: ReferenceTune, alignment: Alignment, pin_i
     """
     shift = round(alignment.transposition)
     octave_off = [pair for pair in alignment.agree if pair.octaves]
-    beside = beat_density(heard, heard.t_s[[pair.strike for pair in alignment.displaced]], of_others=True)
-    moved = [pair for pair, density in zip(alignment.displaced, beside, strict=True) if density < 0.0]
-    away = [pair for pair, density in zip(alignment.displaced, beside, strict=True) if density >= 0.0]
+    alone = stands_alone(heard)
+    least_s = max(LEAST_LATE_S, LEAST_SIGMAS * heard.grid.sigma_s)
+    moved = [pair for pair in alignment.displaced if alone[pair.strike] and abs(pair.late_s) >= least_s]
+    away = [pair for pair in alignment.displaced if pair not in moved]
     has = np.zeros(len(heard.t_s), dtype=bool)
     has[[pair.strike for pair in (*alignment.agree, *moved)]] = True
     absent = [*alignment.absent, *(pair.note for pair in (*octave_off, *away))]

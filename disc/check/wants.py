@@ -22,6 +22,7 @@ VOICE_REACH = 4  # semitones below a place that still belong to its own, upper, 
 FIGURE_REACH = 3  # semitones above a place that still belong to its own, lower, voice
 RARE = 0.02  # base rate of a sound that the disc hardly has
 BLUR_SIGMAS = 1.2  # of the strikes' spread: how the strikes folded over one bar are smoothed
+OFF_PARTS_SIGMAS = 2.5  # off the simple parts of the beat: none of them explains the strike
 AROUND_BEATS = 0.6  # how far around a place other strikes may stand instead of it
 
 
@@ -82,12 +83,26 @@ def _without_counterpart(heard: Heard, lags: FloatArray) -> FloatArray:
     return lonely
 
 
-def beat_density(heard: Heard, t_s: FloatArray, of_others: bool = False) -> FloatArray:
+def stands_alone(heard: Heard) -> npt.NDArray[np.bool_]:
+    """Whether each strike falls at a point of the beat where hardly any other does, shape (n,): off the grid indeed.
+
+    A point that only one strike uses in its bar, but others use in other beats, is a rare figure and no fault; so is a
+    third, a quarter or a sixth of the beat, used once.
+    """
+    beat = heard.grid.beat_s
+    share = ((heard.t_s - heard.grid.start_s) / beat) % 1.0
+    off_parts = np.min([np.abs(share * parts - np.round(share * parts)) / parts for parts in (3, 4, 6)], axis=0)
+    is_off = off_parts * beat > OFF_PARTS_SIGMAS * heard.grid.sigma_s
+    return is_off & (beat_density(heard, heard.t_s, of_others=True, fold_s=beat) < 0.0)
+
+
+def beat_density(heard: Heard, t_s: FloatArray, of_others: bool = False, fold_s: float | None = None) -> FloatArray:
     """ln of the density of all strikes, folded over one bar, at each place's point of the bar; 0 is an even density.
 
-    of_others: t_s are times of strikes themselves, each of which is left out of its own density.
+    of_others: t_s are times of strikes themselves, each of which is left out of its own density. fold_s: what is folded
+    over, if not the bar.
     """
-    bar = heard.grid.bar_s
+    bar = fold_s or heard.grid.bar_s
     blur = BLUR_SIGMAS * heard.grid.sigma_s
     gap = np.abs((t_s[:, None] - heard.t_s[None, :] + bar / 2) % bar - bar / 2)
     bell = np.exp(-0.5 * (gap / blur) ** 2) / (blur * np.sqrt(2 * np.pi))
