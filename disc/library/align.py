@@ -27,6 +27,7 @@ DISPLACED_S = 0.30  # the same tooth struck within this time of its place, and n
 PRESENT = 0.8  # share of printed notes that a disc still plays, for the likelihood; the bars of damage are 0 to 35 %
 FOLD_NATS = 1.2  # a note found an octave off is worth this much less: about one in three is by intention
 FIRST_REACH_S = 0.12
+ROUNDS, FEW_ROUNDS = 4, 2  # of fitting; a search's placement is already fine
 SHORTEST_SECOND_RUN = 6  # notes of a further run of bars, before it is believed
 
 
@@ -41,9 +42,10 @@ def align(onset_s: FloatArray, pitch: FloatArray, reference: ReferenceTune, hint
         raise BadInput("an alignment needs at least two strikes and two printed notes.")
     tuning, whole = split_tuning(pitch)
     trials = [hint] if hint else trial_placements(onset_s, whole, reference.onset_tick, reference.pitch)
+    rounds = FEW_ROUNDS if hint else ROUNDS
     if not trials:
         return _nothing(onset_s, tuning)
-    best = max((_fit(onset_s, whole, reference, trial) for trial in trials), key=lambda a: a.score)
+    best = max((_fit(onset_s, whole, reference, trial, rounds) for trial in trials), key=lambda a: a.score)
     return replace(best, transposition=round(best.transposition + tuning, 4))
 
 
@@ -61,12 +63,12 @@ def _nothing(onset_s: FloatArray, tuning: float) -> Alignment:
 # ---- fitting
 
 
-def _fit(onset_s: FloatArray, pitch: IntArray, reference: ReferenceTune, trial: Placement) -> Alignment:
+def _fit(onset_s: FloatArray, pitch: IntArray, reference: ReferenceTune, trial: Placement, rounds: int) -> Alignment:
     quarter = reference.onset_quarter
     quarter_s, start_s, reach = trial.quarter_s, trial.start_s, FIRST_REACH_S
     chance = _chance(onset_s, pitch)
     shift = _whole_transposition(onset_s, pitch, reference, trial)
-    for _ in range(4):
+    for _ in range(rounds):
         expected = start_s + quarter_s * quarter
         strike, late, octaves = _meetings(onset_s, pitch, expected, reference.pitch + shift, reach)
         gain = _gains(strike, late, octaves, chance, reach / 3.0)
@@ -85,12 +87,17 @@ def _fit(onset_s: FloatArray, pitch: IntArray, reference: ReferenceTune, trial: 
 
 def _line(x: FloatArray, y: FloatArray) -> tuple[float, float]:
     """(slope, intercept), least squares with one round of leaving out what lies far off."""
-    slope, intercept = np.polyfit(x, y, 1) if np.ptp(x) > 0 else (0.0, float(y.mean()))
+    slope, intercept = _least_squares(x, y)
     off = np.abs(y - slope * x - intercept)
     near = off <= 3.0 * max(float(np.median(off)), 1e-3)
-    if near.sum() >= 3 and np.ptp(x[near]) > 0:
-        slope, intercept = np.polyfit(x[near], y[near], 1)
-    return float(slope), float(intercept)
+    return _least_squares(x[near], y[near]) if near.sum() >= 3 else (slope, intercept)
+
+
+def _least_squares(x: FloatArray, y: FloatArray) -> tuple[float, float]:
+    centred = x - x.mean()
+    spread = float((centred * centred).sum())
+    slope = float((centred * y).sum()) / spread if spread > 0 else 0.0
+    return slope, float(y.mean() - slope * x.mean())
 
 
 def _whole_transposition(onset_s: FloatArray, pitch: IntArray, reference: ReferenceTune, trial: Placement) -> int:
