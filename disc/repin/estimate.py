@@ -83,7 +83,7 @@ def parse_rates(text: str, where: str) -> Rates:
     """Rates from TOML text. Raises BadInput."""
     try:
         return Rates.model_validate(tomllib.loads(text))
-    except tomllib.TOMLDecodeError as error:
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise BadInput(f"{where}: not a rates file that can be read ({error}). Mend that line.") from error
     except ValidationError as error:
         fault = error.errors()[0]

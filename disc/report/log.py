@@ -10,10 +10,11 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
+from datetime import datetime
 from pathlib import Path
 
 from disc.errors import BadInput
-from disc.job import Job, Stage, now_text, sha256_of
+from disc.job import Job, Stage, sha256_of
 from disc.report.pictures import open_picture, taken_at
 from disc.tables import read_text
 
@@ -95,7 +96,7 @@ def add_step(job: Job, note: str, photos: Sequence[Path] = (), parts: Sequence[s
         open_picture(photo)
     steps = load_log(job)
     number = max(step.number for step in steps) + 1
-    at = min([time for time in map(taken_at, photos) if time], default=now_text())
+    at = min([time for time in map(taken_at, photos) if time], default=_now_at_the_bench(steps))
     names = tuple(f"{LOG_PHOTOS}/{number:03d}-{i}{photo.suffix.lower()}" for i, photo in enumerate(photos, start=1))
     step = LogStep(number, at, note.strip(), named, names)
     with job.step("log add", tuple(photos)) as stage:
@@ -104,6 +105,12 @@ def add_step(job: Job, note: str, photos: Sequence[Path] = (), parts: Sequence[s
             job.content.photos[name.removeprefix("photos/")] = sha256_of(photo)
         _stage_log(stage, [*steps, step])
     return step
+
+
+def _now_at_the_bench(steps: Sequence[LogStep]) -> str:
+    """Local time without zone, as cameras write it: notes and photographs sort together. Never before an older step."""
+    now = datetime.now().replace(microsecond=0).isoformat()
+    return max([now, *(step.at[:19] for step in steps[1:])])
 
 
 def edit_step(

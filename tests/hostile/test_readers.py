@@ -1,0 +1,54 @@
+"""Every reader of a file that a person may bring: whatever the bytes, an answer or one line that says what is wrong.
+
+The long runs, guided by coverage, are tests/bench/fuzz.py, whose targets and mutations these are.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from disc.errors import BadInput
+from disc.job import JOURNAL, STAGING_FOLDER, create_job, open_job
+from disc.records import Plate
+
+
+def _fuzz():
+    path = Path(__file__).parents[1] / "bench" / "fuzz.py"
+    spec = importlib.util.spec_from_file_location("fuzz_bench", path)
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["fuzz_bench"] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+FUZZ = _fuzz()
+SLOW = {"musicxml", "mxl", "abc", "kern", "query", "own-midi", "plan", "jpeg", "png", "tiff", "log-photo", "journal"}
+
+
+@pytest.mark.parametrize("name", FUZZ.TARGETS)
+def test_odd_bytes_are_answered_or_refused_in_one_line(name, tmp_path):
+    trial = FUZZ.Trial(name, tmp_path)
+    inputs = FUZZ.mutations(trial.seeds, np.random.default_rng(20260401))
+    for _ in range(12 if name == "abc" else 30 if name in SLOW else 150):
+        trial(next(inputs))
+    assert trial.faults == []
+    assert name == "desk" or 0 < trial.refused < trial.tried  # the mutations reach beyond the first check
+
+
+@pytest.mark.parametrize("key", ["names", "removed"])
+def test_the_journal_of_a_foreign_job_does_not_reach_out_of_it(key, tmp_path):
+    outside = tmp_path / "mine.txt"
+    outside.write_text("mine")
+    create_job(tmp_path / "job", Plate(28.0))
+    staging = tmp_path / "job" / STAGING_FOLDER
+    staging.mkdir()
+    names = {"names": [], "removed": []} | {key: ["../mine.txt"]}
+    (staging / JOURNAL).write_text(str(names).replace("'", '"'))
+    with pytest.raises(BadInput, match="names a file outside the job"):
+        open_job(tmp_path / "job")
+    assert outside.read_text() == "mine"
