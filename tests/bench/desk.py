@@ -28,7 +28,8 @@ WATCH = """async () => {
   const {desk, on} = await import('/static/js/store.js');
   window.times = {};
   const painted = () => new Promise((done) => requestAnimationFrame(() => setTimeout(done)));
-  document.getElementById('stage').addEventListener('keydown', () => { window.times = {pressed: performance.now()} }, true);
+  const press = () => { window.times = {pressed: performance.now()} };
+  document.getElementById('stage').addEventListener('keydown', press, true);
   on('pins', async () => { await painted(); window.times.shown ??= performance.now() });
   on('music', async () => { await painted(); window.times.roll ??= performance.now() });
   on('state', async () => { await painted(); window.times.findings ??= performance.now() });
@@ -56,9 +57,8 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as scratch:
         folder = make_job(Path(scratch) / "big", many_pins(PINS), PHOTO_PX)
         rows = [*server_rows(folder), *browser_rows(folder, path)]
-    print(
-        f"{PINS} pins, {PHOTO_PX * PHOTO_PX / 1e6:.1f} megapixels; {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}"
-    )
+    megapixels = PHOTO_PX * PHOTO_PX / 1e6
+    print(f"{PINS} pins, {megapixels:.1f} megapixels; {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}")
     print(f"{'what':58s} {'median':>9s} {'worst':>9s} {'bar':>9s}  met")
     for what, times_ms, bar_ms in rows:
         median, worst = statistics.median(times_ms), max(times_ms)
@@ -101,7 +101,7 @@ def browser_rows(folder: Path, chromium: str) -> list[tuple[str, list[float], fl
         page.wait_for_selector("#stage[data-ready]")
         first = page.evaluate(ZOOM, 1)
         opened = 1000 * (time.perf_counter() - start)
-        page.wait_for_function("async () => (await import('/static/js/store.js')).desk.music.now.length > 0")
+        page.wait_for_function("() => document.body.dataset.music === document.body.dataset.rev")
         zooms = page.evaluate(ZOOM, ZOOMS)
         shown, rolls = _edits(page)
         browser.close()
