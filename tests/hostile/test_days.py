@@ -20,6 +20,7 @@ import pytest
 
 import disc.job
 from disc.job import LOCK_FILE, STAGING_FOLDER, open_for_writing, open_job
+from disc.records import Pin
 from disc.report.log import add_step, in_order, load_log
 
 OLD_JOB = Path(__file__).parent / "old-jobs" / "schema-1" / "job"
@@ -128,6 +129,14 @@ main()
 """
 
 
+def _tune_on_the_comb(comb):
+    """48 pins, one every 7 degrees after the rest arc, that play up and down the teeth."""
+    for n in range(48):
+        tooth = comb.teeth[(n, 11 - n)[n // 6 % 2] % 6]
+        theta_deg = (tooth.tip_theta_deg - (16.0 + 7.0 * n)) % 360.0
+        yield Pin(n + 1, tooth.side, tooth.tip_r_mm, theta_deg, 0.25, tooth=tooth.number)
+
+
 def _without_network() -> list[str]:
     apart = shutil.which("unshare")
     if apart and subprocess.run([apart, "-n", "true"], capture_output=True).returncode == 0:
@@ -137,12 +146,14 @@ def _without_network() -> list[str]:
 
 def test_without_a_network_everything_quick_works(job_folder, tmp_path):
     new = str(tmp_path / "new")
+    with open_for_writing(job_folder) as job, job.step("read") as stage:
+        job.stage_reading(stage, tuple(_tune_on_the_comb(job.comb())))
     given = [
         ["--help"],
         ["start", new, "--diameter-mm", "28", "--json"],
         ["transcribe", str(job_folder), "--json"],
-        ["log", "add", str(job_folder), "--note", "cock off", "--json"],
-        ["log", "list", str(job_folder), "--json"],
+        ["log", str(job_folder), "add", "--note", "cock off", "--json"],
+        ["log", str(job_folder), "list", "--json"],
         ["repin", str(job_folder), "--json"],
         ["report", str(job_folder), "--json"],
         ["comb", str(job_folder), "--from-pins", "--json"],
