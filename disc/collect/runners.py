@@ -7,6 +7,7 @@ written by itself nothing else is lost or done twice.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
@@ -31,8 +32,7 @@ def run_here(tasks: Iterable[Task], workers: int, work: Work = work_through) -> 
     while more:
         held: dict[Future[bool], Task] = {}
         try:
-            # "spawn": a worker that was forked would inherit locks and threads of libraries.
-            with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+            with _pool(workers) as pool:
                 while True:
                     for task in islice(waiting, max(workers * AHEAD - len(held), 0)):
                         held[pool.submit(work, task)] = task
@@ -49,10 +49,20 @@ def run_here(tasks: Iterable[Task], workers: int, work: Work = work_through) -> 
                 yield task, _alone(task, work)
 
 
+def _pool(workers: int) -> ProcessPoolExecutor:
+    # "spawn": a worker that was forked would inherit locks and threads of libraries.
+    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_one_thread)
+
+
+def _one_thread() -> None:
+    """Workers share the cores; threads within them would only push each other aside. Read when OpenCV is imported."""
+    os.environ.setdefault("OPENCV_FOR_THREADS_NUM", "1")
+
+
 def _alone(task: Task, work: Work) -> bool | None:
     for _ in range(TRIES):
         try:
-            with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
+            with _pool(1) as pool:
                 return pool.submit(work, task).result()
         except BrokenProcessPool:
             continue

@@ -181,8 +181,8 @@ def main() -> None:
         home = Path(name)
         head = f"{'one worker against two':26} {'discs':>6} {'1: s':>8} {'2: s':>8} {'wall x':>6} {'on idle cores':>13}"
         print(head + "   processor s: serial + dispatch + workers")
-        make_pairs(home / "pairs", 4)
-        make_jobs(home / "known", 60, options.seed)
+        make_pairs(home / "pairs", 6)
+        make_jobs(home / "known", 200 // part, options.seed)
         make_jobs(home / "plain", 3000 // part, options.seed + 1)
         ratios = []
         for folder, what, identify in (
