@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from disc.frame import FloatArray, to_polar, view_to_disc_mm, wrap_deg
+from disc.photo.joint import spreads, upright_share
 from disc.photo.slant import Slant
 from disc.photo.spots import HOLE, PIN, STUB, Spots
 from disc.photo.weigh import TRACK_GAP_MM
@@ -15,11 +16,6 @@ from disc.records import Condition, Pin, Side
 # Tip off its root by more than this, once the view's slant is taken out: bent (the restorers' tolerance of issue work,
 # about a third of a pin's thickness; common practice, no source).
 BENT_MM = 0.08
-# Natural lean of a pin set upright, per axis, mm (common practice, no source).
-NATURAL_LEAN_MM = 0.012
-# The networks' sigma times these is one standard deviation of the error that is found on rendered faces which they
-# were not trained on; the second is what no single pin knows of (plane, slot), added in quadrature.
-SIGMA_SCALE, SIGMA_COMMON_MM = 1.3, 0.013
 # Squared on, a pin hides its own length, and the network cannot tell it from a stub: there only rarity speaks. As the
 # common slant grows, an upright pin shows this much of itself before it is told from a stub, mm.
 STUB_RARITY, SHOWN_MM = 8.0, 0.05
@@ -31,6 +27,14 @@ class Sites:
 
     spots: Spots
     odds: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """What all pins of a face share: common_mm per axis; outward: sigma per mm of radius, of scale and turn."""
+
+    common_mm: float
+    outward: float
 
 
 def kinds_by_slant(spots: Spots, slant: Slant) -> Spots:
@@ -46,27 +50,24 @@ def kinds_by_slant(spots: Spots, slant: Slant) -> Spots:
     return replace(spots, kind=kind / kind.sum(1, keepdims=True))
 
 
-def best_roots(spots: Spots, slant: Slant) -> tuple[FloatArray, FloatArray]:
-    """Roots (n, 2) and sigma (n,) per axis: seen foot and upright-standing tip weighed together."""
-    by_foot = SIGMA_SCALE * np.maximum(spots.sigma_root, 0.004)
-    upright = (spots.tip + np.asarray(slant.shift)) / (1 + slant.gain)
-    left = np.linalg.norm(spots.tip - spots.root - slant.at(spots.root), axis=1)
-    stands = (spots.kind.argmax(1) == PIN) & (left < 0.06) & (slant.pins >= 10)
-    by_tip = np.hypot(SIGMA_SCALE * np.maximum(spots.sigma_tip, 0.004), max(NATURAL_LEAN_MM, slant.sigma_mm * 0.7))
-    w_tip = np.where(stands, 1 / by_tip**2, 0.0)
-    w_foot = 1 / by_foot**2
-    root = (spots.root * w_foot[:, None] + upright * w_tip[:, None]) / (w_foot + w_tip)[:, None]
-    # Foot and tip are read from the same pixels: together they know less than two readings would.
-    sigma = np.sqrt(1.5 / (w_foot + w_tip)) * np.where(stands, 1.0, 1 / np.sqrt(1.5))
-    return root, np.hypot(sigma, SIGMA_COMMON_MM)
+def best_roots(spots: Spots, slant: Slant, common_mm: float) -> tuple[FloatArray, FloatArray]:
+    """Roots (n, 2) and sigma (n,) per axis: seen foot and upright-standing tip weighed together, axis by axis."""
+    frame, foot, tip = spreads(spots.sigma_root, spots.sigma_tip, slant)
+    by_foot = spots.root @ frame.T
+    by_tip = (spots.tip + np.asarray(slant.shift)) / (1 + slant.gain) @ frame.T
+    share = upright_share(by_tip - by_foot, foot, tip)
+    stands = np.where((spots.kind.argmax(1) == PIN) & (slant.pins >= 10), share, 0.0)
+    w_foot, w_tip = 1 / foot**2, stands[:, None] / tip**2
+    root = (by_foot * w_foot + by_tip * w_tip) / (w_foot + w_tip) @ frame
+    return root, np.hypot(np.sqrt(np.mean(1 / (w_foot + w_tip), 1)), common_mm)
 
 
 def make_pins(
-    sites: Sites, slant: Slant, height_mm: float | None, tracks: FloatArray, side: Side, wire_mm: float | None = None
+    sites: Sites, slant: Slant, height_mm: float | None, tracks: FloatArray, side: Side, doubt: Doubt
 ) -> tuple[Pin, ...]:
     """Pins in the disc's own axes, numbered from 1 by angle. tracks: radii that two pins or more share."""
     spots = sites.spots
-    root, sigma = best_roots(spots, slant)
+    root, sigma = best_roots(spots, slant, doubt.common_mm)
     lean = spots.tip - spots.root - slant.at(spots.root)
     x, y = view_to_disc_mm(root[:, 0], root[:, 1], side)
     lx, ly = view_to_disc_mm(lean[:, 0], lean[:, 1], side)
@@ -84,12 +85,12 @@ def make_pins(
                 side=side,
                 r_mm=float(r[k]),
                 theta_deg=float(wrap_deg(float(theta[k]))),
-                diameter_mm=wire_mm,
+                diameter_mm=None,
                 height_mm=_height(kind, height_mm, float(np.hypot(lx[k], ly[k]))),
                 condition=condition,
                 lean_x_mm=float(lx[k]) if stands else 0.0,
                 lean_y_mm=float(ly[k]) if stands else 0.0,
-                sigma_mm=float(sigma[k]),
+                sigma_mm=float(np.hypot(sigma[k], doubt.outward * r[k])),
                 confidence=float(1 / (1 + np.exp(-np.clip(sites.odds[k], -20, 20)))),
             )
         )

@@ -11,7 +11,8 @@ from disc.frame import FloatArray
 from disc.photo.find_plate import Found, find_plate, plate_by_hand
 from disc.photo.flatten import flatten
 from disc.photo.image import Photo
-from disc.photo.judge import Sites, kinds_by_slant, make_pins
+from disc.photo.joint import Joint, Marks, feet_put_right, settle_jointly
+from disc.photo.judge import Doubt, Sites, kinds_by_slant, make_pins
 from disc.photo.outline import rim_points
 from disc.photo.plane import Plane, plane_from_ellipse
 from disc.photo.settle import Settled, settle
@@ -25,6 +26,10 @@ from disc.records import Pin, Plate, Side
 COARSE_RIM_MM = 0.10  # scatter of the finder's outline about the rim; its wall side bulges by as much
 FINE_WIDTHS_MM = (0.04, 0.035, 0.03, 0.03, 0.03)
 NOMINAL_HEIGHT_MM = 0.5  # where nothing tells the pins' height; conventions.md: 0.25-0.8 mm
+# Fewer standing pins than this do not tell plane and slant together; sigma of places then.
+FEWEST_JOINT, FEW_PINS_MM = 12, 0.02
+# Rim and slot on rendered faces that the networks were not trained on: sigma per axis at the rim.
+RIM_DOUBT_MM, RIM_DOUBT_PX = 0.012, 0.8
 BELIEVED = 0.0  # log-odds from which a site goes into the table
 
 
@@ -61,11 +66,12 @@ def read_face(photo: Photo, side: Side, plate: Plate, settings: ReadSettings | N
     flat = flatten(photo.pixels, first, radius)
     spots = find_spots(flat)
     seen = _Seen(photo, first, radius, spots, found, plate.bore_mm or 0.0)
-    plane, settled, slant = _settle_all(seen)
-    slot, angle, notes = _place_slot(photo, plane, radius, found, settings)
-    plane = plane.turned(angle)
+    joint = _settle_all(seen)
+    slot, angle, notes = _place_slot(photo, joint.plane, radius, found, settings)
+    joint = joint.turned(angle)
+    plane, slant = joint.plane, joint.slant
     mm = seen.in_plane(plane)
-    slant = _slant_of(mm, network_odds(spots), plane)
+    mm = replace(mm, root=feet_put_right(joint, mm.root))
     radii = np.hypot(mm.root[:, 0], mm.root[:, 1])
     odds = site_odds(mm, radii, radius, slant, plate.bore_mm or 0.0)
     keep = odds > BELIEVED
@@ -73,7 +79,7 @@ def read_face(photo: Photo, side: Side, plate: Plate, settings: ReadSettings | N
     eye, known = _eye(slant, plane, photo)
     tracks = sure_tracks(sites.spots, radii[keep], odds[keep])
     height = slant.gain * eye[2] / (1 + slant.gain) if known else None
-    pins = make_pins(sites, slant, height, tracks, side)
+    pins = make_pins(sites, slant, height, tracks, side, _doubt(joint, radius))
     view = View(
         photo=photo.path.name,
         side=side,
@@ -87,7 +93,7 @@ def read_face(photo: Photo, side: Side, plate: Plate, settings: ReadSettings | N
         slot_found=slot is not None,
         tracks_mm=tuple(float(t) for t in tracks),
     )
-    return FaceReading(view, pins, slot, slant, settled.scatter_mm, notes)
+    return FaceReading(view, pins, slot, slant, joint.scatter_mm, notes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,8 +121,8 @@ def _slant_of(mm: Spots, odds: FloatArray, plane: Plane) -> Slant:
     return fit_slant(mm.root[pin], mm.tip[pin], sigma, 1 / (1 + np.exp(-odds[pin])), plane)
 
 
-def _settle_all(seen: _Seen) -> tuple[Plane, Settled, Slant]:
-    """First by the coarse outline and the tracks, then by the exact rim and the tracks."""
+def _settle_all(seen: _Seen) -> Joint:
+    """By the coarse outline and the tracks, then by the exact rim and the tracks, then all with the tips."""
     spots = seen.spots
     px = seen.first.to_px(spots.root)
     odds = _first_odds(seen, seen.first)
@@ -132,7 +138,26 @@ def _settle_all(seen: _Seen) -> tuple[Plane, Settled, Slant]:
     fine = settle(
         settled.plane, seen.radius_mm, px[sure], spots.sigma_root[sure], rim, scatter, FINE_WIDTHS_MM, view_fits
     )
-    return fine.plane, fine, slant
+    return _jointly(seen, fine, slant, rim, scatter)
+
+
+def _jointly(seen: _Seen, fine: Settled, slant: Slant, rim: FloatArray, scatter: float) -> Joint:
+    """The last step; faces with too few standing pins for it keep what they have."""
+    mm = seen.in_plane(fine.plane)
+    slant = _slant_of(mm, network_odds(seen.spots), fine.plane)
+    odds = site_odds(mm, np.hypot(mm.root[:, 0], mm.root[:, 1]), seen.radius_mm, slant, seen.bore_mm)
+    pin = (mm.kind.argmax(1) == PIN) & (odds > 1.0)
+    if pin.sum() < FEWEST_JOINT:
+        return Joint(fine.plane, slant, (0.0, 0.0), 0.0, FEW_PINS_MM, fine.scatter_mm)
+    foot, tip = seen.first.to_px(seen.spots.root[pin]), seen.first.to_px(seen.spots.tip[pin])
+    marks = Marks(foot, tip, mm.sigma_root[pin], mm.sigma_tip[pin], rim, scatter)
+    return settle_jointly(fine.plane, slant, seen.radius_mm, marks, seen.photo.focal_px)
+
+
+def _doubt(joint: Joint, radius_mm: float) -> Doubt:
+    """How far scale and turn may be off: the rim's edge and the slot's are told to a part of a pixel."""
+    rim_mm = float(np.hypot(RIM_DOUBT_MM, RIM_DOUBT_PX / _px_per_mm(joint.plane)))
+    return Doubt(joint.common_mm, rim_mm / radius_mm)
 
 
 def _first_odds(seen: _Seen, plane: Plane) -> FloatArray:

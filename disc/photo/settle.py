@@ -64,7 +64,7 @@ def _perspective_rows(
     plane: Plane, theta: FloatArray, radius_mm: float, wanted: Perspective
 ) -> tuple[FloatArray, FloatArray]:
     def vector(at: FloatArray) -> FloatArray:
-        return perspective_of(plane.corrected(_to_mm_frame(_correction(at), radius_mm), plane.k1), radius_mm)
+        return perspective_of(plane.corrected(_to_mm_frame(correction(at), radius_mm), plane.k1), radius_mm)
 
     here = vector(theta)
     eps = 1e-5
@@ -121,14 +121,14 @@ def settle(
         step = np.linalg.lstsq(np.vstack(rows), np.concatenate(values), rcond=None)[0]
         theta = theta + np.clip(step[:8], -0.05, 0.05)
         rim_off = rim_off + np.clip(step[8:], -0.05, 0.05)
-    better = plane.corrected(_to_mm_frame(_correction(theta), radius_mm), plane.k1 + theta[7])
+    better = plane.corrected(_to_mm_frame(correction(theta), radius_mm), plane.k1 + theta[7])
     r = np.hypot(*better.to_mm(pins_px).T) if len(pins_px) else np.zeros(0)
     label, tracks = heaps(r, 1 / spread**2, widths[-1])
     left = r - np.array(tracks)[label] if len(r) else np.zeros(0)
     return Settled(better, tuple(tracks), float(1.4826 * np.median(np.abs(left))) if len(left) else 0.0, label)
 
 
-def _correction(theta: FloatArray) -> FloatArray:
+def correction(theta: FloatArray) -> FloatArray:
     common, shear, cross, tx, ty, gx, gy = theta[:7]
     return np.array([[1 + common + shear, cross, tx], [cross, 1 + common - shear, ty], [gx, gy, 1.0]])
 
@@ -144,7 +144,7 @@ def _radii(plane: Plane, theta: FloatArray, radius_mm: float, px: FloatArray) ->
     def radius(at: FloatArray) -> FloatArray:
         moved = Plane(plane.plane_to_px, plane.k1 + at[7], plane.size)
         xy = moved.to_mm(px) / radius_mm
-        q = np.concatenate([xy, np.ones((len(xy), 1))], 1) @ _correction(at).T
+        q = np.concatenate([xy, np.ones((len(xy), 1))], 1) @ correction(at).T
         return radius_mm * np.hypot(q[:, 0], q[:, 1]) / q[:, 2]
 
     if not len(px):

@@ -1,0 +1,280 @@
+"""Plane and slant made exact together, from feet, tips, tracks and rim at once.
+
+A pin's foot is often half hidden or in shadow, and what is taken for it lies a little off along the slant, alike on all
+pins of a face; tips are seen more sharply. The tips lie on circles too, drawn larger and moved by the slant, so tracks
+tell the slant's shift without the feet. Unknown are the plane's correction (as in settle.py), the slant's gain and
+shift, the feet's common error, and the rim's. Robust Gauss-Newton steps; what they leave in doubt is kept as a
+covariance, from which each place gets its share of the common error.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from disc.frame import FloatArray
+from disc.photo.plane import Plane
+from disc.photo.settle import (
+    EXPECTED,
+    RIM_OFF_MM,
+    RIM_VOICES,
+    heaps,
+)
+from disc.photo.settle import (
+    correction as correction_of,
+)
+from disc.photo.slant import Slant
+
+# Natural lean of a pin set upright, per axis, mm (common practice, no source).
+LEAN_MM = 0.012
+# Pins of one disc differ in height by some per cent (common practice, no source).
+HEIGHT_SHARE = 0.03
+# The feet's common error on rendered faces that the networks were not trained on: 0.01-0.04 mm, any direction.
+FOOT_BIAS_MM = 0.02
+# Squared on a foot is hidden and taken for the tip: the feet's error grows outwards by a part like this of the radius.
+FOOT_GROWTH = 0.0007
+# The networks' own sigmas times these are found on such faces; along the slant a foot is told worse than across.
+FOOT_SCALE, TIP_SCALE = 1.3, 1.1
+ALONG, ACROSS, SHOWN_MM = 1.15, 0.75, 0.08
+FLOOR_MM = 0.004
+# Setting error about a track with what is left of lean; half width of a heap; the least scatter of rim points. All
+# chosen on rendered faces outside the development set; the result hardly depends on them.
+SETTING_MM, WIDTH_MM, RIM_FLOOR_MM = 0.025, 0.045, 0.02
+ROUNDS = 8
+# Order of the unknowns.
+THETA, GAIN, SHIFT, BIAS, RIM = slice(0, 8), 8, slice(9, 11), slice(11, 13), slice(13, 15)
+HEIGHT, FOCAL, MIDDLE, GROWTH = 15, 16, slice(17, 19), 19
+SIZE = 20
+STEP = np.full(SIZE, 0.05)
+STEP[FOCAL], STEP[HEIGHT] = 0.3, 0.1
+# Pins' height, mm; log of the lens's focal length in picture widths (angles of view of 8 to 50 degrees); the optical
+# axis beside the picture's middle, in widths, some doubt being left to pictures that were cut out of larger ones.
+HEIGHT_MM, HEIGHT_DOUBT_MM = 0.5, 0.12
+FOCAL_WIDTHS, FOCAL_DOUBT = 3.0, 0.6
+MIDDLE_DOUBT = 0.03
+# A pinhole's picture obeys these exactly; they are drawn tight in the course of the rounds.
+TIGHT = (0.02, 0.006, 0.002, 0.001, 0.0005)
+
+
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """What is fitted. foot_px, tip_px: (n, 2) of likely standing pins; foot_mm, tip_mm: (n,) networks' sigmas.
+
+    rim_px: (m, 2) on the rim; rim_mm: their scatter.
+    """
+
+    foot_px: FloatArray
+    tip_px: FloatArray
+    foot_mm: FloatArray
+    tip_mm: FloatArray
+    rim_px: FloatArray
+    rim_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """plane, slant and the feet's common error (view mm); common_mm: what the fit leaves in doubt of
+    all places alike, one sigma per axis, r.m.s. over the face."""
+
+    plane: Plane
+    slant: Slant
+    bias: tuple[float, float]
+    growth: float
+    common_mm: float
+    scatter_mm: float
+
+    def turned(self, angle_rad: float) -> Joint:
+        """The same in a view whose x axis lies at what is now angle_rad."""
+        c, s = np.cos(angle_rad), np.sin(angle_rad)
+        back = np.array([[c, s], [-s, c]])
+        shift, bias = back @ np.asarray(self.slant.shift), back @ np.asarray(self.bias)
+        slant = Slant(self.slant.gain, (float(shift[0]), float(shift[1])), self.slant.sigma_mm, self.slant.pins)
+        return Joint(
+            self.plane.turned(angle_rad),
+            slant,
+            (float(bias[0]), float(bias[1])),
+            self.growth,
+            self.common_mm,
+            self.scatter_mm,
+        )
+
+
+def spreads(foot_mm: FloatArray, tip_mm: FloatArray, slant: Slant) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """(frame (2, 2): along and across the slant as rows; sigma of feet (n, 2) and of upright tips (n, 2) in it), mm."""
+    shift = -np.asarray(slant.shift)
+    shown = float(np.hypot(*shift))
+    way = shift / shown if shown > 1e-6 else np.array([1.0, 0.0])
+    frame = np.array([way, [-way[1], way[0]]])
+    part = 1 - np.exp(-0.5 * (shown / SHOWN_MM) ** 2)
+    skew = np.array([1 + (ALONG - 1) * part, 1 + (ACROSS - 1) * part])
+    foot = FOOT_SCALE * np.maximum(foot_mm, FLOOR_MM)[:, None] * skew
+    tip = np.hypot(TIP_SCALE * np.maximum(tip_mm, FLOOR_MM), LEAN_MM)[:, None] * np.ones(2)
+    tip[:, 0] = np.hypot(tip[:, 0], HEIGHT_SHARE * shown)
+    return frame, foot, tip
+
+
+def settle_jointly(plane: Plane, slant: Slant, radius_mm: float, marks: Marks, focal_px: float | None = None) -> Joint:
+    """The best of all. plane, slant: where it begins, good to a track's width or so."""
+    problem = _Problem(plane, radius_mm, marks, slant, focal_px)
+    at = np.zeros(SIZE)
+    at[GAIN], at[SHIFT] = slant.gain, slant.shift
+    at[HEIGHT] = HEIGHT_MM
+    at[FOCAL] = problem.log_focal
+    normal = np.eye(SIZE)
+    for k in range(ROUNDS):
+        rows, values = problem.rows(at, TIGHT[min(k, len(TIGHT) - 1)])
+        step = np.linalg.lstsq(rows, values, rcond=None)[0]
+        at = at + np.clip(step, -STEP, STEP)
+        normal = rows.T @ rows
+    left, upright = problem.left_over(at)
+    size = float(np.sqrt(np.mean(left[upright] ** 2))) if upright.any() else slant.sigma_mm
+    found = Slant(float(max(at[GAIN], 0.0)), (float(at[9]), float(at[10])), max(size, 0.003), int(upright.sum()))
+    better = problem.moved(at)
+    return Joint(
+        better,
+        found,
+        (float(at[11]), float(at[12])),
+        float(at[GROWTH]),
+        problem.common(at, normal),
+        problem.scatter(at),
+    )
+
+
+def feet_put_right(joint: Joint, foot: FloatArray) -> FloatArray:
+    """Feet (n, 2) in the plane's view mm without their common error."""
+    return foot / (1 + joint.growth) - np.asarray(joint.bias)
+
+
+def upright_share(left: FloatArray, foot: FloatArray, tip: FloatArray) -> FloatArray:
+    """How far a tip that is off by left (n, 2) still speaks for its root; all along and across, mm."""
+    far = np.sum((left / np.hypot(foot, tip)) ** 2, 1)
+    return np.asarray(1 / (1 + far / 6.0) ** 2)
+
+
+class _Problem:
+    """Rows of the normal problem at a state of the unknowns."""
+
+    def __init__(self, plane: Plane, radius_mm: float, marks: Marks, slant: Slant, focal_px: float | None) -> None:
+        self.plane, self.radius_mm, self.marks = plane, radius_mm, marks
+        self.log_focal = float(np.log(focal_px / plane.size[0] if focal_px else FOCAL_WIDTHS))
+        self.focal_doubt = 0.05 if focal_px else FOCAL_DOUBT
+        self.frame, self.foot, self.tip = spreads(marks.foot_mm, marks.tip_mm, slant)
+        self.stands = np.ones(len(marks.foot_px))
+
+    def moved(self, at: FloatArray) -> Plane:
+        scale = np.diag([self.radius_mm, self.radius_mm, 1.0])
+        c = scale @ correction_of(at[THETA]) @ np.linalg.inv(scale)
+        return self.plane.corrected(c, self.plane.k1 + float(at[7]))
+
+    def two_roots(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Roots as the feet and as upright tips tell them, (n, 2) mm."""
+        plane = self.moved(at)
+        by_foot = plane.to_mm(self.marks.foot_px) / (1 + at[GROWTH]) - at[BIAS]
+        by_tip = (plane.to_mm(self.marks.tip_px) + at[SHIFT]) / (1 + at[GAIN])
+        return by_foot, by_tip
+
+    def left_over(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Lean and error of each tip, (n, 2) along and across, and which pins stand upright (n,)."""
+        by_foot, by_tip = self.two_roots(at)
+        left = (by_tip - by_foot) @ self.frame.T
+        return left, np.hypot(*(left / np.hypot(self.foot, self.tip)).T) < 3.5
+
+    def roots(self, at: FloatArray) -> FloatArray:
+        by_foot, by_tip = self.two_roots(at)
+        foot, tip = 1 / self.foot**2, self.stands[:, None] / self.tip**2
+        both = (by_foot @ self.frame.T * foot + by_tip @ self.frame.T * tip) / (foot + tip)
+        return both @ self.frame
+
+    def differences(self, at: FloatArray) -> FloatArray:
+        by_foot, by_tip = self.two_roots(at)
+        return ((by_tip - by_foot) @ self.frame.T / np.hypot(self.foot, self.tip)).ravel()
+
+    def scatter(self, at: FloatArray) -> float:
+        r = np.hypot(*self.roots(at).T)
+        label, tracks = heaps(r, np.ones(len(r)), WIDTH_MM)
+        return float(1.4826 * np.median(np.abs(r - np.array(tracks)[label])))
+
+    def common(self, at: FloatArray, normal: FloatArray) -> float:
+        _, slopes = _slopes(lambda p: self.roots(p).ravel(), at)
+        return float(np.sqrt(np.mean(np.einsum("ki,ij,kj->k", slopes, np.linalg.inv(normal), slopes))))
+
+    def rows(self, at: FloatArray, tight: float) -> tuple[FloatArray, FloatArray]:
+        """All rows (k, 15) and values (k,): rows @ step = values in the sense of least squares."""
+        left, _ = self.left_over(at)
+        self.stands = upright_share(left, self.foot, self.tip)
+        parts = [self._priors(at), self._difference_rows(at), self._track_rows(at)]
+        here, slopes = _slopes(self.pinhole, at)
+        parts.append((slopes / tight, -here / tight))
+        if len(self.marks.rim_px):
+            parts.append(self._rim_rows(at))
+        return np.vstack([p[0] for p in parts]), np.concatenate([p[1] for p in parts])
+
+    def _priors(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
+        sigma = np.concatenate([EXPECTED, [1.0, 1.0, 1.0], [FOOT_BIAS_MM] * 2, [RIM_OFF_MM] * 2])
+        sigma = np.concatenate([sigma, [HEIGHT_DOUBT_MM, self.focal_doubt], [MIDDLE_DOUBT] * 2, [FOOT_GROWTH]])
+        wish = np.zeros(SIZE)
+        wish[HEIGHT], wish[FOCAL] = HEIGHT_MM, self.log_focal
+        keep = np.ones(SIZE, bool)
+        keep[GAIN] = keep[SHIFT] = False
+        return np.diag(1 / sigma)[keep], ((wish - at) / sigma)[keep]
+
+    def _difference_rows(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
+        here, slopes = _slopes(self.differences, at)
+        w = np.repeat(np.sqrt(self.stands), 2)
+        return slopes * w[:, None], -here * w
+
+    def _track_rows(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
+        r, slopes = _slopes(lambda p: np.hypot(*self.roots(p).T), at)
+        weight = 1 / self.foot**2 + self.stands[:, None] / self.tip**2
+        spread = np.hypot(np.sqrt(np.mean(1 / weight, 1)), SETTING_MM)
+        label, tracks = heaps(r, 1 / spread**2, WIDTH_MM)
+        left = r - np.array(tracks)[label]
+        w = 1 / spread / (1 + (left / (2.5 * spread)) ** 2)
+        for k in range(len(tracks)):
+            mine = label == k
+            share = w[mine] ** 2 / np.sum(w[mine] ** 2)
+            left[mine] = r[mine] - share @ r[mine]
+            slopes[mine] -= share @ slopes[mine]
+        return slopes * w[:, None], -left * w
+
+    def _rim_rows(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
+        way = self.plane.to_mm(self.marks.rim_px)
+        way = way / np.linalg.norm(way, axis=1, keepdims=True)
+
+        def miss(p: FloatArray) -> FloatArray:
+            return np.hypot(*self.moved(p).to_mm(self.marks.rim_px).T) - self.radius_mm - way @ p[RIM]
+
+        sigma = max(self.marks.rim_mm, RIM_FLOOR_MM)
+        here, slopes = _slopes(miss, at)
+        w = np.sqrt(min(1.0, RIM_VOICES / len(here))) / sigma / (1 + (here / (2.5 * sigma)) ** 2)
+        return slopes * w[:, None], -here * w
+
+    def pinhole(self, at: FloatArray) -> FloatArray:
+        """What is zero for a pinhole: two of the plane's own (5,), and the slant of pins seen from where it stands."""
+        h = self.moved(at).plane_to_px.copy()
+        width, height = self.plane.size
+        h[0] -= (width - 1) / 2 * h[2]
+        h[1] -= (height - 1) / 2 * h[2]
+        h[:2] = (h[:2] / width - at[MIDDLE, None] * h[2]) / np.exp(at[FOCAL])
+        one, two, t = h.T
+        size = np.sqrt((one @ one + two @ two) / 2)
+        one, two, t = one / size, two / size, t / size
+        eye = np.array([-one @ t, -two @ t, abs(np.cross(one, two) @ t)])
+        gain = at[GAIN]
+        return np.array(
+            [
+                one @ two,
+                (one @ one - two @ two) / 2,
+                *(3 * (at[SHIFT] - gain * eye[:2])),
+                gain * eye[2] / (1 + gain) - at[HEIGHT],
+            ]
+        )
+
+
+def _slopes(of: Callable[[FloatArray], FloatArray], at: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """The value (k,) and its slopes (k, 15)."""
+    here = of(at)
+    eps = 1e-6
+    return here, np.stack([(of(at + eps * one) - here) / eps for one in np.eye(SIZE)], 1)
