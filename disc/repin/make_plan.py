@@ -111,9 +111,9 @@ def _stations(
 ) -> tuple[tuple[Station, ...], list[str]]:
     """The stations, and what a person should know about how they came about."""
     if is_designed(job):
-        kept = frozenset(int(number) for number in _design(job).get("kept", []))
+        kept, reused = (frozenset(map(int, _design(job).get(name, []))) for name in ("kept", "reused"))
         notes = ["Old pins stay; empty holes and stubs of the old disc are in the old disc's own list."] if kept else []
-        return stations_of_design(job.pins(), layout, shop, kept), notes
+        return stations_of_design(job.pins(), layout, shop, kept, reused), notes
     settled, unfit = settle(load_findings(job) if findings is None else findings, load_decisions(job))
     return stations_of_reading(job.pins(), settled, layout, shop), _reading_notes(job, len(unfit))
 

@@ -28,6 +28,7 @@ from disc.repin.work import (
 
 # Where no pin of the face was measured; common practice, no source: pins stand 0.25 to 0.8 mm.
 USUAL_STANDING_MM = 0.5
+OLD_HOLE_NOTE = "no drilling, the hole is there: draw what still stands in it, clear it, gauge it with a drill's shank"
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,11 +59,15 @@ def stations_of_reading(
 
 
 def stations_of_design(
-    pins: Sequence[Pin], layout: Layout, shop: Shop, kept: Collection[int] = ()
+    pins: Sequence[Pin],
+    layout: Layout,
+    shop: Shop,
+    kept: Collection[int] = (),
+    reused: Collection[int] = (),
 ) -> tuple[Station, ...]:
     """The stations of a new disc: every pin is drilled for and set where the design puts it.
 
-    kept: numbers of old pins that stay, where an old disc is filled up.
+    kept, reused: where an old disc is filled up, numbers of old pins that stay, and of new pins whose holes are there.
     """
     usual = usual_diameter(pins)
     drafts = []
@@ -73,29 +78,35 @@ def stations_of_design(
             drafts.append(_kept(pin, place))
             continue
         bar, beat = bar_and_beat(layout, pin.theta_deg, pin.tooth)
-        drafts.append(
-            Station(
-                number=None,
-                side=pin.side,
-                place=place,
-                bar=bar,
-                beat=beat,
-                tasks=(Task(Operation.DRILL, "laid out by design"), Task(Operation.SET, "laid out by design")),
-                nominal=place,
-                on_grid=True,
-                tolerance=tolerance_at(layout, pin.side, pin.r_mm, pin.tooth, diameter),
-                pin_id=pin.id,
-                tooth=pin.tooth,
-                stock=choose_stock(diameter, shop.wires_mm, shop.drills),
-                standing_mm=pin.height_mm or usual_height(pins, pin.side, pin.tooth) or USUAL_STANDING_MM,
-            )
+        new = Station(
+            number=None,
+            side=pin.side,
+            place=place,
+            bar=bar,
+            beat=beat,
+            tasks=(Task(Operation.DRILL, "laid out by design"), Task(Operation.SET, "laid out by design")),
+            nominal=place,
+            on_grid=True,
+            tolerance=tolerance_at(layout, pin.side, pin.r_mm, pin.tooth, diameter),
+            pin_id=pin.id,
+            tooth=pin.tooth,
+            stock=choose_stock(diameter, shop.wires_mm, shop.drills),
+            standing_mm=pin.height_mm or usual_height(pins, pin.side, pin.tooth) or USUAL_STANDING_MM,
         )
-    return _with_walls(_numbered(drafts), (), layout, shop)
+        drafts.append(_in_old_hole(new, pin) if pin.id in reused else new)
+    return _with_walls(_numbered(drafts), pins, layout, shop)
 
 
 def _kept(pin: Pin, place: Spot) -> Station:
     stays = (Task(Operation.LEAVE, "an old pin that the tune keeps"),)
     return Station(None, pin.side, place, stays, found=place, nominal=place, pin_id=pin.id, tooth=pin.tooth)
+
+
+def _in_old_hole(new: Station, pin: Pin) -> Station:
+    """A designed pin whose hole an old pin left: nothing is drilled, and where the hole lies is as it was found."""
+    put = (Task(Operation.SET, "laid out by design, in an old pin's hole"),)
+    notes = (*new.notes, OLD_HOLE_NOTE)
+    return replace(new, tasks=put, found=new.place, on_grid=False, sigma_mm=pin.sigma_mm, notes=notes)
 
 
 # ---- one place

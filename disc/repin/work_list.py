@@ -142,7 +142,7 @@ def _new_holes(plan: Plan, side: Side) -> str:
     for s in stations:
         place = s.place
         wall = f"{s.wall.wall_mm:.2f} mm, {s.wall.to}" if s.wall else ""
-        deep = f"{s.depth_mm:.2f}" if s.depth_mm is not None else "?"
+        deep = f"{s.depth_mm:.2f}" if s.depth_mm is not None else "?" if s.needs_hole else "old"
         own = [_common(s)] if len(shared) > 1 else []
         numbers = (f"{place.r_mm:.3f}", f"{place.theta_deg:.3f}", f"{place.x_mm:+.3f}", f"{place.y_mm:+.3f}")
         rows.append(
@@ -165,7 +165,8 @@ def _common(s: Station) -> str:
     """Wire, drill, height and tolerance of a new hole."""
     parts = []
     if s.stock:
-        parts.append(f"wire {s.stock.wire_mm:.2f} mm, drill {s.stock.drill.name} ({s.stock.words})")
+        drill = f", drill {s.stock.drill.name} ({s.stock.words})" if s.needs_hole else ""
+        parts.append(f"wire {s.stock.wire_mm:.2f} mm{drill}")
     if s.standing_mm is not None:
         parts.append(f"the pin stands {s.standing_mm:.2f} mm")
     if s.tolerance:

@@ -74,8 +74,8 @@ def damaged(pins: tuple[Pin, ...]) -> tuple[tuple[Pin, ...], tuple[Finding, ...]
     return now, findings
 
 
-def write_job(folder: Path, plate: Plate = PLATE, designed: bool = False) -> Path:
-    """A job folder of the invented disc."""
+def write_job(folder: Path, plate: Plate = PLATE, designed: bool = False, **design: list[int]) -> Path:
+    """A job folder of the invented disc. design: what the design room stored besides the title."""
     comb = make_comb()
     pins, tune = make_pins(comb, plate)
     findings: tuple[Finding, ...] = ()
@@ -84,7 +84,7 @@ def write_job(folder: Path, plate: Plate = PLATE, designed: bool = False) -> Pat
         gone = {pin.id for pin in pins if not pin.plays} | {50}
         notes = tuple(replace(n, pins=tuple(p for p in n.pins if p not in gone)) for n in tune.notes)
         tune = replace(tune, notes=notes)
-    create_job(folder, plate, {"design": {"tune": "an invented strain"}} if designed else None)
+    create_job(folder, plate, {"design": {"tune": "an invented strain"} | design} if designed else None)
     with open_for_writing(folder) as job:
         with job.step("read") as stage:
             job.stage_comb(stage, comb)

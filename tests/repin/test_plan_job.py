@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import json
+import math
 import subprocess
 import sys
 
@@ -18,6 +19,7 @@ from disc.job import create_job, open_for_writing, open_job
 from disc.records import Plate
 from disc.repin.make_plan import PlanSettings, parse_window
 from disc.repin.plan_job import plan_job
+from disc.repin.records import Operation
 from disc.repin.store import load_plan
 
 from .material import write_job
@@ -163,6 +165,34 @@ def test_designed_job_counts_every_pin(designed_job):
     assert summary["operations"]["set"] == summary["operations"]["drill"] == 60
     assert summary["in_doubt"] == 0 and summary["worm"] == 90 and summary["worst_ms"] < 10.0
     assert load_plan(job).designed
+
+
+def test_holes_of_old_pins_are_not_drilled_again(tmp_path):
+    """An old disc filled up: 1 to 50 stay, 51 to 55 go into the holes of lost pins, 56 to 60 get new holes."""
+    filled_up = {"kept": list(range(1, 51)), "reused": list(range(51, 56))}
+    folder = write_job(tmp_path / "filled-up", designed=True, **filled_up)
+    made = plan_once(folder)
+    by_pin = {s.pin_id: s for s in made.plan.stations}
+    for number in filled_up["reused"]:
+        station = by_pin[number]
+        assert station.operations == (Operation.SET,) and station.number is not None
+        assert station.found == station.place and station.depth_mm is None and not station.on_grid
+        assert any("gauge it with a drill's shank" in note for note in station.notes)
+    assert {by_pin[n].operations for n in filled_up["kept"]} == {(Operation.LEAVE,)}
+    assert {by_pin[n].operations for n in range(56, 61)} == {(Operation.DRILL, Operation.SET)}
+    counts = {line.what: line.count[1] for line in made.plan.estimate.lines}
+    assert counts["set"] == 10 and counts["drill"] == 5
+    rows = {int(row["pin"]): row for row in rows_of(folder / "out/drawings/drill-table.csv")}
+    assert sorted(rows) == list(range(51, 61))
+    assert {n for n, row in rows.items() if row["drill"]} == set(range(56, 61))
+    # Old holes count, with the width of their pins, among what a new one must keep clear of.
+    for new in (by_pin[n] for n in range(56, 61)):
+        beside = [s.place for s in made.plan.of(new.side) if s is not new]
+        gaps = [math.hypot(p.x_mm - new.place.x_mm, p.y_mm - new.place.y_mm) for p in beside]
+        assert new.wall.wall_mm <= min(gaps) - (0.25 + new.stock.wire_mm) / 2 + 1e-9
+    command = ["pdftotext", folder / "out/work-list.pdf", "-"]
+    words = " ".join(subprocess.run(command, capture_output=True, text=True, check=True).stdout.split())
+    assert words.count("no drilling, the hole is there") == 5
 
 
 def test_work_list_holds_cautions_reasons_and_history(planned_job):
