@@ -78,11 +78,34 @@ app.command("repin")(repin.repin)
 app.command("transcribe")(transcribe.transcribe)
 
 
+# Options that may be followed by several values, as in `disc read JOB --upper a.jpg b.jpg`.
+SEVERAL = frozenset({"--upper", "--lower", "--rim-upper", "--rim-lower"})
+
+
+def repeat_options(arguments: list[str]) -> list[str]:
+    """`read JOB --upper a b` as `read JOB --upper a --upper b`, the only form that the parser knows.
+
+    Only where the job's folder comes first, so that it is never taken for a value.
+    """
+    if len(arguments) < 2 or arguments[0] != "read" or arguments[1].startswith("-"):
+        return arguments
+    spread: list[str] = []
+    several, values = "", 0
+    for word in arguments:
+        if word.startswith("--"):
+            several, values = (word if word in SEVERAL else ""), 0
+        elif several:
+            spread += [several] if values else []
+            values += 1
+        spread.append(word)
+    return spread
+
+
 def main() -> None:
     """Run a command; exit code 0 on success, 2 on bad use or bad input with one line on standard error."""
     command = typer.main.get_command(app)
     try:
-        code = command.main(prog_name="disc", standalone_mode=False)
+        code = command.main(args=repeat_options(sys.argv[1:]), prog_name="disc", standalone_mode=False)
     except BAD_USE as error:  # type: ignore[misc]
         context = getattr(error, "ctx", None)
         where = context.command_path if context else "disc"

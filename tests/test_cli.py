@@ -8,6 +8,8 @@ import sys
 
 import pytest
 
+from disc.cli import repeat_options
+
 RUN = [sys.executable, "-c", "from disc.cli import main; main()"]
 
 
@@ -49,3 +51,16 @@ def test_json_is_one_value_and_nothing_else(tmp_path):
     done = disc("start", tmp_path / "j", "--diameter-mm", 28, "--turns", "counterclockwise", "--json")
     assert json.loads(done.stdout)["plate"]["turns"] == "counterclockwise"
     assert done.stderr == ""
+
+
+@pytest.mark.parametrize(
+    "given, meant",
+    [
+        ("read j --upper a b --lower c --json", "read j --upper a --upper b --lower c --json"),
+        ("read j --rim-upper 1,2 3,4 5,6", "read j --rim-upper 1,2 --rim-upper 3,4 --rim-upper 5,6"),
+        ("read --upper a j", "read --upper a j"),
+        ("repin j --wires 0.2 x", "repin j --wires 0.2 x"),
+    ],
+)
+def test_several_values_after_one_option(given, meant):
+    assert repeat_options(given.split()) == meant.split()

@@ -42,7 +42,12 @@ def query_of_job(folder: Path) -> Query:
     known = [strike.pitch for strike in strikes if strike.pitch is not None]
     if len(known) == len(strikes):
         return make_query(onset_s, np.array(known, dtype=np.float64), None, str(folder))
-    # Teeth are numbered from the lowest on: common practice of comb tables, and what --from-pins assumes.
+    if job.comb().draft:  # its teeth are numbered by radius, which says nothing about their pitch
+        raise MissingPart(
+            f"{folder}: the comb is a draft without pitches. Give its table (disc comb JOB --table F), a recording "
+            "(--plucked), or the order of its teeth (disc transcribe --order)."
+        )
+    # Teeth of a measured comb are numbered from the lowest on: common practice of comb tables, no source.
     return make_query(onset_s, None, np.array([strike.tooth for strike in strikes]), str(folder))
 
 
