@@ -187,10 +187,6 @@ class _Problem:
         both = (by_foot @ self.frame.T * foot + by_tip @ self.frame.T * tip) / (foot + tip)
         return both @ self.frame
 
-    def differences(self, at: FloatArray) -> FloatArray:
-        by_foot, by_tip = self.two_roots(at)
-        return ((by_tip - by_foot) @ self.frame.T / np.hypot(self.foot, self.tip)).ravel()
-
     def scatter(self, at: FloatArray) -> float:
         r = np.hypot(*self.roots(at).T)
         label, tracks = heaps(r, np.ones(len(r)), WIDTH_MM)
@@ -201,10 +197,10 @@ class _Problem:
         return float(np.sqrt(np.mean(np.einsum("ki,ij,kj->k", slopes, np.linalg.inv(normal), slopes))))
 
     def rows(self, at: FloatArray, tight: float) -> tuple[FloatArray, FloatArray]:
-        """All rows (k, 15) and values (k,): rows @ step = values in the sense of least squares."""
+        """All rows (k, SIZE) and values (k,): rows @ step = values in the sense of least squares."""
         left, _ = self.left_over(at)
         self.stands = upright_share(left, self.foot, self.tip)
-        parts = [self._priors(at), self._difference_rows(at), self._track_rows(at)]
+        parts = [self._priors(at), self._pin_rows(at)]
         here, slopes = _slopes(self.pinhole, at)
         parts.append((slopes / tight, -here / tight))
         if len(self.marks.rim_px):
@@ -220,24 +216,21 @@ class _Problem:
         keep[GAIN] = keep[SHIFT] = False
         return np.diag(1 / sigma)[keep], ((wish - at) / sigma)[keep]
 
-    def _difference_rows(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
-        here, slopes = _slopes(self.differences, at)
-        w = np.repeat(np.sqrt(self.stands), 2)
-        return slopes * w[:, None], -here * w
-
-    def _track_rows(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
-        r, slopes = _slopes(lambda p: np.hypot(*self.roots(p).T), at)
-        weight = 1 / self.foot**2 + self.stands[:, None] / self.tip**2
-        spread = np.hypot(np.sqrt(np.mean(1 / weight, 1)), SETTING_MM)
-        label, tracks = heaps(r, 1 / spread**2, WIDTH_MM)
-        left = r - np.array(tracks)[label]
-        w = 1 / spread / (1 + (left / (2.5 * spread)) ** 2)
-        for k in range(len(tracks)):
-            mine = label == k
-            share = w[mine] ** 2 / np.sum(w[mine] ** 2)
-            left[mine] = r[mine] - share @ r[mine]
-            slopes[mine] -= share @ slopes[mine]
-        return slopes * w[:, None], -left * w
+    def _pin_rows(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Each tip against its foot, and each root against its track, the track's mean moving along."""
+        here, slopes = _slopes(lambda p: np.stack(self.two_roots(p)) @ self.frame.T, at)
+        (foot, tip), (foot_slopes, tip_slopes) = here, slopes
+        w = np.sqrt(self.stands)[:, None] / np.hypot(self.foot, self.tip)
+        apart = ((tip_slopes - foot_slopes) * w[..., None]).reshape(-1, SIZE), ((foot - tip) * w).ravel()
+        w_foot, w_tip = 1 / self.foot**2, self.stands[:, None] / self.tip**2
+        share = w_tip / (w_foot + w_tip)
+        root = foot * (1 - share) + tip * share
+        root_slopes = foot_slopes * (1 - share)[..., None] + tip_slopes * share[..., None]
+        r = np.hypot(*root.T)
+        outward = np.einsum("na,nas->ns", root / r[:, None], root_slopes)
+        spread = np.hypot(np.sqrt(np.mean(1 / (w_foot + w_tip), 1)), SETTING_MM)
+        on_track = _about_means(r, outward, spread)
+        return np.vstack([apart[0], on_track[0]]), np.concatenate([apart[1], on_track[1]])
 
     def _rim_rows(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
         way = self.plane.to_mm(self.marks.rim_px)
@@ -273,8 +266,22 @@ class _Problem:
         )
 
 
+def _about_means(r: FloatArray, slopes: FloatArray, spread: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Rows of radii (n,) with slopes (n, SIZE) about the means of their heaps, robustly weighed."""
+    label, tracks = heaps(r, 1 / spread**2, WIDTH_MM)
+    left = r - np.array(tracks)[label]
+    slopes = slopes.copy()
+    w = 1 / spread / (1 + (left / (2.5 * spread)) ** 2)
+    for k in range(len(tracks)):
+        mine = label == k
+        share = w[mine] ** 2 / np.sum(w[mine] ** 2)
+        left[mine] = r[mine] - share @ r[mine]
+        slopes[mine] -= share @ slopes[mine]
+    return slopes * w[:, None], -left * w
+
+
 def _slopes(of: Callable[[FloatArray], FloatArray], at: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """The value (k,) and its slopes (k, 15)."""
+    """The value (...) and its slopes (..., SIZE)."""
     here = of(at)
     eps = 1e-6
-    return here, np.stack([(of(at + eps * one) - here) / eps for one in np.eye(SIZE)], 1)
+    return here, np.stack([(of(at + eps * one) - here) / eps for one in np.eye(SIZE)], -1)

@@ -11,9 +11,9 @@ from disc.frame import FloatArray
 from disc.photo.image import Photo, opencv
 from disc.photo.view import View
 
-# What made pins go wrong on rendered faces (tests/bench/read.py --degrade): below about 25 px/mm or with an edge wider
-# than 0.12 mm, roots scatter by over 0.04 mm; over a fifth of the face in glare hides pins; beyond 30
-# degrees pins cover one another.
+# Chosen, not measured as limits: on a few rendered faces made worse (tests/bench/read.py --degrade prints the like)
+# places grew uncertain at about this scale and blur. Glare hides pins and a steep view lets them cover one another; how
+# much of either is too much is a judgement (common practice, no source).
 FEWEST_PX_PER_MM = 25.0
 WIDEST_EDGE_MM = 0.13
 MOST_GLARE = 0.12

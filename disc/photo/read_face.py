@@ -150,6 +150,7 @@ def _jointly(seen: _Seen, fine: Settled, slant: Slant, rim: FloatArray, scatter:
     if pin.sum() < FEWEST_JOINT:
         return Joint(fine.plane, slant, (0.0, 0.0), 0.0, FEW_PINS_MM, fine.scatter_mm)
     foot, tip = seen.first.to_px(seen.spots.root[pin]), seen.first.to_px(seen.spots.tip[pin])
+    rim = rim[:: max(1, len(rim) // 200)]  # their errors run together along the rim: more say no more
     marks = Marks(foot, tip, mm.sigma_root[pin], mm.sigma_tip[pin], rim, scatter)
     return settle_jointly(fine.plane, slant, seen.radius_mm, marks, seen.photo.focal_px)
 

@@ -72,17 +72,49 @@ def read_job(
     advance(0.05, "opening the photos")
     photos = {path: load_photo(path) for path in dict.fromkeys(paths)}
     advance(0.2, "finding plate and pins")
-    together = read_both_sides(request, photos, job.plate)
-    pins = _numbered([pin for side in together.sides for pin in side.pins])
+    together = read_both_sides(_with_marks(job, request), photos, job.plate)
+    kept = _kept_faces(job, {side.side for side in together.sides})
+    old = [pin for pin in job.reading() if pin.side in kept] if kept else []
+    new = [pin for side in together.sides for pin in side.pins]
+    pins = _numbered([pin for side in Side for pin in (*old, *new) if pin.side is side])
     pins = _with_teeth(job, pins)
     advance(0.7, "drawing")
     with job.step("read", tuple(photos)) as stage:
         names = _stage_photos(stage, job, photos)
         in_force, unfit = job.stage_reading(stage, pins)
-        outputs = _stage_pictures(stage, together.sides, in_force, job)
-        job.content.faces = {side.side.value: _face_record(side, names) for side in together.sides}
-        job.content.results["read"] = _summary(in_force, unfit, together.notes)
-    return JobReading(in_force, unfit, together.verdicts, together.notes, outputs, job.content.faces)
+        outputs = _stage_pictures(stage, together.sides, in_force, job, kept)
+        read = {side.side: _face_record(side, names) for side in together.sides}
+        job.content.faces = {side.value: record for side in Side if (record := (kept | read).get(side))}
+        notes = (*(f"{side.value}: {note}" for side, face in kept.items() for note in face["notes"]), *together.notes)
+        job.content.results["read"] = _summary(in_force, unfit, notes)
+    return JobReading(in_force, unfit, together.verdicts, notes, outputs, job.content.faces)
+
+
+def _kept_faces(job: Job, read: set[Side]) -> dict[Side, dict[str, Any]]:
+    """Records of faces read before and not now: they stay, with their pins."""
+    return {Side(name): face for name, face in job.content.faces.items() if Side(name) not in read}
+
+
+def _with_marks(job: Job, request: ReadRequest) -> ReadRequest:
+    """The request with slot and centre as marked on the photo before, where it names none and the photo is the same."""
+    by_hand = dict(request.by_hand)
+    for side, paths in ((Side.UPPER, request.upper), (Side.LOWER, request.lower)):
+        if len(paths) != 1 or not _is_marked_photo(job, side, paths[0]):
+            continue
+        given = by_hand.get(side, ReadSettings())
+        slot, centre = (job.settings.get(f"photo.{what}_{side.value}") for what in ("slot", "centre"))
+        by_hand[side] = replace(
+            given,
+            slot=given.slot or (tuple(slot) if slot else None),
+            centre=given.centre or (tuple(centre) if centre else None),
+        )
+    return replace(request, by_hand=by_hand)
+
+
+def _is_marked_photo(job: Job, side: Side, path: Path) -> bool:
+    """Marks are photo pixels: they hold for the very picture that the face was last read from."""
+    name = str(job.content.faces.get(side.value, {}).get("photo", "")).removeprefix(f"{PHOTO_FOLDER}/")
+    return bool(name) and job.content.photos.get(name) == sha256_of(path)
 
 
 def load_views(job: Job) -> dict[Side, View]:
@@ -137,7 +169,9 @@ def _stage_photos(stage: Any, job: Job, photos: dict[Path, Photo]) -> dict[str, 
     return names
 
 
-def _stage_pictures(stage: Any, sides: Sequence[FaceTogether], pins: Sequence[Pin], job: Job) -> tuple[str, ...]:
+def _stage_pictures(
+    stage: Any, sides: Sequence[FaceTogether], pins: Sequence[Pin], job: Job, kept: dict[Side, dict[str, Any]]
+) -> tuple[str, ...]:
     names = []
     for side in sides:
         mine = [pin for pin in pins if pin.side is side.side]
@@ -145,6 +179,7 @@ def _stage_pictures(stage: Any, sides: Sequence[FaceTogether], pins: Sequence[Pi
         stage.write_bytes(name, jpeg_bytes(draw_overlay(side.photo, side.view, mine)))
         names.append(name)
     tracks = [(side.side, t) for side in sides for t in side.view.tracks_mm]
+    tracks += [(side, t) for side, face in kept.items() for t in View.from_json(face).tracks_mm]
     radius = sides[0].view.radius_mm
     stage.write_text("out/map.svg", map_svg(pins, radius, job.plate.bore_mm, tracks, f"{job.folder.name}: both faces"))
     return (*names, "out/map.svg")

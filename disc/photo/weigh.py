@@ -39,8 +39,8 @@ def site_odds(spots: Spots, radii: FloatArray, radius_mm: float, slant: Slant, b
     odds = odds + np.where(kind == PIN, _slant_odds(left, slant), 0.0)
     tracks = sure_tracks(spots, radii, odds)
     odds = odds + track_odds(radii, tracks, radius_mm)
-    # Nothing is pinned on the rim's edge, in the bore or on the arbor.
-    off_face = (radii > radius_mm - 0.25) | (radii < max(0.5 * bore_mm, 0.09 * radius_mm))
+    # Nothing is pinned on the rim's edge (a gear's teeth are 0.3 mm deep and more), in the bore or on the arbor.
+    off_face = (radii > radius_mm - 0.40) | (radii < max(0.5 * bore_mm, 0.09 * radius_mm))
     odds = np.where(off_face, -20.0, odds)
     return _without_shadows(spots, odds, kind, left)
 

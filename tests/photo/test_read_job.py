@@ -106,3 +106,43 @@ def test_scale_from_a_known_length(job_folder, tmp_path):
         job, ReadRequest(upper=(SAMPLE / "upper.jpg",), scale=(float(u1), float(v1), float(u2), float(v2), 20.0))
     )
     assert reading.faces["upper"]["radius_mm"] == pytest.approx(15.0, rel=0.02)
+
+
+def test_one_face_read_again_leaves_the_other_as_it_was(job_folder, tmp_path):
+    folder = tmp_path / "job"
+    shutil.copytree(job_folder, folder)
+    before = open_job(folder)
+    with open_for_writing(folder) as job:
+        reading = read_job(job, upper=(SAMPLE / "upper.jpg",))
+    after = open_job(folder)
+    assert after.content.faces["lower"] == before.content.faces["lower"]
+    assert set(load_views(after)) == set(Side)
+    lower = [[(p.r_mm, p.theta_deg) for p in job.pins() if p.side is Side.LOWER] for job in (before, after)]
+    assert lower[0] == lower[1]
+    assert {p.side for p in reading.pins} == set(Side)
+    assert [p.id for p in after.pins()] == list(range(1, len(after.pins()) + 1))
+    assert after.content.results["read"]["counts"]["lower"] == before.content.results["read"]["counts"]["lower"]
+
+
+def test_a_slot_marked_at_the_desk_counts_for_the_same_photo_only(job_folder, tmp_path):
+    folder = tmp_path / "job"
+    shutil.copytree(job_folder, folder)
+    view = load_views(open_job(folder))[Side.UPPER]
+    u, v = view.to_photo_px(0.0, 14.8)  # a quarter turn on from the true slot
+    with Image.open(SAMPLE / "upper.jpg") as picture:
+        picture.save(tmp_path / "other.jpg", quality=90)
+    first = [p for p in open_job(folder).pins() if p.side is Side.UPPER]
+    with open_for_writing(folder) as job:
+        job.settings["photo.slot_upper"] = [float(u), float(v)]
+        marked = [p for p in read_job(job, upper=(SAMPLE / "upper.jpg",)).pins if p.side is Side.UPPER]
+        other = [p for p in read_job(job, upper=(tmp_path / "other.jpg",)).pins if p.side is Side.UPPER]
+    quarter = [
+        p
+        for p in first
+        if any(
+            abs((p.theta_deg - 90.0 - q.theta_deg + 180) % 360 - 180) < 1.0 and abs(p.r_mm - q.r_mm) < 0.05
+            for q in marked
+        )
+    ]
+    assert len(quarter) >= 0.95 * len(first)
+    assert len(matched(other, [{"r_mm": p.r_mm, "theta_deg": p.theta_deg} for p in first])) >= 0.95 * len(first)

@@ -1,0 +1,88 @@
+"""Plane and slant settled together, against pictures made by another's pinhole camera (OpenCV's projectPoints)."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from disc.photo.image import opencv
+from disc.photo.joint import Marks, feet_put_right, settle_jointly, upright_share
+from disc.photo.plane import Plane
+from disc.photo.slant import Slant
+
+SIZE_PX, RADIUS_MM, HEIGHT_MM = 2000, 14.0, 0.5
+TRACKS_MM = np.linspace(4.5, 12.5, 17)
+
+
+def scene(tilt_deg, distance_mm, foot_error, seed):
+    """A tilted face: (true plane to px (3, 3), roots mm, marks), pins on tracks, feet all seen foot_error beside."""
+    cv2 = opencv()
+    rng = np.random.default_rng(seed)
+    f = 0.8 * SIZE_PX * distance_mm / (2 * RADIUS_MM)
+    k = np.array([[f, 0, (SIZE_PX - 1) / 2], [0, f, (SIZE_PX - 1) / 2], [0, 0, 1.0]])
+    tilt = np.radians(tilt_deg)
+    # y up on the face, v down in the picture; then the face leans back about the picture's level axis.
+    turn = np.array([[1, 0, 0], [0, np.cos(tilt), -np.sin(tilt)], [0, np.sin(tilt), np.cos(tilt)]]) @ np.diag(
+        [1, -1, -1.0]
+    )
+    push = np.array([0.4, -0.3, distance_mm])
+
+    def seen(xyz):
+        return cv2.projectPoints(np.asarray(xyz, float), cv2.Rodrigues(turn)[0], push, k, None)[0][:, 0]
+
+    def raised(xy, z):
+        return np.column_stack([xy, np.full(len(xy), z)])
+
+    r = TRACKS_MM[rng.integers(0, len(TRACKS_MM), 80)] + 0.02 * rng.standard_normal(80)
+    theta = rng.uniform(0, 2 * np.pi, 80)
+    root = np.column_stack([r * np.cos(theta), r * np.sin(theta)])
+    foot = root + foot_error + 0.015 * rng.standard_normal(root.shape)
+    tip = root + 0.012 * rng.standard_normal(root.shape)
+    rim = RADIUS_MM * np.column_stack([np.cos(t := np.linspace(0, 6.2, 180)), np.sin(t)])
+    h = k @ np.column_stack([turn[:, :2], push])
+    marks = Marks(
+        seen(raised(foot, 0.0)),
+        seen(raised(tip, HEIGHT_MM)) + 0.2 * rng.standard_normal(root.shape),
+        np.full(80, 0.012),
+        np.full(80, 0.005),
+        seen(raised(rim, 0.0)),
+        0.01,
+    )
+    return h / h[2, 2], root, marks
+
+
+def begun_badly(h):
+    """The true plane with its middle 0.08 mm off and its scale growing wrongly across the face."""
+    wrong = np.array([[1.002, 0.001, 0.08], [0.001, 0.999, -0.06], [3e-4, -2e-4, 1.0]])
+    plane_to_px = h @ np.linalg.inv(wrong)
+    return Plane(plane_to_px / plane_to_px[2, 2], 0.0, (SIZE_PX, SIZE_PX))
+
+
+@pytest.mark.parametrize(("tilt_deg", "distance_mm"), [(0.0, 150.0), (12.0, 120.0), (20.0, 70.0)])
+def test_plane_and_slant_come_out_though_all_feet_are_seen_beside(tilt_deg, distance_mm):
+    errors, feet_alone = [], []
+    for seed in range(4):
+        beside = np.array([0.02, 0.025])
+        h, root, marks = scene(tilt_deg, distance_mm, beside, seed)
+        start = begun_badly(h)
+        eye = np.array([0.0, distance_mm * np.sin(np.radians(tilt_deg))])
+        gain = HEIGHT_MM / distance_mm
+        joint = settle_jointly(start, Slant(gain, tuple(gain * eye), 0.03, 80), RADIUS_MM, marks)
+        upright = (joint.plane.to_mm(marks.tip_px) + joint.slant.shift) / (1 + joint.slant.gain)
+        errors.append((upright - root).mean(0))
+        feet_alone.append((joint.plane.to_mm(marks.foot_px) - root).mean(0))
+        # The face's own doubt is an honest one: the common error stays within a few of it.
+        assert np.abs(errors[-1]).max() < 3.5 * joint.common_mm
+        assert np.abs(feet_put_right(joint, joint.plane.to_mm(marks.foot_px)) - root).mean() < 0.025
+    # The setting errors of 80 pins leave their circles' common middle in doubt by 0.02 * sqrt(2 / 80) = 0.003 mm and,
+    # with the perspective free as well, by some three times that.
+    assert np.sqrt(np.mean(np.square(errors))) < 0.012
+    assert np.sqrt(np.mean(np.square(errors))) < 0.6 * np.sqrt(np.mean(np.square(feet_alone)))
+
+
+def test_a_bent_pins_tip_says_nothing_of_its_root():
+    sigma = np.full((3, 2), 0.02)
+    share = upright_share(np.array([[0.0, 0.0], [0.03, 0.0], [0.3, 0.1]]), sigma, sigma)
+    assert share[0] == 1.0
+    assert share[1] > 0.6
+    assert share[2] < 0.01
