@@ -12,7 +12,7 @@ from disc.check.beats import off_beat_findings
 from disc.check.grid import Grid, grid_of
 from disc.check.kinds import Kind
 from disc.check.known import Known, displaced_findings, known_of
-from disc.check.losses import has_signs
+from disc.check.losses import LIKELY_LEAN, has_signs
 from disc.check.mechanical import mechanical_findings
 from disc.check.places import bench_of
 from disc.check.recorded import join_recorded
@@ -74,7 +74,7 @@ def judge(disc: Disc) -> Judgement:
     late = off_beat_findings(pins, disc.tune, strikes, heard) if disc.tune and heard else ()
     laid = _laid_over(disc, heard)
     known = None if heard is None or laid is None else known_of(heard, *laid, [strike.pin_id for strike in strikes])
-    bent = {finding.pin_id for finding in seen if finding.kind == Kind.BENT and finding.pin_id is not None}
+    bent = {f.pin_id for f in seen if f.kind == Kind.BENT and f.pin_id is not None and f.probability >= LIKELY_LEAN}
     bench = bench_of(pins, disc.comb, disc.plate, spread)
     ear = Ear(bench, sounds_of_teeth(disc.comb), has_signs(pins, bent), heard, known)
     holes, gaps = judge_holes(pins, ear), judge_gaps(pins, ear)

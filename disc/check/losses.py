@@ -18,6 +18,11 @@ from disc.records import Condition, Pin
 NO_SIGN_LOG_ODDS = -5.0
 
 
+# The reader's or a person's word alone (0.74) is a sign; a word that the measured lean speaks against is none: of some
+# 200 sound pins one is called bent now and then.
+LIKELY_LEAN = 0.7
+
+
 def has_signs(pins: Iterable[Pin], bent_ids: set[int]) -> bool:
-    """Whether any pin shows damage: an empty hole, a stub, or a leaning pin (by id, as judged in seen.py)."""
+    """Whether any pin shows damage: an empty hole, a stub, or a likely leaning pin (by id, as judged in seen.py)."""
     return any(is_empty_hole(pin) or pin.condition is Condition.STUB or pin.id in bent_ids for pin in pins)

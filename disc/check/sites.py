@@ -23,6 +23,9 @@ REPORT_FROM = 0.7
 # The same where a known tune was laid over the disc and does not have it: what remains is the maker's accompaniment.
 REPORT_BESIDE_KNOWN_FROM = 0.85
 REPORT_KNOWN_FROM = 0.5  # where a known tune asks for it
+# On a disc that shows no trace of damage, whatever asks: an untouched disc should not send anyone looking. Chosen on
+# the training half.
+REPORT_NO_SIGN_FROM = 0.95
 SAME_PLACE_S = 0.1  # two places of one sound nearer than this are one, whatever the setting error
 
 
@@ -63,10 +66,16 @@ def judge_gaps(pins: Sequence[Pin], ear: Ear) -> tuple[Finding, ...]:
             findings.append(_gap_finding(place, prior, evidence))
         elif not is_absent(ear.known, place, ear.heard.tolerance_s):
             findings.append(_gap_finding(place, prior, (*evidence, *gap_evidence(ear.known, place))))
-    least = REPORT_FROM if ear.known is None else REPORT_BESIDE_KNOWN_FROM
+    least = _told_from(ear, REPORT_FROM if ear.known is None else REPORT_BESIDE_KNOWN_FROM)
     heard = [finding for finding in findings if finding.probability >= least]
-    asked = [finding for finding in _asked_by_known(pins, ear) if finding.probability >= REPORT_KNOWN_FROM]
+    least = _told_from(ear, REPORT_KNOWN_FROM)
+    asked = [finding for finding in _asked_by_known(pins, ear) if finding.probability >= least]
     return (*heard, *asked)
+
+
+def _told_from(ear: Ear, usual: float) -> float:
+    """The probability from which a missing pin without a hole is told."""
+    return usual if ear.signs else max(usual, REPORT_NO_SIGN_FROM)
 
 
 def _asked_by_known(pins: Sequence[Pin], ear: Ear) -> list[Finding]:

@@ -84,16 +84,22 @@ def _without_counterpart(heard: Heard, lags: FloatArray) -> FloatArray:
 
 
 def stands_alone(heard: Heard) -> npt.NDArray[np.bool_]:
-    """Whether each strike falls at a point of the beat where hardly any other does, shape (n,): off the grid indeed.
+    """Whether each strike falls at a point of the beat that nothing explains, shape (n,): off the grid indeed.
 
-    A point that only one strike uses in its bar, but others use in other beats, is a rare figure and no fault; so is a
-    third, a quarter or a sixth of the beat, used once.
+    Beside is_lonely, a third, a quarter or a sixth of the beat, used once, is a rare figure and no fault.
     """
     beat = heard.grid.beat_s
     share = ((heard.t_s - heard.grid.start_s) / beat) % 1.0
     off_parts = np.min([np.abs(share * parts - np.round(share * parts)) / parts for parts in (3, 4, 6)], axis=0)
-    is_off = off_parts * beat > OFF_PARTS_SIGMAS * heard.grid.sigma_s
-    return is_off & (beat_density(heard, heard.t_s, of_others=True, fold_s=beat) < 0.0)
+    return (off_parts * beat > OFF_PARTS_SIGMAS * heard.grid.sigma_s) & is_lonely(heard)
+
+
+def is_lonely(heard: Heard) -> npt.NDArray[np.bool_]:
+    """Whether each strike falls at a point of the beat where hardly any other does, shape (n,).
+
+    A point that only one strike uses in its bar, but others use in other beats, is a rare figure and no fault.
+    """
+    return beat_density(heard, heard.t_s, of_others=True, fold_s=heard.grid.beat_s) < 0.0
 
 
 def beat_density(heard: Heard, t_s: FloatArray, of_others: bool = False, fold_s: float | None = None) -> FloatArray:

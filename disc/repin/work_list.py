@@ -62,7 +62,8 @@ def _preamble(page: Page) -> str:
 
 def _opening(plan: Plan, page: Page) -> str:
     plate = plan.plate
-    kind = "a new disc: every pin is set" if plan.designed else "an old disc"
+    fills_up = plan.designed and any(s.operations == (Operation.LEAVE,) for s in plan.stations)
+    kind = "an old disc filled up" if fills_up else "a new disc: every pin is set" if plan.designed else "an old disc"
     facts = [
         f"{kind}, {plate.diameter_mm:g} mm across, turning {WAY_WORDS[plate.turns.value]} as seen on the upper face, "
         f"{plate.revolution_s:.4g} s a turn.",

@@ -1,6 +1,6 @@
 """Measures `disc check` on invented damaged discs against its bars. Run by hand:
 
-    python tests/bench/check.py [--discs 120] [--half unseen|train]
+    python tests/bench/check.py [--discs 120] [--half unseen|train] [--fresh N]
 
 Discs come from check_discs.py: corpus tunes with accompaniment, 3-12 % of the pins gone, half of them with a visible
 hole, 1-3 abandoned holes, 2-5 leaning pins, 20 ms setting error, condition noise as of a photo reading. The tune is
@@ -156,10 +156,10 @@ def line(name: str, count: Count, bar: str) -> None:
     )
 
 
-def discs(half: str, count: int, damaged: bool) -> list[Simulated]:
-    """Seeded discs of one half of the tunes."""
+def discs(half: str, count: int, damaged: bool, fresh: int = 0) -> list[Simulated]:
+    """Seeded discs of one half of the tunes. fresh: added to the seed, for discs that nobody has looked at yet."""
     tunes = corpus_tunes()[1 if half == "unseen" else 0 :: 2]
-    rng = np.random.default_rng(SEEDS[half] + (0 if damaged else 7))
+    rng = np.random.default_rng(SEEDS[half] + (0 if damaged else 7) + 1000 * fresh)
     made: list[Simulated] = []
     while len(made) < count:
         disc = simulate(tunes[int(rng.integers(len(tunes)))], rng, damaged)
@@ -172,6 +172,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--discs", type=int, default=120)
     parser.add_argument("--half", choices=("unseen", "train"), default="unseen")
+    parser.add_argument("--fresh", type=int, default=0, help="another draw of discs: any number but 0")
     given = parser.parse_args()
     holes, every, alone, leaning = Count(), Count(), Count(), Count()
     melody_all, melody_only, full_all, full_alone = Count(), Count(), Count(), Count()
@@ -179,7 +180,7 @@ def main() -> None:
     clean_known, false_known = 0, Counter()
     told, told_melody, clean, kinds, false_kinds = Told(), Told(), 0, Counter(), Counter()
     started = time.process_time()
-    for disc in discs(given.half, given.discs, True):
+    for disc in discs(given.half, given.discs, True, given.fresh):
         as_read, print_, whole_print = read(disc, disc.pins), print_of(disc, False), print_of(disc, True)
         found = checked(as_read).findings
         kinds.update(f.kind for f in found)
@@ -199,7 +200,7 @@ def main() -> None:
         laid["whole arrangement"] += whole.known is not None
         count_missing(disc, whole.findings, disc.gone, full_all)
         count_missing(disc, checked(standing, whole_print).findings, disc.gone, full_alone)
-    for disc in discs(given.half, given.discs, False):
+    for disc in discs(given.half, given.discs, False, given.fresh):
         as_read = read(disc, disc.pins)
         found = checked(as_read).findings
         clean += not found
@@ -209,7 +210,8 @@ def main() -> None:
         false_known.update(f.kind for f in known)
     seconds = time.process_time() - started
     print(
-        f"{given.discs} damaged and {given.discs} undamaged discs, {given.half} half of the tunes; "
+        f"{given.discs} damaged and {given.discs} undamaged discs, {given.half} half of the tunes, "
+        f"draw {given.fresh}; "
         f"{seconds / given.discs / 7:.2f} s CPU a check, tune reading included"
     )
     line("melody print given, missing pins of the melody", melody_only, "0.93 / 0.90")

@@ -193,6 +193,7 @@ def test_holes_of_old_pins_are_not_drilled_again(tmp_path):
     command = ["pdftotext", folder / "out/work-list.pdf", "-"]
     words = " ".join(subprocess.run(command, capture_output=True, text=True, check=True).stdout.split())
     assert words.count("no drilling, the hole is there") == 5
+    assert "An old disc filled up" in words and "every pin is set" not in words
 
 
 def test_work_list_holds_cautions_reasons_and_history(planned_job):
