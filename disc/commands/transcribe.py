@@ -18,6 +18,9 @@ def transcribe(
     beats: Annotated[
         str | None, typer.Option(help="Beats of the metre from the first note to the end of the last bar; auto.")
     ] = None,
+    quarter_deg: Annotated[
+        str | None, typer.Option(help="Degrees the disc turns in a quarter note, if known from its design; auto.")
+    ] = None,
     order: Annotated[
         str | None, typer.Option(help="Teeth from low to high (12,11,10), to guess pitches that are unknown; auto.")
     ] = None,
@@ -32,7 +35,7 @@ def transcribe(
     from disc.tune.read_job import transcribe_job
 
     given: dict[str, Any] = {"metre": metre, "key": key, "upbeat": upbeat, "beats": beats, "title": title}
-    given |= {"order": order, "tip_limit": tip_limit}
+    given |= {"quarter_deg": quarter_deg, "order": order, "tip_limit": tip_limit}
     with progress("transcribe", quiet=as_json) as advance, open_for_writing(job) as opened:
         made = transcribe_job(opened, given, advance)
         found = dict(opened.content.results["tune"])

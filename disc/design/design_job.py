@@ -86,17 +86,19 @@ def one_line(design: Design) -> str:
 
 
 def tune_settings(design: Design) -> dict[str, Any]:
-    """What `disc transcribe` should know of this tune: title and key, and where its bars lie if they are all alike."""
+    """What `disc transcribe` should know of this tune: title, key, the quarter's length, and its metre if most of its
+    bars keep to it; where the bars lie if they are all alike.
+    """
     tune = arranged_tune(design)
     known: dict[str, Any] = {"title": tune.title, "key": written_key(tune.key)}
+    known["quarter_deg"] = round(design.timing.deg_per_quarter, 6)
     bars = design.score.bars
-    if any(bar.length_quarter != tune.metre.bar_quarter for bar in bars[1:-1]):
-        return known
+    odd = sum(bar.length_quarter != tune.metre.bar_quarter for bar in bars[1:-1])
+    if odd:
+        return known | ({"metre": f"{tune.metre.beats}/{tune.metre.unit}"} if 2 * odd < len(bars) - 2 else {})
     first = tune.notes[0].onset_quarter
     upbeat = -first % tune.metre.bar_quarter
-    beats = (bars[-1].start_quarter + tune.metre.bar_quarter - first) * tune.metre.unit / 4
-    known |= {"metre": f"{tune.metre.beats}/{tune.metre.unit}", "upbeat": str(upbeat / 4)}
-    return known | ({"beats": int(beats)} if beats.denominator == 1 else {})
+    return known | {"metre": f"{tune.metre.beats}/{tune.metre.unit}", "upbeat": str(upbeat / 4)}
 
 
 def design_settings(design: Design) -> dict[str, Any]:

@@ -26,6 +26,10 @@ STRAYS = 0.02  # share of strikes off any grid, before fitting
 PEAKS = 10
 KEPT = 4
 CYCLES = (1, 2, 3, 4, 6)
+# Where the quarter is known the step is one of its parts, and may be finer than one would look for. Halves only: a
+# triplet is found inside its beat (quantise.py), and 6/8 goes in eighths.
+PARTS_OF_QUARTER = (1, 2, 4, 8)
+SHORTEST_PART_S = 0.03
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +55,14 @@ def find_grids(onset_s: FloatArray) -> tuple[Grid, ...]:
         if all(abs(np.log(grid.step_s / other.step_s)) > 0.01 for other in kept):
             kept.append(grid)
     return tuple(kept[:KEPT])
+
+
+def grids_of_quarter(onset_s: FloatArray, quarter_s: float) -> tuple[Grid, ...]:
+    """Grids that divide a quarter of known length, best first; at least one. onset_s: shape (n,), seconds, in order."""
+    steps = [quarter_s / parts for parts in PARTS_OF_QUARTER]
+    able = [step for step in steps if step >= SHORTEST_PART_S] or steps[:1]
+    fitted = [weigh(onset_s, *refine(onset_s, step)) for step in able]
+    return tuple(sorted(fitted, key=lambda grid: -grid.score))
 
 
 def spectrum(onset_s: FloatArray) -> tuple[FloatArray, FloatArray]:

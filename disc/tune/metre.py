@@ -27,26 +27,28 @@ from disc.tune.settings import TuneSettings
 WORST_GRID = 0.5
 GRIDS = 3
 READINGS = 6
+# Lower figures a known quarter may ask for, and how far (a share) a bar as read may be from it: grids that differ by
+# less are one; the next note value is a factor of 3/2 away.
+UNITS = (4, 8, 2, 16)
+QUARTER_SHARE = 0.05
 
 
 @dataclass(frozen=True, slots=True)
 class MetreReading:
-    """One reading. first_step: the grid's step (as Grid.places counts) of bar 1's line; shares: score by feature."""
+    """One reading. first_step: the grid's step (as Grid.places counts) of bar 1's line; shares: score by feature.
+
+    metre: how it is written: as a person set it, else 2/4, 3/4, 4/4, 6/8, 9/8, 12/8, or what a known quarter asks.
+    """
 
     grid: Grid
     structure: Structure
+    metre: Metre
     first_step: int
     upbeat_steps: int
     bars: int
     score: float
     shares: FloatArray
     probability: float = 0.0
-
-    @property
-    def metre(self) -> Metre:
-        """How it is written unless a person says otherwise: 2/4, 3/4, 4/4, 6/8, 9/8, 12/8."""
-        beats = self.structure.beats
-        return Metre(3 * beats, 8) if self.structure.compound else Metre(beats, 4)
 
 
 def read_metre(
@@ -56,14 +58,18 @@ def read_metre(
     is_melody: npt.NDArray[np.bool_],
     model: Model,
     settings: TuneSettings,
+    quarter_s: float | None = None,
 ) -> list[MetreReading]:
-    """All plausible readings, best first, probabilities adding up to 1 over all considered; empty if none fits."""
+    """All plausible readings, best first, probabilities adding up to 1 over all considered; empty if none fits.
+
+    quarter_s: length of a quarter if it is known.
+    """
     kept = list(grids)[:GRIDS]
     best = max(grid.score for grid in kept)
     found: list[MetreReading] = []
     for grid in kept:
         if grid.score >= best - WORST_GRID * len(onset_s):
-            found += _read_on(grid, best, onset_s, pitch, is_melody, model, settings)
+            found += _read_on(grid, best, onset_s, pitch, is_melody, model, settings, quarter_s)
     return _ranked(found)
 
 
@@ -75,6 +81,7 @@ def _read_on(
     is_melody: npt.NDArray[np.bool_],
     model: Model,
     settings: TuneSettings,
+    quarter_s: float | None,
 ) -> list[MetreReading]:
     step = np.round(grid.places(onset_s)).astype(np.int64)
     lattice = make_lattice(step, pitch, is_melody, grid.step_s)
@@ -82,15 +89,16 @@ def _read_on(
     first = int(step.min())
     found = []
     for structure in structures_for(lattice):
-        if not _is_wanted(structure, settings):
+        metre = _written(structure, settings, grid.step_s, quarter_s)
+        if metre is None or not _is_wanted(structure, settings):
             continue
         made = features(lattice, structure, rhythm_scores(lattice, structure, model.rhythm), grid.score - best, marks)
         shares = model.metre.shares(made.table)
         for phase in range(structure.bar):
             bars = int((lattice.melody[-1] - phase) // structure.bar) + 1
-            if _has_upbeat(structure, phase, settings) and _has_beats(structure, phase, bars, settings):
+            if _has_upbeat(structure, phase, metre, settings) and _has_beats(bars, metre, settings):
                 score = float(shares[phase].sum())
-                found.append(MetreReading(grid, structure, first + phase, phase, bars, score, shares[phase]))
+                found.append(MetreReading(grid, structure, metre, first + phase, phase, bars, score, shares[phase]))
     return found
 
 
@@ -107,23 +115,25 @@ def step_quarter(structure: Structure, metre: Metre) -> Fraction:
     return metre.bar_quarter / structure.bar
 
 
-def _written(structure: Structure, settings: TuneSettings) -> Metre:
-    beats = structure.beats
-    return settings.metre or (Metre(3 * beats, 8) if structure.compound else Metre(beats, 4))
+def _written(structure: Structure, settings: TuneSettings, step_s: float, quarter_s: float | None) -> Metre | None:
+    """The metre the structure is written in; None if none agrees with the quarter's length."""
+    beats = 3 * structure.beats if structure.compound else structure.beats
+    usual = settings.metre or Metre(beats, 8 if structure.compound else 4)
+    if quarter_s is None:
+        return usual
+    bar_quarter = structure.bar * step_s / quarter_s
+    units = [usual.unit] if settings.metre else UNITS
+    metres = (Metre(usual.beats, unit) for unit in units)
+    return next((m for m in metres if abs(bar_quarter / float(m.bar_quarter) - 1.0) < QUARTER_SHARE), None)
 
 
-def _has_upbeat(structure: Structure, phase: int, settings: TuneSettings) -> bool:
-    if settings.upbeat is None:
-        return True
-    return phase * step_quarter(structure, _written(structure, settings)) == settings.upbeat
+def _has_upbeat(structure: Structure, phase: int, metre: Metre, settings: TuneSettings) -> bool:
+    return settings.upbeat is None or phase * step_quarter(structure, metre) == settings.upbeat
 
 
-def _has_beats(structure: Structure, phase: int, bars: int, settings: TuneSettings) -> bool:
+def _has_beats(bars: int, metre: Metre, settings: TuneSettings) -> bool:
     """Whether the turn holds the beats a person counted, give or take the last bar."""
-    if settings.beats is None:
-        return True
-    unit = _written(structure, settings).beats
-    return abs(bars * unit - settings.beats) < unit
+    return settings.beats is None or abs(bars * metre.beats - settings.beats) < metre.beats
 
 
 def _ranked(found: list[MetreReading]) -> list[MetreReading]:
@@ -161,9 +171,9 @@ def explain(best: MetreReading, other: MetreReading, count: int = 6) -> list[str
     return [FEATURE_NAMES[index] for index in order if lead[index] > 0]
 
 
-def describe(reading: MetreReading, metre: Metre | None = None) -> str:
+def describe(reading: MetreReading) -> str:
     """A reading in words: "6/8, upbeat of 1/8, 32 bars"."""
-    written = metre or reading.metre
+    written = reading.metre
     upbeat = reading.upbeat_steps * step_quarter(reading.structure, written) / 4
     lead = f"upbeat of {upbeat}" if upbeat else "no upbeat"
     return f"{written.beats}/{written.unit}, {lead}, {reading.bars} bars"

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, replace
+from pathlib import Path
 from typing import Any
 
 from disc.comb.comb_job import stage_teeth
 from disc.comb.strikes import strikes_from_pins
 from disc.errors import BadInput
-from disc.job import COMB_FILE, PINS_FILE, Job, Stage
+from disc.frame import FULL_TURN_DEG
+from disc.job import COMB_FILE, OUT_FOLDER, PINS_FILE, Job, Stage
 from disc.records import Strike
 from disc.tables import Column, format_table
 from disc.tune.engrave import engrave, pdf_of_pages
@@ -29,7 +33,7 @@ STRIKE_COLUMNS = (
     Column("pin", int, required=False),
     Column("turn_fraction", float, low=0.0, high=1.0, digits=6),
 )
-SETTING_NAMES = ("metre", "key", "upbeat", "beats", "title", "order", "tip_limit")
+SETTING_NAMES = ("metre", "key", "upbeat", "beats", "quarter_deg", "title", "order", "tip_limit")
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +84,7 @@ def transcribe_job(
         advance(0.1, "reading the tune")
         reading = read_tune(strikes, job.plate, settings)
         job.content.results["tune"] = summary(reading, strikes) | estimated
-        _stage_all(stage, reading, strikes, advance)
+        _stage_all(job.folder, stage, reading, strikes, advance)
     return Transcription(reading, strikes, tuple(name for name in stage.names if name.startswith("out/")))
 
 
@@ -111,8 +115,22 @@ def settings_from(stored: dict[str, Any]) -> TuneSettings:
         key=parse_key(stored["key"]) if "key" in stored else None,
         upbeat=parse_length(stored["upbeat"]) if "upbeat" in stored else None,
         beats=number,
+        quarter_deg=_quarter_deg(stored.get("quarter_deg")),
         title=str(stored.get("title", "")),
     )
+
+
+def _quarter_deg(stored: object) -> float | None:
+    """Degrees of turn for a quarter, as stored or typed. Raises BadInput."""
+    if stored is None:
+        return None
+    try:
+        degrees = float(str(stored))
+    except ValueError:
+        degrees = math.nan
+    if not 0 < degrees < FULL_TURN_DEG:  # nan fails as well
+        raise BadInput(f"the turn for a quarter, {stored!r}, cannot be read. Write it in degrees, such as 4.5.")
+    return degrees
 
 
 def summary(reading: TuneReading, strikes: Sequence[Strike]) -> dict[str, Any]:
@@ -138,6 +156,7 @@ def summary(reading: TuneReading, strikes: Sequence[Strike]) -> dict[str, Any]:
 
 
 def _stage_all(
+    folder: Path,
     stage: Stage,
     reading: TuneReading,
     strikes: Sequence[Strike],
@@ -154,9 +173,18 @@ def _stage_all(
     pages = engrave(text, tune.title).pages
     for number, page in enumerate(pages, start=1):
         stage.write_text("out/tune.svg" if number == 1 else f"out/tune-{number}.svg", page)
+    for name in old_pages(folder, len(pages)):
+        stage.remove(name)
     stage.write_bytes("out/tune.pdf", pdf_of_pages(pages))
     advance(0.8, "making the sound")
     stage.write_bytes("out/tune.wav", wav_bytes(render_strikes(strikes)))
+
+
+def old_pages(folder: Path, count: int) -> list[str]:
+    """Pages in out/ beyond the first `count`: of a longer score written before."""
+    found = sorted((folder / OUT_FOLDER).glob("tune-*.svg"))
+    numbered = ((path.name, re.fullmatch(r"tune-(\d+)\.svg", path.name)) for path in found)
+    return [f"{OUT_FOLDER}/{name}" for name, match in numbered if match and int(match[1]) > count]
 
 
 def _row(strike: Strike) -> StrikeRow:

@@ -14,11 +14,11 @@ import numpy as np
 import numpy.typing as npt
 
 from disc.errors import BadInput
-from disc.frame import FloatArray
+from disc.frame import FULL_TURN_DEG, FloatArray
 from disc.records import Key, Metre, Note, Plate, Strike, Tune, Voice
 from disc.tune.explain import reasons
 from disc.tune.figures import Rolls, find_graces, find_rolls
-from disc.tune.grid import Grid, find_grids
+from disc.tune.grid import Grid, find_grids, grids_of_quarter
 from disc.tune.key import KeyReading, read_key
 from disc.tune.metre import MetreReading, describe, explain, read_metre
 from disc.tune.model import load_model
@@ -77,11 +77,17 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
     pitch = np.array([float(s.pitch) for s in heard if s.pitch is not None])
     rolls, anchored_s, grids = find_turn_grids(onset_s, pitch)
     melody = melody_probability(anchored_s, pitch, model.voices)
-    readings = read_metre(grids, anchored_s, np.round(pitch), melody > 0.5, model, settings)
+    known = settings.quarter_deg
+    quarter_s = None if known is None else known / FULL_TURN_DEG * plate.revolution_s
+    if quarter_s is not None:
+        grids = grids_of_quarter(np.sort(anchored_s), quarter_s)
+    readings = read_metre(grids, anchored_s, np.round(pitch), melody > 0.5, model, settings, quarter_s)
     if not readings:
-        raise BadInput("no beat fits what was set by hand. Leave out --beats, --upbeat or --metre and run it again.")
+        raise BadInput(
+            "no beat fits what was set by hand. Leave out --beats, --upbeat, --metre or --quarter-deg and run it again."
+        )
     best = readings[0]
-    metre = settings.metre or best.metre
+    metre = best.metre
     graces = find_graces(onset_s, pitch, melody > 0.5, rolls, best.grid.step_s)
     places = _place_by_voice(anchored_s, melody > 0.5, best, metre, graces)
     keys = read_key(np.round(pitch), strike_weights(onset_s, melody > 0.5), melody > 0.5, model.key)

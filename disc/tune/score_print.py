@@ -16,7 +16,7 @@ from disc.records import Key, Metre
 from disc.tune.score_budget import time_budget
 from disc.tune.score_records import ScoreBar, ScoreIn, ScoreNote
 from disc.tune.score_repeats import BarSigns, RepeatsDoNotFit, playing_order
-from disc.tune.score_safety import MOST_BARS, ScoreFile, ScoreKind, check_counts, check_length
+from disc.tune.score_safety import MOST_BARS, ScoreFile, ScoreKind, check_abc, check_counts, check_length
 from disc.tune.settings import MODE_STEPS, MODE_WORDS
 
 DEFAULT_QUARTER_S = 0.5  # only to judge the length of a score without a tempo
@@ -93,7 +93,7 @@ def _parse_abc(file: ScoreFile, text: str) -> list[Any]:
     from music21 import abcFormat
     from music21.abcFormat.translate import abcToStreamOpus, abcToStreamScore
 
-    check_counts(file.path, len(re.findall(r"[A-Ga-g]", _abc_music(text))), text.count("|"))
+    check_abc(file.path, text, _abc_music(text))
     if re.search(r":\|\s*(?:\d{2,}|x)|\|:{3,}", text):
         raise BadInput(f"{file.path}: a section to be repeated many times. Write it out or mend the sign.")
     handler = abcFormat.ABCFile().readstr(text)

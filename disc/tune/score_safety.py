@@ -25,8 +25,16 @@ LARGEST_TEXT_BYTES = 2_000_000
 MOST_NOTES = 6_000
 MOST_BARS = 3_000
 LONGEST_S = 1800.0  # half an hour of music; a disc plays one minute
+# What is no note takes a reader's memory too. A printed note needs some twenty elements of XML or forty characters of
+# ABC; kern's cells hold a note each, or a rest, a sign or a comment. Some 100 bytes an element, 1 to 20 kB a sign.
+MOST_XML_ELEMENTS = 200_000
+MOST_XML_SIGNS = 20_000  # what music21 makes an object of, note or not
+MOST_KERN_CELLS = 40_000
+MOST_ABC_CHARACTERS = 250_000
 DEEPEST_XML = 60  # elements inside one another; MusicXML needs about ten
 MOST_PACKED_FILES = 200
+LARGEST_FIGURE = 256  # of a metre or a unit of length; the shortest value ever printed is a 256th, from memory
+XML_SIGNS = frozenset({"attributes", "barline", "direction", "harmony", "measure", "note", "part", "print", "sound"})
 
 
 class ScoreKind(StrEnum):
@@ -154,6 +162,8 @@ class _XmlWalk:
     def __init__(self, path: Path) -> None:
         self.path = path
         self.depth = 0
+        self.elements = 0
+        self.signs = 0
         self.notes = 0
         self.bars = 0
         self.longest_part_bars = 0
@@ -189,6 +199,10 @@ class _XmlWalk:
         self.depth += 1
         if self.depth > DEEPEST_XML:
             raise BadInput(f"{self.path}: the XML is nested {self.depth} deep; this is not a score.")
+        self.elements += 1
+        self.signs += name in XML_SIGNS
+        if self.elements > MOST_XML_ELEMENTS or self.signs > MOST_XML_SIGNS:
+            raise BadInput(_too_full(self.path))
         if name == "part":
             self.bars = 0
         elif name == "measure":
@@ -245,6 +259,8 @@ def _decode_text(data: bytes) -> str:
 
 def _check_kern(path: Path, text: str) -> None:
     lines = [line for line in text.split("\n") if line and not line.startswith(("!", "*"))]
+    if sum(line.count("\t") + 1 for line in text.split("\n")) > MOST_KERN_CELLS:
+        raise BadInput(_too_full(path))
     bars = sum(line.startswith("=") for line in lines)
     notes = sum(len(line.split()) for line in lines if not line.startswith("="))
     check_counts(path, notes, bars)
@@ -258,6 +274,25 @@ def check_counts(path: Path, notes: int, bars: int) -> None:
     if notes > MOST_NOTES or bars > MOST_BARS:
         what = f"{MOST_NOTES} notes" if notes > MOST_NOTES else f"{MOST_BARS} bars"
         raise BadInput(f"{path}: more than {what}; a disc holds a few hundred. Save only the tune you need.")
+
+
+def check_abc(path: Path, tune: str, music: str) -> None:
+    """Raises BadInput if an ABC tune is overfull, or its metre or unit of length is no musician's.
+
+    music: the lines of notes alone. music21 counts a metre out beat by beat, so a huge one takes all memory and time.
+    """
+    if len(tune) > MOST_ABC_CHARACTERS:
+        raise BadInput(_too_full(path))
+    for field, value in re.findall(r"(?:^|\[)([ML]):([^\]\n%]*)", tune, re.MULTILINE):
+        if any(int(n) > LARGEST_FIGURE for n in re.findall(r"\d+", value[:40])) or re.search(r"[\d.][eE]", value):
+            what = "metre" if field == "M" else "unit of length"
+            raise BadInput(f"{path}: the {what} {field}:{value.strip()[:20]} is no {what}. Mend that line.")
+    notes = len(re.findall(r"[A-Ga-gz]", music))
+    check_counts(path, notes, music.count("|"))
+
+
+def _too_full(path: Path) -> str:
+    return f"{path}: far more is written in it than a tune of {MOST_NOTES} notes needs. Save only the tune you need."
 
 
 def check_length(path: Path, seconds: float) -> None:

@@ -21,13 +21,15 @@ class TuneSettings:
     """Fixed by hand; None leaves it to the reader.
 
     upbeat: length of the upbeat in quarters. beats: number of metre units (the lower figure of the metre; quarters if
-    no metre is given) from the first note to the end of the last bar. title: printed over the score.
+    no metre is given) from the first note to the end of the last bar. quarter_deg: turn of the disc for one quarter, as
+    a design knows it: it rules the note values, and in degrees it holds at any speed. title: printed over the score.
     """
 
     metre: Metre | None = None
     key: Key | None = None
     upbeat: Fraction | None = None
     beats: int | None = None
+    quarter_deg: float | None = None
     title: str = ""
 
 

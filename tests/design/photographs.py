@@ -87,8 +87,8 @@ def read_back(design: Design, folder: Path, rng: np.random.Generator) -> tuple[f
     disc("start", job, *sizes)
     disc("read", job, "--upper", photos[Side.UPPER], "--lower", photos[Side.LOWER])
     disc("comb", job, "--table", comb)
-    known = tune_settings(design)
-    disc("transcribe", job, *(word for name in known if known[name] for word in (f"--{name}", known[name])))
+    known = {f"--{name.replace('_', '-')}": value for name, value in tune_settings(design).items() if value}
+    disc("transcribe", job, *(word for pair in known.items() for word in pair))
     heard = load_tune(open_job(job))
     assert heard is not None
     pins = [pin for pin in open_job(job).pins() if pin.plays]

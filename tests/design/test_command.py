@@ -7,14 +7,17 @@ import re
 import shutil
 import subprocess
 import sys
+from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
 from disc.cli import main
-from disc.job import open_job
+from disc.job import open_for_writing, open_job
 from disc.tables import format_comb
 from disc.tune.score_in import read_score
+from disc.tune.score_records import ScoreIn
 
 from .small import comb_of
 
@@ -26,6 +29,9 @@ Q:1/4=100
 K:G
 D2|:G2 B2 d2|(3gfe d4-|1 d2 B4|G4 D2:|2 d2 A4|G6|]
 """
+# Bars of four, two and one quarters, whose beat no reader could be sure of; onsets in quarters, by hand.
+ODD = "X:1\nT:Odd\nM:4/4\nL:1/16\nQ:1/4=160\nK:C\nc2BcdefgfedcBcd|e4|d2e2f2e2|c4B4|]\n"
+ODD_ONSETS = [Fraction(n, 4) for n in (0, *range(2, 15), 15, 19, 21, 23, 25, 27, 31)]
 # A long tune: forty bars, of which a turn holds about thirty at a playable speed.
 LONG = "X:1\nT:Long\nM:4/4\nL:1/4\nQ:1/4=60\nK:G\n" + "GABc|d2 e2|" * 40 + "]\n"
 
@@ -89,6 +95,29 @@ def test_the_other_commands_work_on_it(made: Path, command: str, tmp_path: Path,
     found = json.loads(out)
     if command == "transcribe":
         assert found["tune"]["strikes"] == 20 and found["tune"]["metre"] == "3/4"
+
+
+def test_note_values_stay_where_bars_are_irregular(bench: Path, tmp_path: Path, monkeypatch, capsys) -> None:
+    """No strike tells a slow tune in quarters from a fast one in halves; the job's quarter_deg does, also for a
+    movement that turns at another speed. The note values are those of the file above.
+    """
+    job = tmp_path / "odd"
+    (tmp_path / "odd.abc").write_text(ODD)
+    (tmp_path / "comb.csv").write_text(format_comb(comb_of([71, 72, 74, 76, 77, 79, 83, 84])))
+    words = [str(tmp_path / "odd.abc"), "--comb", str(tmp_path / "comb.csv"), "--out", str(job)]
+    assert disc_here(monkeypatch, capsys, "design", *words)[0] == 0
+    planned = notes_of(read_score(job / "out" / "tune.mid")[0])
+    assert [onset for onset, _ in planned] == ODD_ONSETS
+    for seconds in (None, 40.0):
+        if seconds:
+            with open_for_writing(job) as opened, opened.step("test"):
+                opened.set_plate(replace(opened.plate, revolution_s=seconds))
+        assert disc_here(monkeypatch, capsys, "transcribe", str(job), "--json")[0] == 0
+        assert notes_of(read_score(job / "out" / "tune.mid")[0]) == planned
+
+
+def notes_of(score: ScoreIn) -> list[tuple[Fraction, int]]:
+    return [(note.onset_quarter - score.start_quarter, note.pitch) for note in score.notes]
 
 
 def test_only_some_bars(bench: Path, tmp_path: Path, monkeypatch, capsys) -> None:

@@ -85,6 +85,34 @@ def test_settings_are_kept_until_taken_back(folder: Path) -> None:
     assert "metre" not in open_job(folder).settings and open_job(folder).settings["key"] == "E minor"
 
 
+def test_a_known_quarter_rules_the_note_values(folder: Path) -> None:
+    """The jig is set with a quarter of 0.42 s; a quarter said to be twice as long halves every value, and is kept."""
+    deg = 360 * 0.42 / PLATE.revolution_s
+    onsets = []
+    for factor in (1, 2):
+        with open_for_writing(folder) as job:
+            tune = transcribe_job(job, {"quarter_deg": f"{factor * deg:.6f}"}).reading.tune
+        assert tune.quarter_s == pytest.approx(factor * 0.42, rel=0.01)
+        onsets.append([n.onset_quarter - tune.notes[0].onset_quarter for n in tune.notes])
+    assert onsets[0] == [2 * onset for onset in onsets[1]]
+    with open_for_writing(folder) as job:
+        assert transcribe_job(job).reading.tune.quarter_s == pytest.approx(0.84, rel=0.01)
+    with open_for_writing(folder) as job:
+        assert transcribe_job(job, {"quarter_deg": "auto"}).reading.tune.metre.unit == 8
+
+
+def test_pages_of_a_longer_score_go_away(folder: Path) -> None:
+    """A page of a score written before is no page of this one; what a person put there stays."""
+    with open_for_writing(folder) as job:
+        transcribe_job(job)
+    written = {path.name for path in (folder / "out").glob("tune*.svg")}
+    for name in ("tune-7.svg", "tune-12.svg", "tune-mine.svg"):
+        (folder / "out" / name).write_text("<svg/>")
+    with open_for_writing(folder) as job:
+        transcribe_job(job)
+    assert {path.name for path in (folder / "out").glob("tune*.svg")} == written | {"tune-mine.svg"}
+
+
 def test_bad_words_leave_the_job_as_it_was(folder: Path) -> None:
     with open_for_writing(folder) as job:
         transcribe_job(job, {"title": "A jig"})
@@ -93,6 +121,9 @@ def test_bad_words_leave_the_job_as_it_was(folder: Path) -> None:
         ({"metre": "six eight"}, "the metre 'six eight' cannot be read"),
         ({"upbeat": "x"}, "the length 'x' cannot be read"),
         ({"beats": "many"}, "the number of beats 'many' cannot be read"),
+        ({"quarter_deg": "fast"}, "the turn for a quarter, 'fast', cannot be read"),
+        ({"quarter_deg": "-1"}, "cannot be read"),
+        ({"quarter_deg": "170"}, "no beat fits what was set by hand"),
         ({"beats": "3"}, "3 beats are too few"),
         ({"beats": "9999"}, "no beat fits what was set by hand"),
     ):
