@@ -35,8 +35,10 @@ HEIGHT_SHARE = 0.03
 FOOT_BIAS_MM = 0.02
 # Squared on a foot is hidden and taken for the tip: the feet's error grows outwards by a part like this of the radius.
 FOOT_GROWTH = 0.0007
-# The networks' own sigmas times these are found on such faces; along the slant a foot is told worse than across.
-FOOT_SCALE, TIP_SCALE = 1.3, 1.1
+# The networks' own sigmas of foot and tip times these are found of their difference on such faces; and the weights that
+# give the best roots there: neighbouring feet err alike, so that a foot knows less of its place than its own scatter
+# says. Along the slant a foot is told worse than across.
+APART_SCALES, ROOT_SCALES = (1.3, 1.1), (1.6, 0.9)
 ALONG, ACROSS, SHOWN_MM = 1.15, 0.75, 0.08
 FLOOR_MM = 0.004
 # Setting error about a track with what is left of lean; half width of a heap; the least scatter of rim points. All
@@ -101,7 +103,9 @@ class Joint:
         )
 
 
-def spreads(foot_mm: FloatArray, tip_mm: FloatArray, slant: Slant) -> tuple[FloatArray, FloatArray, FloatArray]:
+def spreads(
+    foot_mm: FloatArray, tip_mm: FloatArray, slant: Slant, scales: tuple[float, float] = ROOT_SCALES
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """(frame (2, 2): along and across the slant as rows; sigma of feet (n, 2) and of upright tips (n, 2) in it), mm."""
     shift = -np.asarray(slant.shift)
     shown = float(np.hypot(*shift))
@@ -109,8 +113,8 @@ def spreads(foot_mm: FloatArray, tip_mm: FloatArray, slant: Slant) -> tuple[Floa
     frame = np.array([way, [-way[1], way[0]]])
     part = 1 - np.exp(-0.5 * (shown / SHOWN_MM) ** 2)
     skew = np.array([1 + (ALONG - 1) * part, 1 + (ACROSS - 1) * part])
-    foot = FOOT_SCALE * np.maximum(foot_mm, FLOOR_MM)[:, None] * skew
-    tip = np.hypot(TIP_SCALE * np.maximum(tip_mm, FLOOR_MM), LEAN_MM)[:, None] * np.ones(2)
+    foot = scales[0] * np.maximum(foot_mm, FLOOR_MM)[:, None] * skew
+    tip = np.hypot(scales[1] * np.maximum(tip_mm, FLOOR_MM), LEAN_MM)[:, None] * np.ones(2)
     tip[:, 0] = np.hypot(tip[:, 0], HEIGHT_SHARE * shown)
     return frame, foot, tip
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from disc.frame import FloatArray, to_polar, view_to_disc_mm, wrap_deg
-from disc.photo.joint import spreads, upright_share
+from disc.photo.joint import APART_SCALES, spreads, upright_share
 from disc.photo.slant import Slant
 from disc.photo.spots import HOLE, PIN, STUB, Spots
 from disc.photo.weigh import BEND_REACH_MM, TRACK_GAP_MM
@@ -50,7 +50,7 @@ def kinds_by_slant(spots: Spots, slant: Slant) -> Spots:
     kind = spots.kind.copy()
     kind[:, STUB:] *= rare
     # What lies flat shows no length; an upright pin shows the field's; a bent one may end anywhere within reach.
-    _, foot, tip = spreads(spots.sigma_root, spots.sigma_tip, slant)
+    _, foot, tip = spreads(spots.sigma_root, spots.sigma_tip, slant, APART_SCALES)
     sigma = np.hypot(foot, tip).mean(1)
     drawn = spots.tip - spots.root
     flat = _density(drawn, sigma)
@@ -84,7 +84,7 @@ def make_pins(
     spots = sites.spots
     root, sigma = best_roots(spots, slant, doubt.common_mm)
     lean = spots.tip - spots.root - slant.at(spots.root)
-    _, foot, tip = spreads(spots.sigma_root, spots.sigma_tip, slant)
+    _, foot, tip = spreads(spots.sigma_root, spots.sigma_tip, slant, APART_SCALES)
     lean_sigma = np.hypot(foot, tip).mean(1)
     x, y = view_to_disc_mm(root[:, 0], root[:, 1], side)
     lx, ly = view_to_disc_mm(lean[:, 0], lean[:, 1], side)
