@@ -79,9 +79,10 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
     melody = melody_probability(anchored_s, pitch, model.voices)
     known = settings.quarter_deg
     quarter_s = None if known is None else known / FULL_TURN_DEG * plate.revolution_s
-    if quarter_s is not None:
-        grids = grids_of_quarter(np.sort(anchored_s), quarter_s)
     readings = read_metre(grids, anchored_s, np.round(pitch), melody > 0.5, model, settings, quarter_s)
+    if not readings and quarter_s is not None:  # the grid that fits best may be none a metre can be written on
+        grids = grids_of_quarter(np.sort(anchored_s), quarter_s)
+        readings = read_metre(grids, anchored_s, np.round(pitch), melody > 0.5, model, settings, quarter_s)
     if not readings:
         raise BadInput(
             "no beat fits what was set by hand. Leave out --beats, --upbeat, --metre or --quarter-deg and run it again."
