@@ -68,23 +68,24 @@ def known_of(heard: Heard, reference: ReferenceTune, alignment: Alignment, pin_i
 
     A strike an octave off its note, or beside it in time but on a beat of its own, plays something else: the note is
     absent then (and left out again where the comb has no tooth for it). A strike beside its note and off the beat grid
-    is that note, displaced.
+    is that note, displaced; one that lies beside it by no more than the setting error explains is that note, set so.
     """
     shift = round(alignment.transposition)
     octave_off = [pair for pair in alignment.agree if pair.octaves]
     alone = stands_alone(heard)
     least_s = max(LEAST_LATE_S, LEAST_SIGMAS * heard.grid.sigma_s)
-    moved = [pair for pair in alignment.displaced if alone[pair.strike] and abs(pair.late_s) >= least_s]
-    away = [pair for pair in alignment.displaced if pair not in moved]
+    near = [pair for pair in alignment.displaced if abs(pair.late_s) < least_s]
+    moved = [pair for pair in alignment.displaced if pair not in near and alone[pair.strike]]
+    away = [pair for pair in alignment.displaced if pair not in near and pair not in moved]
     has = np.zeros(len(heard.t_s), dtype=bool)
-    has[[pair.strike for pair in (*alignment.agree, *moved)]] = True
+    has[[pair.strike for pair in (*alignment.agree, *near, *moved)]] = True
     absent = [*alignment.absent, *(pair.note for pair in (*octave_off, *away))]
     absent = sorted(note for note in absent if note in alignment.expected_s)
     return Known(
         title=reference.title,
         absent_s=np.array([alignment.expected_s[note] for note in absent]),
         absent_sound=np.array([int(reference.pitch[note]) + shift for note in absent], dtype=np.int64),
-        agreeing=len(alignment.agree) - len(octave_off),
+        agreeing=len(alignment.agree) + len(near) - len(octave_off),
         upper_share=_upper_share(heard, has),
         from_s=float(heard.t_s[has].min()),
         to_s=float(heard.t_s[has].max()),

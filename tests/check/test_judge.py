@@ -207,3 +207,19 @@ def test_mirrored_and_turned_the_other_way_the_answer_is_the_same():
     (here,) = checked(pins).findings
     assert there.pin_id == here.pin_id and (there.bar, there.beat) == (here.bar, here.beat)
     assert there.probability == pytest.approx(here.probability, abs=1e-6)
+
+
+def test_a_strike_within_the_setting_error_plays_its_note():
+    """Two teeth of one pitch: the note set 60 ms late is there, and no pin of the other tooth is missed for it."""
+    from disc.records import Comb
+
+    twin = replace(COMB.tooth(5), number=9, tip_r_mm=10.4)
+    pins = list(sound_disc(0.015))
+    pins[3] = replace(pins[3], condition=Condition.BENT)
+    late = next(k for k, pin in enumerate(pins) if k > 8 and pin.tooth == 5)
+    told = []
+    for late_s in (0.06, -0.06, 0.07):
+        set_so = [shifted(p, late_s) if k == late else p for k, p in enumerate(pins)]
+        found = judge(Disc(tuple(set_so), Comb((*COMB.teeth, twin)), PLATE, tune(), (printed(),))).findings
+        told += [f for f in found if f.kind == Kind.MISSING]
+    assert told == []
