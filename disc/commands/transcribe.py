@@ -22,7 +22,8 @@ def transcribe(
         str | None, typer.Option(help="Degrees the disc turns in a quarter note, if known from its design; auto.")
     ] = None,
     order: Annotated[
-        str | None, typer.Option(help="Teeth from low to high (12,11,10), to guess pitches that are unknown; auto.")
+        str | None,
+        typer.Option(help="Teeth from low to high to guess pitches: 12,11 or with lengths in mm 12=9.4,11=9.1; auto."),
     ] = None,
     tip_limit: Annotated[
         float | None, typer.Option(help="Degrees that unmeasured tips may stand apart; their angles are estimated.")

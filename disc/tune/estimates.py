@@ -33,18 +33,34 @@ def with_estimates(
             "the comb has teeth without a pitch. Fill in the column pitch (disc comb --table, or --plucked), or name "
             "the teeth from low to high for a guess: disc transcribe --order 12,11,10"
         )
-    guess = guess_pitches(strikes, parse_order(stored["order"]))
+    order, lengths_mm = parse_order(stored["order"])
+    guess = guess_pitches(strikes, order, lengths_mm)
     known = {tooth.number: tooth.pitch for tooth in comb.teeth if tooth.pitch is not None}
     pitch = {**guess.pitch, **known}
     estimated["guessed_pitches"] = asdict(guess)
     return tuple(replace(s, pitch=pitch.get(s.tooth)) for s in strikes), estimated
 
 
-def parse_order(text: str) -> tuple[int, ...]:
-    """ "12,11,10" as numbers of teeth. Raises BadInput."""
+def parse_order(text: str) -> tuple[tuple[int, ...], dict[int, float]]:
+    """Teeth from low to high, "12,11,10" or, lengths in mm measured, "12=9.4,11=9.1,10": (order, lengths).
+
+    Raises BadInput for what cannot be read, and for a length that is not positive.
+    """
+    order: list[int] = []
+    lengths_mm: dict[int, float] = {}
     try:
-        return tuple(int(part) for part in str(text).replace(";", ",").split(",") if part.strip())
+        for part in str(text).replace(";", ",").split(","):
+            number, _, length = part.partition("=")
+            if not number.strip():
+                continue
+            order.append(int(number))
+            if length.strip():
+                lengths_mm[order[-1]] = float(length)
     except ValueError:
         raise BadInput(
-            f"the order {text!r} cannot be read. Write the numbers of the teeth, low to high: 12,11,10"
+            f"the order {text!r} cannot be read. Write the numbers of the teeth, low to high: 12,11,10 (with lengths "
+            "in mm: 12=9.4,11=9.1)"
         ) from None
+    if not all(0.0 < length < 1000.0 for length in lengths_mm.values()):
+        raise BadInput(f"the order {text!r} has a length that cannot be. Lengths are in millimetres: 12=9.4,11=9.1")
+    return tuple(order), lengths_mm

@@ -7,6 +7,7 @@ import json
 import subprocess
 import sys
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -17,6 +18,7 @@ from disc.comb.strikes import pins_from_strikes
 from disc.errors import BadInput, MissingPart
 from disc.job import create_job, open_for_writing, open_job
 from disc.records import Comb, Condition, Side, Tooth
+from disc.tune.estimates import parse_order
 from disc.tune.read_job import transcribe_job
 from disc.tune.store import load_tune
 
@@ -155,6 +157,26 @@ def test_a_comb_without_pitches_is_guessed_only_when_asked(folder: Path) -> None
     found = open_job(folder).content.results["tune"]
     assert found["guessed_pitches"]["alternatives"]
     assert found["estimated_tips"]["limit_deg"] == 2.0
+
+
+def test_lengths_of_teeth_tell_how_far_apart_they_sound(folder: Path) -> None:
+    """A clamped bar's frequency goes with 1 / L^2 (comb/bar.py): lengths made from the true pitches bring them back."""
+    with open_for_writing(folder) as job, job.step("test") as stage:
+        true = {t.number: t.pitch or 0.0 for t in job.comb().teeth}
+        job.stage_comb(stage, Comb(tuple(replace(t, pitch=None) for t in job.comb().teeth)))
+    rising = sorted(true, key=lambda number: true[number])
+    order = ",".join(f"{n}={10.0 * 2.0 ** (-(true[n] - true[rising[0]]) / 24.0):.3f}" for n in rising)
+    with open_for_writing(folder) as job:
+        transcribe_job(job, {"order": order})
+    guessed = {int(n): p for n, p in open_job(folder).content.results["tune"]["guessed_pitches"]["pitch"].items()}
+    steps = [(guessed[b] - guessed[a], round(true[b] - true[a])) for a, b in pairwise(rising)]
+    assert sum(abs(got - want) <= 1 for got, want in steps) >= 0.9 * len(steps)
+
+
+@pytest.mark.parametrize("order, words", [("12=x", "cannot be read"), ("1=-4,2,3", "a length that cannot be")])
+def test_an_order_that_cannot_be_read(order: str, words: str) -> None:
+    with pytest.raises(BadInput, match=words):
+        parse_order(order)
 
 
 def test_through_the_command_line(folder: Path) -> None:
