@@ -79,8 +79,8 @@ def theta_for(turned_deg: Angle, tip_theta_deg: Angle, turns: Turns) -> Angle:
 
 
 def tip_for(turned_deg: Angle, theta_deg: Angle, turns: Turns) -> Angle:
-    """Where a tip must stand for a pin at theta to sound it after this turn; 0 <= tip < 360."""
-    return wrap_deg(theta_deg + turning_sign(turns) * turned_deg)
+    """Where a tip must stand for a pin at theta to sound it after this turn: where the turn carries the pin."""
+    return carried_deg(theta_deg, turned_deg, turns)
 
 
 def onset_s(turned_deg: Angle, revolution_s: float) -> Angle:
