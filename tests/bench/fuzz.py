@@ -5,7 +5,8 @@
 
 By seeded mutation of good examples, and where atheris is installed (pip install atheris) coverage-guided after that.
 Each target runs in a process of its own, so that the largest memory counted is the target's. A fault is anything but
-DiscError, an input that takes over LONGEST_S, memory over MOST_MB, or a file outside the folder.
+DiscError, an input that takes over LONGEST_S of processor time (a busy machine does not count as a hang), memory over
+MOST_MB, or a file written, renamed or removed outside the input's own folder.
 """
 
 from __future__ import annotations
@@ -13,14 +14,15 @@ from __future__ import annotations
 import argparse
 import json
 import os
-import resource
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
 import time
 import warnings
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from copy import deepcopy
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -34,6 +36,8 @@ if TYPE_CHECKING:
 
 LONGEST_S = 5.0
 MOST_MB = 1000
+# A reader is stopped after so many times LONGEST_S.
+PATIENCE = 3
 LARGEST_INPUT = 20_000
 # The smallest photograph that the photo reader takes, so that mutated ones get beyond the check of its size.
 SEED_PICTURE_PX = 200
@@ -356,6 +360,10 @@ TARGETS: dict[str, tuple[Reader, str, Callable[[], list[bytes]]]] = {
 }
 
 
+class Hang(BaseException):
+    """Raised within a reader that does not come back; no reader may catch it."""
+
+
 class Trial:
     """Feeds inputs to one reader and counts what happens. Faults keep their input in `kept`."""
 
@@ -366,7 +374,22 @@ class Trial:
         self.tried = self.refused = 0
         self.slowest_s = 0.0
         self.faults: list[str] = []
-        self.folder = Path(tempfile.mkdtemp(prefix="disc-fuzz-"))
+        # Two folders deep, so that "../../x" in an input is still within reach of the look at the end.
+        self.base = Path(tempfile.mkdtemp(prefix="disc-fuzz-"))
+        self.folder = self.base / "one" / "two"
+        self.folder.mkdir(parents=True)
+        self.strays: set[str] = set()
+        self.watching = False
+        sys.addaudithook(self._watch)
+        signal.signal(signal.SIGPROF, self._stop)
+
+    def warm_up(self) -> None:
+        """Import what the reader needs: its time is not the first input's."""
+        path = self.folder / f"input{self.ending}"
+        for seed in self.seeds:
+            path.write_bytes(seed)
+            with suppress(DiscError):
+                self.reader(path)
 
     def __call__(self, data: bytes) -> None:
         """One input."""
@@ -374,6 +397,8 @@ class Trial:
         path.write_bytes(data)
         self.tried += 1
         started = time.process_time()
+        signal.setitimer(signal.ITIMER_PROF, PATIENCE * LONGEST_S)  # counts processor time
+        self.watching = True
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")
@@ -382,12 +407,46 @@ class Trial:
             self.refused += 1
             if len(str(error).splitlines()) != 1:
                 self._fault(data, f"{len(str(error).splitlines())} lines: {error!r}")
-        except Exception as error:  # what this script looks for
+        except (Exception, Hang) as error:  # what this script looks for
             self._fault(data, f"{type(error).__name__}: {error}"[:200])
+        finally:
+            self.watching = False
+            signal.setitimer(signal.ITIMER_PROF, 0.0)
         took_s = time.process_time() - started
         self.slowest_s = max(self.slowest_s, took_s)
         if took_s > LONGEST_S:
             self._fault(data, f"took {took_s:.1f} s")
+
+    @staticmethod
+    def _stop(signum: int, frame: object) -> None:
+        raise Hang("does not come back")
+
+    def _watch(self, event: str, given: tuple[Any, ...]) -> None:
+        """Python calls this for everything that touches a file."""
+        if not self.watching:
+            return
+        folder = ""
+        if event == "open":
+            path, mode, flags = given
+            touched = [path] if isinstance(mode, str) and set(mode) & set("wax+") else []
+            touched += [path] if isinstance(flags, int) and flags & (os.O_WRONLY | os.O_RDWR) else []
+        elif event in ("os.rename", "os.link", "os.symlink"):
+            touched = list(given[:2])
+        elif event in ("os.remove", "os.rmdir", "os.mkdir"):
+            touched = [given[0]]
+            if given[-1] >= 0:  # a path within an open folder
+                folder = os.readlink(f"/proc/self/fd/{given[-1]}")
+        else:
+            return
+        for path in touched:
+            if not isinstance(path, (str, bytes, os.PathLike)):
+                continue
+            where = os.path.abspath(os.path.join(folder, os.fsdecode(path)))
+            if not self._may_touch(where):
+                self.strays.add(f"{event} {where}"[:200])
+
+    def _may_touch(self, path: str) -> bool:
+        return path == str(self.folder) or path.startswith((f"{self.folder}{os.sep}", "/dev/")) or "__pycache__" in path
 
     def _fault(self, data: bytes, words: str) -> None:
         kind = words.split(":")[0]
@@ -397,18 +456,28 @@ class Trial:
 
     def table_row(self) -> dict[str, object]:
         """What the run found."""
-        most_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
+        most_mb = most_memory_mb()
         if most_mb > MOST_MB:
             self.faults.append(f"{most_mb} MB of memory")
-        strays = [p.name for p in self.folder.parent.glob("input*")]
+        here = [p for p in self.base.rglob("*") if self.folder not in (p, *p.parents) and p not in self.folder.parents]
+        strays = [*sorted(self.strays), *map(str, here)]
         return {
             "tried": self.tried,
             "refused": self.refused,
             "slowest_s": round(self.slowest_s, 2),
+            "cpu_s": round(time.process_time()),
             "most_mb": most_mb,
             "faults": len(self.faults) + len(strays),
-            "first": sorted(set(self.faults))[:5],
+            "first": [*sorted(set(self.faults))[:5], *strays[:5]],
         }
+
+
+def most_memory_mb() -> int:
+    """The most memory this process ever held; not ru_maxrss, which begins with the parent's."""
+    for line in Path("/proc/self/status").read_text().splitlines():
+        if line.startswith("VmHWM:"):
+            return int(line.split()[1]) // 1024
+    raise AssertionError("no VmHWM: is this Linux?")
 
 
 # What no reader expects at that place of a JSON file.
@@ -486,14 +555,15 @@ def run_target(name: str, seconds: float, guided: bool, kept: Path) -> dict[str,
     """Run one target in this process."""
     kept.mkdir(parents=True, exist_ok=True)
     end = time.monotonic() + seconds
+    trial = Trial(name, kept)
     if guided:
         import atheris
 
-        # Instrument our own readers only: what libraries do inside is theirs.
+        # Instrument our own readers only: what libraries do inside is theirs. They are imported when first called.
         with atheris.instrument_imports(include=["disc"]):
-            import disc.job
-            import disc.tables  # noqa: F401
-    trial = Trial(name, kept)
+            trial.warm_up()
+    else:
+        trial.warm_up()
     # Mutation that knows JSON gets where guided bytes rarely do; so both have their share of the time.
     own_end = time.monotonic() + (seconds / 3 if guided else seconds)
     for data in mutations(trial.seeds, np.random.default_rng(20260301)):
@@ -512,7 +582,7 @@ def run_target(name: str, seconds: float, guided: bool, kept: Path) -> dict[str,
             print(json.dumps(trial.table_row()), flush=True)
             os._exit(0)  # libFuzzer has no way back into Python
 
-    flags = [str(corpus), f"-max_len={LARGEST_INPUT}", "-rss_limit_mb=0", "-timeout=60", "-seed=1", "-verbosity=0"]
+    flags = [str(corpus), f"-max_len={LARGEST_INPUT}", "-rss_limit_mb=0", "-timeout=600", "-seed=1", "-verbosity=0"]
     atheris.Setup([sys.argv[0], *flags], one)
     atheris.Fuzz()
     raise AssertionError("the fuzzer came back")
@@ -537,7 +607,8 @@ def main() -> None:
         row = run_target(options.here, options.minutes * 60, guided, options.keep / options.here)
         print(json.dumps(row))
         return
-    print(f"{'target':12} {'tried':>8} {'refused':>8} {'slowest s':>9} {'MB':>5} {'faults':>6}   guided: {guided}")
+    head = f"{'target':12} {'tried':>8} {'refused':>8} {'slowest s':>9} {'cpu s':>6} {'MB':>5} {'faults':>6}"
+    print(f"{head}   guided: {guided}", flush=True)
     faults = 0
     for name in options.targets or TARGETS:
         command = [
@@ -558,7 +629,9 @@ def main() -> None:
             continue
         row = json.loads(lines[-1])
         faults += row["faults"]
-        counts = f"{name:12} {row['tried']:8} {row['refused']:8} {row['slowest_s']:9} {row['most_mb']:5}"
+        counts = (
+            f"{name:12} {row['tried']:8} {row['refused']:8} {row['slowest_s']:9} {row['cpu_s']:6} {row['most_mb']:5}"
+        )
         print(f"{counts} {row['faults']:6}   {'; '.join(row['first'])}", flush=True)
     sys.exit(1 if faults else 0)
 
