@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from importlib.resources import files
 from xml.sax.saxutils import escape
 
 from disc.errors import DiscError
@@ -42,6 +43,8 @@ def engrave(musicxml: str, title: str = "", fitted: bool = False) -> Engraving:
     import verovio
 
     verovio.enableLog(verovio.LOG_OFF)
+    # verovio keeps the place of its fonts for each thread, but its import sets it for the importing one alone.
+    verovio.setDefaultResourcePath(str(files("verovio") / "data"))
     toolkit = verovio.toolkit()
     toolkit.setOptions(
         {
