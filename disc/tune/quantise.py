@@ -6,6 +6,7 @@ gain pays for how seldom this turn does so; how seldom is estimated from the tur
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -27,6 +28,10 @@ LEAST_SIGMA_STEPS = 0.05
 SLACK_STEPS = 0.25
 ROUNDS = 3
 FARTHEST = 4.5  # nats: beyond three errors a strike counts as a stray
+# Where the quarter is known: what it is divided by to find the places of the fastest written notes; a strike that is
+# off its place by more than OFF errors and on one of these within ON errors was written there.
+FASTEST_PARTS = (8, 6)
+OFF_ERRORS, ON_ERRORS = 4.0, 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +71,26 @@ def place_strikes(onset_s: FloatArray, reading: MetreReading, metre: Metre) -> l
                     nearest = Fraction(round(float(inside) / part.steps * division), division)
                     quarters[index] = (part.start + nearest * part.steps) * step
     return quarters
+
+
+def on_written_places(
+    onset_s: FloatArray, places: Sequence[Fraction], start_s: float, quarter_s: float, sigma_s: float
+) -> list[Fraction]:
+    """Places in quarters; a strike far off its own, and on one of the fastest notes of a known quarter, takes that.
+
+    The grid is the turn's usual step, and a few notes faster than it are strays to it. onset_s: shape (n,), as places;
+    start_s: where quarter 0 is; sigma_s: error of a strike.
+    """
+    made = list(places)
+    for index, onset in enumerate(onset_s):
+        quarter = (float(onset) - start_s) / quarter_s
+        if abs(quarter - float(made[index])) * quarter_s <= OFF_ERRORS * sigma_s:
+            continue
+        choices = [Fraction(round(quarter * parts), parts) for parts in FASTEST_PARTS]
+        best = min(choices, key=lambda place: abs(quarter - float(place)))
+        if abs(quarter - float(best)) * quarter_s <= ON_ERRORS * sigma_s:
+            made[index] = best
+    return made
 
 
 def likeliest_steps(place: FloatArray, steps: int, sigma: float) -> tuple[FloatArray, FloatArray]:

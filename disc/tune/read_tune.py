@@ -22,7 +22,7 @@ from disc.tune.grid import Grid, find_grids, grids_of_quarter
 from disc.tune.key import KeyReading, read_key
 from disc.tune.metre import MetreReading, describe, explain, read_metre
 from disc.tune.model import load_model
-from disc.tune.quantise import place_strikes
+from disc.tune.quantise import on_written_places, place_strikes
 from disc.tune.settings import TuneSettings, key_name
 from disc.tune.strains import find_repeats
 from disc.tune.voices import melody_probability
@@ -75,10 +75,10 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
         )
     onset_s = np.array([s.onset_s for s in heard])
     pitch = np.array([float(s.pitch) for s in heard if s.pitch is not None])
-    rolls, anchored_s, grids = find_turn_grids(onset_s, pitch)
-    melody = melody_probability(anchored_s, pitch, model.voices)
     known = settings.quarter_deg
     quarter_s = None if known is None else known / FULL_TURN_DEG * plate.revolution_s
+    rolls, anchored_s, grids = find_turn_grids(onset_s, pitch, quarter_s)
+    melody = melody_probability(anchored_s, pitch, model.voices)
     readings = read_metre(grids, anchored_s, np.round(pitch), melody > 0.5, model, settings, quarter_s)
     if not readings and quarter_s is not None:  # the grid that fits best may be none a metre can be written on
         grids = grids_of_quarter(np.sort(anchored_s), quarter_s)
@@ -91,6 +91,8 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
     metre = best.metre
     graces = find_graces(onset_s, pitch, melody > 0.5, rolls, best.grid.step_s)
     places = _place_by_voice(anchored_s, melody > 0.5, best, metre, graces)
+    if quarter_s is not None:
+        places = on_written_places(anchored_s, places, *_pace(best), best.grid.sigma_s)
     keys = read_key(np.round(pitch), strike_weights(onset_s, melody > 0.5), melody > 0.5, model.key)
     key = settings.key or keys[0].key
     tune = _tune(heard, places, melody > 0.5, rolls, graces, best, metre, key, settings.title)
@@ -106,11 +108,17 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
     )
 
 
-def find_turn_grids(onset_s: FloatArray, pitch: FloatArray) -> tuple[Rolls, FloatArray, tuple[Grid, ...]]:
+def find_turn_grids(
+    onset_s: FloatArray, pitch: FloatArray, quarter_s: float | None = None
+) -> tuple[Rolls, FloatArray, tuple[Grid, ...]]:
     """(rolls, onsets with rolls gathered, grids). Rolls are gathered at their last or their first strike, whichever
-    makes the steadier grid; or are none, if the strikes stand on a fine grid as they are.
+    makes the steadier grid; or are none, if the strikes stand on a fine grid as they are. quarter_s: if it is known.
     """
     rolls = find_rolls(onset_s, pitch)
+    others = onset_s[rolls.of < 0]
+    if quarter_s is not None and (rolls.of >= 0).any() and len(others) >= FEWEST_STRIKES:
+        known = grids_of_quarter(others, quarter_s)[0]
+        rolls = rolls.without_written(onset_s, quarter_s, known.start_s, known.sigma_s)
     if not (rolls.of >= 0).any():
         return rolls, onset_s, find_grids(onset_s)
     tried = []
@@ -168,7 +176,7 @@ def _tune(
     title: str,
 ) -> Tune:
     bar = metre.bar_quarter
-    bar_s = reading.structure.bar * reading.grid.step_s
+    start_s, quarter_s = _pace(reading)
     notes = [
         Note(
             onset_quarter=place,
@@ -189,11 +197,18 @@ def _tune(
         metre=metre,
         key=key,
         upbeat_quarter=upbeat % bar,
-        quarter_s=bar_s / float(bar),
-        start_s=reading.grid.start_s + reading.first_step * reading.grid.step_s,
+        quarter_s=quarter_s,
+        start_s=start_s,
         title=title,
     )
     return replace(tune, repeats=find_repeats(tune))
+
+
+def _pace(reading: MetreReading) -> tuple[float, float]:
+    """(when bar 1 begins, length of a quarter), s."""
+    bar_s = reading.structure.bar * reading.grid.step_s
+    start_s = reading.grid.start_s + reading.first_step * reading.grid.step_s
+    return start_s, bar_s / float(reading.metre.bar_quarter)
 
 
 def _metre_alternatives(readings: Sequence[MetreReading]) -> list[Alternative]:

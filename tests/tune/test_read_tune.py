@@ -122,6 +122,35 @@ def test_a_rolled_chord_stands_on_its_beat() -> None:
     assert all(n.onset_quarter == place[strikes[::4][(n.pins[0] - 500) // 10].pin_id or 0] for n in low)
 
 
+QUARTER_S = 0.56  # a thirty-second is 70 ms: the haste of a rolled chord
+
+
+@pytest.mark.parametrize("error_s", [0.0, 0.006])
+def test_thirty_seconds_of_a_known_quarter_are_written_out(error_s: float) -> None:
+    """What a design sets on the disc is what its score says; one run among quarters looks like a rolled chord."""
+    first, *others = MAMAN_NOTES
+    run = parse("60 1/8 64 1/8 67 1/4 72 1/2")
+    assert sum(d for _, d, _ in run) == first[1]
+    strikes = strikes_of([*run, *others, *MAMAN_BASS], QUARTER_S, error_s=error_s, seed=4)
+    deg = QUARTER_S / PLATE.revolution_s * 360.0
+    tune = read_tune(strikes, PLATE, TuneSettings(metre=Metre(2, 4), quarter_deg=deg)).tune
+    assert not any(note.rolled for note in tune.notes)
+    assert {(n.onset_quarter, n.pitch) for n in tune.notes} == places([*run, *others]) | places(MAMAN_BASS)
+
+
+def test_rolled_chords_of_a_known_quarter_stay_rolled() -> None:
+    strikes = list(strikes_of(MAMAN_NOTES, QUARTER_S))
+    rolled = [
+        Strike(0.0, s.onset_s - 0.045 * (3 - k), 40 + k, float((48, 52, 55)[k]), 500 + 10 * i + k)
+        for i, s in enumerate(strikes[::4])
+        for k in range(3)
+    ]
+    deg = QUARTER_S / PLATE.revolution_s * 360.0
+    tune = read_tune([*strikes, *rolled], PLATE, TuneSettings(metre=Metre(2, 4), quarter_deg=deg)).tune
+    low = [n for n in tune.notes if n.pins[0] >= 500]
+    assert len(low) == len(rolled) and all(n.rolled for n in low)
+
+
 def test_a_fast_run_is_not_taken_for_rolls() -> None:
     onset_s = np.arange(60) * 0.08
     assert (find_rolls(onset_s, np.tile([60.0, 64.0, 67.0, 72.0], 15)).of < 0).all()
