@@ -1,6 +1,9 @@
 """How good the designs of new discs are: corpus tunes on invented combs, against the bars of the task.
 
     python tests/bench/design.py [--tunes 100] [--seed 7] [--photos 5] [--solver-cases 10] [--minutes M]
+    python tests/bench/design.py --part 1/8 --rows FOLDER      # an eighth of the tunes, kept; no photographs
+    python tests/bench/design.py --add-up FOLDER               # what all parts came to
+    python tests/bench/design.py --tunes 100 --only-photos     # the photographs alone; likewise --only-solver
 
 Every layout goes through an independent checker (tests/design/checker.py), back through the pin table to strikes, and
 is compared with a greedy arranger. Times are processor time of this process, so that a busy machine does not matter.
@@ -9,11 +12,12 @@ is compared with a greedy arranger. Times are processor time of this process, so
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 import tempfile
 import time
 from collections import Counter
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -222,19 +226,13 @@ def compare_solvers(scores: list[ScoreIn], count: int, seed: int) -> None:
     print(f"{'another solver (CBC) agrees':48}{f'{agree} of {done}':>18}   bar all of {count}")
 
 
-def main() -> None:
-    words = argparse.ArgumentParser(description=__doc__)
-    words.add_argument("--tunes", type=int, default=100)
-    words.add_argument("--seed", type=int, default=7)
-    words.add_argument("--minutes", type=float, default=600.0, help="stop after the tune at hand")
-    words.add_argument("--photos", type=int, default=5)
-    words.add_argument("--solver-cases", type=int, default=10)
-    given = words.parse_args()
-    scores = choose_tunes(given.tunes, np.random.default_rng(given.seed))
-    combs = [(spec, *make_comb(spec, np.random.default_rng([given.seed, n]))) for n, spec in enumerate(COMBS)]
-    rows, refused = [], Counter()
-    end = time.monotonic() + 60 * given.minutes
-    for number in np.random.default_rng(given.seed).permutation(len(scores)):  # a run cut short is still a fair sample
+def measure(scores: list[ScoreIn], seed: int, part: tuple[int, int], minutes: float) -> tuple[list[Row], Counter[str]]:
+    """Every comb for each tune of a part; what was refused, by its words. A run cut short is still a fair sample."""
+    combs = [(spec, *make_comb(spec, np.random.default_rng([seed, n]))) for n, spec in enumerate(COMBS)]
+    rows, refused = [], Counter[str]()
+    end = time.monotonic() + 60 * minutes
+    mine = np.random.default_rng(seed).permutation(len(scores))[part[0] - 1 :: part[1]]
+    for number in mine:
         for spec, comb, plate in combs:
             try:
                 rows.append(run_case(spec, comb, plate, scores[number], DesignSettings()))
@@ -242,14 +240,61 @@ def main() -> None:
                 refused[str(error)[:60]] += 1
         if time.monotonic() > end:
             break
-    print(f"{len(rows)} of {len(scores) * len(combs)} cases, seed {given.seed}", flush=True)
+    return rows, refused
+
+
+def print_all(rows: list[Row], refused: Counter[str], cases: int, seed: int) -> None:
+    """Table, bars and what was refused."""
+    print(f"{len(rows)} of {cases} cases, seed {seed}", flush=True)
     rows.sort(key=lambda row: row.comb)
     table(rows)
     verdicts(rows)
-    for words_, count in refused.items():
-        print(f"refused: {count} x {words_}")
-    compare_solvers(scores, given.solver_cases, given.seed)
-    if given.photos:
+    for words, count in refused.items():
+        print(f"refused: {count} x {words}")
+
+
+def add_up(folder: Path) -> None:
+    """The table of all parts kept in a folder; says which are not there."""
+    found = [json.loads(path.read_text()) for path in sorted(folder.glob("part-*.json"))]
+    rows = [Row(**row) for part in found for row in part["rows"]]
+    refused = sum((Counter(part["refused"]) for part in found), Counter[str]())
+    parts = found[0]["of"]
+    gone = set(range(1, parts + 1)) - {part["part"] for part in found}
+    print(f"parts: {len(found)} of {parts}" + (f"; not there: {sorted(gone)}" if gone else ""))
+    print_all(rows, refused, found[0]["cases"], found[0]["seed"])
+
+
+def main() -> None:
+    words = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    words.add_argument("--tunes", type=int, default=100)
+    words.add_argument("--seed", type=int, default=7)
+    words.add_argument("--minutes", type=float, default=600.0, help="stop after the tune at hand")
+    words.add_argument("--photos", type=int, default=5)
+    words.add_argument("--solver-cases", type=int, default=10)
+    words.add_argument("--part", default="1/1", help="I/N: the I-th of N parts of the tunes")
+    words.add_argument("--rows", type=Path, help="keep the part's rows in this folder")
+    words.add_argument("--add-up", type=Path, help="print what the parts kept in this folder came to")
+    words.add_argument("--only-photos", action="store_true")
+    words.add_argument("--only-solver", action="store_true")
+    given = words.parse_args()
+    if given.add_up:
+        add_up(given.add_up)
+        return
+    scores = choose_tunes(given.tunes, np.random.default_rng(given.seed))
+    number, of = (int(word) for word in given.part.split("/"))
+    whole = of == 1
+    if not (given.only_photos or given.only_solver):
+        rows, refused = measure(scores, given.seed, (number, of), given.minutes)
+        cases = len(scores) * len(COMBS)
+        print_all(rows, refused, cases, given.seed)
+        if given.rows:
+            given.rows.mkdir(parents=True, exist_ok=True)
+            kept = {"part": number, "of": of, "cases": cases, "seed": given.seed, "refused": refused}
+            content = kept | {"rows": [asdict(row) for row in rows]}
+            (given.rows / f"part-{number}.json").write_text(json.dumps(content, default=float))
+    if whole and not given.only_photos:
+        compare_solvers(scores, given.solver_cases, given.seed)
+    if whole and given.photos and not given.only_solver:
         from design.photographs import read_back_photographs
 
         read_back_photographs(scores, given.photos, given.seed)
