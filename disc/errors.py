@@ -5,7 +5,13 @@ cli.py alone turns these into one line on standard error and exit code 2. Findin
 
 
 class DiscError(Exception):
-    """One clear line for the person at the bench: what is wrong, where, and what to do."""
+    """One clear line for the person at the bench: what is wrong, where, and what to do.
+
+    One line even where it quotes a damaged file whose words run over several.
+    """
+
+    def __str__(self) -> str:
+        return " ".join(super().__str__().splitlines())
 
 
 class BadInput(DiscError):

@@ -379,8 +379,6 @@ class Trial:
         self.folder = self.base / "one" / "two"
         self.folder.mkdir(parents=True)
         self.strays: set[str] = set()
-        self.watching = False
-        sys.addaudithook(self._watch)
         signal.signal(signal.SIGPROF, self._stop)
 
     def warm_up(self) -> None:
@@ -398,7 +396,7 @@ class Trial:
         self.tried += 1
         started = time.process_time()
         signal.setitimer(signal.ITIMER_PROF, PATIENCE * LONGEST_S)  # counts processor time
-        self.watching = True
+        WATCH.trial = self
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")
@@ -410,7 +408,7 @@ class Trial:
         except (Exception, Hang) as error:  # what this script looks for
             self._fault(data, f"{type(error).__name__}: {error}"[:200])
         finally:
-            self.watching = False
+            WATCH.trial = None
             signal.setitimer(signal.ITIMER_PROF, 0.0)
         took_s = time.process_time() - started
         self.slowest_s = max(self.slowest_s, took_s)
@@ -421,34 +419,12 @@ class Trial:
     def _stop(signum: int, frame: object) -> None:
         raise Hang("does not come back")
 
-    def _watch(self, event: str, given: tuple[Any, ...]) -> None:
-        """Python calls this for everything that touches a file."""
-        if not self.watching:
-            return
-        folder = ""
-        if event == "open":
-            path, mode, flags = given
-            touched = [path] if isinstance(mode, str) and set(mode) & set("wax+") else []
-            touched += [path] if isinstance(flags, int) and flags & (os.O_WRONLY | os.O_RDWR) else []
-        elif event in ("os.rename", "os.link", "os.symlink"):
-            touched = list(given[:2])
-        elif event in ("os.remove", "os.rmdir", "os.mkdir"):
-            touched = [given[0]]
-            if given[-1] >= 0:  # a path within an open folder
-                folder = os.readlink(f"/proc/self/fd/{given[-1]}")
-        else:
-            return
-        for path in touched:
-            if not isinstance(path, (str, bytes, os.PathLike)):
-                continue
-            where = os.path.abspath(os.path.join(folder, os.fsdecode(path)))
-            if not self._may_touch(where):
-                self.strays.add(f"{event} {where}"[:200])
-
-    def _may_touch(self, path: str) -> bool:
+    def may_touch(self, path: str) -> bool:
+        """Whether a reader given this trial's input may write there."""
         return path == str(self.folder) or path.startswith((f"{self.folder}{os.sep}", "/dev/")) or "__pycache__" in path
 
     def _fault(self, data: bytes, words: str) -> None:
+        WATCH.trial = None  # what follows is ours
         kind = words.split(":")[0]
         if sum(fault.startswith(kind) for fault in self.faults) < 5:
             (self.kept / f"{len(self.faults):03d}{self.ending}").write_bytes(data)
@@ -470,6 +446,44 @@ class Trial:
             "faults": len(self.faults) + len(strays),
             "first": [*sorted(set(self.faults))[:5], *strays[:5]],
         }
+
+
+class Watch:
+    """Sees what Python writes, renames and removes while a trial reads. One for the process: a hook never goes away."""
+
+    def __init__(self) -> None:
+        self.trial: Trial | None = None
+        sys.addaudithook(self)
+
+    def __call__(self, event: str, given: tuple[Any, ...]) -> None:
+        """Python calls this for everything that touches a file, and much else."""
+        if self.trial is None:
+            return
+        touched, folder = _touched(event, given)
+        for path in touched:
+            if isinstance(path, (str, bytes, os.PathLike)):
+                where = os.path.abspath(os.path.join(folder, os.fsdecode(path)))
+                if not self.trial.may_touch(where):
+                    self.trial.strays.add(f"{event} {where}"[:200])
+
+
+def _touched(event: str, given: tuple[Any, ...]) -> tuple[list[Any], str]:
+    """(paths that an event of Python's audit changes, the folder they are in where that is not the working one)."""
+    if event == "open":
+        path, mode, flags = given
+        writes = (isinstance(mode, str) and set(mode) & set("wax+")) or (
+            isinstance(flags, int) and flags & (os.O_WRONLY | os.O_RDWR)
+        )
+        return [path] if writes else [], ""
+    if event in ("os.rename", "os.link", "os.symlink"):
+        return list(given[:2]), ""
+    if event in ("os.remove", "os.rmdir", "os.mkdir"):
+        within = given[-1]  # an open folder, or -1
+        return [given[0]], os.readlink(f"/proc/self/fd/{within}") if within >= 0 else ""
+    return [], ""
+
+
+WATCH = Watch()
 
 
 def most_memory_mb() -> int:

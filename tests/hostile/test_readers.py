@@ -37,7 +37,25 @@ def test_odd_bytes_are_answered_or_refused_in_one_line(name, tmp_path):
     for _ in range(12 if name == "abc" else 30 if name in SLOW else 150):
         trial(next(inputs))
     assert trial.faults == []
+    assert trial.strays == set()
     assert name == "desk" or 0 < trial.refused < trial.tried  # the mutations reach beyond the first check
+
+
+def test_a_refusal_that_quotes_a_broken_name_is_one_line(tmp_path):
+    """Found by the bench: a key with a line break in it, quoted as it stands."""
+    create_job(tmp_path / "job", Plate(28.0))
+    (tmp_path / "job" / "job.json").write_text('{"schema_version": 1, "plate": {"diameter_mm": 28}, "a\\nb": 1}')
+    with pytest.raises(BadInput, match="the job file is damaged: a b: ") as caught:
+        open_job(tmp_path / "job")
+    assert len(str(caught.value).splitlines()) == 1
+
+
+def test_a_reader_that_writes_elsewhere_is_seen(tmp_path):
+    """The watch itself: what the test above rests on."""
+    trial = FUZZ.Trial("rates", tmp_path)
+    trial.reader = lambda path: (tmp_path / "stray").write_text("x")
+    trial(b"")
+    assert trial.strays == {f"open {tmp_path / 'stray'}"}
 
 
 @pytest.mark.parametrize("key", ["names", "removed"])
