@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import json
-import os
-from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from disc.collect.groups import same_habits, same_tune
-from disc.collect.items import Item, find_items, fingerprint
+from disc.collect.items import find_items, fingerprint
 from disc.collect.one_disc import Task
-from disc.collect.rows import DONE, FAILED, Row, RowStore, write_csv, write_parquet
+from disc.collect.rows import FAILED, Row, RowStore
 from disc.collect.runners import run_here, run_on_cluster
 from disc.words import Advance, no_progress
 
@@ -56,29 +53,25 @@ def collect(
             store.save(Row(task.item.name, str(task.item.job), FAILED, reason), fingerprint(task.item))
         made += was_made is not False
         advance(count / len(items), task.item.name)
-    return _sum_up(home, items, store, made)
+        if count == 1:  # while the workers are busy
+            _load_libraries_of_the_summary()
+    from disc.collect.summary import write_summary
+
+    summary = write_summary(home, items, store)
+    return Collected(
+        len(items),
+        made,
+        len(items) - made,
+        summary.failed,
+        summary.files,
+        summary.tunes_shared,
+        summary.makers_shared,
+    )
 
 
-def _sum_up(home: Path, items: Sequence[Item], store: RowStore, made: int) -> Collected:
-    home.mkdir(parents=True, exist_ok=True)
-    table, columns = home / "collection.csv", home / "collection.parquet"
-    rows = list(_rows(items, store))  # about 2 KB a disc
-    write_csv(table, rows)
-    files = [table]
-    if write_parquet(columns, rows):
-        files.append(columns)
-    tunes, makers = same_tune(rows), same_habits(rows)
-    groups = home / "groups.json"
-    waiting = groups.with_suffix(".tmp")
-    content = json.dumps({"same_tune": tunes, "same_habits": makers}, indent=1, ensure_ascii=False)
-    waiting.write_text(content + "\n", encoding="utf-8")
-    os.replace(waiting, groups)
-    failed = sum(row.status != DONE for row in rows)
-    return Collected(len(items), made, len(items) - made, failed, (*files, groups), len(tunes), len(makers))
+def _load_libraries_of_the_summary() -> None:
+    """They take a quarter of a second."""
+    import disc.collect.summary  # noqa: F401
 
-
-def _rows(items: Sequence[Item], store: RowStore) -> Iterator[Row]:
-    for item in items:
-        found = store.load(item.name, str(item.job))
-        if found is not None:
-            yield found[0]
+    with suppress(ImportError):  # then there will be no Parquet table
+        import pyarrow.parquet  # noqa: F401

@@ -32,6 +32,11 @@ class Task:
     rows: Path
     identify: bool = True
 
+    @property
+    def is_quick(self) -> bool:
+        """Whether the disc takes milliseconds: no photographs to read, no tune to look up."""
+        return not (self.item.is_pair or self.identify)
+
 
 def work_through(task: Task) -> bool:
     """Make a disc's row and keep it; True if it was made now, False if it stood there already.

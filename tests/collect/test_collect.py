@@ -19,7 +19,7 @@ from disc.collect.groups import REACH, same_habits, same_tune
 from disc.collect.items import find_items
 from disc.collect.one_disc import Task, work_through
 from disc.collect.rows import DONE, Row, RowStore
-from disc.collect.runners import run_here, run_on_cluster
+from disc.collect.runners import QUICK_BATCH, THREAD_NAMES, batches, run_here, run_on_cluster
 from disc.errors import BadInput
 from disc.job import create_job
 from disc.records import Comb, Pin, Plate, Side, Tooth
@@ -153,6 +153,28 @@ def test_a_cluster_with_one_worker_killed_midway(folder):
     assert worked_through(tasks) == {task.item.name: 1 for task in tasks}
     assert len(list(tasks[0].rows.glob("*/*.json"))) == len(tasks)
     assert list(tasks[0].rows.glob("*/*.tmp")) == []
+
+
+def test_quick_discs_go_out_by_the_dozen_and_in_order(folder):
+    tasks = [task for task in tasks_of(folder) for _ in range(5)]  # 30
+    slow = [replace(task, identify=True) for task in tasks]
+    made = list(batches([*tasks[:2], slow[0], *tasks]))
+    assert [task for batch in made for task in batch] == [*tasks[:2], slow[0], *tasks]
+    assert [len(batch) for batch in made] == [3, QUICK_BATCH, 30 - QUICK_BATCH]
+    assert [len(batch) for batch in batches(slow)] == [1] * 30
+
+
+def threads_of_a_worker(task: Task) -> bool:
+    import cv2
+    import threadpoolctl
+
+    return cv2.getNumThreads() == 1 and all(pool["num_threads"] == 1 for pool in threadpoolctl.threadpool_info())
+
+
+def test_workers_have_one_thread_each(folder, monkeypatch):
+    for name in THREAD_NAMES:
+        monkeypatch.delenv(name, raising=False)
+    assert [one_threaded for _, one_threaded in run_here(tasks_of(folder)[:1], 1, threads_of_a_worker)] == [True]
 
 
 def test_no_scheduler_there(folder):

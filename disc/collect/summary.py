@@ -1,0 +1,43 @@
+"""The files of a collection, from its rows: the table as CSV and Parquet, and what the discs have in common.
+
+This is work that no second worker can share, so each row is read once and turned into a line once.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from disc.collect.groups import same_habits, same_tune
+from disc.collect.items import Item
+from disc.collect.rows import DONE, RowStore, write_csv, write_parquet
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """The files written, and counts of what they say."""
+
+    files: tuple[Path, ...]
+    failed: int
+    tunes_shared: int
+    makers_shared: int
+
+
+def write_summary(home: Path, items: Sequence[Item], store: RowStore) -> Summary:
+    """Write the tables and groups of all discs that have a row into `home`, each file whole or not at all."""
+    home.mkdir(parents=True, exist_ok=True)
+    found = (store.load(item.name, str(item.job)) for item in items)
+    rows = [one[0] for one in found if one is not None]  # about 2 KB a disc
+    table, columns, groups = home / "collection.csv", home / "collection.parquet", home / "groups.json"
+    write_csv(table, rows)
+    files = [table, columns] if write_parquet(columns, rows) else [table]
+    tunes, makers = same_tune(rows), same_habits(rows)
+    waiting = groups.with_suffix(".tmp")
+    content = json.dumps({"same_tune": tunes, "same_habits": makers}, indent=1, ensure_ascii=False)
+    waiting.write_text(content + "\n", encoding="utf-8")
+    os.replace(waiting, groups)
+    failed = sum(row.status != DONE for row in rows)
+    return Summary((*files, groups), failed, len(tunes), len(makers))
