@@ -27,7 +27,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))  # the helpers of t
 from design.checker import Rules, broken_rules
 from design.greedy import greedy_arrangement, thinned_melody
 from design.material import COMBS, CombSpec, comb_pitches, make_comb
-from design.other_solver import optimum_with_cbc
+from design.other_solver import optimum_with_scip
 from design.tunes import choose_tunes
 
 from disc.comb.strikes import strikes_from_pins
@@ -199,7 +199,7 @@ def verdicts(rows: list[Row]) -> None:
 
 
 def compare_solvers(scores: list[ScoreIn], count: int, seed: int) -> None:
-    """The first eight bars of tunes in which pins are in each other's way, solved by CBC as well."""
+    """The first eight bars of tunes in which pins are in each other's way, solved by SCIP as well."""
     from disc.design.programme import solve
     from disc.design.task import set_up, with_conflicts
 
@@ -218,12 +218,12 @@ def compare_solvers(scores: list[ScoreIn], count: int, seed: int) -> None:
         programme = with_conflicts(task, set_up(task, best, 0))
         if solve(replace(programme, cliques=()), 10).value == solve(programme, 10).value:
             continue  # nothing in the way: no test of a solver
-        ours, theirs = solve(programme, 30).value, optimum_with_cbc(programme)
+        ours, theirs = solve(programme, 30).value, optimum_with_scip(programme)
         agree += ours == theirs
         done += 1
         if done >= count:
             break
-    print(f"{'another solver (CBC) agrees':48}{f'{agree} of {done}':>18}   bar all of {count}")
+    print(f"{'another solver (SCIP) agrees':48}{f'{agree} of {done}':>18}   bar all of {count}")
 
 
 def measure(scores: list[ScoreIn], seed: int, part: tuple[int, int], minutes: float) -> tuple[list[Row], Counter[str]]:

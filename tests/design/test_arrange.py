@@ -21,7 +21,7 @@ from disc.tune.score_records import Rank
 
 from .greedy import greedy_arrangement
 from .material import COMBS, make_comb
-from .other_solver import optimum_with_cbc
+from .other_solver import optimum_with_scip
 from .small import PLATE, comb_of, score_of
 from .tunes import choose_tunes
 
@@ -71,7 +71,7 @@ def test_the_solver_finds_the_best_of_all_choices(seed: int) -> None:
 
 
 def test_another_solver_agrees_on_real_cases() -> None:
-    """CBC through PuLP, its model written from the meaning of the programme (other_solver.py)."""
+    """SCIP, its model written from the meaning of the programme (other_solver.py)."""
     compared = 0
     for i, score in enumerate(choose_tunes(12, np.random.default_rng(3), in_parts=0.5)):
         comb, plate = make_comb(COMBS[i % 4], np.random.default_rng(i))
@@ -83,7 +83,7 @@ def test_another_solver_agrees_on_real_cases() -> None:
         design = plan_design(score, comb, plate, settings)
         task = prepare(score, design.playing, plate, settings, set_timing(score, plate, settings, None))
         programme = with_conflicts(task, set_up(task, design.transposition, 0))
-        assert solve(programme, 20).value == optimum_with_cbc(programme)
+        assert solve(programme, 20).value == optimum_with_scip(programme)
         compared += bool(programme.cliques)
     assert compared >= 5
 
