@@ -7,11 +7,14 @@ from typing import Any
 from disc.comb.bar import frequency_hz
 from disc.job import Job
 from disc.records import Tooth
-from disc.report.blocks import Block, Picture, Section, Words, table
+from disc.report.blocks import Block, Picture, Section, Words, chance, table
 from disc.tables import read_text
 
 NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 MOST_SCORE_PAGES = 4
+# Tunes listed beside the best: at most so many in all, none less likely than this.
+MOST_MATCHES = 3
+LEAST_RIVAL = 0.01
 SCORE_FILE = "out/tune.musicxml"
 
 
@@ -32,8 +35,8 @@ def comb_part(job: Job) -> Section | None:
         return None
     comb = job.comb()
     rows = [_tooth_row(tooth) for tooth in comb.teeth]
-    heading = ("tooth", "face", "radius mm", "angle deg", "note", "Hz", "cents", "condition")
-    blocks: list[Block] = [table(heading, rows, right=(0, 2, 3, 5, 6))]
+    heading = ("tooth", "face", "tip r mm", "angle deg", "note", "Hz", "cents", "condition")
+    blocks: list[Block] = [table(heading, rows, right=(0, 2, 3, 5, 6), halved=True)]
     if comb.draft:
         blocks.insert(0, Words("A draft made from the disc's tracks: the comb itself was not measured.", strong=True))
     blocks.append(Words("Cents are counted from equal temperament at A4 = 440 Hz (ISO 16).", small=True))
@@ -78,22 +81,40 @@ def _identified(job: Job) -> list[Block]:
     matches = found.get("matches", []) if isinstance(found, dict) else []
     if not matches:
         return []
-    rows = [_match_row(match) for match in matches[:3]]
+    best, *others = matches
+    rivals = [match for match in others[: MOST_MATCHES - 1] if _probability(match) >= LEAST_RIVAL]
+    heading = ("title", "collection", "file, number", "probability", "strikes that agree")
     return [
-        Words("The tune was looked up in the library:"),
-        table(("title", "collection", "file, number", "probability", "strikes that agree"), rows, right=(3, 4)),
+        Words(_match_words(best)),
+        table(heading, [_match_row(match) for match in (best, *rivals)], right=(3, 4)),
     ]
 
 
-def _match_row(match: dict[str, Any]) -> tuple[object, ...]:
-    agree = match.get("agree")
+def _probability(match: dict[str, Any]) -> float:
+    return float(match.get("probability") or 0.0)
+
+
+def _match_words(match: dict[str, Any]) -> str:
+    """What the best match rests on."""
+    agree, absent, displaced, extra = (_count(match.get(name)) for name in ("agree", "absent", "displaced", "extra"))
+    moved = round(float(match.get("transposition") or 0.0))
+    key = "at the print's pitch" if not moved else f"{abs(moved)} semitones {'higher' if moved > 0 else 'lower'}"
+    title = str(match.get("title")).strip().rstrip(".")
     return (
-        match.get("title"),
-        match.get("collection"),
-        f"{match.get('file')}, {match.get('number')}",
-        f"{100 * float(match.get('probability') or 0.0):.0f} %",
-        len(agree) if isinstance(agree, list) else agree,
+        f"Looked up in the library, it is “{title}” (probability {chance(_probability(match))}): bars "
+        f"{match.get('from_bar')} to {match.get('to_bar')} of the print, {key}; {agree} strikes agree, {absent} notes "
+        f"of the print are absent, {displaced} displaced, and {extra} strikes are not in the print."
     )
+
+
+def _count(found: object) -> int:
+    return len(found) if isinstance(found, list) else int(str(found or 0))
+
+
+def _match_row(match: dict[str, Any]) -> tuple[object, ...]:
+    where = f"{match.get('file')}, {match.get('number')}"
+    agree = _count(match.get("agree"))
+    return (match.get("title"), match.get("collection"), where, chance(_probability(match)), agree)
 
 
 def _score(job: Job) -> list[Block]:

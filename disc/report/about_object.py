@@ -7,10 +7,14 @@ from pathlib import Path
 
 from disc.job import Job
 from disc.records import Condition, Side
-from disc.report.blocks import Block, Bullets, Picture, Row, Section, Words, table
+from disc.report.blocks import Block, Bullets, Picture, Section, Words, table
 from disc.report.pictures import small_jpeg
+from disc.report.places import rim_outline
 from disc.words import CAUTIONS
 
+# Pixels of an overlay's longer side: 300 to the inch at the width at which it is set.
+OVERLAY_PX = 1400
+MARKS = "circle: sound, diamond: bent, square: stub, cross: missing; the number is the tooth's"
 OVERLAYS = {Side.UPPER: "overlay-upper", Side.LOWER: "overlay-lower"}
 
 
@@ -40,18 +44,21 @@ def object_part(job: Job) -> Section:
                 right=range(1, len(Condition) + 2),
             )
         )
-        blocks.append(Words("Pins and holes as seen on the photographs, with corrections by hand.", small=True))
+        by_hand = len(job.corrections()[0])
+        corrected = f", with {by_hand} correction{'s' if by_hand > 1 else ''} by hand" if by_hand else ""
+        blocks.append(Words(f"Pins and holes as seen on the photographs{corrected}.", small=True))
     return Section("object", tuple(blocks))
 
 
 def photograph_part(job: Job) -> Section | None:
-    """The photographs with what was read from them; the plain ones where there is no overlay."""
+    """The photographs with what was read from them, cut to the disc."""
     pictures = []
     for side in Side:
         path = _first(job, OVERLAYS[side], (".png", ".jpg", ".jpeg"))
         if path is not None:
-            pictures.append(Picture(small_jpeg(path, 1600), "jpg", f"{side.value} face, with what was read", 0.5))
-    return Section("photographs", (Row(tuple(pictures)),)) if pictures else None
+            picture = small_jpeg(path, OVERLAY_PX, rim_outline(job, side))
+            pictures.append(Picture(picture, "jpg", f"{side.value} face, with what was read; {MARKS}", 0.68))
+    return Section("photographs", tuple(pictures)) if pictures else None
 
 
 def map_part(job: Job) -> Section | None:
@@ -60,7 +67,7 @@ def map_part(job: Job) -> Section | None:
     if path is None:
         return None
     caption = "Both faces as if looking through the plate from the upper side, stop slot up."
-    return Section("map", (Picture(path.read_bytes(), path.suffix[1:], caption, 0.75),))
+    return Section("map", (Picture(path.read_bytes(), path.suffix[1:], caption, 0.62),))
 
 
 def measuring_part(job: Job) -> Section | None:
@@ -80,8 +87,8 @@ def measuring_part(job: Job) -> Section | None:
     if isinstance(teeth, dict) and "spread_mm" in teeth:
         lines.append(
             f"Pins to teeth: by face and radius; pins lie {1000 * float(teeth['spread_mm']):.0f} µm off their track "
-            f"(r.m.s.); comb and disc differ by {100 * float(teeth['stretch']):+.2f} % and "
-            f"{float(teeth['offset_mm']):+.3f} mm."
+            f"(r.m.s.); comb and disc differ by {100 * float(teeth['stretch']):+.2f}\u00a0% and "
+            f"{float(teeth['offset_mm']):+.3f}\u00a0mm."
         )
     done, _ = job.corrections()
     if done:
@@ -100,6 +107,7 @@ def provenance_part(job: Job) -> Section:
     runs = table(
         ("when", "what", "version"),
         [(run.at[:16].replace("T", " "), run.command, run.version) for run in job.content.runs],
+        halved=True,
     )
     return Section("provenance", (photos, runs) if photos.rows else (runs,))
 

@@ -13,11 +13,12 @@ from disc.job import Job
 from disc.records import Finding
 from disc.repin.records import Estimate, Operation, Plan
 from disc.repin.store import load_plan
-from disc.report.blocks import Block, Bullets, Picture, Row, Section, Words, table
+from disc.report.blocks import Block, Bullets, Picture, Section, Words, chance, rows_of, table
 from disc.report.log import in_order, load_log
 from disc.report.pictures import small_jpeg
+from disc.report.places import AROUND_MM
 
-PICTURES_A_ROW = 4
+PICTURES_A_ROW, LOG_PICTURES_A_ROW = 4, 3
 
 
 def finding_part(job: Job, pictures: Mapping[Finding, bytes]) -> Section | None:
@@ -34,7 +35,11 @@ def finding_part(job: Job, pictures: Mapping[Finding, bytes]) -> Section | None:
         for number, item in enumerate(settled, start=1)
         if item.as_found in pictures
     ]
-    blocks += [Row(tuple(shown[i : i + PICTURES_A_ROW])) for i in range(0, len(shown), PICTURES_A_ROW)]
+    blocks += rows_of(shown, PICTURES_A_ROW)
+    if shown:
+        blocks.append(
+            Words(f"Each picture shows {2 * AROUND_MM:g} mm of the disc, the place in its middle.", small=True)
+        )
     return Section("findings", tuple(blocks))
 
 
@@ -43,7 +48,7 @@ def _finding_row(number: int, item: Settled) -> tuple[object, ...]:
     decided = "" if item.decision is None else item.decision.verdict.value
     if item.decision is not None and item.decision.reason:
         decided += f": {item.decision.reason}"
-    sure = f"{100 * finding.probability:.0f} %"
+    sure = chance(finding.probability)
     return (number, info(finding.kind).heading, place_words(finding), sure, evidence_words(item.as_found), decided)
 
 
@@ -60,14 +65,13 @@ def plan_part(job: Job) -> Section | None:
             f"{station.place.theta_deg:.2f}",
             ", ".join(operation.value for operation in station.operations),
             "; ".join(task.reason for task in station.tasks),
-            "in doubt" if station.in_doubt else "",
         )
         for station in plan.stations
         if set(station.operations) - {Operation.LEAVE}
     ]
     if not rows:
         return Section("plan", (Words("No work on pins is proposed."),))
-    heading = ("no.", "face", "radius mm", "angle deg", "work", "why", "")
+    heading = ("no.", "face", "radius mm", "angle deg", "work", "why")
     return Section("plan", (table(heading, rows, right=(0, 2, 3)), *_plan_notes(plan)))
 
 
@@ -99,6 +103,8 @@ def _estimate_words(estimate: Estimate) -> list[Block]:
 
 def _range(values: tuple[float, float, float], digits: int) -> str:
     least, expected, most = values
+    if most == 0.0:
+        return ""
     if round(least, digits) == round(most, digits):
         return f"{expected:.{digits}f}"
     return f"{expected:.{digits}f} ({least:.{digits}f} to {most:.{digits}f})"
@@ -132,9 +138,9 @@ def log_part(job: Job) -> Section | None:
         return None
     blocks: list[Block] = []
     for number, step in enumerate(steps, start=1):
-        blocks.append(Words(f"{number}. {step.note} ({step.at[:16].replace('T', ' ')})"))
+        blocks.append(Words(f"{number}. {step.at[:16].replace('T', ' ')}: {step.note}"))
         if step.parts:
             blocks.append(Bullets(tuple(f"{p.name}: {p.screws}" if p.screws else p.name for p in step.parts)))
         shown = tuple(Picture(small_jpeg(job.path(name), 800), "jpg", f"step {number}") for name in step.photos)
-        blocks += [Row(shown[i : i + PICTURES_A_ROW]) for i in range(0, len(shown), PICTURES_A_ROW)]
+        blocks += rows_of(shown, LOG_PICTURES_A_ROW)
     return Section("log", tuple(blocks))

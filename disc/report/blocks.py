@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+
+# A shorter table gains nothing from being halved.
+LEAST_HALVED = 8
+ANNEX = "provenance"
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,11 +28,19 @@ class Bullets:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table. right: columns set flush right (numbers)."""
+    """A table. right: columns set flush right (numbers); halved: narrow and long, set as two side by side."""
 
     heading: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     right: frozenset[int] = frozenset()
+    halved: bool = False
+
+    def parts(self) -> tuple[Table, ...]:
+        """The table, or its two halves where it is set as such and long enough."""
+        if not self.halved or len(self.rows) < LEAST_HALVED:
+            return (replace(self, halved=False),)
+        half = (len(self.rows) + 1) // 2
+        return tuple(replace(self, rows=rows, halved=False) for rows in (self.rows[:half], self.rows[half:]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,9 +55,10 @@ class Picture:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """Pictures side by side."""
+    """Pictures side by side. columns: how many would fill the width; fewer pictures leave room at the right."""
 
     pictures: tuple[Picture, ...]
+    columns: int
 
 
 Block = Words | Bullets | Table | Picture | Row
@@ -59,7 +72,26 @@ class Section:
     blocks: tuple[Block, ...] = field(default_factory=tuple)
 
 
-def table(heading: Sequence[str], rows: Sequence[Sequence[object]], right: Sequence[int] = ()) -> Table:
+def before_and_after_signature(sections: Sequence[Section]) -> tuple[list[Section], list[Section]]:
+    """What is signed for, and the list of files, which follows it so that a signature never stands alone on a page."""
+    annex = [section for section in sections if section.key == ANNEX]
+    return [section for section in sections if section.key != ANNEX], annex
+
+
+def rows_of(pictures: Sequence[Picture], columns: int) -> list[Block]:
+    """Pictures in rows, all of one width."""
+    return [Row(tuple(pictures[i : i + columns]), columns) for i in range(0, len(pictures), columns)]
+
+
+def chance(probability: float) -> str:
+    """A probability as a report may say it: never certain, never none."""
+    per_cent = round(100.0 * probability)
+    return "> 99 %" if per_cent > 99 else "< 1 %" if per_cent < 1 else f"{per_cent} %"
+
+
+def table(
+    heading: Sequence[str], rows: Sequence[Sequence[object]], right: Sequence[int] = (), halved: bool = False
+) -> Table:
     """A table of anything that can be written as words; None becomes an empty cell, a column without words goes."""
     cells = [["" if cell is None else str(cell) for cell in row] for row in rows]
     kept = [i for i in range(len(heading)) if any(row[i] for row in cells)] if cells else list(range(len(heading)))
@@ -67,4 +99,5 @@ def table(heading: Sequence[str], rows: Sequence[Sequence[object]], right: Seque
         tuple(heading[i] for i in kept),
         tuple(tuple(row[i] for i in kept) for row in cells),
         frozenset(place for place, i in enumerate(kept) if i in right),
+        halved,
     )

@@ -19,8 +19,8 @@ class Language(StrEnum):
 # In the order in which the parts stand in the report.
 PARTS = (
     "object",
-    "photographs",
     "map",
+    "photographs",
     "comb",
     "tune",
     "findings",

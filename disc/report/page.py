@@ -6,7 +6,7 @@ import base64
 from collections.abc import Sequence
 from html import escape
 
-from disc.report.blocks import Block, Bullets, Picture, Section, Table, Words
+from disc.report.blocks import Block, Bullets, Picture, Section, Table, Words, before_and_after_signature
 from disc.report.headings import Language, heading
 
 _MEDIA = {"jpg": "image/jpeg", "jpeg": "image/jpeg", "png": "image/png", "svg": "image/svg+xml"}
@@ -21,7 +21,8 @@ th{text-align:left;border-bottom:1px solid #555}th,td{padding:.25rem .5rem;verti
 .long{overflow-wrap:anywhere}.r{text-align:right;white-space:nowrap}
 figure{margin:.6rem 0}td:first-child,th:first-child{padding-left:0}
 figcaption,.small{font-size:.82rem;color:#444}img{max-width:100%;height:auto}
-.row{display:flex;flex-wrap:wrap;gap:.8rem}.row figure{flex:1 1 11rem}.scroll{overflow-x:auto}
+.row{display:flex;flex-wrap:wrap;gap:.8rem}.row figure{flex:1 1 11rem}
+.halves{display:flex;flex-wrap:wrap;gap:0 2.5rem}.scroll{overflow-x:auto;margin:.8rem 0}
 .sign{margin-top:3rem;border-top:1px solid #333;width:22rem;max-width:100%;font-size:.82rem}
 @media print{section{break-inside:auto}figure,tr{break-inside:avoid}}
 """
@@ -30,10 +31,13 @@ figcaption,.small{font-size:.82rem;color:#444}img{max-width:100%;height:auto}
 def page_of(name: str, sections: Sequence[Section], language: Language, date: str) -> str:
     """The report's HTML text."""
     title = f"{heading('title', language)}: {name}"
-    body = "".join(
-        f'<section id="{section.key}"><h2>{escape(heading(section.key, language))}</h2>'
-        f"{''.join(_block(block) for block in section.blocks)}</section>"
-        for section in sections
+    before, after = (
+        "".join(
+            f'<section id="{section.key}"><h2>{escape(heading(section.key, language))}</h2>'
+            f"{''.join(_block(block) for block in section.blocks)}</section>"
+            for section in part
+        )
+        for part in before_and_after_signature(sections)
     )
     contents = "".join(
         f'<li><a href="#{section.key}">{escape(heading(section.key, language))}</a></li>' for section in sections
@@ -42,8 +46,8 @@ def page_of(name: str, sections: Sequence[Section], language: Language, date: st
         f'<!doctype html><html lang="{language.value}"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{escape(title)}</title><style>{_STYLE}</style></head><body><h1>{escape(title)}</h1>"
-        f"<p>{escape(heading('date', language))}: {escape(date)}</p><nav><ul>{contents}</ul></nav>{body}"
-        f'<p class="sign">{escape(heading("signature", language))}</p></body></html>\n'
+        f"<p>{escape(heading('date', language))}: {escape(date)}</p><nav><ul>{contents}</ul></nav>{before}"
+        f'<p class="sign">{escape(heading("signature", language))}</p>{after}</body></html>\n'
     )
 
 
@@ -58,10 +62,17 @@ def _block(block: Block) -> str:
         return _table(block)
     if isinstance(block, Picture):
         return _figure(block)
-    return f'<div class="row">{"".join(_figure(picture) for picture in block.pictures)}</div>'
+    empty = "<figure></figure>" * (block.columns - len(block.pictures))  # the last row's pictures as wide as the others
+    return f'<div class="row">{"".join(_figure(picture) for picture in block.pictures)}{empty}</div>'
 
 
 def _table(block: Table) -> str:
+    """The table, or its halves side by side where the page is wide enough."""
+    parts = [_one_table(part) for part in block.parts()]
+    return parts[0] if len(parts) == 1 else f'<div class="halves">{"".join(parts)}</div>'
+
+
+def _one_table(block: Table) -> str:
     def cell(tag: str, index: int, text: str) -> str:
         long = any(len(word) > LONG_WORD for word in text.split())  # digests and file names may break anywhere
         kind = ' class="r"' if index in block.right else ' class="long"' if long else ""
@@ -77,7 +88,9 @@ def _table(block: Table) -> str:
 def _figure(picture: Picture) -> str:
     data = base64.b64encode(picture.data).decode()
     caption = escape(picture.caption)
+    share = f"{100 * picture.share:.0f}%"
+    width = f' style="width:max({share},min(100%,24rem))"' if picture.share < 1.0 else ""  # all of a small screen
     return (
-        f'<figure><img alt="{caption}" src="data:{_MEDIA[picture.suffix]};base64,{data}">'
+        f'<figure><img alt="{caption}"{width} src="data:{_MEDIA[picture.suffix]};base64,{data}">'
         f"<figcaption>{caption}</figcaption></figure>"
     )

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from disc.report.blocks import Block, Bullets, Picture, Section, Table, Words
+from disc.report.blocks import Block, Bullets, Picture, Section, Table, Words, before_and_after_signature
 from disc.report.headings import Language, heading
 from disc.typeset import pdf_from_typst, typst_text
 
 _STYLE = """
-#set page(paper: "a4", margin: (x: 20mm, top: 20mm, bottom: 22mm), numbering: "1 / 1")
+#set page(paper: "a4", margin: (x: 20mm, top: 20mm, bottom: 22mm), footer: context text(size: 8.5pt, fill: luma(70))[
+  #{title}, #{date} #h(1fr) #counter(page).display("1 / 1", both: true)])
 #set text(size: 10pt, lang: "{language}", hyphenate: false)
 #set par(leading: 0.6em)
 #set document(date: none, title: {title})
@@ -22,7 +23,7 @@ _STYLE = """
 #show table.cell: set block(breakable: false)
 """
 
-# A column up to this wide is a number, a date or a word: it is set as wide as it needs.
+# A column up to this wide is a number, a date or a word: it is set as wide as it needs. So are columns of numbers.
 NARROW_LETTERS = 16
 # Beyond this a sentence gains nothing from a still wider column at the cost of the others.
 WIDEST_LETTERS = 110
@@ -32,16 +33,21 @@ def pdf_of(name: str, sections: Sequence[Section], language: Language, date: str
     """The report's PDF. name: the object's; date: as it shall stand on the first page."""
     files: dict[str, bytes | str] = {}
     title = f"{heading('title', language)}: {name}"
-    parts = [_STYLE.replace("{language}", language.value).replace("{title}", typst_text(title))]
+    style = _STYLE.replace("{language}", language.value).replace("{date}", typst_text(date))
+    parts = [style.replace("{title}", typst_text(title))]
     parts.append(f"= #{typst_text(title)}")
     parts.append(f"#{typst_text(heading('date', language))}: #{typst_text(date)}")
-    for section in sections:
-        parts.append(f"== #{typst_text(heading(section.key, language))}")
-        parts += [_block(block, files) for block in section.blocks]
-    parts.append(
-        "#block(breakable: false, above: 14mm)[#line(length: 80mm, stroke: 0.6pt)\n"
+    sign = (
+        "#block(breakable: false, above: 14mm, below: 10mm)[#line(length: 80mm, stroke: 0.6pt)\n"
         f"#text(size: 8.5pt)[#{typst_text(heading('signature', language))}]]"
     )
+    before, after = before_and_after_signature(sections)
+    for section in (*before, None, *after):
+        if section is None:
+            parts.append(sign)
+            continue
+        parts.append(f"== #{typst_text(heading(section.key, language))}")
+        parts += [_block(block, files) for block in section.blocks]
     return pdf_from_typst("\n\n".join(parts), files)
 
 
@@ -53,14 +59,15 @@ def _block(block: Block, files: dict[str, bytes | str]) -> str:
     if isinstance(block, Bullets):
         return "\n".join(f"- #{typst_text(item)}" for item in block.items)
     if isinstance(block, Table):
-        return _table(block)
+        made = [_table(part) for part in block.parts()]
+        if len(made) == 1:
+            return made[0]
+        return f"#block(breakable: false)[#grid(columns: (1fr, 1fr), gutter: 6mm, {', '.join(f'[{m}]' for m in made)})]"
     if isinstance(block, Picture):
         return _figure(block, files, f"{100 * block.share:.0f}%")
     figures = ", ".join(_figure(picture, files, "100%").removeprefix("#") for picture in block.pictures)
-    columns = max(len(block.pictures), 2 if len(block.pictures) < 3 else 4)
-    return f"#block(breakable: false)[#grid(columns: {columns} * (1fr,), gutter: 4mm, {figures})]".replace(
-        f"{columns} * (1fr,)", "(" + "1fr, " * columns + ")"
-    )
+    columns = "1fr, " * block.columns
+    return f"#block(breakable: false)[#grid(columns: ({columns}), gutter: 4mm, {figures})]"
 
 
 def _table(block: Table) -> str:
@@ -69,7 +76,8 @@ def _table(block: Table) -> str:
     # The widest words get the room: columns of numbers are as wide as they need, the others share the rest.
     widest = [max((len(row[i]) for row in (block.heading, *block.rows)), default=0) for i in range(columns)]
     widths = ", ".join(
-        "auto" if widest[i] <= NARROW_LETTERS else f"{min(widest[i], WIDEST_LETTERS)}fr" for i in range(columns)
+        "auto" if widest[i] <= NARROW_LETTERS or i in block.right else f"{min(widest[i], WIDEST_LETTERS)}fr"
+        for i in range(columns)
     )
     head = ""
     if any(block.heading):

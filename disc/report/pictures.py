@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import warnings
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,6 +13,9 @@ from disc.errors import BadInput
 
 if TYPE_CHECKING:
     from PIL.Image import Image
+
+# Corners of a polygon, (u, v) in pixels.
+Outline = Sequence[tuple[float, float]]
 
 LARGEST_PHOTO_PX = 200_000_000
 # Exif 2.3 (CIPA DC-008), tags 0x8769 (Exif IFD pointer), 0x9003 (DateTimeOriginal), 0x0132 (DateTime).
@@ -53,10 +57,24 @@ def taken_at(path: Path) -> str | None:
         return None
 
 
-def small_jpeg(path: Path, longest_px: int = 1000) -> bytes:
-    """A copy as JPEG whose longer side is at most longest_px. Raises BadInput if the photograph cannot be read."""
-    picture = open_picture(path)
+def small_jpeg(path: Path, longest_px: int = 1000, outline: Outline | None = None) -> bytes:
+    """A copy as JPEG whose longer side is at most longest_px. Raises BadInput if the photograph cannot be read.
+
+    outline: corners (u, v) of what is shown, px; all around it is white.
+    """
+    picture = open_picture(path).convert("RGB")
+    if outline is not None:
+        picture = _cut_out(picture, outline)
     picture.thumbnail((longest_px, longest_px))
     out = io.BytesIO()
-    picture.convert("RGB").save(out, "JPEG", quality=85)
+    picture.save(out, "JPEG", quality=85)
     return out.getvalue()
+
+
+def _cut_out(picture: Image, outline: Outline) -> Image:
+    from PIL import Image, ImageDraw
+
+    mask = Image.new("L", picture.size, 0)
+    ImageDraw.Draw(mask).polygon(list(outline), fill=255)
+    cut = Image.composite(picture, Image.new("RGB", picture.size, "white"), mask)
+    return cut.crop(mask.getbbox()) if mask.getbbox() else picture

@@ -18,6 +18,8 @@ from disc.report.pictures import open_picture
 AROUND_MM = 1.5
 SHOWN_PX = 320
 MOST_PICTURES = 80
+# What is left round the rim of a disc that is cut out of its photograph, a share of its radius.
+RIM_MARGIN = 0.05
 
 
 def pictures_of_findings(job: Job) -> dict[Finding, bytes]:
@@ -48,6 +50,17 @@ def photographed_view(job: Job, side: Side) -> tuple[View, Path] | None:
     view = View.from_json(face)
     path = job.path(f"{PHOTO_FOLDER}/{Path(view.photo).name}")
     return (view, path) if path.is_file() else None
+
+
+def rim_outline(job: Job, side: Side) -> list[tuple[float, float]] | None:
+    """The disc with a little around it in the photograph of a face, (u, v) in px; None if it was not read from one."""
+    found = photographed_view(job, side)
+    if found is None:
+        return None
+    view, _ = found
+    around = np.arange(0.0, 360.0, 2.0)
+    u, v = view.to_photo_px(*to_xy_mm(np.full_like(around, view.radius_mm * (1.0 + RIM_MARGIN)), around))
+    return list(zip(u.tolist(), v.tolist(), strict=True))
 
 
 def _box(view: View, finding: Finding) -> tuple[int, int, int, int]:

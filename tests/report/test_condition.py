@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
 import subprocess
@@ -16,11 +17,12 @@ from disc.check.check_job import check_job
 from disc.errors import BadInput
 from disc.job import create_job, open_job
 from disc.records import Comb, Condition, Pin, Plate, Side, Tooth
-from disc.report.about_music import cents_off, note_name
-from disc.report.blocks import table
+from disc.report.about_music import cents_off, note_name, tune_part
+from disc.report.blocks import before_and_after_signature, chance, table
 from disc.report.condition import gather, make_report
 from disc.report.headings import HEADINGS, PARTS, Language
 from disc.report.log import add_step
+from disc.report.pictures import small_jpeg
 
 PLATE = Plate(28.0, revolution_s=48.0, thickness_mm=1.0)
 TEETH = tuple(Tooth(n, Side.UPPER, 4.0 + 0.5 * n, 10.0 * n, 66.86 + n) for n in range(1, 11))
@@ -108,7 +110,7 @@ def test_an_empty_job_has_a_short_report(tmp_path):
 
 
 def test_parts_that_are_none(job):
-    with pytest.raises(BadInput, match="the report has no part 'price'; it has object, photographs"):
+    with pytest.raises(BadInput, match="the report has no part 'price'; it has object, map, photographs"):
         make_report(job, ("price",))
 
 
@@ -125,6 +127,55 @@ def test_columns_without_words_are_left_out():
     made = table(("no.", "what", "decided"), [(1, "stub", None), (2, "bent", "")], right=(0, 2))
     assert made.heading == ("no.", "what") and made.right == {0}
     assert made.rows == (("1", "stub"), ("2", "bent"))
+
+
+def test_a_long_narrow_table_is_set_in_halves_that_hold_every_row():
+    made = table(("tooth", "Hz"), [(n, 100 + n) for n in range(1, 12)], right=(0, 1), halved=True)
+    first, second = made.parts()
+    assert [len(part.rows) for part in (first, second)] == [6, 5]
+    assert first.rows + second.rows == made.rows and first.right == second.right == made.right
+    short = table(("tooth", "Hz"), [(1, 101), (2, 102)], halved=True)
+    assert len(short.parts()) == 1
+
+
+@pytest.mark.parametrize(
+    "probability, words", [(1.0, "> 99 %"), (0.994, "99 %"), (0.5, "50 %"), (0.004, "< 1 %"), (0.0, "< 1 %")]
+)
+def test_a_report_never_claims_certainty(probability, words):
+    assert chance(probability) == words
+
+
+def test_the_signature_stands_before_the_list_of_files(job):
+    sections = make_report(job)
+    before, after = before_and_after_signature(sections)
+    assert [section.key for section in after] == ["provenance"] and (*before, *after) == sections
+    page = (job.folder / "out/report.html").read_text()
+    assert page.index('class="sign"') < page.index('id="provenance"')
+
+
+def test_a_photograph_is_cut_to_its_disc(tmp_path):
+    picture = Image.new("RGB", (200, 100), "red")
+    picture.paste("blue", (150, 0, 200, 50))  # what stands in a corner, outside of the disc
+    picture.save(tmp_path / "p.png")
+    around = np.arange(0, 360, 5) * np.pi / 180
+    outline = [(100 + 40 * np.cos(a), 50 + 40 * np.sin(a)) for a in around]
+    cut = Image.open(io.BytesIO(small_jpeg(tmp_path / "p.png", 500, outline)))
+    assert abs(cut.width - 81) <= 1 and abs(cut.height - 81) <= 1
+    pixels = np.asarray(cut).astype(int)
+    assert (pixels[1, 1] > 240).all()  # white in the corner
+    assert pixels[40, 40, 0] > 240 and pixels[40, 40, 1] < 20
+    assert not ((pixels[..., 2] > 200) & (pixels[..., 0] < 50)).any()
+
+
+def test_identified_with_its_evidence(job):
+    match = {"title": "White Jock.", "collection": "airs", "file": "a.abc", "number": 36, "transposition": -2.03}
+    match |= {"from_bar": 1, "to_bar": 16, "agree": 73, "absent": [1, 2], "displaced": [], "extra": [5, 6, 7]}
+    weak = match | {"title": "Another", "probability": 0.001}
+    job.content.results["identify"] = {"matches": [match | {"probability": 0.98}, weak]}
+    words, rows = tune_part(job).blocks[:2]
+    assert "“White Jock” (probability 98 %): bars 1 to 16 of the print, 2 semitones lower" in words.text
+    assert "73 strikes agree, 2 notes of the print are absent, 0 displaced, and 3 strikes are not" in words.text
+    assert [row[0] for row in rows.rows] == ["White Jock."]
 
 
 def test_the_score_is_only_as_tall_as_its_music():
