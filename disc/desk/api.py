@@ -188,9 +188,7 @@ class MadeFile(DeskHandler):
         path = (job.folder / name).resolve()
         if not path.is_relative_to(job.folder.resolve()):
             raise web.HTTPError(404, "There is no such file in this job.")
-        self.set_header(
-            "Content-Security-Policy", "sandbox; default-src 'none'; style-src 'unsafe-inline'; img-src data:"
-        )
+        self.set_header("Content-Security-Policy", MADE_FILE_POLICY)
         self.send_file(path, as_download=self.get_query_argument("save", "") == "1")
 
 
@@ -203,6 +201,16 @@ class Recording(DeskHandler):
         if name not in uploads.recordings_of(job):
             raise web.HTTPError(404, "There is no such recording in this job.")
         self.send_part(uploads.recording_path(job, name))
+
+
+class HeardTurn(DeskHandler):
+    """The recorded turn that was last compared with the pins, as it was listened to."""
+
+    def get(self) -> None:
+        """The sound file."""
+        from disc.listen.store import SOUND_FILE  # brings in scipy, which the page must not wait for
+
+        self.send_part(_job(self.session).path(SOUND_FILE))
 
 
 def _job(session: Session) -> Any:
@@ -233,7 +241,7 @@ def make_application(session: Session, rules: Guard, upload_folder: Path, earlie
             (r"/api/set", SetValues, parts),
             (r"/api/decide", Decide, parts),
             (r"/api/task", RunTask, with_uploads),
-            (r"/api/upload/(photo|comb|recording|score)", Upload, with_uploads),
+            (r"/api/upload/(photo|comb|recording|score|table)", Upload, with_uploads),
             (r"/api/uploaded/([0-9a-f]+)", UploadedPicture, with_uploads),
             (r"/api/picture/([a-z0-9-]+)", Picture, with_earlier),
             (r"/api/tooth/([0-9]{1,6})", ToothSound, parts),
@@ -241,6 +249,7 @@ def make_application(session: Session, rules: Guard, upload_folder: Path, earlie
             (r"/api/earlier", Earlier, with_earlier),
             (r"/api/comb-marks", CombMarks, with_uploads),
             (r"/api/recording/([A-Za-z0-9_. -]+)", Recording, parts),
+            (r"/api/heard-turn", HeardTurn, parts),
             (r"/files/(.+)", MadeFile, parts),
         ],
         default_handler_class=_Nothing,

@@ -41,7 +41,9 @@ def decide(session: Session, body: Mapping[str, Any]) -> dict[str, Any]:
             raise BadInput(f"there is no kind of finding called {kind!r}.")
         decision = decision_on(finding, verdict, reason, now_text(), kind)
         new, words = decided(load_decisions(job), decision), f"{heading}: {VERDICT_WORDS[verdict]}"
-    return session.set_values(words, (decisions_change(job, [plain(asdict(d)) for d in new]),))
+    answer = session.set_values(words, (decisions_change(job, [plain(asdict(d)) for d in new]),))
+    session.settle_again()
+    return answer
 
 
 def _verdict(value: Any) -> Verdict:

@@ -130,6 +130,8 @@ class DeskHandler(web.RequestHandler):
 
     def send_part(self, path: Path) -> None:
         """A file, or the part of it that was asked for (RFC 9110, 14.2, one range): a player can go to any place."""
+        if not path.is_file():
+            raise web.HTTPError(404, "There is no such file.")
         self.set_header("Accept-Ranges", "bytes")
         data = path.read_bytes()
         asked = re.fullmatch(r"bytes=(\d+)-(\d*)", self.request.headers.get("Range", ""))

@@ -5,72 +5,69 @@ Nothing is stored here: out/findings.json and out/plan.json are written by the s
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from pathlib import Path
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from disc.check.decisions import Settled, load_decisions, settle
 from disc.check.store import FINDINGS_FILE, load_findings
 from disc.errors import DiscError, MissingPart
-from disc.job import COMB_FILE, PINS_FILE, Job
+from disc.job import Job
 from disc.records import Finding
-from disc.repin.estimate import parse_rates, read_rates, sample_rates_text
 from disc.repin.records import Plan
+
+# The plan's warning that the stored findings are older than the pins; here they are worked out from the pins in force.
+OLD_CHECK_NOTE = "The pins have changed since the last check"
 
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """settled: findings with decisions, none if the disc was never checked. trouble: why it could not be done.
-
-    as_stored: the findings are those of the last check, which used a score that this desk does not have.
-    """
+    """settled: findings with decisions, none if the disc was never checked. trouble: why it could not be done."""
 
     was_checked: bool = False
     settled: tuple[Settled, ...] = ()
     plan: Plan | None = None
     trouble: str = ""
-    as_stored: bool = False
 
 
-def check_now(job: Job, tune_file: Path | None = None) -> Checked:
+def check_now(job: Job) -> Checked:
     """The findings of the pins in force and the plan that follows; only where a check was made once.
 
-    tune_file: the score that the last check of this desk was given.
+    A tune that the last check knew is known here too (disc_of), so findings follow an edit with a score as without.
     """
     if not job.has(FINDINGS_FILE):
         return Checked()
     try:
-        as_stored = tune_file is None and last_check_had_score(job)
-        findings = load_findings(job) if as_stored else _findings(job, tune_file)
+        findings = _findings(job)
         settled, _ = settle(findings, load_decisions(job))
-        return Checked(True, settled, plan_now(job), "", as_stored)
+        return Checked(True, settled, plan_now(job, findings))
     except DiscError as error:
         return Checked(True, trouble=" ".join(str(error).split()))
 
 
-def _findings(job: Job, tune_file: Path | None) -> tuple[Finding, ...]:
+def settled_anew(checked: Checked, job: Job) -> Checked:
+    """The same findings under the decisions now in force, and their plan: at once, without checking the disc anew."""
+    findings = tuple(item.as_found for item in checked.settled)
+    settled, _ = settle(findings, load_decisions(job))
+    return replace(checked, settled=settled, plan=plan_now(job, findings))
+
+
+def _findings(job: Job) -> tuple[Finding, ...]:
     from disc.check.check_job import disc_of  # brings in scipy; the page must not wait for it
     from disc.check.judge import judge
 
     try:
-        disc, _ = disc_of(job, tune_file)
+        disc, _ = disc_of(job)
         return judge(disc).findings
     except MissingPart:
         return load_findings(job)
 
 
-def last_check_had_score(job: Job) -> bool:
-    """Whether the check that made out/findings.json was given a score besides pins and comb."""
-    last = next((run for run in reversed(job.content.runs) if FINDINGS_FILE in run.outputs), None)
-    return last is not None and bool(set(last.inputs) - {PINS_FILE, COMB_FILE})
+def plan_now(job: Job, findings: Sequence[Finding]) -> Plan:
+    """The plan as it would be made now, by these findings and the decisions in force."""
+    from disc.repin.plan_job import PlanSettings, make_plan, rates_in_force
 
-
-def plan_now(job: Job) -> Plan:
-    """The plan as it would be made now."""
-    from disc.repin.plan_job import RATES_FILE, PlanSettings, make_plan
-
-    own = job.has(RATES_FILE)
-    rates = read_rates(job.path(RATES_FILE)) if own else parse_rates(sample_rates_text(), "the sample rates")
-    return make_plan(job, PlanSettings(), rates)
+    plan = make_plan(job, PlanSettings(), rates_in_force(job), findings)
+    return replace(plan, notes=tuple(note for note in plan.notes if not note.startswith(OLD_CHECK_NOTE)))
 
 
 def told_check(before: Checked, after: Checked) -> list[str]:

@@ -16,7 +16,6 @@ def page_findings(checked: Checked) -> dict[str, Any]:
     return {
         "checked": checked.was_checked,
         "trouble": checked.trouble,
-        "as_stored": checked.as_stored,
         "findings": [_shown(item) for item in checked.settled],
     }
 

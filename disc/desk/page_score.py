@@ -13,7 +13,8 @@ _ENGRAVER = threading.Lock()  # the engraving library keeps state of its own and
 
 def page_score(session: Session) -> dict[str, Any]:
     """{"pages": [SVG text, ...], "why": words where there is none}."""
-    tune = session.wait_for_thoughts().tune
+    is_known = session.derived_rev == session.rev  # then the findings, which come after the music, need not be awaited
+    tune = (session.derived if is_known else session.wait_for_thoughts()).tune
     if tune is None:
         return {"pages": [], "why": session.derived.why}
     from disc.tune.engrave import engrave

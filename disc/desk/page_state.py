@@ -6,6 +6,9 @@ from typing import Any
 
 from disc import __version__
 from disc.check.kinds import KINDS
+from disc.check.store import FINDINGS_FILE
+from disc.comb.strikes import strikes_from_pins
+from disc.desk.heard import page_heard
 from disc.desk.page_findings import page_findings, page_plan
 from disc.desk.page_music import page_music
 from disc.desk.saved import saved_files
@@ -13,7 +16,7 @@ from disc.desk.session import Session
 from disc.desk.settings import settings_shown
 from disc.desk.sheets import screen_turn, sheet_lines
 from disc.desk.uploads import recordings_of
-from disc.records import Condition, Side
+from disc.records import Condition, Side, Strike
 from disc.words import CAUTIONS, plain
 
 
@@ -42,6 +45,8 @@ def page_state(session: Session) -> dict[str, Any]:
         "pins": session.all_pins(),
         "history": session.history_state(),
         "music": page_music(session.derived, session.comb, session.derived_rev),
+        "heard": page_heard(job, _strikes(session), session.comb),
+        "pending": job.has(FINDINGS_FILE) and not session.checked.was_checked,
         "findings": page_findings(session.checked),
         "plan": page_plan(session.checked),
         "picture_stamp": "-".join(digest[:8] for digest in job.content.photos.values()) or job.content.created,
@@ -49,6 +54,13 @@ def page_state(session: Session) -> dict[str, Any]:
         "recordings": recordings_of(job),
         "steps_done": sorted(job.content.results),
     }
+
+
+def _strikes(session: Session) -> tuple[Strike, ...]:
+    """What the disc plays as it stands, with the pins in force."""
+    if session.job is None or session.comb is None:
+        return ()
+    return strikes_from_pins(session.pins, session.comb, session.job.plate, as_it_stands=True)
 
 
 def _sheets(session: Session) -> list[dict[str, Any]]:

@@ -1,10 +1,9 @@
-"""Photographs brought to the page, read into the job with what was marked by hand."""
+"""Photographs brought to the page, read into the job; the reader itself minds what was marked on the same picture."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 from disc.desk.views import face_views, photo_name
 from disc.errors import BadInput
@@ -25,7 +24,7 @@ def read_photos(folder: Path, brought: Mapping[str, Path], advance: Advance) -> 
         if not photos:
             raise BadInput("bring a photograph of each side first.")
         paths = {side: (path,) for side, path in photos.items()}
-        request = ReadRequest(paths.get(Side.UPPER, ()), paths.get(Side.LOWER, ()), by_hand=_by_hand(job, brought))
+        request = ReadRequest(paths.get(Side.UPPER, ()), paths.get(Side.LOWER, ()))
         reading = read_job(job, request, advance)
     words = f"{len(reading.pins)} pins and holes were read."
     if reading.unfit:
@@ -36,15 +35,3 @@ def read_photos(folder: Path, brought: Mapping[str, Path], advance: Advance) -> 
 def _photos_of(job: Job) -> dict[Side, Path]:
     found = {side: job.path(photo_name(job, view)) for side, view in face_views(job).items()}
     return {side: path for side, path in found.items() if path.is_file()}
-
-
-def _by_hand(job: Job, brought: Mapping[str, Path]) -> dict[Side, Any]:
-    """Slot and centre as marked, for the faces whose photograph is still the one they were marked on."""
-    from disc.photo.read_face import ReadSettings
-
-    marked = {}
-    for side in Side:
-        slot, centre = (job.settings.get(f"photo.{what}_{side.value}") for what in ("slot", "centre"))
-        if side.value not in brought and (slot or centre):
-            marked[side] = ReadSettings(centre=tuple(centre) if centre else None, slot=tuple(slot) if slot else None)
-    return marked

@@ -32,11 +32,12 @@ from disc.desk.history import (
     record,
     split_corrections,
 )
-from disc.desk.live_check import Checked, check_now, told_check
+from disc.desk.live_check import Checked, check_now, settled_anew, told_check
 from disc.desk.notes import Note, notes_by_pin
 from disc.desk.page_findings import page_findings, page_plan
 from disc.desk.page_music import page_music
 from disc.desk.page_pins import page_pins
+from disc.desk.saved import saved_files
 from disc.desk.sheets import Sheet
 from disc.desk.teeth import Teeth
 from disc.desk.tune_now import tune_now
@@ -82,7 +83,6 @@ class Session:
         self.derived = Derived()
         self.derived_rev = -1
         self.checked = Checked()
-        self.check_score: Path | None = None  # the score that the last check of this desk was given
         self.trouble: str = ""
         self._shown: dict[int, dict[str, Any]] = {}
         self._stamp: tuple[int, int] | None = None
@@ -300,7 +300,7 @@ class Session:
         """Findings and plan of the present pins, after the music, which is wanted sooner."""
         before = self.checked
         try:
-            after = check_now(job, self.check_score)
+            after = check_now(job)
         except Exception as error:  # as above: a fault in a room must not take the desk down
             log.exception("checking")
             after = Checked(True, trouble=f"The check could not be made: {error}")
@@ -309,7 +309,13 @@ class Session:
                 return
             self.checked = after
         content = {"findings": page_findings(after), "plan": page_plan(after), "told": told_check(before, after)}
-        self.news.send("findings", content | {"rev": rev})
+        self.news.send("findings", content | {"rev": rev, "files": saved_files(job)})
+
+    def settle_again(self) -> None:
+        """Lay the decisions in force over the findings at hand; those worked out anew follow as news."""
+        with self.guard:
+            if self.job is not None and self.checked.was_checked:
+                self.checked = settled_anew(self.checked, self.job)
 
     def close(self) -> None:
         """End the threads."""

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from disc.desk.session import Session
-from disc.desk.uploads import RECORDINGS_FOLDER, path_of
+from disc.desk.uploads import RECORDINGS_FOLDER, path_of, recording_path, recordings_of
 from disc.errors import BadInput, DiscError
 from disc.job import JOB_FILE, create_job, open_for_writing
 from disc.records import Plate, Turns
@@ -82,11 +82,14 @@ def _read_photos(session: Session, photos: Mapping[str, Path], advance: Advance)
 
 
 def _comb(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
-    from disc.comb.comb_job import draft_from_pins
+    """body: "from" is pins, table or plucked; for the latter two "token" of the file brought."""
+    from disc.desk import comb_take
 
-    with open_for_writing(session.folder) as job:
-        draft_from_pins(job)
-        return f"A draft comb of {len(job.comb().teeth)} teeth, from the tracks of the pins; its pitches are not known."
+    if body.get("from") == "table":
+        return comb_take.from_table(session, path_of(uploads, body.get("token")))
+    if body.get("from") == "plucked":
+        return comb_take.from_recording(session, path_of(uploads, body.get("token")), body, advance)
+    return comb_take.draft(session)
 
 
 def _transcribe(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
@@ -100,11 +103,11 @@ def _transcribe(session: Session, body: Mapping[str, Any], uploads: Path, advanc
 def _check(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
     from disc.check.check_job import check_job
 
-    if body.get("score"):
-        session.check_score = path_of(uploads, body["score"])
+    score = path_of(uploads, body["score"]) if body.get("score") else None
     with open_for_writing(session.folder) as job:
-        found = check_job(job, session.check_score)
-    return f"Checked: {len(found.settled)} findings."
+        found = check_job(job, score, advance)
+    remarks = found.summary.get("remarks", [])
+    return " ".join([f"Checked: {len(found.settled)} findings.", *(f"{words}." for words in remarks)])
 
 
 def _plan(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
@@ -132,15 +135,29 @@ def _recording(session: Session, body: Mapping[str, Any], uploads: Path, advance
     return f"{name} belongs to the job now."
 
 
+def _listen(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
+    """body: "recording", the name of one that belongs to the job."""
+    from disc.listen.listen_job import listen_to_job
+
+    with open_for_writing(session.folder) as job:
+        name = body.get("recording")
+        if name not in recordings_of(job):
+            raise BadInput("that recording does not belong to the job. Bring it again.")
+        turn = listen_to_job(job, recording_path(job, str(name)), advance).turn
+    counts = f"{len(turn.silent)} strikes are silent, {len(turn.extra)} sounds are extra"
+    return " ".join([f"One turn takes {turn.revolution_s:.2f} s; {counts}.", *(f"{words}." for words in turn.remarks)])
+
+
 TASKS: dict[str, tuple[str, Task]] = {
     "start": ("Reading the photographs", _start),
     "read": ("Reading the photographs", _read),
-    "comb": ("Making a draft comb", _comb),
+    "comb": ("Making the comb", _comb),
     "transcribe": ("Writing the score", _transcribe),
     "check": ("Checking the disc", _check),
     "plan": ("Planning the work", _plan),
     "report": ("Writing the report", _report),
     "recording": ("Taking in the recording", _recording),
+    "listen": ("Listening", _listen),
 }
 
 

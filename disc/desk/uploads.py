@@ -16,7 +16,11 @@ RECORDINGS_FOLDER = "recordings"
 PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif", ".webp", ".bmp")
 SOUND_ENDINGS = (".wav", ".flac", ".ogg", ".mp3", ".aif", ".aiff", ".m4a", ".opus")
 SCORE_ENDINGS = (".mid", ".midi", ".musicxml", ".xml", ".mxl", ".abc", ".krn")
-ENDINGS = {"photo": PHOTO_ENDINGS, "comb": PHOTO_ENDINGS, "recording": SOUND_ENDINGS, "score": SCORE_ENDINGS}
+TABLE_ENDINGS = (".csv", ".tsv", ".txt")
+ENDINGS = {
+    "photo": PHOTO_ENDINGS, "comb": PHOTO_ENDINGS, "recording": SOUND_ENDINGS, "score": SCORE_ENDINGS,
+    "table": TABLE_ENDINGS,
+}  # fmt: skip
 MOST_KEPT = 24  # files of one desk that no step has taken in; the oldest goes
 
 

@@ -68,6 +68,17 @@ def load_listen(job: Job) -> tuple[tuple[Finding, float], ...]:
         raise _damaged(path, error) from error
 
 
+def load_turn(job: Job) -> dict[str, Any] | None:
+    """The last recorded turn as turn_json wrote it; None if there was none. Raises BadInput if the file is damaged."""
+    path = job.path(LISTEN_FILE)
+    if not path.is_file():
+        return None
+    turn = _content(path).get("turn")
+    if not isinstance(turn, dict):
+        raise _damaged(path, ValueError("it holds no turn"))
+    return turn
+
+
 def _content(path: Path) -> dict[str, Any]:
     try:
         content = json.loads(read_text(path, "result of listening"))

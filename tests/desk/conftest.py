@@ -8,7 +8,8 @@ from urllib.parse import urlsplit
 import pytest
 
 from .page import DeskPage
-from .rig import CHROMIUM_FLAGS, chromium_path, make_job, running_desk
+from .rig import CHROMIUM_FLAGS, chromium_path, running_command, running_desk
+from .sample import check_sample, copied, read_sample
 
 NO_CHROMIUM = "no Chromium on this machine: the page was not tested. Install Debian's chromium, or set DISC_CHROMIUM."
 
@@ -28,18 +29,37 @@ def browser():
         browser.close()
 
 
+@pytest.fixture(scope="session")
+def sample_read(tmp_path_factory):
+    """The shipped sample, read once; not to be written to."""
+    return read_sample(tmp_path_factory.mktemp("sample") / "watch")
+
+
+@pytest.fixture(scope="session")
+def sample_checked(sample_read, tmp_path_factory):
+    """The shipped sample, read, transcribed and checked once; not to be written to."""
+    return check_sample(copied(sample_read, tmp_path_factory.mktemp("checked") / "watch"))
+
+
 @pytest.fixture
-def job(tmp_path):
-    return make_job(tmp_path / "watch")
+def job(sample_read, tmp_path):
+    """The sample as read, with its comb: a test's own copy."""
+    return copied(sample_read, tmp_path / "watch")
+
+
+@pytest.fixture
+def checked_job(sample_checked, tmp_path):
+    """The sample with score and findings: a test's own copy."""
+    return copied(sample_checked, tmp_path / "watch")
 
 
 @pytest.fixture
 def open_desk(browser):
-    """open_desk(folder, *args, **context) -> DeskPage; closed at the end, when its requests and errors are judged."""
+    """open_desk(folder, earlier, **context) -> DeskPage; closed at the end, when its requests and errors are judged."""
     opened = []
 
-    def open_(folder, *args, **context):
-        desk = running_desk(folder, *args)
+    def open_(folder, earlier=None, by_command=False, **context):
+        desk = running_command(folder) if by_command else running_desk(folder, earlier)
         address = desk.__enter__()
         page = DeskPage(browser, address, folder, **context)
         opened.append((desk, page))

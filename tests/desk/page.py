@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -10,18 +11,20 @@ from disc.job import load_corrections
 from disc.records import Pin
 from disc.tables import read_pins
 
-from .rig import photo_place
+from .sample import sample_place
 
 # Nothing is awaited of the server any more: what follows from the present pins has arrived.
 WORKED_OUT = "() => document.body.dataset.rev && document.body.dataset.music === document.body.dataset.rev"
+Place = Callable[[Pin], tuple[float, float]]
 TO_SCREEN = "async (at) => (await import('/static/js/stage.js')).view().toScreen(at)"
 
 
 class DeskPage:
-    """One browser window on a desk."""
+    """One browser window on a desk. place: where a pin is in its photograph, computed without the code under test."""
 
-    def __init__(self, browser: Any, address: str, folder: Path, **context: Any) -> None:
+    def __init__(self, browser: Any, address: str, folder: Path, place: Place = sample_place, **context: Any) -> None:
         self.folder = folder
+        self.place = place
         self.context = browser.new_context(**({"viewport": {"width": 1280, "height": 800}} | context))
         self.page = self.context.new_page()
         self.page.set_default_timeout(15_000)
@@ -48,8 +51,8 @@ class DeskPage:
     # ---- places on the screen
 
     def at_pin(self, pin: Pin) -> tuple[float, float]:
-        """Window coordinates of a pin on its photograph; where it is in the photograph is computed by the rig."""
-        return self.at_sheet(photo_place(pin))
+        """Window coordinates of a pin on its photograph."""
+        return self.at_sheet(self.place(pin))
 
     def at_sheet(self, place: tuple[float, float]) -> tuple[float, float]:
         box = self.page.locator("#stage").bounding_box()
@@ -59,9 +62,10 @@ class DeskPage:
     def picked(self) -> list[int]:
         return self.page.evaluate("async () => [...(await import('/static/js/store.js')).desk.selection]")
 
-    def told(self, part: str) -> None:
+    def told(self, part: str, timeout_ms: float = 15_000) -> None:
         """Wait until the line at the top says this."""
-        self.page.wait_for_function("(part) => document.getElementById('told').textContent.includes(part)", arg=part)
+        says = "(part) => document.getElementById('told').textContent.includes(part)"
+        self.page.wait_for_function(says, arg=part, timeout=timeout_ms)
 
     def until(self, question: str, arg: Any = None) -> None:
         """Ask a question of the page's own modules (an async function) until the answer is yes."""
@@ -74,6 +78,42 @@ class DeskPage:
     def worked_out(self) -> None:
         """Wait until what follows from the present pins has arrived."""
         self.page.wait_for_function(WORKED_OUT)
+
+    def drag(self, *places: tuple[float, float]) -> None:
+        """Press the mouse at the first place, go through the others, and let go."""
+        self.page.mouse.move(*places[0])
+        self.page.mouse.down()
+        for place in places[1:]:
+            self.page.mouse.move(*place, steps=3)
+        self.page.mouse.up()
+
+    def strike_place(self, pin_id: int) -> tuple[float, float]:
+        """Window coordinates of a pin's mark in the unrolled turn."""
+        box = self.page.locator("#roll").bounding_box()
+        x, y = self.page.evaluate("async (id) => (await import('/static/js/roll.js')).placeOfStrike(id)", pin_id)
+        return box["x"] + x, box["y"] + y
+
+    # ---- fingers: each is a course of places, all of the same length
+
+    def fingers(self, *courses: Sequence[tuple[float, float]], rest_ms: float = 0.0) -> None:
+        """Set fingers down, draw them along their courses, lift them; rest_ms: how long they stay before they move."""
+        screen = self.context.new_cdp_session(self.page)
+
+        def touch(kind: str, step: int | None) -> None:
+            at = [] if step is None else [{"x": c[step][0], "y": c[step][1], "id": i} for i, c in enumerate(courses)]
+            screen.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": at})
+
+        touch("touchStart", 0)
+        if rest_ms:
+            self.page.wait_for_timeout(rest_ms)
+        for step in range(1, len(courses[0])):
+            touch("touchMove", step)
+        touch("touchEnd", None)
+        screen.detach()
+
+    def finger_line(self, start: tuple[float, float], goal: tuple[float, float], steps: int = 4) -> None:
+        """One finger straight from here to there."""
+        self.fingers([_between(start, goal, step / steps) for step in range(steps + 1)])
 
     def click_pin(self, pin: Pin, **options: Any) -> None:
         self.page.mouse.move(*self.at_pin(pin))
@@ -98,3 +138,7 @@ class DeskPage:
 
     def job_file(self) -> dict[str, Any]:
         return json.loads((self.folder / "job.json").read_text(encoding="utf-8"))
+
+
+def _between(a: tuple[float, float], b: tuple[float, float], share: float) -> tuple[float, float]:
+    return a[0] + (b[0] - a[0]) * share, a[1] + (b[1] - a[1]) * share

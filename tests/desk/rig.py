@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import math
+import multiprocessing
 import os
 import shutil
 import signal
@@ -17,12 +18,14 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
 
 from disc.comb.comb_job import keep_comb
 from disc.comb.strikes import pins_from_strikes
+from disc.desk.server import run_desk
 from disc.frame import turn_for_onset_deg
 from disc.job import create_job, open_for_writing
 from disc.photo.view import View
@@ -163,8 +166,8 @@ def run_disc(*args: str) -> subprocess.Popen[str]:
 
 
 @contextmanager
-def running_desk(folder: Path, *args: str) -> Iterator[str]:
-    """A desk of this job; yields the address with its key."""
+def running_command(folder: Path, *args: str) -> Iterator[str]:
+    """`disc desk` of this job; yields the address with its key."""
     process = run_disc("desk", str(folder), "--no-browser", "--json", *args)
     assert process.stdout is not None
     try:
@@ -175,6 +178,34 @@ def running_desk(folder: Path, *args: str) -> Iterator[str]:
         if process.poll() is None:
             process.send_signal(signal.SIGTERM)
         process.communicate(timeout=20)
+
+
+# A desk in a process of its own, forked from one that has loaded the rooms: the command's start-up of 1.5 s, thirty
+# times over, is not what the page's tests are about.
+FORKS = multiprocessing.get_context("forkserver")
+FORKS.set_forkserver_preload([
+    "cv2", "scipy.optimize", "scipy.signal", "verovio", "disc.check.check_job", "disc.desk.api", "disc.desk.comb_take",
+    "disc.desk.read_photos", "disc.desk.server", "disc.listen.listen_job", "disc.listen.plucked_job",
+    "disc.photo.read_job", "disc.repin.plan_job", "disc.report.condition", "disc.tune.read_job",
+])  # fmt: skip
+
+
+@contextmanager
+def running_desk(folder: Path, earlier: Path | None = None) -> Iterator[str]:
+    """What `disc desk` runs, of this job; yields the address with its key."""
+    ours, theirs = FORKS.Pipe()
+    process = FORKS.Process(target=_serve, args=(folder, earlier, theirs), daemon=True)
+    process.start()
+    theirs.close()
+    try:
+        yield ours.recv()
+    finally:
+        process.terminate()
+        process.join(20)
+
+
+def _serve(folder: Path, earlier: Path | None, told: Any) -> None:
+    run_desk(folder, lambda address, _: told.send(address), 0, earlier)
 
 
 def chromium_path() -> str | None:

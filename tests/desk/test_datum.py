@@ -84,14 +84,3 @@ def test_marked_edited_and_undone_on_a_job(tmp_path):
     assert (folder / "pins.csv").read_bytes() == first
     assert "photo.slot_upper" not in open_job(folder).settings
     session.close()
-
-
-def test_by_click_on_the_page(open_desk, job):
-    desk = open_desk(job)
-    pin = next(p for p in pins() if p.side is Side.UPPER)
-    desk.tab("disc")
-    desk.page.get_by_role("button", name="Mark the stop slot, Upper side").click()
-    desk.page.mouse.click(*desk.at_sheet(photo_place(Pin(0, Side.UPPER, 13.6, 10.0))))
-    desk.told("marked the stop slot")
-    # A screen pixel at the rim is a quarter of a degree.
-    assert math.remainder(pin.theta_deg - desk.pins()[pin.id].theta_deg, 360.0) == pytest.approx(10.0, abs=0.4)

@@ -1,37 +1,46 @@
-"""An earlier reading beside the present one, by a slider."""
+"""An earlier reading beside the present one, by a slider, on the shipped sample."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from disc.job import open_for_writing
+from disc.records import Condition, Side
+from disc.tables import format_pins, read_pins
 
-from .rig import make_job, pins
+from .sample import copied, lonely
+
+SHOT = "() => document.getElementById('stage').toDataURL().length"
 
 
-def test_other_job_first_reading_and_a_step_are_compared(open_desk, job, tmp_path):
-    shown = list(pins())
-    gone = shown.pop(20)
-    shown[3] = replace(shown[3], theta_deg=shown[3].theta_deg + 1.5)
-    older = make_job(tmp_path / "older", tuple(shown))
-    desk = open_desk(job, "--earlier", str(older))
+def test_other_job_first_reading_and_a_step_are_compared(open_desk, job, sample_read, tmp_path):
+    read = read_pins(job / "pins.csv")
+    gone, bent = lonely(read, Side.UPPER, Condition.SOUND)[:2]
+    older = copied(sample_read, tmp_path / "older")
+    (older / "pins.csv").write_text(format_pins([pin for pin in read if pin.id != gone.id]), encoding="utf-8")
+    with open_for_writing(older):
+        pass  # takes the table over as a person's correction
+    desk = open_desk(job, older)
     desk.tab("history")
     desk.page.wait_for_selector("#earlier-choice option[value=other]", state="attached")
     desk.page.select_option("#earlier-choice", "other")
     desk.page.wait_for_selector("#differences li")
-    words = desk.page.locator("#differences").inner_text()
-    assert "new" in words or "set" in words
+    assert desk.page.locator("#differences li").count() == 1
     desk.page.locator("#differences button", has_text=f"{gone.r_mm:.2f} mm").first.click()
     assert desk.picked() == [gone.id]
     desk.page.click("#earlier-open")
     desk.page.wait_for_selector("#stage[data-ready=earlier]")
-    shot = "() => document.getElementById('stage').toDataURL().length"
-    left = desk.page.evaluate(shot)
     desk.page.focus("#wipe")
+    left = desk.page.evaluate(SHOT)
     for _ in range(20):
         desk.page.keyboard.press("ArrowRight")
-    desk.page.wait_for_timeout(200)
+    desk.page.wait_for_function(f"(was) => ({SHOT})() !== was", arg=left)
     assert desk.page.input_value("#wipe") == "70"
-    assert desk.page.evaluate(shot) != left
     desk.page.select_option("#earlier-choice", "first")
-    desk.page.wait_for_function(
-        "() => document.getElementById('panel-history').textContent.includes('Nothing differs')"
-    )
+    nothing = "() => document.getElementById('panel-history').textContent.includes('Nothing differs')"
+    desk.page.wait_for_function(nothing)
+    desk.sheet("upper")
+    desk.click_pin(bent)
+    desk.tab("pin")
+    desk.page.select_option("#pin-condition", "bent")
+    desk.told("condition bent")
+    desk.tab("history")
+    desk.page.wait_for_selector("#differences li:has-text('bent')")

@@ -9,14 +9,14 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from .rig import make_job, run_disc, running_desk
+from .rig import make_job, run_disc, running_command
 
 
 @pytest.fixture(scope="module")
 def desk(tmp_path_factory):
     folder = make_job(tmp_path_factory.mktemp("guard") / "watch")
     (folder.parent / "secret.txt").write_text("not for the desk")
-    with running_desk(folder) as address:
+    with running_command(folder) as address:
         yield Asker(address), folder
 
 
@@ -181,7 +181,7 @@ def test_another_command_at_work_is_told(desk):
 
 def test_the_desk_ends_cleanly(tmp_path):
     folder = tmp_path / "fresh"
-    with running_desk(folder):
+    with running_command(folder):
         assert (folder / ".desk.lock").exists()
     assert not folder.exists()  # nothing was started: nothing is left
 
@@ -192,7 +192,7 @@ def test_after_a_kill_the_desk_opens_again(tmp_path):
     assert first.stdout is not None and first.stdout.readline()
     first.kill()
     first.communicate(timeout=30)
-    with running_desk(folder) as address:
+    with running_command(folder) as address:
         assert Asker(address).ask("GET", "/api/state")[0] == 200
 
 

@@ -1,17 +1,26 @@
-"""Listening: as it plays, as it should, a recording; slower, one bar, one tooth; the disc turning on the screen."""
+"""Listening to the shipped sample: as it plays, as it should, recorded; slower, one bar, one tooth; turning."""
 
 from __future__ import annotations
 
 import math
-import struct
-import wave
 
-from .rig import FIRST_ONSET_S, PLATE, comb, pins
+import pytest
 
+from disc.job import open_job
+from disc.records import Condition
+from disc.tables import read_pins
+
+from .sample import GIVEN, TRUTH, gap_mm, true_onset_s, true_plays
+from .sounds import write_recording
+
+LONG_MS = 60_000  # listening takes seconds, and the machine may be busy
+REVOLUTION_S = GIVEN["revolution_s"]
+ONSETS = sorted((true_onset_s(pin), pin["tooth"]) for pin in TRUTH["pins"] if true_plays(pin))
 PLAYER = """async () => {
   const {player} = await import('/static/js/player.js');
   return {at: player.at, playing: player.playing, loop: player.loop};
 }"""
+SEEK = "async (at) => (await import('/static/js/player.js')).seek(at)"
 COUNTS = """async () => {
   const {desk} = await import('/static/js/store.js');
   return [desk.music.now.length, desk.music.should.length];
@@ -19,51 +28,35 @@ COUNTS = """async () => {
 STRUCK = "() => window.struck ?? 0"
 
 
-def test_play_slower_and_pause(open_desk, job):
+def test_play_slower_as_it_should_and_pause(open_desk, job):
     desk = open_desk(job)
+    read = read_pins(job / "pins.csv")
+    broken = sum(pin.condition in (Condition.MISSING, Condition.STUB) for pin in read)
+    sounding = sum(pin.tooth is not None for pin in read)
+    assert desk.page.evaluate(COUNTS) == [sounding - broken, sounding]
     desk.page.click("#play")
-    desk.page.wait_for_function("() => (window.struck ?? 0) >= 3", timeout=15_000)
+    desk.page.wait_for_function("() => (window.struck ?? 0) >= 3")
     first = desk.page.evaluate(PLAYER)
-    assert first["playing"] and first["at"] > FIRST_ONSET_S - 0.5
+    assert first["playing"] and first["at"] > ONSETS[0][0] - 0.5
     desk.page.select_option("#play-speed", "0.25")
-    start = desk.page.evaluate(PLAYER)["at"]
-    desk.page.wait_for_timeout(1000)
-    # A quarter of the speed: a quarter of a second in a second; the wait itself may be late.
-    assert 0.2 < desk.page.evaluate(PLAYER)["at"] - start < 0.6
+    clock, start = desk.page.evaluate("() => performance.now()"), desk.page.evaluate(PLAYER)["at"]
+    desk.page.wait_for_timeout(600)
+    passed_s = (desk.page.evaluate("() => performance.now()") - clock) / 1000
+    # A quarter of the speed: a quarter of the time that passed; the page's clock ticks with its frames.
+    assert desk.page.evaluate(PLAYER)["at"] - start == pytest.approx(passed_s / 4, abs=0.15)
     desk.page.click("#play")
+    assert not desk.page.evaluate(PLAYER)["playing"]
+    desk.page.select_option("#play-what", "should")
+    before = desk.page.evaluate(STRUCK)
+    desk.page.select_option("#play-speed", "1")
+    desk.page.focus("#roll")
+    desk.page.keyboard.press(" ")
+    desk.page.wait_for_function("(was) => window.struck > was", arg=before)
+    desk.page.keyboard.press(" ")
     assert not desk.page.evaluate(PLAYER)["playing"]
 
 
-def test_as_it_should_play_has_the_missing_pins(open_desk, job):
-    desk = open_desk(job)
-    counts = desk.page.evaluate(COUNTS)
-    broken = sum(pin.condition.value in ("missing", "stub") for pin in pins())
-    assert counts == [len(pins()) - broken, len(pins())]
-    desk.page.select_option("#play-what", "should")
-    desk.page.click("#play")
-    desk.page.wait_for_function("() => (window.struck ?? 0) >= 2", timeout=15_000)
-    desk.page.click("#play")
-
-
-def test_one_bar_over_and_over_and_one_tooth_alone(open_desk, job):
-    desk = open_desk(job)
-    number = comb().teeth[-1].number
-    desk.page.select_option("#play-tooth", str(number))
-    desk.page.focus("#roll")
-    desk.page.keyboard.press("ArrowRight")
-    desk.page.check("#play-loop")
-    loop = desk.page.evaluate(PLAYER)["loop"]
-    assert loop is not None and loop[1] - loop[0] < PLATE.revolution_s / 4
-    desk.page.evaluate("async (at) => (await import('/static/js/player.js')).seek(at)", loop[1] - 0.4)
-    desk.page.click("#play")
-    desk.page.wait_for_timeout(1200)
-    assert loop[0] <= desk.page.evaluate(PLAYER)["at"] < loop[1]
-    desk.page.click("#play")
-    # The highest tooth is not in the first bar: nothing else may have sounded.
-    assert desk.page.evaluate(STRUCK) == 0
-
-
-def test_a_tooth_is_heard_by_click_and_by_key(open_desk, job):
+def test_one_bar_over_and_over_one_tooth_alone_and_a_tooth_by_click(open_desk, job):
     desk = open_desk(job)
     box = desk.page.locator("#roll").bounding_box()
     desk.page.mouse.click(box["x"] + 20, box["y"] + 60)
@@ -72,6 +65,20 @@ def test_a_tooth_is_heard_by_click_and_by_key(open_desk, job):
     desk.page.keyboard.press("ArrowRight")
     desk.page.keyboard.press("Enter")
     desk.page.wait_for_function("() => window.struck === 2")
+    desk.page.check("#play-loop")
+    loop = desk.page.evaluate(PLAYER)["loop"]
+    assert loop is not None and 0.5 < loop[1] - loop[0] < REVOLUTION_S / 4
+    elsewhere = {tooth for at, tooth in ONSETS} - {tooth for at, tooth in ONSETS if loop[0] - 0.3 < at < loop[1] + 0.3}
+    desk.page.select_option("#play-tooth", str(min(elsewhere)))
+    desk.page.evaluate(SEEK, loop[1] - 0.4)
+    desk.page.click("#play")
+    desk.until("async (end) => (await import('/static/js/player.js')).player.at < end", loop[1] - 0.5)  # it went back
+    assert desk.page.evaluate(STRUCK) == 2  # that tooth is not in this bar, and no other may sound
+    desk.page.select_option("#play-tooth", "")
+    desk.page.wait_for_function("() => window.struck > 2")
+    at = desk.page.evaluate(PLAYER)["at"]
+    assert loop[0] <= at < loop[1]
+    desk.page.click("#play")
 
 
 def test_the_turning_disc_carries_each_pin_to_its_tip(open_desk, job):
@@ -89,30 +96,95 @@ def test_the_turning_disc_carries_each_pin_to_its_tip(open_desk, job):
             seek(onset);
             const [x, y] = pinOnScreen(desk.pins.get(id)).at;
             const [tx, ty] = view().toScreen(tips.get(tooth));
-            return Math.hypot(x - tx, y - ty) / pixelsPerMm();
+            return [id, Math.hypot(x - tx, y - ty) / pixelsPerMm()];
           });
         }"""
     )
-    assert len(gaps) == len(pins())
+    # Roots stand off their tracks by the maker's scatter and the reading's error; along the track they must fit.
+    pins, comb = desk.pins(), open_job(job).comb()
+    off = {number: abs(pin.r_mm - comb.tooth(pin.tooth).tip_r_mm) for number, pin in pins.items() if pin.tooth}
     # Onsets travel rounded to 0.0001 s: 0.0009 degrees, 0.0002 mm; the picture's places to 0.01 px.
-    assert max(gaps) < 0.01
+    assert len(gaps) > 50 and all(abs(gap - off[number]) < 0.01 for number, gap in gaps)
 
 
-def test_a_recording_belongs_to_the_job_and_plays(open_desk, job, tmp_path):
-    sound = tmp_path / "the movement.wav"
-    with wave.open(str(sound), "wb") as file:
-        file.setnchannels(1)
-        file.setsampwidth(2)
-        file.setframerate(8000)
-        file.writeframes(b"".join(struct.pack("<h", int(9000 * math.sin(i / 3))) for i in range(16000)))
+def test_a_recorded_turn_is_laid_over_the_pins_and_followed(open_desk, job, tmp_path):
+    """A recording made from the truth: slower than the plate says, begun within the turn, one strike left out, one
+    put in. What the page shows of it is held against how it was made."""
+    read = read_pins(job / "pins.csv")
+    length_s, begun = REVOLUTION_S * 1.04, 0.3  # seconds of the recorded turn, and which part of it had passed
+    onsets = [(((at / REVOLUTION_S - begun) % 1.0) * length_s, tooth) for at, tooth in ONSETS]
+    silent = _alone(onsets)
+    pin = _pin_of(read, ONSETS[onsets.index(silent)])
+    extra = (
+        silent[0] + 0.5,
+        next(t for t in PITCHES_APART if all(abs(a - silent[0] - 0.5) > 1.2 for a, n in onsets if n == t)),
+    )
+    played = [one for one in onsets if one != silent] + [extra]
+    sound = write_recording(tmp_path / "the movement.wav", played, length_s + 1.5)
     desk = open_desk(job)
-    desk.page.set_input_files("#recording-add", str(sound))
+    page = desk.page
+    page.set_input_files("#recording-add", str(sound))
     desk.told("belongs to the job")
     assert (job / "recordings" / "the-movement.wav").read_bytes() == sound.read_bytes()
-    desk.page.click("#play")
-    desk.until("async () => (await import('/static/js/player.js')).player.at > 0.3")
-    desk.page.click("#play")
+    page.click("#play")
+    desk.until("async () => (await import('/static/js/player.js')).player.at > 0.2")  # a plain recording plays too
+    page.click("#play")
+    page.click("#listen")
+    desk.told("One turn takes", LONG_MS)
+    assert (job / "out" / "listen.json").is_file()
+    assert page.input_value("#play-what") == "heard"
+    heard = page.evaluate("async () => (await import('/static/js/store.js')).desk.state.heard")
+    assert heard["why"] == "" and heard["revolution_s"] == pytest.approx(length_s, rel=0.01)
+    # Bent pins strike where their tips are, which this recording does not mind: they may be missed too.
+    bent = {one.id for one in read if one.condition is Condition.BENT}
+    assert set(heard["silent"]) - bent == {pin.id}
+    assert any(tooth == extra[1] and abs(at - extra[0]) < 0.1 for at, _, tooth in heard["extra"])
+    found = [row for row in heard["sounds"] if row[3] is not None]
+    assert len(found) > 0.9 * len(ONSETS)
+    for recorded, turn, _, number in found:
+        place = (recorded / length_s + begun) % 1.0 * REVOLUTION_S
+        # The disc is where it was when that was recorded, and the pin whose sound it is stands at its tip, but for a
+        # lean: 0.2 mm at 6 mm are 0.3 s.
+        assert abs(math.remainder(turn - place, REVOLUTION_S)) < 0.1
+        true = next(p for p in read if p.id == number)
+        assert abs(math.remainder(_onset(true) - place, REVOLUTION_S)) < 0.45
+    # Played, the head goes with the recording: begun in the middle of the turn.
+    page.evaluate(SEEK, begun * REVOLUTION_S + 0.05)
+    page.click("#play")
+    desk.until(f"async () => (await import('/static/js/player.js')).player.at > {begun * REVOLUTION_S + 0.6}")
+    at = page.evaluate(PLAYER)["at"]
+    assert begun * REVOLUTION_S + 0.6 < at < begun * REVOLUTION_S + 8
+    page.click("#play")
+    assert "not heard" in page.locator("#roll-words").inner_text()
     bad = tmp_path / "movement.exe"
     bad.write_bytes(b"MZ")
-    desk.page.set_input_files("#recording-add", str(bad))
+    page.set_input_files("#recording-add", str(bad))
     desk.told("must end in one of")
+
+
+# Teeth whose pitch no other tooth comes near: a sound of theirs can be no other's.
+PITCHES_APART = [
+    tooth["number"]
+    for tooth in TRUTH["comb"]
+    if all(abs(tooth["pitch"] - other["pitch"]) > 0.6 for other in TRUTH["comb"] if other is not tooth)
+]
+
+
+def _alone(onsets):
+    """A strike of a tooth with a pitch of its own, well within the recording, whose tooth rests long around it."""
+
+    def rest(one):
+        return min((abs(one[0] - at) for at, tooth in onsets if tooth == one[1] and at != one[0]), default=math.inf)
+
+    inside = [one for one in onsets if one[1] in PITCHES_APART and 5 < one[0] < REVOLUTION_S - 5]
+    return max(inside, key=rest)
+
+
+def _pin_of(read, onset):
+    true = next(pin for pin in TRUTH["pins"] if (true_onset_s(pin), pin["tooth"]) == onset)
+    return min(read, key=lambda pin: gap_mm(pin, true))
+
+
+def _onset(pin):
+    true = min(TRUTH["pins"], key=lambda one: gap_mm(pin, one))
+    return true_onset_s(true)

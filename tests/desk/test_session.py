@@ -8,11 +8,16 @@ import signal
 import subprocess
 import sys
 import time
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
+from disc.check.check_job import check_job
 from disc.comb.comb_job import fixed_teeth
+from disc.desk.decide import decide
 from disc.desk.history import Change
+from disc.desk.page_findings import page_findings
+from disc.desk.page_score import page_score
 from disc.desk.session import Session
 from disc.errors import BadInput
 from disc.job import open_for_writing, open_job
@@ -92,6 +97,27 @@ def test_a_table_edited_in_a_spreadsheet_becomes_a_step_that_can_be_undone(sessi
     assert 11 not in {pin.id for pin in session.pins}
     session.go_to(0)
     assert {pin.id for pin in session.pins} == {pin.id for pin in pins()}
+
+
+def test_the_score_is_engraved_in_whatever_thread_asks_for_it(session):
+    """The engraver keeps the place of its fonts for each thread; the page and the step "score" use different ones."""
+    session.wait_for_thoughts()
+    for _ in range(2):
+        with ThreadPoolExecutor(1) as thread:
+            assert thread.submit(page_score, session).result()["pages"]
+
+
+def test_a_decision_is_in_force_at_once(tmp_path):
+    folder = make_job(tmp_path / "watch")
+    with open_for_writing(folder) as job:
+        check_job(job)
+    session = Session(folder)
+    session.wait_for_thoughts()
+    found = session.checked.settled[0].as_found
+    where = {"kind": found.kind, "side": found.side.value, "r_mm": found.r_mm, "theta_deg": found.theta_deg}
+    decide(session, {"finding": where, "verdict": "rejected", "reason": "so it was made"})
+    assert page_findings(session.checked)["findings"][0]["verdict"] == "rejected"  # before anything is checked anew
+    session.close()
 
 
 def test_runs_do_not_pile_up(session):

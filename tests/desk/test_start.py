@@ -1,54 +1,95 @@
-"""Starting a job from the page, on the shipped sample's photographs: dropped, measured, read."""
+"""From two photographs to a saved plan, as a person who sees the page for the first time: the shipped sample.
+
+Everything is done by what can be read on the screen: drops, clicks, keys. The files on disk are checked on the way, and
+a recording of the network (HAR) is looked through at the end.
+"""
 
 from __future__ import annotations
 
 import base64
 import json
+import math
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import numpy as np
 
 from disc.job import open_job
-from disc.tables import read_pins
+from disc.repin.store import load_plan
+from disc.tables import read_comb, read_pins
 
-SAMPLE = Path(__file__).resolve().parents[2] / "samples" / "first-disc"
-GIVEN = json.loads((SAMPLE / "sample.json").read_text(encoding="utf-8"))
-TRUTH = json.loads((SAMPLE / "truth.json").read_text(encoding="utf-8"))
+from .sample import GIVEN, SAMPLE, TRUTH, gap_mm
+
+LONG_MS = 120_000
 
 
-def test_two_photographs_and_a_diameter_become_pins(open_desk, tmp_path):
-    folder = tmp_path / "bench" / "my-watch"
-    desk = open_desk(folder)
+def test_from_two_photographs_to_a_saved_plan(open_desk, tmp_path):
+    folder, har = tmp_path / "bench" / "my-watch", tmp_path / "network.har"
+    desk = open_desk(folder, by_command=True, record_har_path=str(har))
     page = desk.page
     page.click("#start-form [type=submit]")
     assert "photograph of each side" in page.locator("#start-fault").inner_text()
     page.set_input_files("#photo-upper", str(SAMPLE / "upper.jpg"))
     _drop(page, "lower", SAMPLE / "lower.jpg")
-    page.wait_for_selector(".drop[data-side=lower] img:not([hidden])")
-    page.wait_for_selector(".drop[data-side=upper] img:not([hidden])")
+    for side in ("lower", "upper"):
+        page.wait_for_selector(f".drop[data-side={side}] img:not([hidden])")
     page.click("#start-form [type=submit]")
     assert "diameter" in page.locator("#start-fault").inner_text()
     _measure(page)
     measured = float(page.input_value("#start-diameter"))
-    # The sample is photographed 15 degrees aslant: lengths across and along the slant differ by 1 - cos 15 = 3.4 %.
+    # Both lengths are marked on the plate; a camera 15 degrees aslant makes them differ by 1 - cos 15 = 3.4 %.
     assert abs(measured / GIVEN["diameter_mm"] - 1.0) < 0.04
-    page.fill("#start-diameter", str(GIVEN["diameter_mm"]))
-    page.select_option("#start-form [name=turns]", GIVEN["turns"])
-    page.fill("#start-form [name=revolution_s]", str(GIVEN["revolution_s"]))
-    page.click("#start-form [type=submit]")
+    page.get_by_label("Diameter, mm").fill(str(GIVEN["diameter_mm"]))
+    page.get_by_label("Turning, seen on the upper side").select_option(GIVEN["turns"])
+    page.get_by_label("Seconds a turn").fill(str(GIVEN["revolution_s"]))
+    page.get_by_label("Rest arc, degrees").fill(str(GIVEN["rest_arc_deg"]))
+    page.get_by_role("button", name="Start and read the photographs").click()
     page.wait_for_selector("#work:not([hidden])")
-    page.wait_for_selector("#bench:not([hidden])", timeout=120_000)
+    page.wait_for_selector("#bench:not([hidden])", timeout=LONG_MS)
     desk.told("pins and holes were read")
-    job = open_job(folder)
+    _the_job_is_as_the_truth(folder)
+    page.get_by_role("button", name="Open Comb").click()
+    page.set_input_files("#comb-table", str(SAMPLE / "comb.csv"))
+    desk.told(f"a comb of {len(TRUTH['comb'])} teeth")
+    assert read_comb(folder / "comb.csv") == read_comb(SAMPLE / "comb.csv")
+    page.get_by_role("tab", name="Pin").click()
+    page.get_by_role("button", name="Open Findings").click()
+    page.get_by_role("button", name="Check the disc").click()
+    page.wait_for_selector("#panel-findings article", timeout=LONG_MS)
+    page.get_by_role("button", name="Accept").first.click()
+    desk.told("accepted")
+    page.get_by_role("tab", name="Plan").click()
+    assert "mainsprings" in page.locator("#panel-plan").inner_text()
+    page.get_by_role("button", name="Make the work list and drawings").click()
+    desk.told("is made", LONG_MS)
+    plan = load_plan(open_job(folder))
+    assert plan is not None and f"{plan.estimate.hours[1]:.1f} h" in page.locator("#plan-total").inner_text()
+    page.get_by_role("tab", name="Save").click()
+    with page.expect_download() as download:
+        page.get_by_role("link", name="work-list.pdf").click()
+    assert download.value.path().read_bytes() == (folder / "out" / "work-list.pdf").read_bytes()
+    page.get_by_role("tab", name="History").click()
+    assert page.locator("#history-steps li").count() == 3  # as read, the comb, one finding accepted
+    page.locator("#history-steps button").first.click()
+    desk.told("Undone")
+    assert not (folder / "comb.csv").exists()
+    desk.context.close()
+    sent = json.loads(har.read_text(encoding="utf-8"))["log"]["entries"]
+    asked = [urlsplit(one["request"]["url"]) for one in sent]
+    assert len(sent) > 40
+    assert {url.hostname for url in asked if url.scheme not in ("data", "blob")} == {"127.0.0.1"}
+    assert {one.get("serverIPAddress", "127.0.0.1") for one in sent} == {"127.0.0.1"}
+
+
+def _the_job_is_as_the_truth(folder):
+    job, read = open_job(folder), read_pins(folder / "pins.csv")
     assert job.plate.diameter_mm == GIVEN["diameter_mm"] and job.plate.turns == GIVEN["turns"]
-    found, true = len(read_pins(folder / "pins.csv")), len(TRUTH["pins"])
-    assert abs(found - true) <= 0.1 * true
-    assert {p.name for p in (folder / "photos").iterdir()} == {"upper.jpg", "lower.jpg"}
+    assert job.plate.rest_arc_deg == GIVEN["rest_arc_deg"]
+    # Nine tenths of the true pins, each by itself, and no more than a tenth too many: the photo room has finer tests.
+    near = [min((gap_mm(pin, true) for pin in read), default=math.inf) for true in TRUTH["pins"]]
+    assert sum(gap < 0.25 for gap in near) >= 0.9 * len(near) and len(read) <= 1.1 * len(near)
+    assert {path.name for path in (folder / "photos").iterdir()} == {"upper.jpg", "lower.jpg"}
     assert (folder / "photos" / "upper.jpg").read_bytes() == (SAMPLE / "upper.jpg").read_bytes()
-    page.click("#tab-comb")
-    page.click("#comb-draft")
-    desk.told("draft comb")
-    assert job.has("comb.csv")
 
 
 def test_a_picture_without_a_disc_is_told_and_the_next_try_goes_on(open_desk, tmp_path):
@@ -75,7 +116,7 @@ def test_a_picture_without_a_disc_is_told_and_the_next_try_goes_on(open_desk, tm
 def _measure(page) -> None:
     """Mark two ends of a known length (here a diameter) and the rim across it, the last mark by the keys' cross."""
     page.click("#measure-open")
-    page.wait_for_timeout(300)
+    page.wait_for_function("() => document.activeElement.id === 'measure-canvas'")
     photo = TRUTH["photos"][0]
     places = [_on_canvas(page, photo, photo["rim_px"][index]) for index in (0, 12, 6, 18)]
     for place in places[:3]:

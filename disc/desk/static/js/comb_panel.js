@@ -2,13 +2,13 @@
 
 import { post, upload } from "./api.js";
 import { button, byId, element } from "./dom.js";
+import { combSources } from "./comb_sources.js";
 import { drawCross, drawNumber } from "./marks.js";
 import { loadPhoto } from "./photo.js";
 import { hear } from "./roll.js";
 import { attempt, say } from "./say.js";
 import { addLayer, redraw } from "./stage.js";
 import { desk, on, setSheet, setTool, takeState, tell } from "./store.js";
-import { runTask } from "./tasks.js";
 import { extraTools } from "./tools.js";
 
 const panel = byId("panel-comb");
@@ -29,15 +29,15 @@ function fresh() {
 const nextStep = () => STEPS.find(([name]) => name === "tips" || !marks[name]);
 
 function draw() {
-  if (!desk.state?.job || (panel.contains(document.activeElement) && document.activeElement.matches("input[type=text]"))) return;
-  panel.replaceChildren(table(), onPhotograph());
+  if (!desk.state?.job || (panel.contains(document.activeElement) && document.activeElement.matches("input[type=text], select"))) return;
+  panel.replaceChildren(table(), combSources(desk.state.has_comb), onPhotograph());
 }
 
 function table() {
   const teeth = desk.music?.teeth ?? [];
   if (!desk.state.has_comb) {
-    return element("section", {}, element("h2", {}, "The comb"), element("p", {}, "There is no comb yet. Mark its tips on a photograph below, or make a draft from the tracks of the pins."),
-      button("Draft from the pins", () => runTask({ do: "comb" }), { id: "comb-draft" }));
+    return element("section", {}, element("h2", {}, "The comb"),
+      element("p", {}, "There is no comb yet, so no pin has a tooth and nothing sounds. Give its table, or mark its tips on a photograph below. With neither at hand a draft from the tracks of the pins shows where teeth must be; it does not know their pitches."));
   }
   return element("section", {}, element("h2", {}, `The comb: ${teeth.length} teeth`),
     desk.state.draft_comb ? element("p", { class: "care" }, "A draft made from the pins alone: tip angles and pitches are not measured.") : null,

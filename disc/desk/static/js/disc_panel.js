@@ -30,8 +30,7 @@ function plateForm() {
     element("option", { value: "clockwise" }, "clockwise"), element("option", { value: "counterclockwise" }, "counter-clockwise"));
   turns.value = plate.turns;
   const form = element("form", {}, element("h2", {}, "The plate"),
-    element("p", {}, element("label", {}, "Turning, seen on the upper side ", turns)),
-    element("div", { class: "row" }, ...PLATE.map(([name, words]) =>
+    element("div", { class: "fields" }, element("label", {}, "Turning, seen on the upper side ", turns), ...PLATE.map(([name, words]) =>
       element("label", {}, `${words} `, element("input", { name, id: `set-${name}`, size: 6, inputmode: "decimal", autocomplete: "off", value: plate[name] ?? "" })))),
     element("p", {}, element("button", { id: "set-plate" }, "Set")));
   form.onsubmit = (event) => {
@@ -48,9 +47,10 @@ function tuneForm() {
   const tune = desk.music?.tune;
   const form = element("form", {}, element("h2", {}, "The tune"),
     element("p", {}, tune ? `Read as ${tune.metre}, ${tune.key}, upbeat ${tune.upbeat}, ${tune.notes} notes.` : desk.music?.why ?? ""),
-    desk.music?.alternatives.length ? element("ul", { class: "evidence" }, ...desk.music.alternatives.map((words) => element("li", {}, words))) : null,
-    ...TUNE.map(([name, words, example]) => element("p", {}, element("label", {}, `${words} `,
-      element("input", { name, id: `set-${name}`, size: name === "title" ? 22 : 8, placeholder: example || null, autocomplete: "off", value: settings[name] ?? "" })))),
+    desk.music?.alternatives.length ? element("details", {}, element("summary", {}, "What else it could be"),
+      element("ul", { class: "evidence" }, ...desk.music.alternatives.map((words) => element("li", {}, words)))) : null,
+    element("div", { class: "fields" }, ...TUNE.map(([name, words, example]) => element("label", {}, `${words} `,
+      element("input", { name, id: `set-${name}`, size: name === "title" ? 16 : 10, placeholder: example || null, autocomplete: "off", value: settings[name] ?? "" })))),
     element("p", { class: "hint" }, "Leave a field empty and the program decides."),
     element("button", { id: "set-tune" }, "Set"));
   form.onsubmit = (event) => {

@@ -16,10 +16,11 @@ function draw() {
   if (!desk.state?.job) return;
   const told = desk.state.findings;
   // The same findings are not drawn again: a list must not change under the hand that is about to press.
-  const key = JSON.stringify([told, filter]);
+  const key = JSON.stringify([told, filter, desk.state.pending]);
   if (key === drawn) return undefined;
   drawn = key;
   if (told.trouble) return panel.replaceChildren(element("p", { class: "fault" }, told.trouble), checkButton("Check again"));
+  if (desk.state.pending) return panel.replaceChildren(element("p", {}, "The findings are being worked out …"));
   if (!told.checked) {
     return panel.replaceChildren(
       element("p", {}, "The disc has not been checked yet. The check looks at every pin and hole, and says what is missing, bent, left over or set wrong, each with its evidence."),
@@ -32,7 +33,6 @@ function draw() {
   panel.replaceChildren(
     element("div", { class: "row" }, element("label", {}, "Show ", chooser(all)), checkButton("Check again")),
     withScore(),
-    told.as_stored ? element("p", { class: "care" }, "The last check was given a score; bring it again so that findings follow your corrections.") : "",
     shown.length ? "" : element("p", { class: "faint" }, all.length ? "None of these." : "The check found nothing to say."),
     ...shown.map(card),
   );

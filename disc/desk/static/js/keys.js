@@ -22,6 +22,10 @@ export const KEY_HELP = [
     ["V A M B L", "pick, add, move, box, lasso"], ["1 2 3 4 5", "picked pins are sound, bent, stub, missing, too many"],
     ["Ctrl+A", "pick all pins of this picture"], ["Space", "play, pause"],
   ]],
+  ["With fingers", [
+    ["One finger", "moves the picture; with Add, Move, Box or Lasso, uses the tool"], ["Two fingers", "zoom and move"],
+    ["Tap", "pick a pin"], ["Long press", "one pin more, or one less, of those picked"],
+  ]],
   ["On the unrolled turn", [
     ["Left, right", "strike before, after"], ["Up, down", "tooth above, below"], ["Enter", "hear the tooth"],
     ["+ −", "show less or more of the turn"], ["Space", "play, pause"],

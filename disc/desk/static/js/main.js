@@ -36,8 +36,10 @@ async function reload() {
 }
 
 function takeFindings(found) {
+  desk.state.pending = false;
   desk.state.findings = found.findings;
   desk.state.plan = found.plan;
+  desk.state.files = found.files;
   tell("findings");
 }
 
@@ -127,6 +129,7 @@ attachGestures(canvas, {
   drop: tools.drop,
   leave: tools.leave,
   tap: tools.tap,
+  hold: tools.hold,
   pan: (dx, dy) => {
     view()?.pan(dx, dy);
     redraw();

@@ -2,6 +2,7 @@
 
 import { button, byId, element, fact, fill } from "./dom.js";
 import { WORDS } from "./marks.js";
+import { nextSteps, stepsKey } from "./next_steps.js";
 import { hear } from "./roll.js";
 import { desk, on, toothNumbered } from "./store.js";
 import { edit, removePicked } from "./tools.js";
@@ -13,23 +14,24 @@ panel.append(card, element("h3", { id: "list-title" }, "All pins"), pinList);
 
 function draw() {
   if (!desk.state?.job) return;
-  // A field in which the person is typing is not rebuilt under the hand.
-  if (card.contains(document.activeElement) && document.activeElement.matches("textarea, input")) {
-    if (card.dataset.picked === picked()) return;
-  }
+  const pins = [...desk.selection].map((id) => desk.pins.get(id));
+  // Nothing is rebuilt that stays the same, nor a field in which the person is typing: it would slip from the hand.
+  const isTyping = card.contains(document.activeElement) && document.activeElement.matches("textarea, input");
+  const shown = JSON.stringify([pins, pins.map((pin) => desk.music?.places[pin.id]), desk.music?.teeth, pins.length ? evidenceOf(pins) : stepsKey()]);
+  if (card.dataset.picked === picked() && (isTyping || card.shown === shown)) return;
+  const isNoting = card.dataset.picked === picked() && card.querySelector("details")?.open;
   const focused = document.activeElement?.closest("#panel-pin") ? document.activeElement.id : null;
   card.dataset.picked = picked();
-  const pins = [...desk.selection].map((id) => desk.pins.get(id));
-  if (pins.length === 0) card.replaceChildren(nothing());
+  card.shown = shown;
+  if (pins.length === 0) card.replaceChildren(nextSteps());
   else fill(card, ...(pins.length === 1 ? one(pins[0]) : several(pins)));
+  if (isNoting) card.querySelector("details").open = true;
   if (focused) byId(focused)?.focus();
 }
 
-const picked = () => [...desk.selection].join(" ");
+const evidenceOf = (pins) => (desk.state.findings?.findings ?? []).filter((finding) => pins.some((pin) => pin.id === finding.pin));
 
-function nothing() {
-  return element("p", { class: "faint" }, "Pick a pin on the picture, in the unrolled turn, in the score or in the list below.");
-}
+const picked = () => [...desk.selection].join(" ");
 
 function one(pin) {
   const facts = element("dl", { class: "facts" });
@@ -63,8 +65,7 @@ function several(pins) {
 
 function evidence(pin) {
   const list = element("ul", { class: "evidence" });
-  for (const finding of desk.state.findings?.findings ?? []) {
-    if (finding.pin !== pin.id) continue;
+  for (const finding of evidenceOf([pin])) {
     list.append(element("li", {}, `${finding.heading}, ${Math.round(finding.probability * 100)} %: ${finding.evidence.map((e) => e.words).join("; ")}`));
   }
   return list.children.length ? list : null;

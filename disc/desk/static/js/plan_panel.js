@@ -11,16 +11,16 @@ function draw() {
   const plan = desk.state.plan;
   const cautions = element("details", {}, element("summary", {}, "Before you handle the object"),
     element("ul", { class: "evidence" }, ...Object.values(desk.state.cautions).map((words) => element("li", {}, words))));
-  const make = button(plan.made ? "Plan again" : "Plan the work", () => runTask({ do: "plan" }), { id: "plan" });
+  const make = button("Make the work list and drawings", () => runTask({ do: "plan" }), { id: "plan" });
   if (plan.trouble) return panel.replaceChildren(element("p", { class: "fault" }, plan.trouble), make, cautions);
+  if (desk.state.pending) return panel.replaceChildren(element("p", {}, "The plan is being worked out …"), cautions);
   if (!plan.made) {
-    return panel.replaceChildren(element("p", {}, "There is no plan yet. It follows from the findings you accept: what to set, straighten, pull or leave, with drawings, settings and an estimate."), make, cautions);
+    return panel.replaceChildren(element("p", {}, "There is no plan yet. It follows from the findings: what to set, straighten, pull or leave, with drawings, settings and an estimate. Check the disc first (Findings)."), make, cautions);
   }
   return panel.replaceChildren(
     element("p", { class: "care" }, desk.state.cautions.train),
     plan.total ? element("p", {}, element("strong", { id: "plan-total" }, `Estimate: ${plan.total}`)) : "",
     ...(plan.notes ?? []).map((words) => element("p", { class: "hint" }, words)),
-    plan.stale ? element("p", { class: "care" }, "Pins or decisions changed since this plan; plan again.") : "",
     table(plan.lines),
     make,
     cautions,

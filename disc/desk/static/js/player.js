@@ -2,9 +2,11 @@
 
 import { upload, post } from "./api.js";
 import { byId, element } from "./dom.js";
+import { canFollow, heardStrikes, heardTurn, recordedAt, turnAt } from "./heard.js";
 import { attempt, say } from "./say.js";
 import { audio, prepare, silence, strike } from "./sound.js";
 import { desk, on, takeState, tell, toothNumbered } from "./store.js";
+import { runTask } from "./tasks.js";
 
 const AHEAD_S = 0.25; // strikes are handed to the sound card this much before their time
 const EVERY_MS = 60;
@@ -19,10 +21,16 @@ const speed = () => Number(byId("play-speed").value);
 const what = () => byId("play-what").value;
 const onlyTooth = () => byId("play-tooth").value;
 export const turnSeconds = () => desk.state.plate.revolution_s;
-export const strikesPlayed = () => (desk.music ? (what() === "should" ? desk.music.should : desk.music.now) : []);
+export const isHeard = () => what() === "heard"; // a recorded turn is played, laid over the disc
+const isRecorded = () => isHeard() || what().startsWith("recording:");
+
+export function strikesPlayed() {
+  if (isHeard()) return heardStrikes();
+  return desk.music ? (what() === "should" ? desk.music.should : desk.music.now) : [];
+}
 
 function now() {
-  if (recording) return recording.currentTime;
+  if (recording) return isHeard() ? turnAt(recording.currentTime) : recording.currentTime;
   return from.at + ((performance.now() - from.clock) / 1000) * speed();
 }
 
@@ -32,7 +40,7 @@ export function togglePlay() {
 
 export async function play() {
   if (!desk.state?.job) return;
-  if (what().startsWith("recording:")) return playRecording(what().slice(10));
+  if (isRecorded()) return playRecording();
   if (!desk.music?.now.length && !desk.music?.should.length) return say(desk.music?.why || "Nothing sounds yet.", true);
   audio();
   await prepare(desk.music.teeth);
@@ -67,7 +75,7 @@ export function seek(at) {
   player.at = Math.max(0, Math.min(turnSeconds(), at));
   from = { clock: performance.now(), at: player.at };
   handed = player.at - 1e-6;
-  if (recording) recording.currentTime = player.at;
+  if (recording) recording.currentTime = isHeard() ? recordedAt(player.at) : player.at;
   showLoop();
   tell("time");
 }
@@ -88,8 +96,10 @@ function handOver() {
 function tick() {
   if (!player.playing) return;
   player.at = now();
-  const end = player.loop && !recording ? player.loop[1] : turnSeconds();
-  if (player.at >= end && !recording) {
+  const end = player.loop ? player.loop[1] : turnSeconds();
+  if (recording) {
+    if (player.loop && isHeard() && (player.at >= end || player.at < player.loop[0] - 0.5)) seek(player.loop[0]);
+  } else if (player.at >= end) {
     if (player.loop) {
       player.at = player.loop[0];
       from = { clock: performance.now(), at: player.at };
@@ -103,14 +113,17 @@ function tick() {
   if (player.playing) requestAnimationFrame(tick);
 }
 
-async function playRecording(name) {
-  recording = new Audio(`/api/recording/${encodeURIComponent(name)}`);
+async function playRecording() {
+  const heard = isHeard();
+  if (heard && !canFollow()) return say(heardTurn()?.why || "No recorded turn was compared with the pins yet.", true);
+  recording = new Audio(heard ? "/api/heard-turn" : `/api/recording/${encodeURIComponent(what().slice(10))}`);
   recording.preservesPitch = true;
   recording.playbackRate = speed();
   recording.onended = pause;
-  recording.currentTime = player.at;
+  recording.currentTime = heard ? recordedAt(player.loop ? player.loop[0] : player.at) : player.at;
   await attempt(() => recording.play());
-  start();
+  if (recording) start();
+  return undefined;
 }
 
 // ---- one bar over and over
@@ -131,7 +144,7 @@ function chosenSeconds() {
 function showLoop() {
   const box = byId("play-loop");
   const bar = barAt(chosenSeconds());
-  box.disabled = !bar;
+  box.disabled = !bar || what().startsWith("recording:");
   const named = (number) => (number < 1 ? "the start" : `bar ${number}`);
   byId("loop-words").textContent = player.loop ? named(player.loop[2]) : bar ? named(bar.number) : "a bar";
 }
@@ -167,15 +180,34 @@ function showChoices() {
   choice.replaceChildren(
     element("option", { value: "now" }, "as it plays now"),
     element("option", { value: "should" }, "as it should play"),
+    ...(desk.state?.heard ? [element("option", { value: "heard" }, `as recorded, on the pins: ${desk.state.heard.name}`)] : []),
     ...recordings.map((name) => element("option", { value: `recording:${name}` }, `recording ${name}`)),
   );
   choice.value = [...choice.options].some((option) => option.value === was) ? was : "now";
+  showWhat();
+}
+
+// What goes with the choice: a plain recording can be compared, and it has no teeth and no bars of its own.
+function showWhat() {
+  byId("listen").hidden = !what().startsWith("recording:");
+  byId("play-tooth").disabled = isRecorded();
   showLoop();
 }
+
+byId("listen").onclick = async () => {
+  pause();
+  const done = await runTask({ do: "listen", recording: what().slice(10) });
+  if (!done) return;
+  byId("play-what").value = "heard";
+  showWhat();
+  tell("music", desk.music);
+};
 
 byId("play").onclick = togglePlay;
 byId("play-what").onchange = () => {
   pause();
+  showWhat();
+  if (what().startsWith("recording:")) say("Not compared yet: the line shows the recording's own time. “Compare with the pins” finds silent and extra strikes.");
   tell("music", desk.music);
 };
 byId("play-speed").onchange = () => {

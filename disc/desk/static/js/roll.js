@@ -2,14 +2,16 @@
 
 import { byId, fitCanvas, oncePerFrame } from "./dom.js";
 import { attachGestures } from "./gestures.js";
+import { extraSounds, silentPins } from "./heard.js";
 import { COLOURS } from "./marks.js";
-import { barAt, player, seek, togglePlay, turnSeconds } from "./player.js";
+import { barAt, isHeard, player, seek, togglePlay, turnSeconds } from "./player.js";
 import { audio, strike } from "./sound.js";
 import { desk, on, select, toothNumbered } from "./store.js";
 
 const canvas = byId("roll");
 const GUTTER_PX = 92;
 const RULER_PX = 20;
+const FOOT_PX = 3; // the lowest tooth's name keeps clear of the edge
 const PICK_PX = 14;
 const MOST_ZOOM = 40;
 const RING_S = 0.35;
@@ -19,7 +21,7 @@ let rows = new Map(); // tooth number -> row from the top
 let count = 1;
 
 const width = () => canvas.clientWidth;
-const rowHeight = () => (canvas.clientHeight - RULER_PX) / Math.max(1, count);
+const rowHeight = () => (canvas.clientHeight - RULER_PX - FOOT_PX) / Math.max(1, count);
 const perSecond = () => ((width() - GUTTER_PX) / turnSeconds()) * zoom;
 const xOf = (seconds) => GUTTER_PX + (seconds - left) * perSecond();
 const secondsAt = (x) => left + (x - GUTTER_PX) / perSecond();
@@ -34,14 +36,23 @@ function order() {
   redrawRoll();
 }
 
-// Every strike once: those of the pins as they should be, with what the disc plays now.
+// Every strike once: those of the pins as they should be, with what the disc plays now; of a recorded turn, what was
+// not heard in it does not play.
 function strikes() {
   const music = desk.music;
   if (!music) return [];
+  const silent = isHeard() ? silentPins() : new Set();
   const now = new Map(music.now.map((one) => [one[3], one]));
-  const all = music.should.map((one) => ({ strike: now.get(one[3]) ?? one, plays: now.has(one[3]) }));
+  const all = music.should.map((one) => ({ strike: now.get(one[3]) ?? one, plays: now.has(one[3]) && !silent.has(one[3]) }));
   const known = new Set(music.should.map((one) => one[3]));
-  return [...all, ...music.now.filter((one) => !known.has(one[3])).map((one) => ({ strike: one, plays: true }))];
+  const others = music.now.filter((one) => !known.has(one[3]));
+  return [...all, ...others.map((one) => ({ strike: one, plays: !silent.has(one[3]) }))];
+}
+
+// Where the mark of a pin's strike is on the canvas, for whoever watches the page from outside.
+export function placeOfStrike(id) {
+  const hit = strikes().find((one) => one.strike[3] === id)?.strike;
+  return hit ? [xOf(hit[1]) + 2, yOf(hit[2])] : null;
 }
 
 function keepInside() {
@@ -66,6 +77,7 @@ function draw() {
   drawBars(c, h);
   if (player.loop) drawLoop(c, h);
   for (const one of strikes()) drawStrikeMark(c, one);
+  if (isHeard()) drawExtra(c);
   drawHead(c, h);
   c.restore();
   drawClock(c);
@@ -191,6 +203,24 @@ function drawStrikeMark(c, { strike: [, onset, tooth, id, doubtful], plays }) {
   }
 }
 
+// Heard where no pin accounts for it: an upright cross on the tooth's line.
+function drawExtra(c) {
+  for (const [, second, tooth] of extraSounds()) {
+    if (!rows.has(tooth)) continue;
+    const [x, y] = [xOf(second) + 2, yOf(tooth)];
+    for (const [colour, thick] of [["#fffdf8", 6], [COLOURS.extra, 3]]) {
+      c.strokeStyle = colour;
+      c.lineWidth = thick;
+      c.beginPath();
+      c.moveTo(x - 6, y);
+      c.lineTo(x + 6, y);
+      c.moveTo(x, y - 6);
+      c.lineTo(x, y + 6);
+      c.stroke();
+    }
+  }
+}
+
 function cross(c, x, y, r) {
   c.beginPath();
   c.moveTo(x - r, y - r);
@@ -238,6 +268,10 @@ attachGestures(canvas, {
     redrawRoll();
   },
   zoom: (factor, [px]) => zoomBy(factor, px),
+  hold: (at) => {
+    const hit = strikeUnder(at, PICK_PX * 1.7);
+    if (hit) select([hit[3]], "toggle", "roll");
+  },
   tap: ([px, py], event) => {
     if (!count) return;
     if (px < GUTTER_PX) {
@@ -320,9 +354,19 @@ function follow() {
   redrawRoll();
 }
 
+function explain() {
+  const words = ["Filled: sounds. Ring with a cross: silent, its pin is missing or broken."];
+  if (isHeard()) words[0] = "Filled: heard. Ring with a cross: not heard, or its pin is missing.";
+  if (isHeard() && extraSounds().length) words.push("Upright cross: heard, but no pin is there.");
+  if (strikes().some((one) => one.strike[4])) words.push("“?”: in doubt.");
+  byId("roll-words").textContent = count ? words.join(" ") : "";
+}
+
 export const barWords = () => barAt(player.at)?.number;
 on("state", order);
 on("music", order);
+on("state", explain);
+on("music", explain);
 on("pins", redrawRoll);
 on("selection", showPicked);
 on("time", follow);

@@ -12,8 +12,13 @@ const MAKE = [
   ["report", "Condition report"],
 ];
 
+let drawn = null;
+
 function draw() {
   if (!desk.state?.job) return;
+  const key = JSON.stringify(desk.state.files);
+  if (key === drawn) return; // a list must not change under the hand that is about to press
+  drawn = key;
   panel.replaceChildren(
     element("h2", {}, "Make"),
     element("div", { class: "row" }, ...MAKE.map(([name, words]) => button(words, () => runTask({ do: name }), { "data-make": name }))),
@@ -37,3 +42,4 @@ function line(file) {
 const size = (bytes) => (bytes < 1e6 ? `${Math.max(1, Math.round(bytes / 1e3))} kB` : `${(bytes / 1e6).toFixed(1)} MB`);
 
 on("state", draw);
+on("findings", draw);

@@ -117,6 +117,15 @@ export function tap(at, event) {
   return undefined;
 }
 
+// A long press of a finger: one pin more, or one less, of those picked.
+export function hold(at) {
+  if (extraTools.has(desk.tool) || desk.sheet === "comb") return;
+  const pin = pinUnder(at, FINGER_PX);
+  if (!pin) return;
+  select([pin.id], "toggle", "stage");
+  say(`${desk.selection.size} pins picked.`);
+}
+
 function inBox([a, b], [x, y]) {
   return x >= Math.min(a[0], b[0]) && x <= Math.max(a[0], b[0]) && y >= Math.min(a[1], b[1]) && y <= Math.max(a[1], b[1]);
 }

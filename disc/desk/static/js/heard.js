@@ -1,0 +1,38 @@
+// A recorded turn that was compared with the pins: where the disc stands while it plays, and which strike is heard.
+// The server lays the recording over the disc (heard.py); here times are only looked up.
+
+import { desk } from "./store.js";
+
+export const heardTurn = () => desk.state?.heard ?? null;
+export const canFollow = () => (heardTurn()?.path.length ?? 0) > 1;
+const revolution = () => desk.state.plate.revolution_s;
+
+// Straight lines through [x, y] rows; from, to: which column is asked for and which is answered.
+function along(rows, value, from, to) {
+  let high = rows.findIndex((row) => row[from] > value);
+  if (high < 0) high = rows.length - 1;
+  if (high === 0) high = 1;
+  const [a, b] = [rows[high - 1], rows[high]];
+  return a[to] + ((value - a[from]) / (b[from] - a[from] || 1)) * (b[to] - a[to]);
+}
+
+// Second of the steady turn at which the disc stands at this second of the recording.
+export function turnAt(recorded) {
+  const turns = along(heardTurn().path, recorded, 0, 1);
+  return (turns - Math.floor(turns)) * revolution();
+}
+
+// The first second of the recording at which the disc stands there.
+export function recordedAt(second) {
+  const { path } = heardTurn();
+  let turns = second / revolution() + Math.floor(path[0][1]);
+  if (turns < path[0][1]) turns += 1;
+  return Math.max(0, along(path, turns, 1, 0));
+}
+
+// As the page's other strikes: [turn_deg, onset in the turn, tooth, pin, doubtful]
+export const heardStrikes = () =>
+  (heardTurn()?.sounds ?? []).map(([, second, tooth, pin]) => [(second / revolution()) * 360, second, tooth, pin, false]);
+
+export const silentPins = () => new Set(heardTurn()?.silent ?? []);
+export const extraSounds = () => heardTurn()?.extra ?? [];
