@@ -22,14 +22,16 @@ from disc.listen.turn_match import Heard, Matched, match
 from disc.listen.turn_onset import attack_curve, refine
 from disc.listen.turn_path import Expected, expected_along, find_line, lay_path, loudness
 from disc.listen.turn_sounds import Beginning
-from disc.listen.turn_tones import Tones, overall_shifts, tones_of
+from disc.listen.turn_tones import Tones, overall_shifts, tones_at, tones_of
+from disc.listen.turn_voices import refined
 from disc.listen.whirr import Whirr, find_whirr
 from disc.words import Advance, no_progress
 
 # A comb that sounds this much off its table was recorded with another clock; less is tuning or warmth.
 CLOCK_CENTS = 60.0
 STANDARD_RATES = (8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000, 88200, 96000)
-SNAP_CENTS = 6.0
+# The comb may be off its table as a whole by so much; neighbouring standard rates are 147 cents apart or more.
+SNAP_CENTS = 35.0
 FEWEST_STRIKES = 6
 # Mean salience of expected strikes along the right path: 0.75 to 0.9 on the development recordings, about 0.25 on a
 # recording of another tune.
@@ -118,7 +120,7 @@ def read_turn(
             "and are the comb's pitches right?"
         )
     advance(0.5, "matching strikes")
-    matched, motion = _settle(recording, tones, expected, path)
+    matched, motion, tones = _settle(recording, tones, expected, path)
     advance(0.8, "following the speed")
     whirr = find_whirr(recording, motion)
     sounds = _sounds(recording, tones, matched, motion)
@@ -169,20 +171,27 @@ def _clock(cents: float, rate: float) -> float:
     return ratio
 
 
-def _settle(recording: Recording, tones: Tones, expected: list[Expected], path: FloatArray) -> tuple[Matched, Motion]:
-    """Match, fit the motion, and match again along it, with exact onsets."""
-    loud = loudness(tones)
+def _settle(
+    recording: Recording, tones: Tones, expected: list[Expected], path: FloatArray
+) -> tuple[Matched, Motion, Tones]:
+    """Match, fit the motion, listen again at the teeth's own frequencies, and match again along it, with exact
+    onsets."""
+    whole = transform(recording)
     curve, step_s = attack_curve(recording)
-    for _ in range(3):
+    for again in range(3):
+        loud = loudness(tones)
         matched = match(tones, expected, path, loud)
         heard = [h for h in matched.heard if h.beginning is not None]
         if len(heard) < FEWEST_STRIKES:
             raise BadInput("too few of the expected strikes are heard to follow the disc. Record closer, in quiet.")
-        onsets = refine([h.beginning.time_s for h in heard if h.beginning], curve, step_s)
-        motion = motion_from(onsets, np.array([h.expected.turn for h in heard]))
+        onsets = _onsets([h.beginning for h in heard if h.beginning], curve, step_s)
+        motion = motion_from(onsets, np.array([h.expected.turn for h in heard]), [h.expected.group for h in heard])
         expected = _played(expected, heard)
         path = motion.time(np.array([e.turn for e in expected]))
-    return _with_onsets(matched, curve, step_s), motion
+        if not again:
+            rung = refined(whole, tones, [(h.beginning.time_s, h.expected.tooth) for h in heard if h.beginning])
+            tones = tones_at(whole, tones.teeth, rung)
+    return _with_onsets(matched, curve, step_s), motion, tones
 
 
 def _played(expected: list[Expected], heard: Sequence[Heard]) -> list[Expected]:
@@ -193,10 +202,14 @@ def _played(expected: list[Expected], heard: Sequence[Heard]) -> list[Expected]:
     return [e for e in expected if sounding[int(np.floor(e.turn))] >= PLAYED_SHARE * counts[int(np.floor(e.turn))]]
 
 
+def _onsets(beginnings: Sequence[Beginning], curve: FloatArray, step_s: float) -> FloatArray:
+    return refine([b.edge_s for b in beginnings], [b.group for b in beginnings], curve, step_s)
+
+
 def _with_onsets(matched: Matched, curve: FloatArray, step_s: float) -> Matched:
     """Everything heard with its exact onset."""
     beginnings = [h.beginning for h in matched.heard if h.beginning] + [b for b, _ in matched.extra]
-    onsets = refine([b.time_s for b in beginnings], curve, step_s)
+    onsets = _onsets(beginnings, curve, step_s)
     exact = {id(b): replace(b, time_s=float(t)) for b, t in zip(beginnings, onsets, strict=True)}
     heard = tuple(h if h.beginning is None else replace(h, beginning=exact[id(h.beginning)]) for h in matched.heard)
     return replace(matched, heard=heard, extra=tuple((exact[id(b)], odds) for b, odds in matched.extra))
@@ -208,7 +221,7 @@ def _sounds(recording: Recording, tones: Tones, matched: Matched, motion: Motion
         b = h.beginning
         if b is None:
             continue
-        late = b.time_s - float(motion.time(np.array([h.expected.turn]))[0])
+        late = b.time_s - float(motion.time(np.array([h.expected.turn]))[0]) - motion.late_s.get(b.group, 0.0)
         lap = int(np.floor(h.expected.turn))
         share = b.strength / matched.loud[b.group]
         shared = _is_shared(h, matched.heard)
@@ -250,7 +263,7 @@ def _revolution(motion: Motion, expected: Sequence[Expected]) -> tuple[float, fl
     """(seconds of a turn, turns heard): over the whole turns recorded, or the part there is, taken to a whole turn."""
     first, last = expected[0].turn, expected[-1].turn
     start = np.floor(first + 0.2)  # a turn that was recorded from its beginning is measured from there
-    begin = start if abs(first - start) < 0.2 else first
+    begin = start if abs(first - start) < 0.2 else min(first, float(motion.position(np.array([0.0]))[0]))
     laps = max(1.0, np.floor(last - begin + 0.2))
     ends = motion.time(np.array([begin, begin + laps]))
     return float((ends[1] - ends[0]) / laps), float(last - first)

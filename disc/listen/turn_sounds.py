@@ -18,33 +18,35 @@ from disc.listen.turn_tones import Tones
 
 APART_S = 0.045  # two beginnings of one pitch nearer than this are one
 LEAST_SHARE, LEAST_OVER_NOISE = 0.02, 5.0
+EDGE_S = 0.12  # a tone comes up within the longest window
 
 
 @dataclass(frozen=True)
 class Beginning:
-    """Something of one pitch begins. strength: amplitude. explained: what other strikes account
-    for. steady: 0 to 1, how far it goes on as a tone."""
+    """Something of one pitch begins. strength: amplitude. explained: what other strikes account for. steady: 0 to 1,
+    how far it goes on as a tone. edge_s: where the strength has come half way up, surer than its top if that is flat.
+    """
 
     group: int
     time_s: float
     strength: float
     explained: float = 0.0
     steady: float = 1.0
+    edge_s: float = 0.0
 
 
 def find_beginnings(tones: Tones, loud: FloatArray) -> list[Beginning]:
     """All peaks of all pitches that could be a strike, in time order."""
     found = []
-    distance = max(1, round(APART_S / tones.step_s))
+    distance, farthest = max(1, round(APART_S / tones.step_s)), round(EDGE_S / tones.step_s)
     for group, row in enumerate(tones.strength):
         least = max(LEAST_SHARE * loud[group], LEAST_OVER_NOISE * tones.noise[group])
         places, _ = find_peaks(row, height=least, distance=distance)
         for k in places:
-            found.append(
-                Beginning(
-                    group, _vertex(row, int(k)) * tones.step_s, float(row[k]), steady=_steady(tones, group, int(k))
-                )
-            )
+            at = _vertex(row, int(k)) * tones.step_s
+            # Half of a sudden tone is in the window when its middle passes the strike.
+            edge = _edge(row, int(k), farthest) * tones.step_s + 0.5 * float(tones.window_s[group])
+            found.append(Beginning(group, at, float(row[k]), 0.0, _steady(tones, group, int(k)), edge))
     return sorted(found, key=lambda b: b.time_s)
 
 
@@ -59,6 +61,16 @@ def _vertex(row: FloatArray, k: int) -> float:
     a, b, c = row[k - 1], row[k], row[k + 1]
     bend = a - 2 * b + c
     return float(k + (0.5 * (a - c) / bend if bend < 0 else 0.0))
+
+
+def _edge(row: FloatArray, k: int, farthest: int) -> float:
+    """Place, going back from a peak, where half its height is passed; at most so many frames back."""
+    half, first = 0.5 * row[k], k
+    while first > 0 and k - first < farthest and row[first - 1] > half:
+        first -= 1
+    if first == 0 or row[first - 1] > half or row[first] <= row[first - 1]:
+        return float(first)
+    return first - float((row[first] - half) / (row[first] - row[first - 1]))
 
 
 def peak_near(tones: Tones, group: int, time_s: float, reach_s: float) -> float:

@@ -31,7 +31,9 @@ USUAL_CENTS = 15.0
 class Tones:
     """strength: shape (pitches, frames), amplitude of what begins; frame k at k * step_s. steady: same
     shape, 0 to 1, how far what has begun goes on as a tone does (noise does not). hz: shape (pitches,), as
-    heard. teeth: for each pitch the teeth that have it. noise: shape (pitches,), the usual strength of nothing."""
+    heard. teeth: for each pitch the teeth that have it. noise: shape (pitches,), the usual strength of nothing. rung_hz:
+    for each pitch the frequencies at which its teeth ring, one or several some cents apart. window_s: shape (pitches,).
+    """
 
     strength: FloatArray
     steady: FloatArray
@@ -39,6 +41,8 @@ class Tones:
     hz: FloatArray
     teeth: tuple[tuple[int, ...], ...]
     noise: FloatArray
+    rung_hz: tuple[tuple[float, ...], ...]
+    window_s: FloatArray
 
     @property
     def frames(self) -> int:
@@ -67,26 +71,21 @@ def groups_of(pitches: dict[int, float]) -> tuple[tuple[int, ...], ...]:
 def tones_of(whole: Whole, pitches: dict[int, float], shift_cents: float = 0.0) -> Tones:
     """The strength of beginnings for every pitch of the comb. shift_cents: how much higher all of it sounds."""
     groups = groups_of(pitches)
-    nominal = np.array([hz_of_pitch(float(np.mean([pitches[t] for t in g])) + shift_cents / 100.0) for g in groups])
     lines = LineSpectrum(whole)
-    hz = np.array([lines.nearest(f, TUNING_CENTS) for f in nominal])
-    rows = [
-        _least(_beginnings(whole, f, _window_s(hz, k)) for f in _lines_of(lines, [pitches[t] for t in group], hz[k]))
-        for k, group in enumerate(groups)
-    ]
+    rung = [lines.of_group([pitches[t] + shift_cents / 100.0 for t in group]) for group in groups]
+    return tones_at(whole, groups, rung)
+
+
+def tones_at(whole: Whole, groups: Sequence[tuple[int, ...]], rung_hz: Sequence[Sequence[float]]) -> Tones:
+    """The same where it is known at which frequencies each group of teeth rings."""
+    hz = np.array([float(np.mean(row)) for row in rung_hz])
+    window_s = np.array([_window_s(hz, k) for k in range(len(hz))])
+    rows = [_least(_beginnings(whole, f, w) for f in row) for row, w in zip(rung_hz, window_s, strict=True)]
     frames = min(len(r[0]) for r in rows)
     strength = np.array([r[0][:frames] for r in rows])
     steady = np.array([r[1][:frames] for r in rows])
-    return Tones(strength, steady, STEP_S, hz, groups, np.median(strength, axis=1) + 1e-9)
-
-
-def _lines_of(lines: LineSpectrum, pitches: Sequence[float], hz: float) -> list[float]:
-    """The frequencies in one group: teeth of nearly one pitch differ by some cents, and each rings at its own."""
-    middle = float(np.mean(pitches))
-    apart = sorted({round(p - middle, 2) for p in pitches})
-    if apart[-1] - apart[0] < CLOSE_SEMITONES:
-        return [hz]
-    return [lines.nearest(hz * 2 ** (d / 12.0), CLOSE_CENTS) for d in apart]
+    noise = np.median(strength, axis=1) + 1e-9
+    return Tones(strength, steady, STEP_S, hz, tuple(groups), noise, tuple(map(tuple, rung_hz)), window_s)
 
 
 def _least(rows: Iterable[tuple[FloatArray, FloatArray]]) -> tuple[FloatArray, FloatArray]:
@@ -97,32 +96,49 @@ def _least(rows: Iterable[tuple[FloatArray, FloatArray]]) -> tuple[FloatArray, F
 
 
 class LineSpectrum:
-    """The spectrum of the whole recording at about one hertz: where the lines of ringing teeth stand."""
+    """The spectrum of the whole recording: where the lines of ringing teeth stand."""
 
     def __init__(self, whole: Whole) -> None:
-        step = whole.rate / whole.size
-        self.span = max(1, round(1.0 / step))
-        power = np.abs(whole.bins) ** 2
-        count = len(power) // self.span
-        self.power = power[: count * self.span].reshape(count, self.span).mean(axis=1)
-        self.step_hz = step * self.span
-        self.fine = power
-        self.fine_step = step
+        self.fine = np.abs(whole.bins) ** 2
+        self.fine_step = whole.rate / whole.size
+        self.width = max(1, round(0.6 / self.fine_step))
+
+    def of_group(self, pitches: Sequence[float]) -> list[float]:
+        """Frequencies at which teeth of nearly one pitch ring: all are moved alike to where the strongest lines stand,
+        then each to its own line. One frequency where they are too near to be told apart."""
+        apart = sorted({round(p, 2) for p in pitches})
+        if apart[-1] - apart[0] < CLOSE_SEMITONES:
+            apart = [float(np.mean(pitches))]
+        nominal = [hz_of_pitch(p) for p in apart]
+        if len(nominal) == 1:
+            return [self.nearest(nominal[0], TUNING_CENTS)]
+        moves = np.arange(-TUNING_CENTS, TUNING_CENTS + 0.5)
+        sums = np.zeros(len(moves))
+        for hz in nominal:
+            off, smooth, _ = self._around(hz, TUNING_CENTS)
+            sums += np.log(np.interp(moves, off, smooth) + 1e-12)
+        best = float(moves[int(np.argmax(sums - 0.5 * (moves / USUAL_CENTS) ** 2))])
+        return [self.nearest(hz * 2 ** (best / 1200.0), CLOSE_CENTS) for hz in nominal]
 
     def nearest(self, hz: float, cents: float) -> float:
         """Frequency of the strongest line within so many cents, as the centre of its energy."""
+        off, smooth, low = self._around(hz, cents)
+        if len(off) < 3 or smooth.max() <= 0:
+            return hz
+        top = int(np.argmax(smooth * np.exp(-0.5 * (off / USUAL_CENTS) ** 2)))
+        reach = slice(max(0, top - 2 * self.width), top + 2 * self.width + 1)
+        places = low + np.arange(len(off))[reach]
+        power = self.fine[places] ** 2
+        return float(np.sum(places * power) / np.sum(power) * self.fine_step)
+
+    def _around(self, hz: float, cents: float) -> tuple[FloatArray, FloatArray, int]:
+        """(cents off hz, smoothed power, first bin) of the spectrum within so many cents."""
         low, high = (int(hz * 2 ** (s * cents / 1200) / self.fine_step) for s in (-1, 1))
         piece = self.fine[low : high + 1]
-        if len(piece) < 3 or piece.max() <= 0:
-            return hz
-        width = max(1, round(0.6 / self.fine_step))
-        smooth = np.convolve(piece, np.hanning(2 * width + 1), mode="same")
-        off = 1200 * np.log2((low + np.arange(len(piece)) + 1e-9) * self.fine_step / hz)
-        smooth *= np.exp(-0.5 * (off / USUAL_CENTS) ** 2)
-        top = int(np.argmax(smooth))
-        reach = slice(max(0, top - 2 * width), top + 2 * width + 1)
-        places = np.arange(len(piece))[reach]
-        return float((low + np.sum(places * piece[reach] ** 2) / np.sum(piece[reach] ** 2)) * self.fine_step)
+        if len(piece) < 3:
+            return np.zeros(0), np.zeros(0), low
+        smooth = np.convolve(piece, np.hanning(2 * self.width + 1), mode="same")
+        return 1200 * np.log2((low + np.arange(len(piece)) + 1e-9) * self.fine_step / hz), smooth, low
 
 
 def _window_s(hz: FloatArray, k: int) -> float:

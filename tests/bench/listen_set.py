@@ -51,14 +51,12 @@ def comb_pitches(rng: np.random.Generator, n: int) -> np.ndarray:
     return pitches + a_offset + rng.normal(0, 0.05, n)
 
 
-VOICES = {
-    "bar": lambda rng: s.BarVoice(rng),
-    **{
-        f"{font_name}-{program}": (lambda rng, f=font, p=program: s.SampledVoice(rng, f, p))
-        for font_name, font in (("fluid", s.FLUID), ("tim", s.TIMGM))
-        for program in (8, 9, 10, 11, 12, 14, 45, 46, 108)
-    },
-}
+def voice_of(rng: np.random.Generator, name: str) -> s.BarVoice | s.SampledVoice:
+    """ "bar", or a sound font and the number of a General MIDI program: "fluid-8"."""
+    if name == "bar":
+        return s.BarVoice(rng)
+    font, program = name.split("-")
+    return s.SampledVoice(rng, s.FONTS[font], int(program))
 
 
 def plucked(
@@ -75,9 +73,10 @@ def plucked(
     clip: bool = False,
     gap: float = 0.0,
     damped: bool = True,
+    room: float = 0.0,
 ) -> Plucked:
     rng = np.random.default_rng(seed)
-    voice = VOICES[voice_name](rng)
+    voice = voice_of(rng, voice_name)
     pitches = comb_pitches(rng, teeth)
     pair_gap, tooth_gap = gap or rng.uniform(0.7, 1.3), gap or rng.uniform(0.9, 1.8)
     choked = rng.uniform(0.4, 0.8, teeth)  # of its ring time, where a tooth buzzes
@@ -129,6 +128,7 @@ def plucked(
             }
         )
     audio = audio[: int((at + 1.5) * RATE)]
+    audio = s.in_a_room(rng, audio, room) if room else audio
     audio = surroundings(rng, audio, noise_db, tick, knocks, hum, onsets)
     return Plucked(name, level(audio, clip), rows, 2, noise_db is not None, container, rate)
 
@@ -151,6 +151,13 @@ def surroundings(rng, audio, noise_db, tick, knocks, hum, onsets):
 def level(audio: np.ndarray, clip: bool) -> np.ndarray:
     peak = np.abs(audio).max()
     return np.clip(audio * 2.0 / peak, -1, 1) if clip else audio * 0.8 / peak
+
+
+def put(audio: np.ndarray, piece: np.ndarray, at_s: float) -> None:
+    """Add a piece where it begins, as far as it fits."""
+    start = int(at_s * RATE)
+    piece = piece[: len(audio) - start]
+    audio[start : start + len(piece)] += piece
 
 
 def tune_strikes(
@@ -198,9 +205,11 @@ def turn(
     clip: bool = False,
     drift: float = 0.05,
     revolution_s: float = 0.0,
+    sympathy: float = 0.0,
+    room: float = 0.0,
 ) -> Turn:
     rng = np.random.default_rng(seed)
-    voice = VOICES[voice_name](rng)
+    voice = voice_of(rng, voice_name)
     pitches = comb_pitches(rng, teeth)
     numbers = rng.permutation(teeth) + 1 if rng.random() < 0.3 else np.arange(teeth) + 1
     comb = {int(n): float(p) for n, p in zip(numbers, pitches, strict=True)}
@@ -212,11 +221,14 @@ def turn(
     v = 1 + drift * (0.5 - t / (period * turns)) + 0.01 * np.sin(2 * np.pi * t / rng.uniform(7, 20) + rng.uniform(0, 6))
     flutter_hz = rng.uniform(1.0, 6.0)
     v += rng.uniform(0.002, 0.006) * np.sin(2 * np.pi * flutter_hz * t + rng.uniform(0, 6))
+    # The time of a revolution is that of the running disc: no strike falls into its start, so nobody can hear how long
+    # that took.
+    running = np.cumsum(v) * step / period
     v *= 1 - np.exp(-t / 0.03)
     turned = np.cumsum(v) * step / period
     # One turn: the recorded one; of several whole turns their mean.
     whole = max(1, int(turns - late + 1e-6))
-    revolution = float(np.interp(late + whole, turned, t) - np.interp(late, turned, t)) / whole
+    revolution = float(np.interp(late + whole, running, t) - np.interp(late, running, t)) / whole
     lead_s = rng.uniform(0.3, 1.2)
     skip_s = float(np.interp(late, turned, t)) if late else -lead_s
     end_s = float(np.interp(turns, turned, t)) if turns != 1.0 or late else revolution + 0.3
@@ -253,13 +265,16 @@ def turn(
         if at < 0.0 or at > n / RATE - 0.4:
             continue
         sound = voice.note(tooth, comb[tooth], 5.0, balance[tooth] * np.exp(rng.normal(0, 0.15)))
-        start = int(at * RATE)
-        piece = sound.audio[: n - start]
-        audio[start : start + len(piece)] += piece
+        put(audio, sound.audio, at)
+        if sympathy:
+            force = np.abs(sound.audio).max() / 0.2
+            for other, share in s.answers(rng, comb, tooth, comb[tooth], sympathy):
+                if other not in dead:
+                    put(audio, share * force * s.swelling(comb[other], min(sound.t60_s, 4.0), 3.0, rng), at)
         onsets.append((at, sound.pitch, tooth))
         if is_extra:
             extra.append((at, sound.pitch))
-    clean = audio
+    clean = s.in_a_room(rng, audio, room) if room else audio
     audio = surroundings(rng, clean, noise_db, tick, knocks, 0.0, used)
     times = np.arange(n) / RATE + skip_s
     speed_now = np.interp(times, t, v, left=0.0)

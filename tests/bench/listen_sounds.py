@@ -1,8 +1,9 @@
 """Sounds with known truth for the listening benchmark: a bar model, sampled instruments, faults and surroundings.
 
-Truth of a note: f0 from a long Blackman window on the clean, isolated note; ring time from Schroeder's backward
-integration of the fundamental's band (-5 to -25 dB, times 60/20; ISO 3382-1 calls it T20). For the bar model both are
-known by construction. Neither uses the program's own estimators.
+Truth of a note: the pitch of its settled decay, by the peak of one long Hann window on the clean, isolated note (a
+sampled string glides by some cents at first; a struck bar does too); ring time from Schroeder's backward integration of
+the fundamental's band (-5 to -25 dB, times 60/20; ISO 3382-1 calls it T20). For the bar model both are known by
+construction. Neither uses the program's own estimators.
 """
 
 from __future__ import annotations
@@ -22,6 +23,8 @@ RATE = 44100
 LOW, HIGH = 55, 100
 FLUID = "/usr/share/sounds/sf2/FluidR3_GM.sf2"
 TIMGM = "/usr/share/sounds/sf2/TimGM6mb.sf2"
+MUSE = "/usr/share/sounds/sf3/MuseScore_General_Lite.sf3"
+FONTS = {"fluid": FLUID, "tim": TIMGM, "muse": MUSE}
 
 
 @dataclass(frozen=True)
@@ -45,7 +48,6 @@ class BarVoice:
     """Clamped-free bars: three partials, each with its own detuning, decay and strength; a short pluck noise."""
 
     def __init__(self, rng: np.random.Generator) -> None:
-        self.name = "bar"
         self.rng = rng
         self.ring_at_60_s = rng.uniform(1.5, 5.0)
         self.slope = rng.uniform(0.2, 0.6)  # ring time falls as pitch ** slope per octave
@@ -113,7 +115,6 @@ class SampledVoice:
     """A General MIDI instrument; a note is the nearest key, resampled to the wanted pitch."""
 
     def __init__(self, rng: np.random.Generator, font: str, program: int) -> None:
-        self.name = f"{'fluid' if font == FLUID else 'tim'}-{program}"
         self.rng, self.font, self.program = rng, font, program
         self.made: dict[tuple[int, float], Sound] = {}
 
@@ -141,16 +142,32 @@ class SampledVoice:
         return Sound(audio, sound.pitch, t60)
 
 
+# The settled decay: from SETTLED_S after the attack to where the fundamental has fallen by FALLEN_DB, a second at most.
+# Of a note that has fallen so far sooner than twice SETTLED_S it is the later half.
+SETTLED_S, FALLEN_DB, LONGEST_S = 0.25, 35.0, 1.0
+
+
 def measured_pitch(audio: np.ndarray, near: float) -> float:
-    """Long-window f0 of the clean note within 60 cents of the nominal pitch."""
-    piece = audio[int(0.04 * RATE) : int(1.24 * RATE)]
-    piece = piece * np.blackman(len(piece))
+    """Pitch of the settled decay of the clean note, within 60 cents of the nominal pitch."""
+    level = 20 * np.log10(np.abs(signal.hilbert(octave_about(audio, hz(near)))) + 1e-9)
+    smooth = np.convolve(level, np.ones(441) / 441, "same")
+    top = int(np.argmax(smooth[: int(0.3 * RATE)]))
+    under = np.flatnonzero(smooth[top:] < smooth[top] - FALLEN_DB)
+    end = min(top + int(under[0]) if len(under) else len(audio), int((SETTLED_S + LONGEST_S) * RATE), len(audio))
+    piece = audio[min(int(SETTLED_S * RATE), end // 2) : end]
+    piece = piece * np.hanning(len(piece))
     size = 1 << 20
     spectrum = np.abs(np.fft.rfft(piece, size))
     low, high = (int(hz(near + d) * size / RATE) for d in (-0.6, 0.6))
     at = low + int(np.argmax(spectrum[low:high]))
     a, b, c = np.log(spectrum[at - 1 : at + 2] + 1e-12)
     return midi((at + 0.5 * (a - c) / (a - 2 * b + c)) * RATE / size)
+
+
+def octave_about(audio: np.ndarray, f: float) -> np.ndarray:
+    """The band half an octave to either side."""
+    sos = signal.butter(2, [f / 2**0.5, min(f * 2**0.5, 0.45 * RATE)], "bandpass", fs=RATE, output="sos")
+    return signal.sosfiltfilt(sos, audio)
 
 
 def schroeder_t60(audio: np.ndarray, f: float) -> float:
@@ -263,3 +280,31 @@ def hum(n: int, level: float) -> np.ndarray:
     """Mains hum, 50 Hz and harmonics."""
     t = np.arange(n) / RATE
     return level * sum(np.sin(2 * np.pi * 50.02 * k * t + k) / k for k in (1, 2, 3, 4, 6))
+
+
+def in_a_room(rng: np.random.Generator, audio: np.ndarray, share: float) -> np.ndarray:
+    """The sound and its reverberation: noise that dies away within 0.2 to 0.5 s, share of the direct sound's power."""
+    t = np.arange(int(0.5 * RATE)) / RATE
+    answer = rng.normal(size=len(t)) * np.exp(-6.9078 * t / rng.uniform(0.2, 0.5)) * (t > 0.003)
+    answer *= np.sqrt(share / np.sum(answer**2))
+    return audio + signal.fftconvolve(audio, answer)[: len(audio)]
+
+
+def answers(
+    rng: np.random.Generator, comb: dict[int, float], struck: int, pitch: float, level: float
+) -> list[tuple[int, float]]:
+    """(tooth, share) of the teeth that sympathise with a strike: at its unison, octave, twelfth or double octave."""
+    found = []
+    for tooth, own in comb.items():
+        for n in (1, 2, 3, 4):
+            off = abs(own - pitch - 12 * np.log2(n))
+            if tooth != struck and off < 0.4:
+                found.append((tooth, level / n * np.exp(-((off / 0.2) ** 2)) * np.exp(rng.normal(0, 0.3))))
+    return found
+
+
+def swelling(pitch: float, t60_s: float, length_s: float, rng: np.random.Generator) -> np.ndarray:
+    """What a tooth that sympathises sounds like: it comes up over a tenth of a second or so and dies away."""
+    t = np.arange(int(length_s * RATE)) / RATE
+    rise = 1 - np.exp(-t / rng.uniform(0.04, 0.15))
+    return 0.2 * rise * np.exp(-6.9078 * t / t60_s) * np.sin(2 * np.pi * hz(pitch) * t + rng.uniform(0, 6.28))

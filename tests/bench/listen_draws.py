@@ -1,0 +1,65 @@
+"""Sets of recordings drawn from a seed: six combs plucked in turn and six turns, each with surroundings of its own.
+
+A set is named once and never changed. Which of them were looked at while the program was made, listen.py says.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+from listen_set import plucked, turn
+
+# General MIDI programs that are struck or plucked and have one pitch: celesta, glockenspiel, music box, vibraphone,
+# marimba, xylophone, dulcimer, nylon guitar, harp, koto, kalimba, and of the electric pianos the one like a bar.
+PROGRAMS = (8, 9, 10, 11, 12, 13, 15, 24, 46, 107, 108, 4)
+CONTAINERS = ("wav", "wav", "mp3", "m4a", "ogg", "wav24", "stereo", "flac")
+Spec = tuple[Callable, dict]
+
+
+def draw(letter: str, seed: int, fonts: Sequence[str]) -> list[Spec]:
+    """Twelve recordings: half of them of bars, the others of sampled instruments; two of each six in noise of 15 dB."""
+    rng = np.random.default_rng(seed)
+    voices = [f"{rng.choice(fonts)}-{p}" for p in rng.choice(PROGRAMS, 6, replace=False)]
+    order = rng.permutation(6)
+    specs: list[Spec] = []
+    for k in range(6):
+        voice = voices[k // 2] if k % 2 else "bar"
+        specs.append((plucked, _plucked(rng, f"{letter}{k + 1}", seed * 100 + k, voice, int(order[k]) < 2)))
+    for k in range(6):
+        voice = voices[3 + k // 2] if k % 2 else "bar"
+        specs.append((turn, _turn(rng, f"{letter}{k + 7}", seed * 100 + 50 + k, voice, int(order[k]) < 2)))
+    return specs
+
+
+def _plucked(rng: np.random.Generator, name: str, seed: int, voice: str, noisy: bool) -> dict:
+    return {
+        "name": f"{name}-{voice}", "seed": seed, "voice_name": voice, "teeth": int(rng.integers(16, 38)),
+        "noise_db": 15.0 if noisy else None,
+        "tick": float(rng.uniform(0.02, 0.06)) if noisy or rng.random() < 0.5 else 0.0,
+        "knocks": int(rng.integers(0, 6)), "hum": 0.015 if rng.random() < 0.2 else 0.0,
+        "container": str(rng.choice(CONTAINERS)), "rate": int(rng.choice([44100, 44100, 48000, 22050])),
+        "clip": bool(rng.random() < 0.1), "damped": bool(rng.random() < 0.75),
+        "gap": float(rng.choice([0.0, 0.0, 0.6, 0.8])), "room": float(rng.choice([0.0, 0.05, 0.15])),
+    }  # fmt: skip
+
+
+def _turn(rng: np.random.Generator, name: str, seed: int, voice: str, noisy: bool) -> dict:
+    teeth = int(rng.integers(16, 36))
+    late, turns = ((0.0, 1.0), (0.0, 1.0), (float(rng.uniform(0.2, 0.5)), 1.7), (0.0, 2.0))[rng.choice(4)]
+    rate = int(rng.choice([44100, 44100, 48000, 22050]))
+    said = (None, None, None, {44100: 48000, 48000: 44100, 22050: 24000}[rate])[rng.choice(4)]
+    return {
+        "name": f"{name}-{voice}", "seed": seed, "voice_name": voice, "teeth": teeth,
+        "count": int(teeth * rng.uniform(3.5, 5.0)), "noise_db": 15.0 if noisy else None,
+        "tick": float(rng.uniform(0.02, 0.05)) if noisy or rng.random() < 0.5 else 0.0,
+        "knocks": int(rng.integers(0, 5)), "whirr": float(rng.choice([0.0, 0.0, 0.12, 0.25])),
+        "container": str(rng.choice(CONTAINERS)), "rate": rate, "said_rate": said, "late": late, "turns": turns,
+        "clip": bool(rng.random() < 0.1), "sympathy": float(rng.choice([0.0, 0.04, 0.1])),
+        "room": float(rng.choice([0.0, 0.05, 0.15])),
+    }  # fmt: skip
+
+
+THIRD = draw("a", 31, ("fluid", "tim")) + draw("b", 32, ("fluid", "tim"))
+FOURTH = draw("c", 41, ("fluid", "tim")) + draw("d", 42, ("fluid", "tim"))
+UNSEEN = draw("x", 97, ("muse",)) + draw("y", 98, ("muse", "fluid", "tim"))
