@@ -29,9 +29,10 @@ SLACK_STEPS = 0.25
 ROUNDS = 3
 FARTHEST = 4.5  # nats: beyond three errors a strike counts as a stray
 # Where the quarter is known: what it is divided by to find the places of the fastest written notes; a strike that is
-# off its place by more than OFF errors and on one of these within ON errors was written there.
+# off its place by more than OFF errors and on one of these within ON errors (one strike in two thousand is further off
+# its own) was written there.
 FASTEST_PARTS = (8, 6)
-OFF_ERRORS, ON_ERRORS = 4.0, 2.0
+OFF_ERRORS, ON_ERRORS = 4.0, 3.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,15 +79,19 @@ def on_written_places(
 ) -> list[Fraction]:
     """Places in quarters; a strike far off its own, and on one of the fastest notes of a known quarter, takes that.
 
-    The grid is the turn's usual step, and a few notes faster than it are strays to it. onset_s: shape (n,), as places;
-    start_s: where quarter 0 is; sigma_s: error of a strike.
+    The grid is the turn's usual step, and a few notes faster than it are strays to it. Where errors are so wide that
+    every stray would be on some place, nothing is moved. onset_s: shape (n,), as places; start_s: where quarter 0 is;
+    sigma_s: error of a strike.
     """
     made = list(places)
+    parts_told = [parts for parts in FASTEST_PARTS if quarter_s / parts >= (OFF_ERRORS + ON_ERRORS) * sigma_s]
+    if not parts_told:
+        return made
     for index, onset in enumerate(onset_s):
         quarter = (float(onset) - start_s) / quarter_s
         if abs(quarter - float(made[index])) * quarter_s <= OFF_ERRORS * sigma_s:
             continue
-        choices = [Fraction(round(quarter * parts), parts) for parts in FASTEST_PARTS]
+        choices = [Fraction(round(quarter * parts), parts) for parts in parts_told]
         best = min(choices, key=lambda place: abs(quarter - float(place)))
         if abs(quarter - float(best)) * quarter_s <= ON_ERRORS * sigma_s:
             made[index] = best
