@@ -1,4 +1,4 @@
-"""Bad days in short: killed at any moment, moved elsewhere, odd names, a clock set back, no network.
+"""Bad days in short: killed at any moment, moved elsewhere, odd names, a clock set back.
 
 The long runs are tests/bench/hostile.py.
 """
@@ -6,7 +6,6 @@ The long runs are tests/bench/hostile.py.
 from __future__ import annotations
 
 import hashlib
-import json
 import os
 import shutil
 import signal
@@ -19,8 +18,7 @@ import numpy as np
 import pytest
 
 import disc.job
-from disc.job import LOCK_FILE, STAGING_FOLDER, open_for_writing, open_job
-from disc.records import Pin
+from disc.job import STAGING_FOLDER, open_for_writing, open_job
 from disc.report.log import add_step, in_order, load_log
 
 OLD_JOB = Path(__file__).parent / "old-jobs" / "schema-1" / "job"
@@ -115,53 +113,3 @@ def test_a_clock_set_back_keeps_the_bench_log_in_its_order(job_folder, monkeypat
         for note in ("first", "second", "third"):
             add_step(job, note)
         assert [step.note for step in in_order(load_log(job))][1:] == ["first", "second", "third"]
-
-
-# Where the system allows it, the network is taken away; else every attempt to reach an address is refused and told.
-NO_SOCKETS = """
-import socket, sys
-def refused(*given, **more):
-    raise SystemExit("a command reached for the network")
-socket.socket.connect = socket.socket.connect_ex = socket.socket.sendto = refused
-socket.create_connection = socket.getaddrinfo = refused
-from disc.cli import main
-main()
-"""
-
-
-def _tune_on_the_comb(comb):
-    """48 pins, one every 7 degrees after the rest arc, that play up and down the teeth."""
-    for n in range(48):
-        tooth = comb.teeth[(n, 11 - n)[n // 6 % 2] % 6]
-        theta_deg = (tooth.tip_theta_deg - (16.0 + 7.0 * n)) % 360.0
-        yield Pin(n + 1, tooth.side, tooth.tip_r_mm, theta_deg, 0.25, tooth=tooth.number)
-
-
-def _without_network() -> list[str]:
-    apart = shutil.which("unshare")
-    if apart and subprocess.run([apart, "-n", "true"], capture_output=True).returncode == 0:
-        return [apart, "-n", sys.executable, "-c", NO_SOCKETS]
-    return [sys.executable, "-c", NO_SOCKETS]
-
-
-def test_without_a_network_everything_quick_works(job_folder, tmp_path):
-    new = str(tmp_path / "new")
-    with open_for_writing(job_folder) as job, job.step("read") as stage:
-        job.stage_reading(stage, tuple(_tune_on_the_comb(job.comb())))
-    given = [
-        ["--help"],
-        ["start", new, "--diameter-mm", "28", "--json"],
-        ["transcribe", str(job_folder), "--json"],
-        ["log", str(job_folder), "add", "--note", "cock off", "--json"],
-        ["log", str(job_folder), "list", "--json"],
-        ["repin", str(job_folder), "--json"],
-        ["report", str(job_folder), "--json"],
-        ["comb", str(job_folder), "--from-pins", "--json"],
-    ]
-    for arguments in given:
-        done = subprocess.run([*_without_network(), *arguments], capture_output=True, text=True)
-        assert done.returncode == 0, (arguments, done.stderr)
-        if "--json" in arguments:
-            json.loads(done.stdout)
-    assert (job_folder / "out/report.pdf").read_bytes().startswith(b"%PDF")
-    assert not (job_folder / LOCK_FILE).is_dir()

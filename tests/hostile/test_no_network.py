@@ -1,0 +1,173 @@
+"""The promise that everything stays on this computer: every command works with the network taken away.
+
+Where the system allows it (unshare, as root), a command runs where there is no network but its own loopback;
+everywhere, every attempt to reach another address is refused and told. The last test fails where a new command is not
+tried.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+import typer
+
+from disc.cli import app
+
+SAMPLE = Path(__file__).parents[2] / "samples" / "first-disc"
+ABC = "X:1\nT:Small\nM:6/8\nL:1/8\nK:G\n|:GAB cBA|Bcd e2d|GAB cBA|BGD G3:|\n"
+
+# Before the command. The loopback of an empty network is down at first: ioctl SIOCSIFFLAGS, IFF_UP; netdevice(7).
+PROLOGUE = """
+import fcntl, os, socket, struct, sys
+with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as handle:
+    try:
+        fcntl.ioctl(handle, 0x8914, struct.pack("16sh14x", b"lo", 1))
+    except OSError:
+        pass  # no right to: then it is this machine's own, and up
+def is_here(address):
+    return not isinstance(address, tuple) or str(address[0]) in ("127.0.0.1", "localhost", "", "None")
+def told(true_call, place):
+    def call(*given, **more):
+        if not is_here(given[place] if len(given) > place else None):
+            os.write(2, b"a command reached for the network")
+            os._exit(99)
+        return true_call(*given, **more)
+    return call
+for name in ("connect", "connect_ex"):
+    setattr(socket.socket, name, told(getattr(socket.socket, name), 1))
+socket.socket.sendto = told(socket.socket.sendto, -1)
+socket.create_connection = told(socket.create_connection, 0)
+true_lookup = socket.getaddrinfo
+def lookup(host, *given, **more):
+    if not is_here((host,)):
+        os.write(2, b"a command looked an address up")
+        os._exit(99)
+    return true_lookup(host, *given, **more)
+socket.getaddrinfo = lookup
+from disc.library import reading
+reading.CORPUS_COLLECTIONS = ("miscFolk",)  # a small library, to save time
+from disc.cli import main
+"""
+RUN = PROLOGUE + "main()\n"
+# The desk serves until Ctrl-C: a thread waits for its address, asks for the page, and presses it.
+DESK = (
+    PROLOGUE
+    + """
+import io, json, signal, threading, time, urllib.request
+said = io.StringIO()
+def visit():
+    while not said.getvalue().strip():
+        time.sleep(0.05)
+    try:
+        browser = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())  # the key goes into a cookie
+        page = browser.open(json.loads(said.getvalue())["address"], timeout=20).read()
+        sys.stderr.write(f"{len(page)} bytes of the page")
+    finally:
+        os.kill(os.getpid(), signal.SIGINT)
+threading.Thread(target=visit, daemon=True).start()
+sys.stdout = said
+main()
+"""
+)
+
+
+def apart() -> list[str]:
+    """Words before a command that take the network away; none where the system does not allow it."""
+    unshare = shutil.which("unshare")
+    allowed = unshare and subprocess.run([unshare, "-n", "true"], capture_output=True).returncode == 0
+    return [unshare, "-n"] if unshare and allowed else []
+
+
+APART = apart()
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """The demo's job, made without a network as well, and what the other commands need."""
+    made = tmp_path_factory.mktemp("no-network")
+    (made / "own").mkdir()
+    (made / "own" / "small.abc").write_text(ABC)
+    run(made, "demo", str(made / "job"))
+    return made
+
+
+def run(folder, *arguments, script=RUN):
+    environment = {**os.environ, "DISC_LIBRARY": str(folder / "library")}
+    done = subprocess.run(
+        [*APART, sys.executable, "-c", script, *arguments], capture_output=True, text=True, env=environment, timeout=240
+    )
+    assert done.returncode == 0, (arguments, done.stderr)
+    return done
+
+
+def names() -> set[str]:
+    """Every command, those of a group with the group's name before."""
+    found = set()
+    for name, command in typer.main.get_command(app).commands.items():  # type: ignore[attr-defined]
+        parts = getattr(command, "commands", None)
+        found |= {f"{name} {part}" for part in parts} if parts else {name}
+    return found
+
+
+STEPS = (
+    ("start", "{new}", "--diameter-mm", "30", "--json"),
+    ("read", "{new}", "--upper", "{sample}/upper.jpg", "--lower", "{sample}/lower.jpg", "--json"),
+    ("comb", "{new}", "--table", "{sample}/comb.csv", "--json"),
+    ("transcribe", "{job}", "--json"),
+    ("library", "build", "--json"),
+    ("library", "add", "{folder}/own", "--json"),
+    ("library", "list", "--json"),
+    ("identify", "{job}", "--json"),
+    ("library", "remove", "own", "--json"),
+    ("check", "{job}", "--json"),
+    ("repin", "{job}", "--json"),
+    ("listen", "{job}", "{job}/out/tune.wav", "--json"),
+    ("log", "{job}", "add", "--note", "dial off", "--photo", "{sample}/upper.jpg", "--json"),
+    ("log", "{job}", "list", "--json"),
+    ("log", "{job}", "edit", "2", "--note", "dial and hands off", "--json"),
+    ("log", "{job}", "tick", "2", "--json"),
+    ("log", "{job}", "put-back", "--json"),
+    ("report", "{job}", "--json"),
+    ("design", "{folder}/own/small.abc", "--comb", "{sample}/comb.csv", "--out", "{folder}/designed", "--json"),
+    ("collect", "{folder}", "--no-identify", "--json"),
+)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("step", STEPS, ids=lambda step: " ".join(step[:1] if "{" in step[1] else step[:2]))
+def test_without_a_network(step, folder):
+    places = {"new": folder / "new", "job": folder / "job", "folder": folder, "sample": SAMPLE}
+    done = run(folder, *(word.format(**places) for word in step))
+    json.loads(done.stdout)
+
+
+def test_the_desk_without_a_network(folder):
+    done = run(folder, "desk", str(folder / "job"), "--no-browser", "--json", script=DESK)
+    assert done.stderr.endswith("bytes of the page"), done.stderr
+    assert int(done.stderr.split()[0]) > 1000
+
+
+def test_a_command_that_reached_out_would_be_told(tmp_path):
+    reach = PROLOGUE.rpartition("from disc.library")[0] + "socket.create_connection(('192.0.2.1', 80), 1)\n"  # RFC 5737
+    done = subprocess.run([sys.executable, "-c", reach], capture_output=True, text=True)
+    assert (done.returncode, done.stderr) == (99, "a command reached for the network")
+
+
+def test_there_is_no_network_where_the_commands_run():
+    """Where the network cannot be taken away, the words that would are none, and the refusals stand alone."""
+    reach = "import socket; socket.create_connection(('192.0.2.1', 80), 0.5)"
+    done = subprocess.run([*APART, sys.executable, "-c", reach], capture_output=True, text=True)
+    assert done.returncode == 1
+    assert not APART or "unreachable" in done.stderr
+
+
+def test_every_command_was_tried():
+    done = {" ".join(step[:1]) if step[0] != "library" else " ".join(step[:2]) for step in STEPS} | {"demo", "desk"}
+    done = (done - {"log"}) | {f"log {step[2]}" for step in STEPS if step[0] == "log"}
+    assert done == names()
