@@ -9,8 +9,8 @@ covariance, from which each place gets its share of the common error.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -76,9 +76,20 @@ class Marks:
 
 
 @dataclass(frozen=True, slots=True)
+class Shared:
+    """What photos of one disc have in common, as one of them tells it without the others and without what is expected
+    of any: value (2,): log of the lens's focal length in picture widths, pins' height in mm; weight (2, 2): the inverse
+    of their covariance.
+    """
+
+    value: FloatArray
+    weight: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
 class Joint:
     """plane, slant and the feet's common error (view mm); common_mm: what the fit leaves in doubt of
-    all places alike, one sigma per axis, r.m.s. over the face."""
+    all places alike, one sigma per axis, r.m.s. over the face. shared: None where too few pins stand."""
 
     plane: Plane
     slant: Slant
@@ -86,6 +97,7 @@ class Joint:
     growth: float
     common_mm: float
     scatter_mm: float
+    shared: Shared | None = None
 
     def turned(self, angle_rad: float) -> Joint:
         """The same in a view whose x axis lies at what is now angle_rad."""
@@ -93,14 +105,7 @@ class Joint:
         back = np.array([[c, s], [-s, c]])
         shift, bias = back @ np.asarray(self.slant.shift), back @ np.asarray(self.bias)
         slant = Slant(self.slant.gain, (float(shift[0]), float(shift[1])), self.slant.sigma_mm, self.slant.pins)
-        return Joint(
-            self.plane.turned(angle_rad),
-            slant,
-            (float(bias[0]), float(bias[1])),
-            self.growth,
-            self.common_mm,
-            self.scatter_mm,
-        )
+        return replace(self, plane=self.plane.turned(angle_rad), slant=slant, bias=(float(bias[0]), float(bias[1])))
 
 
 def spreads(
@@ -119,9 +124,16 @@ def spreads(
     return frame, foot, tip
 
 
-def settle_jointly(plane: Plane, slant: Slant, radius_mm: float, marks: Marks, focal_px: float | None = None) -> Joint:
-    """The best of all. plane, slant: where it begins, good to a track's width or so."""
-    problem = _Problem(plane, radius_mm, marks, slant, focal_px)
+def settle_jointly(
+    plane: Plane,
+    slant: Slant,
+    radius_mm: float,
+    marks: Marks,
+    focal_px: float | None = None,
+    others: Shared | None = None,
+) -> Joint:
+    """The best of all. plane, slant: where it begins, good to a track's width or so. others: told by other photos."""
+    problem = _Problem(plane, radius_mm, marks, slant, focal_px, others)
     at = np.zeros(SIZE)
     at[GAIN], at[SHIFT] = slant.gain, slant.shift
     at[HEIGHT] = HEIGHT_MM
@@ -143,7 +155,27 @@ def settle_jointly(plane: Plane, slant: Slant, radius_mm: float, marks: Marks, f
         float(at[GROWTH]),
         problem.common(at, normal),
         problem.scatter(at),
+        problem.told(at, normal),
     )
+
+
+# Two photos of one disc, taken one after the other, differ in focal length by refocusing, in the pins' height by how
+# the two faces were pinned (common practice, no source).
+FOCAL_APART, HEIGHT_APART_MM = 0.04, 0.02
+FARTHEST_APART = 11.8  # chi square of two numbers at 3 sigma: what lies farther apart was not taken alike
+
+
+def of_others(mine: Shared, others: Sequence[Shared]) -> Shared | None:
+    """What the other photos tell together, as far as it holds for this one; None where nothing fits."""
+    apart = np.diag([FOCAL_APART**2, HEIGHT_APART_MM**2])
+    weight, pull = np.zeros((2, 2)), np.zeros(2)
+    for other in others:
+        cov = np.linalg.inv(other.weight) + apart
+        off = other.value - mine.value
+        if off @ np.linalg.inv(cov + np.linalg.inv(mine.weight)) @ off > FARTHEST_APART:
+            continue
+        weight, pull = weight + np.linalg.inv(cov), pull + np.linalg.inv(cov) @ other.value
+    return Shared(np.asarray(np.linalg.solve(weight, pull)), weight) if weight[0, 0] > 0 else None
 
 
 def feet_put_right(joint: Joint, foot: FloatArray) -> FloatArray:
@@ -160,8 +192,16 @@ def upright_share(left: FloatArray, foot: FloatArray, tip: FloatArray) -> FloatA
 class _Problem:
     """Rows of the normal problem at a state of the unknowns."""
 
-    def __init__(self, plane: Plane, radius_mm: float, marks: Marks, slant: Slant, focal_px: float | None) -> None:
-        self.plane, self.radius_mm, self.marks = plane, radius_mm, marks
+    def __init__(
+        self,
+        plane: Plane,
+        radius_mm: float,
+        marks: Marks,
+        slant: Slant,
+        focal_px: float | None,
+        others: Shared | None,
+    ) -> None:
+        self.plane, self.radius_mm, self.marks, self.others = plane, radius_mm, marks, others
         self.log_focal = float(np.log(focal_px / plane.size[0] if focal_px else FOCAL_WIDTHS))
         self.focal_doubt = 0.05 if focal_px else FOCAL_DOUBT
         self.frame, self.foot, self.tip = spreads(marks.foot_mm, marks.tip_mm, slant)
@@ -209,6 +249,8 @@ class _Problem:
         parts.append((slopes / tight, -here / tight))
         if len(self.marks.rim_px):
             parts.append(self._rim_rows(at))
+        if self.others is not None:
+            parts.append(self._rows_of_others(at, self.others))
         return np.vstack([p[0] for p in parts]), np.concatenate([p[1] for p in parts])
 
     def _priors(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -219,6 +261,26 @@ class _Problem:
         keep = np.ones(SIZE, bool)
         keep[GAIN] = keep[SHIFT] = False
         return np.diag(1 / sigma)[keep], ((wish - at) / sigma)[keep]
+
+    def _rows_of_others(self, at: FloatArray, others: Shared) -> tuple[FloatArray, FloatArray]:
+        half = np.linalg.cholesky(others.weight).T
+        rows = np.zeros((2, SIZE))
+        rows[:, [FOCAL, HEIGHT]] = half
+        return rows, half @ (others.value - at[[FOCAL, HEIGHT]])
+
+    def told(self, at: FloatArray, normal: FloatArray) -> Shared:
+        """What this photo alone says of what all share: the fit's answer less what was put in beforehand."""
+        both = [FOCAL, HEIGHT]
+        expected = np.diag([1 / self.focal_doubt**2, 1 / HEIGHT_DOUBT_MM**2])
+        wish = expected @ np.array([self.log_focal, HEIGHT_MM])
+        weight = np.linalg.inv(np.linalg.inv(normal)[np.ix_(both, both)])
+        pull = weight @ at[both] - wish
+        weight = weight - expected
+        if self.others is not None:
+            pull, weight = pull - self.others.weight @ self.others.value, weight - self.others.weight
+        size, way = np.linalg.eigh(weight)
+        weight = (way * np.maximum(size, 1e-3)) @ way.T
+        return Shared(np.linalg.solve(weight, pull), weight)
 
     def _pin_rows(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Each tip against its foot, and each root against its track, the track's mean moving along."""

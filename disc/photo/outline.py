@@ -15,12 +15,20 @@ from disc.frame import FloatArray
 from disc.photo.image import Pixels, opencv
 from disc.photo.plane import Plane
 
-ANGLES = 720
+ANGLES = 1080
 # Rims have their edge broken, by some 0.03 mm (common practice, no source). Flat, bevel and ground melt into one edge
 # in the picture, which lies inside the outline by a part of the bevel that depends on the light: 0.00 to 0.035 mm on
-# the development photographs. The middle of that is added, and settle.py's RIM_FLOOR_MM stands for the rest.
-INSIDE_OUTLINE_MM = 0.02
+# rendered faces. The middle of that is added, and settle.py's RIM_FLOOR_MM stands for the rest. The blurred corners of
+# a gear's tips draw their edge in by a little more.
+INSIDE_OUTLINE_MM, INSIDE_TIPS_MM = 0.02, 0.026
+# Where the bevel shows as a line of its own between flat and ground, the line's far side is the outline itself.
+LINE_OUT_MM = -0.004
+# A line counts if it stands out by this part of the step from flat to ground, this many noises and grey levels.
+LINE_SHARE, LINE_NOISES, LINE_LEVELS = 0.5, 5.0, 10.0
+SECTORS = 60
 INSIDE_MM, OUTSIDE_MM, STEP_MM = 0.55, 0.40, 0.02
+NEAR_RIM_MM = 0.12
+PLAIN_SHARE = 0.75  # a plain rim shows its edge at most angles, a gear-cut one at its teeth's tips only
 
 
 def rim_points(
@@ -28,20 +36,75 @@ def rim_points(
 ) -> tuple[FloatArray, float]:
     """Photo pixels (m, 2) on the rim, and their scatter about it in mm; empty where no edge agrees."""
     phi = np.linspace(0, 2 * np.pi, ANGLES, endpoint=False)
-    clear = np.ones(ANGLES, bool) if eye_xy_mm is None else _wall_hidden(phi, radius_mm, eye_xy_mm)
-    phi = phi[clear]
     r = np.arange(radius_mm - INSIDE_MM, radius_mm + OUTSIDE_MM, STEP_MM)
     slope = edge_slopes(pixels, plane, phi, r)
     at, ok = _outermost(slope, r)
+    if eye_xy_mm is not None:
+        ok = ok & _wall_hidden(phi, radius_mm, eye_xy_mm)
     radius = _circle_among(at[ok])
     if radius is None:
         return np.zeros((0, 2)), 0.05
-    near = np.abs(at[ok] - radius) < 0.12
-    where = phi[ok][near]
-    rr = at[ok][near]
-    out = rr + INSIDE_OUTLINE_MM
-    xy = np.stack([out * np.cos(where), out * np.sin(where)], 1)
+    near = ok & (np.abs(at - radius) < NEAR_RIM_MM)
+    gear = near.sum() < PLAIN_SHARE * ok.sum()
+    inner = near & np.roll(near, 1) & np.roll(near, -1)  # within a tip, away from its corners
+    if gear and inner.sum() > 40:
+        near = inner
+    where = phi[near]
+    rr = at[near] + _outline_beyond(pixels, plane, where, at[near], INSIDE_TIPS_MM if gear else INSIDE_OUTLINE_MM)
+    xy = np.stack([rr * np.cos(where), rr * np.sin(where)], 1)
     return plane.to_px(xy), float(np.clip(1.4826 * np.median(np.abs(rr - np.median(rr))), 0.008, 0.1))
+
+
+def _outline_beyond(pixels: Pixels, plane: Plane, phi: FloatArray, edge_mm: FloatArray, plain_mm: float) -> FloatArray:
+    """How far beyond each edge (n,) the outline lies, mm: told sector by sector from the mean colour across it."""
+    x = np.arange(-0.24, 0.20, 0.01)
+    colour = _across(pixels, plane, phi, edge_mm[:, None] + x)
+    sector = (phi / (2 * np.pi) * SECTORS).astype(int)
+    beyond = np.full(len(phi), plain_mm)
+    for k in np.unique(sector):
+        mine = sector == k
+        far = _far_side_of_line(colour[mine].mean(0), x) if mine.sum() >= 3 else None
+        if far is not None:
+            beyond[mine] = far + LINE_OUT_MM
+    return beyond
+
+
+def _far_side_of_line(colour: FloatArray, x: FloatArray) -> float | None:
+    """Where a line between flat and ground ends, mm from the edge; colour: (n, 3) at x (n,); None if there is none."""
+    flat, ground = colour[(x > -0.20) & (x < -0.10)].mean(0), colour[(x > 0.10) & (x < 0.18)].mean(0)
+    step = flat - ground
+    size = float(np.linalg.norm(step))
+    part = np.clip((colour - ground) @ step / max(size, 1e-6) ** 2, 0, 1)
+    beside = np.linalg.norm(colour - ground - part[:, None] * step, axis=1)  # neither flat, ground nor a mixture
+    noise = np.hypot(_roughness(colour, x, -0.22, -0.09), _roughness(colour, x, 0.10, 0.19))
+    beside = np.where(np.abs(x) < 0.09, beside, 0.0)
+    top = int(beside.argmax())
+    if beside[top] < max(LINE_SHARE * size, LINE_NOISES * noise, LINE_LEVELS):
+        return None
+    away = np.linalg.norm(colour - ground, axis=1)
+    half = away[top] / 2
+    below = np.nonzero(away[top:] < half)[0]
+    if not len(below) or x[top + below[0]] > 0.09:
+        return None
+    k = top + int(below[0])
+    return float(x[k - 1] + (away[k - 1] - half) / (away[k - 1] - away[k]) * (x[k] - x[k - 1]))
+
+
+def _roughness(colour: FloatArray, x: FloatArray, low: float, high: float) -> float:
+    """Scatter of the colour about a straight course between two places."""
+    mine = (x > low) & (x < high)
+    rows = np.stack([np.ones(int(mine.sum())), x[mine]], 1)
+    left = colour[mine] - rows @ np.linalg.lstsq(rows, colour[mine], rcond=None)[0]
+    return float(np.linalg.norm(left, axis=1).std())
+
+
+def _across(pixels: Pixels, plane: Plane, phi: FloatArray, r: FloatArray) -> FloatArray:
+    """Colours (n, m, 3) at angles (n,) and radii (n, m) or (m,)."""
+    cv2 = opencv()
+    rr, pp = np.broadcast_arrays(r, phi[:, None])
+    uv = plane.to_px(np.stack([(rr * np.cos(pp)).ravel(), (rr * np.sin(pp)).ravel()], 1)).astype(np.float32)
+    u, v = uv[:, 0].reshape(rr.shape), uv[:, 1].reshape(rr.shape)
+    return np.asarray(cv2.remap(pixels, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), np.float32)
 
 
 def _wall_hidden(phi: FloatArray, radius_mm: float, eye: tuple[float, float]) -> Any:
@@ -51,18 +114,14 @@ def _wall_hidden(phi: FloatArray, radius_mm: float, eye: tuple[float, float]) ->
 
 def edge_slopes(pixels: Pixels, plane: Plane, phi: FloatArray, r: FloatArray) -> FloatArray:
     """How fast the colour changes along r, (angles, radii), in grey levels a step."""
-    cv2 = opencv()
-    rr, pp = np.meshgrid(r, phi)
-    uv = plane.to_px(np.stack([(rr * np.cos(pp)).ravel(), (rr * np.sin(pp)).ravel()], 1)).astype(np.float32)
-    u, v = uv[:, 0].reshape(rr.shape), uv[:, 1].reshape(rr.shape)
-    colour = cv2.remap(pixels, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
-    colour = cv2.GaussianBlur(colour, (0, 0), sigmaX=1.5, sigmaY=0.8)
+    colour = _across(pixels, plane, phi, r)
+    colour = opencv().GaussianBlur(colour, (0, 0), sigmaX=1.5, sigmaY=0.8)
     change = np.zeros_like(colour)
     change[:, 1:-1] = (colour[:, 2:] - colour[:, :-2]) / 2
     return np.linalg.norm(change, axis=2)
 
 
-def _outermost(slope: FloatArray, r: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _outermost(slope: FloatArray, r: FloatArray) -> tuple[FloatArray, Any]:
     """Radius of the outermost strong edge at each angle, and whether there is one."""
     top = slope.max(1)
     noise = np.median(slope)

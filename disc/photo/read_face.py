@@ -11,7 +11,7 @@ from disc.frame import FloatArray
 from disc.photo.find_plate import Found, find_plate, plate_by_hand
 from disc.photo.flatten import flatten
 from disc.photo.image import Photo
-from disc.photo.joint import Joint, Marks, feet_put_right, settle_jointly
+from disc.photo.joint import Joint, Marks, Shared, feet_put_right, of_others, settle_jointly
 from disc.photo.judge import Doubt, Sites, kinds_by_slant, make_pins
 from disc.photo.outline import rim_points
 from disc.photo.plane import Plane, plane_from_ellipse
@@ -57,32 +57,57 @@ class FaceReading:
 
 def read_face(photo: Photo, side: Side, plate: Plate, settings: ReadSettings | None = None) -> FaceReading:
     """Read one photo. Raises BadInput if no whole disc is seen in it."""
-    settings = settings or ReadSettings()
+    return _finish(_look(photo, side, plate, settings or ReadSettings()), None)
+
+
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """A photo with what the pictures said and where that lies, before other photos of the disc are heard."""
+
+    seen: _Seen
+    side: Side
+    settings: ReadSettings
+    fine: Settled
+    slant: Slant
+    rim: FloatArray
+    rim_mm: float
+    joint: Joint
+
+
+def _look(photo: Photo, side: Side, plate: Plate, settings: ReadSettings) -> _Look:
     radius = settings.radius_mm or plate.radius_mm
     found = plate_by_hand(photo, settings.rim) if settings.rim else find_plate(photo)
     if settings.centre:
         found = replace(found, centre=settings.centre)
     first = plane_from_ellipse(found.ellipse, found.centre, radius, (photo.width, photo.height))
     flat = flatten(photo.pixels, first, radius)
-    spots = find_spots(flat)
-    seen = _Seen(photo, first, radius, spots, found, plate.bore_mm or 0.0)
-    joint = _settle_all(seen)
-    slot, angle, notes = _place_slot(photo, joint.plane, radius, found, settings)
+    seen = _Seen(photo, first, radius, find_spots(flat), found, plate.bore_mm or 0.0)
+    fine, slant, rim, scatter = _settle_all(seen)
+    return _Look(seen, side, settings, fine, slant, rim, scatter, _jointly(seen, fine, slant, rim, scatter, None))
+
+
+def _finish(look: _Look, others: Shared | None) -> FaceReading:
+    """Everything that rests on the exact plane. others: what the disc's other photos tell of lens and pins."""
+    seen, joint = look.seen, look.joint
+    if others is not None:
+        joint = _jointly(seen, look.fine, look.slant, look.rim, look.rim_mm, others)
+    photo, radius, bore = seen.photo, seen.radius_mm, seen.bore_mm
+    slot, angle, notes = _place_slot(photo, joint.plane, radius, seen.found, look.settings)
     joint = joint.turned(angle)
     plane, slant = joint.plane, joint.slant
     mm = seen.in_plane(plane)
     mm = replace(mm, root=feet_put_right(joint, mm.root))
     radii = np.hypot(mm.root[:, 0], mm.root[:, 1])
-    odds = site_odds(mm, radii, radius, slant, plate.bore_mm or 0.0)
+    odds = site_odds(mm, radii, radius, slant, bore)
     keep = odds > BELIEVED
     sites = Sites(kinds_by_slant(mm.pick(keep), slant), odds[keep])
     eye, known = _eye(slant, plane, photo)
     tracks = sure_tracks(sites.spots, radii[keep], odds[keep])
     height = slant.gain * eye[2] / (1 + slant.gain) if known else None
-    pins = make_pins(sites, slant, height, tracks, side, _doubt(joint, radius))
+    pins = make_pins(sites, slant, height, tracks, look.side, _doubt(joint, radius))
     view = View(
         photo=photo.path.name,
-        side=side,
+        side=look.side,
         width_px=photo.width,
         height_px=photo.height,
         plane_to_px=tuple(float(v) for v in plane.plane_to_px.ravel()),
@@ -121,8 +146,8 @@ def _slant_of(mm: Spots, odds: FloatArray, plane: Plane) -> Slant:
     return fit_slant(mm.root[pin], mm.tip[pin], sigma, 1 / (1 + np.exp(-odds[pin])), plane)
 
 
-def _settle_all(seen: _Seen) -> Joint:
-    """By the coarse outline and the tracks, then by the exact rim and the tracks, then all with the tips."""
+def _settle_all(seen: _Seen) -> tuple[Settled, Slant, FloatArray, float]:
+    """By the coarse outline and the tracks, then by the exact rim and the tracks: plane, slant, rim and its scatter."""
     spots = seen.spots
     px = seen.first.to_px(spots.root)
     odds = _first_odds(seen, seen.first)
@@ -138,10 +163,10 @@ def _settle_all(seen: _Seen) -> Joint:
     fine = settle(
         settled.plane, seen.radius_mm, px[sure], spots.sigma_root[sure], rim, scatter, FINE_WIDTHS_MM, view_fits
     )
-    return _jointly(seen, fine, slant, rim, scatter)
+    return fine, slant, rim, scatter
 
 
-def _jointly(seen: _Seen, fine: Settled, slant: Slant, rim: FloatArray, scatter: float) -> Joint:
+def _jointly(seen: _Seen, fine: Settled, slant: Slant, rim: FloatArray, scatter: float, others: Shared | None) -> Joint:
     """The last step; faces with too few standing pins for it keep what they have."""
     mm = seen.in_plane(fine.plane)
     slant = _slant_of(mm, network_odds(seen.spots), fine.plane)
@@ -152,7 +177,7 @@ def _jointly(seen: _Seen, fine: Settled, slant: Slant, rim: FloatArray, scatter:
     foot, tip = seen.first.to_px(seen.spots.root[pin]), seen.first.to_px(seen.spots.tip[pin])
     rim = rim[:: max(1, len(rim) // 200)]  # their errors run together along the rim: more say no more
     marks = Marks(foot, tip, mm.sigma_root[pin], mm.sigma_tip[pin], rim, scatter)
-    return settle_jointly(fine.plane, slant, seen.radius_mm, marks, seen.photo.focal_px)
+    return settle_jointly(fine.plane, slant, seen.radius_mm, marks, seen.photo.focal_px, others)
 
 
 def _doubt(joint: Joint, radius_mm: float) -> Doubt:
@@ -236,12 +261,23 @@ def _px_per_mm(plane: Plane) -> float:
 def read_faces(
     photos: Sequence[tuple[Photo, Side]], plate: Plate, settings: dict[Side, ReadSettings] | None = None
 ) -> list[FaceReading]:
-    """Several photos, side by side on the machine's cores: OpenCV and numpy let each other work."""
+    """Several photos of one disc, side by side on the machine's cores: OpenCV and numpy let each other work."""
     from concurrent.futures import ThreadPoolExecutor
 
-    settings = settings or {}
+    by_hand = settings or {}
     if len(photos) < 2:
-        return [read_face(photo, side, plate, settings.get(side)) for photo, side in photos]
+        return [read_face(photo, side, plate, by_hand.get(side)) for photo, side in photos]
     with ThreadPoolExecutor(max_workers=2) as pool:
-        jobs = [pool.submit(read_face, photo, side, plate, settings.get(side)) for photo, side in photos]
-        return [job.result() for job in jobs]
+        jobs = [pool.submit(_look, photo, side, plate, by_hand.get(side, ReadSettings())) for photo, side in photos]
+        looks = [job.result() for job in jobs]
+        others = [_told_by_others(look, looks) for look in looks]
+        return list(pool.map(_finish, looks, others))
+
+
+def _told_by_others(look: _Look, looks: Sequence[_Look]) -> Shared | None:
+    """Photos of one size are taken to be the same camera's; one whose own lens is known needs no one else."""
+    if look.joint.shared is None or look.seen.photo.focal_px:
+        return None
+    size = look.seen.first.size
+    alike = [other for other in looks if other is not look and set(other.seen.first.size) == set(size)]
+    return of_others(look.joint.shared, [other.joint.shared for other in alike if other.joint.shared is not None])
