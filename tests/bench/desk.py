@@ -16,7 +16,7 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from desk.rig import CHROMIUM_FLAGS, chromium_path, make_job, many_pins, running_desk
+from desk.rig import CHROMIUM_FLAGS, chromium_path, make_job, many_pins, running_command
 
 PINS = 300
 PHOTO_PX = 3464  # square: 12.0 megapixels
@@ -93,7 +93,7 @@ def browser_rows(folder: Path, chromium: str) -> list[tuple[str, list[float], fl
     """What a person feels."""
     from playwright.sync_api import sync_playwright
 
-    with running_desk(folder) as address, sync_playwright() as playwright:
+    with running_command(folder) as address, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_FLAGS)
         page = browser.new_page(viewport={"width": 1280, "height": 800})
         start = time.perf_counter()

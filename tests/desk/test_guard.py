@@ -5,9 +5,14 @@ from __future__ import annotations
 import http.client
 import json
 import re
+import socket
+import threading
+from contextlib import suppress
 from urllib.parse import urlsplit
 
 import pytest
+
+from disc.job import open_job
 
 from .rig import make_job, run_disc, running_command
 
@@ -89,6 +94,27 @@ def test_no_path_leads_out_of_the_job(desk, path):
     assert status in (400, 404) and b"not for the desk" not in body and b"root:" not in body and b"schema" not in body
 
 
+def test_a_link_inside_the_job_leads_nowhere_else(desk):
+    asker, folder = desk
+    (folder / "out").mkdir(exist_ok=True)
+    (folder / "out" / "link.txt").symlink_to(folder.parent / "secret.txt")
+    (folder / "out" / "up").symlink_to(folder.parent)
+    (folder / "recordings").mkdir(exist_ok=True)
+    (folder / "recordings" / "letter.txt").write_text("not for the desk")
+    for path in ("/files/out/link.txt", "/files/out/up/secret.txt", "/api/recording/letter.txt"):
+        status, _, body = asker.ask("GET", path)
+        assert status == 404 and b"not for the desk" not in body, path
+    (folder / "out" / "link.txt").unlink()
+    (folder / "out" / "up").unlink()
+
+
+def test_the_desk_listens_on_this_machine_s_own_address_alone(desk):
+    """Bound to all addresses it would answer on 127.0.0.2 too, which is this machine as well (RFC 1122, 3.2.1.3)."""
+    asker, _ = desk
+    with pytest.raises(ConnectionRefusedError):
+        socket.create_connection(("127.0.0.2", asker.port), timeout=5).close()
+
+
 def test_answers_carry_the_rules(desk):
     asker, _ = desk
     _, headings, page = asker.ask("GET", "/")
@@ -117,6 +143,7 @@ def test_bad_requests_are_told_in_words(desk):
         "[]": "not an object",
         "{": "cannot be read",
         "[" * 5000: "cannot be read",
+        '{"do": "note", "pins": [1], "note": "' + "x" * 1_100_000 + '"}': "too long",
     }
     for body, words in cases.items():
         status, _, answer = asker.ask("POST", "/api/edit", body, X_Desk="1")
@@ -132,6 +159,9 @@ def test_uploads_are_limited_and_checked(desk):
     assert status == 400 and "must end in one of" in json.loads(body)["error"]
     status, _, body = asker.ask("PUT", "/api/upload/recording", b"", X_Desk="1", X_Name="a.wav")
     assert status == 400 and "empty" in json.loads(body)["error"]
+    status, _, body = asker.ask("PUT", "/api/upload/table", b"1", X_Desk="1", X_Name="..%2F..%2Fescape.csv")
+    assert status == 200 and json.loads(body)["name"] == "escape.csv"
+    assert not list(folder.parent.glob("**/escape.csv"))
     # A body announced as larger than the limit is cut off before it is read.
     connection = http.client.HTTPConnection("127.0.0.1", asker.port, timeout=20)
     connection.putrequest("PUT", "/api/upload/photo", skip_host=True)
@@ -194,6 +224,27 @@ def test_after_a_kill_the_desk_opens_again(tmp_path):
     first.communicate(timeout=30)
     with running_command(folder) as address:
         assert Asker(address).ask("GET", "/api/state")[0] == 200
+
+
+def test_killed_while_it_serves_every_edit_it_confirmed_is_there(tmp_path):
+    folder = make_job(tmp_path / "watch")
+    process = run_disc("desk", str(folder), "--no-browser", "--json")
+    asker = Asker(json.loads(process.stdout.readline())["address"])
+    threading.Timer(0.6, process.kill).start()
+    confirmed = 0
+    with suppress(OSError, http.client.HTTPException):
+        for number in range(10_000):
+            note = json.dumps({"do": "note", "pins": [1 + number % 40], "note": f"note {number}"})
+            status, _, _ = asker.ask("POST", "/api/edit", note, X_Desk="1")
+            assert status == 200
+            confirmed += 1
+    process.communicate(timeout=30)
+    done, _ = open_job(folder).corrections()
+    assert confirmed >= 3 and [c.note for c in done][:confirmed] == [f"note {number}" for number in range(confirmed)]
+    assert len(done) <= confirmed + 1
+    with running_command(folder) as address:
+        state = json.loads(Asker(address).ask("GET", "/api/state")[2])
+    assert state["history"]["done"] == len(done)
 
 
 def test_an_earlier_job_that_is_none_is_told_at_once(tmp_path):

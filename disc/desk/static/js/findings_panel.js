@@ -66,7 +66,7 @@ function chooser(all) {
 
 function card(finding) {
   const at = [`${finding.side} ${finding.r_mm.toFixed(2)} mm ${finding.theta_deg.toFixed(1)}°`,
-    finding.tooth !== null ? `tooth ${finding.tooth}` : null, finding.bar !== null ? `bar ${finding.bar}, beat ${finding.beat}` : null];
+    finding.tooth !== null ? `tooth ${finding.tooth}` : null, finding.bar !== null ? `bar ${finding.bar}, beat ${finding.beat}`.replaceAll(" ", "\u00a0") : null];
   const name = `${finding.heading}${finding.pin !== null ? `, pin ${finding.pin}` : ""}`;
   const reason = element("input", { "aria-label": `Reason, ${name}`, placeholder: "reason", size: 14, maxlength: 1000, value: finding.reason });
   const say_ = (words, verdict) => button(words, () => decide(finding, verdict, reason.value), { "aria-label": `${words}: ${name}`, "data-verdict": verdict });
@@ -75,12 +75,18 @@ function card(finding) {
     { class: `card${finding.pin !== null && finding.pin === desk.primary ? " picked" : ""}`, "data-kind": finding.kind, "data-pin": String(finding.pin) },
     element("header", {}, element("strong", {}, name), element("span", { class: `verdict ${finding.verdict ?? ""}` }, VERDICTS[finding.verdict] ?? `${Math.round(finding.probability * 100)} %`)),
     element("p", { class: "faint" }, at.filter(Boolean).join(" · ")),
-    element("ul", { class: "evidence" }, ...finding.evidence.map((one) => element("li", {}, `${WEIGHTS[one.kind] ?? one.kind}: ${one.words}`))),
+    element("ul", { class: "evidence" }, ...finding.evidence.map((one) => element("li", {}, evidenceWords(one)))),
     element("div", { class: "row" },
       finding.pin !== null ? button("Show", () => select([finding.pin], "only", "findings"), { "aria-label": `Show ${name}` }) : null,
       say_("Accept", "accepted"), say_("Doubt", "doubt"), finding.verdict ? say_("Reopen", "open") : null,
       reason, say_("Reject", "rejected")),
   );
+}
+
+// What kind of evidence it is, unless its words begin with that.
+function evidenceWords({ kind, words }) {
+  const name = WEIGHTS[kind] ?? kind;
+  return words.startsWith(name) ? words : `${name}: ${words}`;
 }
 
 async function decide(finding, verdict, reason) {

@@ -59,7 +59,7 @@ function showState() {
   if (!state.job) return;
   const empty = byId("stage-empty");
   empty.hidden = desk.pins.size > 0;
-  empty.textContent = "No pins yet: the photographs have not been read. Add pins by hand, or run disc read.";
+  empty.textContent = "No pins yet. Bring a photograph of each side (Disc, Photographs), or add pins by hand.";
   showSheet();
 }
 

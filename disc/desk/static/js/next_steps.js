@@ -10,8 +10,8 @@ function steps() {
   const open = state.findings.findings.filter((finding) => !finding.verdict).length;
   return [
     ["Pins", desk.pins.size ? `${desk.pins.size} pins and holes; ${doubtful.length ? `${doubtful.length} in doubt, look at them` : "none in doubt"}.` : "Not read yet.",
-      doubtful.length ? ["Next in doubt", () => nextOf(doubtful)] : null],
-    ["Comb", !state.has_comb ? "Not given yet; without it nothing sounds." : `${music.teeth.length} teeth${state.draft_comb ? ", only a draft" : ""}.`, ["Comb", () => openTab("comb")]],
+      doubtful.length ? ["Next in doubt", () => nextOf(doubtful)] : desk.pins.size ? null : ["Disc", () => openTab("disc")]],
+    ["Comb", !state.has_comb ? "Not given yet." : `${music.teeth.length} teeth${state.draft_comb ? ", only a draft" : ""}.`, ["Comb", () => openTab("comb")]],
     ["Tune", music.tune ? `Read as ${music.tune.metre}, ${music.tune.key}.` : music.why, ["Disc", () => openTab("disc")]],
     ["Findings", state.pending ? "Being worked out …" : !state.findings.checked ? "Not checked yet." : `${open} open of ${state.findings.findings.length}.`, ["Findings", () => openTab("findings")]],
     ["Plan", state.plan.made ? `${state.plan.total}.` : "Follows from the findings.", ["Plan", () => openTab("plan")]],
@@ -27,10 +27,12 @@ function nextOf(pins) {
   select([order.find((id) => id > (desk.primary ?? 0)) ?? order[0]], "only", "keys");
 }
 
+const opener = ([name, act]) => (name === "Next in doubt" ? button(name, act) : button("Open", act, { "aria-label": `Open ${name}` }));
+
 export function nextSteps() {
   return element("section", { id: "next-steps" },
     element("p", {}, "Pick a pin on the picture, in the unrolled turn, in the score or in the list below. Where the work stands:"),
     element("ol", { class: "steps" }, ...steps().map(([name, words, go]) =>
       element("li", {}, element("strong", {}, name), element("span", {}, words),
-        go ? button(go[0], go[1], { "aria-label": go[0] === "Next in doubt" ? go[0] : `Open ${go[0]}` }) : element("span")))));
+        go ? opener(go) : element("span")))));
 }

@@ -220,10 +220,11 @@ byId("recording-add").onchange = async (event) => {
   event.target.value = "";
   if (!file) return;
   await attempt(async () => {
-    const { token } = await upload("recording", file);
+    const { token, name } = await upload("recording", file);
     takeState(await post("/api/task", { do: "recording", token }));
-    byId("play-what").value = `recording:${desk.state.recordings.at(-1)}`;
-    say(`${file.name} now belongs to the job.`);
+    byId("play-what").value = `recording:${name}`;
+    showWhat();
+    say(`${file.name} now belongs to the job. “Compare with the pins” finds silent and extra strikes.`);
   });
 };
 

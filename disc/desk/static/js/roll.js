@@ -88,7 +88,8 @@ function sayNothing(c, w, h) {
   c.fillStyle = "#525860";
   c.font = "15px system-ui, sans-serif";
   c.textAlign = "center";
-  c.fillText(desk.music?.why || "Nothing sounds yet.", w / 2, h / 2);
+  const where = desk.state.has_comb ? "" : " Give it at the tab Comb.";
+  c.fillText((desk.music?.why || "Nothing sounds yet.") + where, w / 2, h / 2);
 }
 
 function drawRows(c, w) {
