@@ -19,6 +19,7 @@ from disc.records import Plate
 
 def _fuzz():
     path = Path(__file__).parents[1] / "bench" / "fuzz.py"
+    sys.path.insert(0, str(path.parent))  # fuzz.py and its targets stand side by side
     spec = importlib.util.spec_from_file_location("fuzz_bench", path)
     module = importlib.util.module_from_spec(spec)
     sys.modules["fuzz_bench"] = module
@@ -39,6 +40,15 @@ def test_odd_bytes_are_answered_or_refused_in_one_line(name, tmp_path):
     assert trial.faults == []
     assert trial.strays == set()
     assert name == "desk" or 0 < trial.refused < trial.tried  # the mutations reach beyond the first check
+
+
+def test_what_hypothesis_invents_is_answered_or_refused_in_one_line(tmp_path):
+    """The quick readers, each with a few of the inputs that the bench goes on with for minutes."""
+    for name in sorted(FUZZ.TARGETS.keys() - SLOW):
+        trial = FUZZ.Trial(name, tmp_path)
+        FUZZ.try_invented(trial, 20260403, 25)
+        assert trial.faults == [] and trial.strays == set(), name
+        assert trial.tried >= 25
 
 
 def test_a_refusal_that_quotes_a_broken_name_is_one_line(tmp_path):

@@ -62,6 +62,19 @@ def test_the_checklist_names_parts_and_screws_and_needs_no_other_file(job, tmp_p
     assert (job.folder / "out/put-back.pdf").read_bytes().startswith(b"%PDF")
 
 
+def test_each_step_of_the_checklist_has_its_pictures(job, tmp_path):
+    for number, colour in enumerate(("red", "green", "blue"), start=1):
+        add_step(job, f"part {number} off", [photograph(tmp_path / f"{colour}.jpg", colour)])
+    make_put_back(job)
+    page = (job.folder / "out/put-back.html").read_text()
+    assert re.findall(r"part (\d) off", page) == ["3", "2", "1"]
+    assert re.findall(r'alt="Photograph of step (\d)"', page) == ["4", "3", "2"]
+    # poppler's pdfimages, a reader of another house
+    pdf = job.folder / "out/put-back.pdf"
+    listed = subprocess.run(["pdfimages", "-list", pdf], capture_output=True, text=True, check=True).stdout
+    assert len(listed.splitlines()) - 2 == 3
+
+
 def test_editing_and_bad_numbers(job):
     add_step(job, "cock of", parts=["cock: 1 long screw"])
     assert edit_step(job, 2, note="cock off").parts[0].screws == "1 long screw"
