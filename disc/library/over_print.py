@@ -28,9 +28,9 @@ LONGEST = Fraction(4)
 
 def over_print(query: Query, index: Index, match: Match) -> tuple[bytes, bytes]:
     """(svg, pdf) of one match. Several pages stand below each other in the SVG."""
-    tune = next(i for i in range(index.size) if index.key(i) == match.key)
+    tune = index.tune_of(match.key)
+    assert tune is not None and match.alignment is not None
     reference = index.reference(tune)
-    assert match.alignment is not None
     pages = engrave(_musicxml(query, reference, match.alignment), f"{match.title} ({match.key})").pages
     return _one_svg(pages), pdf_of_pages(pages)
 

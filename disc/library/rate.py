@@ -21,6 +21,7 @@ CELL_S = 0.010
 MARGIN_S = 1.0
 FOLD_NATS = 1.2  # as in align.py
 ABSENT_NATS = np.log(1.0 - 0.8)  # as in align.py: about 0.8 of the printed notes are still played
+LOOK_NOTES = 20  # to either side; of 120 severe practice discs (seed 104) 10 kept 82 % of the tunes, 20 88 %
 LONGEST_RUN = 400  # printed notes rated within one turn; no disc of this kind holds more of melody
 
 
@@ -55,11 +56,33 @@ def rate(
     index: Index, found: Candidates, grids: list[Grid], picture: Picture, shifts_s: FloatArray, stretches: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """(score, quarter_s, start_s) of each candidate, each at its best small shift and stretch of the tempo."""
-    step_s = np.array([grid.step_s for grid in grids])[found.grid]
-    grid_start = np.array([grid.start_s for grid in grids])[found.grid]
-    quarter_s = step_s / found.quarters
-    start_s = grid_start - found.start_quarter * quarter_s
+    quarter_s, start_s = found.seconds(grids)
     return rate_places(index, found.tune, found.transposition, quarter_s, start_s, picture, shifts_s, stretches)
+
+
+def look(index: Index, found: Candidates, grids: list[Grid], picture: Picture) -> npt.NDArray[np.float32]:
+    """What the notes next to the voting group gain, shape (n,): a cheap look at very many candidates.
+
+    The best run from the group's first note on, and the best run back from it, of LOOK_NOTES each.
+    """
+    quarter_s, start_s = found.seconds(grids)
+    cells = picture.gain.shape[1]
+    scale = (quarter_s / (TICKS_PER_QUARTER * CELL_S)).astype(np.float32)[:, None]
+    zero = ((start_s - picture.first_s) / CELL_S + 0.5).astype(np.float32)[:, None]
+    first, end = index.start[found.tune][:, None], index.start[found.tune + 1][:, None]
+    shift = found.transposition.astype(np.int32)[:, None]
+    flat = picture.gain.ravel()
+    score = np.zeros(found.tune.size, dtype=np.float32)
+    for column in (np.arange(LOOK_NOTES), -1 - np.arange(LOOK_NOTES)):
+        note = first + found.note[:, None] + column
+        inside = (note >= first) & (note < end)
+        note = np.where(inside, note, first)
+        cell = (zero + index.onset[note] * scale).astype(np.int32)
+        pitch = index.pitch[note] + shift
+        inside &= (cell >= 0) & (cell < cells) & (pitch >= 0) & (pitch < 128)
+        value = np.where(inside, flat[np.where(inside, pitch * cells + cell, 0)], np.float32(0))
+        score += np.maximum(np.cumsum(value, axis=1).max(axis=1), 0)
+    return score
 
 
 def rate_places(

@@ -16,13 +16,13 @@ import numpy as np
 from disc.errors import BadInput
 from disc.library.align import align, split_tuning
 from disc.library.belief import Signs, probability
-from disc.library.grid import Grid, find_grids
+from disc.library.grid import Grid, divided, find_grids, unlike
 from disc.library.groups import BY_PITCH, BY_RANK
 from disc.library.index import Index
 from disc.library.melody import melody_probability
 from disc.library.order import solve_tunings
 from disc.library.place import Placement
-from disc.library.rate import draw, rate, rate_places
+from disc.library.rate import draw, look, rate, rate_places
 from disc.library.records import Alignment, FloatArray, IntArray, Match, TuneKey
 from disc.library.versions import KIN, kinship
 from disc.library.vote import candidates
@@ -31,26 +31,29 @@ FEWEST_STRIKES = 5  # fewer cannot tell one tune of thousands from another
 MOST_STRIKES = 2000  # a disc of this kind has 50 to 300 pins; common practice, no source
 FINE_SHIFTS_S = np.array([-0.04, -0.02, 0.0, 0.02, 0.04])
 FINE_STRETCHES = np.array([0.994, 0.997, 1.0, 1.003, 1.006])
+GRIDS_FOUND = 4  # strongest pulses, of which the unlike ones are followed
+COARSE_SPREAD_S = 0.03  # while tempo and start are known roughly
 LEAST_CLAIM, MOST_CLAIM = 2.0, 2.0  # nats; 0, 1 and 2.5 tried on practice discs (severe, seed 11): 0.69, 0.73, 0.73
 NORMAL_QUARTER_S = 0.5  # a quarter at 120 a minute, against which tempo ratios are given
 
 
 @dataclass(frozen=True, slots=True)
 class Effort:
-    """How far the search looks. Chosen on practice discs (tests/bench/identify.py) for the time they may take."""
+    """How far the search looks: pulses, groups and votes, placements looked at, rated, and fitted finely."""
 
-    grids: int = 2
-    groups: int = 2500
-    votes: int = 500_000
-    placements: int = 4000
-    fine: int = 60
+    grids: int
+    groups: int
+    votes: int
+    looks: int
+    rated: int
+    fine: int
 
 
-BY_PITCH_EFFORT = Effort()
-# A short or much damaged disc gives few votes: then many more placements are rated, in the same time.
-FEW_STRIKES = 70
-FEW_STRIKES_EFFORT = Effort(grids=3, groups=1500, votes=400_000, placements=4000, fine=60)
-BY_RANK_EFFORT = Effort(grids=2, groups=3500, votes=500_000, placements=2500, fine=60)
+# Nearly all discs are known by the quick effort; where its first tune does not lead clearly, the search goes on.
+QUICK = Effort(grids=1, groups=12_000, votes=150_000, looks=5_000, rated=600, fine=40)
+THOROUGH = Effort(grids=2, groups=20_000, votes=600_000, looks=60_000, rated=2_000, fine=100)
+BY_RANK_EFFORT = Effort(grids=1, groups=8_000, votes=500_000, looks=1_500, rated=1_500, fine=60)
+CLEAR_SCORE, CLEAR_LEAD = 60.0, 0.25  # nats; share of the score by which the best of another group is behind
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -129,15 +132,14 @@ def allowed_tunes(index: Index, collection: str | None, exclude: Collection[Tune
         return None
     allowed = np.ones(index.size, dtype=bool)
     if collection is not None:
-        allowed = np.array([row[3] == collection for row in index.rows], dtype=bool)
-        if not allowed.any():
-            names = sorted({str(row[3]) for row in index.rows})
+        if collection not in index.collections:
+            names = sorted(index.collections)
             raise BadInput(f"the library has no collection {collection!r}. It has: {', '.join(names)}.")
-    wanted = {(key.file, key.number) for key in exclude}
-    for tune, row in enumerate(index.rows) if wanted else ():
-        if (row[0], row[1]) in wanted:
+        allowed = np.asarray(index.collection_of[:] == list(index.collections).index(collection))
+    for key in exclude:
+        tune = index.tune_of(key)
+        if tune is not None:
             allowed[tune] = False
-            wanted.discard((str(row[0]), int(str(row[1]))))
     return allowed
 
 
@@ -153,53 +155,71 @@ def rank_tunes(index: Index, query: Query, allowed: np.ndarray | None = None) ->
 
 def _rank_by_pitch(index: Index, query: Query, allowed: np.ndarray | None) -> list[Found]:
     assert query.pitch is not None
-    effort = BY_PITCH_EFFORT if query.onset_s.size >= FEW_STRIKES else FEW_STRIKES_EFFORT
     _, pitch = split_tuning(query.pitch)
-    grids = find_grids(query.onset_s, effort.grids)
     likely = melody_probability(query.onset_s, query.pitch)
-    weight = np.log(likely)
+    found: list[Found] = []
+    for effort in (QUICK, THOROUGH):
+        found = _rank_with(effort, index, query.onset_s, pitch, likely, allowed)
+        if found and _leads_clearly(index, found):
+            break
+    return found
+
+
+def _leads_clearly(index: Index, found: list[Found]) -> bool:
+    """Whether the first tune is so far ahead of the best that is no version of it that looking further is idle."""
+    first = found[0]
+    near = [one for one in found[1:] if one.score > (1.0 - CLEAR_LEAD) * first.score]
+    return first.score >= CLEAR_SCORE and all(is_version(index, first.tune, one.tune) for one in near)
+
+
+def _rank_with(
+    effort: Effort, index: Index, onset_s: FloatArray, pitch: IntArray, likely: FloatArray, allowed: np.ndarray | None
+) -> list[Found]:
+    grids = [divided(onset_s, grid) for grid in unlike(find_grids(onset_s, GRIDS_FOUND), effort.grids)]
+    if not grids:
+        return []
     trials = candidates(
-        BY_PITCH, index.by_pitch, grids, pitch, weight, effort.groups, effort.votes, effort.placements, allowed
+        BY_PITCH, index.by_pitch, grids, pitch, np.log(likely), effort.groups, effort.votes, effort.looks, allowed
     )
     if trials.tune.size == 0:
         return []
-    sigma = spread_s(query.onset_s, grids)
-    gain = strike_gain(query.onset_s, pitch, sigma) + melody_claim(likely)
-    coarse = draw(query.onset_s, pitch, gain, max(sigma, 0.03))
+    sigma = spread_s(onset_s, grids)
+    gain = strike_gain(onset_s, pitch, sigma) + melody_claim(likely)
+    coarse = draw(onset_s, pitch, gain, max(sigma, COARSE_SPREAD_S))
+    trials = trials.part(_highest(look(index, trials, grids, coarse).astype(np.float64), effort.rated))
     score, quarter_s, start_s = rate(index, trials, grids, coarse, np.zeros(1), np.ones(1))
-    best = np.argsort(-score, kind="stable")[: effort.fine]
-    fine = draw(query.onset_s, pitch, gain, sigma)
+    best = _highest(score, effort.fine)
     tune, shift = trials.tune[best], trials.transposition[best]
     score, quarter_s, start_s = rate_places(
-        index, tune, shift, quarter_s[best], start_s[best], fine, FINE_SHIFTS_S, FINE_STRETCHES
-    )
+        index, tune, shift, quarter_s[best], start_s[best], draw(onset_s, pitch, gain, sigma), FINE_SHIFTS_S,
+        FINE_STRETCHES,
+    )  # fmt: skip
     return _best_of_each(tune, score, shift, quarter_s, start_s, None)
+
+
+def _highest(score: FloatArray, most: int) -> IntArray:
+    """Indices of the highest scores, highest first."""
+    if most >= score.size:
+        return np.argsort(-score, kind="stable")
+    part = np.sort(np.argpartition(-score, most)[:most])
+    return part[np.argsort(-score[part], kind="stable")]
 
 
 def _rank_by_order(index: Index, query: Query, allowed: np.ndarray | None) -> list[Found]:
     assert query.rank is not None
-    effort = BY_RANK_EFFORT
-    grids = find_grids(query.onset_s, effort.grids)
-    likely = melody_probability(query.onset_s, query.rank.astype(np.float64))
+    effort, onset_s = BY_RANK_EFFORT, query.onset_s
+    grids = [divided(onset_s, grid) for grid in unlike(find_grids(onset_s, GRIDS_FOUND), effort.grids)]
+    if not grids:
+        return []
+    likely = melody_probability(onset_s, query.rank.astype(np.float64), ranks=True)
     trials = candidates(
-        BY_RANK,
-        index.by_rank,
-        grids,
-        query.rank,
-        np.log(likely),
-        effort.groups,
-        effort.votes,
-        effort.placements,
-        allowed,
+        BY_RANK, index.by_rank, grids, query.rank, np.log(likely), effort.groups, effort.votes, effort.rated, allowed
     )
     if trials.tune.size == 0:
         return []
     solved = solve_tunings(index, trials, grids, query.rank, likely)
-    best = np.argsort(-solved.score, kind="stable")[: effort.fine]
-    step_s = np.array([grid.step_s for grid in grids])[trials.grid[best]]
-    origin_s = np.array([grid.start_s for grid in grids])[trials.grid[best]]
-    quarter_s = step_s / trials.quarters[best]
-    start_s = origin_s - trials.start_quarter[best] * quarter_s
+    best = _highest(solved.score, effort.fine)
+    quarter_s, start_s = trials.part(best).seconds(grids)
     zero = np.zeros(best.size, dtype=np.int64)
     return _best_of_each(trials.tune[best], solved.score[best], zero, quarter_s, start_s, solved.pitch_of_rank[best])
 

@@ -25,7 +25,7 @@ from disc.library.index import Index, open_index, warm_up, write_index
 from disc.library.reading import READER_VERSION, BrokenFile, Source, corpus_sources, read_sources
 from disc.library.versions import group_versions
 
-INDEX_VERSION = 4  # raise with every change of the arrays' meaning
+INDEX_VERSION = 5  # raise with every change of the arrays' meaning
 CHECKED_BYTES = 65536  # of each file's beginning and end: a whole check sum would cost more than the search
 LOCK_WAIT_S = 600.0
 

@@ -14,12 +14,15 @@ print is shown beside it.
 from __future__ import annotations
 
 import argparse
+import multiprocessing
 import os
-import resource
 import tempfile
 import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(name, "1")
@@ -28,7 +31,7 @@ import numpy as np  # noqa: E402  (after the threads are set)
 
 from disc.errors import BadInput  # noqa: E402
 from disc.library.belief import features, probability  # noqa: E402
-from disc.library.index import Index, open_index, write_arrays  # noqa: E402
+from disc.library.index import Block, Index, open_index, write_blocks  # noqa: E402
 from disc.library.practice import LEVELS, PracticeDisc, practice_disc  # noqa: E402
 from disc.library.search import Query, find_tunes, is_version, make_query, rank_tunes, signs_of  # noqa: E402
 from disc.library.store import open_library  # noqa: E402
@@ -203,58 +206,83 @@ def logistic(x: np.ndarray, y: np.ndarray) -> np.ndarray:
 
 
 def growth(index: Index, sizes: list[int]) -> None:
-    """Libraries of perturbed copies: each copy's notes are moved by a step here and there."""
-    print("tunes      notes       build s  index MB  query median s  worst s  top-1  peak memory MB")
+    """Libraries of perturbed copies; each is written and searched in a process of its own, whose peak memory is shown.
+
+    "MB held" is the peak resident size of that process; while searching most of it is pages of the mapped index.
+    """
+    print(
+        "    tunes      notes    postings  written CPU s (MB held)  on disk MB  open s  "
+        "query CPU s: median worst (MB held)  top-1  by order"
+    )
     for size in sizes:
-        with tempfile.TemporaryDirectory(prefix="disc-growth-") as name:
-            started = time.process_time()
-            perturbed(index, size, Path(name))
-            built = time.process_time() - started
-            large = open_index(Path(name))
+        with tempfile.TemporaryDirectory(prefix="disc-growth-", dir=os.environ.get("DISC_GROWTH")) as name:
+            seconds, held = in_own_process(write_perturbed, size, name)
+            line, searching = in_own_process(search_perturbed, size, name)
             megabytes = sum(path.stat().st_size for path in Path(name).iterdir()) / 1e6
-            trials = []
-            for tune, disc in discs(index, "medium", 40, UNSEEN_SEED + 5, np.arange(min(size, index.size))):
-                started = time.process_time()
-                found = rank_tunes(large, query_of(disc, False))
-                trials.append(
-                    (
-                        time.process_time() - started,
-                        bool(found) and int(index.group[found[0].tune % index.size]) == int(index.group[tune]),
-                    )
-                )
-            times = [t for t, _ in trials]
-            peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000
             print(
-                f"{size:9d}  {int(large.start[-1]):10d}  {built:7.1f}  {megabytes:8.0f}  {np.median(times):14.3f}  "
-                f"{max(times):7.3f}  {np.mean([good for _, good in trials]):5.2f}  {peak:8.0f}",
+                f"{size:9d} {line['notes']:10d} {line['postings']:11d}  {seconds:8.1f} ({held:5.0f})  "
+                f"{megabytes:12.0f}  {line['open']:6.3f}  {line['median']:10.3f} {line['worst']:6.3f} ({searching:6.0f})  "
+                f"{line['top1']:11.2f} {line['order']:6.2f}",
                 flush=True,
             )
 
 
-def perturbed(index: Index, size: int, folder: Path) -> None:
-    """Write a library of `size` tunes: the index's own, then copies with one note in six moved by up to 3 semitones."""
+def in_own_process(task: Callable[[int, str], Any], size: int, name: str) -> tuple[Any, float]:
+    """(what the task returns, most MB its process held)."""
+    with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn")) as pool:
+        return pool.submit(_with_memory, task, size, name).result()
+
+
+def _with_memory(task: Callable[[int, str], Any], size: int, name: str) -> tuple[Any, float]:
+    result = task(size, name)
+    status = Path("/proc/self/status").read_text(encoding="ascii")
+    return result, int(status.split("VmHWM:")[1].split()[0]) / 1000
+
+
+def write_perturbed(size: int, name: str) -> float:
+    index = open_library(no_progress).index
+    started = time.process_time()
+    write_blocks(Path(name), perturbed(index, size))
+    return time.process_time() - started
+
+
+def perturbed(index: Index, size: int) -> Iterator[Block]:
+    """`size` tunes: the index's own, then copies of them with one note in six moved by up to 3 semitones."""
     rng = np.random.default_rng(UNSEEN_SEED)
-    copies = -(-size // index.size)
-    parts: dict[str, list[np.ndarray]] = {name: [] for name in ("onset", "duration", "pitch", "bar", "group")}
-    starts, rows, total = [np.zeros(1, dtype=np.int64)], [], 0
-    for copy in range(copies):
-        tunes = min(index.size, size - copy * index.size)
-        notes = int(index.start[tunes])
-        pitch = index.pitch[:notes].astype(np.int16)
-        if copy:
-            moved = rng.random(notes) < 1 / 6
-            pitch[moved] += rng.integers(-3, 4, int(moved.sum())).astype(np.int16)
-        parts["onset"].append(index.onset[:notes])
-        parts["duration"].append(index.duration[:notes])
-        parts["pitch"].append(np.clip(pitch, 0, 127).astype(np.uint8))
-        parts["bar"].append(index.bar[:notes])
-        parts["group"].append(index.group[:tunes])
-        starts.append(index.start[1 : tunes + 1] + total)
-        total += notes
-        rows += [(row[0], f"{row[1]}{copy or ''}", *row[2:]) for row in index.rows[:tunes]]
-    columns = {name: np.concatenate(part) for name, part in parts.items()}
-    columns["start"] = np.concatenate(starts)
-    write_arrays(folder, columns, rows)
+    for copy in range(-(-size // index.size)):
+        most = min(index.size, size - copy * index.size)
+        for begin in range(0, most, 7000):
+            end = min(begin + 7000, most)
+            part = slice(int(index.start[begin]), int(index.start[end]))
+            pitch = index.pitch[part].astype(np.int16)
+            if copy:
+                moved = rng.random(pitch.size) < 1 / 6
+                pitch[moved] += rng.integers(-3, 4, int(moved.sum())).astype(np.int16)
+            yield Block(
+                index.onset[part], index.duration[part], np.clip(pitch, 0, 127).astype(np.uint8), index.bar[part],
+                np.asarray(index.start[begin : end + 1] - index.start[begin]), index.group[begin:end],
+                [(row[0], f"{row[1]}{copy or ''}", *row[2:]) for row in index.rows[begin:end]],
+            )  # fmt: skip
+
+
+def search_perturbed(size: int, name: str) -> dict[str, float]:
+    index = open_library(no_progress).index
+    started = time.process_time()
+    large = open_index(Path(name))
+    opened = time.process_time() - started
+    times, right, ordered = [], [], []
+    for tune, disc in discs(index, "medium", 60, UNSEEN_SEED + 5, np.arange(min(size, index.size))):
+        started = time.process_time()
+        found = find_tunes(large, query_of(disc, False), 10)
+        times.append(time.process_time() - started)
+        right.append(bool(found) and found[0].group == int(index.group[tune]))
+        found = find_tunes(large, query_of(disc, True), 10)
+        ordered.append(bool(found) and found[0].group == int(index.group[tune]))
+    return {
+        "notes": int(large.start[-1]), "postings": large.by_pitch.packed.size + large.by_rank.packed.size,
+        "open": opened, "median": float(np.median(times)), "worst": max(times), "top1": float(np.mean(right)),
+        "order": float(np.mean(ordered)),
+    }  # fmt: skip
 
 
 def peer(index: Index, size: int = 300, count: int = 8) -> None:

@@ -103,7 +103,7 @@ def test_the_comb_is_solved_for_with_the_tune(small):
     first = int(np.flatnonzero(disc.melody >= 0)[0])
     start = reference.onset_quarter[disc.melody[first]] - grids[0].place[first] * quarters
     one = np.ones(1, dtype=np.int64)
-    trial = Candidates(one * tune, one * 0, one * quarters, np.array([start]), one, one * 0)
+    trial = Candidates(one * tune, one * 0, one * 0, one * quarters, np.array([start]), one, one * 0)
     solved = solve_tunings(small, trial, grids, disc.rank, np.where(disc.melody >= 0, 1.0, 0.1))
     mapped = solved.pitch_of_rank[0][disc.rank]
     known = (disc.melody >= 0) & (mapped >= 0)

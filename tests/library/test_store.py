@@ -33,7 +33,7 @@ def test_a_damaged_index_is_built_anew_and_said(copied, damage, monkeypatch):
     if damage == "cut":
         (index / "pitch.npy").write_bytes((index / "pitch.npy").read_bytes()[:-100])
     elif damage == "garbled":
-        (index / "tunes.json").write_text("{" + "x" * 50)
+        (index / "tunes.jsonl").write_text("{" + "x" * 50)
     elif damage == "manifest":
         (copied / "manifest.json").write_text("[]")
     else:
