@@ -9,7 +9,7 @@ covariance, from which each place gets its share of the common error.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,6 +25,7 @@ from disc.photo.settle import (
 from disc.photo.settle import (
     correction as correction_of,
 )
+from disc.photo.shared import Shared
 from disc.photo.slant import Slant
 
 # Natural lean of a pin set upright, per axis, mm (common practice, no source).
@@ -56,6 +57,8 @@ STEP[FOCAL], STEP[HEIGHT] = 0.3, 0.1
 HEIGHT_MM, HEIGHT_DOUBT_MM = 0.5, 0.12
 FOCAL_WIDTHS, FOCAL_DOUBT = 3.0, 0.6
 MIDDLE_DOUBT = 0.03
+# Most cameras give straight lines, some bend them by per cents: a Cauchy belief about k1 (chosen, no source).
+DISTORTION = 0.008
 # A pinhole's picture obeys these exactly; they are drawn tight in the course of the rounds.
 TIGHT = (0.02, 0.006, 0.002, 0.001, 0.0005)
 
@@ -73,17 +76,6 @@ class Marks:
     tip_mm: FloatArray
     rim_px: FloatArray
     rim_mm: float
-
-
-@dataclass(frozen=True, slots=True)
-class Shared:
-    """What photos of one disc have in common, as one of them tells it without the others and without what is expected
-    of any: value (2,): log of the lens's focal length in picture widths, pins' height in mm; weight (2, 2): the inverse
-    of their covariance.
-    """
-
-    value: FloatArray
-    weight: FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,9 +133,10 @@ def settle_jointly(
     normal = np.eye(SIZE)
     for k in range(ROUNDS):
         rows, values = problem.rows(at, TIGHT[min(k, len(TIGHT) - 1)])
-        step = np.linalg.lstsq(rows, values, rcond=None)[0]
-        at = at + np.clip(step, -STEP, STEP)
         normal = rows.T @ rows
+        unit = np.sqrt(np.diag(normal))  # to one scale first: the unknowns differ by thousands
+        step = np.linalg.solve(normal / unit / unit[:, None], rows.T @ values / unit) / unit
+        at = at + np.clip(step, -STEP, STEP)
     left, upright = problem.left_over(at)
     size = float(np.sqrt(np.mean(left[upright] ** 2))) if upright.any() else slant.sigma_mm
     found = Slant(float(max(at[GAIN], 0.0)), (float(at[9]), float(at[10])), max(size, 0.003), int(upright.sum()))
@@ -157,25 +150,6 @@ def settle_jointly(
         problem.scatter(at),
         problem.told(at, normal),
     )
-
-
-# Two photos of one disc, taken one after the other, differ in focal length by refocusing, in the pins' height by how
-# the two faces were pinned (common practice, no source).
-FOCAL_APART, HEIGHT_APART_MM = 0.04, 0.02
-FARTHEST_APART = 11.8  # chi square of two numbers at 3 sigma: what lies farther apart was not taken alike
-
-
-def of_others(mine: Shared, others: Sequence[Shared]) -> Shared | None:
-    """What the other photos tell together, as far as it holds for this one; None where nothing fits."""
-    apart = np.diag([FOCAL_APART**2, HEIGHT_APART_MM**2])
-    weight, pull = np.zeros((2, 2)), np.zeros(2)
-    for other in others:
-        cov = np.linalg.inv(other.weight) + apart
-        off = other.value - mine.value
-        if off @ np.linalg.inv(cov + np.linalg.inv(mine.weight)) @ off > FARTHEST_APART:
-            continue
-        weight, pull = weight + np.linalg.inv(cov), pull + np.linalg.inv(cov) @ other.value
-    return Shared(np.asarray(np.linalg.solve(weight, pull)), weight) if weight[0, 0] > 0 else None
 
 
 def feet_put_right(joint: Joint, foot: FloatArray) -> FloatArray:
@@ -206,6 +180,22 @@ class _Problem:
         self.focal_doubt = 0.05 if focal_px else FOCAL_DOUBT
         self.frame, self.foot, self.tip = spreads(marks.foot_mm, marks.tip_mm, slant)
         self.stands = np.ones(len(marks.foot_px))
+        self.all_px = np.concatenate([marks.foot_px, marks.tip_px, marks.rim_px.reshape(-1, 2)])
+        self.begun: dict[float, FloatArray] = {}
+
+    def _begun(self, k1: float) -> FloatArray:
+        """All marks in the plane it begins with, (n, 3) in radii; only the distortion changes them."""
+        if k1 not in self.begun:
+            if len(self.begun) > 3:
+                self.begun.clear()
+            xy = replace(self.plane, k1=self.plane.k1 + k1).to_mm(self.all_px) / self.radius_mm
+            self.begun[k1] = np.concatenate([xy, np.ones((len(xy), 1))], 1)
+        return self.begun[k1]
+
+    def marks_mm(self, at: FloatArray) -> FloatArray:
+        """Feet, tips and rim, one after the other, in view mm (n, 2)."""
+        q = self._begun(float(at[7])) @ correction_of(at[THETA]).T
+        return q[:, :2] / q[:, 2:] * self.radius_mm
 
     def moved(self, at: FloatArray) -> Plane:
         scale = np.diag([self.radius_mm, self.radius_mm, 1.0])
@@ -214,10 +204,9 @@ class _Problem:
 
     def two_roots(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Roots as the feet and as upright tips tell them, (n, 2) mm."""
-        plane = self.moved(at)
-        by_foot = plane.to_mm(self.marks.foot_px) / (1 + at[GROWTH]) - at[BIAS]
-        by_tip = (plane.to_mm(self.marks.tip_px) + at[SHIFT]) / (1 + at[GAIN])
-        return by_foot, by_tip
+        n = len(self.marks.foot_px)
+        mm = self.marks_mm(at)
+        return mm[:n] / (1 + at[GROWTH]) - at[BIAS], (mm[n : 2 * n] + at[SHIFT]) / (1 + at[GAIN])
 
     def left_over(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Lean and error of each tip, (n, 2) along and across, and which pins stand upright (n,)."""
@@ -258,6 +247,8 @@ class _Problem:
         sigma = np.concatenate([sigma, [HEIGHT_DOUBT_MM, self.focal_doubt], [MIDDLE_DOUBT] * 2, [FOOT_GROWTH]])
         wish = np.zeros(SIZE)
         wish[HEIGHT], wish[FOCAL] = HEIGHT_MM, self.log_focal
+        bent = self.plane.k1 + at[7]
+        sigma[7], wish[7] = np.sqrt((DISTORTION**2 + bent**2) / 2), -self.plane.k1
         keep = np.ones(SIZE, bool)
         keep[GAIN] = keep[SHIFT] = False
         return np.diag(1 / sigma)[keep], ((wish - at) / sigma)[keep]
@@ -299,11 +290,12 @@ class _Problem:
         return np.vstack([apart[0], on_track[0]]), np.concatenate([apart[1], on_track[1]])
 
     def _rim_rows(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
-        way = self.plane.to_mm(self.marks.rim_px)
+        rim = slice(2 * len(self.marks.foot_px), None)
+        way = self._begun(float(at[7]))[rim, :2]
         way = way / np.linalg.norm(way, axis=1, keepdims=True)
 
         def miss(p: FloatArray) -> FloatArray:
-            return np.hypot(*self.moved(p).to_mm(self.marks.rim_px).T) - self.radius_mm - way @ p[RIM]
+            return np.hypot(*self.marks_mm(p)[rim].T) - self.radius_mm - way @ p[RIM]
 
         sigma = max(self.marks.rim_mm, RIM_FLOOR_MM)
         here, slopes = _slopes(miss, at)

@@ -11,11 +11,12 @@ from disc.frame import FloatArray
 from disc.photo.find_plate import Found, find_plate, plate_by_hand
 from disc.photo.flatten import flatten
 from disc.photo.image import Photo
-from disc.photo.joint import Joint, Marks, Shared, feet_put_right, of_others, settle_jointly
+from disc.photo.joint import Joint, Marks, feet_put_right, settle_jointly
 from disc.photo.judge import Doubt, Sites, kinds_by_slant, make_pins
 from disc.photo.outline import rim_points
 from disc.photo.plane import Plane, plane_from_ellipse
 from disc.photo.settle import Settled, settle
+from disc.photo.shared import Shared, of_others
 from disc.photo.slant import Slant, expected_perspective, fit_slant, plane_tilt
 from disc.photo.slot import Slot, find_slot, search_slot
 from disc.photo.spots import PIN, Spots, find_spots

@@ -138,29 +138,48 @@ def _to_mm_frame(c: FloatArray, radius_mm: float) -> FloatArray:
     return scale @ c @ np.linalg.inv(scale)
 
 
+# correction(theta) grows by these with each of theta's first seven.
+_PARTS = np.stack([correction(one) - np.eye(3) for one in np.eye(8)[:7]])
+
+
 def _radii(plane: Plane, theta: FloatArray, radius_mm: float, px: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Radii (n,) of photo points under the correction, and their slopes (n, 8) by it."""
-
-    def radius(at: FloatArray) -> FloatArray:
-        moved = Plane(plane.plane_to_px, plane.k1 + at[7], plane.size)
-        xy = moved.to_mm(px) / radius_mm
-        q = np.concatenate([xy, np.ones((len(xy), 1))], 1) @ correction(at).T
-        return radius_mm * np.hypot(q[:, 0], q[:, 1]) / q[:, 2]
-
     if not len(px):
         return np.zeros(0), np.zeros((0, 8))
-    here = radius(theta)
+    c = correction(theta)
+
+    def before(k1: float) -> FloatArray:
+        xy = Plane(plane.plane_to_px, plane.k1 + k1, plane.size).to_mm(px) / radius_mm
+        return np.concatenate([xy, np.ones((len(xy), 1))], 1)
+
+    def radius(point: FloatArray) -> FloatArray:
+        q = point @ c.T
+        return radius_mm * np.hypot(q[:, 0], q[:, 1]) / q[:, 2]
+
+    point = before(theta[7])
+    q = point @ c.T
+    far = np.hypot(q[:, 0], q[:, 1])
+    here = radius_mm * far / q[:, 2]
+    moved = np.einsum("kab,nb->nak", _PARTS, point)
+    outward = (q[:, 0, None] * moved[:, 0] + q[:, 1, None] * moved[:, 1]) / far[:, None]
+    slopes = radius_mm / q[:, 2, None] * (outward - (far / q[:, 2])[:, None] * moved[:, 2])
     eps = 1e-5
-    slopes = np.stack([(radius(theta + eps * np.eye(8)[k]) - here) / eps for k in range(8)], 1)
-    return here, slopes
+    bent = (radius(before(theta[7] + eps)) - here) / eps
+    return here, np.column_stack([slopes, bent])
 
 
 def heaps(radii: FloatArray, weight: FloatArray, width: float) -> tuple[Any, list[float]]:
     """Radii heaped into tracks: (index of the track for each, tracks in order), by the peaks of a kernel density."""
     if not len(radii):
         return np.zeros(0, int), []
-    grid = np.arange(radii.min() - 0.2, radii.max() + 0.2, 0.01)
-    density = (weight * np.exp(-0.5 * ((grid[:, None] - radii) / width) ** 2)).sum(1)
+    step = 0.01
+    grid = np.arange(radii.min() - 0.2, radii.max() + 0.2, step)
+    cell = (radii - grid[0]) / step
+    low = cell.astype(int)
+    part = cell - low
+    fill = np.bincount(low, weight * (1 - part), len(grid)) + np.bincount(low + 1, weight * part, len(grid))
+    kernel = np.exp(-0.5 * (np.arange(-4 * width, 4.001 * width, step) / width) ** 2)
+    density = np.convolve(fill, kernel, "same")
     top = np.nonzero((density[1:-1] >= density[:-2]) & (density[1:-1] > density[2:]))[0] + 1
     peaks = grid[top]
     label = np.argmin(np.abs(radii[:, None] - peaks), axis=1)

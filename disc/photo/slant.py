@@ -101,30 +101,32 @@ def _allowed(slant: Slant, tangent: float, way: FloatArray) -> float:
 
 
 def _settle(root: FloatArray, tip: FloatArray, sigma: FloatArray, weight: FloatArray, start: FloatArray) -> Slant:
-    n = len(root)
-    rows = np.zeros((2 * n, 3))
-    rows[0::2, 0], rows[1::2, 0] = root[:, 0], root[:, 1]
-    rows[0::2, 1], rows[1::2, 2] = -1.0, -1.0
-    value = (tip - root).ravel()
-    base = np.sqrt(weight) / np.hypot(sigma, STRAY_MM)
-    # The gain is h / (Ez - h): from 0.5 mm at 400 mm to 0.8 mm at 35 mm. A weak prior keeps it there.
+    value = tip - root
+    base = weight / np.hypot(sigma, STRAY_MM) ** 2
     solution, cut = start, 0.15
     for _ in range(10):
-        left = np.linalg.norm((value - rows @ solution).reshape(n, 2), axis=1)
+        left = np.linalg.norm(value - solution[0] * root + solution[1:], axis=1)
         soft = np.where(left < cut, (1 - (left / cut) ** 2) ** 2, 0.0)  # Tukey's biweight
         if soft.sum() < 3:
             break
-        w = np.repeat(np.sqrt(soft) * base, 2)
-        a = np.vstack([rows * w[:, None], [1 / 0.02, 0, 0]])
-        b = np.concatenate([value * w, [0.01 / 0.02]])
-        solution = np.linalg.lstsq(a, b, rcond=None)[0]
+        solution = _field(root, value, soft * base)
         # 1.18 sigma is the median length of a 2-axis normal error; the window closes to four of it.
         cut = float(np.clip(4.0 * np.median(left[left < cut]) / 1.18, 0.05, 0.15)) if np.any(left < cut) else 0.15
     solution = np.array([max(solution[0], 0.0), *solution[1:]])
-    left2 = (value - rows @ solution).reshape(n, 2)
+    left2 = value - solution[0] * root + solution[1:]
     good = np.linalg.norm(left2, axis=1) < cut
     sigma_mm = float(np.sqrt(np.mean(left2[good] ** 2))) if np.any(good) else STRAY_MM
     return Slant(float(solution[0]), (float(solution[1]), float(solution[2])), max(sigma_mm, 0.003), int(np.sum(good)))
+
+
+def _field(root: FloatArray, value: FloatArray, weight: FloatArray) -> FloatArray:
+    """Least squares of value (n, 2) = gain root - shift; (gain, shift x, shift y)."""
+    total, one, two = weight.sum(), weight @ root, weight @ value
+    # The gain is h / (Ez - h): from 0.5 mm at 400 mm to 0.8 mm at 35 mm. A weak prior keeps it there.
+    prior = 1 / 0.02**2
+    square, cross = weight @ np.sum(root**2, 1), weight @ np.sum(root * value, 1)
+    gain = (cross - one @ two / total + 0.01 * prior) / (square - one @ one / total + prior)
+    return np.array([gain, *((gain * one - two) / total)])
 
 
 def expected_perspective(slant: Slant, plane: Plane, radius_mm: float, focal_px: float | None) -> Perspective | None:

@@ -96,15 +96,17 @@ def distort(k1: float, size: tuple[int, int], u: Any, v: Any) -> tuple[FloatArra
 
 
 def undistort(k1: float, size: tuple[int, int], u: Any, v: Any) -> tuple[FloatArray, FloatArray]:
-    """Seen to undistorted pixels: the inverse of distort, by fixed-point steps (converges for |k1| < 0.2)."""
+    """Seen to undistorted pixels: the inverse of distort, by Newton's method (good for |k1| < 0.2)."""
     cu, cv, half = (size[0] - 1) / 2, (size[1] - 1) / 2, half_diagonal_px(size)
     du, dv = np.asarray(u, float) - cu, np.asarray(v, float) - cv
-    x, y = du, dv
-    if k1:
-        for _ in range(12):
-            grow = 1 + k1 * (x**2 + y**2) / half**2
-            x, y = du / grow, dv / grow
-    return cu + x, cv + y
+    if not k1:
+        return cu + du, cv + dv
+    bend = k1 * (du**2 + dv**2) / half**2
+    share = 1 / (1 + bend)
+    for _ in range(4):  # Newton's steps for share + bend share^3 = 1
+        square = share * share
+        share = share - (share * (1 + bend * square) - 1) / (1 + 3 * bend * square)
+    return cu + du * share, cv + dv * share
 
 
 def apply_homography(matrix: FloatArray, x: Any, y: Any) -> tuple[FloatArray, FloatArray]:
