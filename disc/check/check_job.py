@@ -48,16 +48,18 @@ class Checked:
         return tuple(item.as_found for item in self.settled)
 
 
-def check_job(job: Job, tune_file: Path | None = None, advance: Advance = no_progress) -> Checked:
+def check_job(
+    job: Job, tune_file: Path | None = None, advance: Advance = no_progress, keep_known: bool = False
+) -> Checked:
     """Check a job and store its findings. tune_file: a score that the disc is known to play.
 
-    Without one, a tune that `disc identify` is sure of is used. Raises MissingPart without pins or comb, BadInput for
-    a score that cannot be read.
+    Without one, a tune that `disc identify` is sure of is used; with keep_known, first the one that the last check
+    knew. Raises MissingPart without pins or comb, BadInput for a score that cannot be read.
     """
     if tune_file is not None:
         references = known_from_file(tune_file)
     else:
-        found = identified_tune(job, advance)
+        found = (load_known(job) if keep_known else None) or identified_tune(job, advance)
         references = () if found is None else (found,)
     advance(0.3, "judging")
     disc, remarks = _disc_with(job, references)

@@ -13,6 +13,7 @@ from typing import Any
 from tornado import iostream, web
 
 from disc.desk.guard import HEADINGS, PAGE_HEADING, Guard
+from disc.desk.page_words import page_words
 from disc.desk.session import Session
 from disc.errors import BadInput, DiscError, JobBusy, MissingPart
 
@@ -107,7 +108,7 @@ class DeskHandler(web.RequestHandler):
         error = kwargs["exc_info"][1] if "exc_info" in kwargs else None
         if isinstance(error, DiscError):
             self.set_status({JobBusy: 409, MissingPart: 404, BadInput: 400}.get(type(error), 500))
-            self.finish({"error": " ".join(str(error).split())})
+            self.finish({"error": page_words(str(error), self.session.folder)})
         elif isinstance(error, web.HTTPError):
             self.finish({"error": error.log_message or self._reason})
         else:

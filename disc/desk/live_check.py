@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 from disc.check.decisions import Settled, load_decisions, settle
 from disc.check.store import FINDINGS_FILE, load_findings
+from disc.desk.page_words import page_words
 from disc.errors import DiscError, MissingPart
 from disc.job import Job
 from disc.records import Finding
@@ -41,7 +42,7 @@ def check_now(job: Job) -> Checked:
         settled, _ = settle(findings, load_decisions(job))
         return Checked(True, settled, plan_now(job, findings))
     except DiscError as error:
-        return Checked(True, trouble=" ".join(str(error).split()))
+        return Checked(True, trouble=page_words(str(error), job.folder))
 
 
 def settled_anew(checked: Checked, job: Job) -> Checked:
@@ -67,7 +68,8 @@ def plan_now(job: Job, findings: Sequence[Finding]) -> Plan:
     from disc.repin.plan_job import PlanSettings, make_plan, rates_in_force
 
     plan = make_plan(job, PlanSettings(), rates_in_force(job), findings)
-    return replace(plan, notes=tuple(note for note in plan.notes if not note.startswith(OLD_CHECK_NOTE)))
+    notes = [page_words(note, job.folder) for note in plan.notes if not note.startswith(OLD_CHECK_NOTE)]
+    return replace(plan, notes=tuple(notes))
 
 
 def told_check(before: Checked, after: Checked) -> list[str]:

@@ -125,7 +125,7 @@ async def _serve(
         with suppress(NotImplementedError):  # Windows: Ctrl-C raises KeyboardInterrupt by itself
             loop.add_signal_handler(name, ended.set)
     opened(rules.first_address, _entry_file(uploads, rules.first_address))
-    await _until(ended, session)
+    await watch_until(ended, session)
     server.stop()
     session.news.close()
     await server.close_all_connections()
@@ -138,9 +138,15 @@ def _entry_file(folder: Path, address: str) -> Path:
     return path
 
 
-async def _until(ended: asyncio.Event, session: Session) -> None:
+async def watch_until(ended: asyncio.Event, session: Session) -> None:
+    """Wait for the end; meanwhile look now and then whether another command changed the job.
+
+    The look is taken by the writing thread, so that it never falls into the middle of the desk's own step; it is not
+    waited for, so that a long step does not keep the desk from ending.
+    """
+    looking: asyncio.Future[None] | None = None
     while not ended.is_set():
-        try:
+        with suppress(TimeoutError):
             await asyncio.wait_for(ended.wait(), OUTSIDE_LOOK_S)
-        except TimeoutError:
-            await asyncio.get_running_loop().run_in_executor(None, session.notice_outside_change)
+        if not ended.is_set() and (looking is None or looking.done()):
+            looking = asyncio.get_running_loop().run_in_executor(session.bench, session.notice_outside_change)

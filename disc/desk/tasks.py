@@ -7,10 +7,11 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
+from disc.check.store import FINDINGS_FILE
 from disc.desk.session import Session
 from disc.desk.uploads import RECORDINGS_FOLDER, path_of, recording_path, recordings_of
 from disc.errors import BadInput, DiscError
-from disc.job import JOB_FILE, create_job, open_for_writing
+from disc.job import JOB_FILE, Job, create_job, open_for_writing
 from disc.records import Plate, Turns
 from disc.words import Advance
 
@@ -105,15 +106,24 @@ def _check(session: Session, body: Mapping[str, Any], uploads: Path, advance: Ad
 
     score = path_of(uploads, body["score"]) if body.get("score") else None
     with open_for_writing(session.folder) as job:
-        found = check_job(job, score, advance)
+        found = check_job(job, score, advance, keep_known=True)
     remarks = found.summary.get("remarks", [])
     return " ".join([f"Checked: {len(found.settled)} findings.", *(f"{words}." for words in remarks)])
+
+
+def _check_again(job: Job, advance: Advance) -> None:
+    """What is written down now goes by the pins in force, as the page shows them, not by an older check."""
+    from disc.check.check_job import check_job
+
+    if job.has(FINDINGS_FILE):
+        check_job(job, None, advance, keep_known=True)
 
 
 def _plan(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
     from disc.repin.plan_job import PlanSettings, plan_job
 
     with open_for_writing(session.folder) as job:
+        _check_again(job, advance)
         made = plan_job(job, PlanSettings(), advance)
     return f"The work list, {len(made.files) - 1} files in all, is made."
 
@@ -123,6 +133,7 @@ def _report(session: Session, body: Mapping[str, Any], uploads: Path, advance: A
     from disc.report.headings import PARTS, Language
 
     with open_for_writing(session.folder) as job:
+        _check_again(job, advance)
         sections = make_report(job, PARTS, Language("en"), None)
     return f"The condition report with {len(sections)} parts is made."
 

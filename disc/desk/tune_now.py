@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from disc.comb.strikes import strikes_from_pins
+from disc.desk.page_words import page_words
 from disc.errors import DiscError
 from disc.job import Job
 from disc.records import Comb, Pin, Tune
@@ -20,6 +21,6 @@ def tune_now(job: Job, pins: tuple[Pin, ...], comb: Comb | None) -> tuple[Tune |
     try:
         reading = read_tune(strikes_from_pins(pins, comb, job.plate), job.plate, settings_from(job.settings))
     except DiscError as error:
-        return None, " ".join(str(error).split()), ()
+        return None, page_words(str(error), job.folder), ()
     other = tuple(f"{a.what} {a.value}: {a.probability:.0%}, {a.why}" for a in reading.alternatives)
     return reading.tune, "", other

@@ -76,7 +76,7 @@ def test_findings_and_plan_follow_an_edit_not_the_last_check(open_desk, checked_
     desk.page.wait_for_selector("#plan-total")
     lines = desk.page.locator("#panel-plan tbody tr")
     before, total = lines.count(), desk.page.locator("#plan-total").inner_text()
-    sound = next(p for p in desk.pins().values() if p.side == "upper" and p.condition == "sound" and p.tooth)
+    sound, hole = [p for p in desk.pins().values() if p.side == "upper" and p.condition == "sound" and p.tooth][:2]
     desk.click_pin(sound)
     desk.page.focus("#stage")
     desk.page.keyboard.press("3")
@@ -84,6 +84,12 @@ def test_findings_and_plan_follow_an_edit_not_the_last_check(open_desk, checked_
     desk.page.wait_for_function("(was) => document.getElementById('plan-total').textContent !== was", arg=total)
     assert lines.count() == before + 1
     assert "check again" not in desk.page.locator("#panel-plan").inner_text()
+    desk.click_pin(hole)
+    desk.page.focus("#stage")
+    desk.page.keyboard.press("4")
+    desk.page.wait_for_selector(f"{CARDS}[data-pin='{hole.id}']", state="attached")
+    # By the stored findings nothing is known of this hole, and the plan would say that only a check can tell.
+    assert "whether a pin belongs here" not in desk.page.locator("#panel-plan").inner_text()
     assert (checked_job / "out" / "findings.json").read_bytes() == stored
     desk.tab("findings")
     assert desk.page.locator(f"{CARDS}[data-kind=stub][data-pin='{sound.id}']").count() == 1

@@ -57,25 +57,27 @@ def test_play_slower_as_it_should_and_pause(open_desk, job):
 
 
 def test_one_bar_over_and_over_one_tooth_alone_and_a_tooth_by_click(open_desk, job):
-    desk = open_desk(job)
+    desk = open_desk(job, has_touch=True)
     box = desk.page.locator("#roll").bounding_box()
-    desk.page.mouse.click(box["x"] + 20, box["y"] + 60)
+    desk.page.touchscreen.tap(box["x"] + 20, box["y"] + 60)
     desk.page.wait_for_function("() => window.struck === 1")
+    desk.page.mouse.click(box["x"] + 20, box["y"] + 90)
+    desk.page.wait_for_function("() => window.struck === 2")
     desk.page.focus("#roll")
     desk.page.keyboard.press("ArrowRight")
     desk.page.keyboard.press("Enter")
-    desk.page.wait_for_function("() => window.struck === 2")
+    desk.page.wait_for_function("() => window.struck === 3")
     desk.page.check("#play-loop")
     loop = desk.page.evaluate(PLAYER)["loop"]
     assert loop is not None and 0.5 < loop[1] - loop[0] < REVOLUTION_S / 4
     elsewhere = {tooth for at, tooth in ONSETS} - {tooth for at, tooth in ONSETS if loop[0] - 0.3 < at < loop[1] + 0.3}
     desk.page.select_option("#play-tooth", str(min(elsewhere)))
     desk.page.evaluate(SEEK, loop[1] - 0.4)
-    desk.page.click("#play")
+    desk.page.locator("#play").tap()
     desk.until("async (end) => (await import('/static/js/player.js')).player.at < end", loop[1] - 0.5)  # it went back
-    assert desk.page.evaluate(STRUCK) == 2  # that tooth is not in this bar, and no other may sound
+    assert desk.page.evaluate(STRUCK) == 3  # that tooth is not in this bar, and no other may sound
     desk.page.select_option("#play-tooth", "")
-    desk.page.wait_for_function("() => window.struck > 2")
+    desk.page.wait_for_function("() => window.struck > 3")
     at = desk.page.evaluate(PLAYER)["at"]
     assert loop[0] <= at < loop[1]
     desk.page.click("#play")

@@ -13,7 +13,7 @@ STARTS = {
 
 
 def test_everything_is_made_taken_away_and_marked_older_after_an_edit(open_desk, job):
-    desk = open_desk(job)
+    desk = open_desk(job, has_touch=True)
     page = desk.page
     desk.sheet("score")  # the page's own engraving, in another thread than the files' below
     page.wait_for_selector("#score-box [id^='pin-']")
@@ -24,7 +24,7 @@ def test_everything_is_made_taken_away_and_marked_older_after_an_edit(open_desk,
         "plan": "is made",
         "report": "The condition report with",
     }.items():
-        page.click(f"[data-make={name}]")
+        page.locator(f"[data-make={name}]").tap()
         desk.told(told, 60_000)
     assert load_plan(open_job(job)) is not None
     for name, start in STARTS.items():

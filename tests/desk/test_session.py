@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import os
 import signal
@@ -14,6 +15,7 @@ import pytest
 
 from disc.check.check_job import check_job
 from disc.comb.comb_job import fixed_teeth
+from disc.desk import server
 from disc.desk.decide import decide
 from disc.desk.history import Change
 from disc.desk.page_findings import page_findings
@@ -118,6 +120,37 @@ def test_a_decision_is_in_force_at_once(tmp_path):
     decide(session, {"finding": where, "verdict": "rejected", "reason": "so it was made"})
     assert page_findings(session.checked)["findings"][0]["verdict"] == "rejected"  # before anything is checked anew
     session.close()
+
+
+def test_the_look_for_changes_of_other_commands_never_meets_an_edit(session, monkeypatch):
+    """An edit half written looks like another command's change; the desk once tripped over its own lock there."""
+    monkeypatch.setattr(server, "OUTSIDE_LOOK_S", 0.0005)
+    told = []
+    session.news.send = lambda kind, content: told.append(kind)
+
+    async def work():
+        ended = asyncio.Event()
+        watch = asyncio.create_task(server.watch_until(ended, session))
+        for number in range(20):
+            note = {"do": "note", "pins": [1 + number], "note": "x"}
+            await asyncio.get_running_loop().run_in_executor(session.bench, session.change, note)
+        assert not watch.done()
+        ended.set()
+        await watch
+
+    asyncio.run(work())
+    assert session.history.done == 20 and "reload" not in told and "trouble" not in told
+
+
+def test_a_change_made_by_another_command_is_noticed(session):
+    session.wait_for_thoughts()
+    with open_for_writing(session.folder) as job, job.step("other"):
+        job.settings["title"] = "from elsewhere"
+    before = session.rev
+    session.notice_outside_change()
+    assert session.rev > before and session.job.settings["title"] == "from elsewhere"
+    session.notice_outside_change()
+    assert session.rev == before + 1
 
 
 def test_runs_do_not_pile_up(session):

@@ -25,7 +25,7 @@ LONG_MS = 120_000
 
 def test_from_two_photographs_to_a_saved_plan(open_desk, tmp_path):
     folder, har = tmp_path / "bench" / "my-watch", tmp_path / "network.har"
-    desk = open_desk(folder, by_command=True, record_har_path=str(har))
+    desk = open_desk(folder, by_command=True, has_touch=True, record_har_path=str(har))
     page = desk.page
     page.click("#start-form [type=submit]")
     assert "photograph of each side" in page.locator("#start-fault").inner_text()
@@ -56,7 +56,7 @@ def test_from_two_photographs_to_a_saved_plan(open_desk, tmp_path):
     page.get_by_role("button", name="Open Findings").click()
     page.get_by_role("button", name="Check the disc").click()
     page.wait_for_selector("#panel-findings article", timeout=LONG_MS)
-    page.get_by_role("button", name="Accept").first.click()
+    page.get_by_role("button", name="Accept").first.tap()
     desk.told("accepted")
     page.get_by_role("tab", name="Plan").click()
     assert "mainsprings" in page.locator("#panel-plan").inner_text()
@@ -114,13 +114,14 @@ def test_a_picture_without_a_disc_is_told_and_the_next_try_goes_on(open_desk, tm
 
 
 def _measure(page) -> None:
-    """Mark two ends of a known length (here a diameter) and the rim across it, the last mark by the keys' cross."""
+    """Mark two ends of a known length (here a diameter) and the rim across it, by mouse, finger and the keys' cross."""
     page.click("#measure-open")
     page.wait_for_function("() => document.activeElement.id === 'measure-canvas'")
     photo = TRUTH["photos"][0]
     places = [_on_canvas(page, photo, photo["rim_px"][index]) for index in (0, 12, 6, 18)]
-    for place in places[:3]:
-        page.mouse.click(*place)
+    page.mouse.click(*places[0])
+    for place in places[1:3]:
+        page.touchscreen.tap(*place)
     middle = _on_canvas(page, photo, [(photo["width"] - 1) / 2, (photo["height"] - 1) / 2])
     page.focus("#measure-canvas")
     for axis, keys in ((0, ("ArrowLeft", "ArrowRight")), (1, ("ArrowUp", "ArrowDown"))):

@@ -16,12 +16,13 @@ function draw() {
   if (!desk.state?.job) return;
   const told = desk.state.findings;
   // The same findings are not drawn again: a list must not change under the hand that is about to press.
-  const key = JSON.stringify([told, filter, desk.state.pending]);
+  const key = JSON.stringify([told, filter, desk.state.pending, desk.state.has_comb]);
   if (key === drawn) return undefined;
   drawn = key;
   if (told.trouble) return panel.replaceChildren(element("p", { class: "fault" }, told.trouble), checkButton("Check again"));
   if (desk.state.pending) return panel.replaceChildren(element("p", {}, "The findings are being worked out …"));
   if (!told.checked) {
+    if (!desk.state.has_comb) return panel.replaceChildren(element("p", {}, "The check needs pins and a comb, by which it knows what each pin sounds. Give the comb first (tab Comb)."));
     return panel.replaceChildren(
       element("p", {}, "The disc has not been checked yet. The check looks at every pin and hole, and says what is missing, bent, left over or set wrong, each with its evidence."),
       checkButton("Check the disc"),

@@ -56,6 +56,13 @@ function showSelection() {
   if (!here) return pinList.removeAttribute("aria-activedescendant");
   here.classList.add("at");
   pinList.setAttribute("aria-activedescendant", here.id);
+  return keepInSight();
+}
+
+// The row of the pin picked last is seen, also after the list has grown or shrunk.
+export function keepInSight() {
+  const here = rows.get(desk.primary);
+  if (!here) return undefined;
   const top = here.offsetTop - pinList.offsetTop;
   if (top < pinList.scrollTop) pinList.scrollTop = top - 20;
   else if (top + here.offsetHeight > pinList.scrollTop + pinList.clientHeight) pinList.scrollTop = top - pinList.clientHeight + here.offsetHeight + 20;

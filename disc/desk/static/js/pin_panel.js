@@ -6,7 +6,7 @@ import { nextSteps, stepsKey } from "./next_steps.js";
 import { hear } from "./roll.js";
 import { desk, on, toothNumbered } from "./store.js";
 import { edit, removePicked } from "./tools.js";
-import { pinList } from "./pin_list.js";
+import { keepInSight, pinList } from "./pin_list.js";
 
 const panel = byId("panel-pin");
 const card = element("div");
@@ -27,6 +27,7 @@ function draw() {
   else fill(card, ...(pins.length === 1 ? one(pins[0]) : several(pins)));
   if (isNoting) card.querySelector("details").open = true;
   if (focused) byId(focused)?.focus();
+  keepInSight();
 }
 
 const evidenceOf = (pins) => (desk.state.findings?.findings ?? []).filter((finding) => pins.some((pin) => pin.id === finding.pin));

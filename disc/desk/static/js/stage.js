@@ -204,6 +204,7 @@ async function loadPictures() {
     canvas.dataset.ready = desk.sheet;
     return redraw();
   }
+  redraw(); // what is not yet loaded is drawn as a plain plate: never the old picture under new places
   const stamp = desk.state.picture_stamp ?? "";
   const names = sheet.picture === "flat" ? [["flat-lower", () => 1], ["flat-upper", mixShare]] : [[sheet.picture, () => 1]];
   const loaded = [];

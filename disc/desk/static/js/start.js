@@ -65,9 +65,12 @@ form.onsubmit = async (event) => {
     return;
   }
   const submit = form.querySelector("[type=submit]");
+  const words = submit.textContent;
   submit.disabled = true;
+  submit.textContent = "Reading the photographs …";
   const state = await runTask({ do: "start", ...values, upper: brought.upper.token, lower: brought.lower.token });
   submit.disabled = false;
+  submit.textContent = words;
   if (!state) fault.textContent = byId("told").textContent;
 };
 
