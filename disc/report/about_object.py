@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections import Counter
 from pathlib import Path
+from typing import Any
 
 from disc.job import Job
 from disc.records import Condition, Side
-from disc.report.blocks import Block, Bullets, Picture, Section, Words, table
+from disc.report.blocks import Block, Bullets, Picture, Section, Words, chance, table
 from disc.report.pictures import small_jpeg
 from disc.report.places import rim_outline
 from disc.words import CAUTIONS
@@ -90,10 +91,45 @@ def measuring_part(job: Job) -> Section | None:
             f"(r.m.s.); comb and disc differ by {100 * float(teeth['stretch']):+.2f}\u00a0% and "
             f"{float(teeth['offset_mm']):+.3f}\u00a0mm."
         )
+    lines += [words for words in (_music_words(job), _plucked_words(job), _turn_words(job)) if words]
     done, _ = job.corrections()
     if done:
         lines.append(f"Corrected by hand: {len(done)} changes, kept in corrections.json beside the reading.")
     return Section("measuring", (Bullets(tuple(lines)),)) if lines else None
+
+
+def _result(job: Job, step: str, *names: str) -> dict[str, Any] | None:
+    """What a step left in the job, if it has all these values."""
+    found = job.content.results.get(step)
+    return found if isinstance(found, dict) and all(name in found for name in names) else None
+
+
+def _music_words(job: Job) -> str | None:
+    found = _result(job, "tune", "metre", "metre_probability", "key", "key_probability", "setting_error_s")
+    if found is None:
+        return None
+    return (
+        f"Metre and key: read from the strikes; {found['metre']} (probability "
+        f"{chance(float(found['metre_probability']))}), {found['key']} ({chance(float(found['key_probability']))}); a "
+        f"strike stands {1000 * float(found['setting_error_s']):.0f}\u00a0ms from its written place (one standard "
+        "deviation)."
+    )
+
+
+def _plucked_words(job: Job) -> str | None:
+    found = _result(job, "plucked", "file")
+    return f"Pitches of the teeth: plucked one by one, recording {found['file']}." if found else None
+
+
+def _turn_words(job: Job) -> str | None:
+    found = _result(job, "listen", "file", "revolution_s", "silent", "extra", "early_late", "weak")
+    if found is None:
+        return None
+    return (
+        f"A recorded turn ({found['file']}): one turn takes {float(found['revolution_s']):.2f}\u00a0s; strikes silent: "
+        f"{found['silent']}, sounds without a pin: {found['extra']}, early or late: {found['early_late']}, weak each "
+        f"time: {found['weak']}."
+    )
 
 
 def caution_part() -> Section:

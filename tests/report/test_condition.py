@@ -18,6 +18,7 @@ from disc.errors import BadInput
 from disc.job import create_job, open_job
 from disc.records import Comb, Condition, Pin, Plate, Side, Tooth
 from disc.report.about_music import cents_off, note_name, tune_part
+from disc.report.about_object import measuring_part
 from disc.report.blocks import before_and_after_signature, chance, table
 from disc.report.condition import gather, make_report
 from disc.report.headings import HEADINGS, PARTS, Language
@@ -176,6 +177,26 @@ def test_identified_with_its_evidence(job):
     assert "“White Jock” (probability 98 %): bars 1 to 16 of the print, 2 semitones lower" in words.text
     assert "73 strikes agree, 2 notes of the print are absent, 0 displaced, and 3 strikes are not" in words.text
     assert [row[0] for row in rows.rows] == ["White Jock."]
+
+
+def test_what_was_heard_stands_under_how_it_was_measured(job):
+    turn = {"file": "turn.m4a", "revolution_s": 47.934, "silent": 2, "extra": 1, "early_late": 3, "weak": 0}
+    tune = {
+        "metre": "6/8",
+        "metre_probability": 0.97,
+        "key": "D major",
+        "key_probability": 0.999,
+        "setting_error_s": 0.02,
+    }
+    job.content.results |= {"listen": turn, "tune": tune, "plucked": {"file": "teeth.wav"}}
+    text = " ".join(measuring_part(job).blocks[0].items)
+    for words in (
+        "turn.m4a): one turn takes 47.93",
+        "silent: 2, sounds without a pin: 1, early or late: 3",
+        "teeth.wav",
+    ):
+        assert words in text
+    assert "6/8 (probability 97 %), D major (> 99 %); a strike stands 20" in text
 
 
 def test_the_score_is_only_as_tall_as_its_music():
