@@ -16,6 +16,11 @@ MOST_SCORE_PAGES = 4
 MOST_MATCHES = 3
 LEAST_RIVAL = 0.01
 SCORE_FILE = "out/tune.musicxml"
+# The first that is there; with its words.
+SCORES = {
+    SCORE_FILE: "The tune as written",
+    "out/marked-score.musicxml": "The tune as arranged; blue: another octave, orange: nearest pitch, red: left out",
+}
 
 
 def note_name(pitch: float) -> str:
@@ -65,13 +70,14 @@ def _tune_words(job: Job) -> list[Block]:
     tune = load_tune(job)
     if tune is None:
         return []
+    source = "Read from the disc's strikes." if job.has(SCORE_FILE) else "As laid out on the disc."
     sharps = tune.key.fifths
     sign = ("sharp" if sharps > 0 else "flat") + ("s" if abs(sharps) > 1 else "")
     signature = "no sharps or flats" if sharps == 0 else f"{abs(sharps)} {sign}"
     return [
         Words(
             f"{len(tune.notes)} notes, {tune.metre.beats}/{tune.metre.unit}, {NAMES[tune.key.tonic]} {tune.key.mode} "
-            f"({signature}), a quarter lasts {tune.quarter_s:.2f} s. Read from the disc's strikes."
+            f"({signature}), a quarter lasts {tune.quarter_s:.2f} s. {source}"
         )
     ]
 
@@ -121,11 +127,12 @@ def _score(job: Job) -> list[Block]:
     """The score engraved anew for the report's own page: as wide as its words, as tall as the music."""
     from disc.tune.engrave import engrave
 
-    if not job.has(SCORE_FILE):
+    found = next((name for name in SCORES if job.has(name)), None)
+    if found is None:
         return []
-    pages = engrave(read_text(job.path(SCORE_FILE), "score"), fitted=True).pages[:MOST_SCORE_PAGES]
+    pages = engrave(read_text(job.path(found), "score"), fitted=True).pages[:MOST_SCORE_PAGES]
     many = len(pages) > 1
     return [
-        Picture(page.encode(), "svg", f"The tune as written, page {n}" if many else "The tune as written")
+        Picture(page.encode(), "svg", f"{SCORES[found]}, page {n}" if many else SCORES[found])
         for n, page in enumerate(pages, start=1)
     ]

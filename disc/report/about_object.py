@@ -45,9 +45,10 @@ def object_part(job: Job) -> Section:
                 right=range(1, len(Condition) + 2),
             )
         )
+        source = "as seen on the photographs" if job.content.faces else "as laid out, not yet seen"
         by_hand = len(job.corrections()[0])
         corrected = f", with {by_hand} correction{'s' if by_hand > 1 else ''} by hand" if by_hand else ""
-        blocks.append(Words(f"Pins and holes as seen on the photographs{corrected}.", small=True))
+        blocks.append(Words(f"Pins and holes {source}{corrected}.", small=True))
     return Section("object", tuple(blocks))
 
 
@@ -65,9 +66,11 @@ def photograph_part(job: Job) -> Section | None:
 def map_part(job: Job) -> Section | None:
     """Both faces on one sheet."""
     path = _first(job, "map", (".svg", ".png"))
+    caption = "Both faces as if looking through the plate from the upper side, stop slot up."
+    if path is None:  # a designed disc has a picture instead
+        path, caption = _first(job, "disc", (".png",)), "The disc as designed."
     if path is None:
         return None
-    caption = "Both faces as if looking through the plate from the upper side, stop slot up."
     return Section("map", (Picture(path.read_bytes(), path.suffix[1:], caption, 0.62),))
 
 

@@ -64,7 +64,7 @@ def plan_part(job: Job) -> Section | None:
             f"{station.place.r_mm:.2f}",
             f"{station.place.theta_deg:.2f}",
             ", ".join(operation.value for operation in station.operations),
-            "; ".join(task.reason for task in station.tasks),
+            "; ".join(dict.fromkeys(task.reason for task in station.tasks)),
         )
         for station in plan.stations
         if set(station.operations) - {Operation.LEAVE}

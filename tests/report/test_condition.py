@@ -24,8 +24,10 @@ from disc.report.condition import gather, make_report
 from disc.report.headings import HEADINGS, PARTS, Language
 from disc.report.log import add_step
 from disc.report.pictures import small_jpeg
+from disc.tables import format_comb
 
 PLATE = Plate(28.0, revolution_s=48.0, thickness_mm=1.0)
+LONG = tuple(Tooth(n, Side.UPPER, 4.0 + 0.45 * n, 10.0 * n, 57.0 + n) for n in range(1, 25))
 TEETH = tuple(Tooth(n, Side.UPPER, 4.0 + 0.5 * n, 10.0 * n, 66.86 + n) for n in range(1, 11))
 
 
@@ -177,6 +179,20 @@ def test_identified_with_its_evidence(job):
     assert "“White Jock” (probability 98 %): bars 1 to 16 of the print, 2 semitones lower" in words.text
     assert "73 strikes agree, 2 notes of the print are absent, 0 displaced, and 3 strikes are not" in words.text
     assert [row[0] for row in rows.rows] == ["White Jock."]
+
+
+def test_a_designed_disc_is_not_said_to_have_been_seen(tmp_path):
+    score, comb = tmp_path / "small.abc", tmp_path / "comb.csv"
+    score.write_text("X:1\nT:Small\nM:6/8\nL:1/8\nK:G\n|:GAB cBA|Bcd e2d|GAB cBA|BGD G3:|\n")
+    comb.write_text(format_comb(Comb(LONG)))
+    code = "from disc.cli import main; main()"
+    run = [sys.executable, "-c", code, "design", str(score), "--comb", str(comb), "--out", str(tmp_path / "new")]
+    assert subprocess.run([*run, "--diameter-mm", "34"], capture_output=True, text=True).returncode == 0
+    sections = {section.key: section for section in make_report(open_job(tmp_path / "new"))}
+    assert "as laid out, not yet seen" in sections["object"].blocks[-1].text
+    assert sections["map"].blocks[0].caption == "The disc as designed."
+    words, score_picture = sections["tune"].blocks
+    assert "As laid out on the disc." in words.text and "red: left out" in score_picture.caption
 
 
 def test_what_was_heard_stands_under_how_it_was_measured(job):
