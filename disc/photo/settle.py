@@ -129,6 +129,7 @@ def settle(
 
 
 def correction(theta: FloatArray) -> FloatArray:
+    """The small homography (3, 3) of a step's first seven numbers: scale, two shears, shift and two tilts, in radii."""
     common, shear, cross, tx, ty, gx, gy = theta[:7]
     return np.array([[1 + common + shear, cross, tx], [cross, 1 + common - shear, ty], [gx, gy, 1.0]])
 
