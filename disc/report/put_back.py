@@ -15,6 +15,7 @@ from disc.words import CAUTIONS
 
 PDF_NAME = "out/put-back.pdf"
 PAGE_NAME = "out/put-back.html"
+HOW_TO_READ = "Each line undoes a step of the bench log, as it was noted on taking down; the last step comes first."
 LAST_LINE = (
     "Last: when every part is back and every screw is in, wind a few clicks, and watch the fly before winding on."
 )
@@ -60,6 +61,7 @@ def _pdf(folder: Path, steps: Sequence[LogStep], pictures: dict[str, bytes]) -> 
             '#set text(size: 10.5pt, lang: "en")',
             "#set document(date: none)",
             f"= Putting back: #{typst_text(folder.name)}",
+            f"#block[#{typst_text(HOW_TO_READ)}]",
             *(f"#block[#text(size: 9pt)[#{typst_text(CAUTIONS[key])}]]" for key in ("train", "untouched")),
             *blocks,
             f"#block(above: 6mm)[#text(weight: 700)[#{typst_text(LAST_LINE)}]]",
@@ -90,7 +92,8 @@ def _page(folder: Path, steps: Sequence[LogStep], pictures: dict[str, bytes]) ->
         "body{font:16px/1.5 system-ui,sans-serif;max-width:46rem;margin:2rem auto;padding:0 1rem;color:#1c1c1c}"
         "section{border-top:1px solid #999;padding:.5rem 0}h2{font-size:1.1rem}img{max-width:100%;max-height:24rem}"
         "input{width:1.3rem;height:1.3rem;vertical-align:-.2rem}@media print{section{break-inside:avoid}}"
-        f"</style></head><body><h1>Putting back: {escape(folder.name)}</h1><ul>{cautions}</ul>"
+        f"</style></head><body><h1>Putting back: {escape(folder.name)}</h1><p>{escape(HOW_TO_READ)}</p>"
+        f"<ul>{cautions}</ul>"
         f"{''.join(rows)}<p><strong>{escape(LAST_LINE)}</strong></p></body></html>\n"
     )
 

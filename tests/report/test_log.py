@@ -68,6 +68,7 @@ def test_each_step_of_the_checklist_has_its_pictures(job, tmp_path):
     make_put_back(job)
     page = (job.folder / "out/put-back.html").read_text()
     assert re.findall(r"part (\d) off", page) == ["3", "2", "1"]
+    assert "Each line undoes a step of the bench log" in page
     assert re.findall(r'alt="Photograph of step (\d)"', page) == ["4", "3", "2"]
     # poppler's pdfimages, a reader of another house
     pdf = job.folder / "out/put-back.pdf"
