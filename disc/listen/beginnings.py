@@ -55,6 +55,33 @@ def quiet_fundamental(tones: list[NewTone], loud: NewTone) -> NewTone | None:
     return found
 
 
+# Sampled strings have whole-number partials, bars do not: 6.27 and 17.5 times the fundamental.
+HARMONICS, HARMONIC_CENTS, HARMONIC_RANGE_DB = (2, 3, 4, 5), 8.0, 35.0
+
+
+def harmonic_fundamental(tones: list[NewTone], chosen: NewTone) -> NewTone | None:
+    """The tone of which the chosen one is a whole-number partial, if such a one begins with it; to be believed only of
+    an instrument that has such partials."""
+    found = None
+    for tone in tones:
+        clear = tone.over_db > 15.0 and tone.share > 0.5 and tone.level_db > chosen.level_db - HARMONIC_RANGE_DB
+        if _is_whole(chosen, tone) and clear and tone.growth_db > 6.0 and tone.t60_s > chosen.t60_s:
+            found = tone if found is None or tone.frequency_hz < found.frequency_hz else found
+    return found
+
+
+def has_harmonics(tones: list[NewTone], chosen: NewTone) -> bool:
+    """Whether the chosen tone stands in whole-number relation to another that begins with it."""
+    return any(
+        tone.over_db > 15.0 and (_is_whole(tone, chosen) or _is_whole(chosen, tone)) for tone in tones if tone != chosen
+    )
+
+
+def _is_whole(upper: NewTone, lower: NewTone) -> bool:
+    ratio = upper.frequency_hz / lower.frequency_hz
+    return round(ratio) in HARMONICS and abs(1200.0 * np.log2(ratio / round(ratio))) < HARMONIC_CENTS
+
+
 def for_fundamentals(recording: Recording) -> Recording:
     """The recording at a rate that just holds the fundamentals: four times less to compute."""
     from scipy.signal import resample_poly

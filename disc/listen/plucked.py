@@ -151,12 +151,20 @@ def _judge_buzz(
         if over is not None:
             row = replace(row, buzz_db=over)
             if is_buzzing(*over, clipped=recording.clipped):
-                words = "buzzes: does its damper touch, or is it cracked?"
-                row = replace(
-                    row, condition=ToothCondition.BUZZING, words="; ".join(w for w in (row.words, words) if w)
-                )
+                row = _buzzing(row, [s is not None for p, s in zip(found, heard, strict=True) if p.tooth == row.tooth])
         judged.append(row)
     return judged
+
+
+def _buzzing(row: PluckedTooth, rings: Sequence[bool]) -> PluckedTooth:
+    """The tooth said to buzz, if it was heard to at two plucks. One noisy ring beside a dull click is a click too; one
+    alone says nothing."""
+    if sum(rings) == 1 and len(rings) > 1:
+        return PluckedTooth(row.tooth, None, None, ToothCondition.DEAD, row.plucks_s, words="only a dull click")
+    if row.words.startswith("heard 1"):
+        return replace(row, condition=None)
+    words = "buzzes: does its damper touch, or is it cracked?"
+    return replace(row, condition=ToothCondition.BUZZING, words="; ".join(w for w in (row.words, words) if w))
 
 
 def _judge_doubled(

@@ -15,10 +15,19 @@ import numpy as np
 import numpy.typing as npt
 from scipy.signal import find_peaks
 
+from disc.listen.appearing import tones_that_appear, with_quiet
 from disc.listen.attacks import Attack, find_attacks
 from disc.listen.audio import FloatArray, Recording
 from disc.listen.bands import pitch_of_hz, transform
-from disc.listen.beginnings import NewTone, for_fundamentals, fundamental, new_tones, quiet_fundamental
+from disc.listen.beginnings import (
+    NewTone,
+    for_fundamentals,
+    fundamental,
+    harmonic_fundamental,
+    has_harmonics,
+    new_tones,
+    quiet_fundamental,
+)
 from disc.listen.turn_tones import tones_of
 
 # Scores stand for log-odds in nats; chosen by hand on the development and second sets, not fitted.
@@ -38,6 +47,7 @@ LEAST_OVER_DB, LEAST_SHARE, LEVEL_RANGE_DB, LEAST_T60_S = 15.0, 0.35, 30.0, 0.10
 GROWING_DB = 2.5
 SWELLING_DB, SHARP_DB = 6.0, 15.0  # after a sharp attack that is no tick the tone may swell: some instruments do
 LEAST_ALIKE, LEAST_ALIKE_SHARE = 4, 0.15  # attacks with the same interval from partial to quiet fundamental
+HARMONIC_SHARE = 0.3  # of the attacks, from which the instrument has whole-number partials; chance gives a tenth
 LONGEST_USUAL_S = 4.0  # a tone that swells at first seems to ring for ever
 LEAST_T60_SHARE = 0.1  # of the usual ring time: a knock on the bench is shorter
 SAME_PITCH_SEMITONES = 0.5
@@ -88,12 +98,14 @@ def find_plucks(recording: Recording, teeth: int | None, plucks: int) -> list[Pl
     """The plucks in time order, each with the tooth's place in the order of plucking. teeth: how many, if known."""
     attacks = find_attacks(recording)
     low = for_fundamentals(recording)
+    attacks = with_quiet(attacks, tones_that_appear(low))
     heard = [new_tones(low, attack.time_s) for attack in attacks]
     candidates = judge(attacks, heard)
     # A tooth plucked again while it rings may set off no rise of the level: look for the tones already known.
     quiet = _renewed(recording, candidates)
     if quiet:
-        both = [*zip(attacks, heard, strict=True), *((a, new_tones(low, a.time_s)) for a in quiet)]
+        again = [(a, new_tones(low, a.time_s)) for a in quiet]
+        both = [*zip(attacks, heard, strict=True), *((a, tones) for a, tones in again if _is_fresh(tones))]
         both.sort(key=lambda pair: pair[0].time_s)
         candidates = judge([a for a, _ in both], [tones for _, tones in both])
     if not any(c.tone for c in candidates):
@@ -110,6 +122,8 @@ def find_plucks(recording: Recording, teeth: int | None, plucks: int) -> list[Pl
 
 RENEWED_SHARE, RENEWED_STEADY, RENEWED_APART_S = 0.35, 0.8, 0.05
 FRESH_GROWTH_DB, FRESH_OVER_DB = 10.0, 25.0
+# Seen on five recordings: true ones lose 1 dB at most, those of beating strings 6 dB or more.
+FRESH_LOSS_DB = -3.0
 RENEWED_RISE_DB = 10.0  # counts as an attack of middling sharpness
 
 
@@ -135,6 +149,12 @@ def _renewed(recording: Recording, candidates: Sequence[Candidate]) -> list[Atta
     return found
 
 
+def _is_fresh(tones: Sequence[NewTone]) -> bool:
+    """Whether a beginning that no rise of the level shows is one: its loudest tone has not just become much weaker, as
+    where two strings or a tremble beat."""
+    return bool(tones) and tones[0].growth_db > FRESH_LOSS_DB and tones[0].over_db > LEAST_OVER_DB
+
+
 def weigh(recording: Recording, attacks: Sequence[Attack]) -> list[Candidate]:
     """Every attack with what begins there and how much speaks for a pluck."""
     low = for_fundamentals(recording)
@@ -152,7 +172,7 @@ def judge(attacks: Sequence[Attack], heard: Sequence[list[NewTone]]) -> list[Can
         for attack, tones in zip(attacks, heard, strict=True)
     ]
     found = []
-    for attack, tones, tone in zip(attacks, heard, _fundamentals(clear), strict=True):
+    for attack, tones, tone in zip(attacks, heard, _fundamentals(clear, heard), strict=True):
         if tone is not None:
             score = LIVE_SCORE + min(2.0, attack.rise_db / 15.0)
         else:
@@ -161,8 +181,9 @@ def judge(attacks: Sequence[Attack], heard: Sequence[list[NewTone]]) -> list[Can
     return [_doubt(c, found) for c in _one_each(found)]
 
 
-def _fundamentals(clear: Sequence[list[NewTone]]) -> list[NewTone | None]:
-    """The fundamental at each attack. One much weaker than its partials counts where many teeth have it so."""
+def _fundamentals(clear: Sequence[list[NewTone]], heard: Sequence[list[NewTone]]) -> list[NewTone | None]:
+    """The fundamental at each attack. One much weaker than its partials counts where many teeth have it so; clear: the
+    tones that may be a tooth's, heard: all of them."""
     tones = [fundamental(row) for row in clear]
     quiet = [None if t is None else quiet_fundamental(row, t) for row, t in zip(clear, tones, strict=True)]
     intervals = np.array([
@@ -174,7 +195,10 @@ def _fundamentals(clear: Sequence[list[NewTone]]) -> list[NewTone | None]:
     for tone, low, interval in zip(tones, quiet, intervals, strict=True):
         alike = np.sum(np.abs(intervals - interval) < 1.0) if low is not None else 0
         chosen.append(low if low is not None and alike >= needed else tone)
-    return chosen
+    both = [(row, t) for row, t in zip(heard, chosen, strict=True) if t is not None]
+    if sum(has_harmonics(row, t) for row, t in both) < max(LEAST_ALIKE, HARMONIC_SHARE * len(both)):
+        return chosen
+    return [None if t is None else harmonic_fundamental(row, t) or t for row, t in zip(heard, chosen, strict=True)]
 
 
 def _doubt(candidate: Candidate, all_of_them: Sequence[Candidate]) -> Candidate:

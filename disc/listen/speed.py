@@ -3,7 +3,8 @@
 The time at which the disc stands at a position is a steady turn plus what its changes of speed add up to. Those changes
 are taken as a smooth random course (Gaussian process): a slow part for the mainspring and a quicker one, whose size and
 pace are those under which the onsets are likeliest; so is how much the pitches differ in lateness. Strikes that stand
-off the course are early or late pins and are left out. Source: Rasmussen and Williams, Gaussian Processes for Machine Learning (2006), equations 2.25 and 2.30.
+off the course are early or late pins and are left out.
+Source: Rasmussen and Williams, Gaussian Processes for Machine Learning (2006), equations 2.25 and 2.30.
 """
 
 from __future__ import annotations

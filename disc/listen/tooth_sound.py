@@ -22,6 +22,10 @@ ATTACK_S = 0.02  # the first noise of the pluck
 DECAY_RANGE_DB = 30.0
 ABOVE_NOISE_DB = 6.0
 EDC_FROM_DB, EDC_TO_DB = -5.0, -25.0
+# A tooth's pitch is that of its settled decay: what sampled strings and struck bars glide at first is over by then.
+SETTLED_S, SETTLED_SHARE = 0.22, 0.4
+PITCH_RANGE_DB = 40.0
+PHASE_DOUBT = 0.1  # radians by which a tone strays from an even one, however loud it is
 LONGEST_T60_S = 100.0  # a tone that hardly falls while it is heard
 
 
@@ -106,11 +110,21 @@ def _decay(alone: ComplexArray, main: DampedTone, rate: float, noise: float) -> 
     if last < 8:
         return main.offset_hz, main.t60_s, max(0.0, start - floor)
     times = np.arange(last) / rate
-    weights = 10.0 ** ((level[:last] - start) / 20.0)
     t60 = ring_time_s(level[:last] - start, rate)
-    phase = np.unwrap(np.angle(smooth[:last]))
-    turn = float(np.polyfit(times, phase, 1, w=weights)[0])
+    # The pitch is read farther down than the ring time, as far as the noise lets.
+    under = np.flatnonzero(level < max(start - PITCH_RANGE_DB, 20.0 * np.log10(noise + 1e-12) + ABOVE_NOISE_DB))
+    last = max(last, int(under[0]) if len(under) else len(level))
+    times = np.arange(last) / rate
+    doubt = (noise / (np.abs(smooth[:last]) + 1e-12)) ** 2 + PHASE_DOUBT**2
+    turn = float(np.polyfit(times, np.unwrap(np.angle(smooth[:last])), 1, w=_settled(times) / np.sqrt(doubt))[0])
     return main.offset_hz + turn / (2.0 * np.pi), float(t60), float(start - level[last - 1])
+
+
+def _settled(times_s: FloatArray) -> FloatArray:
+    """How far each moment after the pluck belongs to the settled decay, 0 to 1: a tooth struck hard glides at first.
+    Where a tone is heard so briefly that nothing would be left, its later part counts."""
+    middle = min(SETTLED_S, SETTLED_SHARE * float(times_s[-1]))
+    return np.asarray(0.02 + 0.98 / (1.0 + np.exp(-(times_s - middle) / (0.2 * middle + 1e-6))))
 
 
 def ring_time_s(level_db: FloatArray, rate: float) -> float:

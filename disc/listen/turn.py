@@ -22,6 +22,7 @@ from disc.listen.turn_match import Heard, Matched, match
 from disc.listen.turn_onset import attack_curve, refine
 from disc.listen.turn_path import Expected, expected_along, find_line, lay_path, loudness
 from disc.listen.turn_sounds import Beginning
+from disc.listen.turn_tell import Told, tell
 from disc.listen.turn_tones import Tones, overall_shifts, tones_at, tones_of
 from disc.listen.turn_voices import refined
 from disc.listen.whirr import Whirr, find_whirr
@@ -123,7 +124,9 @@ def read_turn(
     matched, motion, tones = _settle(recording, tones, expected, path)
     advance(0.8, "following the speed")
     whirr = find_whirr(recording, motion)
-    sounds = _sounds(recording, tones, matched, motion)
+    told = tell(transform(recording), tones, matched)
+    matched = told.matched
+    sounds = _sounds(recording, tones, told, motion)
     period, laps = _revolution(motion, [h.expected for h in matched.heard])
     speed = _speed(motion, whirr, period)
     remarks = list(recording.remarks)
@@ -215,8 +218,8 @@ def _with_onsets(matched: Matched, curve: FloatArray, step_s: float) -> Matched:
     return replace(matched, heard=heard, extra=tuple((exact[id(b)], odds) for b, odds in matched.extra))
 
 
-def _sounds(recording: Recording, tones: Tones, matched: Matched, motion: Motion) -> list[Sound]:
-    found = []
+def _sounds(recording: Recording, tones: Tones, told: Told, motion: Motion) -> list[Sound]:
+    found, matched = [], told.matched
     for h in matched.heard:
         b = h.beginning
         if b is None:
@@ -232,9 +235,9 @@ def _sounds(recording: Recording, tones: Tones, matched: Matched, motion: Motion
     for b, _ in matched.extra:
         if _is_tone(low, b, float(tones.hz[b.group])):
             teeth = tones.teeth[b.group]
-            tooth = teeth[0] if len(teeth) == 1 else None
+            tooth = teeth[0] if len(teeth) == 1 else told.tooth_of.get(id(b))
             share = float(b.strength / matched.loud[b.group])
-            found.append(Sound(b.time_s, _pitch(tones, b), tooth, None, None, 0.0, share, len(teeth) > 1))
+            found.append(Sound(b.time_s, _pitch(tones, b), tooth, None, None, 0.0, share, tooth is None))
     return sorted(found, key=lambda s: (s.time_s, s.pitch))
 
 

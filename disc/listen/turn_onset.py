@@ -1,9 +1,9 @@
 """The moment of a strike, finer than the window that tells its pitch.
 
-The strength of a pitch comes up within some milliseconds of the strike; how many, depends on how the instrument speaks.
-The broad-band rise of the same strike is sharp. The usual distance of the two is learned over the recording and for each
-pitch (a low tooth speaks later than a high one), then each strike takes the rise that stands where that distance wants
-it; where there is none, the strength less the distance.
+The strength of a pitch comes up within some milliseconds of the strike; how many, depends on how the instrument
+speaks. The broad-band rise of the same strike is sharp. The usual distance of the two is learned over the recording and
+for each pitch (a low tooth speaks later than a high one), then each strike takes the rise that stands where that
+distance wants it; where there is none, the strength less the distance.
 """
 
 from __future__ import annotations

@@ -31,8 +31,9 @@ USUAL_CENTS = 15.0
 class Tones:
     """strength: shape (pitches, frames), amplitude of what begins; frame k at k * step_s. steady: same
     shape, 0 to 1, how far what has begun goes on as a tone does (noise does not). hz: shape (pitches,), as
-    heard. teeth: for each pitch the teeth that have it. noise: shape (pitches,), the usual strength of nothing. rung_hz:
-    for each pitch the frequencies at which its teeth ring, one or several some cents apart. window_s: shape (pitches,).
+    heard. teeth: for each pitch the teeth that have it. noise: shape (pitches,), the usual strength of nothing.
+    rung_hz: for each pitch the frequencies at which its teeth ring, one or several some cents apart. window_s: shape
+    (pitches,).
     """
 
     strength: FloatArray
