@@ -45,7 +45,7 @@ FLOOR_MM = 0.004
 # Setting error about a track with what is left of lean; half width of a heap; the least scatter of rim points. All
 # chosen on rendered faces outside the development set; the result hardly depends on them.
 SETTING_MM, WIDTH_MM, RIM_FLOOR_MM = 0.025, 0.045, 0.02
-ROUNDS = 8
+ROUNDS = 6
 # Order of the unknowns.
 THETA, GAIN, SHIFT, BIAS, RIM = slice(0, 8), 8, slice(9, 11), slice(11, 13), slice(13, 15)
 HEIGHT, FOCAL, MIDDLE, GROWTH = 15, 16, slice(17, 19), 19
@@ -67,7 +67,7 @@ TIGHT = (0.02, 0.006, 0.002, 0.001, 0.0005)
 class Marks:
     """What is fitted. foot_px, tip_px: (n, 2) of likely standing pins; foot_mm, tip_mm: (n,) networks' sigmas.
 
-    rim_px: (m, 2) on the rim; rim_mm: their scatter.
+    rim_px: (m, 2) on the rim; rim_mm: their scatter. slot_px: (2,) about where the stop slot is, None if not known.
     """
 
     foot_px: FloatArray
@@ -76,6 +76,7 @@ class Marks:
     tip_mm: FloatArray
     rim_px: FloatArray
     rim_mm: float
+    slot_px: FloatArray | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +227,17 @@ class _Problem:
         return float(1.4826 * np.median(np.abs(r - np.array(tracks)[label])))
 
     def common(self, at: FloatArray, normal: FloatArray) -> float:
-        _, slopes = _slopes(lambda p: self.roots(p).ravel(), at)
+        """Doubt of the places as they will be told: from the slot on, which the plane's error moves too."""
+
+        def told(p: FloatArray) -> FloatArray:
+            roots = self.roots(p)
+            if self.marks.slot_px is None:
+                return roots.ravel()
+            x, y = self.moved(p).to_mm(self.marks.slot_px[None])[0]
+            c, s = np.array([x, y]) / np.hypot(x, y)
+            return (roots @ np.array([[c, -s], [s, c]])).ravel()
+
+        _, slopes = _slopes(told, at)
         return float(np.sqrt(np.mean(np.einsum("ki,ij,kj->k", slopes, np.linalg.inv(normal), slopes))))
 
     def rows(self, at: FloatArray, tight: float) -> tuple[FloatArray, FloatArray]:

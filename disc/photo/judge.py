@@ -22,6 +22,9 @@ BENT_SIGMAS = 2.4
 # (each so many times rarer than the networks take it for). As the common slant grows, an upright pin shows this much of
 # itself before it is told from a stub, mm.
 RARITY, SHOWN_MM = np.array([8.0, 8.0]), 0.05
+# A root's own sigma times this is found on rendered faces: the weights hold feet for worse than they are, which place
+# the roots best.
+OWN_SCALE = 0.75
 # Bent pins among standing ones on a worn disc (common practice, no source).
 BENT_SHARE = 0.07
 
@@ -74,7 +77,7 @@ def best_roots(spots: Spots, slant: Slant, common_mm: float) -> tuple[FloatArray
     stands = np.where((spots.kind.argmax(1) == PIN) & (slant.pins >= 10), share, 0.0)
     w_foot, w_tip = 1 / foot**2, stands[:, None] / tip**2
     root = (by_foot * w_foot + by_tip * w_tip) / (w_foot + w_tip) @ frame
-    return root, np.hypot(np.sqrt(np.mean(1 / (w_foot + w_tip), 1)), common_mm)
+    return root, np.hypot(OWN_SCALE * np.sqrt(np.mean(1 / (w_foot + w_tip), 1)), common_mm)
 
 
 def make_pins(

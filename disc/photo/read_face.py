@@ -30,7 +30,7 @@ NOMINAL_HEIGHT_MM = 0.5  # where nothing tells the pins' height; conventions.md:
 # Fewer standing pins than this do not tell plane and slant together; sigma of places then.
 FEWEST_JOINT, FEW_PINS_MM = 12, 0.02
 # Rim and slot on rendered faces that the networks were not trained on: sigma per axis at the rim.
-RIM_DOUBT_MM, RIM_DOUBT_PX = 0.012, 0.8
+RIM_DOUBT_MM, RIM_DOUBT_PX = 0.012, 0.55
 BELIEVED = 0.0  # log-odds from which a site goes into the table
 
 
@@ -140,11 +140,11 @@ class _Seen:
         return replace(self.spots, root=root, tip=tip)
 
 
-def _slant_of(mm: Spots, odds: FloatArray, plane: Plane) -> Slant:
+def _slant_of(mm: Spots, odds: FloatArray, plane: Plane, near: Slant | None = None) -> Slant:
     """The common slant of likely pins."""
     pin = (mm.kind.argmax(1) == PIN) & (odds > -3.0)
     sigma = np.hypot(mm.sigma_root, mm.sigma_tip)[pin]
-    return fit_slant(mm.root[pin], mm.tip[pin], sigma, 1 / (1 + np.exp(-odds[pin])), plane)
+    return fit_slant(mm.root[pin], mm.tip[pin], sigma, 1 / (1 + np.exp(-odds[pin])), plane, near)
 
 
 def _settle_all(seen: _Seen) -> tuple[Settled, Slant, FloatArray, float]:
@@ -170,14 +170,15 @@ def _settle_all(seen: _Seen) -> tuple[Settled, Slant, FloatArray, float]:
 def _jointly(seen: _Seen, fine: Settled, slant: Slant, rim: FloatArray, scatter: float, others: Shared | None) -> Joint:
     """The last step; faces with too few standing pins for it keep what they have."""
     mm = seen.in_plane(fine.plane)
-    slant = _slant_of(mm, network_odds(seen.spots), fine.plane)
+    slant = _slant_of(mm, network_odds(seen.spots), fine.plane, slant)
     odds = site_odds(mm, np.hypot(mm.root[:, 0], mm.root[:, 1]), seen.radius_mm, slant, seen.bore_mm)
     pin = (mm.kind.argmax(1) == PIN) & (odds > 1.0)
     if pin.sum() < FEWEST_JOINT:
         return Joint(fine.plane, slant, (0.0, 0.0), 0.0, FEW_PINS_MM, fine.scatter_mm)
     foot, tip = seen.first.to_px(seen.spots.root[pin]), seen.first.to_px(seen.spots.tip[pin])
     rim = rim[:: max(1, len(rim) // 200)]  # their errors run together along the rim: more say no more
-    marks = Marks(foot, tip, mm.sigma_root[pin], mm.sigma_tip[pin], rim, scatter)
+    slot = None if seen.found.slot is None else np.asarray(seen.found.slot, float)
+    marks = Marks(foot, tip, mm.sigma_root[pin], mm.sigma_tip[pin], rim, scatter, slot)
     return settle_jointly(fine.plane, slant, seen.radius_mm, marks, seen.photo.focal_px, others)
 
 

@@ -62,15 +62,24 @@ TILT_FLOOR = 0.07
 GAIN_SIGMA = 0.0007  # how well the networks' tips tell the gain, on rendered faces
 
 
-def fit_slant(root: FloatArray, tip: FloatArray, sigma: FloatArray, weight: FloatArray, plane: Plane) -> Slant:
+def fit_slant(
+    root: FloatArray,
+    tip: FloatArray,
+    sigma: FloatArray,
+    weight: FloatArray,
+    plane: Plane,
+    near: Slant | None = None,
+) -> Slant:
     """The field through tips and roots, each (n, 2) view mm, of standing pins; sigma (n,): of their difference, mm.
 
     weight (n,): how surely each is a pin. Tried from several beginnings that the plane's tilt allows; the field that
-    most pins share is taken.
+    most pins share is taken. near: found before in a plane a little off this one; then from there only.
     """
     if len(root) < FEWEST_PINS:
         middle = np.median(tip - root, 0) if len(root) else np.zeros(2)
         return Slant(0.0, (float(-middle[0]), float(-middle[1])), STRAY_MM, len(root))
+    if near is not None and near.pins >= FEWEST_PINS:
+        return _settle(root, tip, sigma, weight, np.array([near.gain, *near.shift]))
     tangent, way = plane_tilt(plane)
     best: tuple[float, Slant] | None = None
     for gain in (0.002, 0.008, 0.018):

@@ -10,8 +10,12 @@ from skimage.measure import EllipseModel
 
 from disc.photo.ellipse import Ellipse, centre_boost, fit_ellipse
 from disc.photo.find_plate import robust_ellipse
-from disc.photo.plane import plane_from_ellipse
+from disc.photo.image import opencv
+from disc.photo.outline import rim_points
+from disc.photo.plane import Plane, plane_from_ellipse
+from disc.photo.shared import Shared, of_others
 from disc.photo.slant import fit_slant, plane_tilt
+from disc.photo.slot import find_slot
 from disc.photo.view import View, apply_homography, distort, undistort
 from disc.records import Side
 
@@ -138,3 +142,69 @@ def test_slant_field_survives_bent_pins_and_shadows():
     assert np.sqrt(np.mean(left**2)) < 0.03
     tangent, _ = plane_tilt(plane)
     assert np.degrees(np.arctan(tangent)) == pytest.approx(15.0, abs=0.5)
+
+
+def test_undistort_is_the_inverse_of_distort():
+    size = (4000, 3000)
+    u, v = np.meshgrid(np.linspace(0, 3999, 9), np.linspace(0, 2999, 7))
+    for k1 in (-0.08, -1e-6, 0.0, 0.03, 0.15):
+        back = undistort(k1, size, *distort(k1, size, u, v))
+        assert np.abs(back[0] - u).max() < 1e-6 and np.abs(back[1] - v).max() < 1e-6
+
+
+def painted_face(slot_deg, slot_mm, colours, size_px=1200, bevel_mm=0.0):
+    """A plain disc seen squarely at 40 px/mm: plane and picture. colours: plate, bevel, ground (BGR)."""
+    radius, over = 13.0, 3
+    n = size_px * over
+    y, x = np.mgrid[0:n, 0:n]
+    x, y = (x - (n - 1) / 2) / (40.0 * over), ((n - 1) / 2 - y) / (40.0 * over)
+    c, s = np.cos(np.radians(slot_deg)), np.sin(np.radians(slot_deg))
+    along, across = c * x + s * y, c * y - s * x
+    in_slot = (np.abs(across) < slot_mm / 2) & (along > radius - 0.9)
+    r = np.hypot(x, y)
+    picture = np.empty((n, n, 3), np.uint8)
+    picture[:] = colours[0]
+    picture[r > radius - bevel_mm] = colours[1]
+    picture[(r > radius) | in_slot] = colours[2]
+    cv2 = opencv()
+    small = cv2.resize(picture, (size_px, size_px), interpolation=cv2.INTER_AREA)
+    small = cv2.GaussianBlur(small, (0, 0), 0.9)
+    mid = (size_px - 1) / 2
+    to_px = np.array([[40.0, 0, mid], [0, -40.0, mid], [0, 0, 1]])
+    return Plane(to_px, 0.0, (size_px, size_px)), small
+
+
+BRASS, GREY, DARK = (90, 150, 180), (150, 152, 150), (20, 25, 30)
+
+
+@pytest.mark.parametrize("ground", [GREY, DARK])
+def test_slot_among_dirt(ground):
+    plane, picture = painted_face(33.0, 0.9, (BRASS, BRASS, ground))
+    cv2 = opencv()
+    # A dark spot beside the slot makes edges as strong as the slot's own.
+    turn = np.radians(33.0 + 5.0)
+    spot = plane.to_px(np.array([[12.5 * np.cos(turn), 12.5 * np.sin(turn)]]))[0]
+    cv2.circle(picture, (round(spot[0]), round(spot[1])), 6, DARK, -1, cv2.LINE_AA)
+    slot = find_slot(picture, plane, 13.0, np.radians(33.6))
+    assert slot is not None
+    assert abs(np.degrees(slot.angle_rad) - 33.0) * np.pi / 180 * 13.0 < 0.01
+    assert slot.width_mm == pytest.approx(0.9, abs=0.03)
+
+
+def test_rim_where_the_bevel_is_a_dark_line():
+    plane, picture = painted_face(0.0, 0.9, (BRASS, DARK, GREY), bevel_mm=0.06)
+    points, _ = rim_points(picture, plane, 13.0, None)
+    radii = np.hypot(*plane.to_mm(points).T)
+    assert abs(np.median(radii) - 13.0) < 0.012
+
+
+def test_what_photos_share_weighs_by_how_well_each_knows():
+    mine = Shared(np.array([1.2, 0.50]), np.linalg.inv(np.diag([0.2**2, 0.1**2])))
+    sure = Shared(np.array([1.4, 0.55]), np.linalg.inv(np.diag([0.02**2, 0.02**2])))
+    vague = Shared(np.array([0.9, 0.40]), np.linalg.inv(np.diag([0.4**2, 0.2**2])))
+    told = of_others(mine, [sure, vague])
+    assert told is not None
+    # Inverse-variance weighing by hand: sigmas hypot(.02, .04) and hypot(.4, .04) for the focal length.
+    assert told.value[0] == pytest.approx((1.4 / 0.002 + 0.9 / 0.1616) / (1 / 0.002 + 1 / 0.1616), abs=1e-9)
+    zoomed = Shared(np.array([3.0, 0.55]), sure.weight)
+    assert of_others(mine, [zoomed]) is None
