@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import pytest
 
@@ -48,7 +49,10 @@ def test_a_pin_is_picked_by_mouse_where_it_truly_is_and_tells_all_about_itself(o
     assert desk.picked() == [pin.id]
     desk.page.wait_for_selector("#panel-pin .evidence")
     words = desk.page.locator("#panel-pin").inner_text()
-    assert f"Pin {pin.id}" in words and f"{pin.r_mm:.2f} mm" in words and pin.condition in words
+    assert f"Pin {pin.id}" in words and pin.condition in words
+    shown = re.search(r"side, ([\d.]+) mm, ([\d.]+)°", words)
+    assert float(shown[1]) == pytest.approx(pin.r_mm, abs=0.006)  # two digits are shown
+    assert float(shown[2]) == pytest.approx(pin.theta_deg, abs=0.006)
     assert f"{true['tooth']} · " in words and f"{round(pin.confidence * 100)} %" in words
     assert "bar" in words and "beat" in words
     heading = {"bent": "leaning pin", "stub": "stub"}[pin.condition]

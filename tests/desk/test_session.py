@@ -138,7 +138,8 @@ def test_the_look_for_changes_of_other_commands_never_meets_an_edit(session, mon
         ended.set()
         await watch
 
-    asyncio.run(work())
+    with ThreadPoolExecutor(1) as thread:  # in the main thread the browser's driver has a loop of its own
+        thread.submit(asyncio.run, work()).result()
     assert session.history.done == 20 and "reload" not in told and "trouble" not in told
 
 
