@@ -9,9 +9,11 @@ import os
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from pathlib import Path
+from types import NoneType
 from typing import Any
 
 DONE, FAILED = "done", "failed"
+LARGEST = 1e9  # no measure or count of a disc comes near; a damaged row may hold anything
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,14 +81,39 @@ class RowStore:
         """(row, mark), or None if there is none or it is damaged (it is then made again)."""
         try:
             content = json.loads(self.path(name, job).read_text(encoding="utf-8"))
-            return Row(**content["row"]), str(content["mark"])
-        except (OSError, ValueError, TypeError, KeyError):
+            row = Row(**content["row"])
+            return (row, str(content["mark"])) if _is_whole(row) else None
+        except (OSError, ValueError, TypeError, KeyError, RecursionError):
             return None
 
     def is_done(self, name: str, job: str, mark: str) -> bool:
         """Whether this disc was worked through, from the same files, without a fault."""
         found = self.load(name, job)
         return found is not None and found[1] == mark and found[0].status == DONE
+
+
+# Types that JSON may give a field, by its annotation; a bool is no number.
+_KINDS: dict[str, tuple[type, ...]] = {
+    "str": (str,),
+    "str | None": (str, NoneType),
+    "int | None": (int, NoneType),
+    "float | None": (float, int, NoneType),
+}
+
+
+def _is_whole(row: Row) -> bool:
+    """Whether every value is of its field's kind and of a size to work with. Raises ValueError for half a letter."""
+    for field in fields(row):
+        value = getattr(row, field.name)
+        if isinstance(value, bool) or not isinstance(value, _KINDS[str(field.type)]):
+            return False
+        if isinstance(value, str):
+            value.encode("utf-8")
+        elif (
+            isinstance(value, (int, float)) and not abs(value) < LARGEST
+        ):  # so written, it refuses what is not a number as well
+            return False
+    return True
 
 
 def write_csv(path: Path, rows: Iterable[Row]) -> None:

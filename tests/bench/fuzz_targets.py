@@ -7,7 +7,7 @@ import shutil
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -120,6 +120,34 @@ def _desk_history(path: Path) -> object:
     return load_history(path)
 
 
+def _discs(path: Path) -> object:
+    """The list of a collection's discs, beside one pair of photographs."""
+    from disc.collect.items import DISCS_FILE, find_items
+
+    folder = path.parent / "collection"
+    folder.mkdir(exist_ok=True)
+    for face in ("upper", "lower"):
+        (folder / f"a-{face}.jpg").write_bytes(b"")
+    (folder / DISCS_FILE).write_bytes(path.read_bytes())
+    return find_items(folder, folder / "jobs")
+
+
+def _row(path: Path) -> object:
+    """A disc's row, and the groups that rest on it; a damaged one is made again."""
+    from disc.collect.groups import same_habits, same_tune
+    from disc.collect.rows import RowStore, write_csv
+
+    store = RowStore(path.parent / "rows")
+    place = store.path("a", "a")
+    place.parent.mkdir(parents=True, exist_ok=True)
+    place.write_bytes(path.read_bytes())
+    found = store.load("a", "a")
+    if found is None:
+        raise BadInput("no row")
+    write_csv(path.parent / "collection.csv", [found[0]])
+    return same_habits([found[0]] * 2), same_tune([found[0]] * 2)
+
+
 def _job_with(path: Path, name: str) -> Job:
     """A job whose file `name` is the input."""
     from disc.job import create_job, open_job
@@ -213,6 +241,13 @@ KNOWN = {"schema": 1, "file": "a/b.abc", "number": 1, "title": "A", "collection"
 KNOWN |= {"onset_tick": [0, 480], "duration_tick": [480, 480], "pitch": [67, 69], "bar": [1, 1]}
 PLUCKED = {"teeth": [{"tooth": 1, "pitch": 67.1}, {"tooth": 2, "pitch": None}]}
 STEP_JOURNAL = {"names": ["out/x"], "removed": ["out/y"]}
+DISCS = "name,diameter_mm,turns,comb\na,28.5,clockwise,comb.csv\nb,30,,\n"
+ROW: dict[str, Any] = {
+    "mark": "m",
+    "row": {"name": "a", "job": "a", "status": "done", "diameter_mm": 28.0, "tracks": 20},
+}
+ROW["row"] |= {"inner_r_mm": 4.5, "outer_r_mm": 12.0, "track_gap_mm": 0.5, "pin_diameter_mm": 0.25, "seconds": 1}
+ROW["row"] |= {"tune_file": "a.abc", "tune_number": "1", "tune_title": "A", "tune_probability": 0.9}
 ABC = "X:1\nT:A\nM:6/8\nL:1/8\nK:Dmix\n|:AB=c d2e|[1 (3fga f3:|[2 d3-d3|]\n"
 KERN = "**kern\n*M4/4\n*k[f#]\n=1\n4g\n8a\n8b\n2.cc\n*-\n"
 MUSICXML = """<?xml version="1.0"?><score-partwise version="4.0"><part-list><score-part id="P1"><part-name>x</part-name>
@@ -318,6 +353,8 @@ TARGETS: dict[str, tuple[Reader, str, Callable[[], list[bytes]]]] = {
     "known": (_known, ".json", lambda: [json.dumps(KNOWN).encode()]),
     "plucked": (_plucked, ".json", lambda: [json.dumps(PLUCKED).encode()]),
     "journal": (_journal, ".json", lambda: [json.dumps(STEP_JOURNAL).encode()]),
+    "discs": (_discs, ".csv", lambda: [DISCS.encode()]),
+    "row": (_row, ".json", lambda: [json.dumps(ROW).encode()]),
     "log": (_log, ".json", lambda: [json.dumps(LOG).encode()]),
     "desk": (_desk_history, ".json", lambda: [json.dumps(DESK).encode()]),
     "midi": (_score, ".mid", lambda: [_midi_seed()]),

@@ -144,7 +144,7 @@ def test_a_cluster_with_one_worker_killed_midway(folder):
     from distributed import LocalCluster
 
     tasks = tasks_of(folder)
-    with LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None) as cluster:
+    with LocalCluster(n_workers=3, threads_per_worker=1, processes=True, dashboard_address=None) as cluster:
         results = list(run_on_cluster(tasks, cluster.scheduler_address, kill_own_worker_once))
     assert sorted(task.item.name for task, _ in results) == sorted(task.item.name for task in tasks)
     assert all(made is not None for _, made in results)
@@ -175,6 +175,19 @@ def test_workers_have_one_thread_each(folder, monkeypatch):
     for name in THREAD_NAMES:
         monkeypatch.delenv(name, raising=False)
     assert [one_threaded for _, one_threaded in run_here(tasks_of(folder)[:1], 1, threads_of_a_worker)] == [True]
+
+
+@pytest.mark.parametrize(
+    "damage", [{"diameter_mm": "wide"}, {"tracks": True}, {"seconds": 10**400}, {"name": "\ud800"}]
+)
+def test_a_damaged_row_is_made_again(folder, damage):
+    collect(folder, identify=False)
+    path = next((folder / "collection/rows").glob("*/*.json"))
+    content = json.loads(path.read_text())
+    path.write_text(json.dumps(content | {"row": content["row"] | damage}))
+    again = collect(folder, identify=False)
+    assert (again.made, again.kept, again.failed) == (1, 5, 0)
+    assert json.loads(path.read_text())["row"] | {"seconds": 0} == content["row"] | {"seconds": 0}
 
 
 def test_no_scheduler_there(folder):
