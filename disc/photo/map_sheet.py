@@ -15,17 +15,18 @@ from disc.photo.overlay import COLOURS, DOUBTFUL
 from disc.records import Condition, Pin, Side
 
 MARGIN_MM, KEY_MM = 3.0, 12.0
+PX_PER_MM = 26  # a page as wide as a screen; a pin is then some 6 px across
 
 
 def map_svg(
     pins: Sequence[Pin], radius_mm: float, bore_mm: float | None, tracks: Iterable[tuple[Side, float]], title: str = ""
 ) -> str:
-    """The sheet as SVG text, ten times life size, with its own key."""
+    """The sheet as SVG text, with its own key."""
     half = radius_mm + MARGIN_MM
     wide, tall = 2 * half, 2 * half + KEY_MM
     out = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{-half:.2f} {-half:.2f} {wide:.2f} {tall:.2f}" '
-        f'width="{wide * 10:.0f}" height="{tall * 10:.0f}" font-family="sans-serif">',
+        f'width="{wide * PX_PER_MM:.0f}" height="{tall * PX_PER_MM:.0f}" font-family="sans-serif">',
         f"<title>{escape(title or 'Both faces, seen through the plate')}</title>",
         f'<rect x="{-half}" y="{-half}" width="{wide}" height="{tall}" fill="#ffffff"/>',
         f'<circle r="{radius_mm}" fill="#fbf7ea" stroke="#555" stroke-width="0.08"/>',
@@ -36,6 +37,7 @@ def map_svg(
     for side, r in tracks:
         dash = "" if side is Side.UPPER else ' stroke-dasharray="0.3 0.3"'
         out.append(f'<circle r="{r:.3f}" fill="none" stroke="#b9ac86" stroke-width="0.03"{dash}/>')
+    out += _degrees(radius_mm)
     out += [_pin_svg(pin) for pin in pins]
     out += _key(half, radius_mm, pins)
     out.append("</svg>")
@@ -46,6 +48,22 @@ def _north_up(r_mm: float, theta_deg: float) -> tuple[float, float]:
     """Sheet mm, y down, with the slot (theta 0) up and the upper side's sense of turning."""
     x, y = to_xy_mm(r_mm, theta_deg)
     return -float(y), -float(x)
+
+
+def _degrees(radius_mm: float) -> list[str]:
+    """Marks of theta round the rim, every 10 degrees, with figures every 30."""
+    marks = []
+    for theta in range(0, 360, 10):
+        out = 0.5 if theta % 30 == 0 else 0.25
+        (x0, y0), (x1, y1) = _north_up(radius_mm + 0.1, theta), _north_up(radius_mm + 0.1 + out, theta)
+        marks.append(f"M{x0:.2f} {y0:.2f}L{x1:.2f} {y1:.2f}")
+    rows = [f'<path d="{"".join(marks)}" stroke="#777" stroke-width="0.05" fill="none"/>']
+    for theta in range(30, 360, 30):
+        x, y = _north_up(radius_mm + 1.25, theta)
+        rows.append(
+            f'<text x="{x:.2f}" y="{y + 0.25:.2f}" font-size="0.7" text-anchor="middle" fill="#555">{theta}°</text>'
+        )
+    return rows
 
 
 def _colour(condition: Condition) -> str:

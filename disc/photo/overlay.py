@@ -80,6 +80,9 @@ def _draw_pin(canvas: Any, view: View, pin: Pin, unit: float, thin: int) -> None
     if pin.height_mm and pin.condition in (Condition.SOUND, Condition.BENT, Condition.EXTRA):
         tip = _points(view, x + (pin.lean_x_mm or 0.0), y + (pin.lean_y_mm or 0.0), pin.height_mm)
         cv2.line(canvas, at, _int(tip), colour, thin + 1, cv2.LINE_AA)
+        if pin.condition is Condition.BENT:  # its mark hides the line: the tip shows which way it leans
+            cv2.circle(canvas, _int(tip), max(3, round(unit * 0.07)), (255, 255, 255), -1, cv2.LINE_AA)
+            cv2.circle(canvas, _int(tip), max(3, round(unit * 0.07)), colour, thin + 1, cv2.LINE_AA)
     if pin.condition is Condition.SOUND:
         cv2.circle(canvas, at, size, colour, thin + 1, cv2.LINE_AA)
     elif pin.condition is Condition.BENT:

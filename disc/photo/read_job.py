@@ -16,6 +16,7 @@ from disc.corrections import Correction
 from disc.errors import BadInput, MissingPart
 from disc.job import PHOTO_FOLDER, Job, sha256_of
 from disc.photo.combine import FaceTogether, read_both_sides
+from disc.photo.flat_sheet import draw_flat_sheet
 from disc.photo.image import Photo, load_photo
 from disc.photo.map_sheet import map_svg
 from disc.photo.overlay import draw_overlay, jpeg_bytes
@@ -180,6 +181,10 @@ def _stage_pictures(
         names.append(name)
     tracks = [(side.side, t) for side in sides for t in side.view.tracks_mm]
     tracks += [(side, t) for side, face in kept.items() for t in View.from_json(face).tracks_mm]
+    if len(sides) == 2:
+        faces = [(side.photo, side.view, [pin for pin in pins if pin.side is side.side]) for side in sides]
+        stage.write_bytes("out/faces.jpg", jpeg_bytes(draw_flat_sheet(faces)))
+        names.append("out/faces.jpg")
     radius = sides[0].view.radius_mm
     stage.write_text("out/map.svg", map_svg(pins, radius, job.plate.bore_mm, tracks, f"{job.folder.name}: both faces"))
     return (*names, "out/map.svg")

@@ -29,7 +29,14 @@ def job_folder(tmp_path_factory):
 
 def test_files_and_records(job_folder):
     job = open_job(job_folder)
-    for name in ("pins.csv", "reading.csv", "out/overlay-upper.jpg", "out/overlay-lower.jpg", "out/map.svg"):
+    for name in (
+        "pins.csv",
+        "reading.csv",
+        "out/overlay-upper.jpg",
+        "out/overlay-lower.jpg",
+        "out/faces.jpg",
+        "out/map.svg",
+    ):
         assert job.has(name), name
     for side in ("upper", "lower"):
         assert job.content.photos[f"{side}.jpg"] == sha256_of(SAMPLE / f"{side}.jpg")
@@ -40,6 +47,20 @@ def test_files_and_records(job_folder):
     assert set(views) == {Side.UPPER, Side.LOWER}
     assert views[Side.LOWER].photo == "photos/lower.jpg"
     json.dumps(job.content.faces)
+
+
+def test_the_flattened_faces_lie_slot_up_as_if_looking_through(job_folder):
+    sheet = np.asarray(Image.open(open_job(job_folder).out("faces.jpg")).convert("L"), float)[56:]
+    side = sheet.shape[0]
+    assert sheet.shape[1] == 2 * side
+    radius_px = open_job(job_folder).plate.diameter_mm / 2 * 32.0  # the sheet's 32 px/mm
+    for face in (sheet[:, :side], sheet[:, side:]):
+        a = np.radians(np.arange(0, 360, 2))
+        rr = radius_px - 0.45 * 32.0  # across the slot, below the rim
+        ring = face[(side / 2 - rr * np.cos(a)).astype(int), (side / 2 - rr * np.sin(a)).astype(int)]
+        # The slot, half a millimetre and more to either side of straight up, shows the dark ground.
+        assert ring[0] < 0.75 * np.median(ring)
+        assert ring[0] < np.quantile(ring[3:-3], 0.1)
 
 
 def test_teeth_are_named_where_there_is_a_comb(job_folder):
