@@ -26,10 +26,10 @@ class Signs:
 
 
 # Logistic weights: constant, score a strike, logarithm of the score, lead over the rival relative to the score.
-# Fitted by tests/bench/identify.py --fit (seed 100, 25 discs a level, each with and without its tune); it prints how
+# Fitted by tests/bench/identify.py --fit (seed 100, 20 discs a level, each with and without its tune); it prints how
 # the half not used was judged.
-BY_PITCH_WEIGHTS = (-2.534, 1.801, -1.218, 15.319)
-BY_RANK_WEIGHTS = (-10.43, 10.256, 0.408, 10.138)
+BY_PITCH_WEIGHTS = (-0.695, 0.646, -1.092, 12.212)
+BY_RANK_WEIGHTS = (-5.265, 3.569, 0.59, 3.501)
 
 
 # Below this many teeth a rhythm is all there is, and any tune with that rhythm fits.

@@ -49,19 +49,21 @@ def find_grids(onset_s: FloatArray, most: int) -> list[Grid]:
 # would be set to the wrong part (of Gaussian errors: exp(-2 pi**2 s**2) = 0.5 at s = 0.19 steps).
 FIRM = 0.5
 FINEST = 4
+CLEARLY_LESS = 0.6
 LIKE = 0.04  # rates this near a whole multiple of another, relative to it, are the same pulse
 
 
 def divided(onset_s: FloatArray, grid: Grid) -> Grid:
     """The pulse in halves, thirds or quarters where strikes stand on them as exactly as on the pulse itself.
 
-    Errors of s steps leave an arrow of exp(-2 pi**2 s**2 k**2) at k times the rate: the k under which they seem least
-    is the finest pulse there is.
+    Errors of s steps leave an arrow of exp(-2 pi**2 s**2 k**2) at k times the rate. Where strikes stand between the
+    steps, the pulse itself makes them seem large and its parts do not; a part is taken only if they seem clearly less,
+    since on a finer grid than there is the same errors set strikes wrong.
     """
     turn = 2j * np.pi * (onset_s - grid.start_s) / grid.step_s
     strength = {k: float(abs(np.exp(k * turn).mean())) for k in range(1, FINEST + 1)}
     seeming = {k: -np.log(max(s, 1e-9)) / k**2 for k, s in strength.items() if k == 1 or s >= FIRM}
-    best = min(seeming, key=lambda k: (seeming[k] > 0.98 * seeming[1], seeming[k], k))
+    best = min(seeming, key=lambda k: (k > 1 and seeming[k] > CLEARLY_LESS * seeming[1], seeming[k], k))
     step_s = grid.step_s / best
     place = np.round((onset_s - grid.start_s) / step_s).astype(np.int64)
     return Grid(place, step_s, grid.start_s, strength[best], best)

@@ -24,7 +24,7 @@ CELLS_A_VOTE, LEAST_CELL_BITS, MOST_CELL_BITS = 3.5, 16, 22
 # 2**32 over the golden ratio (Knuth, The Art of Computer Programming 3, 6.4), and odd numbers without a reason.
 TUNE_FACTOR, PITCH_FACTOR, ASKED_FACTOR = np.uint32(0x9E3779B1), np.uint32(0x85EBCA77), np.uint32(0xC2B2AE3D)
 NEIGHBOUR = 0.5  # of the votes for the starts one step earlier and later: strikes are sometimes a step off the grid
-LONGEST_GROUP_S = 4.0  # 3 and 4 s found as many of 240 practice discs (seed 103)
+LONGEST_GROUP_S = 4.0  # 3, 4 and 6 s found as many practice discs (seeds 103 and 107)
 QUARTER_S = (0.12, 4.0)  # trial tempi beyond these are not looked at; practice discs have 0.12 to 3.0
 # Printed quarters of one step of the disc's grid, and how often each was right on 450 practice discs (seed 103).
 QUARTERS_OF_STEP = np.array([1 / 2, 1 / 4, 1.0, 1 / 3, 1 / 6, 2.0, 1 / 8, 1 / 12, 3 / 2])

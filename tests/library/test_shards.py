@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+
 import numpy as np
 from distributed import Client, LocalCluster
 
@@ -19,8 +21,10 @@ def test_shards_on_a_local_cluster_answer_like_one_index(small, tmp_path):
     shards = write_shards(tmp_path / "shards", tunes, 120)
     assert len(shards) == 3
     rng = np.random.default_rng(6)
-    local = {"n_workers": 2, "processes": False, "threads_per_worker": 1, "dashboard_address": None}
+    local = {"n_workers": 3, "processes": True, "threads_per_worker": 1, "dashboard_address": None}
     with LocalCluster(**local) as cluster, Client(cluster) as client:
+        client.wait_for_workers(3)
+        assert len(set(client.run(os.getpid).values()) | {os.getpid()}) == 4  # worker processes, none of them this one
         for _ in range(3):
             disc = practice_disc(tunes[int(rng.integers(len(tunes)))], LEVELS["mild"], rng)
             query = make_query(disc.onset_s, disc.pitch.astype(float), None, "d")
