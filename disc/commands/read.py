@@ -12,6 +12,7 @@ from disc.records import Side
 from disc.words import progress, say, show_json
 
 if TYPE_CHECKING:
+    from disc.photo.combine import Agreement
     from disc.photo.read_job import JobReading, ReadRequest
 
 
@@ -94,6 +95,7 @@ def _as_json(reading: JobReading) -> dict[str, object]:
         "notes": reading.notes,
         "outputs": reading.outputs,
         "faces": reading.faces,
+        "agreement": reading.agreement,
     }
 
 
@@ -108,6 +110,8 @@ def _say(job: Path, reading: JobReading, request: ReadRequest) -> None:
         doubtful = sum(pin.confidence is not None and pin.confidence < 0.9 for pin in mine)
         words = ", ".join(f"{n} {name}" for name, n in counts.items())
         say(f"{side.value} side: {len(mine)} sites ({words})" + (f"; look again at {doubtful}" if doubtful else ""))
+    if reading.agreement:
+        say(_how_they_agree(reading.agreement))
     for note in reading.notes:
         say(f"  - {note}")
     for correction in reading.unfit:
@@ -116,3 +120,11 @@ def _say(job: Path, reading: JobReading, request: ReadRequest) -> None:
             f"{correction.theta_deg:.1f} degrees) found no pin in this reading and was not used."
         )
     say("", "Look at them:", *(f"  {job / name}" for name in reading.outputs))
+
+
+def _how_they_agree(agreement: Agreement) -> str:
+    widths = [f"{width:.2f}" if width else "not measured" for width in agreement.slot_widths_mm]
+    words = f"the faces: stop slot {widths[0]} mm wide on the upper, {widths[1]} on the lower side"
+    if agreement.through:
+        words += f"; {agreement.through} holes seen from both sides, {agreement.apart_mm:.3f} mm apart"
+    return words

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from disc.errors import BadInput
-from disc.frame import to_polar, to_xy_mm
+from disc.frame import FloatArray, to_polar, to_xy_mm
 from disc.photo.image import Photo
 from disc.photo.quality import Verdict, judge_photo
 from disc.photo.read_face import FaceReading, ReadSettings, read_faces
@@ -39,12 +39,26 @@ class FaceTogether:
 
 
 @dataclass(frozen=True, slots=True)
+class Agreement:
+    """How two faces of one disc fit each other.
+
+    slot_widths_mm: of upper and lower, None where it was not measured. through: empty holes at one place on both
+    faces; apart_mm: r.m.s. distance of their two readings, None if there are none.
+    """
+
+    slot_widths_mm: tuple[float | None, float | None]
+    through: int
+    apart_mm: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class Together:
-    """All faces. notes: what needs a person's eye, by face."""
+    """All faces. notes: what needs a person's eye, by face. agreement: of two faces."""
 
     sides: tuple[FaceTogether, ...]
     verdicts: dict[str, Verdict]
     notes: tuple[str, ...]
+    agreement: Agreement | None = None
 
 
 def read_both_sides(request: ReadRequest, photos: dict[Path, Photo], plate: Plate) -> Together:
@@ -73,8 +87,9 @@ def read_both_sides(request: ReadRequest, photos: dict[Path, Photo], plate: Plat
         sides.append(_one_side(side, judged))
     notes = [f"{side.side.value}: {note}" for side in sides for note in side.notes]
     notes += [f"{name}: {reason}" for name, verdict in verdicts.items() for reason in verdict.reasons]
-    notes += _agreement(sides)
-    return Together(tuple(sides), verdicts, tuple(notes))
+    agreement = how_faces_agree(sides[0], sides[1]) if len(sides) == 2 else None
+    notes += _disagreement(agreement) if agreement else []
+    return Together(tuple(sides), verdicts, tuple(notes), agreement)
 
 
 def _one_side(side: Side, judged: Sequence[tuple[Photo, FaceReading, Verdict]]) -> FaceTogether:
@@ -221,15 +236,33 @@ def _radius_from_scale(photo: Photo, scale: tuple[float, float, float, float, fl
     return float(along / length * mm)
 
 
-def _agreement(sides: Sequence[FaceTogether]) -> list[str]:
+# Two readings of one hole through the plate, each good to 0.05 mm or so, lie nearer than this; two holes cannot.
+THROUGH_MM = 0.22
+SLOT_APART_MM = 0.15  # the slot is one cut: widths that differ by more were not both read right
+
+
+def how_faces_agree(upper: FaceTogether, lower: FaceTogether) -> Agreement:
+    """The stop slot's width and the holes seen from both sides, compared."""
+    holes = [_holes(face.pins) for face in (upper, lower)]
+    apart = np.linalg.norm(holes[0][:, None] - holes[1][None], axis=2)
+    near = [(i, int(row.argmin())) for i, row in enumerate(apart) if len(row) and row.min() < THROUGH_MM]
+    both = [apart[i, j] for i, j in near if apart[:, j].argmin() == i]
+    widths = (upper.slot_width_mm, lower.slot_width_mm)
+    return Agreement(widths, len(both), float(np.sqrt(np.mean(np.square(both)))) if both else None)
+
+
+def _holes(pins: Sequence[Pin]) -> FloatArray:
+    """Places (n, 2) of empty holes, mm."""
+    empty = [pin for pin in pins if pin.condition in (Condition.MISSING, Condition.EXTRA) and pin.height_mm == 0]
+    return np.array([to_xy_mm(pin.r_mm, pin.theta_deg) for pin in empty]).reshape(-1, 2)
+
+
+def _disagreement(agreement: Agreement) -> list[str]:
     """Words where the two faces do not fit each other."""
-    if len(sides) < 2:
-        return []
-    a, b = sides
-    notes = []
-    if a.slot_width_mm and b.slot_width_mm and abs(a.slot_width_mm - b.slot_width_mm) > 0.15:
-        notes.append(
-            f"the stop slot measures {a.slot_width_mm:.2f} mm on the {a.side.value} and {b.slot_width_mm:.2f} mm on "
-            f"the {b.side.value} face: check its place on both overlays."
-        )
-    return notes
+    a, b = agreement.slot_widths_mm
+    if a and b and abs(a - b) > SLOT_APART_MM:
+        return [
+            f"the stop slot measures {a:.2f} mm on the upper and {b:.2f} mm on the lower face: check its place on both "
+            "overlays."
+        ]
+    return []

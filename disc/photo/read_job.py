@@ -8,14 +8,14 @@ photo pixels to disc millimetres; "photo" is the name in the job folder) and bes
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from disc.corrections import Correction
 from disc.errors import BadInput, MissingPart
 from disc.job import PHOTO_FOLDER, Job, sha256_of
-from disc.photo.combine import FaceTogether, read_both_sides
+from disc.photo.combine import Agreement, FaceTogether, read_both_sides
 from disc.photo.flat_sheet import draw_flat_sheet
 from disc.photo.image import Photo, load_photo
 from disc.photo.map_sheet import map_svg
@@ -52,6 +52,7 @@ class JobReading:
     notes: tuple[str, ...]
     outputs: tuple[str, ...]
     faces: dict[str, Any]
+    agreement: Agreement | None = None
 
 
 def read_job(
@@ -88,7 +89,9 @@ def read_job(
         job.content.faces = {side.value: record for side in Side if (record := (kept | read).get(side))}
         notes = (*(f"{side.value}: {note}" for side, face in kept.items() for note in face["notes"]), *together.notes)
         job.content.results["read"] = _summary(in_force, unfit, notes)
-    return JobReading(in_force, unfit, together.verdicts, notes, outputs, job.content.faces)
+        if together.agreement:
+            job.content.results["read"]["agreement"] = asdict(together.agreement)
+    return JobReading(in_force, unfit, together.verdicts, notes, outputs, job.content.faces, together.agreement)
 
 
 def _kept_faces(job: Job, read: set[Side]) -> dict[Side, dict[str, Any]]:

@@ -12,8 +12,9 @@ from PIL import Image
 
 from disc.corrections import Action, Correction
 from disc.job import create_job, open_for_writing, open_job, sha256_of
+from disc.photo.combine import FaceTogether, how_faces_agree
 from disc.photo.read_job import ReadRequest, load_views, read_job
-from disc.records import Condition, Plate, Side
+from disc.records import Condition, Pin, Plate, Side
 from disc.tables import read_comb
 
 
@@ -167,3 +168,33 @@ def test_a_slot_marked_at_the_desk_counts_for_the_same_photo_only(job_folder, tm
     ]
     assert len(quarter) >= 0.95 * len(first)
     assert len(matched(other, [{"r_mm": p.r_mm, "theta_deg": p.theta_deg} for p in first])) >= 0.95 * len(first)
+
+
+def test_how_the_faces_agree_is_kept(job_folder):
+    told = open_job(job_folder).content.results["read"]["agreement"]
+    # truth.json of the sample: the slot is 1.0 mm wide; its edges are broken, so that both faces show a little more.
+    assert all(0.95 < width < 1.12 for width in told["slot_widths_mm"])
+    assert told["through"] == 0 and told["apart_mm"] is None  # its old holes do not go through
+
+
+def test_holes_seen_from_both_sides_are_compared():
+    def face(side, *pins):
+        told = tuple(Pin(k, side, r, t, height_mm=h, condition=c) for k, (r, t, h, c) in enumerate(pins))
+        return FaceTogether(side, None, None, told, None, 0.9, 0.02, 0.02, ())
+
+    upper = face(
+        Side.UPPER,
+        (10.0, 359.9, 0.0, Condition.MISSING),
+        (6.0, 90.0, 0.0, Condition.EXTRA),
+        (8.0, 200.0, 0.5, Condition.SOUND),
+    )
+    lower = face(
+        Side.LOWER,
+        (10.03, 0.0, 0.0, Condition.MISSING),
+        (6.0, 95.0, 0.0, Condition.MISSING),
+        (8.0, 200.0, 0.0, Condition.MISSING),
+    )
+    agreement = how_faces_agree(upper, lower)
+    assert agreement.through == 1
+    # 0.03 mm along the radius, 0.1 degree of 10 mm across it
+    assert agreement.apart_mm == pytest.approx(np.hypot(0.03, 10.0 * np.radians(0.1)), abs=1e-3)

@@ -158,6 +158,8 @@ def test_a_bad_photo_is_said_to_be_bad(plate, upper_photo, upper_reading):
     assert any("blurred" in reason and "Focus" in reason for reason in said)
     glaring = changed(upper_photo, lambda x: np.where(np.arange(x.shape[1])[None, :, None] < 900, 255, x))
     assert any("glare over" in r for r in judge_photo(glaring, upper_reading.view).reasons)
+    grainy = changed(upper_photo, lambda x: x + np.random.default_rng(0).normal(0, 50, x.shape))
+    assert any("grainy" in r and "light" in r for r in judge_photo(grainy, upper_reading.view).reasons)
 
 
 def test_same_input_same_output(plate, upper_photo, upper_reading):
