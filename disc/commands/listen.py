@@ -41,7 +41,7 @@ def listen(
     if as_json:
         from disc.listen.store import turn_json
 
-        show_json(turn_json(heard.turn))
+        show_json(turn_json(heard.turn, heard.paces))
         return
     _tell(heard)
 
@@ -55,6 +55,9 @@ def _tell(heard: Listened) -> None:
     )
     if turn.whirr_hz:
         say(f"The wheelwork is heard at {', '.join(f'{hz:.0f} Hz' for hz in turn.whirr_hz)}; the speed follows it.")
+    from disc.listen.rushing import pace_words
+
+    say(*(f"{line[0].upper()}{line[1:]}." for line in pace_words(heard.paces)))
     for remark in turn.remarks:
         say(f"Note: {remark}.")
     for finding, _, at in heard.findings:

@@ -15,11 +15,13 @@ from disc.job import Job
 from disc.listen.audio import Recording, read_recording
 from disc.listen.findings import Located, findings_of
 from disc.listen.plucked_job import heard_pitches
+from disc.listen.rushing import Pace, bars_of, pace_words, paces_of, tenths
 from disc.listen.store import SOUND_FILE, stage_listen
 from disc.listen.strikes_file import read_strikes
 from disc.listen.turn import Turn, read_turn
 from disc.listen.turn_plot import plot_turn
 from disc.tables import read_comb
+from disc.tune.store import load_tune
 from disc.words import Advance, no_progress
 
 PLOT_FILE = "out/listen.svg"
@@ -27,10 +29,11 @@ PLOT_FILE = "out/listen.svg"
 
 @dataclass(frozen=True)
 class Listened:
-    """A judged turn and, for a job, its findings."""
+    """A judged turn, how fast each bar or tenth of it ran and, for a job, its findings."""
 
     turn: Turn
     findings: tuple[Located, ...] = ()
+    paces: tuple[Pace, ...] = ()
 
 
 def listen_to_job(job: Job, path: Path, advance: Advance = no_progress) -> Listened:
@@ -49,16 +52,18 @@ def listen_to_job(job: Job, path: Path, advance: Advance = no_progress) -> Liste
     expected = [(s.turn_deg / FULL_TURN_DEG, s.tooth) for s in strikes]
     turn = read_turn(recording, pitches, expected, plate.revolution_s, advance)
     findings = findings_of(turn, strikes, pins, comb, plate)
+    tune = load_tune(job)
+    paces = paces_of(turn, bars_of(tune, plate.revolution_s) if tune is not None else tenths())
     with job.step("listen", (path,)) as stage:
-        stage_listen(stage, turn, findings)
+        stage_listen(stage, turn, findings, paces)
         stage.write_bytes(SOUND_FILE, _as_flac(recording, turn.clock))
-        stage.write_text(PLOT_FILE, plot_turn(turn))
+        stage.write_text(PLOT_FILE, plot_turn(turn, paces))
         job.content.results["listen"] = {
             "file": path.name, "revolution_s": round(turn.revolution_s, 3), "silent": len(turn.silent),
             "extra": len(turn.extra), "early_late": len(turn.early_late), "weak": len(turn.weak),
-            "remarks": list(turn.remarks),
+            "rushing": list(pace_words(paces)), "remarks": list(turn.remarks),
         }  # fmt: skip
-    return Listened(turn, tuple(findings))
+    return Listened(turn, tuple(findings), paces)
 
 
 def listen_to_files(comb: Path, strikes: Path, path: Path, advance: Advance = no_progress) -> Listened:
@@ -74,7 +79,8 @@ def listen_to_files(comb: Path, strikes: Path, path: Path, advance: Advance = no
             raise BadInput(
                 f"{strikes}: the strike at {turn_fraction:g} is of tooth {tooth}, which {comb} does not have."
             )
-    return Listened(read_turn(read_recording(path), pitches, rows, None, advance))
+    turn = read_turn(read_recording(path), pitches, rows, None, advance)
+    return Listened(turn, (), paces_of(turn, tenths()))
 
 
 def _as_flac(recording: Recording, clock: float) -> bytes:

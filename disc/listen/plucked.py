@@ -24,6 +24,8 @@ from disc.words import Advance, no_progress
 
 # Two plucks of a sound tooth differ by some hundredths of a cent on clean recordings, by under a cent in noise.
 AGREE_CENTS = 3.0
+# Plucks that differ by more than this were not both of this tooth's fundamental: which of them was is not guessed.
+APART_CENTS = 40.0
 # A neighbour set off too: at least this loud against the tooth, new at both plucks, and at the neighbour's own pitch.
 # Chosen by hand on the development recordings, where such neighbours begin at about -15 dB.
 DOUBLED_DB = -22.0
@@ -114,6 +116,9 @@ def _tooth(number: int, found: Sequence[Pluck], heard: Sequence[Sounding | None]
     pitch = float(np.average(pitches, weights=weights))
     rings = [s.t60_s for s in ringing if s.decay_range_db > 3.0] or [s.t60_s for s in ringing]
     spread = float(np.ptp(pitches) * 100.0) if len(ringing) > 1 else None
+    if spread is not None and spread > APART_CENTS:
+        words = f"its plucks differ by {spread:.0f} cents: pluck it again"
+        return PluckedTooth(number, None, None, None, times, spread, False, words=words)
     agrees = None if spread is None else len(ringing) == len(mine) and spread <= AGREE_CENTS
     row = PluckedTooth(
         number, pitch, float(np.exp(np.mean(np.log(rings)))), ToothCondition.SOUND, times, spread, agrees

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.ndimage import maximum_filter1d
 
 from disc.listen.audio import FloatArray, Recording
-from disc.listen.bands import band, hz_of_pitch, transform
+from disc.listen.bands import Whole, band, hz_of_pitch, transform
 from disc.listen.pitch_words import pitch_words
 from disc.listen.plucked import PluckedComb, PluckedTooth
 
@@ -16,6 +16,8 @@ CARD_W, CARD_H, COLUMNS, GAP = 330, 150, 3, 14
 PANEL_W, PANEL_H, PANEL_TOP = 145, 88, 40
 LOW_HZ, HIGH_HZ = 150.0, 12_000.0
 RANGE_DB, DECAY_S = 70.0, 1.5
+BLUR_S = 0.02  # of the band in which the decay is read: the next pluck shows so much sooner
+MARK = "#c0562b"
 COLOURS = ("#1f5f8b", "#c0562b", "#4a7c3a", "#7a4a8c", "#555555")
 WARN = {"dead": "#8b1a1a", "buzzing": "#b8860b", "doubled": "#7a4a8c"}
 
@@ -29,19 +31,24 @@ def plot_plucked(recording: Recording, comb: PluckedComb) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" font-family="sans-serif" '
         f'font-size="10" width="{width}" height="{height}"><rect width="100%" height="100%" fill="white"/>',
         f'<text x="{GAP}" y="18" font-size="12">Left: spectrum, {LOW_HZ:.0f} Hz to {HIGH_HZ / 1000:.0f} kHz, '
-        f"{RANGE_DB:.0f} dB. Right: decay of the fundamental over {DECAY_S:g} s. One line a pluck.</text>",
+        f"{RANGE_DB:.0f} dB. Right: decay of the fundamental over {DECAY_S:g} s. One line a pluck, as far as "
+        "the next one. Mark: the fundamental.</text>",
     ]
+    starts = np.sort([time_s for tooth in comb.teeth for time_s in tooth.plucks_s])
     for k, tooth in enumerate(comb.teeth):
         x = GAP + (k % COLUMNS) * (CARD_W + GAP)
         y = 24 + GAP + (k // COLUMNS) * (CARD_H + GAP)
-        parts.append(_card(recording, whole, tooth, x, y))
+        parts.append(_card(recording, whole, tooth, starts, x, y))
     return "\n".join([*parts, "</svg>\n"])
 
 
-def _card(recording: Recording, whole: object, tooth: PluckedTooth, x: float, y: float) -> str:
+def _card(
+    recording: Recording, whole: Whole, tooth: PluckedTooth, starts: FloatArray, x: float, y: float
+) -> str:  # fmt: skip
     condition = "open" if tooth.condition is None else tooth.condition.value
     colour = WARN.get(condition, "#222222")
-    words = "not heard" if tooth.pitch is None else pitch_words(tooth.pitch)
+    nothing = "no pitch" if tooth.plucks_s else "not heard"
+    words = nothing if tooth.pitch is None else pitch_words(tooth.pitch)
     ring = "" if tooth.t60_s is None else f", rings {tooth.t60_s:.2f} s"
     parts = [
         f'<g transform="translate({x},{y})"><rect width="{CARD_W}" height="{CARD_H}" fill="none" stroke="#bbb"/>',
@@ -52,13 +59,18 @@ def _card(recording: Recording, whole: object, tooth: PluckedTooth, x: float, y:
         _frame(12, [(hz, _log_x(hz)) for hz in (200, 500, 1000, 2000, 5000, 10000)], "{:g}"),
         _frame(CARD_W / 2 + 8, [(s, s / DECAY_S * PANEL_W) for s in (0.0, 0.5, 1.0, 1.5)], "{:g} s"),
     ]
+    if tooth.pitch is not None:
+        at = 12 + _log_x(hz_of_pitch(tooth.pitch))
+        parts.append(f'<path d="M{at:.1f} {PANEL_TOP + PANEL_H}l-3 6h6z" fill="{MARK}"/>')
     for n, time_s in enumerate(tooth.plucks_s):
         pen = COLOURS[n % len(COLOURS)]
         parts.append(_line(_spectrum(recording, time_s), 12, pen))
         if tooth.pitch is not None:
-            envelope, rate = band(whole, hz_of_pitch(tooth.pitch), 60.0)  # type: ignore[arg-type]
+            envelope, rate = band(whole, hz_of_pitch(tooth.pitch), 60.0)
+            later = starts[starts > time_s]
+            shown_s = min(DECAY_S, float(later[0]) - BLUR_S - time_s) if len(later) else DECAY_S
             start = int(time_s * rate)
-            level = 20 * np.log10(np.abs(envelope[start : start + int(DECAY_S * rate)]) + 1e-9)
+            level = 20 * np.log10(np.abs(envelope[start : start + int(shown_s * rate)]) + 1e-9)
             if len(level):
                 across = np.arange(len(level)) / rate / DECAY_S * PANEL_W
                 parts.append(_line(np.column_stack([across, _down(level)]), CARD_W / 2 + 8, pen))
@@ -71,9 +83,14 @@ def _frame(x: float, ticks: list[tuple[float, float]], form: str) -> str:
         label = form.format(value / 1000 if value >= 1000 else value) + ("k" if value >= 1000 else "")
         parts.append(
             f'<path d="M{x + at:.1f} {PANEL_TOP}v{PANEL_H}" stroke="#e5e5e5"/><text x="{x + at:.1f}" '
-            f'y="{PANEL_TOP + PANEL_H + 11}" text-anchor="middle" fill="#777" font-size="8">{label}</text>'
+            f'y="{PANEL_TOP + PANEL_H + 15}" text-anchor="{_anchor(at)}" fill="#777" font-size="8">{label}</text>'
         )
     return "".join(parts)
+
+
+def _anchor(at: float) -> str:
+    """Labels at a panel's ends stay within it."""
+    return "start" if at < 1 else "end" if at > PANEL_W - 1 else "middle"
 
 
 def _log_x(hz: float) -> float:

@@ -37,6 +37,7 @@ SAME_PITCH, OTHER_PITCH = 3.0, -12.0  # of two plucks said to be of one tooth
 HALF_DEAD = -9.0  # one pluck rings, the other does not
 UNHEARD = -5.0  # a tooth or a pluck of which nothing is heard
 TICK = -5.0
+NO_CLICK = -4.0
 # One hand plucks one tooth about equally hard; a tone much weaker than its like nearby is no pluck of its own.
 FORCE_RANGE_DB, LACK_PER_DB = 6.0, 1.2
 LONELY = 4.0  # a tone heard only once within some seconds is hardly one of a tooth's plucks
@@ -176,7 +177,7 @@ def judge(attacks: Sequence[Attack], heard: Sequence[list[NewTone]]) -> list[Can
         if tone is not None:
             score = LIVE_SCORE + min(2.0, attack.rise_db / 15.0)
         else:
-            score = float(np.clip((attack.rise_db - 12.0) / 6.0, -2.0, 2.5)) + (TICK if attack.tick else 0.0)
+            score = _click_score(attack)
         found.append(Candidate(attack, tone, tuple(tones), score))
     return [_doubt(c, found) for c in _one_each(found)]
 
@@ -217,7 +218,16 @@ def _doubt(candidate: Candidate, all_of_them: Sequence[Candidate]) -> Candidate:
         score -= LONELY
     if tone.growth_db < 3.0:
         score -= 2.0 + (4.0 if candidate.attack.tick else 0.0)
-    return replace(candidate, score=score) if score > 0 else Candidate(candidate.attack, None, candidate.tones, -4.0)
+    if score > 0:
+        return replace(candidate, score=score)
+    # Ringing that was only stirred up, or a dead tooth whose dull note is choked: then it still clicks.
+    sharp = candidate.attack.rise_db > SHARP_DB and not candidate.attack.tick
+    return Candidate(candidate.attack, None, candidate.tones, _click_score(candidate.attack) if sharp else NO_CLICK)
+
+
+def _click_score(attack: Attack) -> float:
+    """How much speaks for the pluck of a dead tooth."""
+    return float(np.clip((attack.rise_db - 12.0) / 6.0, -2.0, 2.5)) + (TICK if attack.tick else 0.0)
 
 
 def _is_tooth(attack: Attack, tone: NewTone, usual_db: float, least_t60_s: float) -> bool:
@@ -238,7 +248,7 @@ def _one_each(candidates: list[Candidate]) -> list[Candidate]:
     for c in candidates:
         near = [o for o in candidates if o is not c and abs(o.time_s - c.time_s) < SHORTEST_GAP_S and o.tone and c.tone]
         if any(_outdoes(o, c) for o in near):
-            kept.append(Candidate(c.attack, None, c.tones, -4.0))
+            kept.append(Candidate(c.attack, None, c.tones, NO_CLICK))
         else:
             kept.append(c)
     return kept

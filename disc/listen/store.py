@@ -9,6 +9,7 @@ from typing import Any
 
 from disc.errors import BadInput
 from disc.job import Job, Stage
+from disc.listen.rushing import Pace, pace_words, paces_json
 from disc.listen.turn import Sound, Turn
 from disc.records import Evidence, Finding, Side
 from disc.tables import read_text
@@ -18,9 +19,10 @@ SOUND_FILE = "out/listen/turn.flac"
 SCHEMA = 1
 
 
-def turn_json(turn: Turn) -> dict[str, Any]:
+def turn_json(turn: Turn, paces: Sequence[Pace] = ()) -> dict[str, Any]:
     """Plain JSON of a judged turn. onsets: [time in s, pitch, tooth or null]; silent: indices of strikes; extra: [time
-    in s, pitch]; speed: [time in s, ratio to the mean of a revolution]."""
+    in s, pitch]; speed: [time in s, ratio to the mean of a revolution]; paces: how fast each bar or tenth ran; rushing:
+    in words, which of them run noticeably fast or slow."""
     return {
         "onsets": [[round(s.time_s, 4), s.pitch, s.tooth] for s in turn.sounds],
         "silent": list(turn.silent),
@@ -37,15 +39,19 @@ def turn_json(turn: Turn) -> dict[str, Any]:
         "tuning_cents": round(turn.tuning_cents, 1),
         "fit": round(turn.fit, 3),
         "remarks": list(turn.remarks),
+        "paces": paces_json(paces),
+        "rushing": list(pace_words(paces)),
     }
 
 
-def stage_listen(stage: Stage, turn: Turn, findings: Sequence[tuple[Finding, Sound | None, float]]) -> None:
+def stage_listen(
+    stage: Stage, turn: Turn, findings: Sequence[tuple[Finding, Sound | None, float]], paces: Sequence[Pace] = ()
+) -> None:
     """Stage out/listen.json. findings: each with the sound it is about and where to listen, s in the recording."""
     content = {
         "schema": SCHEMA,
         "sound": SOUND_FILE,
-        "turn": turn_json(turn),
+        "turn": turn_json(turn, paces),
         "findings": [_finding_json(f) | {"listen_s": round(at, 3)} for f, _, at in findings],
     }
     stage.write_text(LISTEN_FILE, json.dumps(content, indent=1, ensure_ascii=False) + "\n")

@@ -62,8 +62,19 @@ class Sound:
 
 
 @dataclass(frozen=True)
+class Missed:
+    """An expected strike that did not sound in one lap: where in the recording it was to be, its pitch and index."""
+
+    time_s: float
+    pitch: float
+    tooth: int
+    strike: int
+
+
+@dataclass(frozen=True)
 class Turn:
-    """A recorded turn, judged. silent: indices of strikes never heard, of those that fell into the recording.
+    """A recorded turn, judged. silent: indices of strikes never heard, of those that fell into the recording. missed:
+    every strike that did not sound, lap by lap.
 
     position of the disc: motion.position(time_s). speed: rows (time in s, speed against the mean of a revolution).
     clock: by how much the recording's stated sample rate had to be multiplied. unheard: strikes outside the recording.
@@ -82,6 +93,7 @@ class Turn:
     fit: float
     laps: float
     remarks: tuple[str, ...]
+    missed: tuple[Missed, ...] = ()
 
     @property
     def extra(self) -> tuple[Sound, ...]:
@@ -132,7 +144,7 @@ def read_turn(
     remarks = list(recording.remarks)
     if clock != 1.0:
         remarks.append(f"the file's sample rate is wrong; {recording.rate:.0f} a second fits the comb, times are true")
-    return _judged(sounds, matched, index, len(strikes), Turn(
+    return _judged(sounds, matched, tones, index, len(strikes), Turn(
         (), (), (), (), period, speed, motion, whirr.lines_hz if whirr else (), clock, cents, fit, laps, tuple(remarks)
     ))  # fmt: skip
 
@@ -229,7 +241,7 @@ def _sounds(recording: Recording, tones: Tones, told: Told, motion: Motion) -> l
         share = b.strength / matched.loud[b.group]
         shared = _is_shared(h, matched.heard)
         found.append(
-            Sound(b.time_s, _pitch(tones, b), h.expected.tooth, h.expected.index, lap, late, float(share), shared)
+            Sound(b.time_s, _pitch(tones, b.group), h.expected.tooth, h.expected.index, lap, late, float(share), shared)
         )
     low = for_fundamentals(recording)
     for b, _ in matched.extra:
@@ -237,12 +249,12 @@ def _sounds(recording: Recording, tones: Tones, told: Told, motion: Motion) -> l
             teeth = tones.teeth[b.group]
             tooth = teeth[0] if len(teeth) == 1 else told.tooth_of.get(id(b))
             share = float(b.strength / matched.loud[b.group])
-            found.append(Sound(b.time_s, _pitch(tones, b), tooth, None, None, 0.0, share, tooth is None))
+            found.append(Sound(b.time_s, _pitch(tones, b.group), tooth, None, None, 0.0, share, tooth is None))
     return sorted(found, key=lambda s: (s.time_s, s.pitch))
 
 
-def _pitch(tones: Tones, b: Beginning) -> float:
-    return round(pitch_of_hz(float(tones.hz[b.group])), 3)
+def _pitch(tones: Tones, group: int) -> float:
+    return round(pitch_of_hz(float(tones.hz[group])), 3)
 
 
 def _is_shared(h: Heard, heard: Sequence[Heard]) -> bool:
@@ -280,7 +292,9 @@ def _speed(motion: Motion, whirr: Whirr | None, period_s: float) -> FloatArray:
     return np.column_stack([grid, ratio])
 
 
-def _judged(sounds: list[Sound], matched: Matched, index: list[int], count: int, turn: Turn) -> Turn:
+def _judged(
+    sounds: list[Sound], matched: Matched, tones: Tones, index: list[int], count: int, turn: Turn
+) -> Turn:  # fmt: skip
     """The turn with its strikes judged; indices are those of the caller's list."""
     sounds = [s if s.strike is None else replace(s, strike=index[s.strike]) for s in sounds]
     heard = {s.strike for s in sounds if s.strike is not None}
@@ -289,8 +303,14 @@ def _judged(sounds: list[Sound], matched: Matched, index: list[int], count: int,
     for s in sounds:
         if s.strike is not None:
             strengths.setdefault(s.strike, []).append(s.strength)
+    silent = [h for h in matched.heard if h.beginning is None]
+    places = turn.motion.time(np.array([h.expected.turn for h in silent]))
+    missed = tuple(
+        Missed(float(t), _pitch(tones, h.expected.group), h.expected.tooth, index[h.expected.index])
+        for t, h in zip(places, silent, strict=True)
+    )
     weak = [k for k, v in strengths.items() if max(v) < WEAK_SHARE]
     return replace(
         turn, sounds=tuple(sounds), silent=tuple(sorted(inside - heard)),
-        unheard=tuple(sorted(set(range(count)) - inside)), weak=tuple(sorted(weak)),
+        unheard=tuple(sorted(set(range(count)) - inside)), weak=tuple(sorted(weak)), missed=missed,
     )  # fmt: skip

@@ -117,6 +117,8 @@ class LineSpectrum:
         sums = np.zeros(len(moves))
         for hz in nominal:
             off, smooth, _ = self._around(hz, TUNING_CENTS)
+            if not len(off):
+                return nominal
             sums += np.log(np.interp(moves, off, smooth) + 1e-12)
         best = float(moves[int(np.argmax(sums - 0.5 * (moves / USUAL_CENTS) ** 2))])
         return [self.nearest(hz * 2 ** (best / 1200.0), CLOSE_CENTS) for hz in nominal]
@@ -135,11 +137,11 @@ class LineSpectrum:
     def _around(self, hz: float, cents: float) -> tuple[FloatArray, FloatArray, int]:
         """(cents off hz, smoothed power, first bin) of the spectrum within so many cents."""
         low, high = (int(hz * 2 ** (s * cents / 1200) / self.fine_step) for s in (-1, 1))
-        piece = self.fine[low : high + 1]
-        if len(piece) < 3:
+        if low < self.width or high + 1 + self.width > len(self.fine) or high - low < 2:
             return np.zeros(0), np.zeros(0), low
-        smooth = np.convolve(piece, np.hanning(2 * self.width + 1), mode="same")
-        return 1200 * np.log2((low + np.arange(len(piece)) + 1e-9) * self.fine_step / hz), smooth, low
+        piece = self.fine[low - self.width : high + 1 + self.width]
+        smooth = np.convolve(piece, np.hanning(2 * self.width + 1), mode="valid")
+        return 1200 * np.log2(np.arange(low, high + 1) * self.fine_step / hz), smooth, low
 
 
 def _window_s(hz: FloatArray, k: int) -> float:
