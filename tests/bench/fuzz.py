@@ -341,6 +341,7 @@ def run_target(name: str, seconds: float, guided: bool, kept: Path) -> dict[str,
             os._exit(0)  # libFuzzer has no way back into Python
 
     flags = [str(corpus), f"-max_len={LARGEST_INPUT}", "-rss_limit_mb=0", "-timeout=600", "-seed=1", "-verbosity=0"]
+    flags.append(f"-artifact_prefix={corpus}/")  # what libFuzzer notes by itself must not lie about here
     atheris.Setup([sys.argv[0], *flags], one)
     atheris.Fuzz()
     raise AssertionError("the fuzzer came back")
