@@ -1,7 +1,7 @@
 """The three networks, small enough for a processor.
 
-Sites: the flattened face at 28 px/mm, fully convolutional, one answer for each 4 x 4 px: is a site's root here (four
-sub-cells), what is it, where exactly is root and tip, how sure. Closer: a 64 px crop at 56 px/mm about one likely site:
+Sites: the flattened face at 24 px/mm, fully convolutional, one answer for each 4 x 4 px: is a site's root here (four
+sub-cells), what is it, where exactly is root and tip, how sure. Closer: a 56 px crop at 48 px/mm about one likely site:
 pin, stub, hole or nothing, root and tip exactly. Finder: the whole photo at 256 px, one answer for each
 2 x 2 px: face or not, and heat at the arbor's centre and in the stop slot.
 """
@@ -33,29 +33,34 @@ class Residual(nn.Module):
 
 
 class Sites(nn.Module):
-    def __init__(self, half: int = 16, c: int = 40) -> None:
+    """Most of the work at an eighth of the picture's scale, the answer at a quarter."""
+
+    def __init__(self, half: int = 16, c4: int = 32, c8: int = 48, deep: int = 3) -> None:
         super().__init__()
         self.first = nn.Sequential(nn.Conv2d(3, half, 4, 2, 1, bias=False), nn.BatchNorm2d(half), nn.ReLU(inplace=True))
-        self.down = block(half, c, 2)
-        self.body = nn.Sequential(Residual(c, 1), Residual(c, 2), Residual(c, 3), Residual(c, 1))
-        self.head = nn.Sequential(nn.Conv2d(c, 64, 1), nn.ReLU(inplace=True), nn.Conv2d(64, SITES_OUT, 1))
-        nn.init.constant_(self.head[-1].bias[:4], -4.6)
+        self.down4, self.down8 = block(half, c4, 2), block(c4, c8, 2)
+        self.body = nn.Sequential(*[Residual(c8, (1, 2, 1)[i % 3]) for i in range(deep)])
+        self.widen, self.up = nn.Conv2d(c8, c4, 1), nn.Upsample(scale_factor=2, mode="nearest")
+        self.mix, self.head = block(c4, c4), nn.Conv2d(c4, SITES_OUT, 1)
+        nn.init.constant_(self.head.bias[:4], -4.6)
 
     def forward(self, x: torch.Tensor) -> torch.Tensor:
-        return self.head(self.body(self.down(self.first(x))))
+        fine = self.down4(self.first(x))
+        deep = self.body(self.down8(fine))
+        return self.head(self.mix(fine + self.up(self.widen(deep))))
 
 
 class Closer(nn.Module):
     """Ten numbers of a crop: 4 kinds (pin, stub, hole, nothing), root from the middle, tip from the root, 2 log sigma."""  # noqa: E501
 
-    def __init__(self) -> None:
+    def __init__(self, c: tuple[int, int, int, int] = (16, 32, 64, 96), blocks: tuple[int, int] = (2, 3)) -> None:
         super().__init__()
         self.body = nn.Sequential(
-            nn.Conv2d(3, 24, 4, 2, 1, bias=False), nn.BatchNorm2d(24), nn.ReLU(inplace=True),
-            block(24, 40, 2), Residual(40, 1), Residual(40, 1),
-            block(40, 64, 2), Residual(64, 1), Residual(64, 1),
-            block(64, 96, 2),
-            nn.Conv2d(96, 160, 4), nn.ReLU(inplace=True), nn.Conv2d(160, 10, 1),
+            nn.Conv2d(3, c[0], 4, 2, 1, bias=False), nn.BatchNorm2d(c[0]), nn.ReLU(inplace=True),
+            block(c[0], c[1], 2), *[Residual(c[1], 1) for _ in range(blocks[0])],
+            block(c[1], c[2], 2), *[Residual(c[2], 1) for _ in range(blocks[1])],
+            block(c[2], c[3], 2),
+            nn.Conv2d(c[3], 160, 4), nn.ReLU(inplace=True), nn.Conv2d(160, 10, 1),
         )  # fmt: skip
 
     def forward(self, x: torch.Tensor) -> torch.Tensor:
