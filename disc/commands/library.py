@@ -17,10 +17,21 @@ Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
 
 
 @library.command("build")
-def build(as_json: Json = False) -> None:
+def build(
+    scores: Annotated[
+        bool | None,
+        typer.Option(
+            "--scores/--no-scores",
+            help="Installed collections in several parts too (chorales, quartets, songs), by their first part.",
+        ),
+    ] = None,
+    as_json: Json = False,
+) -> None:
     """Read all collections and build the index anew."""
-    from disc.library.store import build_library
+    from disc.library.store import build_library, want_scores
 
+    if scores is not None:
+        want_scores(scores)
     with progress("building the library", quiet=as_json) as advance:
         opened = build_library(advance)
     _show(opened, as_json)

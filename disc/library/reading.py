@@ -10,7 +10,7 @@ import hashlib
 import importlib.util
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -22,23 +22,36 @@ from disc.library.records import TICKS_PER_QUARTER, ReferenceTune, TuneKey
 # Raise with every change that reads a file otherwise: libraries are then built anew.
 READER_VERSION = 1
 CORPUS_COLLECTIONS = ("airdsAirs", "essenFolksong", "miscFolk", "nottingham-dataset", "oneills1850", "ryansMammoth")
+# Collections in several parts, of which the first is the melody: soprano of chorales, first violin of quartets, voice
+# of songs, upper staff of piano pieces. Left out are masses and madrigals, where no part can be told to be the melody.
+SCORE_COLLECTIONS = (
+    "bach", "beach", "beethoven", "chopin", "corelli", "cpebach", "handel", "haydn", "johnson_j_r", "joplin",
+    "leadSheet", "liliuokalani", "mozart", "schubert", "schumann_clara", "schumann_robert", "verdi", "weber",
+)  # fmt: skip
 ABC_SUFFIXES = frozenset({".abc"})
 OTHER_SUFFIXES = frozenset({".mid", ".midi", ".xml", ".musicxml", ".mxl", ".krn", ".kern"})
 LARGEST_ABC_BYTES = 50_000_000  # the largest of the corpus has 0.2 million; a file this long is something else
 FILES_AT_ONCE = 24
+_File = tuple[Path, str, str, bool]  # path, name in keys, collection, whether its first part alone is read
 
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """One collection: its name, the folder it lies in, and whether it is of the corpus."""
+    """One collection: its name, the folder it lies in, and whether it is of the corpus.
+
+    first_part: of its scores the first part alone is read.
+    """
 
     name: str
     folder: Path
     corpus: bool = False
+    first_part: bool = False
 
     def files(self) -> list[Path]:
         """Its score files, in order of their path."""
-        wanted = ABC_SUFFIXES if self.corpus else ABC_SUFFIXES | OTHER_SUFFIXES
+        wanted = ABC_SUFFIXES | OTHER_SUFFIXES
+        if self.corpus:
+            wanted = OTHER_SUFFIXES if self.first_part else ABC_SUFFIXES
         return sorted(path for path in self.folder.rglob("*") if path.suffix.lower() in wanted and path.is_file())
 
     def fingerprint(self) -> str:
@@ -63,8 +76,11 @@ class BrokenFile:
     why: str
 
 
-def corpus_sources() -> list[Source]:
-    """The collections of the installed corpus. Raises MissingPart if it is not there. Does not import music21."""
+def corpus_sources(scores: bool = False) -> list[Source]:
+    """The collections of the installed corpus; scores: those in several parts too.
+
+    Raises MissingPart if it is not there. Does not import music21.
+    """
     found = importlib.util.find_spec("music21")
     folders = list(found.submodule_search_locations or []) if found else []
     if not folders:
@@ -75,6 +91,12 @@ def corpus_sources() -> list[Source]:
         raise MissingPart(
             f"{corpus}: no tunes there. Install music21 with its corpus: pip install --force-reinstall music21"
         )
+    if scores:
+        sources += [
+            Source(name, corpus / name, corpus=True, first_part=True)
+            for name in SCORE_COLLECTIONS
+            if (corpus / name).is_dir()
+        ]
     return sources
 
 
@@ -82,7 +104,9 @@ def read_sources(
     sources: Sequence[Source], advance: Callable[[float], None], workers: int = 2
 ) -> tuple[list[ReferenceTune], list[BrokenFile]]:
     """All tunes of the sources, in order of collection, file and place; and what could not be read."""
-    files = [(path, source.key_of(path), source.name) for source in sources for path in source.files()]
+    files = [
+        (path, source.key_of(path), source.name, source.first_part) for source in sources for path in source.files()
+    ]
     batches = [files[i : i + FILES_AT_ONCE] for i in range(0, len(files), FILES_AT_ONCE)]
     tunes: list[ReferenceTune] = []
     broken: list[BrokenFile] = []
@@ -93,9 +117,7 @@ def read_sources(
     return tunes, broken
 
 
-def _each(
-    batches: list[list[tuple[Path, str, str]]], workers: int
-) -> Iterable[tuple[list[ReferenceTune], list[BrokenFile]]]:
+def _each(batches: list[list[_File]], workers: int) -> Iterable[tuple[list[ReferenceTune], list[BrokenFile]]]:
     if workers <= 1 or len(batches) <= 1:
         yield from map(_read_batch, batches)
         return
@@ -103,12 +125,12 @@ def _each(
         yield from pool.map(_read_batch, batches)
 
 
-def _read_batch(files: list[tuple[Path, str, str]]) -> tuple[list[ReferenceTune], list[BrokenFile]]:
+def _read_batch(files: list[_File]) -> tuple[list[ReferenceTune], list[BrokenFile]]:
     tunes: list[ReferenceTune] = []
     broken: list[BrokenFile] = []
-    for path, name, collection in files:
+    for path, name, collection, first_part in files:
         try:
-            read = read_file(path, name, collection)
+            read = read_file(path, name, collection, first_part)
         except (DiscError, OSError, ValueError, ArithmeticError, LookupError) as fault:
             broken.append(BrokenFile(str(path), " ".join(str(fault).split()) or type(fault).__name__))
             continue
@@ -119,8 +141,11 @@ def _read_batch(files: list[tuple[Path, str, str]]) -> tuple[list[ReferenceTune]
     return tunes, broken
 
 
-def read_file(path: Path, name: str, collection: str) -> list[ReferenceTune]:
-    """The tunes of one file. name: the file in keys. Raises BadInput or OSError where it cannot be read."""
+def read_file(path: Path, name: str, collection: str, first_part: bool = False) -> list[ReferenceTune]:
+    """The tunes of one file. name: the file in keys. first_part: of a score, that alone.
+
+    Raises BadInput or OSError where it cannot be read.
+    """
     if path.suffix.lower() in ABC_SUFFIXES:
         if path.stat().st_size > LARGEST_ABC_BYTES:
             raise ValueError(f"larger than {LARGEST_ABC_BYTES // 1_000_000} MB; split the file")
@@ -130,9 +155,10 @@ def read_file(path: Path, name: str, collection: str) -> list[ReferenceTune]:
         return tunes_of_abc(data.decode("utf-8", errors="replace"), name, collection)
     from disc.tune.score_in import read_score
 
-    return [
-        _from_score(score, TuneKey(name, place), collection) for place, score in enumerate(read_score(path), start=1)
-    ]
+    scores = [(place, score) for place, score in enumerate(read_score(path), start=1)]
+    if first_part:
+        scores = [(place, replace(s, notes=tuple(n for n in s.notes if n.part == 0))) for place, s in scores]
+    return [_from_score(score, TuneKey(name, place), collection) for place, score in scores if score.notes]
 
 
 def _from_score(score: object, key: TuneKey, collection: str) -> ReferenceTune:

@@ -2,6 +2,7 @@
 
     library/
       sources.json     the person's own folders
+      with-scores      there only if the collections in several parts are wanted
       manifest.json    which index is in force, made from what, and the size and check sums of its files
       index-<n>/       the arrays (index.py)
 
@@ -28,6 +29,7 @@ from disc.library.versions import group_versions
 INDEX_VERSION = 5  # raise with every change of the arrays' meaning
 CHECKED_BYTES = 65536  # of each file's beginning and end: a whole check sum would cost more than the search
 LOCK_WAIT_S = 600.0
+SCORES_MARK = "with-scores"  # an empty file: the collections in several parts are wanted
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,7 +64,7 @@ def library_folder() -> Path:
 def open_library(advance: Callable[[float, str], None], folder: Path | None = None) -> Opened:
     """The library, built first if there is none, if it is stale, or if it is damaged (a remark says so)."""
     folder = folder or library_folder()
-    sources = corpus_sources() + own_sources(folder)
+    sources = all_sources(folder)
     why = "there is none yet"
     try:
         manifest = _manifest(folder)
@@ -83,7 +85,7 @@ def build_library(advance: Callable[[float, str], None], folder: Path | None = N
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with FileLock(folder / ".lock", timeout=LOCK_WAIT_S):
-            sources = corpus_sources() + own_sources(folder)
+            sources = all_sources(folder)
             tunes, broken = read_sources(sources, lambda done: advance(0.6 * done, "reading tunes"), _workers())
             advance(0.65, "indexing")
             name = _next_name(folder)
@@ -116,6 +118,26 @@ def _workers() -> int:
 # ---- collections
 
 
+def all_sources(folder: Path | None = None) -> list[Source]:
+    """The corpus's collections, those in several parts only if they were asked for, and a person's own."""
+    folder = folder or library_folder()
+    return corpus_sources(scores=(folder / SCORES_MARK).exists()) + own_sources(folder)
+
+
+def want_scores(wanted: bool, folder: Path | None = None) -> None:
+    """Note whether the collections in several parts belong to the library; it is built anew when opened next."""
+    folder = folder or library_folder()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        mark = folder / SCORES_MARK
+        if wanted:
+            mark.touch()
+        else:
+            mark.unlink(missing_ok=True)
+    except OSError as fault:
+        raise BadInput(f"{folder}: the library cannot be kept there ({fault.strerror or fault}).") from fault
+
+
 def own_sources(folder: Path | None = None) -> list[Source]:
     """The folders a person added. A folder that is gone is left out until it is back."""
     path = (folder or library_folder()) / "sources.json"
@@ -137,7 +159,7 @@ def add_folder(added: Path, folder: Path | None = None) -> Source:
     source = Source(added.resolve().name, added.resolve())
     if not source.files():
         raise BadInput(f"{added}: no MIDI, MusicXML, ABC or kern files in it.")
-    for other in corpus_sources() + own_sources(folder):
+    for other in all_sources(folder):
         if other.name == source.name and other.folder != source.folder:
             raise BadInput(
                 f"{added}: there is a collection {source.name!r} already. Rename the folder and add it again."
@@ -169,7 +191,7 @@ def list_collections(folder: Path | None = None) -> list[Collection]:
     counts = {name: int(entry[2]) for name, entry in known.items()}
     return [
         Collection(source.name, counts.get(source.name, 0), str(source.folder), source.corpus)
-        for source in corpus_sources() + own_sources(folder)
+        for source in all_sources(folder)
     ]
 
 

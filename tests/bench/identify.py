@@ -190,7 +190,8 @@ def line(name: str, trials: list[Trial]) -> None:
     second = f"  top-10 bar {bar10} {verdict(ten, bar10)}" if bar10 else ""
     print(
         f"{name:13s} n {len(trials)}  top-1 {first:.3f} (this print {exact:.3f}, or a version {kin:.3f})  "
-        f"top-10 {ten:.3f}  top-1 bar {bar1} {verdict(first, bar1)}{second}  median {np.median([t.seconds for t in trials]):.3f} s",
+        f"top-10 {ten:.3f}  top-1 bar {bar1} {verdict(first, bar1)}{second}  "
+        f"median {np.median([t.seconds for t in trials]):.3f} s",
         flush=True,
     )
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 import json
 import shutil
 
+import numpy as np
 import pytest
 
 from disc.errors import BadInput
 from disc.library import reading, store
-from disc.library.reading import Source, read_sources
+from disc.library.postings import PostingsWriter, open_postings
+from disc.library.reading import Source, corpus_sources, read_sources
 from disc.words import no_progress
 
 GOOD = "X:7\nT:Invented air\nM:3/4\nL:1/8\nK:D\nD2 FA dA | B2 gf e2 | d2 AF D2 |\n"
@@ -79,6 +81,45 @@ def test_reads_midi_and_musicxml_of_own_folders(tmp_path):
     tunes, broken = read_sources([Source("own", tmp_path)], lambda done: None, 1)
     assert not broken
     assert [tune.pitch.tolist() for tune in tunes] == [[62, 66, 69, 74, 69, 71, 79, 78, 76, 74, 69, 66, 62]] * 2
+
+
+# Bach's chorale BWV 66.6 as music21 reads the same file: the soprano, every strike once.
+def test_of_a_score_in_parts_the_first_is_read():
+    import music21
+
+    source = next(one for one in corpus_sources(scores=True) if one.name == "bach")
+    path = source.folder / "bwv66.6.mxl"
+    read = reading.read_file(path, source.key_of(path), "bach", first_part=True)[0]
+    soprano = music21.converter.parse(path).parts[0].stripTies().flatten().notes
+    assert read.pitch.tolist() == [note.pitch.midi for note in soprano]
+    assert str(read.key) == "bach/bwv66.6.mxl:1"
+    assert "bach" not in [one.name for one in corpus_sources()]
+
+
+def test_collections_in_parts_come_only_when_asked_for(tmp_path):
+    before = {one.name for one in store.all_sources(tmp_path)}
+    store.want_scores(True, tmp_path)
+    assert {one.name for one in store.all_sources(tmp_path)} - before >= {"bach", "haydn", "mozart"}
+    store.want_scores(False, tmp_path)
+    assert {one.name for one in store.all_sources(tmp_path)} == before
+
+
+def test_postings_that_spill_to_disk_are_those_kept_in_memory(tmp_path):
+    rng = np.random.default_rng(2)
+    blocks = [(rng.integers(0, 900, 4000).astype(np.uint32), rng.integers(0, 1 << 60, 4000).astype(np.uint64))]
+    blocks += [(rng.integers(0, 1 << 30, 3000).astype(np.uint32), rng.integers(0, 1 << 60, 3000).astype(np.uint64))]
+    for name, spill in (("memory", 1 << 30), ("disk", 1000)):
+        writer = PostingsWriter(tmp_path, name, spill)
+        for key, packed in blocks:
+            writer.add(key, packed)
+        writer.close()
+    memory, disk = open_postings(tmp_path, "memory"), open_postings(tmp_path, "disk")
+    assert all((getattr(memory, part) == getattr(disk, part)).all() for part in ("key", "start", "packed"))
+    keys = np.concatenate([key for key, _ in blocks])
+    assert memory.key.tolist() == np.unique(keys).tolist() and int(memory.start[-1]) == 7000
+    first = memory.packed[memory.start[0] : memory.start[1]]
+    assert first.tolist() == np.concatenate([packed for _, packed in blocks])[keys == keys.min()].tolist()
+    assert not [path for path in tmp_path.iterdir() if path.is_dir()]  # no bucket is left
 
 
 def test_bad_folders_are_refused(tmp_path, monkeypatch):
