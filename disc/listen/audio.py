@@ -1,6 +1,6 @@
 """A recording of any common kind as one channel of samples.
 
-WAV, FLAC, OGG and MP3 are read by libsndfile, everything else (M4A and other phone formats) by PyAV. What comes out is
+WAV, FLAC and OGG are read by libsndfile, everything else (MP3, M4A and other phone formats) by PyAV. What comes out is
 mono float64 at the recording's own rate, brought down to at most HIGHEST_RATE; the mean is taken out.
 """
 
@@ -90,6 +90,8 @@ def _decode(path: Path) -> tuple[FloatArray, float, list[str]]:
             if expected > LONGEST_S * file.samplerate:
                 minutes = expected / file.samplerate / 60
                 raise BadInput(f"{path}: the recording lasts {minutes:.0f} minutes; cut it to half an hour at most.")
+            if file.format == "MP3":  # libsndfile's decoder writes to standard error by itself
+                return _decode_with_av(path)
             data, whole = _read_blocks(file)
             remarks = [] if whole else [f"the file breaks off after {len(data) / file.samplerate:.1f} s"]
             return data, file.samplerate, remarks
