@@ -11,12 +11,18 @@ from disc.library.search import Query, with_versions
 if TYPE_CHECKING:
     from disc.job import Job
 
+# Fields of a match in `disc identify --json`, as agreed for it; a job keeps the displaced strikes and the group too.
+SHOWN = (
+    "file", "number", "title", "collection", "score", "probability", "transposition", "tempo_ratio", "from_bar",
+    "to_bar", "agree", "absent", "extra",
+)  # fmt: skip
 LIKELY, POSSIBLE = 0.9, 0.5  # wording only; the probability itself is shown beside it
 
 
 def matches_to_json(name: str, seconds: float, matches: list[Match]) -> dict[str, Any]:
-    """One object for one input. absent: printed notes by index; displaced, extra: strikes by index."""
-    return {"input": name, "seconds": round(seconds, 4), "matches": [match_to_json(match) for match in matches]}
+    """One object for one input. absent: printed notes by index; extra: strikes by index."""
+    shown = [{field: match_to_json(match)[field] for field in SHOWN} for match in matches]
+    return {"input": name, "seconds": round(seconds, 4), "matches": shown}
 
 
 def match_to_json(match: Match) -> dict[str, Any]:
