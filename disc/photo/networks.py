@@ -1,6 +1,6 @@
 """The three small networks shipped with the package, run by OpenCV; nothing else knows their input and output.
 
-How they were trained: tests/bench/photo_training/ (train.py is the recipe).
+How they were trained: tests/bench/photo_training/ (its README says which run made which).
 """
 
 from __future__ import annotations
