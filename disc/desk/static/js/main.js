@@ -78,7 +78,7 @@ function showCounts() {
   const tally = desk.state.conditions.map((name) => [name, here.filter((pin) => pin.condition === name).length]).filter(([, n]) => n);
   const doubt = here.filter((pin) => pin.doubt).length;
   const words = tally.map(([name, n]) => `${n} ${WORDS[name]}`).join(", ");
-  byId("stage-state").textContent = ["comb", "score"].includes(desk.sheet) ? "" : desk.sheet === "earlier" ? "Earlier reading to the left of the line, now to its right." : `${NAMES[desk.sheet]}: ${words || "no pins"}${doubt ? `; ${doubt} in doubt` : ""}${desk.selection.size ? `. ${desk.selection.size} picked` : ""}.`;
+  byId("stage-state").textContent = ["comb", "score"].includes(desk.sheet) ? "" : desk.sheet === "earlier" ? "Earlier reading to the left of the line, now to its right." : `${NAMES[desk.sheet]}: ${words || "no pins"}${doubt ? `; ${doubt} in doubt` : ""}${desk.selection.size ? `. ${desk.selection.size} picked` : ""}.${desk.sheet === "turning" ? " Diamonds: the teeth's tips." : ""}`;
 }
 
 function drawLegend() {
