@@ -90,8 +90,10 @@ def _decode(path: Path) -> tuple[FloatArray, float, list[str]]:
             if expected > LONGEST_S * file.samplerate:
                 minutes = expected / file.samplerate / 60
                 raise BadInput(f"{path}: the recording lasts {minutes:.0f} minutes; cut it to half an hour at most.")
-            if file.format == "MP3":  # libsndfile's decoder writes to standard error by itself
-                return _decode_with_av(path)
+            if file.format == "MP3":  # libsndfile's decoder writes to standard error, but goes on past damage
+                found = _decode_with_av(path)
+                if not found[2]:
+                    return found
             data, whole = _read_blocks(file)
             remarks = [] if whole else [f"the file breaks off after {len(data) / file.samplerate:.1f} s"]
             return data, file.samplerate, remarks

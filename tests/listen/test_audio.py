@@ -42,18 +42,20 @@ def test_formats_read_back(tmp_path: Path, name: str, subtype: str | None, close
     assert np.sqrt(np.mean((heard.samples[:shared] - tone[:shared]) ** 2)) < close
 
 
-def test_mp3_is_read_in_its_place_and_in_silence(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
-    """A click in noise at 22 050 samples a second: libsndfile's own decoder, the reference, complains on standard error
-    of files its encoder wrote."""
+def test_mp3_is_read_in_its_place_and_past_damage(tmp_path: Path) -> None:
+    """A click in noise stands where libsndfile, a decoder of its own, has it; damage in the middle costs little."""
     rng = np.random.default_rng(2)
-    sound = 0.05 * rng.normal(size=60 * 22050)
+    sound = 0.05 * rng.normal(size=10 * 22050)
     sound[22050 : 22050 + 400] += rng.normal(size=400) * np.exp(-np.arange(400) / 80)
     soundfile.write(tmp_path / "a.mp3", np.clip(sound, -1, 1), 22050)
     heard = read_recording(tmp_path / "a.mp3")
-    assert capfd.readouterr().err == ""
     reference, _ = soundfile.read(tmp_path / "a.mp3")
     shift = np.correlate(heard.samples[:44100], reference[20050:24450], "valid")
     assert int(np.argmax(shift)) == 20050 and len(heard.samples) == len(reference)
+    data = bytearray((tmp_path / "a.mp3").read_bytes())
+    data[len(data) // 2 : len(data) // 2 + 300] = rng.integers(0, 256, 300, dtype=np.uint8).tobytes()
+    (tmp_path / "a.mp3").write_bytes(bytes(data))
+    assert read_recording(tmp_path / "a.mp3").length_s > 9.5
 
 
 def test_m4a_as_phones_save_it(tmp_path: Path) -> None:
