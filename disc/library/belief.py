@@ -25,22 +25,23 @@ class Signs:
     teeth: int = 99
 
 
-# Logistic weights: constant, score a strike, logarithm of the score, lead over the rival relative to the score.
-# Fitted by tests/bench/identify.py --fit (seed 100, 20 discs a level, each with and without its tune); it prints how
+# Logistic weights: constant, score a strike, logarithm of the score, lead over the rival relative to the score, and
+# logarithm of the lead in nats.
+# Fitted by tests/bench/identify.py --fit (seed 100, 24 discs a level, each with and without its tune); it prints how
 # the half not used was judged.
-BY_PITCH_WEIGHTS = (-0.695, 0.646, -1.092, 12.212)
-BY_RANK_WEIGHTS = (-5.265, 3.569, 0.59, 3.501)
+BY_PITCH_WEIGHTS = (3.5, 0.686, -3.162, 7.249, 2.042)
+BY_RANK_WEIGHTS = (-3.169, 3.627, -0.751, 0.652, 1.563)
 
 
 # Below this many teeth a rhythm is all there is, and any tune with that rhythm fits.
 FEWEST_TEETH = 4
 
 
-def features(signs: Signs) -> tuple[float, float, float, float]:
+def features(signs: Signs) -> tuple[float, ...]:
     """The signs as the curve takes them."""
     score = max(signs.score, 1e-3)
-    lead = (score - max(signs.rival, 0.0)) / score
-    return 1.0, score / max(signs.strikes, 1), float(np.log(score)), lead
+    lead = max(score - max(signs.rival, 0.0), 0.0)
+    return 1.0, score / max(signs.strikes, 1), float(np.log(score)), lead / score, float(np.log1p(lead))
 
 
 def probability(signs: Signs) -> float:

@@ -91,7 +91,7 @@ def run(index: Index, tune: int, disc: PracticeDisc, query: Query, allowed: np.n
     signs = signs_of(index, query, found) if found else None
     return Trial(
         min(exact, same), exact, version, seconds,
-        features(signs) if signs else (1.0, 0.0, 0.0, 0.0), probability(signs) if signs else 0.0,
+        features(signs) if signs else (1.0, 0.0, 0.0, 0.0, 0.0), probability(signs) if signs else 0.0,
     )  # fmt: skip
 
 
