@@ -21,9 +21,9 @@ from disc.errors import BadInput, MissingPart
 
 # Batches handed out ahead of the workers: enough to keep them busy, few enough to keep memory flat.
 AHEAD = 3
-# Quick discs in a batch, a tenth of a second of work: handing out and answering take 0.4 ms a batch, a quick disc 3 to
-# 5 ms. Longer batches would only let one worker end long after the other.
-QUICK_BATCH = 24
+# A batch is discs for about this long: handing out and answering take 0.4 ms and more a batch, a quick disc 3 to 5 ms.
+# Longer batches would only let one worker end long after the other.
+BATCH_MS = 100
 # A disc that kills its worker this often is the cause, not the victim.
 TRIES = 3
 # Workers share the cores; threads within them would only push each other aside. Read when the libraries are imported.
@@ -35,11 +35,11 @@ Result = tuple[Task, bool | None]
 
 
 def batches(tasks: Iterable[Task]) -> Iterator[Batch]:
-    """The tasks in their order, quick ones by the dozen, others one by one."""
+    """The tasks in their order, quick ones by the dozen, slow ones one by one."""
     held: list[Task] = []
     for task in tasks:
         held.append(task)
-        if not task.is_quick or len(held) == QUICK_BATCH:
+        if sum(one.usual_ms for one in held) >= BATCH_MS:
             yield tuple(held)
             held = []
     if held:

@@ -10,7 +10,7 @@ import numpy as np
 from disc.frame import FloatArray
 from disc.photo.find_plate import Found, find_plate, plate_by_hand
 from disc.photo.flatten import flatten
-from disc.photo.image import Photo
+from disc.photo.image import Photo, opencv
 from disc.photo.joint import Joint, Marks, feet_put_right, settle_jointly
 from disc.photo.judge import Doubt, Sites, kinds_by_slant, make_pins
 from disc.photo.outline import rim_points
@@ -263,13 +263,16 @@ def _px_per_mm(plane: Plane) -> float:
 def read_faces(
     photos: Sequence[tuple[Photo, Side]], plate: Plate, settings: dict[Side, ReadSettings] | None = None
 ) -> list[FaceReading]:
-    """Several photos of one disc, side by side on the machine's cores: OpenCV and numpy let each other work."""
+    """Several photos of one disc, side by side on the machine's cores: OpenCV and numpy let each other work.
+
+    Where OpenCV was told to keep to one thread (OPENCV_FOR_THREADS_NUM=1), one after the other.
+    """
     from concurrent.futures import ThreadPoolExecutor
 
     by_hand = settings or {}
     if len(photos) < 2:
         return [read_face(photo, side, plate, by_hand.get(side)) for photo, side in photos]
-    with ThreadPoolExecutor(max_workers=2) as pool:
+    with ThreadPoolExecutor(max_workers=min(2, opencv().getNumThreads())) as pool:
         jobs = [pool.submit(_look, photo, side, plate, by_hand.get(side, ReadSettings())) for photo, side in photos]
         looks = [job.result() for job in jobs]
         others = [_told_by_others(look, looks) for look in looks]

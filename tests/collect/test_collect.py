@@ -19,7 +19,7 @@ from disc.collect.groups import REACH, same_habits, same_tune
 from disc.collect.items import find_items
 from disc.collect.one_disc import Task, work_through
 from disc.collect.rows import DONE, Row, RowStore
-from disc.collect.runners import QUICK_BATCH, THREAD_NAMES, batches, run_here, run_on_cluster
+from disc.collect.runners import THREAD_NAMES, batches, run_here, run_on_cluster
 from disc.errors import BadInput
 from disc.job import create_job
 from disc.records import Comb, Pin, Plate, Side, Tooth
@@ -155,13 +155,13 @@ def test_a_cluster_with_one_worker_killed_midway(folder):
     assert list(tasks[0].rows.glob("*/*.tmp")) == []
 
 
-def test_quick_discs_go_out_by_the_dozen_and_in_order(folder):
-    tasks = [task for task in tasks_of(folder) for _ in range(5)]  # 30
-    slow = [replace(task, identify=True) for task in tasks]
-    made = list(batches([*tasks[:2], slow[0], *tasks]))
-    assert [task for batch in made for task in batch] == [*tasks[:2], slow[0], *tasks]
-    assert [len(batch) for batch in made] == [3, QUICK_BATCH, 30 - QUICK_BATCH]
-    assert [len(batch) for batch in batches(slow)] == [1] * 30
+def test_discs_go_out_in_order_by_a_tenth_of_a_second_of_work(folder):
+    tasks = [task for task in tasks_of(folder) for _ in range(5)]  # 30 discs of 4 ms
+    tunes = [replace(task, identify=True) for task in tasks]  # of 60 ms
+    made = list(batches([*tasks[:2], tunes[0], *tasks]))
+    assert [task for batch in made for task in batch] == [*tasks[:2], tunes[0], *tasks]
+    assert [len(batch) for batch in made] == [11, 22]  # 2 x 4 + 60 + 8 x 4 ms, then what is left
+    assert [len(batch) for batch in batches(tunes)] == [2] * 15
 
 
 def threads_of_a_worker(task: Task) -> bool:

@@ -330,4 +330,3 @@ def photograph(face: Face, seed: int, samples: int) -> tuple[bytes, Camera]:
     mask = np.zeros(linear.shape[:2], np.uint8)
     cv2.fillPoly(mask, [np.round(camera.straight(rim * face.radius)).astype(np.int32)], 255)
     return squeezed(develop(linear, face.lens, camera, rng, mask > 0), face.lens), camera
-
