@@ -16,9 +16,6 @@ from disc.job import Job
 from disc.records import Finding
 from disc.repin.records import Plan
 
-# The plan's warning that the stored findings are older than the pins; here they are worked out from the pins in force.
-OLD_CHECK_NOTE = "The pins have changed since the last check"
-
 
 @dataclass(frozen=True, slots=True)
 class Checked:
@@ -68,8 +65,7 @@ def plan_now(job: Job, findings: Sequence[Finding]) -> Plan:
     from disc.repin.plan_job import PlanSettings, make_plan, rates_in_force
 
     plan = make_plan(job, PlanSettings(), rates_in_force(job), findings)
-    notes = [page_words(note, job.folder) for note in plan.notes if not note.startswith(OLD_CHECK_NOTE)]
-    return replace(plan, notes=tuple(notes))
+    return replace(plan, notes=tuple(page_words(note, job.folder) for note in plan.notes))
 
 
 def told_check(before: Checked, after: Checked) -> list[str]:

@@ -169,8 +169,8 @@ def _total(parts: Sequence[Range]) -> Range:
 def _words(in_doubt: int, spare: int) -> str:
     parts = []
     if in_doubt:
-        places = "1 place is" if in_doubt == 1 else f"{in_doubt} places are"
-        parts.append(f"{places} in doubt: the least leaves it, the most does all the work")
+        places, them = ("1 place is", "it") if in_doubt == 1 else (f"{in_doubt} places are", "them")
+        parts.append(f"{places} in doubt: the least leaves {them}, the most does all the work")
     if spare:
         pins = "1 pin" if spare == 1 else f"{spare} pins"
         parts.append(f"{pins} may break when straightened: the most sets new ones")

@@ -115,7 +115,7 @@ def _stations(
         notes = ["Old pins stay; empty holes and stubs of the old disc are in the old disc's own list."] if kept else []
         return stations_of_design(job.pins(), layout, shop, kept, reused), notes
     settled, unfit = settle(load_findings(job) if findings is None else findings, load_decisions(job))
-    return stations_of_reading(job.pins(), settled, layout, shop), _reading_notes(job, len(unfit))
+    return stations_of_reading(job.pins(), settled, layout, shop), _reading_notes(job, len(unfit), findings is None)
 
 
 def _what_is_not_known(job: Job, stations: Sequence[Station]) -> list[str]:
@@ -184,11 +184,11 @@ def parse_window(text: str, radius_mm: float) -> Window:
     return r_in, r_out, from_deg % 360.0, to_deg % 360.0
 
 
-def _reading_notes(job: Job, unfit: int) -> list[str]:
+def _reading_notes(job: Job, unfit: int, by_last_check: bool) -> list[str]:
     notes = []
     if not job.has(FINDINGS_FILE):
         notes.append("Not checked yet: empty holes are in doubt until disc check has weighed them.")
-    elif "check" in [run.command.split()[0] for run in job.content.runs] and _is_older_than_pins(job):
+    elif by_last_check and "check" in [run.command.split()[0] for run in job.content.runs] and _is_older_than_pins(job):
         notes.append("The pins have changed since the last check: run disc check again.")
     if unfit:
         notes.append(f"{unfit} decisions no longer fit any finding and were not used.")

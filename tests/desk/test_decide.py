@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from disc.check.decisions import Verdict, load_decisions
+from disc.check.store import load_findings
+from disc.desk.live_check import plan_now
 from disc.job import open_job
 from disc.records import Condition
 from disc.repin.store import load_plan
@@ -101,3 +103,10 @@ def test_findings_and_plan_follow_an_edit_not_the_last_check(open_desk, checked_
     plan = load_plan(open_job(checked_job))
     assert plan is not None and plan.estimate is not None
     assert f"{plan.estimate.hours[1]:.1f} h" in desk.page.locator("#plan-total").inner_text()
+
+
+def test_the_plan_goes_by_the_findings_it_is_given_not_by_the_stored_ones(checked_job):
+    job = open_job(checked_job)
+    stored = load_findings(job)
+    assert stored
+    assert plan_now(job, stored).stations != plan_now(job, ()).stations
