@@ -13,7 +13,8 @@ from disc.words import progress, say, show_json
 
 if TYPE_CHECKING:
     from disc.photo.combine import Agreement
-    from disc.photo.read_job import JobReading, ReadRequest
+    from disc.photo.read_job import JobReading
+    from disc.photo.request import ReadRequest
 
 
 def read(
@@ -34,7 +35,8 @@ def read(
     """Photographs of the two faces to the pin table, with overlays to look at."""
     from disc.job import open_for_writing
     from disc.photo.read_face import ReadSettings
-    from disc.photo.read_job import ReadRequest, read_job
+    from disc.photo.read_job import read_job
+    from disc.photo.request import ReadRequest
 
     by_hand = {
         side: ReadSettings(

@@ -17,7 +17,8 @@ def read_photos(folder: Path, brought: Mapping[str, Path], advance: Advance) -> 
 
     Returns what was found, in words. Raises BadInput if a photograph cannot be used; then the job is as it was.
     """
-    from disc.photo.read_job import ReadRequest, read_job
+    from disc.photo.read_job import read_job
+    from disc.photo.request import ReadRequest
 
     with open_for_writing(folder) as job:
         photos = _photos_of(job) | {Side(side): path for side, path in brought.items()}

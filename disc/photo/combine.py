@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,11 +13,9 @@ from disc.frame import FloatArray, to_polar, to_xy_mm
 from disc.photo.image import Photo
 from disc.photo.quality import Verdict, judge_photo
 from disc.photo.read_face import FaceReading, ReadSettings, read_faces
+from disc.photo.request import ReadRequest
 from disc.photo.view import View
 from disc.records import Condition, Pin, Plate, Side
-
-if TYPE_CHECKING:
-    from disc.photo.read_job import ReadRequest
 
 SAME_PIN_MM = 0.15  # readings of one pin in two photos lie closer than this; about half a pin's thickness apart at most
 

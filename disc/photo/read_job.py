@@ -8,7 +8,7 @@ photo pixels to disc millimetres; "photo" is the name in the job folder) and bes
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -22,24 +22,10 @@ from disc.photo.map_sheet import map_svg
 from disc.photo.overlay import draw_overlay, jpeg_bytes
 from disc.photo.quality import Verdict
 from disc.photo.read_face import ReadSettings
+from disc.photo.request import ReadRequest
 from disc.photo.view import View
 from disc.records import Condition, Pin, Side
 from disc.words import Advance, no_progress
-
-
-@dataclass(frozen=True, slots=True)
-class ReadRequest:
-    """What is asked: photos of each side, a picture with both, and what was given by hand for each side.
-
-    scale: (u1, v1, u2, v2, mm) of a known length in the face's plane, instead of the plate's diameter.
-    """
-
-    upper: tuple[Path, ...] = ()
-    lower: tuple[Path, ...] = ()
-    both: Path | None = None
-    by_hand: dict[Side, ReadSettings] = field(default_factory=dict)
-    scale: tuple[float, float, float, float, float] | None = None
-    left_side: Side | None = None
 
 
 @dataclass(frozen=True, slots=True)
