@@ -55,7 +55,7 @@ THOROUGH = Effort(grids=2, groups=20_000, votes=600_000, looks=60_000, rated=2_0
 RANK_QUICK = Effort(grids=1, groups=8_000, votes=200_000, looks=400, rated=400, fine=40)
 RANK_THOROUGH = Effort(grids=2, groups=12_000, votes=600_000, looks=2_000, rated=2_000, fine=60)
 # Nats, and the share of the score by which the best of another group must be behind. Of 200 practice discs by rank
-# (seed 107) one wrong tune passed, of 350 by pitch (seeds 103, 104) none.
+# (seed 107) one wrong tune passed.
 CLEAR_SCORE, CLEAR_LEAD = 60.0, 0.25
 RANK_CLEAR_SCORE, RANK_CLEAR_LEAD = 20.0, 0.4
 
@@ -176,10 +176,15 @@ def _leads_clearly(index: Index, found: list[Found], score: float, lead: float) 
     return first.score >= score and all(is_version(index, first.tune, one.tune) for one in near)
 
 
+def _grids(effort: Effort, onset_s: FloatArray) -> list[Grid]:
+    """The pulses tried: the likeliest that differ."""
+    return [divided(onset_s, grid) for grid in unlike(find_grids(onset_s, GRIDS_FOUND), effort.grids)]
+
+
 def _rank_with(
     effort: Effort, index: Index, onset_s: FloatArray, pitch: IntArray, likely: FloatArray, allowed: np.ndarray | None
 ) -> list[Found]:
-    grids = [divided(onset_s, grid) for grid in unlike(find_grids(onset_s, GRIDS_FOUND), effort.grids)]
+    grids = _grids(effort, onset_s)
     if not grids:
         return []
     trials = candidates(
@@ -223,7 +228,7 @@ def _rank_by_order(index: Index, query: Query, allowed: np.ndarray | None) -> li
 def _rank_by_order_with(
     effort: Effort, index: Index, onset_s: FloatArray, rank: IntArray, likely: FloatArray, allowed: np.ndarray | None
 ) -> list[Found]:
-    grids = [divided(onset_s, grid) for grid in unlike(find_grids(onset_s, GRIDS_FOUND), effort.grids)]
+    grids = _grids(effort, onset_s)
     if not grids:
         return []
     trials = candidates(

@@ -17,7 +17,7 @@ from disc.repin.labels import Box, place_beside, spread_on_ring
 from disc.repin.marks import OTHER_FACE_PEN, STRAIGHTEN_REACH, draw_legend, draw_mark, sign_radius_mm
 from disc.repin.records import Operation, Plan, Station
 from disc.repin.rows import SHEET_HEADING, reason_words, sheet_row
-from disc.repin.sheet import ADVANCE_EM, HAIR_MM, NARROW_MM, PAGES_MM, WIDE_MM, Pen, Point, Sheet, View
+from disc.repin.sheet import ADVANCE_EM, HAIR_MM, NARROW_MM, PAGES_MM, WIDE_MM, Pen, Point, Sheet, View, text_width_mm
 
 MARGIN_MM = 12.0  # no printer needs more; common practice, no source
 BAR_MM = 100.0
@@ -226,7 +226,7 @@ def _slot_sign(sheet: Sheet, plan: Plan, view: View) -> None:
 
 def text_half(words: str, size_mm: float) -> float:
     """Half the width of words."""
-    return len(words) * ADVANCE_EM * size_mm / 2.0
+    return text_width_mm(words, size_mm) / 2.0
 
 
 def _turning_arrow(sheet: Sheet, plan: Plan, view: View) -> None:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from disc.repin.sheet import ADVANCE_EM, DIGIT_HEIGHT_EM, Point
+from disc.repin.sheet import DIGIT_HEIGHT_EM, Point, text_width_mm
 
 Box = tuple[float, float, float, float]  # left, top, right, bottom
 
@@ -66,7 +66,7 @@ def _place(
     inside: Box | None,
 ) -> Label:
     centre, words = mark
-    half_w, half_h = len(words) * ADVANCE_EM * size_mm / 2.0, DIGIT_HEIGHT_EM * size_mm / 2.0
+    half_w, half_h = text_width_mm(words, size_mm) / 2.0, DIGIT_HEIGHT_EM * size_mm / 2.0
     best: Label | None = None
     for distance in DISTANCES_MM:
         for step in range(DIRECTIONS):
