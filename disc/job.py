@@ -320,10 +320,10 @@ def locked(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
 
     if not folder.is_dir():
         raise BadInput(f"{folder}: no job here. Run: disc start {folder} --diameter-mm D")
-    lock = FileLock(folder / LOCK_FILE, timeout=wait_s, is_singleton=True)
+    lock = FileLock(folder / LOCK_FILE, is_singleton=True)
     with _explained(folder):
         try:
-            lock.acquire()
+            lock.acquire(timeout=wait_s)
         except Timeout:
             raise JobBusy(
                 f"{folder}: another command is working on this job. Wait until it has ended, then run this again."
@@ -378,9 +378,9 @@ def _recover(folder: Path) -> None:
     """Finish or throw away an interrupted step, unless another command is in the middle of it."""
     from filelock import FileLock, Timeout
 
-    lock = FileLock(folder / LOCK_FILE, timeout=LOCK_WAIT_S, is_singleton=True)
+    lock = FileLock(folder / LOCK_FILE, is_singleton=True)
     try:
-        with lock:
+        with lock.acquire(timeout=LOCK_WAIT_S):
             if (folder / STAGING_FOLDER / JOURNAL).exists():
                 _finish(folder)
             else:

@@ -1,6 +1,6 @@
 """What a command says: words on a terminal, one JSON object with --json, a progress bar for longer work.
 
-Commands use this module only; the rooms return values and never print.
+Commands use this module only; the rooms return values and never print. What rooms and commands word alike is here too.
 """
 
 from __future__ import annotations
@@ -62,6 +62,12 @@ def plain(value: Any) -> Any:
     if hasattr(value, "tolist"):  # numpy scalars and arrays, without importing numpy
         return value.tolist()
     return value
+
+
+def chance(probability: float) -> str:
+    """A probability, 0 to 1, as it is told to a person: never certain, never none."""
+    per_cent = round(100.0 * probability)
+    return "> 99 %" if per_cent > 99 else "< 1 %" if per_cent < 1 else f"{per_cent} %"
 
 
 class Advance(Protocol):

@@ -141,6 +141,11 @@ def test_a_second_command_on_the_job_says_so(job):
         pass
 
 
+def test_a_command_may_take_its_own_lock_again_with_another_patience(job):
+    with jobs.locked(job.folder, wait_s=5.0), jobs.locked(job.folder, wait_s=0.2):
+        assert jobs.open_job(job.folder).pins() == PINS
+
+
 def test_a_newer_schema_is_refused(job):
     path = job.folder / "job.json"
     content = json.loads(path.read_text())

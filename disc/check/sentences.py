@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from disc.check.evidence import EVIDENCE_KINDS
 from disc.check.kinds import KINDS, Kind, info
 from disc.records import Finding
+from disc.words import chance
 
 LEAST_TOLD = 0.3  # nats: evidence worth less is in the file, but not in the sentence
 
@@ -18,7 +19,7 @@ def finding_line(finding: Finding) -> str:
     "missing pin, upper face, r 7.31 mm, 121.4 degrees, tooth 5, bar 12 beat 2, 97 %: an empty hole on its tooth's
     track (seen); the same strike is there in bar 4 (heard)"
     """
-    sure = "over 99 %" if finding.probability > 0.99 else f"{100 * finding.probability:.0f} %"
+    sure = chance(finding.probability)
     return f"{info(finding.kind).heading}, {place_words(finding)}, {sure}: {evidence_words(finding)}"
 
 

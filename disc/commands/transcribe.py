@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from disc.words import progress, say, show_json
+from disc.words import chance, progress, say, show_json
 
 
 def transcribe(
@@ -46,13 +46,13 @@ def transcribe(
     say(
         f"{found['strikes']} strikes: {found['melody_notes']} of melody, "
         f"{found['accompaniment_notes']} of accompaniment.",
-        f"Metre {found['metre']} ({found['metre_probability']:.0%} sure), {found['key']} "
-        f"({found['key_probability']:.0%} sure); setting error {1000 * found['setting_error_s']:.0f} ms.",
+        f"Metre {found['metre']} ({chance(found['metre_probability'])}), {found['key']} "
+        f"({chance(found['key_probability'])}); setting error {1000 * found['setting_error_s']:.0f} ms.",
     )
     others = [other for other in found["alternatives"] if other["probability"] >= 0.02]
     if others:
         say("", "Also considered:")
-        say(*(f"  {o['what']}: {o['value']} ({o['probability']:.0%}), {o['why']}" for o in others))
+        say(*(f"  {o['what']}: {o['value']} ({chance(o['probability'])}), {o['why']}" for o in others))
     if "estimated_tips" in found:
         tips = found["estimated_tips"]["tip_theta_deg"]
         say("", f"Tip angles of {len(tips)} teeth were estimated from the beat; measure them to be sure.")

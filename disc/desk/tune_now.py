@@ -7,6 +7,7 @@ from disc.desk.page_words import page_words
 from disc.errors import DiscError
 from disc.job import Job
 from disc.records import Comb, Pin, Tune
+from disc.words import chance
 
 
 def tune_now(job: Job, pins: tuple[Pin, ...], comb: Comb | None) -> tuple[Tune | None, str, tuple[str, ...]]:
@@ -22,5 +23,5 @@ def tune_now(job: Job, pins: tuple[Pin, ...], comb: Comb | None) -> tuple[Tune |
         reading = read_tune(strikes_from_pins(pins, comb, job.plate), job.plate, settings_from(job.settings))
     except DiscError as error:
         return None, page_words(str(error), job.folder), ()
-    other = tuple(f"{a.what} {a.value}: {a.probability:.0%}, {a.why}" for a in reading.alternatives)
+    other = tuple(f"{a.what} {a.value}: {chance(a.probability)}, {a.why}" for a in reading.alternatives)
     return reading.tune, "", other

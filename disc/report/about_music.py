@@ -7,8 +7,9 @@ from typing import Any
 from disc.comb.bar import frequency_hz
 from disc.job import Job
 from disc.records import Tooth
-from disc.report.blocks import Block, Picture, Section, Words, chance, table
+from disc.report.blocks import Block, Picture, Section, Words, table
 from disc.tables import read_text
+from disc.words import chance
 
 NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 MOST_SCORE_PAGES = 4

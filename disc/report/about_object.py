@@ -8,10 +8,10 @@ from typing import Any
 
 from disc.job import Job
 from disc.records import Condition, Side
-from disc.report.blocks import Block, Bullets, Picture, Section, Words, chance, table
+from disc.report.blocks import Block, Bullets, Picture, Section, Words, table
 from disc.report.pictures import small_jpeg
 from disc.report.places import rim_outline
-from disc.words import CAUTIONS
+from disc.words import CAUTIONS, chance
 
 # Pixels of an overlay's longer side: 300 to the inch at the width at which it is set.
 OVERLAY_PX = 1400

@@ -13,10 +13,11 @@ from disc.job import Job
 from disc.records import Finding
 from disc.repin.records import Estimate, Operation, Plan
 from disc.repin.store import load_plan
-from disc.report.blocks import Block, Bullets, Picture, Section, Words, chance, rows_of, table
+from disc.report.blocks import Block, Bullets, Picture, Section, Words, rows_of, table
 from disc.report.log import in_order, load_log
 from disc.report.pictures import small_jpeg
 from disc.report.places import AROUND_MM
+from disc.words import chance
 
 PICTURES_A_ROW, LOG_PICTURES_A_ROW = 4, 3
 

@@ -83,12 +83,6 @@ def rows_of(pictures: Sequence[Picture], columns: int) -> list[Block]:
     return [Row(tuple(pictures[i : i + columns]), columns) for i in range(0, len(pictures), columns)]
 
 
-def chance(probability: float) -> str:
-    """A probability as a report may say it: never certain, never none."""
-    per_cent = round(100.0 * probability)
-    return "> 99 %" if per_cent > 99 else "< 1 %" if per_cent < 1 else f"{per_cent} %"
-
-
 def table(
     heading: Sequence[str], rows: Sequence[Sequence[object]], right: Sequence[int] = (), halved: bool = False
 ) -> Table:

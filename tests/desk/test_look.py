@@ -10,6 +10,7 @@ import pytest
 from disc.job import create_job, open_job
 from disc.records import Condition, Side
 from disc.tables import read_pins
+from disc.words import chance
 
 from .rig import PLATE
 from .sample import CAMERAS, TRUTH, lonely, place_px, true_photo, true_pin
@@ -53,7 +54,7 @@ def test_a_pin_is_picked_by_mouse_where_it_truly_is_and_tells_all_about_itself(o
     shown = re.search(r"side, ([\d.]+) mm, ([\d.]+)°", words)
     assert float(shown[1]) == pytest.approx(pin.r_mm, abs=0.006)  # two digits are shown
     assert float(shown[2]) == pytest.approx(pin.theta_deg, abs=0.006)
-    assert f"{true['tooth']} · " in words and f"{round(pin.confidence * 100)} %" in words
+    assert f"{true['tooth']} · " in words and chance(pin.confidence) in words
     assert "bar" in words and "beat" in words
     heading = {"bent": "leaning pin", "stub": "stub"}[pin.condition]
     assert heading in desk.page.locator("#panel-pin .evidence").inner_text()  # what the check found, and why

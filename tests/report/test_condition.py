@@ -19,12 +19,13 @@ from disc.job import create_job, open_job
 from disc.records import Comb, Condition, Pin, Plate, Side, Tooth
 from disc.report.about_music import cents_off, note_name, tune_part
 from disc.report.about_object import measuring_part
-from disc.report.blocks import before_and_after_signature, chance, table
+from disc.report.blocks import before_and_after_signature, table
 from disc.report.condition import gather, make_report
 from disc.report.headings import HEADINGS, PARTS, Language
 from disc.report.log import add_step
 from disc.report.pictures import small_jpeg
 from disc.tables import format_comb
+from disc.words import chance
 
 PLATE = Plate(28.0, revolution_s=48.0, thickness_mm=1.0)
 LONG = tuple(Tooth(n, Side.UPPER, 4.0 + 0.45 * n, 10.0 * n, 57.0 + n) for n in range(1, 25))

@@ -56,6 +56,13 @@ export function fact(list, name, value) {
   list.append(element("dt", {}, name), element("dd", {}, value));
 }
 
+// A probability, 0 to 1, as it is told to a person: never certain, never none.
+export function chance(probability) {
+  const perCent = Math.round(100 * probability);
+  if (perCent > 99) return "> 99 %";
+  return perCent < 1 ? "< 1 %" : `${perCent} %`;
+}
+
 // The size of a canvas in device pixels follows its place on the page. Returns {width, height, ratio} in CSS pixels.
 export function fitCanvas(canvas) {
   const ratio = window.devicePixelRatio || 1;

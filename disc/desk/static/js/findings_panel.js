@@ -1,7 +1,7 @@
 // Findings beside the photograph: each with its evidence, to accept, to reject with a reason, or to leave in doubt.
 
 import { post, upload } from "./api.js";
-import { button, byId, element } from "./dom.js";
+import { button, byId, chance, element } from "./dom.js";
 import { attempt, say } from "./say.js";
 import { desk, on, select, takeState } from "./store.js";
 import { runTask } from "./tasks.js";
@@ -74,7 +74,7 @@ function card(finding) {
   return element(
     "article",
     { class: `card${finding.pin !== null && finding.pin === desk.primary ? " picked" : ""}`, "data-kind": finding.kind, "data-pin": String(finding.pin) },
-    element("header", {}, element("strong", {}, name), element("span", { class: `verdict ${finding.verdict ?? ""}` }, VERDICTS[finding.verdict] ?? `${Math.round(finding.probability * 100)} %`)),
+    element("header", {}, element("strong", {}, name), element("span", { class: `verdict ${finding.verdict ?? ""}` }, VERDICTS[finding.verdict] ?? chance(finding.probability))),
     element("p", { class: "faint" }, at.filter(Boolean).join(" · ")),
     element("ul", { class: "evidence" }, ...finding.evidence.map((one) => element("li", {}, evidenceWords(one)))),
     element("div", { class: "row" },

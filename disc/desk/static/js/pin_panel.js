@@ -1,6 +1,6 @@
 // What is known of the picked pins, and how to correct them: condition, tooth, place, lean, notes.
 
-import { button, byId, element, fact, fill } from "./dom.js";
+import { button, byId, chance, element, fact, fill } from "./dom.js";
 import { WORDS } from "./marks.js";
 import { nextSteps, stepsKey } from "./next_steps.js";
 import { hear } from "./roll.js";
@@ -42,7 +42,7 @@ function one(pin) {
   fact(facts, "Condition", WORDS[pin.condition]);
   fact(facts, "Tooth", pin.tooth === null ? "none" : `${pin.tooth}${tooth ? ` · ${tooth.name}` : ""}`);
   fact(facts, "Sounds", place ? `bar ${place.bar}, beat ${place.beat}${place.exact ? "" : " (by its time)"}` : "");
-  fact(facts, "Confidence", pin.confidence === null ? "not given" : `${Math.round(pin.confidence * 100)} %${pin.doubt ? " – in doubt" : ""}`);
+  fact(facts, "Confidence", pin.confidence === null ? "not given" : `${chance(pin.confidence)}${pin.doubt ? " – in doubt" : ""}`);
   fact(facts, "Measured to", pin.sigma_mm === null ? "" : `± ${pin.sigma_mm} mm`);
   fact(facts, "Wire", [pin.diameter_mm && `${pin.diameter_mm} mm thick`, pin.height_mm !== null && `${pin.height_mm} mm high`].filter(Boolean).join(", "));
   fact(facts, "Lean", pin.lean_mm && pin.condition === "bent" ? `${Math.hypot(...pin.lean_mm).toFixed(2)} mm` : "");
@@ -67,7 +67,7 @@ function several(pins) {
 function evidence(pin) {
   const list = element("ul", { class: "evidence" });
   for (const finding of evidenceOf([pin])) {
-    list.append(element("li", {}, `${finding.heading}, ${Math.round(finding.probability * 100)} %: ${finding.evidence.map((e) => e.words).join("; ")}`));
+    list.append(element("li", {}, `${finding.heading}, ${chance(finding.probability)}: ${finding.evidence.map((e) => e.words).join("; ")}`));
   }
   return list.children.length ? list : null;
 }
