@@ -129,16 +129,27 @@ def develop(linear, lens: dict, camera: Camera, rng, mask):
     noise = lens["noise"]
     grain = cv2.GaussianBlur(rng.standard_normal(img.shape).astype(np.float32), (0, 0), 0.6)
     img = img + grain / grain.std() * np.sqrt(noise**2 * np.maximum(img, 0) + (0.25 * noise) ** 2)
+    if lens["blotch"]:  # coarse noise of the colours, as small sensors have it
+        coarse = rng.standard_normal((h // 4 + 1, w // 4 + 1, 3)).astype(np.float32)
+        img = img + lens["blotch"] * np.sqrt(np.maximum(img, 0)) * cv2.resize(coarse, (w, h))
     img = np.maximum(img * np.array(lens["balance"], np.float32), 0)
-    knee = lens["knee"]
-    over = np.maximum(img - knee, 0)
-    img = np.where(img > knee, knee + (1 - knee) * (1 - np.exp(-over / (1 - knee) * 0.8)), img)
+    if lens["tone"] == "shoulder":
+        knee = lens["knee"]
+        over = np.maximum(img - knee, 0)
+        img = np.where(img > knee, knee + (1 - knee) * (1 - np.exp(-over / (1 - knee) * 0.8)), img)
+    elif lens["tone"] == "film":
+        x = 0.8 * img
+        img = x * (2.51 * x + 0.03) / (x * (2.43 * x + 0.59) + 0.14)
+    img = img.clip(0, 1.2)
     srgb = np.where(img <= 0.0031308, 12.92 * img, 1.055 * np.maximum(img, 1e-6) ** (1 / 2.4) - 0.055)
     srgb = srgb + 0.06 * lens["contrast"] * np.sin(2 * np.pi * (srgb.clip(0, 1) - 0.5)) / np.pi
     if lens["denoise"]:  # as phones do: smooth where it is smooth, then sharpen
         srgb = cv2.bilateralFilter(srgb.astype(np.float32), 7, 0.06 + 2 * noise, 2.0)
     if lens["sharpen"]:
         srgb += lens["sharpen"] * (srgb - cv2.GaussianBlur(srgb, (0, 0), lens["sharpen_px"]))
+    if lens["zoom"] < 1:  # fewer pixels drawn larger
+        small = cv2.resize(srgb, None, fx=lens["zoom"], fy=lens["zoom"], interpolation=cv2.INTER_AREA)
+        srgb = cv2.resize(small, (w, h), interpolation=cv2.INTER_CUBIC)
     if lens["grey"]:
         srgb = np.repeat(srgb.mean(-1, keepdims=True), 3, -1)
     return (srgb.clip(0, 1) * 255 + 0.5).astype(np.uint8)

@@ -181,7 +181,9 @@ def crossings(inner: float, outer: float, count: int, arm: float, phase: float):
 
 
 def standing_pin(mesh: Mesh, root, tip, rad: float, shape: dict) -> None:
-    """A pin from root to tip. shape: kind flat, round, taper or point; kink: part that stays upright; tilt, ragged."""
+    """A pin from root to tip. shape: kind flat, round, taper or point; kink: part that stays upright; bow.
+
+    tilt, ragged: of its top, as in `tube`."""
     root, tip = np.asarray(root, float), np.asarray(tip, float)
     axis = tip - root
     length = float(np.linalg.norm(axis))
@@ -193,6 +195,12 @@ def standing_pin(mesh: Mesh, root, tip, rad: float, shape: dict) -> None:
     path = [root - 0.06 * (np.array([0, 0, 1.0]) if kink else u)]
     if kink:
         path.append(root + np.array([0, 0, 1.0]) * kink * tip[2])
+        u = (tip - path[-1]) / np.linalg.norm(tip - path[-1])
+        length = float(np.linalg.norm(tip - path[-1]))
+    if bow := shape.get("bow", 0.0):  # bent in a curve: upright at the foot
+        side = np.array([*axis[:2], 0.0])
+        path = [root - np.array([0, 0, 0.06])]
+        path += [root + s * axis - bow * s * (1 - s) * side for s in np.linspace(0.0, 0.85, 6)]
         u = (tip - path[-1]) / np.linalg.norm(tip - path[-1])
         length = float(np.linalg.norm(tip - path[-1]))
     narrow = shape.get("narrow", 1.0)

@@ -51,11 +51,18 @@ def steel(name: str, shade: float):
     return {"type": "twosided", "bsdf": part}
 
 
+def plastic(name: str, shade: float):
+    """A steel as renderers without metals show it."""
+    colour, alpha = STEELS[name]
+    dull = rgb(np.clip(np.array(colour) * shade, 0.01, 0.9))
+    return {"type": "twosided", "bsdf": {"type": "roughplastic", "alpha": float(alpha), "diffuse_reflectance": dull}}
+
+
 def plate(scene: dict, face: Face, folder, rng, size: int) -> None:
     """The pinned face, its edges, holes and windows."""
     look = face.look
     outline = fm.plate_outline(face.radius, face.slot, face.gear)
-    top, edge, pits = fm.Mesh(), fm.Mesh(), {k: fm.Mesh() for k in ("dark", "dirt", "metal")}
+    top, edge, pits = fm.Mesh(), fm.Mesh(), {k: fm.Mesh() for k in ("dark", "dirt", "metal", "open")}
     bores = []
     for p in face.pins:
         if p.condition != MISSING:
@@ -88,7 +95,7 @@ def plate(scene: dict, face: Face, folder, rng, size: int) -> None:
     bright = {
         "type": "roughconductor",
         "material": "none",
-        "distribution": "ggx",
+        "distribution": look["lobe"],
         "alpha": texture(np.clip(paint.alpha, 0.06, 0.7)),
         "specular_reflectance": texture(np.clip(paint.colour, 0.02, 0.97)),
     }
@@ -102,6 +109,7 @@ def plate(scene: dict, face: Face, folder, rng, size: int) -> None:
         "dark": matt((0.012, 0.009, 0.006)),
         "dirt": matt(np.array([0.12, 0.08, 0.05]) * rng.uniform(0.3, 2.0)),
         "metal": metal(np.array(look["metal"]) * 0.7, 0.35),
+        "open": matt(np.ones(3) * rng.uniform(0.05, 0.7)),  # the ground seen through the plate
     }
     for name, mesh in pits.items():
         if mesh.count:
@@ -121,7 +129,8 @@ def pins(scene: dict, face: Face, folder, rng) -> None:
     shade = rng.uniform(0.75, 1.15)
     for name, mesh in bars.items():
         if mesh.count:
-            scene[f"steel_{name}"] = mesh.scene(folder, f"steel_{name}", steel(name, shade))
+            skin = plastic(name, shade) if face.look["plastic"] else steel(name, shade)
+            scene[f"steel_{name}"] = mesh.scene(folder, f"steel_{name}", skin)
 
 
 def clear_place(face: Face, rng, need: float, low: float, high: float):
@@ -290,7 +299,7 @@ def photograph(face: Face, seed: int, samples: int) -> tuple[bytes, Camera]:
     camera = place_camera(face)
     px_per_mm = camera.f_px / float(np.linalg.norm(camera.eye))
     map_size = int(np.clip(1.25 * px_per_mm * 2.04 * face.radius, 1024, 2400))
-    scene = {"type": "scene", "integrator": {"type": "path", "max_depth": 6, "rr_depth": 4}}
+    scene = {"type": "scene", "integrator": {"type": "path", "max_depth": face.light["depth"], "rr_depth": 4}}
     t = mi.ScalarTransform4f
     with tempfile.TemporaryDirectory() as folder:
         plate(scene, face, folder, rng, map_size)

@@ -9,12 +9,13 @@ import torch.nn.functional as F
 from store import PX_PER_MM, Photo
 from tracer import blur
 
-CLOSE = 56  # px of the closer net's crop
+CLOSE = 48  # px of the closer net's crop
 FIELD = 192  # px of a crop that becomes the sites net's at half its scale
 FRAME = 256
 MOST_SITES = 24
-# A site this near the crop's middle is the one meant; up to the second it may or may not be: no opinion is asked.
-MEANT_MM, DOUBT_MM = 0.10, 0.16
+# The site nearest the crop's middle and this near is the one meant; up to the second no opinion is asked. Wide, so
+# that a mark at a pin's bright top, its foot in shadow, leads to the pin.
+MEANT_MM, DOUBT_MM = 0.20, 0.27
 DECOYS, DECOYS_SEEN = 150, 12
 
 
@@ -37,11 +38,20 @@ def relit(x: torch.Tensor, scale: float = 1.0) -> torch.Tensor:
         s = x.shape[-1]
         few = F.interpolate(x, size=int(s * (0.45 + 0.4 * torch.rand(()).item())), mode="area")
         x = F.interpolate(few, size=s, mode="bilinear", align_corners=False)
-    x = (x * u(0.85, 1.15, b, 3, 1, 1)).clamp(1e-4, 1) ** torch.exp(0.3 * torch.randn(b, 1, 1, 1, device=dev))
+    gain = torch.where(u(0, 1, b, 1, 1, 1) < 0.2, u(0.6, 1.3, b, 3, 1, 1), u(0.85, 1.15, b, 3, 1, 1))
+    x = (x * gain).clamp(1e-4, 1) ** torch.exp(0.3 * torch.randn(b, 1, 1, 1, device=dev))
     grey = x.mean(1, keepdim=True)
-    x = grey + (x - grey) * u(0.2, 1.3, b, 1, 1, 1)
+    x = grey + (x - grey) * torch.where(
+        u(0, 1, b, 1, 1, 1) < 0.08, torch.zeros_like(grey[..., :1, :1]), u(0.2, 1.4, b, 1, 1, 1)
+    )
+    if torch.rand(()).item() < 0.3:  # light falls off across it
+        c = torch.linspace(-1, 1, x.shape[-1], device=dev)
+        x = x * (1 + u(-0.3, 0.3, b, 1, 1, 1) * c + u(-0.3, 0.3, b, 1, 1, 1) * c[:, None])
     x = (x - 0.5) * u(0.6, 1.3, b, 1, 1, 1) + 0.5 + u(-0.12, 0.12, b, 1, 1, 1)
-    x = x + torch.randn_like(x) * u(0, 0.035, b, 1, 1, 1) * (u(0, 1, b, 1, 1, 1) < 0.5)
+    noise = torch.randn_like(x)
+    if torch.rand(()).item() < 0.3:  # of neighbours alike, as after a phone's own smoothing
+        noise = 1.8 * F.avg_pool2d(noise, 3, 1, 1)
+    x = x + noise * u(0, 0.04, b, 1, 1, 1) * (u(0, 1, b, 1, 1, 1) < 0.5)
     return x.clamp(0, 1) - 0.5
 
 
@@ -136,6 +146,7 @@ def close_ups(image, root, tip, kind, lure, per: int):
     way = torch.rand(b, per, 1, device=dev) * 2 * math.pi
     way = torch.cat([way.cos(), way.sin()], -1)
     some, far = torch.rand(b, per, 1, device=dev), torch.rand(b, per, 1, device=dev).sqrt()
+    reach = torch.where(torch.rand(b, per, 1, device=dev) < 0.35, 8.0, 4.0)
     grey = image.mean(1, keepdim=True)
     dog = (F.avg_pool2d(grey, 7, 1, 3) - F.avg_pool2d(grey, 17, 1, 8)).abs()[:, 0]
     dog[:, :12], dog[:, -12:], dog[:, :, :12], dog[:, :, -12:] = 0, 0, 0, 0
@@ -147,9 +158,9 @@ def close_ups(image, root, tip, kind, lure, per: int):
     place = 10 + (s - 20) * torch.rand(b, per, 2, device=dev)
     for part, value in (
         (0.93, blot),
-        (0.72, pull(tip) + 4.3 * way * far),
-        (0.66, pull(root) + way * (7.5 + 17 * far)),
-        (0.55, pull(root) + 4.3 * way * far),
+        (0.74, pull(tip) + 4.3 * way * far),
+        (0.66, pull(root) + way * (7.5 + 15 * far)),
+        (0.55, pull(root) + reach * way * far),
     ):
         place = torch.where(some < part, value, place)
     d = torch.linalg.norm(place[:, :, None] - root[:, None], dim=-1)

@@ -1,7 +1,7 @@
 """The three networks, small enough for a processor.
 
-Sites: the flattened face at 24 px/mm, fully convolutional, one answer for each 4 x 4 px: is a site's root here (four
-sub-cells), what is it, where exactly is root and tip, how sure. Closer: a 56 px crop at 48 px/mm about one likely site:
+Sites: the flattened face at 21 px/mm, fully convolutional, one answer for each 4 x 4 px: is a site's root here (four
+sub-cells), what is it, where exactly is root and tip, how sure. Closer: a 48 px crop at 42 px/mm about one likely site:
 pin, stub, hole or nothing, root and tip exactly. Finder: the whole photo at 256 px, one answer for each
 2 x 2 px: face or not, and heat at the arbor's centre and in the stop slot.
 """
@@ -53,14 +53,14 @@ class Sites(nn.Module):
 class Closer(nn.Module):
     """Ten numbers of a crop: 4 kinds (pin, stub, hole, nothing), root from the middle, tip from the root, 2 log sigma."""  # noqa: E501
 
-    def __init__(self, c: tuple[int, int, int, int] = (16, 32, 64, 96), blocks: tuple[int, int] = (2, 3)) -> None:
+    def __init__(self, c: tuple[int, int, int, int] = (16, 32, 64, 96), blocks: tuple[int, int] = (1, 3)) -> None:
         super().__init__()
         self.body = nn.Sequential(
             nn.Conv2d(3, c[0], 4, 2, 1, bias=False), nn.BatchNorm2d(c[0]), nn.ReLU(inplace=True),
             block(c[0], c[1], 2), *[Residual(c[1], 1) for _ in range(blocks[0])],
             block(c[1], c[2], 2), *[Residual(c[2], 1) for _ in range(blocks[1])],
             block(c[2], c[3], 2),
-            nn.Conv2d(c[3], 160, 4), nn.ReLU(inplace=True), nn.Conv2d(160, 10, 1),
+            nn.Conv2d(c[3], 160, 3), nn.ReLU(inplace=True), nn.Conv2d(160, 10, 1),
         )  # fmt: skip
 
     def forward(self, x: torch.Tensor) -> torch.Tensor:

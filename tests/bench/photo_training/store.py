@@ -19,9 +19,9 @@ import numpy as np
 import torch
 import torch.nn.functional as F
 
-PX_PER_MM = 48.0
+PX_PER_MM = 42.0
 FULLEST = 1.9  # px of the photo for one of the crop, as in disc/photo/flatten.py
-FLAW = 0.03
+FLAW = 0.035
 
 
 @dataclass
@@ -159,13 +159,14 @@ class Store:
     """Crops of photos that arrive in a folder while training runs; a thread reads and cuts them.
 
     Each photo gives `each` pieces of the face, FIELD px wide, cut once; training takes smaller crops of these, turned,
-    mirrored and scaled anew. `cut(photo)` makes a photo's rows: a tuple of tensors.
+    mirrored and scaled anew. `cut(photo)` makes a photo's rows: a tuple of tensors. Room for `most` rows is taken at
+    once; when it is full, new rows take the places of old ones drawn at random.
     """
 
-    def __init__(self, folders: list[Path], device: str, cut) -> None:
-        self.folders, self.device, self.cut = folders, device, cut
-        self.parts: list[tuple[torch.Tensor, ...]] = []
+    def __init__(self, folders: list[Path], device: str, cut, most: int) -> None:
+        self.folders, self.device, self.cut, self.most = folders, device, cut, most
         self.rows: tuple[torch.Tensor, ...] = ()
+        self.count = 0
         self.photos = 0
         self.seen: set[Path] = set()
         self.stop = False
@@ -182,17 +183,22 @@ class Store:
                     for data in self.load(path):
                         photo = photo_of(data, self.device)
                         if len(photo.root):
-                            self.parts.append(self.cut(photo))
+                            self.put(self.cut(photo))
                             self.photos += 1
-            self.gather()
             time.sleep(1.0)
 
-    def gather(self) -> None:
-        """What has come in since, joined to the rows."""
-        if self.parts:
-            parts, self.parts = self.parts, []
-            old = [self.rows] if self.rows else []
-            self.rows = tuple(torch.cat(p) for p in zip(*old, *parts, strict=True))
+    def put(self, new: tuple[torch.Tensor, ...]) -> None:
+        """A photo's rows into the pool."""
+        if not self.rows:
+            self.rows = tuple(a.new_zeros((self.most, *a.shape[1:])) for a in new)
+        n = len(new[0])
+        if self.count + n <= self.most:
+            at = torch.arange(self.count, self.count + n, device=new[0].device)
+        else:
+            at = torch.randint(self.count, (n,), device=new[0].device)
+        for rows, a in zip(self.rows, new, strict=True):
+            rows[at] = a
+        self.count += n if self.count + n <= self.most else 0
 
     def load(self, path: Path) -> list[dict]:
         if path.suffix == ".npz":
@@ -202,11 +208,10 @@ class Store:
         return [from_truth(path.parent, truth, p) for p in truth["photos"]]
 
     def wait_for(self, count: int, until: float) -> None:
-        while (self.photos < count or not self.rows) and time.time() < until:
+        while (self.photos < count or not self.count) and time.time() < until:
             time.sleep(0.5)
 
     def some(self, count: int) -> tuple[torch.Tensor, ...]:
-        """Rows drawn at random, each from the same moment's pool."""
-        rows = self.rows
-        i = torch.randint(len(rows[0]), (count,), device=rows[0].device)
-        return tuple(a[i] for a in rows)
+        """Rows drawn at random."""
+        i = torch.randint(self.count, (count,), device=self.rows[0].device)
+        return tuple(a[i] for a in self.rows)

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import torch
 import torch.nn.functional as F
 
-PX_PER_MM = 48.0
-SIDE = 160  # px of a crop, 3.3 mm
+PX_PER_MM = 42.0
+SIDE = 160  # px of a crop, 3.8 mm
 CYLINDERS = 12
 HOLES = 6
 LAMPS = 2

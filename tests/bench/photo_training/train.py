@@ -1,12 +1,13 @@
 """Renders faces and trains the networks on them at once, on a machine with one or two GPUs and many cores.
 
     python train.py OUT SECONDS RENDERING FACES SEED [FOLDER ...] [--only NAME ...]
-        [--start FOLDER] [--held N]
+        [--start FOLDER] [--held N] [--late NAME ...] [--keep SECONDS]
 
 SECONDS in all; RENDERING: how many of them faces are rendered, FACES at most; SEED of the faces. FOLDER: more pictures
-with truth files. --only: sites, closer or finder. --start: go on from its NAME.pt. --held: also render N faces of
-another seed, with truth, into OUT/held; they are never trained on. Writes OUT/NAME.onnx and OUT/NAME.pt. Sums on GPUs
-are not bit-exact.
+with truth files. --only: sites, closer or finder. --start: go on from its NAME.pt, as far as its shapes are the same.
+--late: those begin when the rendering is over. --held: also render N faces of each of three other seeds, with truth,
+into OUT/held/a, b and c (c mostly under hard lamps); they are never trained on. Writes OUT/NAME.onnx and OUT/NAME.pt,
+and every --keep seconds OUT/NAME-kept.pt. Sums on GPUs are not bit-exact.
 """
 
 from __future__ import annotations
@@ -19,9 +20,9 @@ import time
 from pathlib import Path
 
 POOL = Path(os.environ.get("POOL", "/dev/shm/photo_training"))
-HELD_SEED = 77
+HELD_SEEDS = {"a": 801, "b": 802, "c": 803}
 FEWEST_FACES = 100
-FIELDS = 64  # pieces of each face in the pool: more than its area once
+FIELDS, MOST_FACES = 56, 3000  # pieces of each face in the pool: about its area once; room for so many faces
 PEAK = {"sites": 2.5e-3, "closer": 2.0e-3, "finder": 2.0e-3}
 
 
@@ -60,16 +61,23 @@ class Trainer:
         self.name, self.args, self.device, self.torch = name, args, device, torch
         self.net = {"sites": nets.Sites, "closer": nets.Closer, "finder": nets.Finder}[name]()
         if args.start and (path := Path(args.start) / f"{name}.pt").exists():
-            self.net.load_state_dict(torch.load(path, map_location="cpu"))
-            print(name, "goes on from", path, flush=True)
+            self.go_on_from(path)
         self.net.to(device)
         self.scout = None
         if args.start and (path := Path(args.start) / "sites.pt").exists():
             self.scout = nets.Sites().to(device)
             self.scout.load_state_dict(torch.load(path, map_location=device))
             self.scout.eval()
-        self.store = Store([POOL, *map(Path, args.folders)], device, self.cut)
+        most = int(min(MOST_FACES, args.faces + 100)) * (14 if name == "finder" else FIELDS)
+        self.store = Store([POOL, *map(Path, args.folders)], device, self.cut, most)
         self.traced = None
+
+    def go_on_from(self, path: Path) -> None:
+        """Weights whose shapes fit; the others stay as drawn."""
+        old, own = self.torch.load(path, map_location="cpu"), self.net.state_dict()
+        fits = {k: v for k, v in old.items() if k in own and v.shape == own[k].shape}
+        self.net.load_state_dict(fits, strict=False)
+        print(self.name, "goes on from", path, len(fits), "of", len(own), flush=True)
 
     def cut(self, photo):
         """A photo's rows in the pool."""
@@ -124,6 +132,7 @@ class Trainer:
         torch = self.torch
         self.store.wait_for(self.args.fewest, until - 60)
         start, step, logs = time.time(), 0, []
+        kept = start
         self.net.to(memory_format=torch.channels_last)
         running = [b for b in self.net.buffers() if b.is_floating_point()]
         mean = [v.detach().clone() for v in [*self.net.parameters(), *running]]
@@ -141,6 +150,9 @@ class Trainer:
             keep = 0.005 if step > 300 else 0.05
             with torch.no_grad():
                 torch._foreach_lerp_(mean, list(self.net.parameters()) + running, keep)
+            if self.args.keep and time.time() - kept > self.args.keep:
+                kept = time.time()
+                self.keep_weights(mean, running)
             if step % 500 == 0 or step == 5:
                 m = torch.stack(logs[-400:]).mean(0)
                 said = [[round(float(v), 3) for v in row] for row in m]
@@ -152,11 +164,19 @@ class Trainer:
                 v.copy_(m)
         self.export()
 
+    def keep_weights(self, mean, running) -> None:
+        """The running mean of the weights as it stands, half precision."""
+        names = [n for n, _ in self.net.named_parameters()]
+        names += [n for n, b in self.net.named_buffers() if b.is_floating_point()]
+        path = Path(self.args.out) / f"{self.name}-kept.part"
+        self.torch.save({n: m.half().cpu() for n, m in zip(names, mean, strict=True)}, path)
+        path.rename(path.with_suffix(".pt"))
+
     def export(self) -> None:
         torch, out = self.torch, Path(self.args.out)
         net = self.net.eval().cpu().float().to(memory_format=torch.contiguous_format)
         torch.save(net.state_dict(), out / f"{self.name}.pt")
-        side = 56 if self.name == "closer" else 256
+        side = 48 if self.name == "closer" else 256
         axes = (
             {"x": {0: "n"}, "y": {0: "n"}}
             if self.name == "closer"
@@ -169,7 +189,8 @@ class Trainer:
         print(self.name, "written", flush=True)
 
 
-def train(name: str, args: argparse.Namespace, device: str, until: float) -> None:
+def train(name: str, args: argparse.Namespace, device: str, until: float, begin: float) -> None:
+    time.sleep(max(0.0, begin - time.time()))
     Trainer(name, args, device).run(until)
 
 
@@ -180,6 +201,8 @@ def main() -> None:
     ask.add_argument("folders", nargs="*")
     ask.add_argument("--only", nargs="+", default=["sites", "closer", "finder"])
     ask.add_argument("--start")
+    ask.add_argument("--late", nargs="+", default=[])
+    ask.add_argument("--keep", type=float, default=0.0)
     ask.add_argument("--held", type=int, default=0)
     ask.add_argument("--samples", type=int, default=18)
     ask.add_argument("--workers", type=int, default=26)
@@ -195,8 +218,7 @@ def main() -> None:
     begun = time.time()
     until = begun + args.seconds
     out = Path(args.out)
-    held = out / "held"
-    for folder in (POOL, out, held):
+    for folder in (POOL, out, *(out / "held" / name for name in HELD_SEEDS)):
         folder.mkdir(parents=True, exist_ok=True)
     from make_faces import work
 
@@ -211,7 +233,8 @@ def main() -> None:
     place = {"sites": 1 % args.gpus, "closer": 0, "finder": 1 % args.gpus}
     for name in args.only:
         device = f"cuda:{place[name]}" if cuda else "cpu"
-        jobs.append(ctx.Process(target=train, args=(name, args, device, until)))
+        wait = args.rendering if name in args.late else 0
+        jobs.append(ctx.Process(target=train, args=(name, args, device, until, begun + wait)))
     for job in jobs:
         job.start()
     for job in jobs:
@@ -221,7 +244,10 @@ def main() -> None:
 
 def render(k: int, workers: int, args, gpu, until: float, out: Path, work) -> None:
     """One worker: first its share of the held-out faces, then of those to train on."""
-    work(out / "held", range(k, args.held, workers), HELD_SEED, 32, True, gpu, until)
+    for place, (name, seed) in enumerate(HELD_SEEDS.items()):
+        numbers = range((k - place * args.held) % workers, args.held, workers)
+        work(out / "held" / name, numbers, seed, 32, True, gpu, until)
+    (out / "held" / f"done{k}").touch()
     work(POOL, range(k, args.faces, workers), args.seed, args.samples, False, gpu, until)
 
 
