@@ -5,7 +5,7 @@
     python tests/bench/identify.py --growth           time and memory from 1,000 to 1,000,000 tunes (perturbed copies)
     python tests/bench/identify.py --peer             music21.search beside ours on a small library
 
-Practice discs come from disc/library/practice.py. Seeds: 100-199 fitted and chosen on, 900-999 only measured on. Times
+Practice discs come from tests/bench/practice.py. Seeds: 100-199 fitted and chosen on, 900-999 only measured on. Times
 are process CPU seconds of one query, everything included, after loading. A query counts as found when the print it was
 made from is, or another that has what the disc plays note for note, which no search could tell apart. How often it was
 the very print, or else a version (same title, or many turns in common), is shown beside it.
@@ -28,11 +28,11 @@ for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(name, "1")
 
 import numpy as np  # noqa: E402  (after the threads are set)
+from practice import LEVELS, PracticeDisc, practice_disc  # noqa: E402
 
 from disc.errors import BadInput  # noqa: E402
 from disc.library.belief import features, probability  # noqa: E402
 from disc.library.index import Block, Index, open_index, write_blocks  # noqa: E402
-from disc.library.practice import LEVELS, PracticeDisc, practice_disc  # noqa: E402
 from disc.library.search import Query, find_tunes, is_version, make_query, rank_tunes, signs_of  # noqa: E402
 from disc.library.store import open_library  # noqa: E402
 from disc.library.versions import KIN, kinship  # noqa: E402

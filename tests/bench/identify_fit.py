@@ -13,9 +13,9 @@ import json
 from pathlib import Path
 
 import numpy as np
+from practice import LEVELS, practice_disc
 
 from disc.library.melody import PARTS, SEMITONES_OF_RANK
-from disc.library.practice import LEVELS, practice_disc
 from disc.library.store import open_library
 from disc.tune.voices import VoiceModel, line_features, voice_features
 from disc.words import no_progress

@@ -9,11 +9,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from bench.practice import LEVELS, practice_disc
 
 from disc import cli
 from disc.comb.strikes import pins_from_strikes
 from disc.job import create_job, open_for_writing, open_job
-from disc.library.practice import LEVELS, practice_disc
 from disc.records import Comb, Plate, Side, Strike, Tooth
 
 

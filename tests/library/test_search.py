@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from bench.practice import LEVELS, practice_disc
 
 from disc.errors import BadInput
 from disc.library.grid import find_grids
 from disc.library.order import solve_tunings
-from disc.library.practice import LEVELS, practice_disc
 from disc.library.records import TuneKey
 from disc.library.search import allowed_tunes, find_tunes, make_query, rank_tunes, with_versions
 from disc.library.versions import plain_title

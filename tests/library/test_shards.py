@@ -5,10 +5,10 @@ from __future__ import annotations
 import os
 
 import numpy as np
+from bench.practice import LEVELS, practice_disc
 from distributed import Client, LocalCluster
 
 from disc.library.index import open_index, write_index
-from disc.library.practice import LEVELS, practice_disc
 from disc.library.search import find_tunes, make_query
 from disc.library.shards import find_in_shards, write_shards
 from disc.library.versions import group_versions
