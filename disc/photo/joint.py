@@ -1,4 +1,4 @@
-"""Plane and slant made exact together, from feet, tips, tracks and rim at once.
+"""Plane and slant made exact together, from feet, tips, tracks, rim and turned marks at once.
 
 A pin's foot is often half hidden or in shadow, and what is taken for it lies a little off along the slant, alike on all
 pins of a face; tips are seen more sharply. The tips lie on circles too, drawn larger and moved by the slant, so tracks
@@ -27,6 +27,7 @@ from disc.photo.settle import (
 )
 from disc.photo.shared import Shared
 from disc.photo.slant import Slant
+from disc.photo.turned import Turned
 
 # Natural lean of a pin set upright, per axis, mm (common practice, no source).
 LEAN_MM = 0.012
@@ -54,11 +55,11 @@ STEP = np.full(SIZE, 0.05)
 STEP[FOCAL], STEP[HEIGHT] = 0.3, 0.1
 # Pins' height, mm; log of the lens's focal length in picture widths (angles of view of 8 to 50 degrees); the optical
 # axis beside the picture's middle, in widths, some doubt being left to pictures that were cut out of larger ones.
-HEIGHT_MM, HEIGHT_DOUBT_MM = 0.5, 0.12
+HEIGHT_MM, HEIGHT_DOUBT_MM = 0.5, 0.16
 FOCAL_WIDTHS, FOCAL_DOUBT = 3.0, 0.6
 MIDDLE_DOUBT = 0.03
-# Most cameras give straight lines, some bend them by per cents: a Cauchy belief about k1 (chosen, no source).
-DISTORTION = 0.008
+# Most cameras give straight lines, some bend them by per cents: a Cauchy belief about k1 (common practice, no source).
+DISTORTION = 0.02
 # A pinhole's picture obeys these exactly; they are drawn tight in the course of the rounds.
 TIGHT = (0.02, 0.006, 0.002, 0.001, 0.0005)
 
@@ -68,6 +69,7 @@ class Marks:
     """What is fitted. foot_px, tip_px: (n, 2) of likely standing pins; foot_mm, tip_mm: (n,) networks' sigmas.
 
     rim_px: (m, 2) on the rim; rim_mm: their scatter. slot_px: (2,) about where the stop slot is, None if not known.
+    turned: what concentric marks on the face say.
     """
 
     foot_px: FloatArray
@@ -77,6 +79,7 @@ class Marks:
     rim_px: FloatArray
     rim_mm: float
     slot_px: FloatArray | None = None
+    turned: Turned | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,6 +185,8 @@ class _Problem:
         self.frame, self.foot, self.tip = spreads(marks.foot_mm, marks.tip_mm, slant)
         self.stands = np.ones(len(marks.foot_px))
         self.all_px = np.concatenate([marks.foot_px, marks.tip_px, marks.rim_px.reshape(-1, 2)])
+        if marks.turned is not None:
+            self.all_px = np.concatenate([self.all_px, marks.turned.ring_px.reshape(-1, 2)])
         self.begun: dict[float, FloatArray] = {}
 
     def _begun(self, k1: float) -> FloatArray:
@@ -249,6 +254,8 @@ class _Problem:
         parts.append((slopes / tight, -here / tight))
         if len(self.marks.rim_px):
             parts.append(self._rim_rows(at))
+        if self.marks.turned is not None:
+            parts.append(self._turned_rows(at, self.marks.turned))
         if self.others is not None:
             parts.append(self._rows_of_others(at, self.others))
         return np.vstack([p[0] for p in parts]), np.concatenate([p[1] for p in parts])
@@ -301,7 +308,8 @@ class _Problem:
         return np.vstack([apart[0], on_track[0]]), np.concatenate([apart[1], on_track[1]])
 
     def _rim_rows(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
-        rim = slice(2 * len(self.marks.foot_px), None)
+        first = 2 * len(self.marks.foot_px)
+        rim = slice(first, first + len(self.marks.rim_px))
         way = self._begun(float(at[7]))[rim, :2]
         way = way / np.linalg.norm(way, axis=1, keepdims=True)
 
@@ -312,6 +320,18 @@ class _Problem:
         here, slopes = _slopes(miss, at)
         w = np.sqrt(min(1.0, RIM_VOICES / len(here))) / sigma / (1 + (here / (2.5 * sigma)) ** 2)
         return slopes * w[:, None], -here * w
+
+    def _turned_rows(self, at: FloatArray, turned: Turned) -> tuple[FloatArray, FloatArray]:
+        """The middles of the rings that stand for the turned marks: the first harmonic of their radii."""
+        n = len(turned.way)
+
+        def middles(p: FloatArray) -> FloatArray:
+            r = np.hypot(*self.marks_mm(p)[-2 * n :].T).reshape(2, n)
+            return 2 / n * (r @ turned.way).T
+
+        here, slopes = _slopes(middles, at)  # (x and y, rings), ... (x and y, rings, SIZE)
+        half = np.swapaxes(np.linalg.cholesky(turned.weight), 1, 2)
+        return (half @ slopes).reshape(-1, SIZE), -(half @ here[..., None]).ravel()
 
     def pinhole(self, at: FloatArray) -> FloatArray:
         """What is zero for a pinhole: two of the plane's own (5,), and the slant of pins seen from where it stands."""

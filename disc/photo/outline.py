@@ -28,6 +28,8 @@ LINE_SHARE, LINE_NOISES, LINE_LEVELS = 0.5, 5.0, 10.0
 SECTORS = 60
 INSIDE_MM, OUTSIDE_MM, STEP_MM = 0.55, 0.40, 0.02
 NEAR_RIM_MM = 0.12
+# How far the rim lies from where the coarse outline and the tracks put it: up to 0.07 mm on rendered faces.
+COARSE_MM = 0.15
 PLAIN_SHARE = 0.75  # a plain rim shows its edge at most angles, a gear-cut one at its teeth's tips only
 
 
@@ -41,7 +43,7 @@ def rim_points(
     at, ok = _outermost(slope, r)
     if eye_xy_mm is not None:
         ok = ok & _wall_hidden(phi, radius_mm, eye_xy_mm)
-    radius = _circle_among(at[ok])
+    radius = _circle_among(at[ok], radius_mm)
     if radius is None:
         return np.zeros((0, 2)), 0.05
     near = ok & (np.abs(at - radius) < NEAR_RIM_MM)
@@ -137,12 +139,17 @@ def _outermost(slope: FloatArray, r: FloatArray) -> tuple[FloatArray, Any]:
     return r[k] + np.clip(part, -0.5, 0.5) * STEP_MM, ok
 
 
-def _circle_among(radii: FloatArray) -> float | None:
-    """The outermost radius at which a good part of the edges gather: a gear's tips lie outside its roots."""
+def _circle_among(radii: FloatArray, radius_mm: float) -> float | None:
+    """The outermost radius at which a good part of the edges gather: a gear's tips lie outside its roots.
+
+    Shadows and marks of the ground gather farther out than the coarse outline leaves in doubt.
+    """
     if len(radii) < 40:
         return None
     grid = np.arange(radii.min(), radii.max() + 0.01, 0.01)
     density = np.exp(-0.5 * ((grid[:, None] - radii) / 0.03) ** 2).sum(1) / len(radii)
     top = [k for k in range(len(grid)) if density[k] == density[max(0, k - 8) : k + 9].max()]
-    good = [k for k in top if density[k] > 0.4 * density.max() and density[k] > 0.08]
+    near = [k for k in top if abs(grid[k] - radius_mm) < COARSE_MM]
+    least = 0.4 * max((density[k] for k in near), default=1.0)
+    good = [k for k in near if density[k] > max(least, 0.08)]
     return float(grid[max(good)]) if good else None

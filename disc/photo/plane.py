@@ -8,7 +8,7 @@ import numpy as np
 
 from disc.frame import FloatArray
 from disc.photo.ellipse import Ellipse, centre_boost, rotation
-from disc.photo.view import apply_homography, project, unproject
+from disc.photo.view import apply_homography, distort, project, unproject
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +26,16 @@ class Plane:
     def to_px(self, xy: FloatArray) -> FloatArray:
         """View mm (n, 2) to seen pixels (n, 2)."""
         return np.stack(project(self.plane_to_px, self.k1, self.size, xy[:, 0], xy[:, 1]), 1)
+
+    def polar_px(self, r_mm: FloatArray, phi_rad: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """u and v, each (angles, radii) float32, of circles about the middle; for cv2.remap."""
+        h, r = self.plane_to_px.astype(np.float32), r_mm.astype(np.float32)
+        x, y = (f(phi_rad).astype(np.float32)[:, None] * r for f in (np.cos, np.sin))
+        w = h[2, 0] * x + h[2, 1] * y + h[2, 2]
+        u, v = (h[0, 0] * x + h[0, 1] * y + h[0, 2]) / w, (h[1, 0] * x + h[1, 1] * y + h[1, 2]) / w
+        if self.k1:
+            u, v = distort(self.k1, self.size, u, v)
+        return u.astype(np.float32), v.astype(np.float32)
 
     def turned(self, angle_rad: float) -> Plane:
         """The same plane with its x axis at what is now angle_rad."""

@@ -20,6 +20,7 @@ from disc.photo.shared import Shared, of_others
 from disc.photo.slant import Slant, expected_perspective, fit_slant, plane_tilt
 from disc.photo.slot import Slot, find_slot, search_slot
 from disc.photo.spots import PIN, Spots, find_spots
+from disc.photo.turned import Turned, turned_marks
 from disc.photo.view import View
 from disc.photo.weigh import network_odds, site_odds, sure_tracks
 from disc.records import Pin, Plate, Side
@@ -61,6 +62,10 @@ def read_face(photo: Photo, side: Side, plate: Plate, settings: ReadSettings | N
     return _finish(_look(photo, side, plate, settings or ReadSettings()), None)
 
 
+def _look(photo: Photo, side: Side, plate: Plate, settings: ReadSettings) -> _Look:
+    return _weigh(_see(photo, plate, settings), side, settings)
+
+
 @dataclass(frozen=True, slots=True)
 class _Look:
     """A photo with what the pictures said and where that lies, before other photos of the disc are heard."""
@@ -72,26 +77,34 @@ class _Look:
     slant: Slant
     rim: FloatArray
     rim_mm: float
+    turned: Turned
     joint: Joint
 
 
-def _look(photo: Photo, side: Side, plate: Plate, settings: ReadSettings) -> _Look:
+def _see(photo: Photo, plate: Plate, settings: ReadSettings) -> _Seen:
+    """What the networks say."""
     radius = settings.radius_mm or plate.radius_mm
     found = plate_by_hand(photo, settings.rim) if settings.rim else find_plate(photo)
     if settings.centre:
         found = replace(found, centre=settings.centre)
     first = plane_from_ellipse(found.ellipse, found.centre, radius, (photo.width, photo.height))
     flat = flatten(photo.pixels, first, radius)
-    seen = _Seen(photo, first, radius, find_spots(flat), found, plate.bore_mm or 0.0)
+    return _Seen(photo, first, radius, find_spots(flat), found, plate.bore_mm or 0.0)
+
+
+def _weigh(seen: _Seen, side: Side, settings: ReadSettings) -> _Look:
+    """Where the plane lies, by all that this photo alone shows."""
     fine, slant, rim, scatter = _settle_all(seen)
-    return _Look(seen, side, settings, fine, slant, rim, scatter, _jointly(seen, fine, slant, rim, scatter, None))
+    turned = turned_marks(seen.photo.pixels, fine.plane, seen.radius_mm)
+    joint = _jointly(seen, fine, slant, rim, scatter, turned, None)
+    return _Look(seen, side, settings, fine, slant, rim, scatter, turned, joint)
 
 
 def _finish(look: _Look, others: Shared | None) -> FaceReading:
     """Everything that rests on the exact plane. others: what the disc's other photos tell of lens and pins."""
     seen, joint = look.seen, look.joint
     if others is not None:
-        joint = _jointly(seen, look.fine, look.slant, look.rim, look.rim_mm, others)
+        joint = _jointly(seen, look.fine, look.slant, look.rim, look.rim_mm, look.turned, others)
     photo, radius, bore = seen.photo, seen.radius_mm, seen.bore_mm
     slot, angle, notes = _place_slot(photo, joint.plane, radius, seen.found, look.settings)
     joint = joint.turned(angle)
@@ -167,7 +180,15 @@ def _settle_all(seen: _Seen) -> tuple[Settled, Slant, FloatArray, float]:
     return fine, slant, rim, scatter
 
 
-def _jointly(seen: _Seen, fine: Settled, slant: Slant, rim: FloatArray, scatter: float, others: Shared | None) -> Joint:
+def _jointly(
+    seen: _Seen,
+    fine: Settled,
+    slant: Slant,
+    rim: FloatArray,
+    scatter: float,
+    turned: Turned,
+    others: Shared | None,
+) -> Joint:
     """The last step; faces with too few standing pins for it keep what they have."""
     mm = seen.in_plane(fine.plane)
     slant = _slant_of(mm, network_odds(seen.spots), fine.plane, slant)
@@ -178,7 +199,7 @@ def _jointly(seen: _Seen, fine: Settled, slant: Slant, rim: FloatArray, scatter:
     foot, tip = seen.first.to_px(seen.spots.root[pin]), seen.first.to_px(seen.spots.tip[pin])
     rim = rim[:: max(1, len(rim) // 200)]  # their errors run together along the rim: more say no more
     slot = None if seen.found.slot is None else np.asarray(seen.found.slot, float)
-    marks = Marks(foot, tip, mm.sigma_root[pin], mm.sigma_tip[pin], rim, scatter, slot)
+    marks = Marks(foot, tip, mm.sigma_root[pin], mm.sigma_tip[pin], rim, scatter, slot, turned)
     return settle_jointly(fine.plane, slant, seen.radius_mm, marks, seen.photo.focal_px, others)
 
 

@@ -27,7 +27,7 @@ FEWEST_PINS = 8
 # The rim's errors run together along it: which side of a broken edge shows depends on the light. All its points speak
 # like this many independent ones, none of them better than this (half a bevel and more).
 RIM_VOICES, RIM_FLOOR_MM = 12.0, 0.03
-RIM_OFF_MM = 0.012
+RIM_OFF_MM = 0.008
 
 
 @dataclass(frozen=True, slots=True)
