@@ -9,22 +9,15 @@ covariance, from which each place gets its share of the common error.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
 from disc.frame import FloatArray
 from disc.photo.plane import Plane
-from disc.photo.settle import (
-    EXPECTED,
-    RIM_OFF_MM,
-    RIM_VOICES,
-    heaps,
-)
-from disc.photo.settle import (
-    correction as correction_of,
-)
+from disc.photo.settle import CORRECTION_PARTS, EXPECTED, RIM_OFF_MM, RIM_VOICES, heaps, in_mm
+from disc.photo.settle import correction as correction_of
 from disc.photo.shared import Shared
 from disc.photo.slant import Slant
 from disc.photo.turned import Turned
@@ -184,73 +177,90 @@ class _Problem:
         self.focal_doubt = 0.05 if focal_px else FOCAL_DOUBT
         self.frame, self.foot, self.tip = spreads(marks.foot_mm, marks.tip_mm, slant)
         self.stands = np.ones(len(marks.foot_px))
-        self.all_px = np.concatenate([marks.foot_px, marks.tip_px, marks.rim_px.reshape(-1, 2)])
-        if marks.turned is not None:
-            self.all_px = np.concatenate([self.all_px, marks.turned.ring_px.reshape(-1, 2)])
-        self.begun: dict[float, FloatArray] = {}
+        rings = np.zeros((0, 2)) if marks.turned is None else marks.turned.ring_px.reshape(-1, 2)
+        slot = np.zeros((0, 2)) if marks.slot_px is None else marks.slot_px[None]
+        parts = (marks.foot_px, marks.tip_px, marks.rim_px.reshape(-1, 2), rings, slot)
+        self.all_px = np.concatenate(parts)
+        ends = np.cumsum([0, *map(len, parts)])
+        self.feet, self.tips, self.rim, self.rings, self.slot = (slice(a, b) for a, b in pairwise(ends))
+        self.state, self.here = b"", (self.all_px, self.all_px)  # of the last call of marks_mm
+        self.way = self._begun(0.0)[self.rim, :2]
+        self.way = self.way / np.linalg.norm(self.way, axis=1, keepdims=True)
 
     def _begun(self, k1: float) -> FloatArray:
         """All marks in the plane it begins with, (n, 3) in radii; only the distortion changes them."""
-        if k1 not in self.begun:
-            if len(self.begun) > 3:
-                self.begun.clear()
-            xy = replace(self.plane, k1=self.plane.k1 + k1).to_mm(self.all_px) / self.radius_mm
-            self.begun[k1] = np.concatenate([xy, np.ones((len(xy), 1))], 1)
-        return self.begun[k1]
+        xy = replace(self.plane, k1=self.plane.k1 + k1).to_mm(self.all_px) / self.radius_mm
+        return np.concatenate([xy, np.ones((len(xy), 1))], 1)
 
-    def marks_mm(self, at: FloatArray) -> FloatArray:
-        """Feet, tips and rim, one after the other, in view mm (n, 2)."""
-        q = self._begun(float(at[7])) @ correction_of(at[THETA]).T
-        return q[:, :2] / q[:, 2:] * self.radius_mm
+    def marks_mm(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """All marks, one after the other, in view mm (n, 2), and their slopes (n, 2, SIZE)."""
+        if self.state == at.tobytes():
+            return self.here
+        eps = 1e-6
+        c = correction_of(at[THETA])
+        point = self._begun(float(at[7]))
+        q = point @ c.T
+        mm = q[:, :2] / q[:, 2:] * self.radius_mm
+        moved = np.einsum("kab,nb->nak", CORRECTION_PARTS, point)
+        slopes = np.zeros((*mm.shape, SIZE))
+        slopes[..., :7] = (moved[:, :2] * self.radius_mm - mm[..., None] * moved[:, 2:]) / q[:, 2, None, None]
+        bent = self._begun(float(at[7]) + eps) @ c.T
+        slopes[..., 7] = (bent[:, :2] / bent[:, 2:] * self.radius_mm - mm) / eps
+        self.state, self.here = at.tobytes(), (mm, slopes)
+        return self.here
 
     def moved(self, at: FloatArray) -> Plane:
-        scale = np.diag([self.radius_mm, self.radius_mm, 1.0])
-        c = scale @ correction_of(at[THETA]) @ np.linalg.inv(scale)
-        return self.plane.corrected(c, self.plane.k1 + float(at[7]))
+        return self.plane.corrected(in_mm(correction_of(at[THETA]), self.radius_mm), self.plane.k1 + float(at[7]))
 
     def two_roots(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Roots as the feet and as upright tips tell them, (n, 2) mm."""
-        n = len(self.marks.foot_px)
-        mm = self.marks_mm(at)
-        return mm[:n] / (1 + at[GROWTH]) - at[BIAS], (mm[n : 2 * n] + at[SHIFT]) / (1 + at[GAIN])
+        """Roots as the feet and as upright tips tell them, (2, n, 2) mm, and their slopes (2, n, 2, SIZE)."""
+        mm, slopes = self.marks_mm(at)
+        foot, foot_slopes = mm[self.feet] / (1 + at[GROWTH]), slopes[self.feet] / (1 + at[GROWTH])
+        foot_slopes[..., GROWTH] = -foot / (1 + at[GROWTH])
+        foot_slopes[..., BIAS] = -np.eye(2)
+        tip, tip_slopes = (mm[self.tips] + at[SHIFT]) / (1 + at[GAIN]), slopes[self.tips] / (1 + at[GAIN])
+        tip_slopes[..., GAIN] = -tip / (1 + at[GAIN])
+        tip_slopes[..., SHIFT] = np.eye(2) / (1 + at[GAIN])
+        return np.stack([foot - at[BIAS], tip]), np.stack([foot_slopes, tip_slopes])
 
     def left_over(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Lean and error of each tip, (n, 2) along and across, and which pins stand upright (n,)."""
-        by_foot, by_tip = self.two_roots(at)
+        (by_foot, by_tip), _ = self.two_roots(at)
         left = (by_tip - by_foot) @ self.frame.T
         return left, np.hypot(*(left / np.hypot(self.foot, self.tip)).T) < 3.5
 
-    def roots(self, at: FloatArray) -> FloatArray:
-        by_foot, by_tip = self.two_roots(at)
+    def roots(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Foot and tip weighed together, (n, 2) mm, and their slopes (n, 2, SIZE)."""
+        (by_foot, by_tip), (foot_slopes, tip_slopes) = self.two_roots(at)
         foot, tip = 1 / self.foot**2, self.stands[:, None] / self.tip**2
-        both = (by_foot @ self.frame.T * foot + by_tip @ self.frame.T * tip) / (foot + tip)
-        return both @ self.frame
+        share = (tip / (foot + tip))[:, :, None] * self.frame  # of the tip, along and across
+        share = self.frame.T @ share
+        root = by_foot + (share @ (by_tip - by_foot)[..., None])[..., 0]
+        return root, foot_slopes + share @ (tip_slopes - foot_slopes)
 
     def scatter(self, at: FloatArray) -> float:
-        r = np.hypot(*self.roots(at).T)
+        r = np.hypot(*self.roots(at)[0].T)
         label, tracks = heaps(r, np.ones(len(r)), WIDTH_MM)
         return float(1.4826 * np.median(np.abs(r - np.array(tracks)[label])))
 
     def common(self, at: FloatArray, normal: FloatArray) -> float:
         """Doubt of the places as they will be told: from the slot on, which the plane's error moves too."""
-
-        def told(p: FloatArray) -> FloatArray:
-            roots = self.roots(p)
-            if self.marks.slot_px is None:
-                return roots.ravel()
-            x, y = self.moved(p).to_mm(self.marks.slot_px[None])[0]
-            c, s = np.array([x, y]) / np.hypot(x, y)
-            return (roots @ np.array([[c, -s], [s, c]])).ravel()
-
-        _, slopes = _slopes(told, at)
-        return float(np.sqrt(np.mean(np.einsum("ki,ij,kj->k", slopes, np.linalg.inv(normal), slopes))))
+        root, slopes = self.roots(at)
+        if self.marks.slot_px is not None:
+            mm, moved = self.marks_mm(at)
+            (x, y), (dx, dy) = mm[self.slot][0], moved[self.slot][0]
+            turn = (x * dy - y * dx) / (x * x + y * y)  # of the slot; all places are turned back by it
+            slopes = slopes + np.stack([root[:, 1, None] * turn, -root[:, 0, None] * turn], 1)
+        return float(np.sqrt(np.mean(np.einsum("nai,ij,naj->na", slopes, np.linalg.inv(normal), slopes))))
 
     def rows(self, at: FloatArray, tight: float) -> tuple[FloatArray, FloatArray]:
         """All rows (k, SIZE) and values (k,): rows @ step = values in the sense of least squares."""
         left, _ = self.left_over(at)
         self.stands = upright_share(left, self.foot, self.tip)
         parts = [self._priors(at), self._pin_rows(at)]
-        here, slopes = _slopes(self.pinhole, at)
+        eps = 1e-6
+        here, *beside = self.pinhole(np.vstack([at, at + eps * np.eye(SIZE)]))
+        slopes = (np.stack(beside, 1) - here[:, None]) / eps
         parts.append((slopes / tight, -here / tight))
         if len(self.marks.rim_px):
             parts.append(self._rim_rows(at))
@@ -293,66 +303,56 @@ class _Problem:
 
     def _pin_rows(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Each tip against its foot, and each root against its track, the track's mean moving along."""
-        here, slopes = _slopes(lambda p: np.stack(self.two_roots(p)) @ self.frame.T, at)
-        (foot, tip), (foot_slopes, tip_slopes) = here, slopes
+        here, slopes = self.two_roots(at)
+        (foot, tip), (foot_slopes, tip_slopes) = here @ self.frame.T, self.frame @ slopes
         w = np.sqrt(self.stands)[:, None] / np.hypot(self.foot, self.tip)
         apart = ((tip_slopes - foot_slopes) * w[..., None]).reshape(-1, SIZE), ((foot - tip) * w).ravel()
-        w_foot, w_tip = 1 / self.foot**2, self.stands[:, None] / self.tip**2
-        share = w_tip / (w_foot + w_tip)
-        root = foot * (1 - share) + tip * share
-        root_slopes = foot_slopes * (1 - share)[..., None] + tip_slopes * share[..., None]
+        root, root_slopes = self.roots(at)
         r = np.hypot(*root.T)
         outward = np.einsum("na,nas->ns", root / r[:, None], root_slopes)
-        spread = np.hypot(np.sqrt(np.mean(1 / (w_foot + w_tip), 1)), SETTING_MM)
+        both = 1 / self.foot**2 + self.stands[:, None] / self.tip**2
+        spread = np.hypot(np.sqrt(np.mean(1 / both, 1)), SETTING_MM)
         on_track = _about_means(r, outward, spread)
         return np.vstack([apart[0], on_track[0]]), np.concatenate([apart[1], on_track[1]])
 
     def _rim_rows(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
-        first = 2 * len(self.marks.foot_px)
-        rim = slice(first, first + len(self.marks.rim_px))
-        way = self._begun(float(at[7]))[rim, :2]
-        way = way / np.linalg.norm(way, axis=1, keepdims=True)
-
-        def miss(p: FloatArray) -> FloatArray:
-            return np.hypot(*self.marks_mm(p)[rim].T) - self.radius_mm - way @ p[RIM]
-
+        r, slopes = self._radii(at, self.rim)
+        here = r - self.radius_mm - self.way @ at[RIM]
+        slopes[:, RIM] = -self.way
         sigma = max(self.marks.rim_mm, RIM_FLOOR_MM)
-        here, slopes = _slopes(miss, at)
         w = np.sqrt(min(1.0, RIM_VOICES / len(here))) / sigma / (1 + (here / (2.5 * sigma)) ** 2)
         return slopes * w[:, None], -here * w
 
     def _turned_rows(self, at: FloatArray, turned: Turned) -> tuple[FloatArray, FloatArray]:
         """The middles of the rings that stand for the turned marks: the first harmonic of their radii."""
         n = len(turned.way)
-
-        def middles(p: FloatArray) -> FloatArray:
-            r = np.hypot(*self.marks_mm(p)[-2 * n :].T).reshape(2, n)
-            return 2 / n * (r @ turned.way).T
-
-        here, slopes = _slopes(middles, at)  # (x and y, rings), ... (x and y, rings, SIZE)
+        r, slopes = self._radii(at, self.rings)
+        here = 2 / n * np.einsum("qn,na->aq", r.reshape(2, n), turned.way)
+        moved = 2 / n * np.einsum("qns,na->aqs", slopes.reshape(2, n, SIZE), turned.way)
         half = np.swapaxes(np.linalg.cholesky(turned.weight), 1, 2)
-        return (half @ slopes).reshape(-1, SIZE), -(half @ here[..., None]).ravel()
+        return (half @ moved).reshape(-1, SIZE), -(half @ here[..., None]).ravel()
+
+    def _radii(self, at: FloatArray, which: slice) -> tuple[FloatArray, FloatArray]:
+        """Of some of the marks: (n,) mm and slopes (n, SIZE)."""
+        mm, slopes = self.marks_mm(at)
+        r = np.hypot(*mm[which].T)
+        return r, np.einsum("na,nas->ns", mm[which] / r[:, None], slopes[which])
 
     def pinhole(self, at: FloatArray) -> FloatArray:
-        """What is zero for a pinhole: two of the plane's own (5,), and the slant of pins seen from where it stands."""
-        h = self.moved(at).plane_to_px.copy()
+        """What is zero for a pinhole, of states (m, SIZE): two of the plane, three of the slant seen from there."""
+        h = self.plane.plane_to_px @ np.linalg.inv(in_mm(correction_of(at[:, THETA]), self.radius_mm))
         width, height = self.plane.size
-        h[0] -= (width - 1) / 2 * h[2]
-        h[1] -= (height - 1) / 2 * h[2]
-        h[:2] = (h[:2] / width - at[MIDDLE, None] * h[2]) / np.exp(at[FOCAL])
-        one, two, t = h.T
-        size = np.sqrt((one @ one + two @ two) / 2)
-        one, two, t = one / size, two / size, t / size
-        eye = np.array([-one @ t, -two @ t, abs(np.cross(one, two) @ t)])
-        gain = at[GAIN]
-        return np.array(
-            [
-                one @ two,
-                (one @ one - two @ two) / 2,
-                *(3 * (at[SHIFT] - gain * eye[:2])),
-                gain * eye[2] / (1 + gain) - at[HEIGHT],
-            ]
-        )
+        h[:, 0] -= (width - 1) / 2 * h[:, 2]
+        h[:, 1] -= (height - 1) / 2 * h[:, 2]
+        h[:, :2] = (h[:, :2] / width - at[:, MIDDLE, None] * h[:, 2:]) / np.exp(at[:, FOCAL])[:, None, None]
+        one, two, t = np.moveaxis(h, 2, 0)
+        square = (np.sum(one * one, 1) + np.sum(two * two, 1)) / 2
+        tilted = np.stack([np.sum(one * two, 1), np.sum(one * one - two * two, 1) / 2], 1) / square[:, None]
+        eye = -np.stack([np.sum(one * t, 1), np.sum(two * t, 1)], 1) / square[:, None]
+        eye_z = np.abs(np.sum(np.cross(one, two) * t, 1)) / square**1.5
+        gain = at[:, GAIN]
+        stands = 3 * (at[:, SHIFT] - gain[:, None] * eye)
+        return np.column_stack([tilted, stands, gain * eye_z / (1 + gain) - at[:, HEIGHT]])
 
 
 def _about_means(r: FloatArray, slopes: FloatArray, spread: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -367,10 +367,3 @@ def _about_means(r: FloatArray, slopes: FloatArray, spread: FloatArray) -> tuple
         left[mine] = r[mine] - share @ r[mine]
         slopes[mine] -= share @ slopes[mine]
     return slopes * w[:, None], -left * w
-
-
-def _slopes(of: Callable[[FloatArray], FloatArray], at: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """The value (...) and its slopes (..., SIZE)."""
-    here = of(at)
-    eps = 1e-6
-    return here, np.stack([(of(at + eps * one) - here) / eps for one in np.eye(SIZE)], -1)

@@ -60,52 +60,50 @@ def rim_points(
 def _outline_beyond(pixels: Pixels, plane: Plane, phi: FloatArray, edge_mm: FloatArray, plain_mm: float) -> FloatArray:
     """How far beyond each edge (n,) the outline lies, mm: told sector by sector from the mean colour across it."""
     x = np.arange(-0.24, 0.20, 0.01)
-    colour = _across(pixels, plane, phi, edge_mm[:, None] + x)
+    r = edge_mm[:, None] + x
+    xy = np.stack([(r * f(phi)[:, None]).ravel() for f in (np.cos, np.sin)], 1)
+    u, v = plane.to_px(xy).astype(np.float32).T.reshape(2, *r.shape)
+    colour = _seen(pixels, u, v)
     sector = (phi / (2 * np.pi) * SECTORS).astype(int)
-    beyond = np.full(len(phi), plain_mm)
-    for k in np.unique(sector):
-        mine = sector == k
-        far = _far_side_of_line(colour[mine].mean(0), x) if mine.sum() >= 3 else None
-        if far is not None:
-            beyond[mine] = far + LINE_OUT_MM
-    return beyond
+    mine = (sector == np.arange(SECTORS)[:, None]).astype(np.float32)
+    count = mine.sum(1)
+    mean = (mine @ colour.reshape(len(phi), -1)).reshape(SECTORS, len(x), 3) / np.maximum(count, 1)[:, None, None]
+    far = _far_side_of_line(mean.astype(float), x)
+    return np.where(np.isfinite(far) & (count >= 3), far + LINE_OUT_MM, plain_mm)[sector]
 
 
-def _far_side_of_line(colour: FloatArray, x: FloatArray) -> float | None:
-    """Where a line between flat and ground ends, mm from the edge; colour: (n, 3) at x (n,); None if there is none."""
-    flat, ground = colour[(x > -0.20) & (x < -0.10)].mean(0), colour[(x > 0.10) & (x < 0.18)].mean(0)
+def _far_side_of_line(colour: FloatArray, x: FloatArray) -> FloatArray:
+    """Where a line between flat and ground ends, mm from the edge, (m,); colour: (m, n, 3) at x (n,); nan: no line."""
+    flat = colour[:, (x > -0.20) & (x < -0.10)].mean(1, keepdims=True)
+    ground = colour[:, (x > 0.10) & (x < 0.18)].mean(1, keepdims=True)
     step = flat - ground
-    size = float(np.linalg.norm(step))
-    part = np.clip((colour - ground) @ step / max(size, 1e-6) ** 2, 0, 1)
-    beside = np.linalg.norm(colour - ground - part[:, None] * step, axis=1)  # neither flat, ground nor a mixture
+    size = np.linalg.norm(step, axis=2)
+    part = np.clip(np.sum((colour - ground) * step, 2) / np.maximum(size, 1e-6) ** 2, 0, 1)
+    beside = np.linalg.norm(colour - ground - part[..., None] * step, axis=2)  # neither flat, ground nor a mixture
     noise = np.hypot(_roughness(colour, x, -0.22, -0.09), _roughness(colour, x, 0.10, 0.19))
     beside = np.where(np.abs(x) < 0.09, beside, 0.0)
-    top = int(beside.argmax())
-    if beside[top] < max(LINE_SHARE * size, LINE_NOISES * noise, LINE_LEVELS):
-        return None
-    away = np.linalg.norm(colour - ground, axis=1)
-    half = away[top] / 2
-    below = np.nonzero(away[top:] < half)[0]
-    if not len(below) or x[top + below[0]] > 0.09:
-        return None
-    k = top + int(below[0])
-    return float(x[k - 1] + (away[k - 1] - half) / (away[k - 1] - away[k]) * (x[k] - x[k - 1]))
+    rows, top = np.arange(len(colour)), beside.argmax(1)
+    stands = beside[rows, top] >= np.maximum(np.maximum(LINE_SHARE * size[:, 0], LINE_NOISES * noise), LINE_LEVELS)
+    away = np.linalg.norm(colour - ground, axis=2)
+    half = away[rows, top] / 2
+    below = (away < half[:, None]) & (np.arange(len(x)) > top[:, None])
+    k = np.where(below.any(1), below.argmax(1), 1)
+    drop = away[rows, k - 1] - away[rows, k]
+    end = x[k - 1] + (away[rows, k - 1] - half) / np.where(drop > 0, drop, 1.0) * (x[k] - x[k - 1])
+    return np.where(stands & below.any(1) & (x[k] <= 0.09), end, np.nan)
 
 
-def _roughness(colour: FloatArray, x: FloatArray, low: float, high: float) -> float:
-    """Scatter of the colour about a straight course between two places."""
+def _roughness(colour: FloatArray, x: FloatArray, low: float, high: float) -> FloatArray:
+    """Scatter of the colours (m, n, 3) about a straight course between two places, (m,)."""
     mine = (x > low) & (x < high)
     rows = np.stack([np.ones(int(mine.sum())), x[mine]], 1)
-    left = colour[mine] - rows @ np.linalg.lstsq(rows, colour[mine], rcond=None)[0]
-    return float(np.linalg.norm(left, axis=1).std())
+    left = colour[:, mine] - rows @ (np.linalg.pinv(rows) @ colour[:, mine])
+    return np.asarray(np.linalg.norm(left, axis=2).std(1))
 
 
-def _across(pixels: Pixels, plane: Plane, phi: FloatArray, r: FloatArray) -> FloatArray:
-    """Colours (n, m, 3) at angles (n,) and radii (n, m) or (m,)."""
+def _seen(pixels: Pixels, u: FloatArray, v: FloatArray) -> FloatArray:
+    """Colours (n, m, 3) at pixels u and v, each (n, m) float32."""
     cv2 = opencv()
-    rr, pp = np.broadcast_arrays(r, phi[:, None])
-    uv = plane.to_px(np.stack([(rr * np.cos(pp)).ravel(), (rr * np.sin(pp)).ravel()], 1)).astype(np.float32)
-    u, v = uv[:, 0].reshape(rr.shape), uv[:, 1].reshape(rr.shape)
     return np.asarray(cv2.remap(pixels, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), np.float32)
 
 
@@ -116,7 +114,7 @@ def _wall_hidden(phi: FloatArray, radius_mm: float, eye: tuple[float, float]) ->
 
 def edge_slopes(pixels: Pixels, plane: Plane, phi: FloatArray, r: FloatArray) -> FloatArray:
     """How fast the colour changes along r, (angles, radii), in grey levels a step."""
-    colour = _across(pixels, plane, phi, r)
+    colour = _seen(pixels, *plane.polar_px(r, phi))
     colour = opencv().GaussianBlur(colour, (0, 0), sigmaX=1.5, sigmaY=0.8)
     change = np.zeros_like(colour)
     change[:, 1:-1] = (colour[:, 2:] - colour[:, :-2]) / 2

@@ -64,7 +64,7 @@ def _perspective_rows(
     plane: Plane, theta: FloatArray, radius_mm: float, wanted: Perspective
 ) -> tuple[FloatArray, FloatArray]:
     def vector(at: FloatArray) -> FloatArray:
-        return perspective_of(plane.corrected(_to_mm_frame(correction(at), radius_mm), plane.k1), radius_mm)
+        return perspective_of(plane.corrected(in_mm(correction(at), radius_mm), plane.k1), radius_mm)
 
     here = vector(theta)
     eps = 1e-5
@@ -121,26 +121,36 @@ def settle(
         step = np.linalg.lstsq(np.vstack(rows), np.concatenate(values), rcond=None)[0]
         theta = theta + np.clip(step[:8], -0.05, 0.05)
         rim_off = rim_off + np.clip(step[8:], -0.05, 0.05)
-    better = plane.corrected(_to_mm_frame(correction(theta), radius_mm), plane.k1 + theta[7])
+    better = plane.corrected(in_mm(correction(theta), radius_mm), plane.k1 + theta[7])
     r = np.hypot(*better.to_mm(pins_px).T) if len(pins_px) else np.zeros(0)
     label, tracks = heaps(r, 1 / spread**2, widths[-1])
     left = r - np.array(tracks)[label] if len(r) else np.zeros(0)
     return Settled(better, tuple(tracks), float(1.4826 * np.median(np.abs(left))) if len(left) else 0.0, label)
 
 
+# What a step's first seven numbers are, in radii: scale, two shears, shift and two tilts.
+CORRECTION_PARTS = np.array(
+    [
+        [[1, 0, 0], [0, 1, 0], [0, 0, 0]],
+        [[1, 0, 0], [0, -1, 0], [0, 0, 0]],
+        [[0, 1, 0], [1, 0, 0], [0, 0, 0]],
+        [[0, 0, 1], [0, 0, 0], [0, 0, 0]],
+        [[0, 0, 0], [0, 0, 1], [0, 0, 0]],
+        [[0, 0, 0], [0, 0, 0], [1, 0, 0]],
+        [[0, 0, 0], [0, 0, 0], [0, 1, 0]],
+    ],
+    float,
+)
+
+
 def correction(theta: FloatArray) -> FloatArray:
-    """The small homography (3, 3) of a step's first seven numbers: scale, two shears, shift and two tilts, in radii."""
-    common, shear, cross, tx, ty, gx, gy = theta[:7]
-    return np.array([[1 + common + shear, cross, tx], [cross, 1 + common - shear, ty], [gx, gy, 1.0]])
+    """The small homography (..., 3, 3) of steps (..., 8); the last, the distortion's, has no part in it."""
+    return np.asarray(np.eye(3) + np.tensordot(theta[..., :7], CORRECTION_PARTS, 1))
 
 
-def _to_mm_frame(c: FloatArray, radius_mm: float) -> FloatArray:
-    scale = np.diag([radius_mm, radius_mm, 1.0])
-    return scale @ c @ np.linalg.inv(scale)
-
-
-# correction(theta) grows by these with each of theta's first seven.
-_PARTS = np.stack([correction(one) - np.eye(3) for one in np.eye(8)[:7]])
+def in_mm(c: FloatArray, radius_mm: float) -> FloatArray:
+    """Homographies (..., 3, 3) of radii as such of millimetres."""
+    return np.asarray(c * np.array([[1, 1, radius_mm], [1, 1, radius_mm], [1 / radius_mm, 1 / radius_mm, 1]]))
 
 
 def _radii(plane: Plane, theta: FloatArray, radius_mm: float, px: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -161,7 +171,7 @@ def _radii(plane: Plane, theta: FloatArray, radius_mm: float, px: FloatArray) ->
     q = point @ c.T
     far = np.hypot(q[:, 0], q[:, 1])
     here = radius_mm * far / q[:, 2]
-    moved = np.einsum("kab,nb->nak", _PARTS, point)
+    moved = np.einsum("kab,nb->nak", CORRECTION_PARTS, point)
     outward = (q[:, 0, None] * moved[:, 0] + q[:, 1, None] * moved[:, 1]) / far[:, None]
     slopes = radius_mm / q[:, 2, None] * (outward - (far / q[:, 2])[:, None] * moved[:, 2])
     eps = 1e-5

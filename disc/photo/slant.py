@@ -19,6 +19,8 @@ from disc.photo.settle import Perspective
 # source) and the measuring error together. Only the weighting of the first rounds depends on it.
 STRAY_MM = 0.05
 FEWEST_PINS = 6
+# Beginnings: gains from a far lens to a near one; shifts as pins of these heights make them, mm, either way.
+FIRST_GAINS, FIRST_REACHES, WIDEST_MM = (0.002, 0.008, 0.018), (0.0, 0.35, -0.35, 0.65, -0.65), 0.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,29 +80,31 @@ def fit_slant(
     if len(root) < FEWEST_PINS:
         middle = np.median(tip - root, 0) if len(root) else np.zeros(2)
         return Slant(0.0, (float(-middle[0]), float(-middle[1])), STRAY_MM, len(root))
-    if near is not None and near.pins >= FEWEST_PINS:
-        return _settle(root, tip, sigma, weight, np.array([near.gain, *near.shift]))
     tangent, way = plane_tilt(plane)
-    best: tuple[float, Slant] | None = None
-    for gain in (0.002, 0.008, 0.018):
-        for reach in (0.0, 0.35, -0.35, 0.65, -0.65):
-            found = _settle(root, tip, sigma, weight, np.array([gain, *(reach * tangent * way)]))
-            score = _share(found, root, tip, weight) * _allowed(found, tangent, way)
-            if best is None or score > best[0] + 1e-6:
-                best = (score, found)
-    assert best is not None
-    return best[1]
+    if near is not None and near.pins >= FEWEST_PINS:
+        starts = np.array([[near.gain, *near.shift]])
+    else:
+        starts = np.array([[gain, *(reach * tangent * way)] for gain in FIRST_GAINS for reach in FIRST_REACHES])
+    found, sigma_mm, pins = _settle(root, tip, sigma, weight, starts)
+    score = _share(found, root, tip, weight) * [_allowed(one[1:], tangent, way) for one in found]
+    k = int(np.argmax(score > score.max() - 1e-6))
+    gain, x, y = (float(v) for v in found[k])
+    return Slant(gain, (x, y), float(sigma_mm[k]), int(pins[k]))
 
 
-def _share(slant: Slant, root: FloatArray, tip: FloatArray, weight: FloatArray) -> float:
-    """How much of all the pins' weight follows the field, closely counting more."""
-    left = np.linalg.norm(tip - root - slant.at(root), axis=1)
-    return float((weight * np.exp(-0.5 * (left / 0.04) ** 2)).sum() / max(weight.sum(), 1e-9))
+def _left(field: FloatArray, root: FloatArray, tip: FloatArray) -> FloatArray:
+    """What fields (m, 3), gain and shift, leave of tips minus roots: (m, n, 2)."""
+    return tip - root - field[:, :1, None] * root + field[:, None, 1:]
 
 
-def _allowed(slant: Slant, tangent: float, way: FloatArray) -> float:
+def _share(field: FloatArray, root: FloatArray, tip: FloatArray, weight: FloatArray) -> FloatArray:
+    """How much of all the pins' weight follows each field, closely counting more, (m,)."""
+    left = np.linalg.norm(_left(field, root, tip), axis=2)
+    return np.asarray(np.exp(-0.5 * (left / 0.04) ** 2) @ weight / max(weight.sum(), 1e-9))
+
+
+def _allowed(shift: FloatArray, tangent: float, way: FloatArray) -> float:
     """1 where the field at the middle is one that pins can make at this tilt, less where it is not."""
-    shift = np.asarray(slant.shift)
     along, across = abs(float(shift @ way)), abs(float(shift[0] * way[1] - shift[1] * way[0]))
     most, least = HIGHEST_MM * (tangent + TILT_FLOOR), LOWEST_MM * max(tangent - TILT_FLOOR, 0.0)
     over = (
@@ -109,33 +113,41 @@ def _allowed(slant: Slant, tangent: float, way: FloatArray) -> float:
     return float(np.exp(-over / 0.05))
 
 
-def _settle(root: FloatArray, tip: FloatArray, sigma: FloatArray, weight: FloatArray, start: FloatArray) -> Slant:
-    value = tip - root
+def _settle(
+    root: FloatArray, tip: FloatArray, sigma: FloatArray, weight: FloatArray, starts: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """From each beginning (m, 3): the field (m, 3), scatter of sound tips about it (m,), mm, and their number (m,)."""
     base = weight / np.hypot(sigma, STRAY_MM) ** 2
-    solution, cut = start, 0.15
+    field, cut, going = starts.astype(float), np.full(len(starts), WIDEST_MM), np.ones(len(starts), bool)
     for _ in range(10):
-        left = np.linalg.norm(value - solution[0] * root + solution[1:], axis=1)
-        soft = np.where(left < cut, (1 - (left / cut) ** 2) ** 2, 0.0)  # Tukey's biweight
-        if soft.sum() < 3:
+        left = np.linalg.norm(_left(field, root, tip), axis=2)
+        inside = left < cut[:, None]
+        soft = np.where(inside, (1 - (left / cut[:, None]) ** 2) ** 2, 0.0)  # Tukey's biweight
+        going &= soft.sum(1) >= 3
+        if not going.any():
             break
-        solution = _field(root, value, soft * base)
+        field[going] = _field(root, tip - root, soft[going] * base)
         # 1.18 sigma is the median length of a 2-axis normal error; the window closes to four of it.
-        cut = float(np.clip(4.0 * np.median(left[left < cut]) / 1.18, 0.05, 0.15)) if np.any(left < cut) else 0.15
-    solution = np.array([max(solution[0], 0.0), *solution[1:]])
-    left2 = value - solution[0] * root + solution[1:]
-    good = np.linalg.norm(left2, axis=1) < cut
-    sigma_mm = float(np.sqrt(np.mean(left2[good] ** 2))) if np.any(good) else STRAY_MM
-    return Slant(float(solution[0]), (float(solution[1]), float(solution[2])), max(sigma_mm, 0.003), int(np.sum(good)))
+        ranked = np.sort(np.where(inside, left, np.inf)[going], 1)
+        middle = np.take_along_axis(ranked, (inside.sum(1)[going, None] - 1) // 2, 1)[:, 0]
+        cut[going] = np.clip(4.0 * middle / 1.18, 0.05, WIDEST_MM)
+    field[:, 0] = np.maximum(field[:, 0], 0.0)
+    left2 = _left(field, root, tip)
+    good = np.linalg.norm(left2, axis=2) < cut[:, None]
+    count = good.sum(1)
+    square = np.sum(np.sum(left2**2, 2) * good, 1) / np.maximum(2 * count, 1)
+    return field, np.where(count > 0, np.maximum(np.sqrt(square), 0.003), STRAY_MM), count
 
 
 def _field(root: FloatArray, value: FloatArray, weight: FloatArray) -> FloatArray:
-    """Least squares of value (n, 2) = gain root - shift; (gain, shift x, shift y)."""
-    total, one, two = weight.sum(), weight @ root, weight @ value
+    """Least squares of value (n, 2) = gain root - shift under weights (m, n): gain, shift x, shift y, (m, 3)."""
+    total, one, two = weight.sum(1), weight @ root, weight @ value
     # The gain is h / (Ez - h): from 0.5 mm at 400 mm to 0.8 mm at 35 mm. A weak prior keeps it there.
     prior = 1 / 0.02**2
     square, cross = weight @ np.sum(root**2, 1), weight @ np.sum(root * value, 1)
-    gain = (cross - one @ two / total + 0.01 * prior) / (square - one @ one / total + prior)
-    return np.array([gain, *((gain * one - two) / total)])
+    gain = cross - np.sum(one * two, 1) / total + 0.01 * prior
+    gain = gain / (square - np.sum(one * one, 1) / total + prior)
+    return np.column_stack([gain, (gain[:, None] * one - two) / total[:, None]])
 
 
 def expected_perspective(slant: Slant, plane: Plane, radius_mm: float, focal_px: float | None) -> Perspective | None:
