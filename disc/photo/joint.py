@@ -52,7 +52,9 @@ HEIGHT_MM, HEIGHT_DOUBT_MM = 0.5, 0.16
 FOCAL_WIDTHS, FOCAL_DOUBT = 3.0, 0.6
 MIDDLE_DOUBT = 0.03
 # Most cameras give straight lines, some bend them by per cents: a Cauchy belief about k1 (common practice, no source).
-DISTORTION = 0.02
+DISTORTION = 0.012
+# Pins that do not stand as the slant says count this much towards the doubt (rendered faces that no network saw).
+ASLANT_COUNTS = 2.0
 # A pinhole's picture obeys these exactly; they are drawn tight in the course of the rounds.
 TIGHT = (0.02, 0.006, 0.002, 0.001, 0.0005)
 
@@ -78,7 +80,8 @@ class Marks:
 @dataclass(frozen=True, slots=True)
 class Joint:
     """plane, slant and the feet's common error (view mm); common_mm: what the fit leaves in doubt of
-    all places alike, one sigma per axis, r.m.s. over the face. shared: None where too few pins stand."""
+    all places alike, one sigma per axis, r.m.s. over the face; misfit: how many times more its parts disagree with one
+    another than they should, at least 1. shared: None where too few pins stand."""
 
     plane: Plane
     slant: Slant
@@ -87,6 +90,7 @@ class Joint:
     common_mm: float
     scatter_mm: float
     shared: Shared | None = None
+    misfit: float = 1.0
 
     def turned(self, angle_rad: float) -> Joint:
         """The same in a view whose x axis lies at what is now angle_rad."""
@@ -146,6 +150,7 @@ def settle_jointly(
         problem.common(at, normal),
         problem.scatter(at),
         problem.told(at, normal),
+        problem.misfit(at, float(1 - upright.mean())),
     )
 
 
@@ -252,6 +257,16 @@ class _Problem:
             turn = (x * dy - y * dx) / (x * x + y * y)  # of the slot; all places are turned back by it
             slopes = slopes + np.stack([root[:, 1, None] * turn, -root[:, 0, None] * turn], 1)
         return float(np.sqrt(np.mean(np.einsum("nai,ij,naj->na", slopes, np.linalg.inv(normal), slopes))))
+
+    def misfit(self, at: FloatArray, aslant: float) -> float:
+        """From what had to be put down to feet, rim and height, and what the turned marks still say otherwise.
+
+        aslant: share of the pins that do not stand as the slant would have them; of these some belong to a wrong slant.
+        """
+        put_down = [at[BIAS] / FOOT_BIAS_MM, at[RIM] / RIM_OFF_MM, (at[[HEIGHT]] - HEIGHT_MM) / HEIGHT_DOUBT_MM]
+        if self.marks.turned is not None:
+            put_down.append(self._turned_rows(at, self.marks.turned)[1])
+        return max(1.0, float(np.mean(np.concatenate(put_down) ** 2))) * (1 + ASLANT_COUNTS * aslant)
 
     def rows(self, at: FloatArray, tight: float) -> tuple[FloatArray, FloatArray]:
         """All rows (k, SIZE) and values (k,): rows @ step = values in the sense of least squares."""

@@ -32,6 +32,8 @@ NOMINAL_HEIGHT_MM = 0.5  # where nothing tells the pins' height; conventions.md:
 FEWEST_JOINT, FEW_PINS_MM = 12, 0.02
 # Rim and slot on rendered faces that the networks were not trained on: sigma per axis at the rim.
 RIM_DOUBT_MM, RIM_DOUBT_PX = 0.012, 0.55
+# What the fit leaves in doubt, times its misfit and this, holds of the errors met on such faces.
+DOUBT_SCALE = 0.75
 BELIEVED = 0.0  # log-odds from which a site goes into the table
 
 
@@ -206,7 +208,8 @@ def _jointly(
 def _doubt(joint: Joint, radius_mm: float) -> Doubt:
     """How far scale and turn may be off: the rim's edge and the slot's are told to a part of a pixel."""
     rim_mm = float(np.hypot(RIM_DOUBT_MM, RIM_DOUBT_PX / _px_per_mm(joint.plane)))
-    return Doubt(joint.common_mm, rim_mm / radius_mm)
+    part = DOUBT_SCALE * joint.misfit
+    return Doubt(part * joint.common_mm, part * rim_mm / radius_mm)
 
 
 def _first_odds(seen: _Seen, plane: Plane) -> FloatArray:
