@@ -21,7 +21,7 @@ from disc.photo.plane import Plane
 
 # Between hub and rim, sampled as finely as the marks are cut and the camera shows them; sectors short enough that a
 # middle 0.1 mm off does not smear their profiles. Finer and coarser sectors told the middle equally well (rendered).
-FROM_RADII, TO_RADII, STEP_MM, SMOOTH_MM, SLOW_MM = 0.22, 0.97, 0.025, 0.025, 0.3
+FROM_RADII, TO_RADII, STEP_MM, SMOOTH_MM, SLOW_MM = 0.22, 0.97, 0.016, 0.012, 0.07
 SECTORS, ROWS, SAMPLES = 24, 8, 4  # rows of a sector of which the median is taken; samples averaged into a row
 RINGS = 40
 STRONGEST = 3.0  # of the usual contrast; letters, shadows and dirt lie above it
@@ -29,6 +29,7 @@ STRONGEST = 3.0  # of the usual contrast; letters, shadows and dirt lie above it
 CUT_STANDS_OUT, CUT_MM = 2.5, 0.1
 # Even shallow marks lie a hair towards the light, all alike.
 ALIKE_MM = 0.006
+LEAST_ALIKE = 0.15  # correlation of neighbours that chance seldom makes, over the places it is averaged
 UNTOLD_MM, FEWEST_RINGS = 1.0, 10  # a ring in more doubt says nothing; agreement is not told from fewer rings
 INNER, OUTER = 0.4, 0.8  # of the radius: where the two rings lie that stand for all
 
@@ -99,7 +100,8 @@ def _middles(profile: FloatArray, phi: FloatArray) -> tuple[FloatArray, FloatArr
     differs = summed(mean_slope * (after - profile))
     strength = np.sqrt(summed(slope**2) * summed(slope_after**2))
     # What a sector shares with its neighbour, not what it shows by itself, is what a move would change.
-    shared = np.maximum(around(summed(slope * slope_after)), 0) / np.maximum(around(strength), 1e-12) * strength
+    alike = around(summed(slope * slope_after)) / np.maximum(around(strength), 1e-12)
+    shared = np.where(alike > LEAST_ALIKE, alike, 0.0) * strength
     each = profile.shape[1] / RINGS
     doubt = np.sqrt(summed(mean_slope**2) * summed((after - profile) ** 2).mean(0) / each)
     told = (doubt > 0) & (np.mean(mean_slope.reshape(SECTORS, RINGS, -1) != 0, 2) > 0.5)
@@ -114,7 +116,9 @@ def _middles(profile: FloatArray, phi: FloatArray) -> tuple[FloatArray, FloatArr
         normal = np.einsum("sr,sri,srj->rij", weight, rows, rows) + 1e-3 * np.eye(4)  # never singular: sigma 30 mm
         x = np.linalg.solve(normal, np.einsum("sr,sri,sr->ri", weight, rows, value)[..., None])[..., 0]
         off = np.abs(value - np.einsum("sri,ri->sr", rows, x))
-        scale = np.array([1.48 * np.median(o[t]) if t.any() else 1.0 for o, t in zip(off.T, told.T, strict=True)])
+        scale = (
+            np.array([1.48 * np.median(o[t]) if t.any() else 1.0 for o, t in zip(off.T, told.T, strict=True)]) + 1e-9
+        )
         weight = 1 / (scale * np.hypot(1, off / scale / 2)) ** 2
     return x[:, :2], np.sqrt(np.diagonal(np.linalg.inv(normal), axis1=1, axis2=2)[:, :2])
 
