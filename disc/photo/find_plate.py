@@ -106,13 +106,22 @@ def _window(pixels: Pixels, window: tuple[float, float, float]) -> tuple[Pixels,
     u0, v0, side = window
     scale = FRAME_PX / side
     if u0 == 0 and v0 == 0:
-        return cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), scale
+        return _shrunk(pixels, scale), scale
     a, b = max(0, round(u0)), max(0, round(v0))
     part = pixels[b : round(v0 + side), a : round(u0 + side)]
-    # Shrink by area first: warping alone would alias.
-    small = cv2.resize(part, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    small = _shrunk(part, scale)  # warping alone would alias
     move = np.array([[1.0, 0.0, (a - u0) * scale], [0.0, 1.0, (b - v0) * scale]])
     return cv2.warpAffine(small, move, (FRAME_PX, FRAME_PX), borderValue=(128, 128, 128)), scale
+
+
+def _shrunk(pixels: Pixels, scale: float) -> Pixels:
+    """By area, first by halves, which is quick."""
+    cv2 = opencv()
+    width, height = (max(1, round(size * scale)) for size in pixels.shape[1::-1])
+    while pixels.shape[0] % 2 == 0 and pixels.shape[1] % 2 == 0 and pixels.shape[0] > 4 * height:
+        half = (pixels.shape[1] // 2, pixels.shape[0] // 2)
+        pixels = cv2.resize(pixels, half, interpolation=cv2.INTER_AREA)
+    return np.asarray(cv2.resize(pixels, (width, height), interpolation=cv2.INTER_AREA))
 
 
 def _outline(face: FloatArray) -> FloatArray | None:

@@ -199,7 +199,6 @@ def _jointly(
     if pin.sum() < FEWEST_JOINT:
         return Joint(fine.plane, slant, (0.0, 0.0), 0.0, FEW_PINS_MM, fine.scatter_mm)
     foot, tip = seen.first.to_px(seen.spots.root[pin]), seen.first.to_px(seen.spots.tip[pin])
-    rim = rim[:: max(1, len(rim) // 200)]  # their errors run together along the rim: more say no more
     slot = None if seen.found.slot is None else np.asarray(seen.found.slot, float)
     marks = Marks(foot, tip, mm.sigma_root[pin], mm.sigma_tip[pin], rim, scatter, slot, turned)
     return settle_jointly(fine.plane, slant, seen.radius_mm, marks, seen.photo.focal_px, others)

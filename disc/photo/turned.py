@@ -65,12 +65,14 @@ def _profiles(pixels: Pixels, plane: Plane, radius_mm: float) -> tuple[FloatArra
     r: FloatArray = FROM_RADII * radius_mm + STEP_MM * np.arange(n, dtype=float)
     count = SECTORS * ROWS * SAMPLES
     u, v = plane.polar_px(r, 2 * np.pi * (np.arange(count) + 0.5) / count)
-    seen = cv2.cvtColor(cv2.remap(pixels, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), cv2.COLOR_BGR2GRAY)
+    grey = cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY)
+    seen = cv2.remap(grey, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     rows = cv2.resize(seen.astype(np.float32), (n, SECTORS * ROWS), interpolation=cv2.INTER_AREA)
     rows = cv2.log(rows + 8.0)  # contrast is then the same in light and in shade
     rows = cv2.GaussianBlur(rows, (0, 0), sigmaX=SMOOTH_MM / STEP_MM, sigmaY=0.01)
     rows = rows - cv2.GaussianBlur(rows, (0, 0), sigmaX=SLOW_MM / STEP_MM, sigmaY=0.01)
-    profile = np.median(rows.reshape(SECTORS, ROWS, n), 1).astype(float)
+    ranked = np.sort(rows.reshape(SECTORS, ROWS, n), 1)
+    profile = ranked[:, ROWS // 2 - 1 : ROWS // 2 + 1].mean(1, dtype=float)  # the median, of an even number
     size = np.abs(profile)
     most = STRONGEST * 1.48 * float(np.median(size))
     everywhere = np.median(size, 0)
