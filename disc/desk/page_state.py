@@ -45,7 +45,7 @@ def page_state(session: Session) -> dict[str, Any]:
         "pins": session.all_pins(),
         "history": session.history_state(),
         "music": page_music(session.derived, session.comb, session.derived_rev),
-        "heard": page_heard(job, _strikes(session), session.comb),
+        "heard": page_heard(job, _strikes(session)),
         "pending": job.has(FINDINGS_FILE) and not session.checked.was_checked,
         "findings": page_findings(session.checked),
         "plan": page_plan(session.checked),

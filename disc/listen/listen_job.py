@@ -20,6 +20,7 @@ from disc.listen.store import SOUND_FILE, stage_listen
 from disc.listen.strikes_file import read_strikes
 from disc.listen.turn import Turn, read_turn
 from disc.listen.turn_plot import plot_turn
+from disc.records import Comb, ToothCondition
 from disc.tables import read_comb
 from disc.tune.store import load_tune
 from disc.words import Advance, no_progress
@@ -50,12 +51,12 @@ def listen_to_job(job: Job, path: Path, advance: Advance = no_progress) -> Liste
         raise MissingPart(f"{job.folder}: no pin has a tooth yet. Run: disc comb {job.folder} --table FILE")
     recording = read_recording(path)
     expected = [(s.turn_deg / FULL_TURN_DEG, s.tooth) for s in strikes]
-    turn = read_turn(recording, pitches, expected, plate.revolution_s, advance)
+    turn = read_turn(recording, pitches, expected, plate.revolution_s, advance, _dead(comb))
     findings = findings_of(turn, strikes, pins, comb, plate)
     tune = load_tune(job)
     paces = paces_of(turn, bars_of(tune, plate.revolution_s) if tune is not None else tenths())
     with job.step("listen", (path,)) as stage:
-        stage_listen(stage, turn, findings, paces)
+        stage_listen(stage, turn, strikes, findings, paces)
         stage.write_bytes(SOUND_FILE, _as_flac(recording, turn.clock))
         stage.write_text(PLOT_FILE, plot_turn(turn, paces))
         job.content.results["listen"] = {
@@ -68,7 +69,8 @@ def listen_to_job(job: Job, path: Path, advance: Advance = no_progress) -> Liste
 
 def listen_to_files(comb: Path, strikes: Path, path: Path, advance: Advance = no_progress) -> Listened:
     """Judge a recorded turn against two tables. Raises BadInput for tables or a recording that cannot be used."""
-    teeth = read_comb(comb).teeth
+    table = read_comb(comb)
+    teeth = table.teeth
     pitches = {t.number: t.pitch for t in teeth if t.pitch is not None}
     if not pitches:
         raise BadInput(f"{comb}: no tooth has a pitch. Fill in the column pitch and run the command again.")
@@ -79,8 +81,13 @@ def listen_to_files(comb: Path, strikes: Path, path: Path, advance: Advance = no
             raise BadInput(
                 f"{strikes}: the strike at {turn_fraction:g} is of tooth {tooth}, which {comb} does not have."
             )
-    turn = read_turn(read_recording(path), pitches, rows, None, advance)
+    turn = read_turn(read_recording(path), pitches, rows, None, advance, _dead(table))
     return Listened(turn, (), paces_of(turn, tenths()))
+
+
+def _dead(comb: Comb) -> set[int]:
+    """Teeth that the comb's table calls dead."""
+    return {tooth.number for tooth in comb.teeth if tooth.condition is ToothCondition.DEAD}
 
 
 def _as_flac(recording: Recording, clock: float) -> bytes:

@@ -17,7 +17,8 @@ from disc.listen.audio import FloatArray, Recording, read_recording
 from disc.listen.bands import Whole, hz_of_pitch, transform
 from disc.listen.plucks import Candidate, Pluck, find_plucks
 from disc.listen.temperament import Temperament, temperament_of
-from disc.listen.tooth_condition import Cleanness, buzz_excess, cleanness, is_buzzing, quiet_spectrum
+from disc.listen.tooth_buzz import LIKELY, buzz_probability
+from disc.listen.tooth_condition import Cleanness, buzz_excess, cleanness, quiet_spectrum
 from disc.listen.tooth_sound import Sounding, sounding
 from disc.records import ToothCondition
 from disc.words import Advance, no_progress
@@ -40,7 +41,7 @@ class PluckedTooth:
     """One tooth in the order of plucking. pitch, t60_s: None where nothing rings. spread_cents: between its plucks.
 
     agrees: whether all plucks gave one pitch; None where only one was heard. words: what a person should know.
-    buzz_db: how far its noise and its harmonics stand over the usual.
+    buzz: probability that it buzzes.
     """
 
     tooth: int
@@ -50,7 +51,7 @@ class PluckedTooth:
     plucks_s: tuple[float, ...]
     spread_cents: float | None = None
     agrees: bool | None = None
-    buzz_db: tuple[float, float] | None = None
+    buzz: float | None = None
     words: str = ""
 
 
@@ -98,9 +99,8 @@ def _hear(whole: Whole, pluck: Pluck, starts: FloatArray, length_s: float) -> So
     tone = pluck.candidate.tone
     if tone is None:
         return None
-    later = starts[starts > pluck.candidate.time_s]
-    end = float(later.min()) if len(later) else length_s
-    return sounding(whole, pluck.candidate.time_s, end, tone.frequency_hz)
+    time_s = pluck.candidate.time_s
+    return sounding(whole, time_s, _next(starts, time_s, length_s), tone.frequency_hz)
 
 
 def _tooth(number: int, found: Sequence[Pluck], heard: Sequence[Sounding | None], plucks: int) -> PluckedTooth:
@@ -143,22 +143,28 @@ def _judge_buzz(
     if len(live) < 5:
         return rows
     quiet = quiet_spectrum(recording)
+    starts = np.array([p.candidate.time_s for p in found])
     measured: list[list[Cleanness]] = []
     for row in live:
-        mine = [p for p, s in zip(found, heard, strict=True) if p.tooth == row.tooth and s is not None]
+        mine = [p.candidate.time_s for p, s in zip(found, heard, strict=True) if p.tooth == row.tooth and s is not None]
         hz = hz_of_pitch(row.pitch or 0.0)
-        measured.append([cleanness(recording, quiet, p.candidate.time_s, hz) for p in mine])
-    noise, harmonics = buzz_excess(measured, np.array([row.pitch for row in live]))
-    excess = {row.tooth: (float(a), float(b)) for row, a, b in zip(live, noise, harmonics, strict=True)}
+        measured.append([cleanness(recording, quiet, t, _next(starts, t, recording.length_s), hz) for t in mine])
+    pitches, rings = (np.array([getattr(row, name) for row in live], dtype=float) for name in ("pitch", "t60_s"))
+    probabilities = buzz_probability(buzz_excess(measured, pitches, rings))
+    likely = {row.tooth: float(p) for row, p in zip(live, probabilities, strict=True)}
     judged = []
     for row in rows:
-        over = excess.get(row.tooth)
-        if over is not None:
-            row = replace(row, buzz_db=over)
-            if is_buzzing(*over, clipped=recording.clipped):
+        if row.tooth in likely:
+            row = replace(row, buzz=likely[row.tooth])
+            if likely[row.tooth] > LIKELY:
                 row = _buzzing(row, [s is not None for p, s in zip(found, heard, strict=True) if p.tooth == row.tooth])
         judged.append(row)
     return judged
+
+
+def _next(starts: FloatArray, time_s: float, length_s: float) -> float:
+    """When the next pluck begins, or the recording ends."""
+    return float(min(starts[starts > time_s], default=length_s))
 
 
 def _buzzing(row: PluckedTooth, rings: Sequence[bool]) -> PluckedTooth:

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from disc.errors import BadInput
 from disc.job import Job, Stage
+from disc.listen.audio import FloatArray
 from disc.listen.rushing import Pace, pace_words, paces_json
 from disc.listen.turn import Sound, Turn
-from disc.records import Evidence, Finding, Side
+from disc.records import Evidence, Finding, Side, Strike
 from disc.tables import read_text
 
 LISTEN_FILE = "out/listen.json"
@@ -30,6 +34,8 @@ def turn_json(turn: Turn, paces: Sequence[Pace] = ()) -> dict[str, Any]:
         "revolution_s": round(turn.revolution_s, 4),
         "speed": [[round(float(t), 3), round(float(r), 5)] for t, r in turn.speed],
         "weak": list(turn.weak),
+        "weak_teeth": list(turn.weak_teeth),
+        "undecided": list(turn.undecided),
         "not_recorded": list(turn.unheard),
         "early_late": [[s.strike, round(s.time_s, 4), round(s.late_s, 4)] for s in turn.early_late],
         "undecidable": [[round(s.time_s, 4), s.pitch] for s in turn.sounds if s.undecidable],
@@ -44,14 +50,33 @@ def turn_json(turn: Turn, paces: Sequence[Pace] = ()) -> dict[str, Any]:
     }
 
 
+COURSE_POINTS = 400  # one in 0.1 s of a usual turn
+
+
+@dataclass(frozen=True)
+class Course:
+    """How a recording lies on the disc. points: rows (second of the recording, turns since the disc stood at rest),
+    rising, shape (n, 2). onset_pins: for each onset the pin that sounded it; None for an extra sound."""
+
+    points: FloatArray
+    onset_pins: tuple[int | None, ...]
+
+
 def stage_listen(
-    stage: Stage, turn: Turn, findings: Sequence[tuple[Finding, Sound | None, float]], paces: Sequence[Pace] = ()
-) -> None:
-    """Stage out/listen.json. findings: each with the sound it is about and where to listen, s in the recording."""
+    stage: Stage, turn: Turn, strikes: Sequence[Strike], findings: Sequence[tuple[Finding, Sound | None, float]],
+    paces: Sequence[Pace] = (),
+) -> None:  # fmt: skip
+    """Stage out/listen.json. strikes: those the turn was held against. findings: each with the sound it is about and
+    where to listen, s in the recording."""
+    last = max([float(turn.motion.knots_s[-1]), *(s.time_s for s in turn.sounds)])
+    times = np.linspace(0.0, last, COURSE_POINTS)
+    course = np.column_stack([times, turn.motion.position(times)])
     content = {
         "schema": SCHEMA,
         "sound": SOUND_FILE,
         "turn": turn_json(turn, paces),
+        "course": [[round(float(t), 3), round(float(turns), 6)] for t, turns in course],
+        "onset_pins": [None if s.strike is None else strikes[s.strike].pin_id for s in turn.sounds],
         "findings": [_finding_json(f) | {"listen_s": round(at, 3)} for f, _, at in findings],
     }
     stage.write_text(LISTEN_FILE, json.dumps(content, indent=1, ensure_ascii=False) + "\n")
@@ -83,6 +108,25 @@ def load_turn(job: Job) -> dict[str, Any] | None:
     if not isinstance(turn, dict):
         raise _damaged(path, ValueError("it holds no turn"))
     return turn
+
+
+def load_course(job: Job) -> Course | None:
+    """How the last recorded turn lies on the disc; None if there was none, or an earlier version stored it without.
+    Raises BadInput if the file is damaged."""
+    path = job.path(LISTEN_FILE)
+    if not path.is_file():
+        return None
+    content = _content(path)
+    if "course" not in content:
+        return None
+    try:
+        points = np.asarray(content["course"], dtype=float)
+        pins = tuple(None if pin is None else int(pin) for pin in content["onset_pins"])
+        if points.ndim != 2 or points.shape[1] != 2 or len(points) < 2 or not np.all(np.isfinite(points)):
+            raise ValueError("its course is no table of seconds and turns")
+    except (KeyError, TypeError, ValueError) as error:
+        raise _damaged(path, error) from error
+    return Course(points, pins)
 
 
 def _content(path: Path) -> dict[str, Any]:

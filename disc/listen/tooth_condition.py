@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.signal import butter, sosfiltfilt
 
 from disc.listen.audio import FloatArray, Recording
 
@@ -19,28 +20,29 @@ CLEAN_FROM_S, CLEAN_TO_S = 0.03, 0.21
 BANDS_PER_OCTAVE, BANDS = 2, 10
 HIGHEST_BAND_HZ = 11_000.0
 HARMONICS = tuple(range(2, 9))
-# How far over the usual a buzz stands, dB. Of 63 buzzing and 644 other teeth of the benchmark's first four sets these
-# limits name 57 and 5; the lower ones took more clean teeth, the higher ones lost more that buzz.
-NOISE_EXCESS_DB = 7.0
 LEAST_NOISE_DB = -58.0  # noise this far under the tone is not heard as a buzz; ticks and codecs leave as much
-HARMONIC_EXCESS_DB, LEAST_HARMONICS = 14.0, 3
-CLIPPED_EXCESS_DB = 10.0  # more is asked where the recorder itself made harmonics
+LEAST_HARMONICS = 3
 NEIGHBOURS = 2
+# What swells in step with the tone: noise above it, at most so long after the pluck.
+STEP_TO_S, STEP_LOWEST_HZ, STEP_OVER = 0.45, 1500.0, 2.5
+LEAST_STEP_S = 0.1
 
 
 @dataclass(frozen=True)
 class Cleanness:
     """Levels in dB against the strongest partial: between_db of noise between partials, by half octaves up, shape
-    (10,); harmonics_db at 2 to 8 times the fundamental, shape (7,); the room's own share in either. nan: not heard."""
+    (10,); harmonics_db at 2 to 8 times the fundamental, shape (7,); the room's own share in either. in_step_db: how far
+    what sounds above the tone swells once in each of its periods, against other rhythms. nan: not heard."""
 
     between_db: FloatArray
     between_room_db: FloatArray
     harmonics_db: FloatArray
     harmonics_room_db: FloatArray
+    in_step_db: float
 
 
-def cleanness(recording: Recording, quiet: FloatArray, time_s: float, frequency_hz: float) -> Cleanness:
-    """How clean a pluck sounds. quiet: power of the room from quiet_spectrum()."""
+def cleanness(recording: Recording, quiet: FloatArray, time_s: float, end_s: float, frequency_hz: float) -> Cleanness:
+    """How clean a pluck sounds that is heard until end_s. quiet: power of the room from quiet_spectrum()."""
     power, step = _power(recording, time_s)
     # What rang on from before (a buzzing neighbour, say) is not this pluck's.
     before, _ = _power(recording, time_s - CLEAN_TO_S - 0.005)
@@ -59,7 +61,40 @@ def cleanness(recording: Recording, quiet: FloatArray, time_s: float, frequency_
         if n * frequency_hz <= top:
             near = _near(n * frequency_hz, step)
             harmonics[k], harmonics_room[k] = power[near].max(), 3.0 * quiet[near].mean()
-    return Cleanness(*(_db(x / ground) for x in (between, between_room, harmonics, harmonics_room)))
+    in_step = _in_step_db(recording, time_s, end_s, frequency_hz)
+    return Cleanness(
+        _db(between / ground),
+        _db(between_room / ground),
+        _db(harmonics / ground),
+        _db(harmonics_room / ground),
+        in_step,
+    )
+
+
+def _in_step_db(recording: Recording, time_s: float, end_s: float, frequency_hz: float) -> float:
+    """How much of the swelling of what sounds above a tone goes with the tone's own period, against the rhythms beside
+    it, in dB; nan where too little is heard. A damper that touches, or a crack that rattles, sounds once a period."""
+    rate = recording.rate
+    low, high = max(STEP_LOWEST_HZ, STEP_OVER * frequency_hz), min(HIGHEST_BAND_HZ, 0.44 * rate)
+    first, last = int((time_s + CLEAN_FROM_S) * rate), int(min(end_s - 0.01, time_s + STEP_TO_S) * rate)
+    last = min(last, len(recording.samples))
+    if high < 1.3 * low or last - first < LEAST_STEP_S * rate:
+        return float("nan")
+    margin = min(first, int(0.05 * rate))
+    sos = butter(3, [low, high], "bandpass", fs=rate, output="sos")
+    above = sosfiltfilt(sos, recording.samples[first - margin : last + margin])[margin : margin + last - first]
+    power = above**2
+    kernel = np.hanning((int(4 * rate / frequency_hz) | 1) + 2)[1:-1]
+    slow = np.convolve(power, kernel, "same") / np.convolve(np.ones(len(power)), kernel, "same")
+    size = 1 << int(np.ceil(np.log2(4 * len(power))))
+    rhythm = np.abs(np.fft.rfft((power - slow) * np.hanning(len(power)), size)) ** 2
+    step = rate / size
+
+    def usual(*shares: float) -> float:
+        return float(rhythm[int(shares[0] * frequency_hz / step) : int(shares[1] * frequency_hz / step) + 1].mean())
+
+    beside = 0.5 * (usual(0.55, 0.8) + usual(1.2, 1.45))
+    return float(10.0 * np.log10(usual(0.97, 1.03) / (beside + 1e-30) + 1e-9))
 
 
 def quiet_spectrum(recording: Recording) -> FloatArray:
@@ -69,29 +104,29 @@ def quiet_spectrum(recording: Recording) -> FloatArray:
     return np.percentile(np.array([_power(recording, t)[0] for t in times]), 25, axis=0)
 
 
-def buzz_excess(teeth: Sequence[Sequence[Cleanness]], pitches: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """(noise, harmonics): by how many dB each tooth stands over the usual, each shape (teeth,).
+def buzz_excess(teeth: Sequence[Sequence[Cleanness]], pitches: FloatArray, t60_s: FloatArray) -> FloatArray:
+    """By how much each tooth stands over the usual, shape (teeth, 4): noise and harmonics in dB, how far noise swells
+    in step with the tone in dB, and by what power of e it dies away sooner.
 
     teeth: for each its plucks; the cleaner pluck counts, since a knock may spoil one. noise: median over the bands;
     harmonics: of the LEAST_HARMONICS most raised ones, the least raised.
     """
-    noise, harmonics = np.zeros(len(teeth)), np.zeros(len(teeth))
+    excess = np.zeros((len(teeth), 4))
     between = _above_room(teeth, "between_db", "between_room_db")
     harmonic = _above_room(teeth, "harmonics_db", "harmonics_room_db")
+    steps = [[c.in_step_db for c in plucks if np.isfinite(c.in_step_db)] for plucks in teeth]
+    step = np.array([[min(found, default=np.nan)] for found in steps])
+    quick = -np.log(np.maximum(t60_s, 1e-3))[:, None]
     for k in range(len(teeth)):
         raised = _excess(between, k, pitches)
         heard = between[k][np.isfinite(between[k])]
         if len(raised) >= 2 and np.median(heard) > LEAST_NOISE_DB:
-            noise[k] = np.median(raised)
+            excess[k, 0] = np.median(raised)
         raised = np.sort(_excess(harmonic, k, pitches))
-        harmonics[k] = raised[-LEAST_HARMONICS] if len(raised) >= LEAST_HARMONICS else 0.0
-    return noise, harmonics
-
-
-def is_buzzing(noise_db: float, harmonics_db: float, clipped: bool = False) -> bool:
-    """Whether such an excess is a buzz."""
-    more = CLIPPED_EXCESS_DB if clipped else 0.0
-    return noise_db > NOISE_EXCESS_DB + more or harmonics_db > HARMONIC_EXCESS_DB + more
+        excess[k, 1] = raised[-LEAST_HARMONICS] if len(raised) >= LEAST_HARMONICS else 0.0
+        for column, values in ((2, step), (3, quick)):
+            excess[k, column] = _excess(values, k, pitches)[:1].sum()
+    return excess
 
 
 def _above_room(teeth: Sequence[Sequence[Cleanness]], name: str, room_name: str) -> FloatArray:

@@ -8,7 +8,7 @@ All times are seconds of the recording as it was made: if its clock is wrong by 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,22 +18,19 @@ from disc.listen.audio import FloatArray, Recording
 from disc.listen.bands import pitch_of_hz, transform
 from disc.listen.beginnings import for_fundamentals, new_tones
 from disc.listen.speed import Motion, motion_from
-from disc.listen.turn_match import Heard, Matched, match
+from disc.listen.turn_attacks import Attacks
+from disc.listen.turn_heard import Heard, Matched
+from disc.listen.turn_lay import FEWEST_STRIKES, lay
+from disc.listen.turn_match import match
 from disc.listen.turn_onset import attack_curve, refine
-from disc.listen.turn_path import Expected, expected_along, find_line, lay_path, loudness
-from disc.listen.turn_sounds import Beginning
+from disc.listen.turn_path import Expected, loudness
+from disc.listen.turn_sounds import APART_S, Beginning
 from disc.listen.turn_tell import Told, tell
-from disc.listen.turn_tones import Tones, overall_shifts, tones_at, tones_of
+from disc.listen.turn_tones import Tones, tones_at, without_dead
 from disc.listen.turn_voices import refined
 from disc.listen.whirr import Whirr, find_whirr
 from disc.words import Advance, no_progress
 
-# A comb that sounds this much off its table was recorded with another clock; less is tuning or warmth.
-CLOCK_CENTS = 60.0
-STANDARD_RATES = (8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000, 88200, 96000)
-# The comb may be off its table as a whole by so much; neighbouring standard rates are 147 cents apart or more.
-SNAP_CENTS = 35.0
-FEWEST_STRIKES = 6
 # Mean salience of expected strikes along the right path: 0.75 to 0.9 on the development recordings, about 0.25 on a
 # recording of another tune.
 LEAST_FIT = 0.45
@@ -43,7 +40,9 @@ SPEED_STEP_S = 0.05
 TONE_OVER_DB = 10.0  # an extra sound must stand out of what lies beside it as a tone does
 LEAST_T60_S = 0.25  # a knock's modes are shorter, a tooth that can be taken for a strike rings longer
 PLAYED_SHARE = 0.34  # of a lap's strikes; a lap that was played has nearly all, one that was not some chance ones
-WEAK_SHARE = 0.4  # of the tooth's usual strength
+# Of the tooth's usual strength, heard several times or once; for a tooth weak in all its strikes, of its neighbours'.
+WEAK_SHARE, WEAK_ONCE_SHARE = 0.4, 0.25
+WEAK_TOOTH_SHARE, BESIDE, FEWEST_OF_A_TOOTH = 0.2, 3, 3
 
 
 @dataclass(frozen=True)
@@ -77,6 +76,8 @@ class Turn:
     every strike that did not sound, lap by lap.
 
     position of the disc: motion.position(time_s). speed: rows (time in s, speed against the mean of a revolution).
+    undecided: strikes of which it cannot be told whether they sounded. weak: strikes weak each time they are heard
+    against what their tooth is like. weak_teeth: teeth weak in all their strikes, against their neighbours in pitch.
     clock: by how much the recording's stated sample rate had to be multiplied. unheard: strikes outside the recording.
     """
 
@@ -94,6 +95,8 @@ class Turn:
     laps: float
     remarks: tuple[str, ...]
     missed: tuple[Missed, ...] = ()
+    undecided: tuple[int, ...] = ()
+    weak_teeth: tuple[int, ...] = ()
 
     @property
     def extra(self) -> tuple[Sound, ...]:
@@ -113,11 +116,14 @@ def read_turn(
     strikes: Sequence[tuple[float, int]],
     revolution_s: float | None = None,
     advance: Advance = no_progress,
+    dead: Collection[int] = (),
 ) -> Turn:
     """Judge a recorded turn. pitches: by tooth. strikes: (fraction of a turn, tooth). revolution_s: if roughly known.
+    dead: teeth known to be dead; one that has a live tooth's pitch cannot have made what is heard of that pitch.
 
     Raises BadInput if there are too few strikes with a pitch, or if the recording is not of this disc.
     """
+    pitched, pitches = pitches, without_dead(pitches, dead)
     usable = [(float(t), tooth) for t, tooth in strikes if tooth in pitches]
     index = [k for k, (_, tooth) in enumerate(strikes) if tooth in pitches]
     if len(usable) < FEWEST_STRIKES:
@@ -126,14 +132,15 @@ def read_turn(
             "Give the comb's pitches first (disc comb JOB --plucked REC)."
         )
     advance(0.05, "listening for every pitch")
-    recording, tones, clock, cents, expected, path, fit = _lay(recording, pitches, usable, revolution_s)
+    laid = lay(recording, pitches, usable, revolution_s)
+    recording, clock, cents, fit = laid.recording, laid.clock, laid.cents, laid.fit
     if fit < LEAST_FIT:
         raise BadInput(
             f"this recording does not follow the pins (fit {fit:.2f}, needed {LEAST_FIT}). Is it a turn of this disc, "
             "and are the comb's pitches right?"
         )
     advance(0.5, "matching strikes")
-    matched, motion, tones = _settle(recording, tones, expected, path)
+    matched, motion, tones = _settle(recording, laid.tones, laid.expected, laid.path_s)
     advance(0.8, "following the speed")
     whirr = find_whirr(recording, motion)
     told = tell(transform(recording), tones, matched)
@@ -144,46 +151,11 @@ def read_turn(
     remarks = list(recording.remarks)
     if clock != 1.0:
         remarks.append(f"the file's sample rate is wrong; {recording.rate:.0f} a second fits the comb, times are true")
-    return _judged(sounds, matched, tones, index, len(strikes), Turn(
+    turn = _judged(sounds, matched, tones, index, len(strikes), Turn(
         (), (), (), (), period, speed, motion, whirr.lines_hz if whirr else (), clock, cents, fit, laps, tuple(remarks)
     ))  # fmt: skip
-
-
-def _lay(
-    recording: Recording, pitches: dict[int, float], strikes: Sequence[tuple[float, int]], hint_s: float | None
-) -> tuple[Recording, Tones, float, float, list[Expected], FloatArray, float]:
-    """The best of the likely clocks and lines: recording put right, tones, clock, tuning, strikes, path, fit."""
-    whole = transform(recording)
-    shifts = overall_shifts(whole, [pitches[t] for t in sorted(pitches)])
-    best = None
-    strongest = shifts[0][1]
-    for cents, score in [(c, s) for c, s in shifts if s > 0.8 * strongest]:
-        clock = _clock(cents, recording.rate) if abs(cents) > CLOCK_CENTS else 1.0
-        right = replace(recording, rate=recording.rate * clock)
-        tones = tones_of(transform(right), pitches, cents + 1200 * float(np.log2(clock)))
-        turns = np.array([t for t, _ in strikes])
-        groups = [tones.group_of(tooth) for _, tooth in strikes]
-        for line in find_line(tones, turns, groups, hint_s)[:3]:
-            expected = expected_along(line, strikes, tones, 0.2)
-            if len(expected) < FEWEST_STRIKES:
-                continue
-            path, fit = lay_path(tones, expected, line)
-            # More of the recording explained is better, at equal fit.
-            worth = fit * np.sqrt(len(expected)) * score / strongest
-            if best is None or worth > best[0]:
-                best = (worth, right, tones, clock, cents + 1200 * float(np.log2(clock)), expected, path, fit)
-    if best is None:
-        raise BadInput("the recording is too short to lay the strikes along it. Record a whole turn.")
-    return best[1:]  # type: ignore[return-value]
-
-
-def _clock(cents: float, rate: float) -> float:
-    """The ratio by which a sample rate must be multiplied so that a shift of so many cents goes away."""
-    ratio = 2.0 ** (-cents / 1200.0)
-    standard = min(STANDARD_RATES, key=lambda r: abs(np.log(r / (rate * ratio))))
-    if abs(1200 * np.log2(standard / (rate * ratio))) < SNAP_CENTS:
-        return standard / rate
-    return ratio
+    known_dead = [(k, float(t), tooth) for k, (t, tooth) in enumerate(strikes) if tooth in pitched.keys() - pitches]
+    return _with_dead(turn, known_dead, pitched, recording.length_s)
 
 
 def _settle(
@@ -195,7 +167,7 @@ def _settle(
     curve, step_s = attack_curve(recording)
     for again in range(3):
         loud = loudness(tones)
-        matched = match(tones, expected, path, loud)
+        matched = match(tones, expected, path, loud, Attacks(curve, step_s))
         heard = [h for h in matched.heard if h.beginning is not None]
         if len(heard) < FEWEST_STRIKES:
             raise BadInput("too few of the expected strikes are heard to follow the disc. Record closer, in quiet.")
@@ -227,7 +199,11 @@ def _with_onsets(matched: Matched, curve: FloatArray, step_s: float) -> Matched:
     onsets = _onsets(beginnings, curve, step_s)
     exact = {id(b): replace(b, time_s=float(t)) for b, t in zip(beginnings, onsets, strict=True)}
     heard = tuple(h if h.beginning is None else replace(h, beginning=exact[id(h.beginning)]) for h in matched.heard)
-    return replace(matched, heard=heard, extra=tuple((exact[id(b)], odds) for b, odds in matched.extra))
+    taken = [(h.beginning.group, h.beginning.time_s) for h in heard if h.beginning]
+    extra = [(exact[id(b)], odds) for b, odds in matched.extra]
+    # Two peaks of one pitch may turn out to be one attack.
+    lone = tuple((b, o) for b, o in extra if not any(g == b.group and abs(t - b.time_s) < APART_S for g, t in taken))
+    return replace(matched, heard=heard, extra=lone)
 
 
 def _sounds(recording: Recording, tones: Tones, told: Told, motion: Motion) -> list[Sound]:
@@ -303,14 +279,49 @@ def _judged(
     for s in sounds:
         if s.strike is not None:
             strengths.setdefault(s.strike, []).append(s.strength)
-    silent = [h for h in matched.heard if h.beginning is None]
+    undecided = {index[h.expected.index] for h in matched.heard if h.is_open} - heard
+    silent = [h for h in matched.heard if h.beginning is None and not h.is_open]
     places = turn.motion.time(np.array([h.expected.turn for h in silent]))
     missed = tuple(
         Missed(float(t), _pitch(tones, h.expected.group), h.expected.tooth, index[h.expected.index])
         for t, h in zip(places, silent, strict=True)
     )
-    weak = [k for k, v in strengths.items() if max(v) < WEAK_SHARE]
+    weak = [k for k, v in strengths.items() if max(v) < (WEAK_SHARE if len(v) > 1 else WEAK_ONCE_SHARE)]
     return replace(
-        turn, sounds=tuple(sounds), silent=tuple(sorted(inside - heard)),
-        unheard=tuple(sorted(set(range(count)) - inside)), weak=tuple(sorted(weak)), missed=missed,
+        turn, sounds=tuple(sounds), silent=tuple(sorted(inside - heard - undecided)),
+        undecided=tuple(sorted(undecided)), unheard=tuple(sorted(set(range(count)) - inside)),
+        weak=tuple(sorted(weak)), missed=missed,
+        weak_teeth=_weak_teeth(matched, tones),
+    )  # fmt: skip
+
+
+def _weak_teeth(matched: Matched, tones: Tones) -> tuple[int, ...]:
+    """Teeth that sound, but far more weakly than the teeth next to them in pitch."""
+    found = []
+    for group, teeth in enumerate(tones.teeth):
+        beside = np.r_[matched.loud[max(0, group - BESIDE) : group], matched.loud[group + 1 : group + 1 + BESIDE]]
+        for tooth in teeth:
+            own = [h.beginning.strength for h in matched.heard if h.expected.tooth == tooth and h.beginning]
+            if len(own) >= FEWEST_OF_A_TOOTH and len(beside) and max(own) < WEAK_TOOTH_SHARE * np.median(beside):
+                found.append(tooth)
+    return tuple(sorted(found))
+
+
+def _with_dead(
+    turn: Turn, strikes: Sequence[tuple[int, float, int]], pitches: dict[int, float], length_s: float
+) -> Turn:
+    """The turn with the strikes of teeth known to be dead, (index, fraction of a turn, tooth), silent where the disc
+    passes them within the recording."""
+    first, last = turn.motion.position(np.array([0.0, length_s]))
+    laps = np.arange(np.floor(first), np.ceil(last) + 1)
+    missed = [
+        Missed(float(t), pitches[tooth], tooth, k)
+        for k, fraction, tooth in strikes
+        for t in turn.motion.time(fraction + laps)
+        if 0.0 <= t <= length_s
+    ]
+    passed = {m.strike for m in missed}
+    return replace(
+        turn, silent=tuple(sorted({*turn.silent, *passed})), unheard=tuple(k for k in turn.unheard if k not in passed),
+        missed=tuple(sorted((*turn.missed, *missed), key=lambda m: m.time_s)),
     )  # fmt: skip

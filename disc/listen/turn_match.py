@@ -8,80 +8,124 @@ left over and not explained is extra.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from disc.listen.audio import FloatArray
+from disc.listen.turn_attacks import Attacks
+from disc.listen.turn_extra import find_extra, parted
+from disc.listen.turn_heard import OPEN_ODDS, REACH_S, Heard, Matched
+from disc.listen.turn_levels import (
+    FEWEST_CLEAR,
+    NEIGHBOURS,
+    Levels,
+    ground,
+    usual_levels,
+    without_explained,
+)  # fmt: skip
 from disc.listen.turn_path import Expected
 from disc.listen.turn_sounds import APART_S, Beginning, explain, find_beginnings, peak_near, shares_of
 from disc.listen.turn_tones import Tones
 
-# How far from the path a strike is still taken as early or late rather than as a missing and an extra one.
-REACH_S = 0.14
 ON_TIME_S = 0.05  # a deviation costs its square in these
-# Logarithms of a strike's strength against the usual: about +-4 dB; what is explained strays more, since partials add
-# with chance phase. Chosen by hand on the development recordings, not fitted.
-SOUND_SPREAD, EXPLAINED_SPREAD = 0.45, 0.5
 SILENT_ODDS = float(np.log(0.05 / 0.95))  # before listening: one in twenty (common practice, no source)
-EXTRA_ODDS = float(np.log(0.02))
-EXTRA_SPREAD = 0.6
-LEAST_STEADY = 0.7  # a tone that begins and is left alone has over 0.9; noise spreads from 0.33 up
-ECHO_S, ECHO_SHARE = 0.1, 0.85
-LEAST_EXTRA = 0.12  # of the pitch's usual strength
+# Of a tooth that never sounds clearly (common practice, no source).
+UNKNOWN_SILENT_ODDS = float(np.log(0.3 / 0.7))
+# Where others' sound explains six tenths or more of what is found: how often a strike that sounded (261) and one that
+# did not (166, tuning recordings) was so far off its place, and so steady. Logarithms of the ratio.
+OFF_S, OFF_ODDS = (0.003, 0.0075, 0.015, 0.025, 0.045), (2.4, 1.5, -0.65, -1.5, -2.3)
+STEADY, STEADY_ODDS = (0.3, 0.5, 0.6), (-1.8, -1.8, 0.6)
+FAINT_S = 0.05  # what stands where no peak does is read so far about a place
 
 
-@dataclass(frozen=True)
-class Heard:
-    """What became of an expected strike. beginning: None where silent. odds: log-odds that it sounded."""
-
-    expected: Expected
-    path_s: float
-    beginning: Beginning | None
-    odds: float
-
-
-@dataclass(frozen=True)
-class Matched:
-    """All expected strikes with what was heard of them, and the extra beginnings with their log-odds."""
-
-    heard: tuple[Heard, ...]
-    extra: tuple[tuple[Beginning, float], ...]
-    loud: FloatArray
-
-
-def match(tones: Tones, expected: Sequence[Expected], path_s: FloatArray, loud: FloatArray) -> Matched:
+def match(
+    tones: Tones, expected: Sequence[Expected], path_s: FloatArray, loud: FloatArray, attacks: Attacks
+) -> Matched:
     """Match what began with what was expected. path_s: shape (n,), where the path puts each expected strike."""
-    loud = usual_strength(tones, expected, path_s, loud)
+    levels = usual_levels(tones, expected, path_s, loud)
     struck = [
         (t, e.group) for t, e in zip(path_s, expected, strict=True)
-        if peak_near(tones, e.group, t, 0.04) > 0.25 * loud[e.group]
+        if peak_near(tones, e.group, t, 0.04) > 0.25 * levels.usual[e.group]
     ]  # fmt: skip
-    shares = shares_of(tones, struck, loud)
-    beginnings = explain(find_beginnings(tones, loud), shares)
-    taken = _assign(beginnings, expected, path_s, loud)
-    heard, used = [], set()
-    for k, strike in enumerate(expected):
-        pick = taken.get(k)
-        odds = -20.0
-        if pick is not None:
-            b = beginnings[pick]
-            odds = sounded_odds(b, loud[b.group], tones.noise[b.group])
-            if odds > 0:
-                used.add(pick)
-        heard.append(Heard(strike, float(path_s[k]), beginnings[pick] if pick is not None and odds > 0 else None, odds))
-    extra: list[tuple[Beginning, float]] = []
-    # A pitch of which little is known (few strikes, a dead tooth) is taken to be about as loud as its neighbours.
-    reference = np.array([max(loud[k], 0.6 * np.median(loud[max(0, k - 3) : k + 4])) for k in range(len(loud))])
-    for k, b in enumerate(beginnings):
-        if k not in used:
-            odds = extra_odds(b, reference[b.group], tones.noise[b.group])
-            if odds > 0 and not _echo(b, [beginnings[j] for j in used], extra):
-                extra.append((b, odds))
-    return Matched(tuple(_without_dead(heard)), tuple(extra), loud)
+    shares = shares_of(tones, struck, levels.usual)
+    beginnings = explain(find_beginnings(tones, levels.usual), shares)
+    taken = _assign(beginnings, expected, path_s, levels.usual)
+    found = [beginnings[taken[k]] if k in taken else _faint(tones, e, float(path_s[k])) for k, e in enumerate(expected)]
+    levels = without_explained(levels, expected, found)
+    odds = _odds(found, levels, expected, path_s, attacks)
+    outside = (path_s < 0.0) | (path_s > tones.frames * tones.step_s)
+    odds[outside] = -0.5 * OPEN_ODDS  # nothing is known of them
+    heard = [
+        Heard(e, float(path_s[k]), found[k] if odds[k] > 0 else None, float(odds[k])) for k, e in enumerate(expected)
+    ]
+    levels = _with_weak(levels, heard)
+    used = {pick for k, pick in taken.items() if odds[k] > 0}
+    heard, used = parted(heard, used, beginnings, levels, attacks)
+    extra = find_extra(beginnings, used, heard, levels, attacks)
+    return Matched(tuple(_without_dead(heard)), tuple(extra), levels.usual)
+
+
+def _odds(
+    found: Sequence[Beginning], levels: Levels, expected: Sequence[Expected], path_s: FloatArray, attacks: Attacks
+) -> FloatArray:
+    """Log-odds that each expected strike sounded, shape (n,): by its tone, and by its attack where it stands alone.
+
+    A tooth whose tone does not stand out, but whose strikes are heard to begin, is a weak one: its tone says nothing.
+    """
+    clear = [b.steady > 0.0 for b in found]
+    offs = [b.time_s - t if is_clear else None for b, t, is_clear in zip(found, path_s, clear, strict=True)]
+    tone = np.array([sounded_odds(b, levels, off) for b, off in zip(found, offs, strict=True)])
+    cue = attacks.cue(path_s, tone)
+    of_tooth: dict[int, list[int]] = {}
+    for k, e in enumerate(expected):
+        of_tooth.setdefault(e.tooth, []).append(k)
+    odds = np.maximum(tone, -MOST_AGAINST) + cue
+    faint = {tooth: mine for tooth, mine in of_tooth.items() if not levels.known[expected[mine[0]].group]}
+    own = {tooth: float(cue[mine].sum()) for tooth, mine in faint.items()}
+    for tooth, mine in faint.items():
+        # A whole register of a comb may be weak: what its neighbours show counts as much as one sure strike of its own.
+        beside = [own[t] for t, m in faint.items() if t != tooth and _beside(expected, m, mine)]
+        register = float(np.clip(np.mean(beside), -WEAK_TOOTH_ODDS, WEAK_TOOTH_ODDS)) if beside else 0.0
+        if own[tooth] + register >= WEAK_TOOTH_ODDS:
+            odds[mine] = np.maximum(odds[mine], cue[mine] - SILENT_ODDS)
+        elif len(mine) >= FEWEST_CLEAR and _together_odds(tone[mine] + cue[mine]) < -DEAD_TOOTH_ODDS:
+            # A dead tooth is silent at every strike: what one of them leaves open the others tell.
+            odds[mine] = np.where(odds[mine] < SURE_ODDS, np.minimum(odds[mine], -SURE_ODDS), odds[mine])
+    return odds
+
+
+def _together_odds(odds: FloatArray) -> float:
+    """What the strikes of a tooth that never sounds clearly say together of whether it sounds; odds: shape (n,)."""
+    return float(np.clip(odds + UNKNOWN_SILENT_ODDS, -MOST_OF_ONE, MOST_OF_ONE).sum() - UNKNOWN_SILENT_ODDS)
+
+
+def _beside(expected: Sequence[Expected], some: Sequence[int], others: Sequence[int]) -> bool:
+    """Whether two teeth, given by their strikes, are of one register of the comb."""
+    return abs(expected[some[0]].group - expected[others[0]].group) <= NEIGHBOURS // 2
+
+
+def _with_weak(levels: Levels, heard: Sequence[Heard]) -> Levels:
+    """The levels, those of teeth that turned out to be weak from their own strikes."""
+    usual = levels.usual.copy()
+    for group in np.flatnonzero(~levels.known):
+        own = [h.beginning.strength for h in heard if h.expected.group == group and h.beginning is not None]
+        if len(own) >= FEWEST_CLEAR:
+            usual[group] = float(np.median(own))
+    return replace(levels, usual=usual)
+
+
+def _faint(tones: Tones, strike: Expected, path_s: float) -> Beginning:
+    """What stands where a strike was to sound though no peak stands out there."""
+    strength = peak_near(tones, strike.group, path_s, FAINT_S)
+    return Beginning(strike.group, path_s, strength, 0.0, 0.0, path_s)
 
 
 LEAST_SILENT = 2
+# Odds that a tone that does not stand out can say against a strike, and what the attacks of a tooth must say together
+# for it to be taken as weak rather than dead. In nats.
+MOST_AGAINST, WEAK_TOOTH_ODDS = 8.0, 3.0
+DEAD_TOOTH_ODDS, MOST_OF_ONE, SURE_ODDS = 1.0, 3.0, 3.0
 
 
 def _without_dead(heard: Sequence[Heard]) -> list[Heard]:
@@ -104,43 +148,20 @@ def _without_dead(heard: Sequence[Heard]) -> list[Heard]:
     return result
 
 
-def usual_strength(tones: Tones, expected: Sequence[Expected], path_s: FloatArray, fallback: FloatArray) -> FloatArray:
-    """The usual strength of each pitch's strikes: median where expected; shape (pitches,).
-
-    A pitch whose teeth are dead has none; it gets a share of what its neighbours in pitch have.
-    """
-    by_tooth: dict[int, list[float]] = {}
-    for t, e in zip(path_s, expected, strict=True):
-        by_tooth.setdefault(e.tooth, []).append(peak_near(tones, e.group, t, 0.05))
-    values = [[v for tooth in teeth for v in by_tooth.get(tooth, [])] for teeth in tones.teeth]
-    # Of teeth that share a pitch one may be dead: the loudest tells what a strike of this pitch is like.
-    usual = np.array([
-        max((float(np.median(by_tooth[tooth])) for tooth in teeth if tooth in by_tooth), default=np.nan)
-        for teeth in tones.teeth
-    ])  # fmt: skip
-    filled = np.where(np.isfinite(usual), usual, fallback)
-    smooth = np.array([np.median(filled[max(0, k - 3) : k + 4]) for k in range(len(filled))])
-    few = np.array([len(v) < 3 for v in values])
-    return np.where(few, np.maximum(filled, 0.5 * smooth), np.maximum(filled, 0.25 * smooth))
-
-
-def sounded_odds(b: Beginning, usual: float, noise: float) -> float:
-    """Log-odds that an expected strike sounded, from the strength found at its place."""
-    ground = max(b.explained, 3.0 * noise, 0.01 * usual)
-    both = np.hypot(usual, b.explained)
-    above = min(0.0, np.log(b.strength / both))  # louder than usual speaks for it, not against
-    over = max(0.0, np.log(b.strength / ground))
-    return float(-0.5 * (above / SOUND_SPREAD) ** 2 + 0.5 * (over / EXPLAINED_SPREAD) ** 2 - SILENT_ODDS)
-
-
-def extra_odds(b: Beginning, usual: float, noise: float) -> float:
-    """Log-odds that an unexpected beginning is a strike of its own."""
-    if b.strength < LEAST_EXTRA * usual or b.steady < LEAST_STEADY:
-        return -20.0
-    ground = max(b.explained * 1.3, 5.0 * noise, 0.03 * usual)
-    above = min(0.0, np.log(b.strength / usual))
-    over = max(0.0, np.log(b.strength / ground))
-    return float(-0.5 * (above / EXTRA_SPREAD) ** 2 + 0.5 * (over / EXPLAINED_SPREAD) ** 2 + EXTRA_ODDS)
+def sounded_odds(b: Beginning, levels: Levels, off_s: float | None = None) -> float:
+    """Log-odds that an expected strike sounded, from the strength found at its place, and from how far the beginning
+    is off that place and how steadily it goes on; off_s: None where no beginning stands out."""
+    usual, spread = levels.usual[b.group], levels.spread[b.group]
+    nothing, nothing_spread = ground(b, levels)
+    strength = max(b.strength, 1e-12)
+    above = min(0.0, np.log(strength / np.hypot(usual, b.explained)))  # louder than usual speaks for it, not against
+    over = np.log(strength / nothing)
+    # What is weaker than nothing would be speaks against either alike, and for neither.
+    says = -0.5 * (above / spread) ** 2 + 0.5 * (max(over, above) / nothing_spread) ** 2
+    says = says if over > 0 else min(0.0, says)
+    if off_s is not None:
+        says += np.interp(abs(off_s), OFF_S, OFF_ODDS) + np.interp(b.steady, STEADY, STEADY_ODDS)
+    return float(says - (SILENT_ODDS if levels.known[b.group] else UNKNOWN_SILENT_ODDS))
 
 
 def _assign(
@@ -198,11 +219,3 @@ def _together(strikes: list[int], path_s: FloatArray) -> list[list[int]]:
         else:
             rows.append([k])
     return rows
-
-
-def _echo(b: Beginning, used: Sequence[Beginning], extra: Sequence[tuple[Beginning, float]]) -> bool:
-    """Whether a weaker beginning lies in the blur of a strike of the same pitch."""
-    near = [*used, *(e for e, _ in extra)]
-    return any(
-        o.group == b.group and abs(o.time_s - b.time_s) < ECHO_S and b.strength < ECHO_SHARE * o.strength for o in near
-    )

@@ -18,8 +18,11 @@ from disc.listen.turn_tones import Tones
 
 # Discs of this kind turn in 30 to 60 s (common practice, no source); the search goes well beyond.
 SHORTEST_TURN_S, LONGEST_TURN_S = 12.0, 120.0
+LONGEST_SHARE = 3.0  # of the recording; a third of a turn can still be laid over the pins
 KNOWN_WITHIN = 0.35  # how far a turn may be from the time the job gives
 REACH_S = 0.25  # a straight line misses a movement that slows down by five in a hundred by so much
+COARSE_S = 0.04  # grid of the search for a line
+STARTS, ALIKE_S = 3, 0.6  # starts looked at for each time of a revolution; nearer ones are one
 ABSENT = -0.35  # what a strike that finds nothing says against a place, against up to 1 for one that does
 
 
@@ -67,24 +70,25 @@ def loudness(tones: Tones) -> FloatArray:
 
 def find_line(tones: Tones, turns: FloatArray, groups: Sequence[int], hint_s: float | None = None) -> list[Line]:
     """The likeliest steady turns, best first. turns: fraction of a turn of each strike, groups: its pitch."""
-    step_s = 0.04
-    every = round(step_s / tones.step_s)
+    every = round(COARSE_S / tones.step_s)
     map_ = salience(tones)
     usable = map_.shape[1] // every * every
     map_ = map_[:, :usable].reshape(len(map_), -1, every).max(axis=2)
-    wide = maximum_filter1d(map_, round(2 * REACH_S / step_s), axis=1)
+    wide = maximum_filter1d(map_, round(2 * REACH_S / COARSE_S), axis=1)
     # A pitch that sounds all the time says little; one that is mostly silent says much.
     gain = wide - wide.mean(axis=1, keepdims=True)
-    length = map_.shape[1] * step_s
+    length = map_.shape[1] * COARSE_S
     low, high = (SHORTEST_TURN_S, LONGEST_TURN_S)
     if hint_s:
         low, high = hint_s * (1 - KNOWN_WITHIN), hint_s * (1 + KNOWN_WITHIN)
-    high = min(high, max(1.6 * length, low * 1.05))
+    high = min(high, max(LONGEST_SHARE * length, low * 1.05))
+    margin = int(np.ceil(high / COARSE_S)) + 1
+    padded = np.pad(gain, ((0, 0), (margin, margin)))
     found: list[Line] = []
-    rows = np.asarray(groups)
+    rows = [int(g) for g in groups]
     revolution = low
     while revolution <= high:
-        found += _starts(gain, turns * revolution, rows, revolution, length, step_s)
+        found += _starts(padded, margin, turns, rows, revolution)
         revolution *= 1.004
     found.sort(key=lambda line: -line.score)
     kept: list[Line] = []
@@ -97,30 +101,41 @@ def find_line(tones: Tones, turns: FloatArray, groups: Sequence[int], hint_s: fl
     return kept
 
 
-def _starts(
-    gain: FloatArray, offsets: FloatArray, rows: np.ndarray, revolution: float, length: float, step_s: float
-) -> list[Line]:
-    """The three best starts for one time of revolution."""
-    starts = np.arange(-0.9 * revolution, min(length - 0.3 * revolution, 0.9 * length), 0.12)
-    if not len(starts):
-        return []
-    total, count = np.zeros(len(starts)), np.zeros(len(starts))
-    laps = int(np.ceil((length - starts.min()) / revolution))
-    for lap in range(min(laps, 6)):
-        places = ((starts[:, None] + offsets[None, :] + lap * revolution) / step_s).astype(int)
-        inside = (places >= 0) & (places < gain.shape[1])
-        values = gain[rows[None, :], np.clip(places, 0, gain.shape[1] - 1)]
-        total += np.where(inside, values, 0.0).sum(axis=1)
-        count += inside.sum(axis=1)
+def _starts(padded: FloatArray, margin: int, turns: FloatArray, rows: Sequence[int], revolution: float) -> list[Line]:
+    """The best starts for one time of revolution. padded: gain with margin columns of nothing on either side."""
+    length, near = padded.shape[1] - 2 * margin, round(ALIKE_S / COARSE_S)
+    first = -round(0.9 * revolution / COARSE_S)
+    offsets = np.round(turns * revolution / COARSE_S).astype(int)
+    # One lap from every start at once: each strike adds its pitch's gain, moved by where it stands in the turn.
+    lap = round(revolution / COARSE_S)
+    count = length - first
+    one = np.zeros(count)
+    for row, offset in zip(rows, offsets, strict=True):
+        begin = margin + first + int(offset)
+        piece = padded[row, begin : begin + count]
+        one[: len(piece)] += piece
+    starts = np.arange(first, first + count)
+    order = np.sort(offsets)
+    inside = np.searchsorted(order, length - starts) - np.searchsorted(order, -starts)
+    total, strikes = one.copy(), inside.astype(float)
+    for moved in range(lap, count, lap):
+        total[: count - moved] += one[moved:]
+        strikes[: count - moved] += inside[moved:]
     # A start early enough to need a whole lap before it is the same as a later one; the sum favours using all sound.
-    score = total / np.sqrt(np.maximum(count, 0.3 * len(rows))) / np.sqrt(len(rows))
-    best = np.argsort(-score)[:3]
-    return [Line(float(starts[k]), revolution, float(score[k])) for k in best]
+    score = total / np.sqrt(np.maximum(strikes, 0.3 * len(rows))) / np.sqrt(len(rows))
+    last = int(min(length - 0.3 * lap, 0.9 * length)) - first
+    score = score[: max(1, last)]
+    found = []
+    for _ in range(STARTS):
+        k = int(np.argmax(score))
+        found.append(Line(float(starts[k] * COARSE_S), revolution, float(score[k])))
+        score[max(0, k - near) : k + near + 1] = -np.inf
+    return found
 
 
 def _alike(a: Line, b: Line) -> bool:
     ends = abs(a.start_s + a.revolution_s - b.start_s - b.revolution_s)
-    return abs(a.start_s - b.start_s) < 0.6 and ends < 0.6
+    return abs(a.start_s - b.start_s) < ALIKE_S and ends < ALIKE_S
 
 
 def expected_along(line: Line, strikes: Sequence[tuple[float, int]], tones: Tones, margin_s: float) -> list[Expected]:

@@ -17,7 +17,7 @@ from disc.listen.audio import FloatArray
 from disc.listen.turn_tones import Tones
 
 APART_S = 0.045  # two beginnings of one pitch nearer than this are one
-LEAST_SHARE, LEAST_OVER_NOISE = 0.02, 5.0
+LEAST_SHARE, LEAST_OVER_NOISE = 0.02, 2.5
 EDGE_S = 0.12  # a tone comes up within the longest window
 
 
@@ -86,6 +86,7 @@ LAGS_S = ((-0.06, 0.055), (0.055, 0.12), (0.12, 0.25), (0.25, 0.5), (0.5, 0.9))
 # Shares are pooled over pairs of pitches with the same interval where a pair was never heard alone.
 INTERVAL_CENTS = 35.0
 UNKNOWN_SHARE = 0.01
+NOISE_PEAK = 3.0
 MOST_CROWD = 2.5
 
 
@@ -112,7 +113,9 @@ def shares_of(tones: Tones, struck: Sequence[tuple[float, int]], loud: FloatArra
             for p in range(count):
                 if p not in busy and not (p == q and lag == 0):
                     middle, reach = t + 0.5 * (low + high), 0.5 * (high - low)
-                    seen[lag][p][q].append(peak_near(tones, p, middle, reach) / own)
+                    peak = peak_near(tones, p, middle, reach)
+                    # Noise has its peaks too, about thrice its usual strength: they are no share of a strike.
+                    seen[lag][p][q].append(np.sqrt(max(0.0, peak**2 - (NOISE_PEAK * tones.noise[p]) ** 2)) / own)
     return _plausible(np.array([_pooled(part, tones.hz, lag) for lag, part in enumerate(seen)]), tones.hz)
 
 

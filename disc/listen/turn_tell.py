@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from disc.listen.bands import Whole
-from disc.listen.turn_match import Heard, Matched
+from disc.listen.turn_heard import Heard, Matched
 from disc.listen.turn_sounds import Beginning
 from disc.listen.turn_tones import Tones
 from disc.listen.turn_voices import Trait, strand

@@ -7,7 +7,7 @@ nothing; a second strike of a ringing tooth leaves its full strength.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +18,7 @@ from disc.listen.bands import FALL_60_DB, Whole, band, hz_of_pitch
 
 # Teeth nearer than this cannot be told apart by ear or by spectrum within a note's length.
 SAME_PITCH_SEMITONES = 0.25
+SHARED_SEMITONES = 0.5  # nearer, the ringing of one is taken for a strike of the other
 SHORTEST_WINDOW_S, LONGEST_WINDOW_S = 0.030, 0.130
 STEP_S = 0.004
 USUAL_T60_S = 2.0
@@ -56,6 +57,16 @@ class Tones:
             if tooth in teeth:
                 return k
         raise KeyError(tooth)
+
+
+def without_dead(pitches: dict[int, float], dead: Collection[int]) -> dict[int, float]:
+    """The pitches by tooth less those of dead teeth that share a live tooth's."""
+    live = [pitch for tooth, pitch in pitches.items() if tooth not in dead]
+    return {
+        tooth: pitch
+        for tooth, pitch in pitches.items()
+        if tooth not in dead or all(abs(pitch - other) >= SHARED_SEMITONES for other in live)
+    }
 
 
 def groups_of(pitches: dict[int, float]) -> tuple[tuple[int, ...], ...]:
@@ -188,11 +199,13 @@ def _at(values: npt.NDArray[np.complex128], places: npt.NDArray[np.floating]) ->
 
 WIDEST_SHIFT_CENTS = 1450.0  # just over an octave: 96 against 48 kHz, and 44.1 against 22.05
 SHIFT_STEP_CENTS = 3.0
+NO_SHIFT_CENTS = 60.0  # tuning or warmth
 LINE_CENTS = 9.0
 
 
 def overall_shifts(whole: Whole, pitches: Sequence[float], most: int = 3) -> list[tuple[float, float]]:
-    """The likeliest shifts of all pitches together as (cents, score), best first, from the lines of the spectrum."""
+    """The likeliest shifts of all pitches together as (cents, score), best first, from the lines of the spectrum; the
+    best near none is always among them."""
     axis = np.arange(36.0, 116.0, SHIFT_STEP_CENTS / 100.0)
     hz = 440.0 * 2.0 ** ((axis - 69.0) / 12.0)
     step = whole.rate / whole.size
@@ -216,4 +229,7 @@ def overall_shifts(whole: Whole, pitches: Sequence[float], most: int = 3) -> lis
             found.append((float(shifts[k]), float(scores[k])))
         if len(found) == most:
             break
+    none = np.abs(shifts) < NO_SHIFT_CENTS
+    if all(abs(s) >= NO_SHIFT_CENTS for s, _ in found):
+        found.append((float(shifts[none][np.argmax(scores[none])]), float(scores[none].max())))
     return found

@@ -46,7 +46,7 @@ class Strand:
 
     def trait(self, time_s: float, end_s: float) -> Trait | None:
         """How what begins at time_s goes on until end_s; None where that cannot be told."""
-        first = int((time_s + self.blur_s + 0.01) * self.rate) + 1
+        first = max(0, int((time_s + self.blur_s + 0.01) * self.rate) + 1)
         last = min(int((min(end_s, time_s + LONGEST_S) - self.blur_s) * self.rate), len(self.envelope))
         if (last - first) / self.rate < SHORTEST_S or last - first < 6:
             return None

@@ -1,6 +1,6 @@
 """Listening against its bars: combs plucked in turn and recorded turns, sets of twelve or twenty-four recordings each.
 
-Run: python tests/bench/listen.py [--sets development second held-out third fourth unseen] [--no-baselines]
+Run: python tests/bench/listen.py [--sets development second held-out third fourth fifth sixth unseen] [--no-baselines]
 Needs fluidsynth and the Debian packages fluid-soundfont-gm, timgm6mb-soundfont and (for the last set)
 musescore-general-soundfont-small. Times are processor seconds. All sets but the last were looked at while the program
 was made; change nothing after a look at the last without drawing another. A tooth's pitch is that of its settled decay.
@@ -11,6 +11,7 @@ plucks are found under that number within 0.1 s. The baselines are librosa's ons
 from __future__ import annotations
 
 import argparse
+import multiprocessing
 import tempfile
 import time
 from collections import defaultdict
@@ -28,7 +29,8 @@ from disc.listen.turn import read_turn
 
 SETS = {
     "development": listen_set.DEVELOPMENT, "second": listen_set.SECOND, "held-out": listen_set.HELD_OUT,
-    "third": listen_draws.THIRD, "fourth": listen_draws.FOURTH, "unseen": listen_draws.UNSEEN,
+    "third": listen_draws.THIRD, "fourth": listen_draws.FOURTH, "fifth": listen_draws.FIFTH,
+    "sixth": listen_draws.SIXTH, "unseen": listen_draws.UNSEEN,
 }  # fmt: skip
 PLUCK_S = 0.1
 # (line, bar, whether more is better)
@@ -58,8 +60,8 @@ BARS = {
 }
 
 
-def score_plucked(path: Path, truth: listen_set.Plucked, got: dict) -> None:
-    """Add one plucked recording's figures."""
+def score_plucked(path: Path, truth: listen_set.Plucked, got: dict) -> str:
+    """Add one plucked recording's figures; what there is to say of it."""
     started = time.process_time()
     comb = read_plucked(path, len(truth.teeth), truth.plucks)
     got["time"].append((time.process_time() - started) / read_recording(path).length_s * 60)
@@ -76,19 +78,21 @@ def score_plucked(path: Path, truth: listen_set.Plucked, got: dict) -> None:
                 got["ring"].append(abs(mine.t60_s / true["t60_s"] - 1) * 100)
     wrong = [(t["tooth"], t["condition"], str(m.condition)) for m, t in zip(comb.teeth, truth.teeth, strict=True)
              if t["condition"] != m.condition]  # fmt: skip
-    print(f"  {truth.name}: {right} of {len(truth.teeth)} teeth right; conditions wrong: {wrong}", flush=True)
+    return f"{truth.name}: {right} of {len(truth.teeth)} teeth right; conditions wrong: {wrong}"
 
 
-def score_turn(path: Path, truth: listen_set.Turn, got: dict) -> None:
-    """Add one recorded turn's figures."""
+def score_turn(path: Path, truth: listen_set.Turn, got: dict) -> str:
+    """Add one recorded turn's figures; what there is to say of it."""
     started = time.process_time()
     recording = read_recording(path)
     try:
         turn = read_turn(recording, truth.comb, truth.strikes)
     except BadInput as error:
-        print(f"  {truth.name}: {error}")
         got["f1"].append(0.0)
-        return
+        got["notes"].append((0, 0, len(truth.onsets)))
+        got["silent"].append((0, 0, len(truth.silent)))
+        got["extra"].append((0, 0, len(truth.extra)))
+        return f"{truth.name}: {error}"
     got["time"].append((time.process_time() - started) / recording.length_s * 60)
     onsets = [(s.time_s, s.pitch) for s in turn.sounds]
     f1, pairs = note_f1(truth.onsets, onsets)
@@ -106,10 +110,11 @@ def score_turn(path: Path, truth: listen_set.Turn, got: dict) -> None:
     got["slow"].append(float(np.sqrt(np.mean(np.convolve(off, window, "valid") ** 2)) * 100))
     if truth.whirr:
         got["full"].append(float(np.sqrt(np.mean(off**2)) * 100))
-    print(
-        f"  {truth.name}: F1 {f1:.3f}, silent {got['silent'][-1]}, extra {got['extra'][-1]} (hit, said, true), "
-        f"revolution {got['revolution'][-1]:.3f} %, slow {got['slow'][-1]:.3f} %, whirr {turn.whirr_hz}", flush=True,
-    )  # fmt: skip
+    return (
+        f"{truth.name}: F1 {f1:.3f}, silent {got['silent'][-1]}, extra {got['extra'][-1]} (hit, said, true), "
+        f"revolution {got['revolution'][-1]:.3f} %, slow {got['slow'][-1]:.3f} %, whirr {turn.whirr_hz}, "
+        f"undecided {len(turn.undecided)}, weak {turn.weak} {turn.weak_teeth}"
+    )
 
 
 def note_f1(truth: list, found: list) -> tuple[float, list]:
@@ -172,26 +177,39 @@ def table(got: dict) -> dict[str, float]:
     return dict(zip(BARS, map(float, values), strict=True))
 
 
+def measured(job: tuple) -> tuple[dict, str]:
+    """(figures, words) of one recording. job: its maker, the maker's arguments, and the baselines to run beside."""
+    make, arguments, methods = job
+    got: dict = defaultdict(list)
+    with tempfile.TemporaryDirectory() as folder:
+        truth = make(**arguments)
+        path = listen_set.write(truth, Path(folder))
+        is_turn = isinstance(truth, listen_set.Turn)
+        words = (score_turn if is_turn else score_plucked)(path, truth, got)
+        for method in methods:
+            share = baseline(path, truth, method)
+            got[f"{'turn' if is_turn else 'plucked'}, {method}"].append(share)
+            words += f", {method} {share:.2f}"
+    return got, words
+
+
 def main() -> None:
     """Make each set, score it, and print the tables."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--sets", nargs="+", choices=list(SETS), default=list(SETS))
     parser.add_argument("--no-baselines", action="store_true")
     parser.add_argument("--no-pyin", action="store_true", help="piptrack alone beside ours: pYIN is slow")
+    parser.add_argument("--workers", type=int, default=1)
     chosen = parser.parse_args()
+    methods = () if chosen.no_baselines else ("piptrack",) if chosen.no_pyin else ("piptrack", "pyin")
     for name in chosen.sets:
         print(f"{name}:", flush=True)
         got: dict = defaultdict(list)
-        with tempfile.TemporaryDirectory() as folder:
-            for make, arguments in SETS[name]:
-                truth = make(**arguments)
-                path = listen_set.write(truth, Path(folder))
-                score = score_turn if isinstance(truth, listen_set.Turn) else score_plucked
-                score(path, truth, got)
-                if not chosen.no_baselines:
-                    kind = "turn" if score is score_turn else "plucked"
-                    for method in ("piptrack",) if chosen.no_pyin else ("piptrack", "pyin"):
-                        got[f"{kind}, {method}"].append(baseline(path, truth, method))
+        with multiprocessing.Pool(chosen.workers, maxtasksperchild=4) as pool:
+            for figures, words in pool.imap(measured, [(*spec, methods) for spec in SETS[name]]):
+                print(f"  {words}", flush=True)
+                for key, values in figures.items():
+                    got[key] += values
         print(f"\n  {'':40s} {'measured':>9s} {'bar':>7s}")
         for line, value in table(got).items():
             bar, more = BARS[line]

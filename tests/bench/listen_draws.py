@@ -1,4 +1,4 @@
-"""Sets of recordings drawn from a seed: six combs plucked in turn and six turns, each with surroundings of its own.
+"""Sets of recordings drawn from a seed: combs plucked in turn and recorded turns, each with surroundings of its own.
 
 A set is named once and never changed. Which of them were looked at while the program was made, listen.py says.
 """
@@ -32,6 +32,23 @@ def draw(letter: str, seed: int, fonts: Sequence[str]) -> list[Spec]:
     return specs
 
 
+# Every instrument the fonts give that is struck or plucked, one each: music box, kalimba, celesta, glockenspiel,
+# vibraphone, harp, dulcimer, marimba, xylophone, nylon guitar; and two of bars.
+WIDE = (10, 108, 8, 9, 11, 46, 15, 12, 13, 24)
+
+
+def draw_wide(letter: str, seed: int, fonts: Sequence[str]) -> list[Spec]:
+    """Twelve combs and twelve turns, each of another instrument; four of each twelve in noise of 15 dB."""
+    rng = np.random.default_rng(seed)
+    specs: list[Spec] = []
+    for make, kind in ((plucked, _plucked), (turn, _turn)):
+        voices = rng.permutation([*(f"{rng.choice(fonts)}-{p}" for p in WIDE), "bar", "bar"])
+        for k, voice in enumerate(voices):
+            number = k + 1 + (12 if kind is _turn else 0)
+            specs.append((make, kind(rng, f"{letter}{number}", seed * 100 + number, str(voice), k % 3 == 0)))
+    return specs
+
+
 def _plucked(rng: np.random.Generator, name: str, seed: int, voice: str, noisy: bool) -> dict:
     return {
         "name": f"{name}-{voice}", "seed": seed, "voice_name": voice, "teeth": int(rng.integers(16, 38)),
@@ -62,4 +79,6 @@ def _turn(rng: np.random.Generator, name: str, seed: int, voice: str, noisy: boo
 
 THIRD = draw("a", 31, ("fluid", "tim")) + draw("b", 32, ("fluid", "tim"))
 FOURTH = draw("c", 41, ("fluid", "tim")) + draw("d", 42, ("fluid", "tim"))
-UNSEEN = draw("x", 97, ("muse",)) + draw("y", 98, ("muse", "fluid", "tim"))
+FIFTH = draw("x", 97, ("muse",)) + draw("y", 98, ("muse", "fluid", "tim"))
+SIXTH = draw_wide("e", 61, ("fluid", "tim", "muse"))
+UNSEEN = draw_wide("m", 271, ("fluid", "tim", "muse"))

@@ -1,49 +1,86 @@
-"""A recorded turn laid over the pins: against recordings made here from known motions."""
+"""A recorded turn laid over the pins, from what listening stored of it."""
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
-from disc.desk.heard import HeardSounds, start_of_turn, turns_at
-from disc.records import Strike
+from disc.comb.strikes import strikes_from_pins
+from disc.desk.heard import page_heard
+from disc.job import open_for_writing
 
-PLACES = np.sort(np.random.default_rng(3).uniform(0.02, 0.98, 60))
-TEETH = np.random.default_rng(4).integers(1, 13, 60)
-STRIKES = tuple(Strike(360.0 * place, 40.0 * place, int(tooth)) for place, tooth in zip(PLACES, TEETH, strict=True))
+REVOLUTION_S, BEGUN = 47.0, 0.3  # seconds of the recorded turn, and which part of it had passed when it began
 
 
-def recorded(begun, revolution_s, wobble=0.0):
-    """Seconds and teeth of one recorded turn that begins at the share `begun` of the turn; rows of the speed beside."""
-    grid = np.linspace(0.0, revolution_s, 801)
-    ratio = 1.0 + wobble * np.sin(2 * np.pi * grid / revolution_s)
-    turns = np.concatenate([[0.0], np.cumsum(0.5 * (ratio[1:] + ratio[:-1]) * np.diff(grid))]) / revolution_s
-    at = np.interp((PLACES - begun) % 1.0, turns, grid)
-    return at, np.column_stack([grid, ratio])
+@pytest.fixture
+def listened(job):
+    """The sample with the result of a recorded turn: (folder, strikes)."""
+    return job, _store(job)
 
 
-@given(st.floats(0.0, 0.999), st.floats(20.0, 90.0), st.floats(-0.05, 0.05))
-@settings(max_examples=40)
-def test_the_place_at_which_a_recording_begins_is_found(begun, revolution_s, wobble):
-    at, speed = recorded(begun, revolution_s, wobble)
-    sounds = HeardSounds(at, tuple((int(tooth),) for tooth in TEETH))
-    shift = start_of_turn(sounds, turns_at(speed, revolution_s), STRIKES)
-    assert shift is not None
-    assert abs((shift - begun + 0.5) % 1.0 - 0.5) < 0.002
+def _store(folder, change=lambda content: content):
+    with open_for_writing(folder) as opened:
+        strikes = strikes_from_pins(opened.pins(), opened.comb(), opened.plate, as_it_stands=True)
+        at = [((s.turn_deg / 360.0 - BEGUN) % 1.0) * REVOLUTION_S for s in strikes]
+        rows = sorted(zip(at, strikes, strict=True), key=lambda row: row[0])
+        times = np.linspace(0.0, REVOLUTION_S, 50)
+        content = {
+            "schema": 1,
+            "turn": {
+                "onsets": [[t, 70.0, s.tooth] for t, s in rows] + [[20.0, 70.0, None]],
+                "revolution_s": REVOLUTION_S,
+            },
+            "course": [[t, BEGUN + t / REVOLUTION_S] for t in times],
+            "onset_pins": [s.pin_id for _, s in rows] + [None],
+            "findings": [],
+        }
+        with opened.step("listen") as stage:
+            stage.write_text("out/listen.json", json.dumps(change(content)))
+            opened.content.results["listen"] = {"file": "turn.wav"}
+    return strikes
 
 
-def test_speed_adds_up_to_turns():
-    """At the mean speed all along, a revolution's seconds are one turn; twice as fast, two."""
-    times = np.linspace(0.0, 50.0, 11)
-    assert turns_at(np.column_stack([times, np.ones(11)]), 50.0)[-1] == pytest.approx([50.0, 1.0])
-    assert turns_at(np.column_stack([times, np.full(11, 2.0)]), 50.0)[-1] == pytest.approx([50.0, 2.0])
+def _heard(folder, strikes):
+    with open_for_writing(folder) as opened:
+        return page_heard(opened, strikes), opened.plate
 
 
-def test_a_recording_of_something_else_is_not_laid_over_the_disc():
-    random = np.random.default_rng(7)
-    sounds = HeardSounds(np.sort(random.uniform(0, 40, 60)), tuple((int(n),) for n in random.integers(1, 13, 60)))
-    _, speed = recorded(0.0, 40.0)
-    assert start_of_turn(sounds, turns_at(speed, 40.0), STRIKES) is None
-    assert start_of_turn(HeardSounds(np.array([1.0]), ((99,),)), turns_at(speed, 40.0), STRIKES) is None
+def test_each_sound_stands_at_its_pin_and_its_place(listened):
+    folder, strikes = listened
+    heard, plate = _heard(folder, strikes)
+    assert heard["why"] == "" and heard["revolution_s"] == REVOLUTION_S
+    by_pin = {s.pin_id: s for s in strikes}
+    found = [row for row in heard["sounds"] if row[3] is not None]
+    assert len(found) == len(strikes)
+    for _, second, tooth, pin in found:
+        assert tooth == by_pin[pin].tooth
+        assert second == pytest.approx(by_pin[pin].turn_deg / 360.0 * plate.revolution_s, abs=0.01)
+    assert heard["path"][0] == pytest.approx([0.0, BEGUN])
+    assert [row for row in heard["sounds"] if row[3] is None] == [
+        [20.0, pytest.approx((BEGUN + 20.0 / REVOLUTION_S) * plate.revolution_s, abs=0.01), None, None]
+    ]
+
+
+def test_a_pin_taken_away_loses_its_sound_only(listened):
+    folder, strikes = listened
+    heard, _ = _heard(folder, strikes[1:])
+    assert {row[3] for row in heard["sounds"]} == {None, *(s.pin_id for s in strikes[1:])}
+
+
+def test_other_pins_are_not_laid_under_the_recording(listened):
+    folder, strikes = listened
+    heard, _ = _heard(folder, strikes[: len(strikes) // 3])
+    assert "does not lie on the pins" in heard["why"] and heard["sounds"] == []
+
+
+def test_what_an_earlier_version_stored_is_to_be_compared_again(job):
+    strikes = _store(job, lambda content: {k: v for k, v in content.items() if k != "course"})
+    assert "Compare the recording again" in _heard(job, strikes)[0]["why"]
+
+
+@pytest.mark.parametrize("course", [[], [[0.0]], "x", [[0.0, None], [1.0, 1.0]]])
+def test_a_damaged_course_is_said(job, course):
+    strikes = _store(job, lambda content: content | {"course": course})
+    assert "damaged" in _heard(job, strikes)[0]["why"]
