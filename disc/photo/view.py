@@ -51,11 +51,20 @@ class View:
         return float(np.degrees(np.arctan2(np.hypot(x, y), z)))
 
     @property
+    def foreshortened_deg(self) -> float:
+        """Between the disc's axis and the line from its centre to the eye, by how the face is drawn narrower."""
+        size = np.linalg.svd(self._jacobian(), compute_uv=False)
+        return float(np.degrees(np.arccos(min(size[1] / size[0], 1.0))))
+
+    @property
     def px_per_mm(self) -> float:
         """Pixels of one millimetre at the disc's centre: the square root of the area's scale."""
+        return float(np.sqrt(abs(np.linalg.det(self._jacobian()))))
+
+    def _jacobian(self) -> FloatArray:
+        """Pixels a millimetre at the disc's centre, (2, 2)."""
         u, v = self.to_photo_px(np.array([0.0, 0.01, 0.0]), np.array([0.0, 0.0, 0.01]))
-        a = np.array([[u[1] - u[0], u[2] - u[0]], [v[1] - v[0], v[2] - v[0]]]) / 0.01
-        return float(np.sqrt(abs(np.linalg.det(a))))
+        return np.array([[u[1] - u[0], u[2] - u[0]], [v[1] - v[0], v[2] - v[0]]]) / 0.01
 
     def to_photo_px(self, x_mm: Any, y_mm: Any, height_mm: Any = 0.0) -> tuple[FloatArray, FloatArray]:
         """Disc axes (mm) and height above this face to photo pixels (u, v); arrays or numbers."""

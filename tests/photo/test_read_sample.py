@@ -160,6 +160,24 @@ def test_a_bad_photo_is_said_to_be_bad(plate, upper_photo, upper_reading):
     assert any("glare over" in r for r in judge_photo(glaring, upper_reading.view).reasons)
     grainy = changed(upper_photo, lambda x: x + np.random.default_rng(0).normal(0, 50, x.shape))
     assert any("grainy" in r and "light" in r for r in judge_photo(grainy, upper_reading.view).reasons)
+    dark = changed(upper_photo, lambda x: x * 0.12)
+    assert any("too dark" in r and "more light" in r for r in judge_photo(dark, upper_reading.view).reasons)
+
+
+def test_a_steep_view_is_said_to_be_steep(upper_photo, upper_reading):
+    """Whether or not the pins told where the lens stood."""
+    squashed = np.diag([1.0, 0.8, 1.0]) @ upper_reading.view.matrix
+    view = replace(upper_reading.view, plane_to_px=tuple(squashed.ravel()), eye_known=False)
+    assert not any("steep" in reason for reason in judge_photo(upper_photo, upper_reading.view).reasons)
+    assert any("too steep" in reason and "over the disc" in reason for reason in judge_photo(upper_photo, view).reasons)
+
+
+def test_a_face_whose_marks_are_hard_to_tell_is_said_to_be_so(plate, upper_photo):
+    mottled = np.random.default_rng(3).normal(0, 1, upper_photo.pixels.shape[:2])
+    mottled = opencv().GaussianBlur(mottled, (0, 0), 5.0)
+    mottled = np.where(mottled > 1.2 * mottled.std(), 0.25, 1.0)[..., None]
+    reading = read_face(changed(upper_photo, lambda x: x * mottled), Side.UPPER, plate)
+    assert any("hard to tell" in note or "no pins" in note or "told to" in note for note in reading.notes)
 
 
 def test_same_input_same_output(plate, upper_photo, upper_reading):
