@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -65,10 +65,14 @@ def read_both_sides(request: ReadRequest, photos: dict[Path, Photo], plate: Plat
         jobs += [(photos[path], side, request.by_hand.get(side, ReadSettings())) for path in paths]
     if request.both:
         jobs += _two_in_one(photos[request.both], request)
-    if request.scale:
-        radius = _radius_from_scale(jobs[0][0], request.scale)
+    scale = _scale_in_its_photo(request, photos, jobs)
+    if scale:
+        radius = _radius_from_scale(jobs[scale.photo][0], scale)
         jobs = [(photo, side, replace(s, radius_mm=radius)) for photo, side, s in jobs]
     readings = read_faces([(photo, side) for photo, side, _ in jobs], plate, {side: s for _, side, s in jobs})
+    if scale:
+        factor = scale.mm / scale.length_in(readings[scale.photo].view.to_disc_mm)
+        readings = [_stretched(reading, factor) for reading in readings]
     sides = []
     verdicts = {}
     for side in Side:
@@ -84,6 +88,11 @@ def read_both_sides(request: ReadRequest, photos: dict[Path, Photo], plate: Plat
         sides.append(_one_side(side, judged))
     notes = [f"{side.side.value}: {note}" for side in sides for note in side.notes]
     notes += [f"{name}: {reason}" for name, verdict in verdicts.items() for reason in verdict.reasons]
+    if scale and abs(sides[0].view.radius_mm / plate.radius_mm - 1) > SCALE_AGREES:
+        notes.append(
+            f"by the scale the disc is {2 * sides[0].view.radius_mm:.2f} mm across, the job says "
+            f"{plate.diameter_mm:g} mm: the scale was taken."
+        )
     agreement = how_faces_agree(sides[0], sides[1]) if len(sides) == 2 else None
     notes += _disagreement(agreement) if agreement else []
     return Together(tuple(sides), verdicts, tuple(notes), agreement)
@@ -219,18 +228,71 @@ def _in_whole(
     return whole, replace(reading, view=view)
 
 
-def _radius_from_scale(photo: Photo, scale: tuple[float, float, float, float, float]) -> float:
-    """The disc's radius from a known length in its plane, by the ratio to the rim's own ellipse along that length."""
-    from disc.photo.find_plate import find_plate
+SCALE_AGREES = 0.005  # a caliper and a scale bar agree to half a per cent on a disc (common practice, no source)
 
-    u1, v1, u2, v2, mm = scale
-    length = float(np.hypot(u2 - u1, v2 - v1))
-    if not (mm > 0 and length > 10):
+
+@dataclass(frozen=True, slots=True)
+class _Scale:
+    """A known length, mm, between two points (u, v) of one of the photos, by its place in the list."""
+
+    photo: int
+    u: tuple[float, float]
+    v: tuple[float, float]
+    mm: float
+
+    def length_in(self, to_mm: Callable[[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]) -> float:
+        """The length as a plane gives it."""
+        x, y = to_mm(np.array(self.u), np.array(self.v))
+        return float(np.hypot(x[1] - x[0], y[1] - y[0]))
+
+
+def _scale_in_its_photo(
+    request: ReadRequest, photos: dict[Path, Photo], jobs: Sequence[tuple[Photo, Side, ReadSettings]]
+) -> _Scale | None:
+    """The length asked for: in the first photo named, of a picture of both faces in the part where it lies."""
+    if request.scale is None:
+        return None
+    u1, v1, u2, v2, mm = request.scale
+    if not (mm > 0 and np.hypot(u2 - u1, v2 - v1) > 10):
         raise BadInput("--scale: give two points that lie well apart, u1,v1,u2,v2, and their distance in mm.")
-    ellipse = find_plate(photo).ellipse
-    way = np.arctan2(v2 - v1, u2 - u1) - ellipse.angle_rad
-    along = 1 / np.hypot(np.cos(way) / ellipse.a, np.sin(way) / ellipse.b)
-    return float(along / length * mm)
+    if request.both and not (request.upper or request.lower):
+        whole, first = photos[request.both], jobs[0][0]
+        if whole.width >= whole.height and min(u1, u2) >= first.width:
+            return _Scale(1, (u1 - first.width, u2 - first.width), (v1, v2), mm)
+        if whole.width < whole.height and min(v1, v2) >= first.height:
+            return _Scale(1, (u1, u2), (v1 - first.height, v2 - first.height), mm)
+    return _Scale(0, (u1, u2), (v1, v2), mm)
+
+
+def _radius_from_scale(photo: Photo, scale: _Scale) -> float:
+    """The disc's radius by the coarse outline, to some tenths of a per cent; the exact plane does the rest."""
+    from disc.photo.find_plate import find_plate
+    from disc.photo.plane import plane_from_ellipse
+
+    found = find_plate(photo)
+    plane = plane_from_ellipse(found.ellipse, found.centre, 1.0, (photo.width, photo.height))
+    return scale.mm / scale.length_in(lambda u, v: tuple(plane.to_mm(np.stack([u, v], 1)).T))
+
+
+def _stretched(reading: FaceReading, factor: float) -> FaceReading:
+    """The same reading with all its lengths times factor, near 1."""
+    view = reading.view
+    matrix = view.matrix / [factor, factor, 1.0]
+    x, y, z = view.eye_mm
+    view = replace(
+        view,
+        plane_to_px=tuple(float(v) for v in matrix.ravel()),
+        eye_mm=(x * factor, y * factor, z * factor),
+        radius_mm=view.radius_mm * factor,
+        tracks_mm=tuple(t * factor for t in view.tracks_mm),
+    )
+    lengths = ("r_mm", "diameter_mm", "height_mm", "lean_x_mm", "lean_y_mm", "sigma_mm")
+    pins = tuple(
+        replace(pin, **{name: value * factor for name in lengths if (value := getattr(pin, name)) is not None})
+        for pin in reading.pins
+    )
+    slot = reading.slot and replace(reading.slot, width_mm=reading.slot.width_mm * factor)
+    return replace(reading, view=view, pins=pins, slot=slot, track_scatter_mm=reading.track_scatter_mm * factor)
 
 
 # Two readings of one hole through the plate, each good to 0.05 mm or so, lie nearer than this; two holes cannot.

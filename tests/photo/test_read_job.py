@@ -119,6 +119,10 @@ def test_both_faces_in_one_picture(job_folder, tmp_path):
     assert (view.width_px, view.height_px) == (2600, 1300)
     u, _ = view.to_photo_px(0.0, 0.0)
     assert u > 1300  # the view speaks of the whole picture
+    (u1, u2), (v1, v2) = view.to_photo_px(np.array([-10.0, 10.0]), np.array([3.0, 3.0]))
+    scale = (float(u1), float(v1), float(u2), float(v2), 20.0)
+    again = read_job(create_job(tmp_path / "scaled", Plate(20.0)), ReadRequest(both=tmp_path / "both.jpg", scale=scale))
+    assert again.faces["lower"]["radius_mm"] == pytest.approx(15.0, abs=0.02)
 
 
 def test_scale_from_a_known_length(job_folder, tmp_path):
@@ -128,7 +132,11 @@ def test_scale_from_a_known_length(job_folder, tmp_path):
     reading = read_job(
         job, ReadRequest(upper=(SAMPLE / "upper.jpg",), scale=(float(u1), float(v1), float(u2), float(v2), 20.0))
     )
-    assert reading.faces["upper"]["radius_mm"] == pytest.approx(15.0, rel=0.02)
+    # A hundredth of a millimetre on the disc's edge: what the plane itself is good for.
+    assert reading.faces["upper"]["radius_mm"] == pytest.approx(15.0, abs=0.02)
+    assert any("30.0" in note and "20 mm" in note for note in reading.notes)
+    right = [pin.r_mm for pin in open_job(job_folder).pins() if pin.side is Side.UPPER]
+    assert sorted(pin.r_mm for pin in reading.pins) == pytest.approx(sorted(right), abs=0.02)
 
 
 def test_one_face_read_again_leaves_the_other_as_it_was(job_folder, tmp_path):
