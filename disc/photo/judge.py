@@ -17,7 +17,7 @@ from disc.records import Condition, Pin, Side
 # about a third of a pin's thickness; common practice, no source).
 BENT_MM = 0.08
 # and by more than this many sigmas of measuring, the most F1 on rendered faces outside the development set.
-BENT_SIGMAS = 2.4
+BENT_SIGMAS = 2.8
 # Squared on, a pin hides its own length, and the network cannot well tell it from a stub or a hole: there rarity speaks
 # (each so many times rarer than the networks take it for). As the common slant grows, an upright pin shows this much of
 # itself before it is told from a stub, mm.

@@ -18,10 +18,10 @@ from disc.photo.image import Pixels, opencv
 
 FOLDER = Path(__file__).parent / "nets"
 # What the networks were trained at; not free to choose.
-SITES_PX_PER_MM = 28.0
+SITES_PX_PER_MM = 21.0
 SITES_STRIDE = 4
-CLOSER_PX_PER_MM = 56.0
-CLOSER_PX = 64
+CLOSER_PX_PER_MM = 42.0
+CLOSER_PX = 48
 FRAME_PX = 256
 
 

@@ -22,7 +22,7 @@ from disc.photo.slot import Slot, find_slot, search_slot
 from disc.photo.spots import PIN, Spots, find_spots
 from disc.photo.turned import Turned, turned_marks
 from disc.photo.view import View
-from disc.photo.weigh import network_odds, site_odds, sure_tracks
+from disc.photo.weigh import feet_by_slant, network_odds, site_odds, sure_tracks
 from disc.records import Pin, Plate, Side
 
 COARSE_RIM_MM = 0.10  # scatter of the finder's outline about the rim; its wall side bulges by as much
@@ -112,7 +112,7 @@ def _finish(look: _Look, others: Shared | None) -> FaceReading:
     joint = joint.turned(angle)
     plane, slant = joint.plane, joint.slant
     mm = seen.in_plane(plane)
-    mm = replace(mm, root=feet_put_right(joint, mm.root))
+    mm = feet_by_slant(replace(mm, root=feet_put_right(joint, mm.root)), slant)
     radii = np.hypot(mm.root[:, 0], mm.root[:, 1])
     odds = site_odds(mm, radii, radius, slant, bore)
     keep = odds > BELIEVED

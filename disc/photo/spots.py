@@ -15,9 +15,12 @@ from disc.photo.networks import CLOSER_PX, SITES_STRIDE, SiteAnswer, ask_closer,
 PIN, STUB, HOLE = 0, 1, 2
 # Lowest heat at which a place is looked at further; what is kept is decided in judge.py.
 LOWEST_HEAT = 0.20
+# The closer net is asked once more about marks between these parts of surety, and about those whose root it puts
+# farther than this from where it was asked.
+PLAIN, HOPELESS, MOVED_MM = 0.02, 0.04, 0.06
 # How much rarer (or not) the kinds are on a disc than they were among the training crops, where a sixth each were stubs
 # and holes: of a disc's sites a few per cent are (common practice, no source).
-KIND_SHARE = np.array([1.0, 0.6, 0.5])
+KIND_SHARE = np.array([1.0, 0.6, 0.3])
 # Two sites cannot be closer than a pin's thickness (0.15 mm is the thinnest wire).
 CLOSEST_MM = 0.16
 
@@ -44,6 +47,13 @@ class Spots:
         """Some of the sites, by index or mask."""
         return Spots(*(getattr(self, name)[which] for name in self.__slots__))
 
+    def replaced(self, which: Any, new: Spots) -> Spots:
+        """The same with some sites, by index, put in the places of old ones."""
+        columns = {name: getattr(self, name).copy() for name in self.__slots__}
+        for name, column in columns.items():
+            column[which] = getattr(new, name)
+        return Spots(**columns)
+
 
 def find_spots(flat: Flat) -> Spots:
     """All likely sites in view mm, the surest first: found at half scale, then looked at closer, each by itself."""
@@ -51,9 +61,22 @@ def find_spots(flat: Flat) -> Spots:
 
 
 def look_closer(flat: Flat, spots: Spots) -> Spots:
-    """The sites again by the closer network, from crops about them. flat: at its full scale."""
+    """The sites again by the closer network, from crops about them. flat: at its full scale.
+
+    Those that it leaves in doubt are looked at once more from where it put them, and the two answers taken together.
+    """
     if not len(spots):
         return spots
+    seen, moved = _close(flat, spots)
+    doubted = np.nonzero((np.abs(seen.heat - 0.5) < 0.5 - PLAIN) & (seen.heat > HOPELESS) | (moved > MOVED_MM))[0]
+    if len(doubted):
+        first = seen.pick(doubted)
+        seen = seen.replaced(doubted, _between(first, _close(flat, first)[0]))
+    return _thin_out(seen.pick(np.argsort(-seen.heat, kind="stable")))
+
+
+def _close(flat: Flat, spots: Spots) -> tuple[Spots, FloatArray]:
+    """What the closer net says of each, and how far from its crop's middle it puts the root, mm."""
     at = flat.to_flat(spots.root)
     corner = np.round(at - (CLOSER_PX - 1) / 2).astype(int)
     cv2 = opencv()
@@ -71,7 +94,12 @@ def look_closer(flat: Flat, spots: Spots) -> Spots:
     kind = kind / np.maximum(kind.sum(1), 1e-9)[:, None]
     s = flat.px_per_mm
     seen = Spots(near, flat.to_mm(root + said.tip), kind, there, said.sigma_root / s, said.sigma_tip / s, spots.coarse)
-    return _thin_out(seen.pick(np.argsort(-there, kind="stable")))
+    return seen, np.linalg.norm(said.root, axis=1) / s
+
+
+def _between(a: Spots, b: Spots) -> Spots:
+    """Of two answers about the same sites, the middle."""
+    return Spots(*((getattr(a, name) + getattr(b, name)) / 2 for name in Spots.__slots__))
 
 
 def coarse_spots(flat: Flat) -> Spots:
@@ -136,9 +164,9 @@ def _read_cells(answer: SiteAnswer, i: Any, j: Any, heat: FloatArray) -> Spots:
 
 
 def _thin_out(spots: Spots) -> Spots:
-    """Of two sites closer than a pin's thickness the surer stays."""
-    keep: list[int] = []
-    for k in range(len(spots)):
-        if all(np.hypot(*(spots.root[k] - spots.root[m])) >= CLOSEST_MM for m in keep):
-            keep.append(k)
-    return spots.pick(np.array(keep, dtype=int))
+    """Of two sites closer than a pin's thickness the surer (the earlier) stays."""
+    near = np.hypot(*(spots.root[:, None] - spots.root[None]).transpose(2, 0, 1)) < CLOSEST_MM
+    keep = np.ones(len(spots), bool)
+    for k in np.nonzero(np.tril(near, -1).any(1))[0]:
+        keep[k] = not (near[k, :k] & keep[:k]).any()
+    return spots.pick(np.nonzero(keep)[0])

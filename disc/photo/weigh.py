@@ -5,16 +5,23 @@ All are log-odds in nats and simply added. A site is never made where the networ
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from disc.frame import FloatArray
+from disc.photo.joint import APART_SCALES, spreads
 from disc.photo.settle import heaps
 from disc.photo.slant import Slant
 from disc.photo.spots import HOLE, PIN, STUB, Spots
 
-# The two networks' logits, added with these weights, part sites from other marks at about ZERO on rendered faces that
-# neither was trained on; tests/bench/read.py prints what comes of it.
-COARSE_WEIGHT, CLOSER_WEIGHT, ZERO = 1.5, 1.0, 2.0
+# Logistic regression on rendered faces that the networks were not trained on, bent pins, stubs and holes weighed down
+# to what a disc has of them: the two networks' logits, what the slant and what the tracks say (the networks have seen
+# part of both), less for what is taken for a stub or hole, and where sites part from other marks (by the most F1).
+COARSE_WEIGHT, CLOSER_WEIGHT, ZERO = 1.5, 1.1, 2.3
+SLANT_WEIGHT, TRACK_WEIGHT, NO_PIN = 0.5, 0.7, 0.5
+# Marks that are no sites are drawn short by the networks: this part of them with a tip this near their root.
+SHORT, SHORT_MM = 0.8, 0.05
 # A pin stands on its tooth's track to some 0.03 mm. Few stand between tracks; where there is room for a track of its
 # own, a tooth that sounds once a turn may have one (common practice, no source).
 ON_TRACK_MM, BETWEEN, ALONE = 0.035, 0.06, 0.20
@@ -22,7 +29,12 @@ ON_TRACK_MM, BETWEEN, ALONE = 0.035, 0.06, 0.20
 TRACK_GAP_MM = 0.34
 # A mark whose tip falls on another site's tip is that pin's shadow or mirror image.
 SAME_TIP_MM = 0.13
+# Two marks with one tip are one pin seen twice, its foot lost in its own shadow, where the foot that the common slant
+# asks for lies between theirs: so near must the tips be, and the foot to their line; the slant must show so much, mm.
+ONE_TIP_MM, IN_LINE_MM, FAINTEST_SLANT_MM, FAINTEST = 0.08, 0.05, 0.1, -4.0
 DOUBTED = 1.0  # log-odds of the networks below which a pin may be a shadow that ends at another's foot
+BENT, WRONG_WAY = 0.07, 0.01  # parts of pins that are bent, and that a network sees upside down (chosen, no source)
+SURE, MOST_UPRIGHT = 2.0, 0.95  # log-odds of the networks of pins that tell how many follow the field; at most so many
 BEND_REACH_MM = 0.55  # a bent pin's tip is at most about its own length from its root
 
 
@@ -36,9 +48,9 @@ def site_odds(spots: Spots, radii: FloatArray, radius_mm: float, slant: Slant, b
     odds = network_odds(spots)
     kind = spots.kind.argmax(1)
     left = np.linalg.norm(spots.tip - spots.root - slant.at(spots.root), axis=1)
-    odds = odds + np.where(kind == PIN, _slant_odds(left, slant), 0.0)
+    odds = odds + np.where(kind == PIN, SLANT_WEIGHT * _slant_odds(spots, left, slant), -NO_PIN)
     tracks = sure_tracks(spots, radii, odds)
-    odds = odds + track_odds(radii, tracks, radius_mm)
+    odds = odds + TRACK_WEIGHT * track_odds(radii, tracks, radius_mm)
     # Nothing is pinned on the rim's edge (a gear's teeth are 0.3 mm deep and more), in the bore or on the arbor.
     off_face = (radii > radius_mm - 0.40) | (radii < max(0.5 * bore_mm, 0.09 * radius_mm))
     odds = np.where(off_face, -20.0, odds)
@@ -50,15 +62,68 @@ def _logit(p: FloatArray) -> FloatArray:
     return np.log(q / (1 - q))
 
 
-def _slant_odds(left: FloatArray, slant: Slant) -> FloatArray:
-    """Pins follow the field but for the bent ones (a tenth), marks that are none point anywhere within reach."""
+def _slant_odds(spots: Spots, left: FloatArray, slant: Slant) -> FloatArray:
+    """Pins follow the field, as many as the sure ones here do; marks that are none are short, or point anywhere.
+
+    So where an upright pin would show nothing of its length, following the field says nothing.
+    """
     if slant.pins < 10:
         return np.zeros_like(left)
-    sigma = np.hypot(max(slant.sigma_mm, 0.012), 0.01)
-    upright = 0.9 * np.exp(-0.5 * (left / sigma) ** 2) / (2 * np.pi * sigma**2)
+    _, foot, tip = spreads(spots.sigma_root, spots.sigma_tip, slant, APART_SCALES)
+    sigma = np.maximum(np.hypot(foot, tip).mean(1), np.hypot(slant.sigma_mm, 0.01))
+    sure = (network_odds(spots) > SURE) & (spots.kind.argmax(1) == PIN)
+    follow = min((np.sum(sure & (left < 2.5 * sigma)) + 1) / (np.sum(sure) + 2), MOST_UPRIGHT)
     anywhere = 1 / (np.pi * BEND_REACH_MM**2)
-    # The networks have seen lone pins, and slants, before: half of this is news.
-    return 0.5 * np.log((upright + 0.1 * anywhere) / anywhere)
+    pin = follow * _spread(left, sigma) + (1 - follow) * anywhere
+    drawn = np.linalg.norm(spots.tip - spots.root, axis=1)
+    none = SHORT * _spread(drawn, np.hypot(SHORT_MM, sigma)) + (1 - SHORT) * anywhere
+    return np.asarray(np.log(pin / none))
+
+
+def _spread(off: FloatArray, sigma: FloatArray) -> FloatArray:
+    """Density of a normal error of both axes at distances off, per mm2."""
+    return np.asarray(np.exp(-0.5 * (off / sigma) ** 2) / (2 * np.pi * sigma**2))
+
+
+def feet_by_slant(spots: Spots, slant: Slant) -> Spots:
+    """Pins seen twice, with one tip and a foot to either side of where it must be, get that foot. spots: view mm.
+
+    And those seen the wrong way round, whose tip would be a good foot, are turned.
+    """
+    if slant.pins < 10:
+        return spots
+    spots = _turned_round(spots, slant)
+    pins = np.nonzero((spots.kind.argmax(1) == PIN) & (network_odds(spots) > FAINTEST))[0]
+    apart = np.linalg.norm(spots.tip[pins][:, None] - spots.tip[pins][None], axis=2)
+    i, j = (pins[k] for k in np.nonzero(np.triu(apart < ONE_TIP_MM, 1)))
+    weight = 1 / np.stack([spots.sigma_tip[i], spots.sigma_tip[j]])[..., None] ** 2
+    tip = (weight * np.stack([spots.tip[i], spots.tip[j]])).sum(0) / weight.sum(0)
+    foot = (tip + np.asarray(slant.shift)) / (1 + slant.gain)
+    line, there = spots.root[j] - spots.root[i], foot - spots.root[i]
+    length = np.maximum(np.hypot(*line.T), 1e-9)
+    along = np.sum(line * there, 1) / length
+    beside = np.abs(line[:, 0] * there[:, 1] - line[:, 1] * there[:, 0]) / length
+    one = (along > 0) & (along < length) & (length > ONE_TIP_MM) & (beside < IN_LINE_MM)
+    one &= np.hypot(*(tip - foot).T) > FAINTEST_SLANT_MM
+    root, top = spots.root.copy(), spots.tip.copy()
+    odds = network_odds(spots)
+    surer = np.where(odds[i] >= odds[j], i, j)[one]
+    root[surer], top[surer] = foot[one], tip[one]
+    return replace(spots, root=root, tip=top)
+
+
+def _turned_round(spots: Spots, slant: Slant) -> Spots:
+    """Tip and foot exchanged where the slant says so: of a dark pin in soft light both ends look alike."""
+    _, foot, tip = spreads(spots.sigma_root, spots.sigma_tip, slant, APART_SCALES)
+    sigma = np.maximum(np.hypot(foot, tip).mean(1), np.hypot(slant.sigma_mm, 0.01))
+    left = np.linalg.norm(spots.tip - spots.root - slant.at(spots.root), axis=1)
+    back = np.linalg.norm(spots.root - spots.tip - slant.at(spots.tip), axis=1)
+    straight = (1 - BENT) * _spread(left, sigma) + BENT / (np.pi * BEND_REACH_MM**2)
+    wrong = (spots.kind.argmax(1) == PIN) & (WRONG_WAY * _spread(back, sigma) > straight)
+    turned = replace(
+        spots, root=spots.tip, tip=spots.root, sigma_root=spots.sigma_tip, sigma_tip=spots.sigma_root
+    ).pick(wrong)
+    return spots.replaced(np.nonzero(wrong)[0], turned)
 
 
 def sure_tracks(spots: Spots, radii: FloatArray, odds: FloatArray) -> FloatArray:
@@ -84,23 +149,21 @@ def track_odds(radii: FloatArray, tracks: FloatArray, radius_mm: float) -> Float
 
 def _without_shadows(spots: Spots, odds: FloatArray, kind: FloatArray, left: FloatArray) -> FloatArray:
     """A pin's shadow, read as a bent pin, has its tip where the pin itself stands: the less upright one goes."""
-    networks = network_odds(spots)
     odds = odds.copy()
     pins = np.nonzero((kind == PIN) & (odds > -3.0))[0]
-    for i in pins:
-        for j in pins:
-            if i == j or left[j] <= left[i] + 0.03 or odds[i] < -2.0:
-                continue
-            to_tip = np.hypot(*(spots.tip[j] - spots.tip[i]))
-            to_root = np.hypot(*(spots.tip[j] - spots.root[i]))
-            if to_tip < SAME_TIP_MM or (to_root < SAME_TIP_MM and networks[j] < DOUBTED):
-                odds[j] = -20.0
-    for i in np.nonzero((kind != PIN) & (odds > -3.0))[0]:
-        # A dark end of a shadow is no stub or hole: it lies on the body of a standing pin or just at its tip.
-        for j in pins:
-            if odds[j] > odds[i] and np.hypot(*(spots.root[i] - spots.root[j])) < 0.14:
-                odds[i] = -20.0
+    doubted = network_odds(spots)[pins] < DOUBTED
+    tip = spots.tip[pins]
+    to_tip = np.linalg.norm(tip[:, None] - tip[None], axis=2) < SAME_TIP_MM
+    to_root = np.linalg.norm(spots.root[pins][:, None] - tip[None], axis=2) < SAME_TIP_MM
+    shadow = (to_tip | (to_root & doubted)) & (left[pins] > left[pins][:, None] + 0.03)  # row: pin, column: its shadow
+    for row in np.nonzero(shadow.any(1))[0]:
+        if odds[pins[row]] >= -2.0:
+            odds[pins[shadow[row]]] = -20.0
+    # A dark end of a shadow is no stub or hole: it lies on the body of a standing pin or just at its tip.
+    others = np.nonzero((kind != PIN) & (odds > -3.0))[0]
+    near = np.linalg.norm(spots.root[others][:, None] - spots.root[pins][None], axis=2) < 0.14
+    odds[others[(near & (odds[pins] > odds[others][:, None])).any(1)]] = -20.0
     return odds
 
 
-__all__ = ["HOLE", "PIN", "STUB", "network_odds", "site_odds", "sure_tracks"]
+__all__ = ["HOLE", "PIN", "STUB", "feet_by_slant", "network_odds", "site_odds", "sure_tracks"]
