@@ -46,7 +46,7 @@ def align(onset_s: FloatArray, pitch: FloatArray, reference: ReferenceTune, hint
     if not trials:
         return _nothing(onset_s, tuning)
     best = max((_fit(onset_s, whole, reference, trial, rounds) for trial in trials), key=lambda a: a.score)
-    return replace(best, transposition=round(best.transposition + tuning, 4))
+    return replace(best, transposition=round(best.transposition + tuning, 4) + 0.0)
 
 
 def split_tuning(pitch: FloatArray) -> tuple[float, IntArray]:

@@ -50,6 +50,8 @@ def find_grids(onset_s: FloatArray, most: int) -> list[Grid]:
 FIRM = 0.5
 FINEST = 4
 CLEARLY_LESS = 0.6
+PULSES_FOUND = 8  # among which unlike ones are sought
+SAME_STEP = 0.01  # steps this near, relative to each other, are one
 LIKE = 0.04  # rates this near a whole multiple of another, relative to it, are the same pulse
 
 
@@ -64,9 +66,29 @@ def divided(onset_s: FloatArray, grid: Grid) -> Grid:
     strength = {k: float(abs(np.exp(k * turn).mean())) for k in range(1, FINEST + 1)}
     seeming = {k: -np.log(max(s, 1e-9)) / k**2 for k, s in strength.items() if k == 1 or s >= FIRM}
     best = min(seeming, key=lambda k: (k > 1 and seeming[k] > CLEARLY_LESS * seeming[1], seeming[k], k))
-    step_s = grid.step_s / best
+    return in_parts(onset_s, grid, best)
+
+
+def in_parts(onset_s: FloatArray, grid: Grid, parts: int) -> Grid:
+    """The pulse in so many parts, whether strikes stand on them or not."""
+    step_s = grid.step_s / parts
     place = np.round((onset_s - grid.start_s) / step_s).astype(np.int64)
-    return Grid(place, step_s, grid.start_s, strength[best], best)
+    strength = float(abs(np.exp(2j * np.pi * (onset_s - grid.start_s) / step_s).mean()))
+    return Grid(place, step_s, grid.start_s, strength, parts)
+
+
+# Pulses by strength and the parts they are taken in where the likeliest pulses led to no tune. Of 300 severe discs
+# (seed 131) the two likeliest pulses set seven tenths of the melody on its places in 91 %, these besides in 96 %; more
+# pulses and parts, 97 %.
+FURTHER = ((0, 2), (0, 4), (2, 2))
+
+
+def further_grids(onset_s: FloatArray, tried: list[Grid]) -> list[Grid]:
+    """More pulses to try, unlike those tried."""
+    pulses = unlike(find_grids(onset_s, PULSES_FOUND), 1 + max(number for number, _ in FURTHER))
+    grids = [in_parts(onset_s, pulses[number], parts) for number, parts in FURTHER if number < len(pulses)]
+    steps = np.array([grid.step_s for grid in tried])
+    return [grid for grid in grids if not (np.abs(grid.step_s / steps - 1.0) < SAME_STEP).any()]
 
 
 def unlike(grids: list[Grid], most: int) -> list[Grid]:

@@ -16,11 +16,18 @@ from disc.library.index import Index
 from disc.library.records import TICKS_PER_QUARTER, FloatArray, IntArray
 from disc.library.vote import Candidates
 
+NEAR_PLACE = 0.34  # steps of the grid within which a printed note stands at a place
 TOGETHER = 4  # strikes at one place of the grid that are looked at, highest first
 MET_NATS = 2.0  # a note that meets its tooth; chance: about one tooth in eight
 ABSENT_NATS = -1.0
 TOOTH_NATS = 1.0  # every mapped tooth is a free choice of pitch, worth about one semitone in three
 PITCHES = 48
+# A cheap look at very many placements, before tunings are solved for. Of 175 discs (seeds 130 and 131) whose tune was
+# among 20,000 placements the look kept 98 % among the first 200, the votes alone 93 % among 400.
+LOOK_NOTES = 12  # to either side; 24 kept no more
+LOOK_MET, LOOK_ABSENT = 0.8, -0.8
+SAME_WAY, OTHER_WAY = 0.9, -1.6  # the melody and the teeth move the same way from one note met to the next, or not
+VOTES_SHARE = 0.3  # what the votes count beside the look, best against best
 WIDEST = 256
 
 
@@ -30,6 +37,52 @@ class Solved:
 
     score: FloatArray
     pitch_of_rank: IntArray
+
+
+def look(index: Index, found: Candidates, grids: list[Grid], rank: IntArray, weight: FloatArray) -> FloatArray:
+    """What the notes next to the voting group say, and the votes, shape (n,), higher is better; no tuning is solved.
+
+    weight: probability of each strike to be of the melody; the likeliest at each place of the grid is looked at.
+    """
+    score = np.zeros(found.tune.size)
+    for number, grid in enumerate(grids):
+        rows = np.flatnonzero(found.grid == number)
+        if rows.size:
+            score[rows] = _look(index, found.part(rows), grid, rank, weight)
+    return score / max(score.max(initial=0.0), 1e-9) + VOTES_SHARE * found.votes / found.votes.max(initial=1e-9)
+
+
+def _look(index: Index, found: Candidates, grid: Grid, rank: IntArray, weight: FloatArray) -> FloatArray:
+    places = int(grid.place.max()) + 1
+    tooth, strength = np.full(places + 1, -1), np.zeros(places + 1)
+    for i in np.argsort(weight, kind="stable"):
+        if grid.place[i] >= 0:
+            tooth[grid.place[i]], strength[grid.place[i]] = rank[i], weight[i]
+    first, end = index.start[found.tune][:, None], index.start[found.tune + 1][:, None]
+    steps = (1.0 / (found.quarters * TICKS_PER_QUARTER))[:, None]
+    zero = (found.start_quarter / found.quarters)[:, None]
+    score = np.zeros(found.tune.size)
+    for column in (np.arange(LOOK_NOTES), -np.arange(LOOK_NOTES)):
+        note = first + found.note[:, None] + column
+        there = (note >= first) & (note < end)
+        note = np.where(there, note, first)
+        exact = index.onset[note] * steps - zero
+        place = np.rint(exact).astype(np.int64)
+        there &= (place >= 0) & (place < places)
+        place = np.where(there & (np.abs(exact - place) < NEAR_PLACE), place, places)
+        here, strong = tooth[place], strength[place]
+        met = here >= 0
+        value = np.where(met, LOOK_MET * _claim(strong), LOOK_ABSENT)
+        alike = np.sign(np.diff(index.pitch[note].astype(np.int64), axis=1)) == np.sign(np.diff(here, axis=1))
+        way = np.where(alike, SAME_WAY, OTHER_WAY) * np.minimum(strong[:, 1:], strong[:, :-1])
+        value[:, 1:] += np.where(met[:, 1:] & met[:, :-1], way, 0.0)
+        score += np.maximum(np.cumsum(np.where(there, value, 0.0), axis=1).max(axis=1), 0.0)
+    return score
+
+
+def _claim(weight: FloatArray) -> FloatArray:
+    """What a strike counts by its probability to be of the melody, 0.35 to 1: the probability is a rule of thumb."""
+    return np.asarray(0.35 + 0.65 * weight)
 
 
 def solve_tunings(index: Index, found: Candidates, grids: list[Grid], rank: IntArray, weight: FloatArray) -> Solved:
@@ -69,11 +122,12 @@ def _teeth_at(grid: Grid, rank: IntArray, weight: FloatArray) -> tuple[IntArray,
     table = np.full((places + 1, TOGETHER), -1, dtype=np.int64)
     strength = np.zeros((places + 1, TOGETHER))
     filled = np.zeros(places + 1, dtype=np.int64)
+    claim = _claim(weight)
     for i in np.lexsort((-rank, grid.place)):
         at = grid.place[i]
         if at >= 0 and filled[at] < TOGETHER:
             table[at, filled[at]] = rank[i]
-            strength[at, filled[at]] = 0.35 + 0.65 * weight[i]
+            strength[at, filled[at]] = claim[i]
             filled[at] += 1
     return table, strength
 
@@ -87,7 +141,7 @@ def _printed(index: Index, found: Candidates, rows: IntArray, places: int) -> tu
     quarter = index.onset[note] / TICKS_PER_QUARTER
     exact = (quarter - found.start_quarter[rows][:, None]) / found.quarters[rows][:, None]
     place = np.round(exact).astype(np.int64)
-    real = (column < length[:, None]) & (place >= 0) & (place < places - 1) & (np.abs(exact - place) < 0.34)
+    real = (column < length[:, None]) & (place >= 0) & (place < places - 1) & (np.abs(exact - place) < NEAR_PLACE)
     begin = np.argmax(real, axis=1)
     width = int(min((column.size - begin).max(initial=1), WIDEST))
     take = np.minimum(begin[:, None] + np.arange(width), column.size - 1)

@@ -132,7 +132,8 @@ def _read_batch(files: list[_File]) -> tuple[list[ReferenceTune], list[BrokenFil
         try:
             read = read_file(path, name, collection, first_part)
         except (DiscError, OSError, ValueError, ArithmeticError, LookupError) as fault:
-            broken.append(BrokenFile(str(path), " ".join(str(fault).split()) or type(fault).__name__))
+            why = " ".join(str(fault).split()).removeprefix(str(path)).lstrip(": ")
+            broken.append(BrokenFile(str(path), why or type(fault).__name__))
             continue
         if read:
             tunes += read

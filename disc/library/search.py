@@ -10,21 +10,22 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
 from disc.errors import BadInput
+from disc.library import order
 from disc.library.align import align, split_tuning
 from disc.library.belief import Signs, probability
-from disc.library.grid import Grid, divided, find_grids, unlike
+from disc.library.grid import Grid, divided, find_grids, further_grids, unlike
 from disc.library.groups import BY_PITCH, BY_RANK
 from disc.library.index import Index
+from disc.library.likeness import ALIKE, likeness
 from disc.library.melody import melody_probability
-from disc.library.order import solve_tunings
 from disc.library.place import Placement
-from disc.library.rate import draw, look, rate, rate_places
+from disc.library.rate import PRESENT, draw, look, rate, rate_places
 from disc.library.records import Alignment, FloatArray, IntArray, Match, TuneKey
-from disc.library.versions import KIN, kinship
 from disc.library.vote import candidates
 
 FEWEST_STRIKES = 5  # fewer cannot tell one tune of thousands from another
@@ -34,6 +35,7 @@ FINE_STRETCHES = np.array([0.994, 0.997, 1.0, 1.003, 1.006])
 GRIDS_FOUND = 4  # strongest pulses, of which the unlike ones are followed
 COARSE_SPREAD_S = 0.03  # while tempo and start are known roughly
 LEAST_CLAIM, MOST_CLAIM = 2.0, 2.0  # nats; 0, 1 and 2.5 tried on practice discs (severe, seed 11): 0.69, 0.73, 0.73
+NATS_A_FOLD = 4.0  # strikes are not independent: four nats of score are taken for one; common practice, no source
 NORMAL_QUARTER_S = 0.5  # a quarter at 120 a minute, against which tempo ratios are given
 
 
@@ -51,12 +53,14 @@ class Effort:
 
 # Nearly all discs are known by the quick effort; where its first tune does not lead clearly, the search goes on.
 QUICK = Effort(grids=1, groups=12_000, votes=150_000, looks=5_000, rated=600, fine=40)
-THOROUGH = Effort(grids=2, groups=20_000, votes=600_000, looks=60_000, rated=2_000, fine=100)
-RANK_QUICK = Effort(grids=1, groups=8_000, votes=200_000, looks=400, rated=400, fine=40)
-RANK_THOROUGH = Effort(grids=2, groups=12_000, votes=600_000, looks=2_000, rated=2_000, fine=60)
+THOROUGH = Effort(grids=2, groups=20_000, votes=500_000, looks=25_000, rated=1_000, fine=60)
+FURTHER = Effort(grids=1, groups=12_000, votes=180_000, looks=6_000, rated=500, fine=40)  # for each further pulse
+RANK_QUICK = Effort(grids=1, groups=8_000, votes=200_000, looks=4_000, rated=200, fine=40)
+RANK_THOROUGH = Effort(grids=2, groups=12_000, votes=600_000, looks=25_000, rated=800, fine=60)
 # Nats, and the share of the score by which the best of another group must be behind. Of 200 practice discs by rank
 # (seed 107) one wrong tune passed.
 CLEAR_SCORE, CLEAR_LEAD = 60.0, 0.25
+CLEAR_NATS = 3.0  # for each strike likely of the melody; right tunes of hard discs have 3.5 to 7
 RANK_CLEAR_SCORE, RANK_CLEAR_LEAD = 20.0, 0.4
 
 
@@ -77,6 +81,19 @@ class Found:
     score: float
     place: Placement
     pitch_of_rank: IntArray | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Strikes:
+    """Strikes of known pitch, shape (n,): whole semitones; probability to be of the melody; spread about their places.
+
+    The spread is one for all pulses tried: on a finer grid strikes seem more exact, and scores would not compare.
+    """
+
+    onset_s: FloatArray
+    pitch: IntArray
+    likely: FloatArray
+    sigma_s: float
 
 
 def make_query(onset_s: FloatArray, pitch: FloatArray | None, rank: IntArray | None, name: str) -> Query:
@@ -101,8 +118,8 @@ def make_query(onset_s: FloatArray, pitch: FloatArray | None, rank: IntArray | N
         )
     if float(np.ptp(onset_s)) > 3600.0:
         raise BadInput(f"{name}: the strikes span more than an hour. Were the times written in milliseconds?")
-    order = np.lexsort((values, onset_s))
-    onset_s, values = onset_s[order], values[order]
+    by_time = np.lexsort((values, onset_s))
+    onset_s, values = onset_s[by_time], values[by_time]
     if pitch is not None:
         if values.min() < 0 or values.max() > 140:
             raise BadInput(
@@ -119,14 +136,15 @@ def find_tunes(index: Index, query: Query, top: int = 10, allowed: np.ndarray | 
     if not found:
         return []
     belief = probability(signs_of(index, query, found))
-    matches = []
+    matches: list[Match] = []
     for place, one in enumerate(found[:top]):
         reference = index.reference(one.tune)
         onset_s, pitch = _as_pitches(query, one)
         alignment = align(onset_s, pitch, reference, one.place)
-        # Only one tune can be the right one: what the first does not claim, the others share by their scores.
-        chance = belief if place == 0 else (1.0 - belief) * _share(found, place)
-        matches.append(_match(index, one, alignment, query, chance))
+        chance = belief if place == 0 else _chance_of_other(found, place, belief)
+        # Versions of the first under any title are gathered; further down there is little but chance.
+        group = index.group[found[0].tune if is_version(index, found[0].tune, one.tune) else one.tune]
+        matches.append(_match(index, one, alignment, query, chance, int(group)))
     return matches
 
 
@@ -162,11 +180,26 @@ def _rank_by_pitch(index: Index, query: Query, allowed: np.ndarray | None) -> li
     _, pitch = split_tuning(query.pitch)
     likely = melody_probability(query.onset_s, query.pitch)
     found: list[Found] = []
+    grids: list[Grid] = []
     for effort in (QUICK, THOROUGH):
-        found = _rank_with(effort, index, query.onset_s, pitch, likely, allowed)
-        if found and _leads_clearly(index, found, CLEAR_SCORE, CLEAR_LEAD):
-            break
+        grids = _grids(effort, query.onset_s)
+        if not grids:
+            return []
+        strikes = _Strikes(query.onset_s, pitch, likely, spread_s(query.onset_s, grids))
+        found = _rank_with(effort, index, grids, strikes, allowed)
+        if found and _leads_clearly(index, found, max(CLEAR_SCORE, CLEAR_NATS * float(likely.sum())), CLEAR_LEAD):
+            return found
+    for grid in further_grids(query.onset_s, grids):
+        found = _merged(found, _rank_with(FURTHER, index, [grid], strikes, allowed))
     return found
+
+
+def _merged(first: list[Found], second: list[Found]) -> list[Found]:
+    """Each tune's best placement of two rankings, best first."""
+    best: dict[int, Found] = {}
+    for one in sorted((*first, *second), key=lambda found: -found.score):
+        best.setdefault(one.tune, one)
+    return list(best.values())
 
 
 def _leads_clearly(index: Index, found: list[Found], score: float, lead: float) -> bool:
@@ -182,17 +215,14 @@ def _grids(effort: Effort, onset_s: FloatArray) -> list[Grid]:
 
 
 def _rank_with(
-    effort: Effort, index: Index, onset_s: FloatArray, pitch: IntArray, likely: FloatArray, allowed: np.ndarray | None
+    effort: Effort, index: Index, grids: list[Grid], strikes: _Strikes, allowed: np.ndarray | None
 ) -> list[Found]:
-    grids = _grids(effort, onset_s)
-    if not grids:
-        return []
+    onset_s, pitch, likely, sigma = strikes.onset_s, strikes.pitch, strikes.likely, strikes.sigma_s
     trials = candidates(
         BY_PITCH, index.by_pitch, grids, pitch, np.log(likely), effort.groups, effort.votes, effort.looks, allowed
     )
     if trials.tune.size == 0:
         return []
-    sigma = spread_s(onset_s, grids)
     gain = strike_gain(onset_s, pitch, sigma) + melody_claim(likely)
     coarse = draw(onset_s, pitch, gain, max(sigma, COARSE_SPREAD_S))
     trials = trials.part(_highest(look(index, trials, grids, coarse).astype(np.float64), effort.rated))
@@ -232,11 +262,12 @@ def _rank_by_order_with(
     if not grids:
         return []
     trials = candidates(
-        BY_RANK, index.by_rank, grids, rank, np.log(likely), effort.groups, effort.votes, effort.rated, allowed
+        BY_RANK, index.by_rank, grids, rank, np.log(likely), effort.groups, effort.votes, effort.looks, allowed
     )
     if trials.tune.size == 0:
         return []
-    solved = solve_tunings(index, trials, grids, rank, likely)
+    trials = trials.part(_highest(order.look(index, trials, grids, rank, likely), effort.rated))
+    solved = order.solve_tunings(index, trials, grids, rank, likely)
     best = _highest(solved.score, effort.fine)
     quarter_s, start_s = trials.part(best).seconds(grids)
     zero = np.zeros(best.size, dtype=np.int64)
@@ -255,7 +286,7 @@ def strike_gain(onset_s: FloatArray, pitch: IntArray, sigma_s: float) -> FloatAr
     """Nats that a printed note gains by falling exactly on each strike: its density against that of chance."""
     span = max(float(onset_s[-1] - onset_s[0]), 1.0)
     near = np.exp(-0.5 * ((pitch[:, None] - pitch[None]) / 2.0) ** 2).sum(1) / 5.0
-    return np.asarray(np.log(0.8 / (sigma_s * np.sqrt(2 * np.pi))) - np.log((near + 0.2) / span))
+    return np.asarray(np.log(PRESENT / (sigma_s * np.sqrt(2 * np.pi))) - np.log((near + 0.2) / span))
 
 
 def melody_claim(likely: FloatArray) -> FloatArray:
@@ -287,21 +318,30 @@ def signs_of(index: Index, query: Query, found: list[Found]) -> Signs:
     """What speaks for and against the first tune being the right one."""
     first = found[0]
     rival = next((one.score for one in found[1:] if not is_version(index, first.tune, one.tune)), 0.0)
-    teeth = np.unique(np.round(np.asarray(query.rank if query.pitch is None else query.pitch))).size
-    return Signs(first.score, rival, query.onset_s.size, query.pitch is None, teeth)
+    height = np.asarray(query.rank if query.pitch is None else query.pitch, dtype=np.float64)
+    melody = float(melody_probability(query.onset_s, height, ranks=query.pitch is None).sum())
+    return Signs(first.score, rival, melody, query.pitch is None, np.unique(np.round(height)).size)
 
 
 def is_version(index: Index, a: int, b: int) -> bool:
-    """Whether two tunes are versions of each other: of one group, or with many turns in common."""
-    if index.group[a] == index.group[b]:
-        return True
-    return kinship(*(index.pitch[index.start[t] : index.start[t + 1]].astype(np.int64) for t in (a, b))) >= KIN
+    """Whether two tunes are versions of each other: of one group, or alike by their tones on the beats."""
+    return bool(index.group[a] == index.group[b]) or _likeness(index, min(a, b), max(a, b)) >= ALIKE
 
 
-def _share(found: list[Found], place: int) -> float:
-    scores = np.array([one.score for one in found[1:]])
-    weight = np.exp((scores - scores.max()) / 4.0)
-    return float(weight[place - 1] / weight.sum())
+@lru_cache(maxsize=512)
+def _likeness(index: Index, a: int, b: int) -> float:
+    """A search asks after the same pairs several times."""
+    return likeness(index.reference(a), index.reference(b))
+
+
+def _chance_of_other(found: list[Found], place: int, belief: float) -> float:
+    """Only one tune can be the right one: what the first does not claim the others share by their scores.
+
+    None is likelier than the first, for the right tune may be in no library at all.
+    """
+    scores = np.array([one.score for one in found])
+    weight = np.exp((scores - scores[0]) / NATS_A_FOLD)
+    return float(min((1.0 - belief) * weight[place] / weight[1:].sum(), belief * weight[place]))
 
 
 def _as_pitches(query: Query, one: Found) -> tuple[FloatArray, FloatArray]:
@@ -313,14 +353,14 @@ def _as_pitches(query: Query, one: Found) -> tuple[FloatArray, FloatArray]:
     return query.onset_s, np.where(tuned < 0, -60.0, tuned)
 
 
-def _match(index: Index, one: Found, alignment: Alignment, query: Query, chance: float) -> Match:
+def _match(index: Index, one: Found, alignment: Alignment, query: Query, chance: float, group: int) -> Match:
     ranks_only = query.pitch is None
     return Match(
         index.key(one.tune), index.title(one.tune), index.collection(one.tune), round(one.score, 2),
         round(chance, 4), None if ranks_only else alignment.transposition,
         round(alignment.quarter_s / NORMAL_QUARTER_S, 4), alignment.from_bar, alignment.to_bar,
         len(alignment.agree), alignment.absent, tuple(p.strike for p in alignment.displaced), alignment.extra,
-        group=int(index.group[one.tune]), alignment=alignment,
+        group=group, alignment=alignment,
     )  # fmt: skip
 
 

@@ -52,28 +52,3 @@ def plain_title(title: str) -> str:
     bare = re.sub(r"\(.*?\)|\bs\. ?\d+|--.*$|,\s*the\b", " ", bare)
     bare = ARTICLES.sub(" ", bare)
     return " ".join(re.findall(r"[a-z0-9]+", bare))
-
-
-# Share of five-note turns that versions have in common. 3,000 pairs taken by chance: median 0.03, 99 % up to 0.24.
-KIN = 0.25
-TURN = 4  # intervals
-
-
-def kinship(a: IntArray, b: IntArray) -> float:
-    """Share of the shorter melody's turns of five notes, by interval, that the other has too; 0 to 1.
-
-    a, b: pitches in order. Transposition and note values do not matter.
-    """
-    turns = [_turns(a), _turns(b)]
-    least = min(turns[0].size, turns[1].size)
-    return float(np.intersect1d(turns[0], turns[1], assume_unique=True).size / least) if least else 0.0
-
-
-def _turns(pitch: IntArray) -> IntArray:
-    steps = np.clip(np.diff(pitch), -24, 24) + 24
-    if steps.size < TURN:
-        return np.empty(0, dtype=np.int64)
-    code = np.zeros(steps.size - TURN + 1, dtype=np.int64)
-    for place in range(TURN):
-        code = code * 49 + steps[place : place + code.size]
-    return np.unique(code)

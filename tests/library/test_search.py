@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
+
 import numpy as np
 import pytest
 from bench.practice import LEVELS, practice_disc
 
 from disc.errors import BadInput
-from disc.library.grid import find_grids
-from disc.library.order import solve_tunings
+from disc.library.grid import divided, find_grids, further_grids, unlike
+from disc.library.order import look, solve_tunings
+from disc.library.rate import ABSENT_NATS, CELL_S, draw
 from disc.library.records import TuneKey
 from disc.library.search import allowed_tunes, find_tunes, make_query, rank_tunes, with_versions
 from disc.library.versions import plain_title
@@ -87,6 +90,40 @@ def test_versions_stand_under_their_best(small):
     assert plain_title("The Ranting Highlandman.") == plain_title("RANTING HIGHLANDMAN")
 
 
+def test_no_other_match_is_likelier_than_the_first(small):
+    tune, disc = next(discs(small, "hard", 1, 5))
+    query = make_query(disc.onset_s, disc.pitch.astype(float), None, "d")
+    for allowed in (None, allowed_tunes(small, None, [small.key(tune)])):
+        chances = [match.probability for match in find_tunes(small, query, 10, allowed)]
+        assert len(chances) > 1 and max(chances) == chances[0] and sum(chances) <= 1.0
+
+
+def test_where_nothing_sounds_an_absent_note_says_nothing():
+    onset = np.concatenate([np.arange(0, 8, 0.4), np.arange(10, 18, 0.4)])  # silent from 7.6 to 10 s
+    pitch = np.full(onset.size, 72)
+    picture = draw(onset, pitch, np.ones(onset.size), 0.02)
+    lost = picture.gain[65]  # a pitch that no tooth has
+    at = ((np.array([4.0, 8.8, 14.0]) - picture.first_s) / CELL_S).astype(int)
+    assert lost[at].tolist() == pytest.approx([ABSENT_NATS, 0.0, ABSENT_NATS])
+
+
+def test_slow_notes_are_no_silence():
+    onset = np.arange(0, 40, 1.5)
+    picture = draw(onset, np.full(onset.size, 72), np.ones(onset.size), 0.02)
+    assert (picture.gain[65] == np.float32(ABSENT_NATS)).all()
+
+
+def test_further_pulses_are_unlike_those_tried():
+    rng = np.random.default_rng(2)
+    onset = 1.0 + np.sort(rng.choice(np.arange(90), 50, replace=False)) * 0.25 + rng.normal(0, 0.015, 50)
+    tried = [divided(onset, grid) for grid in unlike(find_grids(onset, 4), 2)]
+    more = further_grids(onset, tried)
+    assert more
+    for grid in more:
+        assert all(abs(grid.step_s / other.step_s - 1) > 0.01 for other in tried)
+        np.testing.assert_array_equal(grid.place, np.round((onset - grid.start_s) / grid.step_s))
+
+
 def test_grid_of_a_steady_pulse():
     rng = np.random.default_rng(1)
     place = np.sort(rng.choice(np.arange(120), 60, replace=False))
@@ -104,7 +141,14 @@ def test_the_comb_is_solved_for_with_the_tune(small):
     start = reference.onset_quarter[disc.melody[first]] - grids[0].place[first] * quarters
     one = np.ones(1, dtype=np.int64)
     trial = Candidates(one * tune, one * 0, one * 0, one * quarters, np.array([start]), one, one * 0)
-    solved = solve_tunings(small, trial, grids, disc.rank, np.where(disc.melody >= 0, 1.0, 0.1))
+    weight = np.where(disc.melody >= 0, 1.0, 0.1)
+    late = Candidates(*(np.tile(getattr(trial, field.name), 2) for field in fields(Candidates)))
+    late.start_quarter[1] += 5 * quarters  # the same notes five steps off: the look must tell
+    near = int(disc.melody[first])
+    late.note[:] = near
+    right, wrong = look(small, late, grids, disc.rank, weight)
+    assert right > 1.5 * wrong
+    solved = solve_tunings(small, trial, grids, disc.rank, weight)
     mapped = solved.pitch_of_rank[0][disc.rank]
     known = (disc.melody >= 0) & (mapped >= 0)
     right = mapped[known] == reference.pitch[disc.melody[known]]
