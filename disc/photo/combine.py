@@ -173,8 +173,9 @@ def _merge(group: Sequence[Pin], photos: int) -> Pin:
     lean_x, lean_y = (
         float(np.dot(weight, [getattr(p, name) or 0.0 for p in group])) for name in ("lean_x_mm", "lean_y_mm")
     )
-    # Errors of two photos of one face are not quite independent (light, slot): a little less is gained than by chance.
-    sigma = float(np.sqrt(1 / np.sum([1 / (p.sigma_mm or 0.05) ** 2 for p in group])) * 1.15)
+    # Photos of one face err alike in part (how feet, slot and rim look): half of the variance is not averaged away.
+    own = 1 / np.sum([1 / (p.sigma_mm or 0.05) ** 2 for p in group])
+    sigma = float(np.sqrt((own + own * len(group)) / 2))
     lead = max(group, key=lambda p: p.confidence or 0)
     return replace(
         lead,

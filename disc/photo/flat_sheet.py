@@ -13,13 +13,13 @@ import numpy as np
 
 from disc.frame import FloatArray, to_xy_mm
 from disc.photo.image import Photo, opencv
-from disc.photo.overlay import COLOURS
+from disc.photo.overlay import COLOURS, DOUBT_COLOUR, DOUBTFUL
 from disc.photo.view import View
 from disc.records import Condition, Pin
 
 PX_PER_MM, MARGIN_MM = 32.0, 1.2
 TITLE_PX, GROUND = 56, (250, 250, 250)
-RING_MM = 0.32
+RING_MM, LETTERS = 0.32, 0.45
 
 
 def draw_flat_sheet(faces: Sequence[tuple[Photo, View, Sequence[Pin]]]) -> Any:
@@ -42,6 +42,7 @@ def _face(photo: Photo, view: View, pins: Sequence[Pin]) -> Any:
     picture[far > 0.8 * MARGIN_MM] = GROUND
     for pin in pins:
         _ring(picture, pin, half)
+    _label(picture, pins, half)
     title = np.full((TITLE_PX, side, 3), GROUND, np.uint8)
     words = f"{view.side.value} face, {len(pins)} sites" + ("" if view.side.value == "upper" else " (seen through)")
     cv2.putText(title, words, (20, 38), cv2.FONT_HERSHEY_SIMPLEX, 0.9, (40, 40, 40), 2, cv2.LINE_AA)
@@ -61,15 +62,45 @@ def _ring(picture: Any, pin: Pin, half: float) -> None:
     """A ring about the site that leaves it to be seen; thin for sound pins, heavy for what needs work."""
     cv2 = opencv()
     at = _sheet_px(pin, half)
-    sound = pin.condition is Condition.SOUND
     size = round(RING_MM * PX_PER_MM)
-    cv2.circle(picture, at, size, COLOURS[pin.condition], 1 if sound else 3, cv2.LINE_AA)
-    if not sound:
-        words = pin.condition.value
-        for colour, thick in (((255, 255, 255), 4), ((30, 30, 30), 1)):
-            cv2.putText(
-                picture, words, (at[0] + size, at[1] - size), cv2.FONT_HERSHEY_SIMPLEX, 0.45, colour, thick, cv2.LINE_AA
-            )
+    cv2.circle(picture, at, size, COLOURS[pin.condition], 1 if pin.condition is Condition.SOUND else 3, cv2.LINE_AA)
+    if pin.confidence is not None and pin.confidence < DOUBTFUL:
+        cv2.circle(picture, at, size + 6, DOUBT_COLOUR, 2, cv2.LINE_AA)
+
+
+def _label(picture: Any, pins: Sequence[Pin], half: float) -> None:
+    """What is wrong with each site that is not sound, beside it, where no other site or word is in the way."""
+    cv2 = opencv()
+    size = round(RING_MM * PX_PER_MM)
+    sites = np.array([_sheet_px(pin, half) for pin in pins]).reshape(-1, 2)
+    taken: list[tuple[int, int, int, int]] = []
+    for pin, at in zip(pins, sites, strict=True):
+        doubtful = pin.confidence is not None and pin.confidence < DOUBTFUL
+        if pin.condition is Condition.SOUND and not doubtful:
+            continue
+        words = pin.condition.value + ("?" if doubtful else "")
+        (wide, tall), _ = cv2.getTextSize(words, cv2.FONT_HERSHEY_SIMPLEX, LETTERS, 1)
+        gap = size + 4
+        corners = [
+            (at[0] + dx, at[1] + dy)
+            for dy in (-gap, gap + tall, tall // 2)
+            for dx in ((gap, -gap - wide) if dy == tall // 2 else (size, -size - wide))
+        ]
+        boxes = [(int(u) - 2, int(v) - tall - 2, int(u) + wide + 2, int(v) + 4) for u, v in corners]
+        u0, v0, u1, v1 = box = min(boxes, key=lambda box: _in_the_way(box, sites, taken, size))
+        taken.append(box)
+        part = picture[max(v0, 0) : v1, max(u0, 0) : u1]
+        part[:] = (0.35 * part + 0.65 * 255).astype(np.uint8)
+        cv2.putText(picture, words, (u0 + 2, v1 - 4), cv2.FONT_HERSHEY_SIMPLEX, LETTERS, (30, 30, 30), 1, cv2.LINE_AA)
+
+
+def _in_the_way(
+    box: tuple[int, int, int, int], sites: FloatArray, taken: Sequence[tuple[int, int, int, int]], size: int
+) -> int:
+    """How many sites and words a box (left, top, right, bottom) would cover."""
+    u0, v0, u1, v1 = box
+    near = (sites[:, 0] > u0 - size) & (sites[:, 0] < u1 + size) & (sites[:, 1] > v0 - size) & (sites[:, 1] < v1 + size)
+    return int(near.sum()) + sum(u0 < b[2] and b[0] < u1 and v0 < b[3] and b[1] < v1 for b in taken)
 
 
 def _sheet_px(pin: Pin, half: float) -> tuple[int, int]:

@@ -79,7 +79,10 @@ def _pin_svg(pin: Pin) -> str:
     name = f"{pin.side.value} {pin.condition.value}, r {pin.r_mm:.2f} mm, {pin.theta_deg:.1f} degrees"
     if pin.tooth is not None:
         name += f", tooth {pin.tooth}"
-    style = f'fill="{fill}" stroke="{colour}" stroke-width="0.06"'
+    # Yellow alone would be lost on the sheet; a cross cannot be hollow, so that the upper side's is the heavier one.
+    edge = "#6b6000" if pin.condition is Condition.EXTRA else colour
+    heavy = 0.11 if pin.condition is Condition.MISSING and pin.side is Side.UPPER else 0.06
+    style = f'fill="{fill}" stroke="{edge}" stroke-width="{heavy}"'
     if pin.condition is Condition.SOUND:
         shape = f'<circle cx="{x:.3f}" cy="{y:.3f}" r="{size}" {style}/>'
     elif pin.condition is Condition.BENT:

@@ -22,6 +22,7 @@ COLOURS = {
     Condition.EXTRA: (66, 228, 240),
 }
 TRACK_COLOUR = (120, 70, 20)
+DOUBT_COLOUR = (0, 0, 255)
 DOUBTFUL = 0.9  # confidence below which a site is marked for a person's eye
 
 
@@ -95,8 +96,8 @@ def _draw_pin(canvas: Any, view: View, pin: Pin, unit: float, thin: int) -> None
         cv2.drawMarker(canvas, at, colour, cv2.MARKER_STAR, round(size * 2.4), thin + 2, cv2.LINE_AA)
     label = "" if pin.tooth is None else str(pin.tooth)
     if pin.confidence is not None and pin.confidence < DOUBTFUL:
-        cv2.circle(canvas, at, round(size * 2.0), (0, 0, 255), thin + 1, cv2.LINE_AA)
-        label += "?"
+        cv2.circle(canvas, at, round(size * 2.0), DOUBT_COLOUR, thin + 1, cv2.LINE_AA)
+        _text(canvas, "?", (at[0] + round(size * 1.6), at[1] - round(size * 1.6)), unit * 0.02, DOUBT_COLOUR)
     if label:
         _text(canvas, label, (at[0] + round(size * 1.1), at[1] - round(size * 1.0)), unit * 0.012, colour)
 
