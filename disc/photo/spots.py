@@ -72,7 +72,7 @@ def look_closer(flat: Flat, spots: Spots) -> Spots:
     if len(doubted):
         first = seen.pick(doubted)
         seen = seen.replaced(doubted, _between(first, _close(flat, first)[0]))
-    return _thin_out(seen.pick(np.argsort(-seen.heat, kind="stable")))
+    return thin_out(seen.pick(np.argsort(-seen.heat, kind="stable")))
 
 
 def _close(flat: Flat, spots: Spots) -> tuple[Spots, FloatArray]:
@@ -116,7 +116,7 @@ def coarse_spots(flat: Flat) -> Spots:
         spots.sigma_tip / flat.px_per_mm,
         spots.coarse,
     )
-    return _thin_out(mm)
+    return thin_out(mm)
 
 
 def _peaks(heat: FloatArray) -> tuple[Any, Any, FloatArray]:
@@ -163,7 +163,7 @@ def _read_cells(answer: SiteAnswer, i: Any, j: Any, heat: FloatArray) -> Spots:
     )
 
 
-def _thin_out(spots: Spots) -> Spots:
+def thin_out(spots: Spots) -> Spots:
     """Of two sites closer than a pin's thickness the surer (the earlier) stays."""
     near = np.hypot(*(spots.root[:, None] - spots.root[None]).transpose(2, 0, 1)) < CLOSEST_MM
     keep = np.ones(len(spots), bool)

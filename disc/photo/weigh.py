@@ -13,7 +13,7 @@ from disc.frame import FloatArray
 from disc.photo.joint import APART_SCALES, spreads
 from disc.photo.settle import heaps
 from disc.photo.slant import Slant
-from disc.photo.spots import HOLE, PIN, STUB, Spots
+from disc.photo.spots import HOLE, PIN, STUB, Spots, thin_out
 
 # Logistic regression on rendered faces that the networks were not trained on, bent pins, stubs and holes weighed down
 # to what a disc has of them: the two networks' logits, what the slant and what the tracks say (the networks have seen
@@ -27,6 +27,9 @@ SHORT, SHORT_MM = 0.8, 0.05
 ON_TRACK_MM, BETWEEN, ALONE = 0.035, 0.06, 0.20
 # Tracks lie at least this far apart, or two teeth would meet the same pins (common practice, no source).
 TRACK_GAP_MM = 0.34
+# Log-odds of the sites that make tracks, two at least: those that others are weighed by (by the most F1, as above), and
+# those that are told.
+LIKELY, TOLD = 0.7, 3.0
 # A mark whose tip falls on another site's tip is that pin's shadow or mirror image.
 SAME_TIP_MM = 0.13
 # Two marks with one tip are one pin seen twice, its foot lost in its own shadow, where the foot that the common slant
@@ -49,7 +52,7 @@ def site_odds(spots: Spots, radii: FloatArray, radius_mm: float, slant: Slant, b
     kind = spots.kind.argmax(1)
     left = np.linalg.norm(spots.tip - spots.root - slant.at(spots.root), axis=1)
     odds = odds + np.where(kind == PIN, SLANT_WEIGHT * _slant_odds(spots, left, slant), -NO_PIN)
-    tracks = sure_tracks(spots, radii, odds)
+    tracks = sure_tracks(spots, radii, odds, LIKELY)
     odds = odds + TRACK_WEIGHT * track_odds(radii, tracks, radius_mm)
     # Nothing is pinned on the rim's edge (a gear's teeth are 0.3 mm deep and more), in the bore or on the arbor.
     off_face = (radii > radius_mm - 0.40) | (radii < max(0.5 * bore_mm, 0.09 * radius_mm))
@@ -109,7 +112,8 @@ def feet_by_slant(spots: Spots, slant: Slant) -> Spots:
     odds = network_odds(spots)
     surer = np.where(odds[i] >= odds[j], i, j)[one]
     root[surer], top[surer] = foot[one], tip[one]
-    return replace(spots, root=root, tip=top)
+    moved = replace(spots, root=root, tip=top)
+    return thin_out(moved.pick(np.argsort(-odds, kind="stable")))
 
 
 def _turned_round(spots: Spots, slant: Slant) -> Spots:
@@ -126,9 +130,9 @@ def _turned_round(spots: Spots, slant: Slant) -> Spots:
     return spots.replaced(np.nonzero(wrong)[0], turned)
 
 
-def sure_tracks(spots: Spots, radii: FloatArray, odds: FloatArray) -> FloatArray:
-    """Radii of the tracks that sure sites make."""
-    sure = odds > 3.0
+def sure_tracks(spots: Spots, radii: FloatArray, odds: FloatArray, least: float = TOLD) -> FloatArray:
+    """Radii of the tracks that sites of at least these log-odds make."""
+    sure = odds > least
     if np.sum(sure) < 10:
         return np.zeros(0)
     label, tracks = heaps(radii[sure], np.ones(int(sure.sum())), 0.05)
