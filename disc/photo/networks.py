@@ -23,6 +23,7 @@ SITES_STRIDE = 4
 CLOSER_PX_PER_MM = 42.0
 CLOSER_PX = 48
 FRAME_PX = 256
+_IDLE: dict[str, list[Any]] = {}
 
 
 @cache
@@ -36,10 +37,16 @@ def _bytes(name: str) -> Any:
 def _answer(name: str, pictures: list[Pixels]) -> FloatArray:
     """pictures: BGR, all of one size that the net takes. Returns (n, ...)."""
     cv2 = opencv()
-    # A net of its own for each call: OpenCV's nets are not safe to share between threads.
-    net = cv2.dnn.readNetFromONNX(_bytes(name))
+    # OpenCV's nets are not safe to share between threads: each call takes one that no other has, or reads a new one.
+    idle = _IDLE.setdefault(name, [])
+    try:
+        net = idle.pop()
+    except IndexError:
+        net = cv2.dnn.readNetFromONNX(_bytes(name))
     net.setInput(cv2.dnn.blobFromImages(pictures, 1 / 255.0, mean=(127.5, 127.5, 127.5), swapRB=True))
-    return np.asarray(net.forward())
+    answer = np.array(net.forward())
+    idle.append(net)
+    return answer
 
 
 def sigmoid(x: FloatArray) -> FloatArray:

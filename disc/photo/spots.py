@@ -14,10 +14,10 @@ from disc.photo.networks import CLOSER_PX, SITES_STRIDE, SiteAnswer, ask_closer,
 
 PIN, STUB, HOLE = 0, 1, 2
 # Lowest heat at which a place is looked at further; what is kept is decided in judge.py.
-LOWEST_HEAT = 0.20
+LOWEST_HEAT = 0.30
 # The closer net is asked once more about marks between these parts of surety, and about those whose root it puts
 # farther than this from where it was asked.
-PLAIN, HOPELESS, MOVED_MM = 0.02, 0.04, 0.06
+PLAIN, HOPELESS, MOVED_MM = 0.02, 0.10, 0.06
 # How much rarer (or not) the kinds are on a disc than they were among the training crops, where a sixth each were stubs
 # and holes: of a disc's sites a few per cent are (common practice, no source).
 KIND_SHARE = np.array([1.0, 0.6, 0.3])
@@ -78,14 +78,10 @@ def look_closer(flat: Flat, spots: Spots) -> Spots:
 def _close(flat: Flat, spots: Spots) -> tuple[Spots, FloatArray]:
     """What the closer net says of each, and how far from its crop's middle it puts the root, mm."""
     at = flat.to_flat(spots.root)
-    corner = np.round(at - (CLOSER_PX - 1) / 2).astype(int)
-    cv2 = opencv()
-    # Room about the picture, so that a crop at its edge is whole.
-    room = CLOSER_PX
-    wide = cv2.copyMakeBorder(flat.pixels, room, room, room, room, cv2.BORDER_REPLICATE)
-    limit = np.array(wide.shape[1::-1]) - CLOSER_PX
-    corner = np.clip(corner, -room, limit - room)
-    crops = [wide[v + room : v + room + CLOSER_PX, u + room : u + room + CLOSER_PX] for u, v in corner]
+    # All of a crop lies on the picture: within half of one from its edge nothing is pinned.
+    limit = np.array(flat.pixels.shape[1::-1]) - CLOSER_PX
+    corner = np.clip(np.round(at - (CLOSER_PX - 1) / 2).astype(int), 0, limit)
+    crops = [flat.pixels[v : v + CLOSER_PX, u : u + CLOSER_PX] for u, v in corner]
     said = ask_closer(crops)
     root = corner + (CLOSER_PX - 1) / 2 + said.root
     near = flat.to_mm(root)
