@@ -1,0 +1,110 @@
+"""What the slant makes of the networks' marks, on marks laid out by hand (all view mm)."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+import pytest
+
+from disc.photo.judge import BENT_SIGMAS, _sigmas_of_lean
+from disc.photo.networks import FRAME_PX, ask_finder
+from disc.photo.slant import Slant
+from disc.photo.spots import CLOSEST_MM, HOLE, PIN, STUB, Spots, thin_out
+from disc.photo.weigh import feet_by_slant, network_odds, site_odds
+
+# Every upright pin shows 0.2 mm of itself, to the right.
+SLANT = Slant(0.0, (-0.2, 0.0), 0.015, 40)
+UPRIGHT = np.array([0.2, 0.0])
+
+
+def spots(root, tip, kind=PIN, heat=0.99, sigma=0.02) -> Spots:
+    root, tip = np.array(root, float).reshape(-1, 2), np.array(tip, float).reshape(-1, 2)
+    n = len(root)
+    one = np.broadcast_to(np.eye(3)[kind], (n, 3)).copy()
+    full = lambda v: np.broadcast_to(np.asarray(v, float), n).copy()  # noqa: E731
+    return Spots(root, tip, one, full(heat), full(sigma), full(sigma), full(0.8))
+
+
+def test_thin_out_keeps_the_surer_and_only_counts_those_kept():
+    # A chain: the second falls to the first, so the third, near the second alone, stays.
+    step = 0.9 * CLOSEST_MM
+    chain = spots([[0, 0], [step, 0], [2 * step, 0]], np.zeros((3, 2)))
+    assert thin_out(chain).root.tolist() == [[0, 0], [2 * step, 0]]
+
+
+@pytest.mark.parametrize("heat", [(0.9, 0.6), (0.6, 0.9)])
+def test_a_pin_seen_twice_gets_the_foot_between(heat):
+    # Under a hard lamp pin and shadow lie in one line: one mark's foot is at the shadow's end, one's at the bright top.
+    tip = np.array([5.2, 1.0])
+    seen = spots([[4.8, 1.0], [5.15, 1.0]], [tip, tip], heat=heat)
+    put = feet_by_slant(seen, SLANT)
+    sure = np.argmax(network_odds(put))
+    assert put.root[sure] == pytest.approx(tip - UPRIGHT, abs=1e-9)
+    odds = site_odds(put, np.hypot(*put.root.T), 14.0, SLANT, 3.0)
+    assert np.sum(odds > 0) == 1
+
+
+def test_feet_to_one_side_of_where_the_slant_wants_them_stay():
+    # Both feet beyond it: a bent pin seen twice is no upright one.
+    tip = np.array([5.2, 1.0])
+    seen = spots([[4.5, 1.0], [4.8, 1.0]], [tip, tip], heat=(0.9, 0.8))
+    assert np.allclose(feet_by_slant(seen, SLANT).root, seen.root)
+
+
+def test_a_pin_seen_upside_down_is_turned():
+    right, wrong = [[5, 1], [5.2, 1]], [[8, 2], [8.2, 2]]
+    put = feet_by_slant(spots([right[0], wrong[1]], [right[1], wrong[0]]), SLANT)
+    assert np.allclose(put.tip - put.root, UPRIGHT)
+
+
+@pytest.mark.parametrize("lean", [(0.0, 0.25), (0.2, 0.0), (-0.2, 0.2)])
+def test_a_bent_pin_is_not_turned(lean):
+    seen = spots([[5, 1]], [np.array([5, 1]) + UPRIGHT + lean])
+    assert np.allclose(feet_by_slant(seen, SLANT).tip, seen.tip)
+
+
+def test_nothing_is_turned_where_pins_show_nothing_of_their_length():
+    flat = Slant(0.0, (0.0, 0.0), 0.015, 40)
+    seen = spots([[5, 1], [8, 2]], [[5.1, 1], [7.95, 2.02]])
+    assert np.allclose(feet_by_slant(seen, flat).tip, seen.tip)
+
+
+def test_following_the_slant_says_nothing_where_there_is_none():
+    flat = Slant(0.0, (0.0, 0.0), 0.015, 40)
+    weak = spots([[5, 1]], [[5, 1]], heat=0.5)
+    there = site_odds(weak, np.array([5.1]), 14.0, flat, 3.0)
+    shown = spots([[5, 1]], [[5.2, 1]], heat=0.5)
+    assert site_odds(shown, np.array([5.1]), 14.0, SLANT, 3.0)[0] > there[0] + 0.8
+
+
+def test_a_shadow_read_as_a_bent_pin_goes():
+    # Its tip is the pin's, its foot the shadow's end, off the line of the slant.
+    seen = spots([[5, 1], [5.0, 0.6]], [[5.2, 1], [5.2, 1]])
+    odds = site_odds(seen, np.hypot(*seen.root.T), 14.0, SLANT, 3.0)
+    assert odds[0] > 0 and odds[1] <= -20
+
+
+@pytest.mark.parametrize("kind", [STUB, HOLE])
+def test_a_dark_end_on_a_pins_body_is_no_stub_or_hole(kind):
+    pin, dark = spots([[5, 1]], [[5.2, 1]]), spots([[5.1, 1.05]], [[5.1, 1.05]], kind, heat=0.6)
+    both = Spots(*(np.concatenate([getattr(pin, k), getattr(dark, k)]) for k in Spots.__slots__))
+    odds = site_odds(both, np.hypot(*both.root.T), 14.0, SLANT, 3.0)
+    assert odds[0] > 0 and odds[1] <= -20
+
+
+def test_a_lean_across_the_slant_is_surer_than_one_along_it():
+    seen = spots([[5, 1], [8, 2]], [[5.2, 1], [8.2, 2]], sigma=0.03)
+    along, across = _sigmas_of_lean(seen, np.array([[0.1, 0.0], [0.0, 0.1]]), SLANT)
+    assert across > 1.5 * along
+    assert across > BENT_SIGMAS > along
+
+
+def test_networks_answer_alike_in_two_threads():
+    rng = np.random.default_rng(5)
+    pictures = [rng.integers(0, 255, (FRAME_PX, FRAME_PX, 3), np.uint8) for _ in range(4)]
+    alone = [ask_finder(p).face for p in pictures]
+    with ThreadPoolExecutor(2) as pool:
+        together = [h.face for h in pool.map(ask_finder, pictures)]
+    for a, b in zip(alone, together, strict=True):
+        assert np.array_equal(a, b)
