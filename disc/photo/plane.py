@@ -8,7 +8,7 @@ import numpy as np
 
 from disc.frame import FloatArray
 from disc.photo.ellipse import Ellipse, centre_boost, rotation
-from disc.photo.view import apply_homography, distort, project, unproject
+from disc.photo.view import apply_homography, half_diagonal_px, project, unproject
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,9 +33,12 @@ class Plane:
         x, y = (f(phi_rad).astype(np.float32)[:, None] * r for f in (np.cos, np.sin))
         w = h[2, 0] * x + h[2, 1] * y + h[2, 2]
         u, v = (h[0, 0] * x + h[0, 1] * y + h[0, 2]) / w, (h[1, 0] * x + h[1, 1] * y + h[1, 2]) / w
-        if self.k1:
-            u, v = distort(self.k1, self.size, u, v)
-        return u.astype(np.float32), v.astype(np.float32)
+        if self.k1:  # as in view.distort, in single precision, which is half the time
+            cu, cv, bend = (self.size[0] - 1) / 2, (self.size[1] - 1) / 2, self.k1 / half_diagonal_px(self.size) ** 2
+            du, dv = u - np.float32(cu), v - np.float32(cv)
+            grow = 1 + np.float32(bend) * (du * du + dv * dv)
+            u, v = np.float32(cu) + du * grow, np.float32(cv) + dv * grow
+        return u, v
 
     def turned(self, angle_rad: float) -> Plane:
         """The same plane with its x axis at what is now angle_rad."""

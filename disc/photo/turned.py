@@ -118,9 +118,9 @@ def _middles(profile: FloatArray, phi: FloatArray) -> tuple[FloatArray, FloatArr
         normal = np.einsum("sr,sri,srj->rij", weight, rows, rows) + 1e-3 * np.eye(4)  # never singular: sigma 30 mm
         x = np.linalg.solve(normal, np.einsum("sr,sri,sr->ri", weight, rows, value)[..., None])[..., 0]
         off = np.abs(value - np.einsum("sri,ri->sr", rows, x))
-        scale = (
-            np.array([1.48 * np.median(o[t]) if t.any() else 1.0 for o, t in zip(off.T, told.T, strict=True)]) + 1e-9
-        )
+        ranked = np.sort(np.where(told, off, np.inf), 0)
+        middle = np.take_along_axis(ranked, np.maximum(told.sum(0) - 1, 0)[None] // 2, 0)[0]
+        scale = np.where(np.isfinite(middle), 1.48 * middle, 1.0) + 1e-9
         weight = 1 / (scale * np.hypot(1, off / scale / 2)) ** 2
     return x[:, :2], np.sqrt(np.diagonal(np.linalg.inv(normal), axis1=1, axis2=2)[:, :2])
 
