@@ -29,10 +29,10 @@ class Signs:
 # Logistic weights: constant, score a strike of the melody, logarithm of the score, lead over the rival relative to
 # the score, and logarithm of the lead in nats. By all strikes instead of the melody's, of which an accompaniment has
 # many, 0.91 of mild discs were accepted where 0.95 are (seed 133).
-# Fitted by tests/bench/identify.py --fit (seed 100, 24 discs a level, each with and without its tune); it prints how
+# Fitted by tests/bench/identify.py --fit (seed 100, 60 discs a level, each with and without its tune); it prints how
 # the half not used was judged.
-BY_PITCH_WEIGHTS = (-2.68, 2.25, -5.01, 2.0, 4.28)
-BY_RANK_WEIGHTS = (-3.169, 1.6, -0.751, 0.652, 1.563)
+BY_PITCH_WEIGHTS = (2.167, 1.462, -2.863, 15.274, 0.319)
+BY_RANK_WEIGHTS = (-4.536, 7.395, -1.349, 1.409, 1.049)
 
 
 # Below this many teeth a rhythm is all there is, and any tune with that rhythm fits.
