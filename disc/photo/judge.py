@@ -10,7 +10,7 @@ from disc.frame import FloatArray, to_polar, view_to_disc_mm, wrap_deg
 from disc.photo.joint import APART_SCALES, spreads, upright_share
 from disc.photo.slant import Slant
 from disc.photo.spots import HOLE, PIN, STUB, Spots
-from disc.photo.weigh import BEND_REACH_MM, TRACK_GAP_MM
+from disc.photo.weigh import BEND_REACH_MM, TRACK_GAP_MM, UPRIGHT_MM, alike
 from disc.records import Condition, Pin, Side
 
 # Tip off its root by more than this, once the view's slant is taken out: bent (the restorers' tolerance of issue work,
@@ -25,6 +25,9 @@ LEAN_ALONG, LEAN_ACROSS, SCATTER_ACROSS, SHOWN_WELL_MM = 1.2, 0.55, 0.7, 0.08
 # (each so many times rarer than the networks take it for). As the common slant grows, an upright pin shows this much of
 # itself before it is told from a stub, mm.
 RARITY, SHOWN_MM = np.array([8.0, 8.0]), 0.05
+# Likeness to the face's own upright pins, log-odds: weight against stub and hole, and where it speaks for neither
+# (logistic regression on rendered faces that no network was trained on).
+LIKE_WEIGHT, LIKE_EVEN = 0.45, 1.3
 # A root's own sigma times this is found on rendered faces: the weights hold feet for worse than they are, which place
 # the roots best.
 OWN_SCALE = 0.68
@@ -63,6 +66,10 @@ def kinds_by_slant(spots: Spots, slant: Slant) -> Spots:
     stands = (1 - BENT_SHARE) * _density(drawn - field, sigma) + BENT_SHARE / (np.pi * BEND_REACH_MM**2)
     # The networks have seen as much of the length themselves: half of this is news.
     kind[:, STUB:] *= np.sqrt(flat / stands)[:, None]
+    like = alike(spots, slant)
+    if like.any():
+        upright = np.linalg.norm(drawn - field, axis=1) < UPRIGHT_MM
+        kind[:, STUB:] *= np.where(upright, np.exp(-LIKE_WEIGHT * (like - LIKE_EVEN)), 1.0)[:, None]
     return replace(spots, kind=kind / kind.sum(1, keepdims=True))
 
 

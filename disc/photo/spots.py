@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -18,6 +18,8 @@ LOWEST_HEAT = 0.30
 # The closer net is asked once more about marks between these parts of surety, and about those whose root it puts
 # farther than this from where it was asked.
 PLAIN, HOPELESS, MOVED_MM = 0.02, 0.10, 0.06
+# About a tip, what a pin, its shadow and its mirror image take up; and see _crops_about_tips.
+CROP_MM, FAINTEST_GREY = 0.52, 3.0
 # How much rarer (or not) the kinds are on a disc than they were among the training crops, where a sixth each were stubs
 # and holes: of a disc's sites a few per cent are (common practice, no source).
 KIND_SHARE = np.array([1.0, 0.6, 0.3])
@@ -29,7 +31,8 @@ CLOSEST_MM = 0.16
 class Spots:
     """n sites. root, tip: (n, 2) px of the photo or view mm, as said where they are made. kind: (n, 3) probabilities.
 
-    sigma_root, sigma_tip: (n,) per axis, in the network's own opinion. heat: (n,) 0-1.
+    sigma_root, sigma_tip: (n,) per axis, in the network's own opinion. heat: (n,) 0-1. crop: (n, k) the picture about
+    each tip, every row of zero mean and unit length; k is 0 where none was cut.
     """
 
     root: FloatArray
@@ -39,6 +42,7 @@ class Spots:
     sigma_root: FloatArray
     sigma_tip: FloatArray
     coarse: FloatArray
+    crop: FloatArray
 
     def __len__(self) -> int:
         return len(self.heat)
@@ -57,7 +61,24 @@ class Spots:
 
 def find_spots(flat: Flat) -> Spots:
     """All likely sites in view mm, the surest first: found at half scale, then looked at closer, each by itself."""
-    return look_closer(flat, coarse_spots(flat.halved()))
+    half = flat.halved()
+    spots = look_closer(flat, coarse_spots(half))
+    return replace(spots, crop=_crops_about_tips(half, spots))
+
+
+def _crops_about_tips(flat: Flat, spots: Spots) -> FloatArray:
+    """Round pieces of the grey picture, each with its mean taken out and of unit length (n, k)."""
+    cv2 = opencv()
+    grey = cv2.cvtColor(flat.pixels, cv2.COLOR_BGR2GRAY).astype(np.float32)
+    size = 2 * round(CROP_MM * flat.px_per_mm) + 1
+    c = np.arange(size) - size // 2
+    inside = np.hypot(*np.meshgrid(c, c)) <= size // 2
+    at = flat.to_flat(spots.tip)
+    rows = [cv2.getRectSubPix(grey, (size, size), (float(u), float(v)))[inside] for u, v in at]
+    crops = np.array(rows, float).reshape(len(spots), int(inside.sum()))
+    crops -= crops.mean(1, keepdims=True)
+    # Noise alone is no likeness: what varies by less than this many grey values stays short of unit length.
+    return np.asarray(crops / np.maximum(np.linalg.norm(crops, axis=1), FAINTEST_GREY * np.sqrt(inside.sum()))[:, None])
 
 
 def look_closer(flat: Flat, spots: Spots) -> Spots:
@@ -89,7 +110,8 @@ def _close(flat: Flat, spots: Spots) -> tuple[Spots, FloatArray]:
     kind = said.kind[:, :3] * KIND_SHARE
     kind = kind / np.maximum(kind.sum(1), 1e-9)[:, None]
     s = flat.px_per_mm
-    seen = Spots(near, flat.to_mm(root + said.tip), kind, there, said.sigma_root / s, said.sigma_tip / s, spots.coarse)
+    sigmas = said.sigma_root / s, said.sigma_tip / s
+    seen = Spots(near, flat.to_mm(root + said.tip), kind, there, *sigmas, spots.coarse, spots.crop)
     return seen, np.linalg.norm(said.root, axis=1) / s
 
 
@@ -111,6 +133,7 @@ def coarse_spots(flat: Flat) -> Spots:
         spots.sigma_root / flat.px_per_mm,
         spots.sigma_tip / flat.px_per_mm,
         spots.coarse,
+        spots.crop,
     )
     return thin_out(mm)
 
@@ -156,6 +179,7 @@ def _read_cells(answer: SiteAnswer, i: Any, j: Any, heat: FloatArray) -> Spots:
         s_root / total,
         s_tip / total,
         heat,
+        np.zeros((len(i), 0)),
     )
 
 

@@ -18,10 +18,13 @@ from disc.photo.spots import HOLE, PIN, STUB, Spots, thin_out
 # Logistic regression on rendered faces that the networks were not trained on, bent pins, stubs and holes weighed down
 # to what a disc has of them: the two networks' logits, what the slant and what the tracks say (the networks have seen
 # part of both), less for what is taken for a stub or hole, and where sites part from other marks (by the most F1).
-COARSE_WEIGHT, CLOSER_WEIGHT, ZERO = 1.5, 1.1, 2.3
+COARSE_WEIGHT, CLOSER_WEIGHT, ZERO = 1.5, 1.1, 2.0
 SLANT_WEIGHT, TRACK_WEIGHT, NO_PIN = 0.5, 0.7, 0.5
 # Marks that are no sites are drawn short by the networks: this part of them with a tip this near their root.
 SHORT, SHORT_MM = 0.8, 0.05
+# How alike a mark looks to the face's sure pins: weight, and for fewer of these nothing is said; what leans less is
+# upright here; least spread of the pins' correlation; middle and spread of other marks' on rendered faces.
+ALIKE_WEIGHT, FEWEST_ALIKE, UPRIGHT_MM, LIKE_WIDTH, OTHERS = 0.5, 8, 0.08, 0.06, (0.25, 0.22)
 # A pin stands on its tooth's track to some 0.03 mm. Few stand between tracks; where there is room for a track of its
 # own, a tooth that sounds once a turn may have one (common practice, no source).
 ON_TRACK_MM, BETWEEN, ALONE = 0.035, 0.06, 0.20
@@ -51,6 +54,7 @@ def site_odds(spots: Spots, radii: FloatArray, radius_mm: float, slant: Slant, b
     odds = network_odds(spots)
     kind = spots.kind.argmax(1)
     left = np.linalg.norm(spots.tip - spots.root - slant.at(spots.root), axis=1)
+    odds = odds + ALIKE_WEIGHT * np.where((kind == PIN) & (left < UPRIGHT_MM), alike(spots, slant), 0.0)
     odds = odds + np.where(kind == PIN, SLANT_WEIGHT * _slant_odds(spots, left, slant), -NO_PIN)
     tracks = sure_tracks(spots, radii, odds, LIKELY)
     odds = odds + TRACK_WEIGHT * track_odds(radii, tracks, radius_mm)
@@ -130,6 +134,25 @@ def _turned_round(spots: Spots, slant: Slant) -> Spots:
     return spots.replaced(np.nonzero(wrong)[0], turned)
 
 
+def alike(spots: Spots, slant: Slant) -> FloatArray:
+    """Log-odds that each mark looks as the face's own sure upright pins do, not as other marks; 0 without enough pins.
+
+    All stand in one light, and are of one wire: the picture about a tip is correlated with the others' mean.
+    """
+    left = np.linalg.norm(spots.tip - spots.root - slant.at(spots.root), axis=1)
+    sure = (spots.kind.argmax(1) == PIN) & (network_odds(spots) > SURE) & (left < UPRIGHT_MM)
+    if sure.sum() < FEWEST_ALIKE or not spots.crop.shape[1]:
+        return np.zeros(len(spots))
+    # Nobody is compared with a mean that he is part of.
+    mean = spots.crop[sure].sum(0) - np.where(sure[:, None], spots.crop, 0.0)
+    like = np.sum(spots.crop * mean, 1) / np.maximum(np.linalg.norm(mean, axis=1), 1e-9)
+    middle = np.median(like[sure])
+    width = np.hypot(1.4826 * np.median(np.abs(like[sure] - middle)), LIKE_WIDTH)
+    pin = -2.5 * np.log1p(np.minimum(like - middle, 0) ** 2 / (4 * width**2)) - np.log(width)
+    other = -2.5 * np.log1p(np.maximum(like - OTHERS[0], 0) ** 2 / (4 * OTHERS[1] ** 2)) - np.log(OTHERS[1])
+    return np.asarray(np.clip(pin - other, -4.0, 4.0))
+
+
 def sure_tracks(spots: Spots, radii: FloatArray, odds: FloatArray, least: float = TOLD) -> FloatArray:
     """Radii of the tracks that sites of at least these log-odds make."""
     sure = odds > least
@@ -170,4 +193,4 @@ def _without_shadows(spots: Spots, odds: FloatArray, kind: FloatArray, left: Flo
     return odds
 
 
-__all__ = ["HOLE", "PIN", "STUB", "feet_by_slant", "network_odds", "site_odds", "sure_tracks"]
+__all__ = ["HOLE", "PIN", "STUB", "alike", "feet_by_slant", "network_odds", "site_odds", "sure_tracks"]

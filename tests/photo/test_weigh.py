@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from disc.photo.judge import BENT_SIGMAS, _sigmas_of_lean
 from disc.photo.networks import FRAME_PX, ask_finder
 from disc.photo.slant import Slant
 from disc.photo.spots import CLOSEST_MM, HOLE, PIN, STUB, Spots, thin_out
-from disc.photo.weigh import feet_by_slant, network_odds, site_odds
+from disc.photo.weigh import alike, feet_by_slant, network_odds, site_odds
 
 # Every upright pin shows 0.2 mm of itself, to the right.
 SLANT = Slant(0.0, (-0.2, 0.0), 0.015, 40)
@@ -23,7 +24,7 @@ def spots(root, tip, kind=PIN, heat=0.99, sigma=0.02) -> Spots:
     n = len(root)
     one = np.broadcast_to(np.eye(3)[kind], (n, 3)).copy()
     full = lambda v: np.broadcast_to(np.asarray(v, float), n).copy()  # noqa: E731
-    return Spots(root, tip, one, full(heat), full(sigma), full(sigma), full(0.8))
+    return Spots(root, tip, one, full(heat), full(sigma), full(sigma), full(0.8), np.zeros((n, 0)))
 
 
 def test_thin_out_keeps_the_surer_and_only_counts_those_kept():
@@ -108,3 +109,19 @@ def test_networks_answer_alike_in_two_threads():
         together = [h.face for h in pool.map(ask_finder, pictures)]
     for a, b in zip(alone, together, strict=True):
         assert np.array_equal(a, b)
+
+
+def test_likeness_to_the_faces_own_pins_helps_a_weak_one_and_not_a_blot():
+    # Twelve sure pins with one pattern and noise; a weak mark with the same, and one with a pattern of its own.
+    rng = np.random.default_rng(8)
+    n = 14
+    root = np.stack([np.linspace(4, 12, n), np.zeros(n)], 1)
+    marks = spots(root, root + UPRIGHT, heat=[0.999] * 12 + [0.5, 0.5])
+    pattern, other = rng.normal(size=(2, 200))
+    crop = np.where(np.arange(n)[:, None] < 13, pattern, other) + 0.3 * rng.normal(size=(n, 200))
+    crop -= crop.mean(1, keepdims=True)
+    like = alike(replace(marks, crop=crop / np.linalg.norm(crop, axis=1)[:, None]), SLANT)
+    assert like[12] > 2.0 and like[13] < -2.0
+    assert np.all(alike(marks, SLANT) == 0)  # no pictures, nothing said
+    few = replace(marks, crop=crop).pick(slice(6, 14))
+    assert np.all(alike(few, SLANT) == 0)
