@@ -51,7 +51,7 @@ def _tell(heard: Listened) -> None:
     say(
         f"{len(turn.sounds)} sounds; one turn takes {turn.revolution_s:.2f} s; {turn.laps:.2f} turns are recorded.",
         f"Silent strikes: {len(turn.silent)}. Extra sounds: {len(turn.extra)}. Early or late: {len(turn.early_late)}. "
-        f"Weak each time: {len(turn.weak)}.",
+        f"Weak each time: {len(turn.weak)}." + (f" Cannot be told: {len(turn.undecided)}." if turn.undecided else ""),
     )
     if turn.whirr_hz:
         say(f"The wheelwork is heard at {', '.join(f'{hz:.0f} Hz' for hz in turn.whirr_hz)}; the speed follows it.")

@@ -24,7 +24,8 @@ def page_heard(job: Job, strikes: Sequence[Strike]) -> dict[str, Any] | None:
 
     sounds: [second of the recording, second of the turn, tooth or null, pin or null]; path: [second of the recording,
     turns since the disc stood at rest], rising; silent: pin ids; extra: [second of the recording, second of the turn,
-    tooth]; why: words, where the recording cannot be laid over the disc.
+    tooth]; places: for each finding [kind, pin or null, degrees, second of the recording at which to listen]; why:
+    words, where the recording cannot be laid over the disc.
     """
     listened = job.content.results.get("listen")
     if listened is None:
@@ -32,7 +33,8 @@ def page_heard(job: Job, strikes: Sequence[Strike]) -> dict[str, Any] | None:
     # Brings in scipy, which the page must not wait for.
     from disc.listen.store import load_course, load_listen, load_turn
 
-    nothing: dict[str, Any] = {"sounds": [], "path": [], "silent": [], "extra": [], "name": str(listened.get("file"))}
+    nothing: dict[str, Any] = {name: [] for name in ("sounds", "path", "silent", "extra", "places")}
+    nothing["name"] = str(listened.get("file"))
     try:
         turn, findings, course = load_turn(job), load_listen(job), load_course(job)
         if turn is None:
@@ -54,6 +56,7 @@ def page_heard(job: Job, strikes: Sequence[Strike]) -> dict[str, Any] | None:
         "path": course.points.tolist(),
         "sounds": sounds,
         "silent": [f.pin_id for f, _ in findings if f.kind == "silent-strike" and f.pin_id is not None],
+        "places": [[f.kind, f.pin_id, f.theta_deg, round(at, 3)] for f, at in findings],
         "extra": [
             [round(at, 3), round(_turn_s(course.points, at, job.plate), 3), f.tooth]
             for f, at in findings

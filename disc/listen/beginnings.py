@@ -27,6 +27,8 @@ SKIRT_HZ, SKIRT_RATIO = 50.0, 4.0  # within five bins of the window, 12 dB down
 FUNDAMENTAL_RANGE_DB = 15.0
 # Struck bars may have partials far louder than the fundamental; but the fundamental outlasts them.
 QUIET_FUNDAMENTAL_DB, QUIET_OVER_DB = 32.0, 28.0
+# In noise it stands less clear; then it must be louder than a tooth that sympathises (six teeth of one recording).
+LESS_QUIET_DB, LESS_CLEAR_DB = 26.0, 15.0
 PARTIAL_SEMITONES = 6.0
 
 
@@ -49,8 +51,11 @@ def quiet_fundamental(tones: list[NewTone], loud: NewTone) -> NewTone | None:
     found = None
     for tone in tones:
         below = 12.0 * np.log2(loud.frequency_hz / tone.frequency_hz)
-        outlasts = tone.t60_s > 1.5 * loud.t60_s and tone.over_db > QUIET_OVER_DB and tone.share > 0.4
-        if below > PARTIAL_SEMITONES and tone.level_db > loud.level_db - QUIET_FUNDAMENTAL_DB and outlasts:
+        outlasts = tone.t60_s > 1.5 * loud.t60_s and tone.share > 0.4
+        lack_db = loud.level_db - tone.level_db
+        clear = lack_db < QUIET_FUNDAMENTAL_DB and tone.over_db > QUIET_OVER_DB
+        clear = clear or (lack_db < LESS_QUIET_DB and tone.over_db > LESS_CLEAR_DB)
+        if below > PARTIAL_SEMITONES and clear and outlasts:
             found = tone if found is None or tone.frequency_hz < found.frequency_hz else found
     return found
 

@@ -7,16 +7,18 @@ that strikes weakly at every turn (too short, or its tooth stands too far away).
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from disc.frame import FULL_TURN_DEG, theta_for
 from disc.listen.pitch_words import pitch_words
 from disc.listen.turn import Sound, Turn
-from disc.records import Comb, Evidence, Finding, Pin, Plate, Strike
+from disc.records import Comb, Evidence, Finding, Pin, Plate, Strike, ToothCondition
 
 # Probabilities that a finding is so. Silent and extra: precision over the benchmark's second and held-out sets (54 of
 # 64, 25 of 32). Late and weak: not measured, common practice, no source.
 SILENT_PROBABILITY, EXTRA_PROBABILITY, LATE_PROBABILITY, WEAK_PROBABILITY = 0.84, 0.78, 0.7, 0.6
 HEARD_WEIGHT = 1.6  # nats: the odds of a silent strike, 0.84 against 0.16
+SAME_PLACE_DEG = 1.0  # 0.15 s of a usual turn
 Located = tuple[Finding, Sound | None, float]
 
 
@@ -24,9 +26,12 @@ def findings_of(turn: Turn, strikes: Sequence[Strike], pins: Sequence[Pin], comb
     """Findings with the sound each is about and the second of the recording at which to listen, in order of time."""
     by_id = {pin.id: pin for pin in pins}
     found: list[Located] = []
+    dead = {tooth.number for tooth in comb.teeth if tooth.condition is ToothCondition.DEAD}
     for k in turn.silent:
         at = _time_of(turn, strikes[k])
         words = f"no sound of tooth {strikes[k].tooth} where its pin passes, {at:.2f} s into the recording"
+        if strikes[k].tooth in dead:
+            words += "; the comb's table says that the tooth is dead"
         found.append((_about_pin("silent-strike", strikes[k], by_id, SILENT_PROBABILITY, words), None, at))
     for sound in turn.early_late:
         if sound.strike is None:
@@ -39,8 +44,34 @@ def findings_of(turn: Turn, strikes: Sequence[Strike], pins: Sequence[Pin], comb
         at = _time_of(turn, strikes[k])
         words = "weak each time it is heard: the pin is too short, or the tooth stands too far from it"
         found.append((_about_pin("uneven-height", strikes[k], by_id, WEAK_PROBABILITY, words), None, at))
+    for tooth in turn.weak_teeth:
+        first = min((s.strike for s in turn.sounds if s.tooth == tooth and s.strike is not None), default=None)
+        if first is not None:
+            words = f"tooth {tooth} is weak at all its pins: it stands too far from them, or is damaged itself"
+            finding = _about_pin("uneven-height", strikes[first], by_id, WEAK_PROBABILITY, words)
+            found.append((finding, None, _time_of(turn, strikes[first])))
     found += [item for sound in turn.extra if (item := _extra(turn, sound, comb, plate)) is not None]
-    return sorted(found, key=lambda item: item[2])
+    return _once_each(sorted(found, key=lambda item: item[2]))
+
+
+def _once_each(found: Sequence[Located]) -> list[Located]:
+    """What is heard at one place in several turns is one finding, which says when it is heard again."""
+    kept: list[Located] = []
+    for finding, sound, at in found:
+        same = next((k for k, (other, *_) in enumerate(kept) if _is_same(other, finding)), None)
+        if same is None:
+            kept.append((finding, sound, at))
+        else:
+            before, first, when = kept[same]
+            said = before.evidence[0]
+            again = replace(said, words=f"{said.words}; again at {at:.2f} s")
+            kept[same] = (replace(before, evidence=(again, *before.evidence[1:])), first, when)
+    return kept
+
+
+def _is_same(one: Finding, other: Finding) -> bool:
+    apart = abs((one.theta_deg - other.theta_deg + 180.0) % 360.0 - 180.0)
+    return (one.kind, one.pin_id, one.tooth) == (other.kind, other.pin_id, other.tooth) and apart < SAME_PLACE_DEG
 
 
 def _time_of(turn: Turn, strike: Strike) -> float:

@@ -16,7 +16,7 @@ from disc.errors import BadInput
 from disc.job import COMB_FILE, Job
 from disc.listen.audio import read_recording
 from disc.listen.pitch_words import pitch_words
-from disc.listen.plucked import PluckedComb, PluckedTooth, comb_from_recording
+from disc.listen.plucked import PluckedComb, PluckedTooth, comb_from_recording, is_plucked_in_turn
 from disc.listen.plucked_plot import plot_plucked
 from disc.records import Comb, ToothCondition
 from disc.tables import read_text
@@ -59,6 +59,11 @@ def comb_from_plucked(
     heard = comb_from_recording(recording, count, plucks, advance)
     if not any(tooth.pitch is not None for tooth in heard.teeth):
         raise BadInput(f"{path}: no ringing tooth is heard in this recording. Record closer to the comb, in quiet.")
+    if not is_plucked_in_turn(heard):
+        raise BadInput(
+            f"{path}: this is no comb plucked tooth by tooth: the same pitches come back far apart. Pluck each tooth "
+            f"{plucks} times, one after the other; a recorded turn goes to disc listen."
+        )
     plot = plot_plucked(recording, heard)
     if table is not None:
         heard = _renumbered(heard, table)

@@ -28,6 +28,7 @@ from disc.listen.beginnings import (
     new_tones,
     quiet_fundamental,
 )
+from disc.listen.steady_tones import without_steady
 from disc.listen.turn_tones import tones_of
 
 # Scores stand for log-odds in nats; chosen by hand on the development and second sets, not fitted.
@@ -100,12 +101,12 @@ def find_plucks(recording: Recording, teeth: int | None, plucks: int) -> list[Pl
     attacks = find_attacks(recording)
     low = for_fundamentals(recording)
     attacks = with_quiet(attacks, tones_that_appear(low))
-    heard = [new_tones(low, attack.time_s) for attack in attacks]
+    heard = without_steady(low, [new_tones(low, attack.time_s) for attack in attacks])
     candidates = judge(attacks, heard)
     # A tooth plucked again while it rings may set off no rise of the level: look for the tones already known.
     quiet = _renewed(recording, candidates)
     if quiet:
-        again = [(a, new_tones(low, a.time_s)) for a in quiet]
+        again = list(zip(quiet, without_steady(low, [new_tones(low, a.time_s) for a in quiet]), strict=True))
         both = [*zip(attacks, heard, strict=True), *((a, tones) for a, tones in again if _is_fresh(tones))]
         both.sort(key=lambda pair: pair[0].time_s)
         candidates = judge([a for a, _ in both], [tones for _, tones in both])

@@ -14,12 +14,12 @@ from disc.listen.audio import FloatArray
 # Least spreads of the signs among a recording's teeth: dB, dB, dB, natural logarithm of the ring time.
 LEAST_SPREADS = np.array([1.5, 1.5, 1.5, 0.05])
 LOWEST, HIGHEST = np.array([0.0, 0.0, 0.0, -2.0]), np.array([8.0, 8.0, 8.0, 6.0])
-# Logistic regression of "buzzing" on the four signs in spreads, with a ridge of 0.3, over 114 buzzing and 1,158 other
-# teeth of 53 combs (the benchmark's tuning half). Each tenth of the combs judged by a fit to the rest: 99 to 100 of the
-# 114 are over LIKELY, and 12 to 14 of the others.
-WEIGHTS = np.array([0.403, 0.806, 0.752, 1.0])
-OFFSET = -6.0
-LIKELY = 0.35
+# Logistic regression of "buzzing" on the four signs in spreads, with a ridge of 0.3, over 163 buzzing and 1,683 other
+# teeth of 77 combs (the benchmark's tuning half). Each tenth of the combs judged by a fit to the rest: 142 or 143 of
+# the 163 are over LIKELY, and 19 or 20 of the others.
+WEIGHTS = np.array([0.405, 0.853, 0.659, 1.152])
+OFFSET = -5.953
+LIKELY = 0.25
 
 
 def buzz_probability(excess: FloatArray) -> FloatArray:

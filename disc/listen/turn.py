@@ -76,8 +76,9 @@ class Turn:
     every strike that did not sound, lap by lap.
 
     position of the disc: motion.position(time_s). speed: rows (time in s, speed against the mean of a revolution).
-    undecided: strikes of which it cannot be told whether they sounded. weak: strikes weak each time they are heard
-    against what their tooth is like. weak_teeth: teeth weak in all their strikes, against their neighbours in pitch.
+    undecided: strikes of which it cannot be told whether they sounded; untold: every such strike, lap by lap.
+    weak: strikes weak each time they are heard against what their tooth is like. weak_teeth: teeth weak in all their
+    strikes, against their neighbours in pitch.
     clock: by how much the recording's stated sample rate had to be multiplied. unheard: strikes outside the recording.
     """
 
@@ -97,6 +98,7 @@ class Turn:
     missed: tuple[Missed, ...] = ()
     undecided: tuple[int, ...] = ()
     weak_teeth: tuple[int, ...] = ()
+    untold: tuple[Missed, ...] = ()
 
     @property
     def extra(self) -> tuple[Sound, ...]:
@@ -281,18 +283,24 @@ def _judged(
             strengths.setdefault(s.strike, []).append(s.strength)
     undecided = {index[h.expected.index] for h in matched.heard if h.is_open} - heard
     silent = [h for h in matched.heard if h.beginning is None and not h.is_open]
-    places = turn.motion.time(np.array([h.expected.turn for h in silent]))
-    missed = tuple(
-        Missed(float(t), _pitch(tones, h.expected.group), h.expected.tooth, index[h.expected.index])
-        for t, h in zip(places, silent, strict=True)
-    )
+    untold = [h for h in matched.heard if h.is_open]
     weak = [k for k, v in strengths.items() if max(v) < (WEAK_SHARE if len(v) > 1 else WEAK_ONCE_SHARE)]
     return replace(
         turn, sounds=tuple(sounds), silent=tuple(sorted(inside - heard - undecided)),
         undecided=tuple(sorted(undecided)), unheard=tuple(sorted(set(range(count)) - inside)),
-        weak=tuple(sorted(weak)), missed=missed,
+        weak=tuple(sorted(weak)), missed=_missed(silent, tones, index, turn.motion),
+        untold=_missed(untold, tones, index, turn.motion),
         weak_teeth=_weak_teeth(matched, tones),
     )  # fmt: skip
+
+
+def _missed(strikes: Sequence[Heard], tones: Tones, index: list[int], motion: Motion) -> tuple[Missed, ...]:
+    """Where the disc passes strikes that were not heard."""
+    places = motion.time(np.array([h.expected.turn for h in strikes]))
+    return tuple(
+        Missed(float(t), _pitch(tones, h.expected.group), h.expected.tooth, index[h.expected.index])
+        for t, h in zip(places, strikes, strict=True)
+    )
 
 
 def _weak_teeth(matched: Matched, tones: Tones) -> tuple[int, ...]:

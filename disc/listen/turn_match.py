@@ -88,7 +88,11 @@ def _odds(
         beside = [own[t] for t, m in faint.items() if t != tooth and _beside(expected, m, mine)]
         register = float(np.clip(np.mean(beside), -WEAK_TOOTH_ODDS, WEAK_TOOTH_ODDS)) if beside else 0.0
         if own[tooth] + register >= WEAK_TOOTH_ODDS:
-            odds[mine] = np.maximum(odds[mine], cue[mine] - SILENT_ODDS)
+            # As strong as where its attack is heard: then the lack of an attack says nothing.
+            strengths = np.array([found[k].strength for k in mine])
+            own_strength = np.median(strengths[cue[mine] > 0.0]) if np.any(cue[mine] > 0.0) else np.inf
+            says = np.where(strengths > LIKE_ITSELF * own_strength, np.maximum(cue[mine], 0.0), cue[mine])
+            odds[mine] = np.maximum(odds[mine], says - SILENT_ODDS)
         elif len(mine) >= FEWEST_CLEAR and _together_odds(tone[mine] + cue[mine]) < -DEAD_TOOTH_ODDS:
             # A dead tooth is silent at every strike: what one of them leaves open the others tell.
             odds[mine] = np.where(odds[mine] < SURE_ODDS, np.minimum(odds[mine], -SURE_ODDS), odds[mine])
@@ -125,6 +129,7 @@ LEAST_SILENT = 2
 # Odds that a tone that does not stand out can say against a strike, and what the attacks of a tooth must say together
 # for it to be taken as weak rather than dead. In nats.
 MOST_AGAINST, WEAK_TOOTH_ODDS = 8.0, 3.0
+LIKE_ITSELF = 0.6
 DEAD_TOOTH_ODDS, MOST_OF_ONE, SURE_ODDS = 1.0, 3.0, 3.0
 
 

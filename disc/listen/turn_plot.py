@@ -13,7 +13,7 @@ from disc.listen.turn import Turn
 
 WIDTH, SPEED_H, LEFT, RIGHT, TOP, GAP = 1100, 150, 60, 20, 62, 46
 ROW_H, LEAST_ROLL_H, MOST_ROLL_H = 9.0, 180.0, 420.0  # px for a semitone, as far as the picture stays on one screen
-HEARD, UNEVEN, EXTRA, SILENT = "#1f5f8b", "#d9822b", "#c0392b", "#444444"
+HEARD, UNEVEN, EXTRA, SILENT, UNTOLD = "#1f5f8b", "#d9822b", "#c0392b", "#444444", "#888888"
 LEAST_TINT = 12.0  # px; narrower ones are ends of a lap, of which little was heard
 RUSHES, DRAGS = "#f6e3c8", "#dde6ee"
 
@@ -44,7 +44,7 @@ def plot_turn(turn: Turn, paces: Sequence[Pace] = ()) -> str:
 
 
 def _rows(turn: Turn) -> tuple[float, float]:
-    pitches = [s.pitch for s in turn.sounds] + [m.pitch for m in turn.missed]
+    pitches = [s.pitch for s in turn.sounds] + [m.pitch for m in (*turn.missed, *turn.untold)]
     return (min(pitches) - 1.0, max(pitches) + 1.0) if pitches else (60.0, 72.0)
 
 
@@ -54,10 +54,11 @@ def _legend() -> str:
         (f'<rect x="0" y="-7" width="9" height="5" fill="{UNEVEN}"/>', "early or late"),
         (f'<rect x="0" y="-7" width="9" height="5" fill="{EXTRA}"/>', "extra, no pin explains it"),
         (f'<circle cx="4" cy="-4.5" r="4" fill="none" stroke="{SILENT}" stroke-width="1.4"/>', "silent, a pin passes"),
+        (f'<circle cx="4" cy="-4.5" r="4" fill="none" stroke="{UNTOLD}" stroke-dasharray="2 2"/>', "cannot be told"),
         (f'<rect x="0" y="-9" width="12" height="9" fill="{RUSHES}"/>', "bar rushes"),
         (f'<rect x="0" y="-9" width="12" height="9" fill="{DRAGS}"/>', "bar drags"),
     ]
-    places = (0, 62, 155, 310, 445, 530)
+    places = (-90, -28, 65, 220, 353, 455, 540)
     return "".join(
         f'<g transform="translate({LEFT + 250 + x},20)">{mark}<text x="16" fill="#333">{words}</text></g>'
         for x, (mark, words) in zip(places, marks, strict=True)
@@ -130,10 +131,11 @@ def _roll(turn: Turn, scale: float, top: float, roll_h: float, rows: tuple[float
         parts.append(
             f'<rect x="{LEFT + s.time_s * scale:.1f}" y="{y - 2.5:.1f}" width="8" height="5" fill="{colour}"/>'
         )
-    for m in turn.missed:
-        y = top + (high - m.pitch) * each
-        parts.append(
-            f'<circle cx="{LEFT + m.time_s * scale:.1f}" cy="{y:.1f}" r="4.5" fill="none" stroke="{SILENT}" '
-            'stroke-width="1.4"/>'
-        )
+    for missed, style in (
+        (turn.missed, f'stroke="{SILENT}" stroke-width="1.4"'),
+        (turn.untold, f'stroke="{UNTOLD}" stroke-dasharray="2 2"'),
+    ):
+        for m in missed:
+            x, y = LEFT + m.time_s * scale, top + (high - m.pitch) * each
+            parts.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4.5" fill="none" {style}/>')
     return "".join(parts)

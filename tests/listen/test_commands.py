@@ -15,7 +15,7 @@ from disc.cli import main
 from disc.frame import theta_for
 from disc.job import create_job, open_for_writing, open_job
 from disc.listen.plucked_job import heard_pitches
-from disc.listen.store import load_listen, load_listen_findings
+from disc.listen.store import load_course, load_listen, load_listen_findings, load_turn
 from disc.records import Comb, Pin, Plate, Side, Tooth
 from disc.tables import format_comb, format_pins
 
@@ -158,3 +158,45 @@ def test_bad_use(
     code, out, err = run(monkeypatch, capsys, "listen", *arguments)
     assert (code, out) == (2, "")
     assert words in err and err.count("\n") == 1 and "Traceback" not in err
+
+
+def test_the_two_recordings_exchanged_are_each_refused_in_one_line(
+    tmp_path: Path, sounds: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = a_job(tmp_path / "job", sounds)
+    before = (folder / "comb.csv").read_bytes()
+    code, out, err = run(monkeypatch, capsys, "comb", folder, "--plucked", sounds / "turn.flac")
+    assert (code, out) == (2, "") and "no comb plucked tooth by tooth" in err and err.count("\n") == 1
+    code, out, err = run(monkeypatch, capsys, "listen", folder, sounds / "comb.wav")
+    assert (code, out) == (2, "") and err.count("\n") == 1
+    assert (folder / "comb.csv").read_bytes() == before and not open_job(folder).has("out/listen.json")
+
+
+def test_what_recurs_in_two_turns_is_one_finding(
+    tmp_path: Path, sounds: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = a_job(tmp_path / "job", sounds)
+    once, rate = soundfile.read(sounds / "turn.flac")
+    turn = once[: int(20.0 * rate)]
+    soundfile.write(tmp_path / "two.wav", np.concatenate([turn, once]), rate)
+    assert run(monkeypatch, capsys, "listen", folder, tmp_path / "two.wav")[0] == 0
+    extra = [f for f in load_listen_findings(open_job(folder)) if f.kind == "extra-sound"]
+    assert len(extra) == 1 and "; again at " in extra[0].evidence[0].words
+
+
+def test_the_recordings_place_on_the_disc_is_stored(
+    tmp_path: Path, sounds: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Every onset with the pin that sounded it, and the disc at that pin's place when it did."""
+    folder = a_job(tmp_path / "job", sounds)
+    assert run(monkeypatch, capsys, "listen", folder, sounds / "turn.flac")[0] == 0
+    job = open_job(folder)
+    course, turn = load_course(job), load_turn(job)
+    assert course is not None and turn is not None and len(course.onset_pins) == len(turn["onsets"])
+    assert sum(pin is None for pin in course.onset_pins) == 1  # the extra sound
+    rows = [line.split(",") for line in (sounds / "strikes.csv").read_text().splitlines()[1:]]
+    for (at, _, tooth), pin in zip(turn["onsets"], course.onset_pins, strict=True):
+        if pin is not None:
+            place, struck = float(rows[pin - 1][0]), int(rows[pin - 1][1])
+            assert struck == tooth
+            assert np.interp(at, course.points[:, 0], course.points[:, 1]) == pytest.approx(place, abs=0.002)

@@ -9,6 +9,7 @@ from struck_bars import RATE, bar, plucked_comb, put, ticks
 from disc.listen.audio import Recording
 from disc.listen.plucked import PluckedComb, comb_from_recording
 from disc.listen.plucked_plot import plot_plucked
+from disc.listen.tooth_buzz import LIKELY, buzz_probability
 from disc.records import ToothCondition
 
 PITCHES = [70.03, 72.0, 74.05, 74.97, 77.0, 78.98, 82.0, 84.02]
@@ -82,3 +83,28 @@ def test_same_sound_same_result(recording: Recording, comb: PluckedComb) -> None
 def test_the_plot_has_a_card_for_every_tooth(recording: Recording, comb: PluckedComb) -> None:
     svg = plot_plucked(recording, comb)
     assert svg.count("<g ") == 8 and svg.count("buzzing") == 1 and svg.rstrip().endswith("</svg>")
+
+
+def test_mains_hum_that_beats_is_no_pluck() -> None:
+    """Hum stands before the first pluck and swells at the ticks; its tones lie where teeth could be."""
+    rng = np.random.default_rng(11)
+    audio, times = plucked_comb(rng, PITCHES)
+    t = np.arange(len(audio)) / RATE
+    hum = sum(np.sin(2 * np.pi * 50.0 * k * t + k) / k for k in (2, 4, 6))
+    audio = audio + 0.012 * hum * (1 + 0.4 * np.sin(2 * np.pi * 0.7 * t)) + ticks(rng, len(audio), 0.03)
+    heard = comb_from_recording(Recording(audio, RATE), len(PITCHES), 2)
+    assert [len(tooth.plucks_s) for tooth in heard.teeth] == [2] * len(PITCHES)
+    for tooth, true in zip(heard.teeth, times, strict=True):
+        assert tooth.plucks_s == pytest.approx(true, abs=0.05)
+
+
+def test_signs_of_a_buzz_are_weighed_against_the_recordings_own_teeth() -> None:
+    """The same raised harmonics say much where all teeth are alike and little where they are not."""
+    alike = np.zeros((20, 4))
+    unlike = np.random.default_rng(2).normal(0, 6.0, (20, 4)) * [0, 1, 0, 0]
+    alike[7, 1] = unlike[7, 1] = 12.0
+    assert buzz_probability(alike)[7] > LIKELY > buzz_probability(unlike)[7]
+    assert np.all(np.delete(buzz_probability(alike), 7) < 0.05)
+    short = np.zeros((20, 4))
+    short[3] = [0.0, 4.0, 4.0, 0.5]  # a little of each, and a ring cut short
+    assert buzz_probability(short)[3] > LIKELY

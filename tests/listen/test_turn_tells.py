@@ -68,7 +68,7 @@ def test_weak_in_all_its_repeats(turn: Turn) -> None:
 
 def test_picture(turn: Turn) -> None:
     svg = plot_turn(turn, paces_of(turn, tenths()))
-    assert svg.count("<circle") == 1 + 2  # the legend's and two silent strikes
+    assert svg.count("<circle") == 2 + 2  # the legend's two and two silent strikes
     assert svg.count('height="5" fill="#c0392b"') == 1 + 2
 
 

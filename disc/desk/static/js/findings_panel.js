@@ -2,6 +2,7 @@
 
 import { post, upload } from "./api.js";
 import { button, byId, chance, element } from "./dom.js";
+import { hearAt, placeOf } from "./heard.js";
 import { attempt, say } from "./say.js";
 import { desk, on, select, takeState } from "./store.js";
 import { runTask } from "./tasks.js";
@@ -16,7 +17,7 @@ function draw() {
   if (!desk.state?.job) return;
   const told = desk.state.findings;
   // The same findings are not drawn again: a list must not change under the hand that is about to press.
-  const key = JSON.stringify([told, filter, desk.state.pending, desk.state.has_comb]);
+  const key = JSON.stringify([told, filter, desk.state.pending, desk.state.has_comb, desk.state.heard?.places]);
   if (key === drawn) return undefined;
   drawn = key;
   if (told.trouble) return panel.replaceChildren(element("p", { class: "fault" }, told.trouble), checkButton("Check again"));
@@ -79,6 +80,7 @@ function card(finding) {
     element("ul", { class: "evidence" }, ...finding.evidence.map((one) => element("li", {}, evidenceWords(one)))),
     element("div", { class: "row" },
       finding.pin !== null ? button("Show", () => select([finding.pin], "only", "findings"), { "aria-label": `Show ${name}` }) : null,
+      placeOf(finding) !== null ? button("Hear", () => hearAt(placeOf(finding)), { "aria-label": `Hear ${name}`, "data-hear": String(placeOf(finding)) }) : null,
       say_("Accept", "accepted"), say_("Doubt", "doubt"), finding.verdict ? say_("Reopen", "open") : null,
       reason, say_("Reject", "rejected")),
   );

@@ -1,6 +1,7 @@
 // A recorded turn that was compared with the pins: where the disc stands while it plays, and which strike is heard.
 // The server lays the recording over the disc (heard.py); here times are only looked up.
 
+import { attempt } from "./say.js";
 import { desk } from "./store.js";
 
 export const heardTurn = () => desk.state?.heard ?? null;
@@ -36,3 +37,25 @@ export const heardStrikes = () =>
 
 export const silentPins = () => new Set(heardTurn()?.silent ?? []);
 export const extraSounds = () => heardTurn()?.extra ?? [];
+
+const BEFORE_S = 0.8; // what leads up to a place, and how long it is heard in all
+const LONG_S = 2.8;
+let piece = null;
+
+// The second of the recording at which a finding is heard; null where none is about it.
+export function placeOf({ kind, pin, theta_deg }) {
+  const found = (heardTurn()?.places ?? []).find(([what, whose, degrees]) =>
+    what === kind && (pin === null ? whose === null && Math.abs(degrees - theta_deg) < 0.05 : whose === pin));
+  return found ? found[3] : null;
+}
+
+// The recording about this second.
+export async function hearAt(second) {
+  piece?.pause();
+  const mine = new Audio("/api/heard-turn");
+  piece = mine;
+  const end = Math.max(0, second - BEFORE_S) + LONG_S;
+  mine.ontimeupdate = () => mine.currentTime >= end && mine.pause();
+  mine.currentTime = Math.max(0, second - BEFORE_S);
+  await attempt(() => mine.play());
+}
