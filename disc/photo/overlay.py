@@ -97,7 +97,7 @@ def _draw_pin(canvas: Any, view: View, pin: Pin, unit: float, thin: int) -> None
     label = "" if pin.tooth is None else str(pin.tooth)
     if pin.confidence is not None and pin.confidence < DOUBTFUL:
         cv2.circle(canvas, at, round(size * 2.0), DOUBT_COLOUR, thin + 1, cv2.LINE_AA)
-        _text(canvas, "?", (at[0] + round(size * 1.6), at[1] - round(size * 1.6)), unit * 0.02, DOUBT_COLOUR)
+        _text(canvas, "?", (at[0] - round(size * 3.0), at[1] - round(size * 1.2)), unit * 0.02, DOUBT_COLOUR)
     if label:
         _text(canvas, label, (at[0] + round(size * 1.1), at[1] - round(size * 1.0)), unit * 0.012, colour)
 

@@ -64,3 +64,12 @@ def test_a_plate_without_rings_says_next_to_nothing(grain):
     plane = off_by(0.05, 0.0)
     _, sigma = middles(turned_marks(plate(0, grain, 0), plane, RADIUS_MM), plane)
     assert sigma.min() > 0.04
+
+
+def test_a_burnt_out_plate_says_nothing_and_breaks_nothing():
+    """White but for one sector: what is there tells no middle."""
+    plane = off_by(0.0, 0.0)
+    picture = np.clip(plate(12, 6, 0).astype(int) + 140, 0, 255).astype(np.uint8)
+    picture[:, : SIDE_PX // 2 + 300] = 255
+    _, sigma = middles(turned_marks(picture, plane, RADIUS_MM), plane)
+    assert sigma.max() > 0.04
