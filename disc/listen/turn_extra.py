@@ -31,6 +31,7 @@ PARTIAL_SHARE = 1.3  # what is explained may be by so much more
 SHARED_S = 0.05  # an attack so near is another strike's
 LOUDER_S, LOUDER = 0.1, 1.15
 AFTER_S = 0.3
+FAR_S = 0.3  # 0.2 mm of lean at 5 mm from the arbor, in a turn of 50 s
 # A beginning is a habit of another tooth if more than so many of its strikes have one so much later.
 HABIT_S, HABIT_WITHIN_S, HABIT_SHARE, MOST = 0.15, 0.02, 0.5, 0.6
 
@@ -66,6 +67,25 @@ def parted(
             heard[k] = replace(heard[k], beginning=b)
             used.add(j)
     return heard, used
+
+
+def displaced(
+    heard: Sequence[Heard], extra: Sequence[tuple[Beginning, float]]
+) -> tuple[list[Heard], list[tuple[Beginning, float]]]:
+    """A strike not heard where it was to be, and an extra sound of its pitch soon before or after: a pin that leans
+    more, or less, than the pins say. The one is taken for the other."""
+    heard, left = list(heard), []
+    for b, odds in extra:
+        free = [
+            k for k, h in enumerate(heard)
+            if h.beginning is None and h.expected.group == b.group and abs(h.path_s - b.time_s) < FAR_S
+        ]  # fmt: skip
+        if free:
+            k = min(free, key=lambda k: abs(heard[k].path_s - b.time_s))
+            heard[k] = replace(heard[k], beginning=b, odds=odds)
+        else:
+            left.append((b, odds))
+    return heard, left
 
 
 def _is_anothers_habit(j: int, beginnings: Sequence[Beginning], used: set[int], heard: Sequence[Heard]) -> bool:

@@ -14,7 +14,7 @@ import numpy as np
 
 from disc.listen.audio import FloatArray
 from disc.listen.turn_attacks import Attacks
-from disc.listen.turn_extra import find_extra, parted
+from disc.listen.turn_extra import displaced, find_extra, parted
 from disc.listen.turn_heard import OPEN_ODDS, REACH_S, Heard, Matched
 from disc.listen.turn_levels import (
     FEWEST_CLEAR,
@@ -63,6 +63,7 @@ def match(
     used = {pick for k, pick in taken.items() if odds[k] > 0}
     heard, used = parted(heard, used, beginnings, levels, attacks)
     extra = find_extra(beginnings, used, heard, levels, attacks)
+    heard, extra = displaced(heard, extra)
     return Matched(tuple(_without_dead(heard)), tuple(extra), levels.usual)
 
 

@@ -26,6 +26,16 @@ COUNTS = """async () => {
   return [desk.music.now.length, desk.music.should.length];
 }"""
 STRUCK = "() => window.struck ?? 0"
+# From here on what is played is kept, and the second at which the first began.
+PLAYED = """() => {
+  window.heard = [];
+  const play = HTMLMediaElement.prototype.play;
+  HTMLMediaElement.prototype.play = function () {
+    window.began ??= this.currentTime;
+    window.heard.push(this);
+    return play.call(this);
+  };
+}"""
 
 
 def test_play_slower_as_it_should_and_pause(open_desk, job):
@@ -141,6 +151,17 @@ def test_a_recorded_turn_is_laid_over_the_pins_and_followed(open_desk, job, tmp_
     bent = {one.id for one in read if one.condition is Condition.BENT}
     assert set(heard["silent"]) - bent == {pin.id}
     assert any(tooth == extra[1] and abs(at - extra[0]) < 0.1 for at, _, tooth in heard["extra"])
+    # Each finding of the recording can be heard where it is: the silent strike where its sound should have been.
+    desk.tab("findings")
+    page.click("#check")
+    hear = page.locator(f'article[data-kind="silent-strike"][data-pin="{pin.id}"] [data-hear]')
+    hear.wait_for(timeout=LONG_MS)
+    page.evaluate(PLAYED)
+    hear.click()
+    page.wait_for_function("() => window.heard?.length && window.heard[0].currentTime > 0")
+    begins, plays = page.evaluate("() => [window.began, !window.heard[0].paused]")
+    assert plays and silent[0] - 1.5 < begins < silent[0]
+    page.wait_for_function("() => window.heard[0].paused")
     found = [row for row in heard["sounds"] if row[3] is not None]
     assert len(found) > 0.9 * len(ONSETS)
     for recorded, turn, _, number in found:

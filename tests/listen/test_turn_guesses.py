@@ -97,6 +97,16 @@ def test_what_cannot_be_told_is_not_called_silent() -> None:
     assert len(tune) not in turn.silent
 
 
+def test_a_strike_far_off_its_place_is_late_and_neither_silent_nor_extra() -> None:
+    """A pin that leans by two tenths of a millimetre more than was read."""
+    rest = {k: min(abs(u - v) for v, n in TUNE if n == tooth and v != u) for k, (u, tooth) in enumerate(TUNE)}
+    far = max(rest, key=lambda k: rest[k])
+    audio, _ = played_turn(np.random.default_rng(8), COMB, TUNE, PERIOD_S, late={far: 0.22})
+    turn = read_turn(Recording(audio, RATE), COMB, TUNE)
+    assert turn.silent == () and turn.extra == ()
+    assert [(s.strike, round(s.late_s, 2)) for s in turn.early_late] == [(far, 0.22)]
+
+
 def test_no_turn_in_the_recording_is_one_line() -> None:
     t = np.arange(20 * RATE) / RATE
     for sound in (0.2 * np.sin(2 * np.pi * 440.0 * t), 0.1 * np.random.default_rng(1).normal(size=len(t))):
