@@ -70,7 +70,7 @@ def _row(item: Item, identify: bool) -> Row:
 
 
 def _read_pair(item: Item) -> None:
-    from disc.comb.comb_job import draft_from_pins, take_table
+    from disc.comb.comb_job import draft_from_pins, take_table, teeth_after_reading
     from disc.photo.read_job import read_job
 
     assert item.plate is not None and item.upper is not None and item.lower is not None
@@ -80,7 +80,9 @@ def _read_pair(item: Item) -> None:
         read_job(job, upper=(item.upper,), lower=(item.lower,))
         if item.comb is not None:
             take_table(job, item.comb)
-        elif not job.has("comb.csv"):
+        elif job.has("comb.csv"):
+            teeth_after_reading(job)
+        else:
             draft_from_pins(job)
 
 

@@ -9,9 +9,9 @@ from disc.comb.assign import Assignment, assign_teeth
 from disc.comb.from_pins import comb_from_pins
 from disc.corrections import apply_corrections
 from disc.errors import BadInput
-from disc.job import PINS_FILE, Job, Stage
+from disc.job import COMB_FILE, PINS_FILE, Job, Stage
 from disc.photo.redraw import stage_pictures
-from disc.records import Comb
+from disc.records import Comb, Pin
 from disc.tables import format_pins, read_comb
 
 
@@ -42,6 +42,13 @@ def keep_comb(job: Job, comb: Comb, command: str, inputs: tuple[Path, ...]) -> A
         assignment = stage_teeth(job, stage, comb)
         stage_pictures(stage, job, assignment.pins)
         return assignment
+
+
+def teeth_after_reading(job: Job) -> tuple[Pin, ...]:
+    """Give the pins of a new reading their teeth, where the job has a comb; returns the pins in force."""
+    if job.has(COMB_FILE):
+        keep_comb(job, job.comb(), "comb", (job.path(COMB_FILE),))
+    return job.pins()
 
 
 def stage_teeth(job: Job, stage: Stage, comb: Comb) -> Assignment:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -33,6 +34,7 @@ def read(
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """Photographs of the two faces to the pin table, with overlays to look at."""
+    from disc.comb.comb_job import teeth_after_reading
     from disc.job import open_for_writing
     from disc.photo.read_face import ReadSettings
     from disc.photo.read_job import read_job
@@ -50,6 +52,7 @@ def read(
     request = ReadRequest(tuple(upper or ()), tuple(lower or ()), both, by_hand, _scale(scale), left)
     with open_for_writing(job) as open_job, progress("Reading", quiet=as_json) as advance:
         reading = read_job(open_job, request, advance)
+        reading = replace(reading, pins=teeth_after_reading(open_job))
     if as_json:
         show_json(_as_json(reading))
     else:

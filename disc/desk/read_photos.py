@@ -17,6 +17,7 @@ def read_photos(folder: Path, brought: Mapping[str, Path], advance: Advance) -> 
 
     Returns what was found, in words. Raises BadInput if a photograph cannot be used; then the job is as it was.
     """
+    from disc.comb.comb_job import teeth_after_reading
     from disc.photo.read_job import read_job
     from disc.photo.request import ReadRequest
 
@@ -27,6 +28,7 @@ def read_photos(folder: Path, brought: Mapping[str, Path], advance: Advance) -> 
         paths = {side: (path,) for side, path in photos.items()}
         request = ReadRequest(paths.get(Side.UPPER, ()), paths.get(Side.LOWER, ()))
         reading = read_job(job, request, advance)
+        teeth_after_reading(job)
     words = f"{len(reading.pins)} pins and holes were read."
     if reading.unfit:
         words += f" {len(reading.unfit)} earlier corrections no longer fit a pin."

@@ -51,7 +51,8 @@ def read_job(
 ) -> JobReading:
     """Read the photos into the job: those of the request, or simply upper and lower ones.
 
-    Raises BadInput if one cannot be used; then the job is as it was.
+    The pins get no teeth here; comb_job.teeth_after_reading gives them theirs, where there is a comb. Raises BadInput
+    if a photo cannot be used; then the job is as it was.
     """
     request = request or ReadRequest(upper, lower)
     paths = (*request.upper, *request.lower, *((request.both,) if request.both else ()))
@@ -65,7 +66,6 @@ def read_job(
     old = [pin for pin in job.reading() if pin.side in kept] if kept else []
     new = [pin for side in together.sides for pin in side.pins]
     pins = _numbered([pin for side in Side for pin in (*old, *new) if pin.side is side])
-    pins = _with_teeth(job, pins)
     advance(0.7, "drawing")
     with job.step("read", tuple(photos)) as stage:
         names = _stage_photos(stage, job, photos)
@@ -118,26 +118,6 @@ def load_views(job: Job) -> dict[Side, View]:
 
 def _numbered(pins: Sequence[Pin]) -> tuple[Pin, ...]:
     return tuple(replace(pin, id=k + 1) for k, pin in enumerate(pins))
-
-
-def _with_teeth(job: Job, pins: tuple[Pin, ...]) -> tuple[Pin, ...]:
-    """Each pin's tooth, where the job has a comb: the nearest track of its own side within reach."""
-    if not job.has("comb.csv"):
-        return pins
-    comb = job.comb()
-    named = []
-    for pin in pins:
-        mine = [tooth for tooth in comb.teeth if tooth.side is pin.side]
-        nearest = min(mine, key=lambda tooth: abs(tooth.tip_r_mm - pin.r_mm), default=None)
-        near = nearest is not None and abs(nearest.tip_r_mm - pin.r_mm) < TOOTH_REACH_MM
-        named.append(
-            replace(pin, tooth=nearest.number if near and nearest and pin.condition is not Condition.EXTRA else None)
-        )
-    return tuple(named)
-
-
-# Tracks lie 0.35 mm and more apart (common practice, no source); half of that would be ambiguous.
-TOOTH_REACH_MM = 0.15
 
 
 def _stage_photos(stage: Any, job: Job, photos: dict[Path, Photo]) -> dict[str, str]:

@@ -10,6 +10,7 @@ import pytest
 from conftest import SAMPLE, matched
 from PIL import Image
 
+from disc.comb.comb_job import teeth_after_reading
 from disc.corrections import Action, Correction
 from disc.job import create_job, open_for_writing, open_job, sha256_of
 from disc.photo.combine import FaceTogether, how_faces_agree
@@ -65,8 +66,14 @@ def test_the_flattened_faces_lie_slot_up_as_if_looking_through(job_folder):
         assert ring[0] < np.quantile(ring[3:-3], 0.1)
 
 
-def test_teeth_are_named_where_there_is_a_comb(job_folder):
-    job = open_job(job_folder)
+def test_teeth_are_named_after_reading_where_there_is_a_comb(job_folder, tmp_path):
+    folder = tmp_path / "job"
+    shutil.copytree(job_folder, folder)
+    assert all(pin.tooth is None for pin in open_job(folder).pins())
+    with open_for_writing(folder) as job:
+        assert teeth_after_reading(job) == open_job(folder).pins()
+    job = open_job(folder)
+    assert set(map(str, job.content.results["teeth"]["probability"])) <= {str(pin.id) for pin in job.pins()}
     comb = {tooth.number: tooth for tooth in read_comb(SAMPLE / "comb.csv").teeth}
     truth = json.loads((SAMPLE / "truth.json").read_text(encoding="utf-8"))
     right = 0
