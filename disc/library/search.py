@@ -54,7 +54,7 @@ class Effort:
 # Nearly all discs are known by the quick effort; where its first tune does not lead clearly, the search goes on.
 QUICK = Effort(grids=1, groups=12_000, votes=150_000, looks=5_000, rated=600, fine=40)
 THOROUGH = Effort(grids=2, groups=20_000, votes=500_000, looks=25_000, rated=1_000, fine=60)
-FURTHER = Effort(grids=1, groups=12_000, votes=180_000, looks=6_000, rated=500, fine=40)  # for each further pulse
+FURTHER = Effort(grids=1, groups=12_000, votes=145_000, looks=6_000, rated=500, fine=40)  # for each further pulse
 RANK_QUICK = Effort(grids=1, groups=8_000, votes=200_000, looks=4_000, rated=200, fine=40)
 RANK_THOROUGH = Effort(grids=2, groups=12_000, votes=600_000, looks=25_000, rated=800, fine=60)
 # Nats, and the share of the score by which the best of another group must be behind. Of 200 practice discs by rank
