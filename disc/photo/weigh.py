@@ -15,9 +15,9 @@ from disc.photo.settle import heaps
 from disc.photo.slant import Slant
 from disc.photo.spots import HOLE, PIN, STUB, Spots, thin_out
 
-# Logistic regression on rendered faces that the networks were not trained on, bent pins, stubs and holes weighed down
-# to what a disc has of them: the two networks' logits, what the slant and what the tracks say (the networks have seen
-# part of both), less for what is taken for a stub or hole, and where sites part from other marks (by the most F1).
+# Log-odds: the two networks' logits, what the slant and what the tracks say (the networks have seen part of both), less
+# for what is taken for a stub or hole; ZERO is where sites part from other marks. Begun from a logistic regression on
+# rendered faces that no network was trained on (tests/bench/photo_training/fit_odds.py), then by the most F1 there.
 COARSE_WEIGHT, CLOSER_WEIGHT, ZERO = 1.5, 1.1, 2.0
 SLANT_WEIGHT, TRACK_WEIGHT, NO_PIN = 0.5, 0.7, 0.5
 # Marks that are no sites are drawn short by the networks: this part of them with a tip this near their root.

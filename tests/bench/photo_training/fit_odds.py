@@ -2,8 +2,8 @@
 
     python tests/bench/photo_training/fit_odds.py FOLDER [FOLDER ...]
 
-Logistic regression of "is this mark a site" on the two networks' logits, the slant's and the tracks' log-odds and
-whether it is taken for a stub or hole. Fitted on the faces of even place in the list; F1 of both halves is printed,
+Logistic regression of "is this mark a site" on the two networks' logits, the slant's, the tracks' and the likeness's
+log-odds and whether it is taken for a stub or hole. Fitted on the faces of even place in the list; F1 of both halves is printed,
 before and after. Bent pins, stubs and holes count for 0.3: the faces have several times a disc's share of them. Then
 how wide the networks' sigmas are, and how far sound and bent pins lean in sigmas.
 """
@@ -67,15 +67,17 @@ def look(folder: Path, truth: dict[str, Any]) -> list[Face]:
 
 
 def features(face: Face) -> tuple[Any, Any]:
-    """((n, 6) of the marks, on the face at all)."""
+    """((n, 7) of the marks, on the face at all)."""
     s = face.spots
     radii = np.hypot(*s.root.T)
     kind = s.kind.argmax(1)
     left = np.linalg.norm(s.tip - s.root - face.slant.at(s.root), axis=1)
     slant = np.where(kind == PIN, weigh._slant_odds(s, left, face.slant), 0.0)
-    first = weigh.network_odds(s) + np.where(kind == PIN, weigh.SLANT_WEIGHT * slant, -weigh.NO_PIN)
+    like = np.where((kind == PIN) & (left < weigh.UPRIGHT_MM), weigh.alike(s, face.slant), 0.0)
+    first = weigh.network_odds(s) + weigh.ALIKE_WEIGHT * like
+    first = first + np.where(kind == PIN, weigh.SLANT_WEIGHT * slant, -weigh.NO_PIN)
     tracks = weigh.track_odds(radii, weigh.sure_tracks(s, radii, first, weigh.LIKELY), face.radius_mm)
-    columns = [weigh._logit(s.coarse), weigh._logit(s.heat), slant, tracks, np.ones(len(s)), kind != PIN]
+    columns = [weigh._logit(s.coarse), weigh._logit(s.heat), slant, tracks, np.ones(len(s)), kind != PIN, like]
     on = weigh.site_odds(s, radii, face.radius_mm, face.slant, face.bore_mm) > -15
     return np.clip(np.stack(columns, 1), -12, 12), on
 
@@ -91,7 +93,9 @@ def paired(face: Face, chosen: Any) -> tuple[Any, Any]:
 
 def in_force() -> Any:
     w = weigh
-    return np.array([w.COARSE_WEIGHT, w.CLOSER_WEIGHT, w.SLANT_WEIGHT, w.TRACK_WEIGHT, -w.ZERO, -w.NO_PIN])
+    return np.array(
+        [w.COARSE_WEIGHT, w.CLOSER_WEIGHT, w.SLANT_WEIGHT, w.TRACK_WEIGHT, -w.ZERO, -w.NO_PIN, w.ALIKE_WEIGHT]
+    )
 
 
 def fit(faces: list[Face]) -> Any:
@@ -154,7 +158,7 @@ def main() -> None:
             faces += look(path.parent, truth)
     even, odd = faces[::2], faces[1::2]
     now, new = in_force(), fit(even)
-    print("coarse, closer, slant, tracks, -zero, -no pin: in force", now, "fitted on half", new.round(2))
+    print("coarse, closer, slant, tracks, -zero, -no pin, likeness: in force", now, "fitted on half", new.round(2))
     print("fitted on all", fit(faces).round(2))
     for name, half in (("fitted half", even), ("other half", odd)):
         print(f"F1 {name}: in force {f1(half, now):.4f}, fitted {f1(half, new):.4f}")
