@@ -3,8 +3,9 @@
     python tests/bench/photo_training/fit_odds.py FOLDER [FOLDER ...]
 
 Logistic regression of "is this mark a site" on the two networks' logits, the slant's, the tracks' and the likeness's
-log-odds and whether it is taken for a stub or hole. Fitted on the faces of even place in the list; F1 of both halves is printed,
-before and after. Bent pins, stubs and holes count for 0.3: the faces have several times a disc's share of them. Then
+log-odds and whether it is taken for a stub or hole. Fitted on the faces of even place in the list; F1 of both halves is
+printed, before and after. Bent pins, stubs and holes count for 0.3: the faces have several times a disc's share of them.
+Then
 how wide the networks' sigmas are, and how far sound and bent pins lean in sigmas.
 """
 
