@@ -4,9 +4,8 @@
 
 Logistic regression of "is this mark a site" on the two networks' logits, the slant's, the tracks' and the likeness's
 log-odds and whether it is taken for a stub or hole. Fitted on the faces of even place in the list; F1 of both halves is
-printed, before and after. Bent pins, stubs and holes count for 0.3: the faces have several times a disc's share of them.
-Then
-how wide the networks' sigmas are, and how far sound and bent pins lean in sigmas.
+printed, before and after. Bent pins, stubs and holes count for 0.3: the faces have several times a disc's share of
+them. Then how wide the networks' sigmas are, and how far sound and bent pins lean in sigmas.
 """
 
 from __future__ import annotations
