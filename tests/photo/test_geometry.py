@@ -198,6 +198,18 @@ def test_rim_where_the_bevel_is_a_dark_line():
     assert abs(np.median(radii) - 13.0) < 0.012
 
 
+def test_rim_beside_a_shadow_that_follows_it():
+    plane, picture = painted_face(0.0, 0.9, (BRASS, BRASS, GREY))
+    v, u = np.mgrid[0 : picture.shape[0], 0 : picture.shape[1]]
+    x, y = plane.to_mm(np.stack([u.ravel(), v.ravel()], 1)).T.reshape(2, *u.shape)
+    r, turn = np.hypot(x, y), np.degrees(np.arctan2(y, x)) % 360
+    picture[(r > 13.02) & (r < 13.3) & (turn < 220)] = DARK
+    points, _ = rim_points(picture, plane, 13.0, None)
+    radii = np.hypot(*plane.to_mm(points).T)
+    assert len(radii) > 100
+    assert np.quantile(np.abs(radii - 13.0), 0.9) < 0.05
+
+
 def test_what_photos_share_weighs_by_how_well_each_knows():
     mine = Shared(np.array([1.2, 0.50]), np.linalg.inv(np.diag([0.2**2, 0.1**2])))
     sure = Shared(np.array([1.4, 0.55]), np.linalg.inv(np.diag([0.02**2, 0.02**2])))
