@@ -15,11 +15,11 @@ from disc.listen.audio import FloatArray
 LEAST_SPREADS = np.array([1.5, 1.5, 1.5, 0.05])
 LOWEST, HIGHEST = np.array([0.0, 0.0, 0.0, -2.0]), np.array([8.0, 8.0, 8.0, 6.0])
 # Logistic regression of "buzzing" on the four signs in spreads, with a ridge of 0.3, over 163 buzzing and 1,683 other
-# teeth of 77 combs (the benchmark's tuning half). Each tenth of the combs judged by a fit to the rest: 142 or 143 of
-# the 163 are over LIKELY, and 19 or 20 of the others.
+# teeth of 77 combs (the benchmark's tuning half). Each tenth of the combs judged by a fit to the rest: 140 or 141 of
+# the 163 are over LIKELY, and 12 or 13 of the others.
 WEIGHTS = np.array([0.405, 0.853, 0.659, 1.152])
 OFFSET = -5.953
-LIKELY = 0.25
+LIKELY = 0.4
 
 
 def buzz_probability(excess: FloatArray) -> FloatArray:

@@ -136,6 +136,8 @@ def _roll(turn: Turn, scale: float, top: float, roll_h: float, rows: tuple[float
         (turn.untold, f'stroke="{UNTOLD}" stroke-dasharray="2 2"'),
     ):
         for m in missed:
+            if m.time_s < 0.0:  # before the recording began
+                continue
             x, y = LEFT + m.time_s * scale, top + (high - m.pitch) * each
             parts.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4.5" fill="none" {style}/>')
     return "".join(parts)

@@ -31,7 +31,8 @@ from disc.listen.turn import read_turn
 SETS = {
     "development": listen_set.DEVELOPMENT, "second": listen_set.SECOND, "held-out": listen_set.HELD_OUT,
     "third": listen_draws.THIRD, "fourth": listen_draws.FOURTH, "fifth": listen_draws.FIFTH,
-    "sixth": listen_draws.SIXTH, "seventh": listen_draws.SEVENTH, "unseen": listen_draws.UNSEEN,
+    "sixth": listen_draws.SIXTH, "seventh": listen_draws.SEVENTH, "eighth": listen_draws.EIGHTH,
+    "unseen": listen_draws.UNSEEN,
 }  # fmt: skip
 PLUCK_S = 0.1
 # (line, bar, whether more is better)
