@@ -193,3 +193,17 @@ def test_an_empty_plate_has_no_pins():
     picture = cv2.GaussianBlur(picture, (0, 0), 1.2)
     reading = read_face(Photo(SAMPLE / "drawn.png", picture), Side.UPPER, Plate(30.0))
     assert len(reading.pins) <= 1
+
+
+def test_a_faint_slot_is_said_to_be_faint(truth, plate, upper_photo, upper_reading):
+    """Filled with dirt of nearly the plate's own colour."""
+    assert not any("slot" in note for note in upper_reading.notes)
+    pixels = upper_photo.pixels.astype(float)
+    u, v = (round(float(c)) for c in upper_reading.view.to_photo_px(plate.radius_mm - 0.45, 0.0))
+    across = round(0.75 * upper_reading.view.px_per_mm)
+    beside = np.median(pixels[v + 2 * across : v + 3 * across, u - across : u + across], (0, 1))
+    part = pixels[v - across : v + across, u - across : u + across]
+    part[:] = 0.93 * (beside + np.random.default_rng(0).normal(0, 6, part.shape)) + 0.07 * part
+    filled = changed(upper_photo, lambda _: pixels)
+    reading = read_face(filled, Side.UPPER, plate)
+    assert any("slot" in note and "overlay" in note for note in reading.notes)
