@@ -146,10 +146,11 @@ def show_conditions(total: Score) -> None:
 # ---- general finders on the same flattened pictures
 
 
-def peers() -> dict[str, Callable[[Any], Any]]:
+def peers(px_per_mm: float) -> dict[str, Callable[[Any], Any]]:
     """Finders from the registries with settings fit for pins 0.2 mm thick; each gives (n, 2) flat px (u, v)."""
     cv2 = opencv()
-    sigma = 0.11 * 28.0 / np.sqrt(2)  # a blob of a pin's radius, at 28 px/mm
+    sigma = 0.11 * px_per_mm / np.sqrt(2)  # a blob of a pin's radius
+    wide = round(0.32 * px_per_mm) // 2 * 2 + 1
 
     def of_scikit(kind: str) -> Callable[[Any], Any]:
         def find(grey: Any) -> Any:
@@ -165,7 +166,7 @@ def peers() -> dict[str, Callable[[Any], Any]]:
         found = []
         for picture in (grey, 1 - grey):
             p = cv2.SimpleBlobDetector_Params()
-            p.filterByArea, p.minArea, p.maxArea = True, 8.0, 150.0
+            p.filterByArea, p.minArea, p.maxArea = True, 0.01 * px_per_mm**2, 0.19 * px_per_mm**2
             p.filterByCircularity = p.filterByConvexity = p.filterByInertia = False
             detector = cv2.SimpleBlobDetector_create(p)
             found += [k.pt for k in detector.detect((picture * 255).astype(np.uint8))]
@@ -175,7 +176,7 @@ def peers() -> dict[str, Callable[[Any], Any]]:
         import trackpy
 
         trackpy.quiet()
-        both = [trackpy.locate((g * 255).astype(np.uint8), 9, minmass=300, percentile=80) for g in (grey, 1 - grey)]
+        both = [trackpy.locate((g * 255).astype(np.uint8), wide, minmass=300, percentile=80) for g in (grey, 1 - grey)]
         return np.concatenate([b[["x", "y"]].to_numpy() for b in both])
 
     return {
@@ -203,7 +204,7 @@ def score_peers(folder: Path, truth: dict[str, Any], totals: dict[str, Score]) -
         flat = flatten(photo.pixels, plane, view.radius_mm).halved()
         grey = cv2.cvtColor(flat.pixels, cv2.COLOR_BGR2GRAY) / 255.0
         real = xy(true)
-        for name, find in peers().items():
+        for name, find in peers(flat.px_per_mm).items():
             at = flat.to_mm(np.asarray(find(grey), float).reshape(-1, 2))
             r = np.hypot(*at.T)
             at = at[(r > 0.2 * view.radius_mm) & (r < 0.95 * view.radius_mm)] * [1, 1 if side is Side.UPPER else -1]
