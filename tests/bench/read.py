@@ -126,7 +126,8 @@ def show(name: str, score: Score) -> None:
         f"{name:12s} F1 {score.f1:.3f}{mark(score.f1 >= f1_bar)} rms {score.rms_mm:.4f}{mark(score.rms_mm <= rms_bar)} "
         f"shift {shift:.3f}{mark(shift <= SHIFT_BAR_MM)} in 1 sigma {score.within(1):.2f} in 2 {score.within(2):.2f} "
         f"cpu {score.cpu_s:.2f} s wall {score.wall_s:.2f} s decode {score.decode_cpu_s:.3f} s "
-        f"ratio {score.cpu_s / max(score.decode_cpu_s, 1e-3):.1f}",
+        f"ratio {score.cpu_s / max(score.decode_cpu_s, 1e-3):.1f}, by the clock "
+        f"{score.wall_s / max(score.decode_wall_s, 1e-3):.1f}",
         flush=True,
     )
 
