@@ -96,15 +96,17 @@ def make_pins(
     """Pins in the disc's own axes, numbered from 1 by angle. tracks: radii that two pins or more share."""
     spots = sites.spots
     root, sigma = best_roots(spots, slant, doubt.common_mm)
-    lean = spots.tip - spots.root - slant.at(spots.root)
-    sigmas = _sigmas_of_lean(spots, lean, slant)
+    seen = spots.tip - spots.root - slant.at(spots.root)
+    bent = (np.hypot(*seen.T) > BENT_MM) & (_sigmas_of_lean(spots, seen, slant) > BENT_SIGMAS)
+    # An upright pin's tip told its root as well: what it leans is counted from there, not from the foot alone.
+    lean = np.where(bent[:, None], seen, spots.tip - root - slant.at(root))
     x, y = view_to_disc_mm(root[:, 0], root[:, 1], side)
     lx, ly = view_to_disc_mm(lean[:, 0], lean[:, 1], side)
     r, theta = to_polar(x, y)
     pins: list[Pin] = []
     for k in np.argsort(theta):
         kind = int(spots.kind[k].argmax())
-        condition = _condition(kind, float(np.hypot(lx[k], ly[k])), float(sigmas[k]))
+        condition = _condition(kind, bool(bent[k]))
         if _unexplained(float(r[k]), tracks):
             condition = Condition.EXTRA
         stands = kind == PIN
@@ -139,12 +141,12 @@ def _sigmas_of_lean(spots: Spots, lean: FloatArray, slant: Slant) -> FloatArray:
     return np.asarray(np.hypot(np.sum(lean * way, 1) / along, beside / across))
 
 
-def _condition(kind: int, lean_mm: float, sigmas: float) -> Condition:
+def _condition(kind: int, bent: bool) -> Condition:
     if kind == STUB:
         return Condition.STUB
     if kind == HOLE:
         return Condition.MISSING
-    return Condition.BENT if lean_mm > BENT_MM and sigmas > BENT_SIGMAS else Condition.SOUND
+    return Condition.BENT if bent else Condition.SOUND
 
 
 def _height(kind: int, height_mm: float | None, lean_mm: float) -> float | None:

@@ -8,11 +8,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from disc.photo.judge import BENT_SIGMAS, _sigmas_of_lean
+from disc.photo.judge import BENT_SIGMAS, Doubt, Sites, _sigmas_of_lean, make_pins
 from disc.photo.networks import FRAME_PX, ask_finder
 from disc.photo.slant import Slant
 from disc.photo.spots import CLOSEST_MM, HOLE, PIN, STUB, Spots, thin_out
 from disc.photo.weigh import alike, feet_by_slant, network_odds, site_odds
+from disc.records import Condition, Side
 
 # Every upright pin shows 0.2 mm of itself, to the right.
 SLANT = Slant(0.0, (-0.2, 0.0), 0.015, 40)
@@ -125,3 +126,16 @@ def test_likeness_to_the_faces_own_pins_helps_a_weak_one_and_not_a_blot():
     assert np.all(alike(marks, SLANT) == 0)  # no pictures, nothing said
     few = replace(marks, crop=crop).pick(slice(6, 14))
     assert np.all(alike(few, SLANT) == 0)
+
+
+def test_an_upright_pin_leans_from_its_best_root_and_a_bent_one_from_its_foot():
+    # A foot in shadow, told 0.07 mm short with a sigma of that size; the tip sharp, and where an upright pin has it.
+    hidden = replace(spots([[6.07, 1.0]], [[6.2, 1.0]]), sigma_root=np.array([0.07]), sigma_tip=np.array([0.01]))
+    bent = spots([[8.0, 2.0]], [[8.2, 2.3]])
+    made = {}
+    for name, one in (("hidden", hidden), ("bent", bent)):
+        (made[name],) = make_pins(Sites(one, np.ones(1)), SLANT, 0.5, np.zeros(0), Side.UPPER, Doubt(0.01, 0.0))
+    assert made["hidden"].condition is Condition.SOUND
+    assert np.hypot(made["hidden"].lean_x_mm, made["hidden"].lean_y_mm) < 0.02
+    assert made["bent"].condition is Condition.BENT
+    assert np.hypot(made["bent"].lean_x_mm, made["bent"].lean_y_mm) == pytest.approx(0.3, abs=0.005)
