@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from disc.library.index import Index
 from disc.library.records import Match
 from disc.library.search import Query, with_versions
+from disc.words import chance
 
 if TYPE_CHECKING:
     from disc.job import Job
@@ -52,10 +53,11 @@ def verdict(matches: list[Match]) -> str:
         return "No tune of the library has anything in common with this disc."
     best = matches[0]
     if best.probability >= LIKELY:
-        return f"This is {best.title!r} ({best.key}), {best.probability:.0%} certain."
+        return f"This is {best.title!r} ({best.key}), {chance(best.probability)} certain."
     if best.probability >= POSSIBLE:
-        return f"This may be {best.title!r} ({best.key}), {best.probability:.0%} certain."
-    return f"Probably not in the library: the nearest, {best.title!r} ({best.key}), is {best.probability:.0%} certain."
+        return f"This may be {best.title!r} ({best.key}), {chance(best.probability)} certain."
+    sure = chance(best.probability)
+    return f"Probably not in the library: the nearest, {best.title!r} ({best.key}), is {sure} certain."
 
 
 def lines(matches: list[Match]) -> list[str]:

@@ -144,6 +144,6 @@ def _two_rings(q: FloatArray, middle: FloatArray, sigma: FloatArray) -> tuple[Fl
         normal = np.einsum("ra,ri,rj->aij", weight, form, form)
         x = np.linalg.solve(normal, np.einsum("ra,ri,ra->ai", weight, form, middle)[..., None])[..., 0]
         off = np.abs(middle - form @ x.T) / sigma
-        scale = 1.48 * float(np.median(off))
+        scale = max(1.48 * float(np.median(off)), 1e-3)
         weight = 1 / (sigma * scale * np.hypot(1, off / scale / 2)) ** 2
     return there @ x.T, there @ np.linalg.inv(normal) @ there.T

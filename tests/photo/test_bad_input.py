@@ -7,7 +7,7 @@ import sys
 
 import numpy as np
 import pytest
-from conftest import SAMPLE
+from photo_sample import SAMPLE
 from PIL import Image
 
 from disc.errors import BadInput, MissingPart

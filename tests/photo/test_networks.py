@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from conftest import SAMPLE
+from photo_sample import SAMPLE
 
 from disc.photo.find_plate import find_plate
 from disc.photo.image import Photo, load_photo, opencv

@@ -7,7 +7,7 @@ import shutil
 
 import numpy as np
 import pytest
-from conftest import SAMPLE, matched
+from photo_sample import SAMPLE, matched
 from PIL import Image
 
 from disc.comb.comb_job import teeth_after_reading

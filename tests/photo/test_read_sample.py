@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from conftest import SAMPLE, f1, matched, places
+from photo_sample import SAMPLE, f1, matched, places
 
 from disc.photo.combine import combine_pins
 from disc.photo.image import Photo, load_photo, opencv
