@@ -87,7 +87,7 @@ def run_demo(folder: Path, advance: Advance = no_progress) -> Demo:
         advance(0.9, "setting the report")
         make_report(job)
         pins = job.pins()
-        doubtful = tuple(pin.id for pin in pins if pin.confidence is not None and pin.confidence < 0.9)
+        doubtful = tuple(pin.id for pin in pins if pin.is_doubtful)
         return Demo(
             job=job,
             pins=pins,

@@ -77,6 +77,9 @@ class Plate:
         return self.diameter_mm / 2.0
 
 
+DOUBT_BELOW = 0.9  # confidence under which a site is marked for a person's eye
+
+
 @dataclass(frozen=True, slots=True)
 class Pin:
     """One pin, stub or empty hole, in the disc's own axes.
@@ -105,6 +108,11 @@ class Pin:
         if self.condition is Condition.EXTRA:
             return self.tooth is not None and bool(self.height_mm)
         return self.condition in SOUNDING
+
+    @property
+    def is_doubtful(self) -> bool:
+        """Whether a person should look at the place again; what a person set has no confidence and no doubt."""
+        return self.confidence is not None and self.confidence < DOUBT_BELOW
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,9 +7,6 @@ from collections.abc import Iterable
 from disc.frame import onset_s, theta_for, to_polar, to_xy_mm, turn_deg
 from disc.records import Comb, Condition, Pin, Plate, Strike
 
-# A pin whose confidence, or whose tooth's, lies below this is marked as doubtful wherever it sounds.
-DOUBT_BELOW = 0.9
-
 
 def strikes_from_pins(
     pins: Iterable[Pin], comb: Comb, plate: Plate, as_it_stands: bool = False, with_missing: bool = False
@@ -35,7 +32,7 @@ def strikes_from_pins(
                 tooth=tooth.number,
                 pitch=tooth.pitch,
                 pin_id=pin.id,
-                doubtful=pin.confidence is not None and pin.confidence < DOUBT_BELOW,
+                doubtful=pin.is_doubtful,
             )
         )
     return tuple(sorted(strikes, key=lambda strike: (strike.turn_deg, strike.tooth, strike.pin_id or 0)))

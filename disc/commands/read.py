@@ -112,7 +112,7 @@ def _say(job: Path, reading: JobReading, request: ReadRequest) -> None:
         counts: dict[str, int] = {}
         for pin in mine:
             counts[pin.condition.value] = counts.get(pin.condition.value, 0) + 1
-        doubtful = sum(pin.confidence is not None and pin.confidence < 0.9 for pin in mine)
+        doubtful = sum(pin.is_doubtful for pin in mine)
         words = ", ".join(f"{n} {name}" for name, n in counts.items())
         say(f"{side.value} side: {len(mine)} sites ({words})" + (f"; look again at {doubtful}" if doubtful else ""))
     if reading.agreement:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from disc.comb.strikes import DOUBT_BELOW
 from disc.desk.notes import Note
 from disc.desk.sheets import Sheet, sheet_marks
 from disc.records import Pin
@@ -31,7 +30,7 @@ def page_pins(
             "sigma_mm": _short(pin.sigma_mm),
             "confidence": _short(pin.confidence),
             "tooth": pin.tooth,
-            "doubt": pin.confidence is not None and pin.confidence < DOUBT_BELOW,
+            "doubt": pin.is_doubtful,
             "marks": {name: list(of[pin.id]) for name, of in marks.items() if pin.id in of},
             "notes": [{"words": note.words, "at": note.at} for note in notes.get(pin.id, ())],
         }

@@ -67,7 +67,7 @@ def lines(matches: list[Match]) -> list[str]:
     for place, match in enumerate(with_versions(matches), start=1):
         shift = "" if match.transposition is None else f", {match.transposition:+.1f} semitones"
         out.append(
-            f"{place:3d}  {match.probability:6.1%}  {match.title}  ({match.key}): "
+            f"{place:3d}  {chance(match.probability):>6s}  {match.title}  ({match.key}): "
             f"bars {match.from_bar} to {match.to_bar}"
             f"{shift}, a quarter lasts {match.tempo_ratio * 0.5:.2f} s; {match.agree} strikes agree, "
             f"{len(match.absent)} notes absent, {len(match.displaced)} displaced, "

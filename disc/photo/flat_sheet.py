@@ -13,7 +13,7 @@ import numpy as np
 
 from disc.frame import FloatArray, to_xy_mm
 from disc.photo.image import Photo, opencv
-from disc.photo.overlay import COLOURS, DOUBT_COLOUR, DOUBTFUL
+from disc.photo.overlay import COLOURS, DOUBT_COLOUR
 from disc.photo.view import View
 from disc.records import Condition, Pin
 
@@ -64,7 +64,7 @@ def _ring(picture: Any, pin: Pin, half: float) -> None:
     at = _sheet_px(pin, half)
     size = round(RING_MM * PX_PER_MM)
     cv2.circle(picture, at, size, COLOURS[pin.condition], 1 if pin.condition is Condition.SOUND else 3, cv2.LINE_AA)
-    if pin.confidence is not None and pin.confidence < DOUBTFUL:
+    if pin.is_doubtful:
         cv2.circle(picture, at, size + 6, DOUBT_COLOUR, 2, cv2.LINE_AA)
 
 
@@ -75,10 +75,9 @@ def _label(picture: Any, pins: Sequence[Pin], half: float) -> None:
     sites = np.array([_sheet_px(pin, half) for pin in pins]).reshape(-1, 2)
     taken: list[tuple[int, int, int, int]] = []
     for pin, at in zip(pins, sites, strict=True):
-        doubtful = pin.confidence is not None and pin.confidence < DOUBTFUL
-        if pin.condition is Condition.SOUND and not doubtful:
+        if pin.condition is Condition.SOUND and not pin.is_doubtful:
             continue
-        words = pin.condition.value + ("?" if doubtful else "")
+        words = pin.condition.value + ("?" if pin.is_doubtful else "")
         (wide, tall), _ = cv2.getTextSize(words, cv2.FONT_HERSHEY_SIMPLEX, LETTERS, 1)
         gap = size + 4
         corners = [

@@ -11,7 +11,7 @@ from html import escape
 import numpy as np
 
 from disc.frame import to_xy_mm
-from disc.photo.overlay import COLOURS, DOUBTFUL
+from disc.photo.overlay import COLOURS
 from disc.records import Condition, Pin, Side
 
 MARGIN_MM, KEY_MM = 3.0, 12.0
@@ -104,7 +104,7 @@ def _pin_svg(pin: Pin) -> str:
         ]
         corners = " ".join(f"{x + dx:.3f},{y + dy:.3f}" for dx, dy in star)
         shape = f'<polygon points="{corners}" {style}/>'
-    if pin.confidence is not None and pin.confidence < DOUBTFUL:
+    if pin.is_doubtful:
         shape += f'<circle cx="{x:.3f}" cy="{y:.3f}" r="0.4" fill="none" stroke="#d00" stroke-width="0.06"/>'
     if pin.tooth is not None:
         shape += f'<text x="{x + 0.25:.3f}" y="{y - 0.15:.3f}" font-size="0.5" fill="#333">{pin.tooth}</text>'

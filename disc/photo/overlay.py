@@ -23,7 +23,6 @@ COLOURS = {
 }
 TRACK_COLOUR = (120, 70, 20)
 DOUBT_COLOUR = (0, 0, 255)
-DOUBTFUL = 0.9  # confidence below which a site is marked for a person's eye
 
 
 def draw_overlay(photo: Photo, view: View, pins: Sequence[Pin]) -> Any:
@@ -95,7 +94,7 @@ def _draw_pin(canvas: Any, view: View, pin: Pin, unit: float, thin: int) -> None
     else:
         cv2.drawMarker(canvas, at, colour, cv2.MARKER_STAR, round(size * 2.4), thin + 2, cv2.LINE_AA)
     label = "" if pin.tooth is None else str(pin.tooth)
-    if pin.confidence is not None and pin.confidence < DOUBTFUL:
+    if pin.is_doubtful:
         cv2.circle(canvas, at, round(size * 2.0), DOUBT_COLOUR, thin + 1, cv2.LINE_AA)
         _text(canvas, "?", (at[0] - round(size * 3.0), at[1] - round(size * 1.2)), unit * 0.02, DOUBT_COLOUR)
     if label:
@@ -120,7 +119,7 @@ def _draw_key(canvas: Any, view: View, pins: Sequence[Pin]) -> None:
     line = round(34 * scale) + 4
     rows = [f"{view.side.value} side: {len(pins)} sites"]
     rows += [f"{c.value}: {sum(p.condition is c for p in pins)}" for c in Condition]
-    doubtful = sum(p.confidence is not None and p.confidence < DOUBTFUL for p in pins)
+    doubtful = sum(pin.is_doubtful for pin in pins)
     rows.append(f"red ring: look again ({doubtful})")
     wide = round(max(cv2.getTextSize(r, cv2.FONT_HERSHEY_SIMPLEX, scale, 1)[0][0] for r in rows) + 3 * line)
     tall = line * len(rows) + line // 2

@@ -207,7 +207,6 @@ def _jointly(
 # A fifth of the sites doubtful: on rendered faces sites were found with an F1 under 0.9 then, and above it otherwise. A
 # pin set 0.05 mm off is heard, so that places in more doubt than that are of little use.
 MANY_DOUBTFUL, VAGUE_MM = 0.2, 0.05
-SURE = 0.9  # confidence
 
 
 def _hard_to_tell(pins: Sequence[Pin]) -> tuple[str, ...]:
@@ -215,7 +214,7 @@ def _hard_to_tell(pins: Sequence[Pin]) -> tuple[str, ...]:
     if not pins:
         return ("no pins were found; check on the overlay that the right disc was taken, and that it is in focus.",)
     words = []
-    doubtful = sum((pin.confidence or 0.0) < SURE for pin in pins)
+    doubtful = sum(pin.is_doubtful for pin in pins)
     if doubtful > MANY_DOUBTFUL * len(pins):
         words.append(
             f"{doubtful} of {len(pins)} sites are doubtful: pins and marks are hard to tell apart here. Clean the "

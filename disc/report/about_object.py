@@ -84,7 +84,7 @@ def measuring_part(job: Job) -> Section | None:
                 "Places of pins: from photographs, scaled by the diameter given; one standard deviation of a root "
                 f"along each axis is {sigmas[len(sigmas) // 2]:.3f} mm (median), {sigmas[-1]:.3f} mm at most."
             )
-        doubtful = [pin.id for pin in job.pins() if pin.confidence is not None and pin.confidence < 0.9]
+        doubtful = [pin.id for pin in job.pins() if pin.is_doubtful]
         if doubtful:
             lines.append(f"Sites seen with less than 90 % confidence: pins {', '.join(map(str, doubtful))}.")
     teeth = job.content.results.get("teeth")
