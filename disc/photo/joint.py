@@ -15,9 +15,9 @@ from itertools import pairwise
 import numpy as np
 
 from disc.frame import FloatArray
+from disc.photo.correction import CORRECTION_PARTS, Carried, corrected, correction, in_mm
 from disc.photo.plane import Plane
-from disc.photo.settle import CORRECTION_PARTS, EXPECTED, RIM_OFF_MM, RIM_VOICES, heaps, in_mm
-from disc.photo.settle import correction as correction_of
+from disc.photo.settle import EXPECTED, RIM_OFF_MM, RIM_VOICES, about_means, heaps
 from disc.photo.shared import Shared
 from disc.photo.slant import Slant
 from disc.photo.turned import Turned
@@ -133,24 +133,24 @@ def settle_jointly(
     at[FOCAL] = problem.log_focal
     normal = np.eye(SIZE)
     for k in range(ROUNDS):
-        rows, values = problem.rows(at, TIGHT[min(k, len(TIGHT) - 1)])
+        rows, values = problem.rows(problem.there(at), TIGHT[min(k, len(TIGHT) - 1)])
         normal = rows.T @ rows
         unit = np.sqrt(np.diag(normal))  # to one scale first: the unknowns differ by thousands
         step = np.linalg.solve(normal / unit / unit[:, None], rows.T @ values / unit) / unit
         at = at + np.clip(step, -STEP, STEP)
-    left, upright = problem.left_over(at)
+    there = problem.there(at)
+    left, upright = problem.left_over(there)
     size = float(np.sqrt(np.mean(left[upright] ** 2))) if upright.any() else slant.sigma_mm
     found = Slant(float(max(at[GAIN], 0.0)), (float(at[9]), float(at[10])), max(size, 0.003), int(upright.sum()))
-    better = problem.moved(at)
     return Joint(
-        better,
+        corrected(plane, at[THETA], radius_mm),
         found,
         (float(at[11]), float(at[12])),
         float(at[GROWTH]),
-        problem.common(at, normal),
-        problem.scatter(at),
+        problem.common(there, normal),
+        problem.scatter(there),
         problem.told(at, normal),
-        problem.misfit(at, float(1 - upright.mean())),
+        problem.misfit(there, float(1 - upright.mean())),
     )
 
 
@@ -163,6 +163,21 @@ def upright_share(left: FloatArray, foot: FloatArray, tip: FloatArray) -> FloatA
     """How far a tip that is off by left (n, 2) still speaks for its root; all along and across, mm."""
     far = np.sum((left / np.hypot(foot, tip)) ** 2, 1)
     return np.asarray(1 / (1 + far / 6.0) ** 2)
+
+
+@dataclass(frozen=True, slots=True)
+class _There:
+    """A state of the unknowns, at (SIZE,), and where it puts things.
+
+    mm, moved: all marks (2, m), view mm, and their slopes by THETA (8, 2, m). two: roots as the feet and as upright
+    tips tell them, (2, n, 2) mm; slopes: theirs, (2, n, 2, SIZE).
+    """
+
+    at: FloatArray
+    mm: FloatArray
+    moved: FloatArray
+    two: FloatArray
+    slopes: FloatArray
 
 
 class _Problem:
@@ -185,102 +200,78 @@ class _Problem:
         rings = np.zeros((0, 2)) if marks.turned is None else marks.turned.ring_px.reshape(-1, 2)
         slot = np.zeros((0, 2)) if marks.slot_px is None else marks.slot_px[None]
         parts = (marks.foot_px, marks.tip_px, marks.rim_px.reshape(-1, 2), rings, slot)
-        self.all_px = np.concatenate(parts)
+        self.carried = Carried(plane, radius_mm, np.concatenate(parts))
         ends = np.cumsum([0, *map(len, parts)])
         self.feet, self.tips, self.rim, self.rings, self.slot = (slice(a, b) for a, b in pairwise(ends))
-        self.state, self.here = b"", (self.all_px, self.all_px)  # of the last call of marks_mm
-        self.way = self._begun(0.0)[self.rim, :2]
+        begun, _ = self.carried.mm(np.zeros(8))
+        self.way = begun[:, self.rim].T
         self.way = self.way / np.linalg.norm(self.way, axis=1, keepdims=True)
 
-    def _begun(self, k1: float) -> FloatArray:
-        """All marks in the plane it begins with, (n, 3) in radii; only the distortion changes them."""
-        xy = replace(self.plane, k1=self.plane.k1 + k1).to_mm(self.all_px) / self.radius_mm
-        return np.concatenate([xy, np.ones((len(xy), 1))], 1)
+    def there(self, at: FloatArray) -> _There:
+        """Where all marks lie, and the roots that feet and upright tips tell."""
+        all_mm, moved = self.carried.mm(at[THETA])
+        mm, by_theta = all_mm.T, moved.transpose(2, 1, 0)
+        grown, raised = 1 + at[GROWTH], 1 + at[GAIN]
+        foot, tip = mm[self.feet] / grown, (mm[self.tips] + at[SHIFT]) / raised
+        slopes = np.zeros((2, len(foot), 2, SIZE))
+        slopes[0, ..., THETA], slopes[1, ..., THETA] = by_theta[self.feet] / grown, by_theta[self.tips] / raised
+        slopes[0, ..., GROWTH], slopes[1, ..., GAIN] = -foot / grown, -tip / raised
+        slopes[0, ..., BIAS], slopes[1, ..., SHIFT] = -np.eye(2), np.eye(2) / raised
+        return _There(at, all_mm, moved, np.stack([foot - at[BIAS], tip]), slopes)
 
-    def marks_mm(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """All marks, one after the other, in view mm (n, 2), and their slopes (n, 2, SIZE)."""
-        if self.state == at.tobytes():
-            return self.here
-        eps = 1e-6
-        c = correction_of(at[THETA])
-        point = self._begun(float(at[7]))
-        q = point @ c.T
-        mm = q[:, :2] / q[:, 2:] * self.radius_mm
-        moved = np.einsum("kab,nb->nak", CORRECTION_PARTS, point)
-        slopes = np.zeros((*mm.shape, SIZE))
-        slopes[..., :7] = (moved[:, :2] * self.radius_mm - mm[..., None] * moved[:, 2:]) / q[:, 2, None, None]
-        bent = self._begun(float(at[7]) + eps) @ c.T
-        slopes[..., 7] = (bent[:, :2] / bent[:, 2:] * self.radius_mm - mm) / eps
-        self.state, self.here = at.tobytes(), (mm, slopes)
-        return self.here
-
-    def moved(self, at: FloatArray) -> Plane:
-        return self.plane.corrected(in_mm(correction_of(at[THETA]), self.radius_mm), self.plane.k1 + float(at[7]))
-
-    def two_roots(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Roots as the feet and as upright tips tell them, (2, n, 2) mm, and their slopes (2, n, 2, SIZE)."""
-        mm, slopes = self.marks_mm(at)
-        foot, foot_slopes = mm[self.feet] / (1 + at[GROWTH]), slopes[self.feet] / (1 + at[GROWTH])
-        foot_slopes[..., GROWTH] = -foot / (1 + at[GROWTH])
-        foot_slopes[..., BIAS] = -np.eye(2)
-        tip, tip_slopes = (mm[self.tips] + at[SHIFT]) / (1 + at[GAIN]), slopes[self.tips] / (1 + at[GAIN])
-        tip_slopes[..., GAIN] = -tip / (1 + at[GAIN])
-        tip_slopes[..., SHIFT] = np.eye(2) / (1 + at[GAIN])
-        return np.stack([foot - at[BIAS], tip]), np.stack([foot_slopes, tip_slopes])
-
-    def left_over(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def left_over(self, there: _There) -> tuple[FloatArray, FloatArray]:
         """Lean and error of each tip, (n, 2) along and across, and which pins stand upright (n,)."""
-        (by_foot, by_tip), _ = self.two_roots(at)
+        by_foot, by_tip = there.two
         left = (by_tip - by_foot) @ self.frame.T
         return left, np.hypot(*(left / np.hypot(self.foot, self.tip)).T) < 3.5
 
-    def roots(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def roots(self, there: _There) -> tuple[FloatArray, FloatArray]:
         """Foot and tip weighed together, (n, 2) mm, and their slopes (n, 2, SIZE)."""
-        (by_foot, by_tip), (foot_slopes, tip_slopes) = self.two_roots(at)
+        (by_foot, by_tip), (foot_slopes, tip_slopes) = there.two, there.slopes
         foot, tip = 1 / self.foot**2, self.stands[:, None] / self.tip**2
         share = (tip / (foot + tip))[:, :, None] * self.frame  # of the tip, along and across
         share = self.frame.T @ share
         root = by_foot + (share @ (by_tip - by_foot)[..., None])[..., 0]
         return root, foot_slopes + share @ (tip_slopes - foot_slopes)
 
-    def scatter(self, at: FloatArray) -> float:
-        r = np.hypot(*self.roots(at)[0].T)
+    def scatter(self, there: _There) -> float:
+        r = np.hypot(*self.roots(there)[0].T)
         label, tracks = heaps(r, np.ones(len(r)), WIDTH_MM)
-        return float(1.4826 * np.median(np.abs(r - np.array(tracks)[label])))
+        return float(1.4826 * np.median(np.abs(r - tracks[label])))
 
-    def common(self, at: FloatArray, normal: FloatArray) -> float:
+    def common(self, there: _There, normal: FloatArray) -> float:
         """Doubt of the places as they will be told: from the slot on, which the plane's error moves too."""
-        root, slopes = self.roots(at)
+        root, slopes = self.roots(there)
         if self.marks.slot_px is not None:
-            mm, moved = self.marks_mm(at)
-            (x, y), (dx, dy) = mm[self.slot][0], moved[self.slot][0]
-            turn = (x * dy - y * dx) / (x * x + y * y)  # of the slot; all places are turned back by it
+            (x, y), moved = (part[..., self.slot][..., 0] for part in (there.mm, there.moved))
+            turn = np.zeros(SIZE)  # of the slot; all places are turned back by it
+            turn[THETA] = (x * moved[:, 1] - y * moved[:, 0]) / (x * x + y * y)
             slopes = slopes + np.stack([root[:, 1, None] * turn, -root[:, 0, None] * turn], 1)
         return float(np.sqrt(np.mean(np.einsum("nai,ij,naj->na", slopes, np.linalg.inv(normal), slopes))))
 
-    def misfit(self, at: FloatArray, aslant: float) -> float:
+    def misfit(self, there: _There, aslant: float) -> float:
         """From what had to be put down to feet, rim and height, and what the turned marks still say otherwise.
 
         aslant: share of the pins that do not stand as the slant would have them; of these some belong to a wrong slant.
         """
+        at = there.at
         put_down = [at[BIAS] / FOOT_BIAS_MM, at[RIM] / RIM_OFF_MM, (at[[HEIGHT]] - HEIGHT_MM) / HEIGHT_DOUBT_MM]
         if self.marks.turned is not None:
-            put_down.append(self._turned_rows(at, self.marks.turned)[1])
+            put_down.append(self._turned_rows(there, self.marks.turned)[1])
         return max(1.0, float(np.mean(np.concatenate(put_down) ** 2))) * (1 + ASLANT_COUNTS * aslant)
 
-    def rows(self, at: FloatArray, tight: float) -> tuple[FloatArray, FloatArray]:
+    def rows(self, there: _There, tight: float) -> tuple[FloatArray, FloatArray]:
         """All rows (k, SIZE) and values (k,): rows @ step = values in the sense of least squares."""
-        left, _ = self.left_over(at)
+        at = there.at
+        left, _ = self.left_over(there)
         self.stands = upright_share(left, self.foot, self.tip)
-        parts = [self._priors(at), self._pin_rows(at)]
-        eps = 1e-6
-        here, *beside = self.pinhole(np.vstack([at, at + eps * np.eye(SIZE)]))
-        slopes = (np.stack(beside, 1) - here[:, None]) / eps
+        parts = [self._priors(at), self._pin_rows(there)]
+        here, slopes = self.pinhole(at)
         parts.append((slopes / tight, -here / tight))
         if len(self.marks.rim_px):
-            parts.append(self._rim_rows(at))
+            parts.append(self._rim_rows(there))
         if self.marks.turned is not None:
-            parts.append(self._turned_rows(at, self.marks.turned))
+            parts.append(self._turned_rows(there, self.marks.turned))
         if self.others is not None:
             parts.append(self._rows_of_others(at, self.others))
         return np.vstack([p[0] for p in parts]), np.concatenate([p[1] for p in parts])
@@ -316,13 +307,12 @@ class _Problem:
         weight = (way * np.maximum(size, 1e-3)) @ way.T
         return Shared(np.linalg.solve(weight, pull), weight)
 
-    def _pin_rows(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def _pin_rows(self, there: _There) -> tuple[FloatArray, FloatArray]:
         """Each tip against its foot, and each root against its track, the track's mean moving along."""
-        here, slopes = self.two_roots(at)
-        (foot, tip), (foot_slopes, tip_slopes) = here @ self.frame.T, self.frame @ slopes
+        (foot, tip), (foot_slopes, tip_slopes) = there.two @ self.frame.T, self.frame @ there.slopes
         w = np.sqrt(self.stands)[:, None] / np.hypot(self.foot, self.tip)
         apart = ((tip_slopes - foot_slopes) * w[..., None]).reshape(-1, SIZE), ((foot - tip) * w).ravel()
-        root, root_slopes = self.roots(at)
+        root, root_slopes = self.roots(there)
         r = np.hypot(*root.T)
         outward = np.einsum("na,nas->ns", root / r[:, None], root_slopes)
         both = 1 / self.foot**2 + self.stands[:, None] / self.tip**2
@@ -330,55 +320,62 @@ class _Problem:
         on_track = _about_means(r, outward, spread)
         return np.vstack([apart[0], on_track[0]]), np.concatenate([apart[1], on_track[1]])
 
-    def _rim_rows(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
-        r, slopes = self._radii(at, self.rim)
-        here = r - self.radius_mm - self.way @ at[RIM]
+    def _rim_rows(self, there: _There) -> tuple[FloatArray, FloatArray]:
+        r, slopes = self._radii(there, self.rim)
+        here = r - self.radius_mm - self.way @ there.at[RIM]
         slopes[:, RIM] = -self.way
         sigma = max(self.marks.rim_mm, RIM_FLOOR_MM)
         w = np.sqrt(min(1.0, RIM_VOICES / len(here))) / sigma / (1 + (here / (2.5 * sigma)) ** 2)
         return slopes * w[:, None], -here * w
 
-    def _turned_rows(self, at: FloatArray, turned: Turned) -> tuple[FloatArray, FloatArray]:
+    def _turned_rows(self, there: _There, turned: Turned) -> tuple[FloatArray, FloatArray]:
         """The middles of the rings that stand for the turned marks: the first harmonic of their radii."""
         n = len(turned.way)
-        r, slopes = self._radii(at, self.rings)
+        r, slopes = self._radii(there, self.rings)
         here = 2 / n * np.einsum("qn,na->aq", r.reshape(2, n), turned.way)
         moved = 2 / n * np.einsum("qns,na->aqs", slopes.reshape(2, n, SIZE), turned.way)
         half = np.swapaxes(np.linalg.cholesky(turned.weight), 1, 2)
         return (half @ moved).reshape(-1, SIZE), -(half @ here[..., None]).ravel()
 
-    def _radii(self, at: FloatArray, which: slice) -> tuple[FloatArray, FloatArray]:
+    def _radii(self, there: _There, which: slice) -> tuple[FloatArray, FloatArray]:
         """Of some of the marks: (n,) mm and slopes (n, SIZE)."""
-        mm, slopes = self.marks_mm(at)
-        r = np.hypot(*mm[which].T)
-        return r, np.einsum("na,nas->ns", mm[which] / r[:, None], slopes[which])
+        mm, moved = (part[..., which] for part in (there.mm, there.moved))
+        r = np.hypot(*mm)
+        slopes = np.zeros((len(r), SIZE))
+        slopes[:, THETA] = ((mm[0] * moved[:, 0] + mm[1] * moved[:, 1]) / r).T
+        return r, slopes
 
-    def pinhole(self, at: FloatArray) -> FloatArray:
-        """What is zero for a pinhole, of states (m, SIZE): two of the plane, three of the slant seen from there."""
-        h = self.plane.plane_to_px @ np.linalg.inv(in_mm(correction_of(at[:, THETA]), self.radius_mm))
-        width, height = self.plane.size
-        h[:, 0] -= (width - 1) / 2 * h[:, 2]
-        h[:, 1] -= (height - 1) / 2 * h[:, 2]
-        h[:, :2] = (h[:, :2] / width - at[:, MIDDLE, None] * h[:, 2:]) / np.exp(at[:, FOCAL])[:, None, None]
-        one, two, t = np.moveaxis(h, 2, 0)
-        square = (np.sum(one * one, 1) + np.sum(two * two, 1)) / 2
-        tilted = np.stack([np.sum(one * two, 1), np.sum(one * one - two * two, 1) / 2], 1) / square[:, None]
-        eye = -np.stack([np.sum(one * t, 1), np.sum(two * t, 1)], 1) / square[:, None]
-        eye_z = np.abs(np.sum(np.cross(one, two) * t, 1)) / square**1.5
-        gain = at[:, GAIN]
-        stands = 3 * (at[:, SHIFT] - gain[:, None] * eye)
-        return np.column_stack([tilted, stands, gain * eye_z / (1 + gain) - at[:, HEIGHT]])
+    def pinhole(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """What is zero for a pinhole, two of the plane, three of the slant seen from there, and slopes (5, SIZE)."""
+        back = np.linalg.inv(in_mm(correction(at[THETA]), self.radius_mm))
+        h = self.plane.plane_to_px @ back
+        size = np.array(self.plane.size, float)
+        focal = np.exp(at[FOCAL])
+        h[:2] = ((h[:2] - (size[:, None] - 1) / 2 * h[2]) / size[0] - at[MIDDLE, None] * h[2]) / focal
+        dh = np.zeros((SIZE, 3, 3))
+        dh[:7] = -h @ in_mm(CORRECTION_PARTS, self.radius_mm) @ back
+        dh[FOCAL, :2] = -h[:2]
+        dh[17, 0] = dh[18, 1] = -h[2] / focal
+        # Products of the columns: of the first two with all three, and their changes.
+        pair, dpair = h.T @ h[:, :2], np.swapaxes(dh, 1, 2) @ h[:, :2]
+        dpair = dpair + h.T @ dh[:, :, :2]
+        square, dsquare = (pair[0, 0] + pair[1, 1]) / 2, (dpair[:, 0, 0] + dpair[:, 1, 1]) / 2
+        some = np.array([pair[0, 1], (pair[0, 0] - pair[1, 1]) / 2, -pair[2, 0], -pair[2, 1]]) / square
+        dsome = np.array([dpair[:, 0, 1], (dpair[:, 0, 0] - dpair[:, 1, 1]) / 2, -dpair[:, 2, 0], -dpair[:, 2, 1]])
+        dsome = (dsome - some[:, None] * dsquare) / square
+        eye, eye_z = some[2:], abs(np.linalg.det(h)) / square**1.5
+        deye_z = eye_z * (np.sum(np.linalg.inv(h).T * dh, (1, 2)) - 1.5 * dsquare / square)
+        gain = at[GAIN]
+        here = np.concatenate([some[:2], 3 * (at[SHIFT] - gain * eye), [gain * eye_z / (1 + gain) - at[HEIGHT]]])
+        slopes = np.vstack([dsome[:2], -3 * gain * dsome[2:], gain / (1 + gain) * deye_z])
+        slopes[2:4, GAIN], slopes[2:4, SHIFT] = -3 * eye, 3 * np.eye(2)
+        slopes[4, GAIN], slopes[4, HEIGHT] = eye_z / (1 + gain) ** 2, -1
+        return here, slopes
 
 
 def _about_means(r: FloatArray, slopes: FloatArray, spread: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Rows of radii (n,) with slopes (n, SIZE) about the means of their heaps, robustly weighed."""
     label, tracks = heaps(r, 1 / spread**2, WIDTH_MM)
-    left = r - np.array(tracks)[label]
-    slopes = slopes.copy()
-    w = 1 / spread / (1 + (left / (2.5 * spread)) ** 2)
-    for k in range(len(tracks)):
-        mine = label == k
-        share = w[mine] ** 2 / np.sum(w[mine] ** 2)
-        left[mine] = r[mine] - share @ r[mine]
-        slopes[mine] -= share @ slopes[mine]
-    return slopes * w[:, None], -left * w
+    w = 1 / spread / (1 + ((r - tracks[label]) / (2.5 * spread)) ** 2)
+    both = about_means(label, w**2, np.column_stack([r, slopes])) * w[:, None]
+    return both[:, 1:], -both[:, 0]

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from disc.frame import FloatArray
+from disc.photo.correction import CORRECTION_PARTS, Carried, corrected, correction, in_mm
 from disc.photo.plane import Plane
 
 # Scatter of pins about their track, mm: setting error of good work, about 0.02 mm (common practice, no source).
@@ -54,21 +55,16 @@ class Perspective:
     sigma_across: float
 
 
-def perspective_of(plane: Plane, radius_mm: float) -> FloatArray:
-    """The plane's own perspective vector at its middle, in units of the radius."""
-    h = plane.plane_to_px
-    return h[2, :2] / h[2, 2] * radius_mm
-
-
 def _perspective_rows(
     plane: Plane, theta: FloatArray, radius_mm: float, wanted: Perspective
 ) -> tuple[FloatArray, FloatArray]:
-    def vector(at: FloatArray) -> FloatArray:
-        return perspective_of(plane.corrected(in_mm(correction(at), radius_mm), plane.k1), radius_mm)
-
-    here = vector(theta)
-    eps = 1e-5
-    slopes = np.stack([(vector(theta + eps * np.eye(8)[k]) - here) / eps for k in range(8)], 1)
+    back = np.linalg.inv(in_mm(correction(theta), radius_mm))
+    depth = plane.plane_to_px[2] @ back
+    here = depth[:2] / depth[2] * radius_mm
+    # Of the inverse of c each part moves -inverse part inverse.
+    moved = -(depth @ in_mm(CORRECTION_PARTS, radius_mm)) @ back
+    slopes = np.zeros((2, 8))
+    slopes[:, :7] = ((moved[:, :2] * radius_mm - here * moved[:, 2:]) / depth[2]).T
     aim = np.array([wanted.gx, wanted.gy])
     size = float(np.hypot(*aim))
     along = aim / size if size > 1e-9 else np.array([1.0, 0.0])
@@ -94,26 +90,26 @@ def settle(
     rim_off = np.zeros(2)  # the rim seen beside its true place: broken edges, one side bright, one dark
     spread = np.hypot(sigma_mm, SETTING_MM)
     use_tracks = len(pins_px) >= FEWEST_PINS
+    pins, rim = Carried(plane, radius_mm, pins_px), Carried(plane, radius_mm, rim_px)
+    way = plane.to_mm(rim_px)
+    way = way / np.linalg.norm(way, axis=1, keepdims=True)
     rim_weight = np.sqrt(min(1.0, RIM_VOICES / max(len(rim_px), 1)))
     rim_sigma_mm = max(rim_sigma_mm, RIM_FLOOR_MM)
     for width in widths:
-        radii, slopes = _radii(plane, theta, radius_mm, pins_px)
         rows, values = [np.diag(1 / EXPECTED)], [-theta / EXPECTED]
         if perspective is not None:
             row, value = _perspective_rows(plane, theta, radius_mm, perspective)
             rows.append(row)
             values.append(value)
         if use_tracks:
-            row, value = _track_rows(radii, slopes, spread, width)
+            row, value = _track_rows(*pins.radii(theta), spread, width)
             rows.append(row)
             values.append(value)
         rows = [np.hstack([row, np.zeros((len(row), 2))]) for row in rows]
         rows.append(np.hstack([np.zeros((2, 8)), np.eye(2) / RIM_OFF_MM]))
         values.append(-rim_off / RIM_OFF_MM)
         if len(rim_px):
-            r, dr = _radii(plane, theta, radius_mm, rim_px)
-            way = plane.to_mm(rim_px)
-            way = way / np.linalg.norm(way, axis=1, keepdims=True)
+            r, dr = rim.radii(theta)
             miss = r - radius_mm - way @ rim_off
             w = rim_weight / rim_sigma_mm / (1 + (miss / (2.5 * rim_sigma_mm)) ** 2)
             rows.append(np.hstack([-dr, way]) * w[:, None])
@@ -121,68 +117,17 @@ def settle(
         step = np.linalg.lstsq(np.vstack(rows), np.concatenate(values), rcond=None)[0]
         theta = theta + np.clip(step[:8], -0.05, 0.05)
         rim_off = rim_off + np.clip(step[8:], -0.05, 0.05)
-    better = plane.corrected(in_mm(correction(theta), radius_mm), plane.k1 + theta[7])
+    better = corrected(plane, theta, radius_mm)
     r = np.hypot(*better.to_mm(pins_px).T) if len(pins_px) else np.zeros(0)
     label, tracks = heaps(r, 1 / spread**2, widths[-1])
-    left = r - np.array(tracks)[label] if len(r) else np.zeros(0)
-    return Settled(better, tuple(tracks), float(1.4826 * np.median(np.abs(left))) if len(left) else 0.0, label)
+    left = r - tracks[label]
+    return Settled(better, tuple(tracks.tolist()), float(1.4826 * np.median(np.abs(left))) if len(left) else 0.0, label)
 
 
-# What a step's first seven numbers are, in radii: scale, two shears, shift and two tilts.
-CORRECTION_PARTS = np.array(
-    [
-        [[1, 0, 0], [0, 1, 0], [0, 0, 0]],
-        [[1, 0, 0], [0, -1, 0], [0, 0, 0]],
-        [[0, 1, 0], [1, 0, 0], [0, 0, 0]],
-        [[0, 0, 1], [0, 0, 0], [0, 0, 0]],
-        [[0, 0, 0], [0, 0, 1], [0, 0, 0]],
-        [[0, 0, 0], [0, 0, 0], [1, 0, 0]],
-        [[0, 0, 0], [0, 0, 0], [0, 1, 0]],
-    ],
-    float,
-)
-
-
-def correction(theta: FloatArray) -> FloatArray:
-    """The small homography (..., 3, 3) of steps (..., 8); the last, the distortion's, has no part in it."""
-    return np.asarray(np.eye(3) + np.tensordot(theta[..., :7], CORRECTION_PARTS, 1))
-
-
-def in_mm(c: FloatArray, radius_mm: float) -> FloatArray:
-    """Homographies (..., 3, 3) of radii as such of millimetres."""
-    return np.asarray(c * np.array([[1, 1, radius_mm], [1, 1, radius_mm], [1 / radius_mm, 1 / radius_mm, 1]]))
-
-
-def _radii(plane: Plane, theta: FloatArray, radius_mm: float, px: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Radii (n,) of photo points under the correction, and their slopes (n, 8) by it."""
-    if not len(px):
-        return np.zeros(0), np.zeros((0, 8))
-    c = correction(theta)
-
-    def before(k1: float) -> FloatArray:
-        xy = Plane(plane.plane_to_px, plane.k1 + k1, plane.size).to_mm(px) / radius_mm
-        return np.concatenate([xy, np.ones((len(xy), 1))], 1)
-
-    def radius(point: FloatArray) -> FloatArray:
-        q = point @ c.T
-        return radius_mm * np.hypot(q[:, 0], q[:, 1]) / q[:, 2]
-
-    point = before(theta[7])
-    q = point @ c.T
-    far = np.hypot(q[:, 0], q[:, 1])
-    here = radius_mm * far / q[:, 2]
-    moved = np.einsum("kab,nb->nak", CORRECTION_PARTS, point)
-    outward = (q[:, 0, None] * moved[:, 0] + q[:, 1, None] * moved[:, 1]) / far[:, None]
-    slopes = radius_mm / q[:, 2, None] * (outward - (far / q[:, 2])[:, None] * moved[:, 2])
-    eps = 1e-5
-    bent = (radius(before(theta[7] + eps)) - here) / eps
-    return here, np.column_stack([slopes, bent])
-
-
-def heaps(radii: FloatArray, weight: FloatArray, width: float) -> tuple[Any, list[float]]:
+def heaps(radii: FloatArray, weight: FloatArray, width: float) -> tuple[Any, FloatArray]:
     """Radii heaped into tracks: (index of the track for each, tracks in order), by the peaks of a kernel density."""
     if not len(radii):
-        return np.zeros(0, int), []
+        return np.zeros(0, int), np.zeros(0)
     step = 0.01
     grid = np.arange(radii.min() - 0.2, radii.max() + 0.2, step)
     cell = (radii - grid[0]) / step
@@ -191,17 +136,22 @@ def heaps(radii: FloatArray, weight: FloatArray, width: float) -> tuple[Any, lis
     fill = np.bincount(low, weight * (1 - part), len(grid)) + np.bincount(low + 1, weight * part, len(grid))
     kernel = np.exp(-0.5 * (np.arange(-4 * width, 4.001 * width, step) / width) ** 2)
     density = np.convolve(fill, kernel, "same")
-    top = np.nonzero((density[1:-1] >= density[:-2]) & (density[1:-1] > density[2:]))[0] + 1
-    peaks = grid[top]
-    label = np.argmin(np.abs(radii[:, None] - peaks), axis=1)
-    used, label = np.unique(label, return_inverse=True)
-    tracks = []
-    for k in range(len(used)):
-        mine = label == k
-        near = mine & (np.abs(radii - peaks[used[k]]) < 3 * width)
-        take = near if np.any(near) else mine
-        tracks.append(float(np.average(radii[take], weights=weight[take])))
-    return label, tracks
+    peaks = grid[np.nonzero((density[1:-1] >= density[:-2]) & (density[1:-1] > density[2:]))[0] + 1]
+    label = np.searchsorted((peaks[1:] + peaks[:-1]) / 2, radii)
+    used = np.bincount(label, minlength=len(peaks)) > 0
+    peaks, label = peaks[used], (np.cumsum(used) - 1)[label]
+    # Where none of a heap's radii is near its peak, all of them count.
+    near = np.abs(radii - peaks[label]) < 3 * width
+    take = near | (np.bincount(label, near) == 0)[label]
+    share = weight * take
+    return label, np.bincount(label, share * radii) / np.bincount(label, share)
+
+
+def about_means(label: Any, weight: FloatArray, values: FloatArray) -> FloatArray:
+    """values (n, ...) less their heaps' means under weights (n,). label: (n,) of heaps, each of which has some."""
+    share = (label == np.arange(label.max() + 1)[:, None]) * weight
+    share = share / share.sum(1, keepdims=True)
+    return np.asarray(values - (share @ values)[label])
 
 
 def _track_rows(
@@ -209,13 +159,8 @@ def _track_rows(
 ) -> tuple[FloatArray, FloatArray]:
     """Rows of the normal problem: each pin against its heap's mean, the mean moving along."""
     label, tracks = heaps(radii, 1 / spread**2, width)
-    left = radii - np.array(tracks)[label]
+    left = radii - tracks[label]
     total = np.hypot(spread, 0.5 * width)
     w = 1 / total / (1 + (left / (2.0 * np.hypot(spread, width))) ** 2)
-    moved = slopes.copy()
-    for k in range(len(tracks)):
-        mine = label == k
-        weight = w[mine] ** 2
-        moved[mine] -= (weight[:, None] * slopes[mine]).sum(0) / weight.sum()
-        left[mine] = radii[mine] - (weight * radii[mine]).sum() / weight.sum()
-    return -moved * w[:, None], left * w
+    both = about_means(label, w**2, np.column_stack([radii, slopes])) * w[:, None]
+    return -both[:, 1:], both[:, 0]

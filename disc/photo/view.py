@@ -110,12 +110,17 @@ def undistort(k1: float, size: tuple[int, int], u: Any, v: Any) -> tuple[FloatAr
     du, dv = np.asarray(u, float) - cu, np.asarray(v, float) - cv
     if not k1:
         return cu + du, cv + dv
-    bend = k1 * (du**2 + dv**2) / half**2
+    share = undistorted_share(k1 * (du**2 + dv**2) / half**2)
+    return cu + du * share, cv + dv * share
+
+
+def undistorted_share(bend: FloatArray) -> FloatArray:
+    """What part of its distance from the middle a seen pixel keeps; bend: k1 times that distance's square."""
     share = 1 / (1 + bend)
     for _ in range(4):  # Newton's steps for share + bend share^3 = 1
-        square = share * share
-        share = share - (share * (1 + bend * square) - 1) / (1 + 3 * bend * square)
-    return cu + du * share, cv + dv * share
+        square = bend * share * share
+        share = share - (share * (1 + square) - 1) / (1 + 3 * square)
+    return share
 
 
 def apply_homography(matrix: FloatArray, x: Any, y: Any) -> tuple[FloatArray, FloatArray]:
