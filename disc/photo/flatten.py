@@ -10,8 +10,10 @@ from disc.frame import FloatArray
 from disc.photo.image import Pixels, opencv
 from disc.photo.networks import CLOSER_PX_PER_MM
 from disc.photo.plane import Plane
+from disc.photo.view import apply_homography
 
 MARGIN_MM = 0.35  # of ground kept about the rim
+BAND_PX = 128
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,18 +48,39 @@ def flatten(pixels: Pixels, plane: Plane, radius_mm: float, px_per_mm: float = C
     s = 1 / px_per_mm
     to_mm = np.array([[s, 0.0, -mid * s], [0.0, -s, mid * s], [0.0, 0.0, 1.0]])
     matrix = plane.plane_to_px @ to_mm
-    source = _shrunk_enough(pixels, matrix, mid)
-    pixels, matrix = source
+    pixels, matrix = _shrunk_enough(pixels, matrix, mid)
     if plane.k1 == 0.0:
-        flat = cv2.warpPerspective(
-            pixels, matrix, (side, side), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE
-        )
-        return Flat(flat, mid, px_per_mm)
+        return Flat(_warped(pixels, matrix, side), mid, px_per_mm)
     jj, ii = np.mgrid[0:side, 0:side]
     xy = np.stack([(ii.ravel() - mid) * s, (mid - jj.ravel()) * s], 1)
     uv = plane.to_px(xy).astype(np.float32)
     u, v = uv[:, 0].reshape(side, side), uv[:, 1].reshape(side, side)
     return Flat(cv2.remap(pixels, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), mid, px_per_mm)
+
+
+def _warped(pixels: Pixels, matrix: FloatArray, side: int) -> Pixels:
+    """A square of the photo, side px; matrix: 3 x 3 from its pixels to the photo's.
+
+    Four channels are warped in half the time of three, and in bands that fit into the processor's cache: together they
+    cost half of one call for all.
+    """
+    cv2 = opencv()
+    flat = np.empty((side, side, 3), np.uint8)
+    for top in range(0, side, BAND_PX):
+        rows = min(BAND_PX, side - top)
+        u, v = apply_homography(matrix, np.array([0, side, 0, side]), np.array([top, top, top + rows, top + rows]))
+        left, right = np.clip([int(u.min()) - 3, int(u.max()) + 4], 0, pixels.shape[1] - 1)
+        above, below = np.clip([int(v.min()) - 3, int(v.max()) + 4], 0, pixels.shape[0] - 1)
+        moved = np.array([[1.0, 0, -left], [0, 1.0, -above], [0, 0, 1.0]]) @ matrix
+        band = cv2.warpPerspective(
+            cv2.cvtColor(pixels[above : below + 1, left : right + 1], cv2.COLOR_BGR2BGRA),
+            moved @ np.array([[1.0, 0, 0], [0, 1.0, top], [0, 0, 1.0]]),
+            (side, rows),
+            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+            borderMode=cv2.BORDER_REPLICATE,
+        )
+        cv2.cvtColor(band, cv2.COLOR_BGRA2BGR, dst=flat[top : top + rows])
+    return flat
 
 
 def _shrunk_enough(pixels: Pixels, matrix: FloatArray, mid: float) -> tuple[Pixels, FloatArray]:

@@ -29,15 +29,25 @@ class Plane:
 
     def polar_px(self, r_mm: FloatArray, phi_rad: FloatArray) -> tuple[FloatArray, FloatArray]:
         """u and v, each (angles, radii) float32, of circles about the middle; for cv2.remap."""
-        h, r = self.plane_to_px.astype(np.float32), r_mm.astype(np.float32)
-        x, y = (f(phi_rad).astype(np.float32)[:, None] * r for f in (np.cos, np.sin))
-        w = h[2, 0] * x + h[2, 1] * y + h[2, 2]
-        u, v = (h[0, 0] * x + h[0, 1] * y + h[0, 2]) / w, (h[1, 0] * x + h[1, 1] * y + h[1, 2]) / w
-        if self.k1:  # as in view.distort, in single precision, which is half the time
-            cu, cv, bend = (self.size[0] - 1) / 2, (self.size[1] - 1) / 2, self.k1 / half_diagonal_px(self.size) ** 2
-            du, dv = u - np.float32(cu), v - np.float32(cv)
-            grow = 1 + np.float32(bend) * (du * du + dv * dv)
-            u, v = np.float32(cu) + du * grow, np.float32(cv) + dv * grow
+        h, r = self.plane_to_px, r_mm.astype(np.float32)
+        # Single precision and no more passes than needed: these are the reader's largest arrays.
+        ways = h[:, :2] @ np.stack([np.cos(phi_rad), np.sin(phi_rad)])
+        u, v, w = (way.astype(np.float32)[:, None] * r for way in ways)
+        w += np.float32(h[2, 2])
+        np.reciprocal(w, out=w)
+        for seen, shift in ((u, h[0, 2]), (v, h[1, 2])):
+            seen += np.float32(shift)
+            seen *= w
+        if self.k1:  # as in view.distort
+            cu, cv = ((np.float32(size) - 1) / 2 for size in self.size)
+            u -= cu
+            v -= cv
+            grow = u * u + v * v
+            grow *= np.float32(self.k1 / half_diagonal_px(self.size) ** 2)
+            grow += 1
+            for seen, middle in ((u, cu), (v, cv)):
+                seen *= grow
+                seen += middle
         return u, v
 
     def turned(self, angle_rad: float) -> Plane:

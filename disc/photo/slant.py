@@ -92,15 +92,16 @@ def fit_slant(
     return Slant(gain, (x, y), float(sigma_mm[k]), int(pins[k]))
 
 
-def _left(field: FloatArray, root: FloatArray, tip: FloatArray) -> FloatArray:
-    """What fields (m, 3), gain and shift, leave of tips minus roots: (m, n, 2)."""
-    return tip - root - field[:, :1, None] * root + field[:, None, 1:]
+def _squares(field: FloatArray, root: FloatArray, tip: FloatArray) -> FloatArray:
+    """Squared lengths of what fields (m, 3), gain and shift, leave of tips minus roots: (m, n), mm2."""
+    gain, *shift = field.T[..., None]
+    x, y = (t - (1 + gain) * r + s for t, r, s in zip(tip.T, root.T, shift, strict=True))
+    return np.asarray(x * x + y * y)
 
 
 def _share(field: FloatArray, root: FloatArray, tip: FloatArray, weight: FloatArray) -> FloatArray:
     """How much of all the pins' weight follows each field, closely counting more, (m,)."""
-    left = np.linalg.norm(_left(field, root, tip), axis=2)
-    return np.asarray(np.exp(-0.5 * (left / 0.04) ** 2) @ weight / max(weight.sum(), 1e-9))
+    return np.asarray(np.exp(-0.5 / 0.04**2 * _squares(field, root, tip)) @ weight / max(weight.sum(), 1e-9))
 
 
 def _allowed(shift: FloatArray, tangent: float, way: FloatArray) -> float:
@@ -120,23 +121,22 @@ def _settle(
     base = weight / np.hypot(sigma, STRAY_MM) ** 2
     field, cut, going = starts.astype(float), np.full(len(starts), WIDEST_MM), np.ones(len(starts), bool)
     for _ in range(10):
-        left = np.linalg.norm(_left(field, root, tip), axis=2)
-        inside = left < cut[:, None]
-        soft = np.where(inside, (1 - (left / cut[:, None]) ** 2) ** 2, 0.0)  # Tukey's biweight
+        square = _squares(field, root, tip)
+        soft = np.maximum(1 - square / cut[:, None] ** 2, 0) ** 2  # Tukey's biweight
         going &= soft.sum(1) >= 3
         if not going.any():
             break
         field[going] = _field(root, tip - root, soft[going] * base)
         # 1.18 sigma is the median length of a 2-axis normal error; the window closes to four of it.
-        ranked = np.sort(np.where(inside, left, np.inf)[going], 1)
-        middle = np.take_along_axis(ranked, (inside.sum(1)[going, None] - 1) // 2, 1)[:, 0]
+        ranked, inside = np.sort(square[going], 1), np.sum(soft[going] > 0, 1)
+        middle = np.sqrt(np.take_along_axis(ranked, (inside[:, None] - 1) // 2, 1)[:, 0])
         cut[going] = np.clip(4.0 * middle / 1.18, 0.05, WIDEST_MM)
     field[:, 0] = np.maximum(field[:, 0], 0.0)
-    left2 = _left(field, root, tip)
-    good = np.linalg.norm(left2, axis=2) < cut[:, None]
+    square = _squares(field, root, tip)
+    good = square < cut[:, None] ** 2
     count = good.sum(1)
-    square = np.sum(np.sum(left2**2, 2) * good, 1) / np.maximum(2 * count, 1)
-    return field, np.where(count > 0, np.maximum(np.sqrt(square), 0.003), STRAY_MM), count
+    sigma_mm = np.sqrt(np.sum(square * good, 1) / np.maximum(2 * count, 1))
+    return field, np.where(count > 0, np.maximum(sigma_mm, 0.003), STRAY_MM), count
 
 
 def _field(root: FloatArray, value: FloatArray, weight: FloatArray) -> FloatArray:

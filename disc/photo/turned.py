@@ -23,6 +23,7 @@ from disc.photo.plane import Plane
 # middle 0.1 mm off does not smear their profiles. Finer and coarser sectors told the middle equally well (rendered).
 FROM_RADII, TO_RADII, STEP_MM, SMOOTH_MM, SLOW_MM = 0.22, 0.97, 0.016, 0.012, 0.07
 SECTORS, ROWS, SAMPLES = 24, 8, 4  # rows of a sector of which the median is taken; samples averaged into a row
+AT_ONCE = 24  # rows
 RINGS = 40
 STRONGEST = 3.0  # of the usual contrast; letters, shadows and dirt lie above it
 # A radius at which all sectors together stand out by this much is a cut, and so is what lies this near to it.
@@ -63,11 +64,13 @@ def _profiles(pixels: Pixels, plane: Plane, radius_mm: float) -> tuple[FloatArra
     cv2 = opencv()
     n = int((TO_RADII - FROM_RADII) * radius_mm / STEP_MM / RINGS) * RINGS
     r: FloatArray = FROM_RADII * radius_mm + STEP_MM * np.arange(n, dtype=float)
-    count = SECTORS * ROWS * SAMPLES
-    u, v = plane.polar_px(r, 2 * np.pi * (np.arange(count) + 0.5) / count)
-    grey = cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY)
-    seen = cv2.remap(grey, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    rows = cv2.resize(seen.astype(np.float32), (n, SECTORS * ROWS), interpolation=cv2.INTER_AREA)
+    grey = _grey_face(pixels, plane, TO_RADII * radius_mm)
+    rows = np.empty((SECTORS * ROWS, n), np.float32)
+    phi = 2 * np.pi * (np.arange(len(rows) * SAMPLES) + 0.5) / (len(rows) * SAMPLES)
+    for first in range(0, len(rows), AT_ONCE):  # as many as fit into the processor's cache
+        u, v = plane.polar_px(r, phi[first * SAMPLES : (first + AT_ONCE) * SAMPLES])
+        seen = cv2.remap(grey, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
+        rows[first : first + AT_ONCE] = cv2.resize(seen, (n, AT_ONCE), interpolation=cv2.INTER_AREA)
     rows = cv2.log(rows + 8.0)  # contrast is then the same in light and in shade
     rows = cv2.GaussianBlur(rows, (0, 0), sigmaX=SMOOTH_MM / STEP_MM, sigmaY=0.01)
     rows = rows - cv2.GaussianBlur(rows, (0, 0), sigmaX=SLOW_MM / STEP_MM, sigmaY=0.01)
@@ -79,6 +82,20 @@ def _profiles(pixels: Pixels, plane: Plane, radius_mm: float) -> tuple[FloatArra
     cut = (everywhere > CUT_STANDS_OUT * np.median(everywhere)).astype(np.uint8)
     near_cut = cv2.dilate(cut[None], np.ones((1, 2 * int(CUT_MM / STEP_MM) + 1), np.uint8))[0] > 0
     return r, np.where(near_cut, 0.0, np.clip(profile, -most, most))
+
+
+def _grey_face(pixels: Pixels, plane: Plane, radius_mm: float) -> Pixels:
+    """The photo in grey within a circle's bounds; what lies outside is left as it comes."""
+    cv2 = opencv()
+    phi = np.linspace(0, 2 * np.pi, 90)
+    uv = plane.to_px(radius_mm * np.stack([np.cos(phi), np.sin(phi)], 1))
+    left, top = np.clip(uv.min(0) - 4, 0, None).astype(int)
+    right, below = np.clip(uv.max(0) + 4, 0, None).astype(int)
+    grey = np.empty(pixels.shape[:2], np.uint8)
+    part = grey[top:below, left:right]
+    if part.size:
+        cv2.cvtColor(pixels[top:below, left:right], cv2.COLOR_BGR2GRAY, dst=part)
+    return grey
 
 
 def _middles(profile: FloatArray, phi: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -111,20 +128,22 @@ def _middles(profile: FloatArray, phi: FloatArray) -> tuple[FloatArray, FloatArr
     on = phi + 2 * np.pi / SECTORS
     # The second harmonic is the plane's shear, which the rim tells better.
     form = np.stack([f(k * on) - f(k * phi) for k in (1, 2) for f in (np.cos, np.sin)], 1)
-    rows = form[:, None] * (shared / np.where(told, doubt, 1.0) * told)[..., None]  # (SECTORS, RINGS, 4)
-    value = -differs / np.where(told, doubt, 1.0) * told
+    size = told / np.where(told, doubt, 1.0)
+    rows = form * (shared * size).T[..., None]  # (RINGS, SECTORS, 4)
+    value, told = (-differs * size).T, told.T
     weight = np.ones_like(value)
     for _ in range(5):
-        normal = np.einsum("sr,sri,srj->rij", weight, rows, rows)
+        weighed = np.swapaxes(rows * weight[..., None], 1, 2)
+        normal = weighed @ rows
         # Never singular: a sigma of 30 mm, and less than a ten thousandth of what is told best where that is a lot.
         normal += (1e-3 + 1e-8 * np.trace(normal, axis1=1, axis2=2))[:, None, None] * np.eye(4)
-        x = np.linalg.solve(normal, np.einsum("sr,sri,sr->ri", weight, rows, value)[..., None])[..., 0]
-        off = np.abs(value - np.einsum("sri,ri->sr", rows, x))
-        ranked = np.sort(np.where(told, off, np.inf), 0)
-        middle = np.take_along_axis(ranked, np.maximum(told.sum(0) - 1, 0)[None] // 2, 0)[0]
+        x = np.linalg.solve(normal, weighed @ value[..., None])
+        off = np.abs(value - (rows @ x)[..., 0])
+        ranked = np.sort(np.where(told, off, np.inf), 1)
+        middle = np.take_along_axis(ranked, np.maximum(told.sum(1) - 1, 0)[:, None] // 2, 1)
         scale = np.where(np.isfinite(middle), 1.48 * middle, 1.0) + 1e-3
         weight = 1 / (scale * np.hypot(1, off / scale / 2)) ** 2
-    return x[:, :2], np.sqrt(np.diagonal(np.linalg.inv(normal), axis1=1, axis2=2)[:, :2])
+    return x[:, :2, 0], np.sqrt(np.diagonal(np.linalg.inv(normal), axis1=1, axis2=2)[:, :2])
 
 
 def _two_rings(q: FloatArray, middle: FloatArray, sigma: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -42,7 +42,8 @@ def test_slopes_of_the_pinholes_conditions():
     at = np.zeros(SIZE)
     at[:8], at[8:11], at[15:19] = THETA, (0.004, 0.1, -0.05), (0.5, 1.1, 0.01, -0.02)
     _, slopes = problem.pinhole(at)
-    assert slopes.transpose() == pytest.approx(slopes_by_differences(lambda x: problem.pinhole(x)[0], at), rel=1e-5, abs=1e-6)
+    moved = slopes_by_differences(lambda x: problem.pinhole(x)[0], at)
+    assert slopes.transpose() == pytest.approx(moved, rel=1e-5, abs=1e-6)
 
 
 def test_slopes_of_the_roots_as_feet_and_tips_tell_them():
