@@ -44,6 +44,13 @@ def corrected(plane: Plane, theta: FloatArray, radius_mm: float) -> Plane:
     return plane.corrected(in_mm(correction(theta), radius_mm), plane.k1 + float(theta[7]))
 
 
+def best_step(rows: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """The step for which rows (k, n) @ step is nearest to values (k,), and the inverse of its covariance (n, n)."""
+    normal = rows.T @ rows
+    unit = np.sqrt(np.diag(normal))  # to one scale first: the unknowns differ by thousands
+    return np.linalg.solve(normal / unit / unit[:, None], rows.T @ values / unit) / unit, normal
+
+
 class Carried:
     """Photo points (n, 2), px, and where they come to lie in a plane as it is corrected."""
 

@@ -9,13 +9,14 @@ covariance, from which each place gets its share of the common error.
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 
 from disc.frame import FloatArray
-from disc.photo.correction import CORRECTION_PARTS, Carried, corrected, correction, in_mm
+from disc.photo.correction import CORRECTION_PARTS, Carried, best_step, corrected, correction, in_mm
 from disc.photo.plane import Plane
 from disc.photo.settle import EXPECTED, RIM_OFF_MM, RIM_VOICES, about_means, heaps
 from disc.photo.shared import Shared
@@ -39,7 +40,6 @@ FLOOR_MM = 0.004
 # Setting error about a track with what is left of lean; half width of a heap; the least scatter of rim points. All
 # chosen on rendered faces outside the development set; the result hardly depends on them.
 SETTING_MM, WIDTH_MM, RIM_FLOOR_MM = 0.025, 0.045, 0.02
-ROUNDS = 6
 # Order of the unknowns.
 THETA, GAIN, SHIFT, BIAS, RIM = slice(0, 8), 8, slice(9, 11), slice(11, 13), slice(13, 15)
 HEIGHT, FOCAL, MIDDLE, GROWTH = 15, 16, slice(17, 19), 19
@@ -56,7 +56,8 @@ DISTORTION = 0.012
 # Pins that do not stand as the slant says count this much towards the doubt (rendered faces that no network saw).
 ASLANT_COUNTS = 2.0
 # A pinhole's picture obeys these exactly; they are drawn tight in the course of the rounds.
-TIGHT = (0.02, 0.006, 0.002, 0.001, 0.0005)
+TIGHT = (0.02, 0.006, 0.002, 0.001, 0.0005, 0.0005)
+ROUNDS_MORE = 4  # once other photos are heard
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +82,8 @@ class Marks:
 class Joint:
     """plane, slant and the feet's common error (view mm); common_mm: what the fit leaves in doubt of
     all places alike, one sigma per axis, r.m.s. over the face; misfit: how many times more its parts disagree with one
-    another than they should, at least 1. shared: None where too few pins stand."""
+    another than they should, at least 1. shared: None where too few pins stand. fit: what was fitted, and the state of
+    its unknowns (before any turn), to go on from."""
 
     plane: Plane
     slant: Slant
@@ -91,6 +93,7 @@ class Joint:
     scatter_mm: float
     shared: Shared | None = None
     misfit: float = 1.0
+    fit: tuple[_Problem, FloatArray] | None = None
 
     def turned(self, angle_rad: float) -> Joint:
         """The same in a view whose x axis lies at what is now angle_rad."""
@@ -117,33 +120,36 @@ def spreads(
     return frame, foot, tip
 
 
-def settle_jointly(
-    plane: Plane,
-    slant: Slant,
-    radius_mm: float,
-    marks: Marks,
-    focal_px: float | None = None,
-    others: Shared | None = None,
-) -> Joint:
-    """The best of all. plane, slant: where it begins, good to a track's width or so. others: told by other photos."""
-    problem = _Problem(plane, radius_mm, marks, slant, focal_px, others)
+def settle_jointly(plane: Plane, slant: Slant, radius_mm: float, marks: Marks, focal_px: float | None = None) -> Joint:
+    """The best of all. plane, slant: where it begins, good to a track's width or so."""
+    problem = _Problem(plane, radius_mm, marks, slant, focal_px)
     at = np.zeros(SIZE)
     at[GAIN], at[SHIFT] = slant.gain, slant.shift
     at[HEIGHT] = HEIGHT_MM
     at[FOCAL] = problem.log_focal
+    return _fitted(problem, at, TIGHT)
+
+
+def heard_others(joint: Joint, others: Shared) -> Joint:
+    """The fit gone on with, other photos of the disc being heard; what few pins told stays as it is."""
+    if joint.fit is None:
+        return joint
+    problem, at = copy(joint.fit[0]), joint.fit[1]
+    problem.others = others
+    return _fitted(problem, at, TIGHT[-1:] * ROUNDS_MORE)
+
+
+def _fitted(problem: _Problem, at: FloatArray, tight: tuple[float, ...]) -> Joint:
     normal = np.eye(SIZE)
-    for k in range(ROUNDS):
-        rows, values = problem.rows(problem.there(at), TIGHT[min(k, len(TIGHT) - 1)])
-        normal = rows.T @ rows
-        unit = np.sqrt(np.diag(normal))  # to one scale first: the unknowns differ by thousands
-        step = np.linalg.solve(normal / unit / unit[:, None], rows.T @ values / unit) / unit
+    for width in tight:
+        step, normal = best_step(*problem.rows(problem.there(at), width))
         at = at + np.clip(step, -STEP, STEP)
     there = problem.there(at)
     left, upright = problem.left_over(there)
-    size = float(np.sqrt(np.mean(left[upright] ** 2))) if upright.any() else slant.sigma_mm
+    size = float(np.sqrt(np.mean(left[upright] ** 2))) if upright.any() else problem.slant.sigma_mm
     found = Slant(float(max(at[GAIN], 0.0)), (float(at[9]), float(at[10])), max(size, 0.003), int(upright.sum()))
     return Joint(
-        corrected(plane, at[THETA], radius_mm),
+        corrected(problem.plane, at[THETA], problem.radius_mm),
         found,
         (float(at[11]), float(at[12])),
         float(at[GROWTH]),
@@ -151,6 +157,7 @@ def settle_jointly(
         problem.scatter(there),
         problem.told(at, normal),
         problem.misfit(there, float(1 - upright.mean())),
+        (problem, at),
     )
 
 
@@ -190,9 +197,9 @@ class _Problem:
         marks: Marks,
         slant: Slant,
         focal_px: float | None,
-        others: Shared | None,
     ) -> None:
-        self.plane, self.radius_mm, self.marks, self.others = plane, radius_mm, marks, others
+        self.plane, self.radius_mm, self.marks, self.slant = plane, radius_mm, marks, slant
+        self.others: Shared | None = None  # what other photos told
         self.log_focal = float(np.log(focal_px / plane.size[0] if focal_px else FOCAL_WIDTHS))
         self.focal_doubt = 0.05 if focal_px else FOCAL_DOUBT
         self.frame, self.foot, self.tip = spreads(marks.foot_mm, marks.tip_mm, slant)

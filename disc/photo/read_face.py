@@ -11,7 +11,7 @@ from disc.frame import FloatArray
 from disc.photo.find_plate import Found, find_plate, plate_by_hand
 from disc.photo.flatten import flatten
 from disc.photo.image import Photo, opencv
-from disc.photo.joint import Joint, Marks, feet_put_right, settle_jointly
+from disc.photo.joint import Joint, Marks, feet_put_right, heard_others, settle_jointly
 from disc.photo.judge import Doubt, Sites, kinds_by_slant, make_pins
 from disc.photo.outline import rim_points
 from disc.photo.plane import Plane, plane_from_ellipse
@@ -75,11 +75,6 @@ class _Look:
     seen: _Seen
     side: Side
     settings: ReadSettings
-    fine: Settled
-    slant: Slant
-    rim: FloatArray
-    rim_mm: float
-    turned: Turned
     joint: Joint
 
 
@@ -98,15 +93,14 @@ def _weigh(seen: _Seen, side: Side, settings: ReadSettings) -> _Look:
     """Where the plane lies, by all that this photo alone shows."""
     fine, slant, rim, scatter = _settle_all(seen)
     turned = turned_marks(seen.photo.pixels, fine.plane, seen.radius_mm)
-    joint = _jointly(seen, fine, slant, rim, scatter, turned, None)
-    return _Look(seen, side, settings, fine, slant, rim, scatter, turned, joint)
+    return _Look(seen, side, settings, _jointly(seen, fine, slant, rim, scatter, turned))
 
 
 def _finish(look: _Look, others: Shared | None) -> FaceReading:
     """Everything that rests on the exact plane. others: what the disc's other photos tell of lens and pins."""
     seen, joint = look.seen, look.joint
     if others is not None:
-        joint = _jointly(seen, look.fine, look.slant, look.rim, look.rim_mm, look.turned, others)
+        joint = heard_others(joint, others)
     photo, radius, bore = seen.photo, seen.radius_mm, seen.bore_mm
     slot, angle, notes = _place_slot(photo, joint.plane, radius, seen.found, look.settings)
     joint = joint.turned(angle)
@@ -182,15 +176,7 @@ def _settle_all(seen: _Seen) -> tuple[Settled, Slant, FloatArray, float]:
     return fine, slant, rim, scatter
 
 
-def _jointly(
-    seen: _Seen,
-    fine: Settled,
-    slant: Slant,
-    rim: FloatArray,
-    scatter: float,
-    turned: Turned,
-    others: Shared | None,
-) -> Joint:
+def _jointly(seen: _Seen, fine: Settled, slant: Slant, rim: FloatArray, scatter: float, turned: Turned) -> Joint:
     """The last step; faces with too few standing pins for it keep what they have."""
     mm = seen.in_plane(fine.plane)
     slant = _slant_of(mm, network_odds(seen.spots), fine.plane, slant)
@@ -201,7 +187,7 @@ def _jointly(
     foot, tip = seen.first.to_px(seen.spots.root[pin]), seen.first.to_px(seen.spots.tip[pin])
     slot = None if seen.found.slot is None else np.asarray(seen.found.slot, float)
     marks = Marks(foot, tip, mm.sigma_root[pin], mm.sigma_tip[pin], rim, scatter, slot, turned)
-    return settle_jointly(fine.plane, slant, seen.radius_mm, marks, seen.photo.focal_px, others)
+    return settle_jointly(fine.plane, slant, seen.radius_mm, marks, seen.photo.focal_px)
 
 
 # A fifth of the sites doubtful: on rendered faces sites were found with an F1 under 0.9 then, and above it otherwise. A

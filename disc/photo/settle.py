@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from disc.frame import FloatArray
-from disc.photo.correction import CORRECTION_PARTS, Carried, corrected, correction, in_mm
+from disc.photo.correction import CORRECTION_PARTS, Carried, best_step, corrected, correction, in_mm
 from disc.photo.plane import Plane
 
 # Scatter of pins about their track, mm: setting error of good work, about 0.02 mm (common practice, no source).
@@ -114,7 +114,7 @@ def settle(
             w = rim_weight / rim_sigma_mm / (1 + (miss / (2.5 * rim_sigma_mm)) ** 2)
             rows.append(np.hstack([-dr, way]) * w[:, None])
             values.append(miss * w)
-        step = np.linalg.lstsq(np.vstack(rows), np.concatenate(values), rcond=None)[0]
+        step, _ = best_step(np.vstack(rows), np.concatenate(values))
         theta = theta + np.clip(step[:8], -0.05, 0.05)
         rim_off = rim_off + np.clip(step[8:], -0.05, 0.05)
     better = corrected(plane, theta, radius_mm)

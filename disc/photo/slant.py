@@ -19,6 +19,7 @@ from disc.photo.settle import Perspective
 # source) and the measuring error together. Only the weighting of the first rounds depends on it.
 STRAY_MM = 0.05
 FEWEST_PINS = 6
+SETTLED = 1e-6  # a field that changes by less, mm and mm a mm
 # Beginnings: gains from a far lens to a near one; shifts as pins of these heights make them, mm, either way.
 FIRST_GAINS, FIRST_REACHES, WIDEST_MM = (0.002, 0.008, 0.018), (0.0, 0.35, -0.35, 0.65, -0.65), 0.15
 
@@ -126,11 +127,14 @@ def _settle(
         going &= soft.sum(1) >= 3
         if not going.any():
             break
+        before = field[going]
         field[going] = _field(root, tip - root, soft[going] * base)
         # 1.18 sigma is the median length of a 2-axis normal error; the window closes to four of it.
         ranked, inside = np.sort(square[going], 1), np.sum(soft[going] > 0, 1)
         middle = np.sqrt(np.take_along_axis(ranked, (inside[:, None] - 1) // 2, 1)[:, 0])
         cut[going] = np.clip(4.0 * middle / 1.18, 0.05, WIDEST_MM)
+        if np.abs(field[going] - before).max() < SETTLED:
+            break
     field[:, 0] = np.maximum(field[:, 0], 0.0)
     square = _squares(field, root, tip)
     good = square < cut[:, None] ** 2
