@@ -166,8 +166,10 @@ def robust_ellipse(points: FloatArray) -> tuple[Ellipse, Any] | None:
         better = fit_ellipse(u[on], v[on])
         if better is None:
             break
-        ellipse = better
+        ellipse, before = better, on
         on = np.abs(ellipse.distance(u, v)) < tolerance
+        if np.array_equal(on, before):
+            break
     return ellipse, on
 
 

@@ -99,7 +99,7 @@ def _roughness(colour: FloatArray, x: FloatArray, low: float, high: float) -> Fl
     """Scatter of the colours (m, n, 3) about a straight course between two places, (m,)."""
     mine = (x > low) & (x < high)
     rows = np.stack([np.ones(int(mine.sum())), x[mine]], 1)
-    left = colour[:, mine] - rows @ (np.linalg.pinv(rows) @ colour[:, mine])
+    left = colour[:, mine] - (rows @ np.linalg.pinv(rows)) @ colour[:, mine]
     return np.asarray(np.linalg.norm(left, axis=2).std(1))
 
 
