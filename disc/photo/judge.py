@@ -24,7 +24,7 @@ LEAN_ALONG, LEAN_ACROSS, SCATTER_ACROSS, SHOWN_WELL_MM = 1.2, 0.55, 0.7, 0.08
 # Squared on, a pin hides its own length, and the network cannot well tell it from a stub or a hole: there rarity speaks
 # (each so many times rarer than the networks take it for). As the common slant grows, an upright pin shows this much of
 # itself before it is told from a stub, mm.
-RARITY, SHOWN_MM = np.array([8.0, 8.0]), 0.05
+RARITY, SHOWN_MM = np.array([3.0, 1.5]), 0.05
 # Likeness to the face's own upright pins, log-odds: weight against stub and hole, and where it speaks for neither
 # (logistic regression on rendered faces that no network was trained on).
 LIKE_WEIGHT, LIKE_EVEN = 0.45, 1.3

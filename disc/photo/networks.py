@@ -5,6 +5,7 @@ How they were trained: tests/bench/photo_training/ (its README says which run ma
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -23,6 +24,7 @@ SITES_STRIDE = 4
 CLOSER_PX_PER_MM = 42.0
 CLOSER_PX = 48
 FRAME_PX = 256
+UPRIGHT_MM, UPRIGHT_UNKNOWN = 0.4, -1.0
 _IDLE: dict[str, list[Any]] = {}
 
 
@@ -34,8 +36,13 @@ def _bytes(name: str) -> Any:
     return np.fromfile(path, np.uint8)
 
 
-def _answer(name: str, pictures: list[Pixels]) -> FloatArray:
-    """pictures: BGR, all of one size that the net takes. Returns (n, ...)."""
+def _blob(pictures: Sequence[Pixels]) -> Any:
+    """BGR pictures of one size as the nets take them: (n, 3, h, w) RGB, -0.5 to 0.5."""
+    return opencv().dnn.blobFromImages(pictures, 1 / 255.0, mean=(127.5, 127.5, 127.5), swapRB=True)
+
+
+def _answer(name: str, blob: Any) -> FloatArray:
+    """blob: (n, channels, h, w) of a size that the net takes. Returns (n, ...)."""
     cv2 = opencv()
     # OpenCV's nets are not safe to share between threads: each call takes one that no other has, or reads a new one.
     idle = _IDLE.setdefault(name, [])
@@ -43,7 +50,7 @@ def _answer(name: str, pictures: list[Pixels]) -> FloatArray:
         net = idle.pop()
     except IndexError:
         net = cv2.dnn.readNetFromONNX(_bytes(name))
-    net.setInput(cv2.dnn.blobFromImages(pictures, 1 / 255.0, mean=(127.5, 127.5, 127.5), swapRB=True))
+    net.setInput(blob)
     answer = np.array(net.forward())
     idle.append(net)
     return answer
@@ -67,7 +74,7 @@ def ask_finder(small: Pixels) -> FrameHeat:
     """small: at most FRAME_PX each way; it is laid on a grey ground of that size."""
     ground = np.full((FRAME_PX, FRAME_PX, 3), 128, np.uint8)
     ground[: small.shape[0], : small.shape[1]] = small
-    heat = sigmoid(_answer("finder.onnx", [ground])[0])
+    heat = sigmoid(_answer("finder.onnx", _blob([ground]))[0])
     return FrameHeat(heat[0], heat[1], heat[2])
 
 
@@ -89,7 +96,7 @@ class SiteAnswer:
 
 def ask_sites(flat: Pixels) -> SiteAnswer:
     """flat: a flattened face at SITES_PX_PER_MM, each side a multiple of 8 px."""
-    y = _answer("sites.onnx", [flat])[0]
+    y = _answer("sites.onnx", _blob([flat]))[0]
     h, w = y.shape[1:]
     heat = y[:4].reshape(2, 2, h, w).transpose(2, 0, 3, 1).reshape(2 * h, 2 * w)
     moved = np.moveaxis(y, 0, -1)
@@ -117,9 +124,15 @@ class CloseAnswer:
     sigma_tip: FloatArray
 
 
-def ask_closer(crops: list[Pixels]) -> CloseAnswer:
-    """crops: CLOSER_PX square each, at CLOSER_PX_PER_MM."""
-    y = _answer("closer.onnx", crops).astype(float)
+def ask_closer(crops: Sequence[Pixels], upright_mm: FloatArray) -> CloseAnswer:
+    """crops: CLOSER_PX square each, at CLOSER_PX_PER_MM, turned so that an upright pin points to the right.
+
+    upright_mm: (n,) how long it is drawn there; NaN where that is not known, and the crops lie anyhow.
+    """
+    told = np.where(np.isnan(upright_mm), UPRIGHT_UNKNOWN, upright_mm / UPRIGHT_MM - 0.5).astype(np.float32)
+    picture = _blob(crops)
+    length = np.broadcast_to(told[:, None, None, None], (len(told), 1, *picture.shape[2:]))
+    y = _answer("closer.onnx", np.concatenate([picture, length], 1)).astype(float)
     kind = np.exp(y[:, :4] - y[:, :4].max(1, keepdims=True))
     return CloseAnswer(
         kind / kind.sum(1, keepdims=True),

@@ -86,7 +86,7 @@ def _see(photo: Photo, plate: Plate, settings: ReadSettings) -> _Seen:
         found = replace(found, centre=settings.centre)
     first = plane_from_ellipse(found.ellipse, found.centre, radius, (photo.width, photo.height))
     flat = flatten(photo.pixels, first, radius)
-    return _Seen(photo, first, radius, find_spots(flat), found, plate.bore_mm or 0.0)
+    return _Seen(photo, first, radius, find_spots(flat, first), found, plate.bore_mm or 0.0)
 
 
 def _weigh(seen: _Seen, side: Side, settings: ReadSettings) -> _Look:

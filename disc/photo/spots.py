@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -9,20 +10,25 @@ import numpy as np
 
 from disc.frame import FloatArray
 from disc.photo.flatten import Flat
-from disc.photo.image import opencv
+from disc.photo.image import Pixels, opencv
 from disc.photo.networks import CLOSER_PX, SITES_STRIDE, SiteAnswer, ask_closer, ask_sites
+from disc.photo.plane import Plane
+from disc.photo.slant import Slant, fit_slant
 
 PIN, STUB, HOLE = 0, 1, 2
 # Lowest heat at which a place is looked at further; what is kept is decided in judge.py.
 LOWEST_HEAT = 0.30
-# The closer net is asked once more about marks between these parts of surety, and about those whose root it puts
-# farther than this from where it was asked.
-PLAIN, HOPELESS, MOVED_MM = 0.02, 0.10, 0.06
+# The closer net is asked once more about marks between these parts of surety, of a kind no surer than this, whose root
+# it puts farther than this from where it was asked, or whose tip lies farther from where an upright pin's would.
+PLAIN, HOPELESS, PLAIN_KIND, MOVED_MM, PLAIN_LEAN_MM = 0.02, 0.10, 0.95, 0.06, 0.04
 # About a tip, what a pin, its shadow and its mirror image take up; and see _crops_about_tips.
 CROP_MM, FAINTEST_GREY = 0.52, 3.0
 # How much rarer (or not) the kinds are on a disc than they were among the training crops, where a sixth each were stubs
 # and holes: of a disc's sites a few per cent are (common practice, no source).
 KIND_SHARE = np.array([1.0, 0.6, 0.3])
+MOST_ROWS = 512 * CLOSER_PX  # of crops drawn at once; OpenCV takes no picture of more than 32766
+# So many of the surest marks, and of these pins with at least such odds, at least so many, tell the slant at first.
+FIRST_LOOKED, FIRST_PINS, FEWEST_FIRST = 60, 0.3, 10
 # Two sites cannot be closer than a pin's thickness (0.15 mm is the thinnest wire).
 CLOSEST_MM = 0.16
 
@@ -59,11 +65,25 @@ class Spots:
         return Spots(**columns)
 
 
-def find_spots(flat: Flat) -> Spots:
-    """All likely sites in view mm, the surest first: found at half scale, then looked at closer, each by itself."""
+def find_spots(flat: Flat, plane: Plane) -> Spots:
+    """All likely sites in view mm, the surest first: found at half scale, then looked at closer, each by itself.
+
+    A first look at the surest tells how long an upright pin is drawn, and which way; knowing that, all are looked at.
+    plane: that the face was flattened by.
+    """
     half = flat.halved()
-    spots = look_closer(flat, coarse_spots(half))
+    coarse = coarse_spots(half)
+    slant = first_slant(_close(flat, coarse.pick(slice(FIRST_LOOKED)), None)[0], plane) if len(coarse) else None
+    spots = look_closer(flat, coarse, slant, plane)
     return replace(spots, crop=_crops_about_tips(half, spots))
+
+
+def first_slant(spots: Spots, plane: Plane) -> Slant | None:
+    """The common slant of likely pins, None where too few tell it."""
+    pin = (spots.kind.argmax(1) == PIN) & (spots.heat > FIRST_PINS)
+    sigma = np.hypot(spots.sigma_root, spots.sigma_tip)[pin]
+    slant = fit_slant(spots.root[pin], spots.tip[pin], sigma, spots.heat[pin], plane)
+    return slant if slant.pins >= FEWEST_FIRST else None
 
 
 def _crops_about_tips(flat: Flat, spots: Spots) -> FloatArray:
@@ -81,38 +101,63 @@ def _crops_about_tips(flat: Flat, spots: Spots) -> FloatArray:
     return np.asarray(crops / np.maximum(np.linalg.norm(crops, axis=1), FAINTEST_GREY * np.sqrt(inside.sum()))[:, None])
 
 
-def look_closer(flat: Flat, spots: Spots) -> Spots:
+def look_closer(flat: Flat, spots: Spots, slant: Slant | None, plane: Plane) -> Spots:
     """The sites again by the closer network, from crops about them. flat: at its full scale.
 
-    Those that it leaves in doubt are looked at once more from where it put them, and the two answers taken together.
+    Those that it leaves in doubt are looked at once more from where it put them, in a mirror and knowing the slant
+    better, and the two answers taken together.
     """
     if not len(spots):
         return spots
-    seen, moved = _close(flat, spots)
-    doubted = np.nonzero((np.abs(seen.heat - 0.5) < 0.5 - PLAIN) & (seen.heat > HOPELESS) | (moved > MOVED_MM))[0]
+    seen, moved = _close(flat, spots, slant)
+    slant = first_slant(seen, plane) or slant
+    doubt = (np.abs(seen.heat - 0.5) < 0.5 - PLAIN) | (seen.kind.max(1) < PLAIN_KIND) | (moved > MOVED_MM)
+    if slant is not None:
+        doubt |= np.linalg.norm(seen.tip - seen.root - slant.at(seen.root), axis=1) > PLAIN_LEAN_MM
+    doubted = np.nonzero(doubt & (seen.heat > HOPELESS))[0]
     if len(doubted):
         first = seen.pick(doubted)
-        seen = seen.replaced(doubted, _between(first, _close(flat, first)[0]))
+        seen = seen.replaced(doubted, _between(first, _close(flat, first, slant, mirrored=True)[0]))
     return thin_out(seen.pick(np.argsort(-seen.heat, kind="stable")))
 
 
-def _close(flat: Flat, spots: Spots) -> tuple[Spots, FloatArray]:
+def _close(flat: Flat, spots: Spots, slant: Slant | None, mirrored: bool = False) -> tuple[Spots, FloatArray]:
     """What the closer net says of each, and how far from its crop's middle it puts the root, mm."""
     at = flat.to_flat(spots.root)
-    # All of a crop lies on the picture: within half of one from its edge nothing is pinned.
-    limit = np.array(flat.pixels.shape[1::-1]) - CLOSER_PX
-    corner = np.clip(np.round(at - (CLOSER_PX - 1) / 2).astype(int), 0, limit)
-    crops = [flat.pixels[v : v + CLOSER_PX, u : u + CLOSER_PX] for u, v in corner]
-    said = ask_closer(crops)
-    root = corner + (CLOSER_PX - 1) / 2 + said.root
+    if slant is None:
+        upright, angle = np.full(len(spots), np.nan), np.zeros(len(spots))
+    else:
+        drawn = slant.at(spots.root)
+        upright, angle = np.hypot(*drawn.T), np.arctan2(-drawn[:, 1], drawn[:, 0])
+    right = np.stack([np.cos(angle), np.sin(angle)], 1)
+    turn = np.stack(
+        [right, np.stack([-right[:, 1], right[:, 0]], 1) * (-1 if mirrored else 1)], 1
+    )  # a crop's axes as rows, flat px
+    said = ask_closer(_turned_crops(flat, at, turn), upright)
+    back = lambda px: np.einsum("na,nab->nb", px, turn)  # noqa: E731
+    root = at + back(said.root)
     near = flat.to_mm(root)
     there = 1 - said.kind[:, 3]
     kind = said.kind[:, :3] * KIND_SHARE
     kind = kind / np.maximum(kind.sum(1), 1e-9)[:, None]
     s = flat.px_per_mm
     sigmas = said.sigma_root / s, said.sigma_tip / s
-    seen = Spots(near, flat.to_mm(root + said.tip), kind, there, *sigmas, spots.coarse, spots.crop)
+    seen = Spots(near, flat.to_mm(root + back(said.tip)), kind, there, *sigmas, spots.coarse, spots.crop)
     return seen, np.linalg.norm(said.root, axis=1) / s
+
+
+def _turned_crops(flat: Flat, at: FloatArray, turn: FloatArray) -> Sequence[Pixels]:
+    """Crops about places (n, 2) flat px, whose axes lie along the rows of turn (n, 2, 2)."""
+    c = np.arange(CLOSER_PX) - (CLOSER_PX - 1) / 2
+    grid = np.stack(np.meshgrid(c, c), -1).reshape(-1, 2)
+    source = (grid @ turn + at[:, None]).astype(np.float32).reshape(-1, CLOSER_PX, 2)
+    cv2, edge = opencv(), opencv().BORDER_REFLECT_101
+    crops: list[Pixels] = []
+    for k in range(0, len(source), MOST_ROWS):
+        u, v = np.moveaxis(source[k : k + MOST_ROWS], -1, 0)
+        tall = cv2.remap(flat.pixels, u, v, cv2.INTER_LINEAR, borderMode=edge)
+        crops.extend(tall.reshape(-1, CLOSER_PX, CLOSER_PX, 3))
+    return crops
 
 
 def _between(a: Spots, b: Spots) -> Spots:

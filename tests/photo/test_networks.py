@@ -20,7 +20,11 @@ def test_weights_are_small():
 
 @pytest.fixture(scope="module")
 def crops(truth):
-    """Crops about the true roots of the upper side, cut at the closer's scale without the reader's own geometry."""
+    """Crops about the true roots of the upper side, cut at the closer's scale without the reader's own geometry.
+
+    Two sets: as the face lies, and turned so that sound pins point to the right; their true kinds; how long sound pins
+    are drawn, mm.
+    """
     cv2 = opencv()
     photo = next(p for p in truth["photos"] if p["side"] == "upper")
     pixels = load_photo(SAMPLE / "upper.jpg").pixels
@@ -30,20 +34,30 @@ def crops(truth):
     plane, _ = cv2.findHomography(np.stack([radius * np.cos(t), radius * np.sin(t)], 1), rim)
     by_id = {p["id"]: p for p in truth["pins"]}
     pins = [by_id[q["id"]] for q in photo["pins_px"]]
-    out, s = [], CLOSER_PX_PER_MM
+    ends = np.array([[q["root"], q["tip"]] for q in photo["pins_px"]]).reshape(-1, 1, 2)
+    ends = cv2.perspectiveTransform(ends, np.linalg.inv(plane)).reshape(-1, 2, 2)
+    sound = [p["condition"] == "sound" for p in pins]
+    drawn = np.median((ends[:, 1] - ends[:, 0])[sound], 0)  # the sample's lens is far: one length for all of the face
+
+    def cut(x: float, y: float, angle: float):
+        s, c = CLOSER_PX_PER_MM, (CLOSER_PX - 1) / 2
+        turn = np.array([[np.cos(angle), np.sin(angle)], [np.sin(angle), -np.cos(angle)]]) / s
+        to_mm = np.array([[*turn[0], x - c * turn[0].sum()], [*turn[1], y - c * turn[1].sum()], [0, 0, 1.0]])
+        how = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+        return cv2.warpPerspective(pixels, plane @ to_mm, (CLOSER_PX, CLOSER_PX), flags=how)
+
+    sets = [[], []]
     for p in pins:
         a = np.radians(p["theta_deg"])
-        x, y = p["r_mm"] * np.cos(a), p["r_mm"] * np.sin(a)
-        c = (CLOSER_PX - 1) / 2
-        to_mm = np.array([[1 / s, 0, x - c / s], [0, -1 / s, y + c / s], [0, 0, 1.0]])
-        how = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-        out.append(cv2.warpPerspective(pixels, plane @ to_mm, (CLOSER_PX, CLOSER_PX), flags=how))
-    return out, [KINDS.get(p["condition"], 0) for p in pins]
+        for pictures, angle in zip(sets, (0.0, np.arctan2(drawn[1], drawn[0])), strict=True):
+            pictures.append(cut(p["r_mm"] * np.cos(a), p["r_mm"] * np.sin(a), angle))
+    return sets, np.array([KINDS.get(p["condition"], 0) for p in pins]), float(np.hypot(*drawn))
 
 
-def test_closer_tells_kinds_and_places(crops):
-    pictures, kinds = crops
-    said = ask_closer(pictures)
+@pytest.mark.parametrize("known", [False, True])
+def test_closer_tells_kinds_and_places(crops, known):
+    sets, kinds, drawn = crops
+    said = ask_closer(sets[known], np.full(len(kinds), drawn if known else np.nan))
     assert np.mean(said.kind.argmax(1) == kinds) >= 0.94
     root_mm = np.hypot(*said.root.T) / CLOSER_PX_PER_MM
     assert np.median(root_mm) < 0.025  # a tenth of a pin's thickness
@@ -54,10 +68,19 @@ def test_closer_tells_kinds_and_places(crops):
 
 def test_closer_sees_nothing_on_bare_plate(crops):
     # The crops' corners lie 0.4 mm and more from the pin; four of them make a piece of plate without one.
-    pictures, _ = crops
+    sets, _, drawn = crops
     h = CLOSER_PX // 4
-    bare = [np.tile(p[:h, :h], (4, 4, 1)) for p in pictures]
-    assert np.median(ask_closer(bare).kind[:, 3]) > 0.5
+    bare = [np.tile(p[:h, :h], (4, 4, 1)) for p in sets[1]]
+    assert np.median(ask_closer(bare, np.full(len(bare), drawn)).kind[:, 3]) > 0.5
+
+
+def test_closer_believes_what_it_is_told_of_the_slant_only_as_far_as_it_is_seen(crops):
+    # Told a length half as long again, it goes on seeing the pins as they are drawn.
+    sets, kinds, drawn = crops
+    pin = kinds == 0
+    tips = [ask_closer(sets[1], np.full(len(kinds), told)).tip[pin, 0] for told in (drawn, 1.5 * drawn)]
+    assert np.median(tips[0]) / CLOSER_PX_PER_MM == pytest.approx(drawn, abs=0.02)
+    assert np.median(tips[1]) / CLOSER_PX_PER_MM == pytest.approx(drawn, abs=0.04)
 
 
 def test_finder_answers_nothing_on_an_empty_table():

@@ -114,7 +114,16 @@ def arrays_of(face, camera) -> dict:
         "half": camera.half,
         "radius": face.radius,
         "slot_mm": np.array([face.radius - face.slot[1] / 2, 0.0]),
+        "slant": slant_of(face, camera),
     }
+
+
+def slant_of(face, camera):
+    """(gain, shift x, shift y): an upright pin of the face's usual height at p is drawn gain p - shift long."""
+    sound = [p.height for p in face.pins if p.condition == "sound"]
+    tall = float(np.median(sound)) if sound else 0.5
+    (x, y), (ax, _) = camera.on_face(np.array([[0.0, 0.0, tall], [1.0, 0.0, tall]]))
+    return np.array([ax - x - 1.0, -x, -y], np.float32)
 
 
 def make(out: Path, number: int, seed: int, samples: int, with_truth: bool) -> None:

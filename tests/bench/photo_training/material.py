@@ -17,6 +17,10 @@ MOST_SITES = 24
 # that a mark at a pin's bright top, its foot in shadow, leads to the pin.
 MEANT_MM, DOUBT_MM = 0.20, 0.27
 DECOYS, DECOYS_SEEN = 150, 12
+# The closer is told how long an upright pin is drawn there, and its crop is turned so that it points along +u; told as
+# parts of so many px. A reader knows it to so many px, sometimes worse, sometimes not at all and rarely quite wrong.
+HINT_PX, UNKNOWN = 16.8, -1.0
+HINT_SHARE, HINT_OFF_PX, WORSE_PX, WORSE, WRONG, NOT_KNOWN = 0.1, 0.84, 2.5, 0.15, 0.04, 0.25
 
 
 def uniform(low: float, high: float, *shape: int, device) -> torch.Tensor:
@@ -62,10 +66,10 @@ def anywhere(photo: Photo, n: int) -> torch.Tensor:
 
 
 def fields(photo: Photo, each: int, net=None):
-    """Rows for the pool: (image uint8, root, tip, kind, decoys) of `each` pieces of a face, all but image in their px.
+    """Rows for the pool: (image uint8, root, tip, kind, decoys, slant) of `each` pieces of a face, in their px.
 
     Three of four lie about a site, rare conditions more often; the others anywhere. decoys (each, DECOYS_SEEN, 2): what
-    a finder of blots, or a sites net, takes for sites and is none.
+    a finder of blots, or a sites net, takes for sites and is none. slant (each, 3): as tracer.Crops has it.
     """
     dev = photo.image.device
     pick = torch.multinomial(photo.weight, each, replacement=True)
@@ -88,7 +92,9 @@ def fields(photo: Photo, each: int, net=None):
         (0, 0, 0, DECOYS_SEEN - lure.shape[1]),
         value=-999.0,
     )
-    return (x * 255 + 0.5).byte(), take(root), take(tip), F.pad(kind, (0, pad), value=-1), lure
+    drawn = photo.slant[0] * at - photo.slant[1:]
+    slant = torch.cat([(back @ drawn[..., None])[..., 0], photo.slant[:1].expand(each, 1)], 1)
+    return (x * 255 + 0.5).byte(), take(root), take(tip), F.pad(kind, (0, pad), value=-1), lure, slant
 
 
 def nearest(px: torch.Tensor, most: int):
@@ -131,10 +137,28 @@ def labelled(d_mm: torch.Tensor, kind: torch.Tensor):
     return label, ((d_mm < MEANT_MM) | (d_mm > DOUBT_MM)).float()
 
 
-def close_ups(image, root, tip, kind, lure, per: int):
+def hinted(slant: torch.Tensor, place: torch.Tensor, middle: float) -> tuple[torch.Tensor, torch.Tensor]:
+    """What a reader would know of the slant at places (b, n, 2) px: (angle to turn the crop by, how long as told)."""
+    b, n, _ = place.shape
+    dev = place.device
+    u = lambda lo, hi, *sh: uniform(lo, hi, *sh, device=dev)  # noqa: E731
+    drawn = slant[:, None, :2] + slant[:, None, 2:] * (place - middle)
+    off = torch.where(u(0, 1, b, 1, 1) < WORSE, WORSE_PX, HINT_OFF_PX) * torch.randn(b, 1, 2, device=dev)
+    drawn = drawn * (1 + HINT_SHARE * torch.randn(b, 1, 1, device=dev)) + off
+    way, far = u(0, 2 * math.pi, b, n), u(0, 14, b, n)
+    other = torch.stack([way.cos(), way.sin()], -1) * far[..., None]
+    drawn = torch.where(u(0, 1, b, 1, 1) < WRONG, other, drawn)
+    known = (u(0, 1, b, 1) > NOT_KNOWN) & slant[:, :1].isfinite()
+    angle = torch.where(known, torch.atan2(drawn[..., 1], drawn[..., 0]), way)
+    told = torch.where(known, drawn.norm(dim=-1) / HINT_PX - 0.5, UNKNOWN)
+    return angle.view(-1), told.view(-1)
+
+
+def close_ups(image, root, tip, kind, lure, slant, per: int):
     """For the closer, `per` crops of each field: (x, root, tip, label, weight); root from the crop's middle, px.
 
     Half about sites, half beside them, at their tips, at decoys (lure, (b, n, 2) px or None), at blots or anywhere.
+    Three channels of x are the picture, the fourth the length that an upright pin is drawn at.
     """
     b, _, s, _ = image.shape
     dev = image.device
@@ -168,9 +192,9 @@ def close_ups(image, root, tip, kind, lure, per: int):
     label, weight = labelled(near / PX_PER_MM, kind.gather(1, which))
     take = lambda a: a.gather(1, which[..., None].expand(-1, -1, 2))  # noqa: E731
     n = b * per
-    a = torch.rand(n, device=dev) * 2 * math.pi
+    a, told = hinted(slant, place, (s - 1) / 2)
     flip = torch.where(torch.rand(n, device=dev) < 0.5, -1.0, 1.0)
-    m = torch.stack([torch.stack([a.cos() * flip, -a.sin()], -1), torch.stack([a.sin() * flip, a.cos()], -1)], 1)
+    m = torch.stack([torch.stack([a.cos(), -a.sin() * flip], -1), torch.stack([a.sin(), a.cos() * flip], -1)], 1)
     m = m * torch.exp(0.06 * torch.randn(n, 1, 1, device=dev))
     c = torch.arange(CLOSE, device=dev) - (CLOSE - 1) / 2
     grid = torch.stack(torch.meshgrid(c, c, indexing="xy"), -1).view(1, -1, 2)
@@ -181,7 +205,8 @@ def close_ups(image, root, tip, kind, lure, per: int):
     out = out.view(b, 3, per, CLOSE, CLOSE).permute(0, 2, 1, 3, 4).reshape(n, 3, CLOSE, CLOSE)
     back = inverse(m)
     px = lambda q: ((take(q) - place).view(n, 1, 2) @ back.transpose(1, 2))[:, 0]  # noqa: E731
-    return relit(out), px(root), px(tip), label.view(-1), weight.view(-1)
+    x = torch.cat([relit(out), told.view(n, 1, 1, 1).expand(-1, 1, CLOSE, CLOSE)], 1)
+    return x, px(root), px(tip), label.view(-1), weight.view(-1)
 
 
 @torch.no_grad()

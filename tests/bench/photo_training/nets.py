@@ -53,10 +53,10 @@ class Sites(nn.Module):
 class Closer(nn.Module):
     """Ten numbers of a crop: 4 kinds (pin, stub, hole, nothing), root from the middle, tip from the root, 2 log sigma."""  # noqa: E501
 
-    def __init__(self, c: tuple[int, int, int, int] = (16, 32, 64, 96), blocks: tuple[int, int] = (1, 3)) -> None:
+    def __init__(self, c: tuple[int, int, int, int] = (16, 32, 64, 96), blocks: tuple[int, int] = (2, 4)) -> None:
         super().__init__()
         self.body = nn.Sequential(
-            nn.Conv2d(3, c[0], 4, 2, 1, bias=False), nn.BatchNorm2d(c[0]), nn.ReLU(inplace=True),
+            nn.Conv2d(4, c[0], 4, 2, 1, bias=False), nn.BatchNorm2d(c[0]), nn.ReLU(inplace=True),
             block(c[0], c[1], 2), *[Residual(c[1], 1) for _ in range(blocks[0])],
             block(c[1], c[2], 2), *[Residual(c[2], 1) for _ in range(blocks[1])],
             block(c[2], c[3], 2),

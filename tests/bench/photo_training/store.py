@@ -26,7 +26,10 @@ FLAW = 0.035
 
 @dataclass
 class Photo:
-    """One face. image: (3, H, W) uint8, already halved `level` times. mm: face frame."""
+    """One face. image: (3, H, W) uint8, already halved `level` times. mm: face frame.
+
+    slant: (gain, shift x, shift y) as make_faces.slant_of has it; not numbers where the picture does not tell.
+    """
 
     image: torch.Tensor
     h: torch.Tensor
@@ -40,6 +43,7 @@ class Photo:
     kind: torch.Tensor
     weight: torch.Tensor
     slot: torch.Tensor
+    slant: torch.Tensor
 
     def px(self, mm: torch.Tensor) -> torch.Tensor:
         """mm (..., 2) to px of the stored image."""
@@ -117,6 +121,7 @@ def photo_of(data: dict, device: str) -> Photo:
         kind,
         weight,
         put(data["slot_mm"]),
+        put(data.get("slant", [np.nan] * 3)),
     )
 
 

@@ -26,12 +26,16 @@ PIN, STUB, HOLE = 0, 1, 2
 
 @dataclass
 class Crops:
-    """image: (B, 3, SIDE, SIDE) 0-1 sRGB. root, tip: (B, K, 2) px. kind: (B, K), -1 where there is nothing."""
+    """image: (B, 3, SIDE, SIDE) 0-1 sRGB. root, tip: (B, K, 2) px. kind: (B, K), -1 where there is nothing.
+
+    slant: (B, 3), how long an upright pin is drawn at the crop's middle (px u, v), and the gain away from there.
+    """
 
     image: torch.Tensor
     root: torch.Tensor
     tip: torch.Tensor
     kind: torch.Tensor
+    slant: torch.Tensor
 
 
 class Draw:
@@ -102,6 +106,7 @@ class Scene:
     def sites(self) -> None:
         d, b, k = self.d, self.b, CYLINDERS
         wire, tall = d.u(0.075, 0.18, b), d.u(0.22, 0.85, b)
+        self.tall = tall
         xy = d.u(-self.half - 0.4, self.half + 0.4, b, k, 2)
         # Some stand in close rows, as on a track: the next one about a pin and a half on.
         row = d.chance(0.3, b, k)
@@ -648,4 +653,6 @@ def make_crops(d: Draw, b: int, samples: int) -> Crops:
 
     kind = torch.where(s.on, s.kind, -1)
     kind[:, -1] = torch.where(s.big, -1, kind[:, -1])
-    return Crops(image, px(s.xy), px(flat_tip), kind)
+    gain = s.tall / (s.eye[:, 2] - s.tall)
+    slant = torch.stack([-gain * s.eye[:, 0] * PX_PER_MM, gain * s.eye[:, 1] * PX_PER_MM, gain], -1)
+    return Crops(image, px(s.xy), px(flat_tip), kind, slant)

@@ -5,8 +5,8 @@
 
 SECONDS in all; RENDERING: how many of them faces are rendered, FACES at most; SEED of the faces. FOLDER: more pictures
 with truth files. --only: sites, closer or finder. --start: go on from its NAME.pt, as far as its shapes are the same.
---late: those begin when the rendering is over. --held: also render N faces of each of three other seeds, with truth,
-into OUT/held/a, b and c (c mostly under hard lamps); they are never trained on. Writes OUT/NAME.onnx and OUT/NAME.pt,
+--late: those begin when the rendering is over. --held: also render N faces of each of four other seeds, with truth,
+into OUT/held/a to d (c mostly under hard lamps); they are never trained on. Writes OUT/NAME.onnx and OUT/NAME.pt,
 and every --keep seconds OUT/NAME-kept.pt. Sums on GPUs are not bit-exact.
 """
 
@@ -20,7 +20,7 @@ import time
 from pathlib import Path
 
 POOL = Path(os.environ.get("POOL", "/dev/shm/photo_training"))
-HELD_SEEDS = {"a": 801, "b": 802, "c": 803}
+HELD_SEEDS = {"a": 801, "b": 802, "c": 803, "d": 804}
 FEWEST_FACES = 100
 FIELDS, MOST_FACES = 56, 3000  # pieces of each face in the pool: about its area once; room for so many faces
 PEAK = {"sites": 2.5e-3, "closer": 2.0e-3, "finder": 2.0e-3}
@@ -36,7 +36,7 @@ def make_traced(gpu: int, device: str, seconds: float) -> None:
     t0, out = time.time(), []
     while time.time() - t0 < seconds:
         c = tracer.make_crops(d, 40 if device != "cpu" else 2, 10 if device != "cpu" else 2)
-        out.append(((c.image * 255 + 0.5).byte().cpu(), c.root.cpu(), c.tip.cpu(), c.kind.cpu()))
+        out.append(((c.image * 255 + 0.5).byte().cpu(), c.root.cpu(), c.tip.cpu(), c.kind.cpu(), c.slant.cpu()))
     part = POOL / f"traced{gpu}.part"
     torch.save([torch.cat(p) for p in zip(*out, strict=True)], part)
     part.rename(POOL / f"traced{gpu}.pt")
@@ -94,10 +94,10 @@ class Trainer:
             if len(paths) < self.args.gpus:
                 return None
             parts = [self.torch.load(p) for p in paths]
-            self.traced = [self.torch.cat([p[i] for p in parts]).to(self.device) for i in range(4)]
+            self.traced = [self.torch.cat([p[i] for p in parts]).to(self.device) for i in range(5)]
         i = self.torch.randint(len(self.traced[0]), (n,), device=self.device)
-        image, root, tip, kind = (a[i] for a in self.traced)
-        return image, root.float(), tip.float(), kind
+        image, root, tip, kind, slant = (a[i] for a in self.traced)
+        return image, root.float(), tip.float(), kind, slant.float()
 
     def losses(self):
         """[(loss, log)] of one step."""
@@ -111,7 +111,7 @@ class Trainer:
         elif self.name == "sites":
             fields, loss = [self.store.some(n(160))[:4]], losses.sites_loss
             if crops := self.traced_batch(n(96)):
-                fields.append(crops)
+                fields.append(crops[:4])
             parts = []
             for image, root, tip, kind in fields:
                 x, root, tip, kind = mt.halved(image.float() / 255, root, tip, kind)
@@ -120,7 +120,7 @@ class Trainer:
         else:
             parts, loss = [mt.close_ups(*mt.lit(self.store.some(n(112))), 10)], losses.closer_loss
             if crops := self.traced_batch(n(48)):
-                parts.append(mt.close_ups(*mt.lit((*crops, None)), 8))
+                parts.append(mt.close_ups(*mt.lit((*crops[:4], None, crops[4])), 8))
         out = []
         for x, *truth in parts:
             with self.torch.autocast("cuda", self.torch.bfloat16, enabled=self.device != "cpu"):
@@ -182,8 +182,9 @@ class Trainer:
             if self.name == "closer"
             else {"x": {2: "h", 3: "w"}, "y": {2: "oh", 3: "ow"}}
         )
+        like = torch.zeros(1, 4 if self.name == "closer" else 3, side, side)
         torch.onnx.export(
-            net, torch.zeros(1, 3, side, side), str(out / f"{self.name}.onnx"), dynamo=False, opset_version=13,
+            net, like, str(out / f"{self.name}.onnx"), dynamo=False, opset_version=13,
             input_names=["x"], output_names=["y"], dynamic_axes=axes,
         )  # fmt: skip
         print(self.name, "written", flush=True)
@@ -243,7 +244,8 @@ def main() -> None:
 
 
 def render(k: int, workers: int, args, gpu, until: float, out: Path, work) -> None:
-    """One worker: first its share of the held-out faces, then of those to train on."""
+    """One worker: first its share of the held-out faces, then of those to train on. The trainers go first."""
+    os.nice(8)
     for place, (name, seed) in enumerate(HELD_SEEDS.items()):
         numbers = range((k - place * args.held) % workers, args.held, workers)
         work(out / "held" / name, numbers, seed, 32, True, gpu, until)
