@@ -21,6 +21,8 @@ LOWEST_HEAT = 0.30
 # The closer net is asked once more about marks between these parts of surety, of a kind no surer than this, whose root
 # it puts farther than this from where it was asked, or whose tip lies farther from where an upright pin's would.
 PLAIN, HOPELESS, PLAIN_KIND, MOVED_MM, PLAIN_LEAN_MM = 0.02, 0.10, 0.95, 0.06, 0.04
+# What it puts this far off was seen from a bad place, such as a tall pin's top: the second look alone counts then.
+FAR_MM = 0.12
 # About a tip, what a pin, its shadow and its mirror image take up; and see _crops_about_tips.
 CROP_MM, FAINTEST_GREY = 0.52, 3.0
 # How much rarer (or not) the kinds are on a disc than they were among the training crops, where a sixth each were stubs
@@ -114,10 +116,12 @@ def look_closer(flat: Flat, spots: Spots, slant: Slant | None, plane: Plane) -> 
     doubt = (np.abs(seen.heat - 0.5) < 0.5 - PLAIN) | (seen.kind.max(1) < PLAIN_KIND) | (moved > MOVED_MM)
     if slant is not None:
         doubt |= np.linalg.norm(seen.tip - seen.root - slant.at(seen.root), axis=1) > PLAIN_LEAN_MM
-    doubted = np.nonzero(doubt & (seen.heat > HOPELESS))[0]
+    far = moved > FAR_MM
+    doubted = np.nonzero(doubt & (seen.heat > HOPELESS) | far)[0]
     if len(doubted):
         first = seen.pick(doubted)
-        seen = seen.replaced(doubted, _between(first, _close(flat, first, slant, mirrored=True)[0]))
+        second = _close(flat, first, slant, mirrored=True)[0]
+        seen = seen.replaced(doubted, _between(first, second)).replaced(np.nonzero(far)[0], second.pick(far[doubted]))
     return thin_out(seen.pick(np.argsort(-seen.heat, kind="stable")))
 
 
