@@ -6,7 +6,7 @@ edges follow once the plane is known (outline.py, slot.py).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -26,7 +26,10 @@ SMALLEST_PART = 0.10  # of the frame's longer side, the disc's least width that 
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """The coarse plate, in photo pixels. centre, slot: (u, v); slot None where none was seen. outline: (n, 2)."""
+    """The coarse plate, in photo pixels. centre, slot: (u, v); slot None where none was seen. outline: (n, 2).
+
+    centre_seen: else the centre is but the ellipse's middle, which a slant moves.
+    """
 
     ellipse: Ellipse
     centre: tuple[float, float]
@@ -34,6 +37,12 @@ class Found:
     slot_heat: float
     outline: FloatArray
     covered: float
+    centre_seen: bool = True
+
+    @property
+    def centre_px(self) -> FloatArray | None:
+        """(2,); None where it was not seen."""
+        return np.asarray(self.centre, float) if self.centre_seen else None
 
 
 def find_plate(photo: Photo) -> Found:
@@ -68,8 +77,8 @@ def plate_by_hand(photo: Photo, rim: tuple[tuple[float, float], ...]) -> Found:
     t = np.linspace(0, 2 * np.pi, 360, endpoint=False)
     outline = np.stack(ellipse.point(t), 1)
     if seen is None:
-        return Found(ellipse, (ellipse.u, ellipse.v), None, 0.0, outline, 0.0)
-    return Found(ellipse, seen.centre, seen.slot, seen.slot_heat, outline, 0.0)
+        return Found(ellipse, (ellipse.u, ellipse.v), None, 0.0, outline, 0.0, centre_seen=False)
+    return replace(seen, ellipse=ellipse, outline=outline, covered=0.0)
 
 
 def _look(photo: Photo, window: tuple[float, float, float]) -> Found | None:
@@ -97,7 +106,7 @@ def _look(photo: Photo, window: tuple[float, float, float]) -> Found | None:
     su, sv, s_heat = place(_near_rim(heat, ellipse, scale, (u0, v0)))
     centre = (cu, cv) if c_heat > HEAT_SEEN else (ellipse.u, ellipse.v)
     slot = (su, sv) if s_heat > HEAT_SEEN else None
-    return Found(ellipse, centre, slot, s_heat, points[on], float(1 - np.mean(on)))
+    return Found(ellipse, centre, slot, s_heat, points[on], float(1 - np.mean(on)), c_heat > HEAT_SEEN)
 
 
 def _window(pixels: Pixels, window: tuple[float, float, float]) -> tuple[Pixels, float]:

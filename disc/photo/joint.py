@@ -18,7 +18,7 @@ import numpy as np
 from disc.frame import FloatArray
 from disc.photo.correction import CORRECTION_PARTS, Carried, best_step, corrected, correction, in_mm
 from disc.photo.plane import Plane
-from disc.photo.settle import EXPECTED, RIM_OFF_MM, RIM_VOICES, about_means, heaps
+from disc.photo.settle import EXPECTED, RIM_OFF_MM, RIM_VOICES, about_means, centre_rows, heaps
 from disc.photo.shared import Shared
 from disc.photo.slant import Slant
 from disc.photo.turned import Turned
@@ -64,7 +64,8 @@ ROUNDS_MORE = 4  # once other photos are heard
 class Marks:
     """What is fitted. foot_px, tip_px: (n, 2) of likely standing pins; foot_mm, tip_mm: (n,) networks' sigmas.
 
-    rim_px: (m, 2) on the rim; rim_mm: their scatter. slot_px: (2,) about where the stop slot is, None if not known.
+    rim_px: (m, 2) on the rim; rim_mm: their scatter. slot_px, centre_px: (2,) about where the stop slot and the arbor's
+    centre are, None if not known.
     turned: what concentric marks on the face say.
     """
 
@@ -76,6 +77,7 @@ class Marks:
     rim_mm: float
     slot_px: FloatArray | None = None
     turned: Turned | None = None
+    centre_px: FloatArray | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,11 +207,11 @@ class _Problem:
         self.frame, self.foot, self.tip = spreads(marks.foot_mm, marks.tip_mm, slant)
         self.stands = np.ones(len(marks.foot_px))
         rings = np.zeros((0, 2)) if marks.turned is None else marks.turned.ring_px.reshape(-1, 2)
-        slot = np.zeros((0, 2)) if marks.slot_px is None else marks.slot_px[None]
-        parts = (marks.foot_px, marks.tip_px, marks.rim_px.reshape(-1, 2), rings, slot)
+        slot, centre = (np.zeros((0, 2)) if one is None else one[None] for one in (marks.slot_px, marks.centre_px))
+        parts = (marks.foot_px, marks.tip_px, marks.rim_px.reshape(-1, 2), rings, slot, centre)
         self.carried = Carried(plane, radius_mm, np.concatenate(parts))
         ends = np.cumsum([0, *map(len, parts)])
-        self.feet, self.tips, self.rim, self.rings, self.slot = (slice(a, b) for a, b in pairwise(ends))
+        self.feet, self.tips, self.rim, self.rings, self.slot, self.centre = (slice(a, b) for a, b in pairwise(ends))
         begun, _ = self.carried.mm(np.zeros(8))
         self.way = begun[:, self.rim].T
         self.way = self.way / np.linalg.norm(self.way, axis=1, keepdims=True)
@@ -279,6 +281,9 @@ class _Problem:
             parts.append(self._rim_rows(there))
         if self.marks.turned is not None:
             parts.append(self._turned_rows(there, self.marks.turned))
+        if self.marks.centre_px is not None:
+            rows, values = centre_rows(there.mm[:, self.centre], there.moved[..., self.centre])
+            parts.append((np.hstack([rows, np.zeros((2, SIZE - 8))]), values))
         if self.others is not None:
             parts.append(self._rows_of_others(at, self.others))
         return np.vstack([p[0] for p in parts]), np.concatenate([p[1] for p in parts])

@@ -83,7 +83,7 @@ def _see(photo: Photo, plate: Plate, settings: ReadSettings) -> _Seen:
     radius = settings.radius_mm or plate.radius_mm
     found = plate_by_hand(photo, settings.rim) if settings.rim else find_plate(photo)
     if settings.centre:
-        found = replace(found, centre=settings.centre)
+        found = replace(found, centre=settings.centre, centre_seen=True)
     first = plane_from_ellipse(found.ellipse, found.centre, radius, (photo.width, photo.height))
     flat = flatten(photo.pixels, first, radius)
     return _Seen(photo, first, radius, find_spots(flat, first), found, plate.bore_mm or 0.0)
@@ -171,7 +171,15 @@ def _settle_all(seen: _Seen) -> tuple[Settled, Slant, FloatArray, float]:
     rim, scatter = rim_points(seen.photo.pixels, settled.plane, seen.radius_mm, slant.eye_xy_mm)
     view_fits = expected_perspective(slant, settled.plane, seen.radius_mm, seen.photo.focal_px)
     fine = settle(
-        settled.plane, seen.radius_mm, px[sure], spots.sigma_root[sure], rim, scatter, FINE_WIDTHS_MM, view_fits
+        settled.plane,
+        seen.radius_mm,
+        px[sure],
+        spots.sigma_root[sure],
+        rim,
+        scatter,
+        FINE_WIDTHS_MM,
+        view_fits,
+        seen.found.centre_px,
     )
     return fine, slant, rim, scatter
 
@@ -186,7 +194,7 @@ def _jointly(seen: _Seen, fine: Settled, slant: Slant, rim: FloatArray, scatter:
         return Joint(fine.plane, slant, (0.0, 0.0), 0.0, FEW_PINS_MM, fine.scatter_mm)
     foot, tip = seen.first.to_px(seen.spots.root[pin]), seen.first.to_px(seen.spots.tip[pin])
     slot = None if seen.found.slot is None else np.asarray(seen.found.slot, float)
-    marks = Marks(foot, tip, mm.sigma_root[pin], mm.sigma_tip[pin], rim, scatter, slot, turned)
+    marks = Marks(foot, tip, mm.sigma_root[pin], mm.sigma_tip[pin], rim, scatter, slot, turned, seen.found.centre_px)
     return settle_jointly(fine.plane, slant, seen.radius_mm, marks, seen.photo.focal_px)
 
 
@@ -238,6 +246,12 @@ def _place_slot(
     if near is None:
         return None, 0.0, words
     slot = find_slot(photo.pixels, plane, radius, near)
+    if not by_hand and not words and (slot is None or slot.strength < FAINT_SLOT):
+        # What the finder took for the slot may be something else.
+        searched = search_slot(photo.pixels, plane, radius)
+        other = None if searched is None else find_slot(photo.pixels, plane, radius, searched)
+        if other is not None and other.strength > (slot.strength if slot else 0.0):
+            slot = other
     if slot is None:
         unclear = () if by_hand else ("the stop slot's edges are not clear; check its place, or name it with --slot.",)
         return None, near, words or unclear

@@ -29,6 +29,11 @@ FEWEST_PINS = 8
 # like this many independent ones, none of them better than this (half a bevel and more).
 RIM_VOICES, RIM_FLOOR_MM = 12.0, 0.03
 RIM_OFF_MM = 0.008
+# The finder's sight of the arbor's centre on rendered faces, per axis; a bore is told better, an arbor's square worse.
+# It holds the plane where the pins are too few, or too many of them none.
+CENTRE_MM = 0.09
+# A perspective this far from the plane's own, in units of the radius, comes from marks that are no pins.
+WRONG_PERSPECTIVE = 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +74,7 @@ def _perspective_rows(
     size = float(np.hypot(*aim))
     along = aim / size if size > 1e-9 else np.array([1.0, 0.0])
     frame = np.array([along / wanted.sigma_along, np.array([-along[1], along[0]]) / wanted.sigma_across])
+    frame = frame / (1 + np.sum((aim - here) ** 2) / WRONG_PERSPECTIVE**2)
     return frame @ slopes, frame @ (aim - here)
 
 
@@ -81,16 +87,18 @@ def settle(
     rim_sigma_mm: float,
     widths: tuple[float, ...] = WIDTHS_MM,
     perspective: Perspective | None = None,
+    centre_px: FloatArray | None = None,
 ) -> Settled:
     """pins_px: roots (n, 2), photo pixels; sigma_mm (n,). rim_px: points (m, 2) of the rim's circle.
 
-    perspective: what the slant of the pins lets expect of it.
+    perspective: what the slant of the pins lets expect of it. centre_px: (2,) where the arbor's centre was seen.
     """
     theta = np.zeros(8)
     rim_off = np.zeros(2)  # the rim seen beside its true place: broken edges, one side bright, one dark
     spread = np.hypot(sigma_mm, SETTING_MM)
     use_tracks = len(pins_px) >= FEWEST_PINS
     pins, rim = Carried(plane, radius_mm, pins_px), Carried(plane, radius_mm, rim_px)
+    centre = None if centre_px is None else Carried(plane, radius_mm, centre_px[None])
     way = plane.to_mm(rim_px)
     way = way / np.linalg.norm(way, axis=1, keepdims=True)
     rim_weight = np.sqrt(min(1.0, RIM_VOICES / max(len(rim_px), 1)))
@@ -99,6 +107,10 @@ def settle(
         rows, values = [np.diag(1 / EXPECTED)], [-theta / EXPECTED]
         if perspective is not None:
             row, value = _perspective_rows(plane, theta, radius_mm, perspective)
+            rows.append(row)
+            values.append(value)
+        if centre is not None:
+            row, value = centre_rows(*centre.mm(theta))
             rows.append(row)
             values.append(value)
         if use_tracks:
@@ -122,6 +134,12 @@ def settle(
     label, tracks = heaps(r, 1 / spread**2, widths[-1])
     left = r - tracks[label]
     return Settled(better, tuple(tracks.tolist()), float(1.4826 * np.median(np.abs(left))) if len(left) else 0.0, label)
+
+
+def centre_rows(mm: FloatArray, slopes: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Rows (2, 8) and values (2,) for where the arbor's centre was seen, mm (2, 1) with slopes (8, 2, 1)."""
+    w = 1 / CENTRE_MM / (1 + np.sum((mm / (2 * CENTRE_MM)) ** 2))
+    return slopes[..., 0].T * w, -mm[:, 0] * w
 
 
 def heaps(radii: FloatArray, weight: FloatArray, width: float) -> tuple[Any, FloatArray]:

@@ -28,6 +28,7 @@ USUAL_MM = 0.85  # and within a factor of 1.4 or so either way (common practice,
 PLATE_FROM_MM = 1.05  # from the middle of the slot on there is plate
 BESIDE_MM = 0.25
 FAINTEST = 0.12  # of the strongest edge
+LEAST_NOISES = 4.0  # that the strongest edge stands out by
 # What a pair's edges, contrast, place (against where the slot was seen, 0.15 mm) and width count for; chosen on
 # rendered faces, the result hardly depends on them.
 EDGE_MOST, PLACE_WEIGHT, PLACE_MM, WIDTH_WEIGHT, WIDTH_FACTOR = 0.5, 0.15, 0.15, 0.05, 0.35
@@ -122,7 +123,7 @@ def _pair(colour: FloatArray) -> _Pair | None:
     change[1:-1] = (colour[2:] - colour[:-2]) / 2
     slope = np.linalg.norm(change, axis=1)
     top, noise = float(slope[np.abs(ACROSS_MM) < 1.3].max()), float(np.median(slope))
-    if top < 5 * noise:
+    if top < LEAST_NOISES * noise:
         return None
     peak = np.nonzero((slope[1:-1] >= slope[:-2]) & (slope[1:-1] > slope[2:]) & (slope[1:-1] > FAINTEST * top))[0] + 1
     a, b = (m.ravel() for m in np.meshgrid(peak, peak))

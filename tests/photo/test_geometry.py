@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -9,10 +11,11 @@ from hypothesis import strategies as st
 from skimage.measure import EllipseModel
 
 from disc.photo.ellipse import Ellipse, centre_boost, fit_ellipse
-from disc.photo.find_plate import robust_ellipse
-from disc.photo.image import opencv
+from disc.photo.find_plate import Found, robust_ellipse
+from disc.photo.image import Photo, opencv
 from disc.photo.outline import rim_points
 from disc.photo.plane import Plane, plane_from_ellipse
+from disc.photo.read_face import ReadSettings, _place_slot
 from disc.photo.shared import Shared, of_others
 from disc.photo.slant import fit_slant, plane_tilt
 from disc.photo.slot import find_slot
@@ -189,6 +192,15 @@ def test_slot_among_dirt(ground):
     assert slot is not None
     assert abs(np.degrees(slot.angle_rad) - 33.0) * np.pi / 180 * 13.0 < 0.01
     assert slot.width_mm == pytest.approx(0.9, abs=0.03)
+
+
+def test_slot_that_the_finder_saw_elsewhere():
+    plane, picture = painted_face(33.0, 0.9, (BRASS, BRASS, DARK))
+    elsewhere = plane.to_px(13.0 * np.array([[np.cos(2.0), np.sin(2.0)]]))[0]
+    middle = (600.0, 600.0)
+    found = Found(Ellipse(*middle, 520.0, 520.0, 0.0), middle, tuple(elsewhere), 0.5, np.zeros((0, 2)), 0.0)
+    _, angle, _ = _place_slot(Photo(Path("x.jpg"), picture), plane, 13.0, found, ReadSettings())
+    assert np.degrees(angle) == pytest.approx(33.0, abs=0.1)
 
 
 def test_rim_where_the_bevel_is_a_dark_line():

@@ -8,6 +8,7 @@ import pytest
 from disc.photo.image import opencv
 from disc.photo.joint import Marks, feet_put_right, settle_jointly, upright_share
 from disc.photo.plane import Plane
+from disc.photo.settle import Perspective, settle
 from disc.photo.slant import Slant
 
 SIZE_PX, RADIUS_MM, HEIGHT_MM = 2000, 14.0, 0.5
@@ -86,3 +87,23 @@ def test_a_bent_pins_tip_says_nothing_of_its_root():
     assert share[0] == 1.0
     assert share[1] > 0.6
     assert share[2] < 0.01
+
+
+def test_a_perspective_told_by_marks_that_are_no_pins_is_not_believed():
+    h, _, marks = scene(20.0, 70.0, np.zeros(2), 0)
+    plane = Plane(h, 0.0, (SIZE_PX, SIZE_PX))
+    centre = plane.to_px(np.zeros((1, 2)))[0]
+    # Flat marks, taken for pins, say that the lens is far away, and that with much confidence.
+    wrong = Perspective(0.0, 0.0, 0.002, 0.002)
+    fine = settle(
+        plane,
+        RADIUS_MM,
+        marks.foot_px[:20],
+        np.full(20, 0.02),
+        marks.rim_px,
+        0.02,
+        (0.04, 0.03, 0.03),
+        wrong,
+        centre + 3.0,
+    )
+    assert np.abs(fine.plane.to_mm(centre[None])).max() < 0.08
