@@ -17,7 +17,7 @@ from disc.listen.bands import FALL_60_DB
 HALF_S = 0.1  # half a window: tells tones 20 Hz apart, and a live tooth rings that long
 SKIP_S = 0.008  # the noise of the pluck itself is left out
 LOWEST_HZ, HIGHEST_HZ = 170.0, 5200.0  # fundamentals of small combs, E3 to E8
-PEAKS = 8
+PEAKS = 12
 RANGE_DB = 40.0
 SKIRT_HZ, SKIRT_RATIO = 50.0, 4.0  # within five bins of the window, 12 dB down
 

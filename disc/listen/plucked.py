@@ -1,6 +1,7 @@
 """A comb plucked tooth by tooth: number, pitch, ring time and condition of each tooth.
 
-    recording -> plucks (plucks.py) -> fundamental of each (tooth_sound.py) -> condition (tooth_condition.py)
+    recording -> plucks (plucks.py) -> fundamental of each (tooth_sound.py)
+        -> how clean it sounds (tooth_cleanness.py) -> whether it buzzes (tooth_buzz.py)
 
 Two plucks must agree in pitch within AGREE_CENTS or the tooth says so. What cannot be heard is None.
 """
@@ -17,8 +18,8 @@ from disc.listen.audio import FloatArray, Recording, read_recording
 from disc.listen.bands import Whole, hz_of_pitch, transform
 from disc.listen.plucks import Candidate, Pluck, find_plucks
 from disc.listen.temperament import Temperament, temperament_of
-from disc.listen.tooth_buzz import LIKELY, buzz_probability
-from disc.listen.tooth_condition import Cleanness, buzz_excess, cleanness, quiet_spectrum
+from disc.listen.tooth_buzz import LIKELY, SIGNS, buzz_probability, buzz_signs
+from disc.listen.tooth_cleanness import cleanness, room_of
 from disc.listen.tooth_sound import Sounding, sounding
 from disc.records import ToothCondition
 from disc.words import Advance, no_progress
@@ -38,6 +39,11 @@ LEAST_OVER_DB, RINGS_SHARE = 15.0, 0.2  # it rings like a tooth: clear of what l
 # Of 54 combs of the benchmark at most an eighth of the teeth had plucks that differ; of turns taken for combs seven
 # eighths, or nearly all pitches came back.
 SAME_SEMITONES, FAR_TEETH, MOST_BACK, MOST_APART = 0.3, 4, 0.5, 0.4
+DULL = "only a dull click"
+# It dies away so much sooner than its like (natural logarithm): of 182 buzzing teeth of the tuning half two do, of dead
+# ones whose click has a pitch most.
+CHOKED = 1.6
+LEAST_TO_COMPARE = 5  # ringing teeth, below which nothing says what is usual
 LEAST_INSTRUMENT = 3  # teeth with a second tone at one interval, from which it is no neighbour
 
 
@@ -87,17 +93,24 @@ def comb_from_recording(
     if not found:
         return PluckedComb((), None, (*remarks, "no ringing tooth is heard in this recording"))
     advance(0.5, "measuring each tooth")
-    whole = transform(recording)
-    starts = np.array([p.candidate.time_s for p in found])
-    heard = [_hear(whole, p, starts, recording.length_s) for p in found]
     count = teeth or max(p.tooth for p in found)
-    rows = [_tooth(number, found, heard, plucks) for number in range(1, count + 1)]
+    heard, rows = hear_teeth(recording, found, count, plucks)
     advance(0.8, "judging conditions")
     rows = _judge_buzz(recording, rows, found, heard)
     rows = _judge_doubled(rows, found, heard)
     if len(heard) < count * plucks:
         remarks.append(f"{count * plucks - len(heard)} of {count * plucks} plucks were not heard")
     return PluckedComb(tuple(rows), temperament_of([r.pitch for r in rows]), tuple(remarks))
+
+
+def hear_teeth(
+    recording: Recording, found: Sequence[Pluck], count: int, plucks: int
+) -> tuple[list[Sounding | None], list[PluckedTooth]]:
+    """(what each pluck says of its tooth, the teeth 1 to count from it); conditions are not yet judged."""
+    whole = transform(recording)
+    starts = np.array([p.candidate.time_s for p in found])
+    heard = [_hear(whole, p, starts, recording.length_s) for p in found]
+    return heard, [_tooth(number, found, heard, plucks) for number in range(1, count + 1)]
 
 
 def is_plucked_in_turn(comb: PluckedComb) -> bool:
@@ -128,7 +141,7 @@ def _tooth(number: int, found: Sequence[Pluck], heard: Sequence[Sounding | None]
         return PluckedTooth(number, None, None, None, (), words="not heard at all: pluck it again")
     ringing = [s for _, s in mine if s is not None]
     if not ringing:
-        return PluckedTooth(number, None, None, ToothCondition.DEAD, times, words="only a dull click")
+        return PluckedTooth(number, None, None, ToothCondition.DEAD, times, words=DULL)
     pitches = np.array([s.pitch for s in ringing])
     weights = np.array([s.amplitude * min(s.t60_s, 3.0) for s in ringing])
     pitch = float(np.average(pitches, weights=weights))
@@ -157,27 +170,38 @@ def _doubts(row: PluckedTooth, ringing: int, heard: int, plucks: int) -> str:
 def _judge_buzz(
     recording: Recording, rows: list[PluckedTooth], found: Sequence[Pluck], heard: Sequence[Sounding | None]
 ) -> list[PluckedTooth]:
-    live = [row for row in rows if row.pitch is not None]
-    if len(live) < 5:
+    numbers, signs = signs_of_buzzing(recording, rows, found, heard)
+    if len(numbers) < LEAST_TO_COMPARE:
         return rows
-    quiet = quiet_spectrum(recording)
-    starts = np.array([p.candidate.time_s for p in found])
-    measured: list[list[Cleanness]] = []
-    for row in live:
-        mine = [p.candidate.time_s for p, s in zip(found, heard, strict=True) if p.tooth == row.tooth and s is not None]
-        hz = hz_of_pitch(row.pitch or 0.0)
-        measured.append([cleanness(recording, quiet, t, _next(starts, t, recording.length_s), hz) for t in mine])
-    pitches, rings = (np.array([getattr(row, name) for row in live], dtype=float) for name in ("pitch", "t60_s"))
-    probabilities = buzz_probability(buzz_excess(measured, pitches, rings))
-    likely = {row.tooth: float(p) for row, p in zip(live, probabilities, strict=True)}
+    likely = dict(zip(numbers, map(float, buzz_probability(signs)), strict=True))
+    sooner = dict(zip(numbers, map(float, signs[:, SIGNS.index("quick")]), strict=True))
     judged = []
     for row in rows:
         if row.tooth in likely:
             row = replace(row, buzz=likely[row.tooth])
             if likely[row.tooth] > LIKELY:
-                row = _buzzing(row, [s is not None for p, s in zip(found, heard, strict=True) if p.tooth == row.tooth])
+                rings = [s is not None for p, s in zip(found, heard, strict=True) if p.tooth == row.tooth]
+                row = _dull(row) if _is_choked(row, sooner[row.tooth], rings) else _buzzing(row)
         judged.append(row)
     return judged
+
+
+def signs_of_buzzing(
+    recording: Recording, rows: Sequence[PluckedTooth], found: Sequence[Pluck], heard: Sequence[Sounding | None]
+) -> tuple[list[int], FloatArray]:
+    """(numbers of the teeth that ring, signs of each as in tooth_buzz.SIGNS, shape (teeth, 16))."""
+    live = [row for row in rows if row.pitch is not None]
+    if len(live) < LEAST_TO_COMPARE:
+        return [], np.zeros((0, 0))
+    room = room_of(recording)
+    starts = np.array([p.candidate.time_s for p in found])
+    measured = []
+    for row in live:
+        mine = [p.candidate.time_s for p, s in zip(found, heard, strict=True) if p.tooth == row.tooth and s is not None]
+        hz = hz_of_pitch(row.pitch or 0.0)
+        measured.append([cleanness(recording, room, t, _next(starts, t, recording.length_s), hz) for t in mine])
+    pitches, rings = (np.array([getattr(row, name) for row in live], dtype=float) for name in ("pitch", "t60_s"))
+    return [row.tooth for row in live], buzz_signs(measured, pitches, rings)
 
 
 def _next(starts: FloatArray, time_s: float, length_s: float) -> float:
@@ -185,11 +209,20 @@ def _next(starts: FloatArray, time_s: float, length_s: float) -> float:
     return float(min(starts[starts > time_s], default=length_s))
 
 
-def _buzzing(row: PluckedTooth, rings: Sequence[bool]) -> PluckedTooth:
-    """The tooth said to buzz, if it was heard to at two plucks. One noisy ring beside a dull click is a click too; one
-    alone says nothing."""
-    if sum(rings) == 1 and len(rings) > 1:
-        return PluckedTooth(row.tooth, None, None, ToothCondition.DEAD, row.plucks_s, words="only a dull click")
+def _is_choked(row: PluckedTooth, sooner: float, rings: Sequence[bool]) -> bool:
+    """Whether the noisy ring is only a dead tooth's click: one beside a dull click, or two choked ones that differ.
+    sooner: natural logarithm of how much sooner it dies away than its like."""
+    alone = sum(rings) == 1 and len(rings) > 1
+    differs = row.spread_cents is not None and row.spread_cents > AGREE_CENTS
+    return alone or (differs and sooner > CHOKED)
+
+
+def _dull(row: PluckedTooth) -> PluckedTooth:
+    return PluckedTooth(row.tooth, None, None, ToothCondition.DEAD, row.plucks_s, words=DULL)
+
+
+def _buzzing(row: PluckedTooth) -> PluckedTooth:
+    """The tooth said to buzz, if it was heard to at two plucks: one alone says nothing."""
     if row.words.startswith("heard 1"):
         return replace(row, condition=None)
     words = "buzzes: does its damper touch, or is it cracked?"

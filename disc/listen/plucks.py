@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.signal import find_peaks
 
+from disc.listen.along_comb import agree_along_comb
 from disc.listen.appearing import tones_that_appear, with_quiet
 from disc.listen.attacks import Attack, find_attacks
 from disc.listen.audio import FloatArray, Recording
@@ -50,6 +51,7 @@ GROWING_DB = 2.5
 SWELLING_DB, SHARP_DB = 6.0, 15.0  # after a sharp attack that is no tick the tone may swell: some instruments do
 LEAST_ALIKE, LEAST_ALIKE_SHARE = 4, 0.15  # attacks with the same interval from partial to quiet fundamental
 HARMONIC_SHARE = 0.3  # of the attacks, from which the instrument has whole-number partials; chance gives a tenth
+NEAR_PLUCKS, REGISTERS_DB = 12, 15.0  # how far a register's loud plucks may lie under those of the whole comb
 LONGEST_USUAL_S = 4.0  # a tone that swells at first seems to ring for ever
 LEAST_T60_SHARE = 0.1  # of the usual ring time: a knock on the bench is shorter
 SAME_PITCH_SEMITONES = 0.5
@@ -165,22 +167,40 @@ def weigh(recording: Recording, attacks: Sequence[Attack]) -> list[Candidate]:
 
 def judge(attacks: Sequence[Attack], heard: Sequence[list[NewTone]]) -> list[Candidate]:
     """The same from the tones that begin at each attack."""
-    strongest = [tones[0].level_db for tones in heard if tones and tones[0].over_db > 25.0 and tones[0].share > 0.5]
-    usual_db = float(np.percentile(strongest, 75)) if strongest else 0.0
-    rings = [min(tones[0].t60_s, LONGEST_USUAL_S) for tones in heard if tones and tones[0].level_db > usual_db - 12.0]
+    usual_db = _usual_levels(heard)
+    rings = [
+        min(tones[0].t60_s, LONGEST_USUAL_S)
+        for tones, usual in zip(heard, usual_db, strict=True) if tones and tones[0].level_db > usual - 12.0
+    ]  # fmt: skip
     least_t60 = max(LEAST_T60_S, LEAST_T60_SHARE * float(np.median(rings))) if rings else LEAST_T60_S
     clear = [
-        [t for t in tones if _is_tooth(attack, t, usual_db, least_t60)]
-        for attack, tones in zip(attacks, heard, strict=True)
+        [t for t in tones if _is_tooth(attack, t, usual, least_t60)]
+        for attack, tones, usual in zip(attacks, heard, usual_db, strict=True)
     ]
     found = []
-    for attack, tones, tone in zip(attacks, heard, _fundamentals(clear, heard), strict=True):
+    fundamentals = agree_along_comb(heard, _fundamentals(clear, heard))
+    for attack, tones, tone in zip(attacks, heard, fundamentals, strict=True):
         if tone is not None:
             score = LIVE_SCORE + min(2.0, attack.rise_db / 15.0)
         else:
             score = _click_score(attack)
         found.append(Candidate(attack, tone, tuple(tones), score))
     return [_doubt(c, found) for c in _one_each(found)]
+
+
+def _usual_levels(heard: Sequence[list[NewTone]]) -> FloatArray:
+    """Level in dB of the loud plucks about each attack: a register may sound much weaker than another."""
+    loud = [bool(tones) and tones[0].over_db > 25.0 and tones[0].share > 0.5 for tones in heard]
+    places = np.flatnonzero(loud)
+    if not len(places):
+        return np.zeros(len(heard))
+    levels = np.array([heard[int(k)][0].level_db for k in places])
+    everywhere = float(np.percentile(levels, 75))
+    usual = np.empty(len(heard))
+    for k in range(len(heard)):
+        near = np.argsort(np.abs(places - k), kind="stable")[:NEAR_PLUCKS]
+        usual[k] = max(float(np.percentile(levels[near], 75)), everywhere - REGISTERS_DB)
+    return usual
 
 
 def _fundamentals(clear: Sequence[list[NewTone]], heard: Sequence[list[NewTone]]) -> list[NewTone | None]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
+from listen_buzz import WAYS
 from listen_set import plucked, turn
 
 # General MIDI programs that are struck or plucked and have one pitch: celesta, glockenspiel, music box, vibraphone,
@@ -47,6 +48,31 @@ def draw_wide(letter: str, seed: int, fonts: Sequence[str]) -> list[Spec]:
             number = k + 1 + (12 if kind is _turn else 0)
             specs.append((make, kind(rng, f"{letter}{number}", seed * 100 + number, str(voice), k % 3 == 0)))
     return specs
+
+
+# Others that are plucked or struck, for fitting alone: tubular bells, pianos, harpsichord, clavinet, guitars, acoustic
+# bass, pizzicato, sitar, banjo, shamisen, koto, steel drums.
+OTHERS = (14, 0, 4, 5, 6, 7, 25, 26, 27, 28, 45, 104, 105, 106, 107, 114, 32)
+FITTED_TEETH = 26
+
+
+def draw_buzzing(letter: str, seed: int) -> list[dict]:
+    """Some 170 combs of many instruments whose teeth buzz in many ways, three in a row of one instrument; a third in
+    noise of 15 dB, and with three in ten only the first four ways."""
+    rng = np.random.default_rng(seed)
+    fonts = ("fluid", "tim", "muse")
+    chunks = [[f"{font}-{p}"] * 3 for p in WIDE for font in fonts]
+    chunks += [[f"{rng.choice(fonts)}-{p}"] * 3 for p in OTHERS]
+    chunks += [["bar"] * 3] * 10
+    voices = [voice for k in rng.permutation(len(chunks)) for voice in chunks[k]]
+    combs = []
+    for k, voice in enumerate(voices):
+        comb = _plucked(rng, f"{letter}{k:03d}", seed * 1000 + k, voice, k % 3 == 0)
+        if k >= 25:  # the first ones were made before the teeth were limited
+            comb["teeth"] = min(comb["teeth"], FITTED_TEETH)
+        comb["ways"] = tuple(WAYS)[:4] if rng.random() < 0.3 else tuple(WAYS)
+        combs.append(comb)
+    return combs
 
 
 def _plucked(rng: np.random.Generator, name: str, seed: int, voice: str, noisy: bool) -> dict:

@@ -8,6 +8,7 @@ from pathlib import Path
 import listen_sounds as s
 import numpy as np
 import soundfile
+from listen_buzz import WAYS
 from listen_sounds import RATE
 
 
@@ -74,12 +75,18 @@ def plucked(
     gap: float = 0.0,
     damped: bool = True,
     room: float = 0.0,
+    ways: tuple[str, ...] = (),
 ) -> Plucked:
+    """ways: how teeth buzz, names of listen_buzz.WAYS, one drawn for each; none: the four ways of the first sets."""
     rng = np.random.default_rng(seed)
     voice = voice_of(rng, voice_name)
     pitches = comb_pitches(rng, teeth)
     pair_gap, tooth_gap = gap or rng.uniform(0.7, 1.3), gap or rng.uniform(0.9, 1.8)
     choked = rng.uniform(0.4, 0.8, teeth)  # of its ring time, where a tooth buzzes
+    drawn = np.random.default_rng([seed, 1])
+    way_of = drawn.choice(ways, teeth) if ways else None
+    if ways:
+        choked = np.where(drawn.random(teeth) < 0.25, 1.0, drawn.uniform(0.35, 1.0, teeth))
     conditions = np.array(["sound"] * teeth, dtype=object)
     faults = rng.permutation(teeth)
     dead, buzzing, doubled = max(1, teeth // 12), max(1, teeth // 10), 1
@@ -107,7 +114,10 @@ def plucked(
                 sound = voice.note(k + 1, pitches[k], min(ring, 5.0), force, damping)
                 piece = sound.audio
                 if conditions[k] == "buzzing":
-                    piece = s.add_buzz(rng, piece, sound.pitch, (seed + k) % 4)
+                    if way_of is None:
+                        piece = s.add_buzz(rng, piece, sound.pitch, (seed + k) % 4)
+                    else:  # both plucks alike
+                        piece = WAYS[way_of[k]](np.random.default_rng([seed, k]), piece, sound.pitch)
                 if conditions[k] == "doubled":
                     other = voice.note(k + 2, pitches[k + 1], min(ring, 5.0), force * rng.uniform(0.3, 0.6))
                     piece = piece + other.audio
@@ -125,6 +135,7 @@ def plucked(
                 "plucks_s": times,
                 "pitch": sound.pitch if sound else None,
                 "t60_s": sound.t60_s if sound else None,
+                "way": str(way_of[k]) if way_of is not None and conditions[k] == "buzzing" else "",
             }
         )
     audio = audio[: int((at + 1.5) * RATE)]

@@ -9,7 +9,6 @@ from struck_bars import RATE, bar, plucked_comb, put, ticks
 from disc.listen.audio import Recording
 from disc.listen.plucked import PluckedComb, comb_from_recording
 from disc.listen.plucked_plot import plot_plucked
-from disc.listen.tooth_buzz import LIKELY, buzz_probability
 from disc.records import ToothCondition
 
 PITCHES = [70.03, 72.0, 74.05, 74.97, 77.0, 78.98, 82.0, 84.02]
@@ -96,15 +95,3 @@ def test_mains_hum_that_beats_is_no_pluck() -> None:
     assert [len(tooth.plucks_s) for tooth in heard.teeth] == [2] * len(PITCHES)
     for tooth, true in zip(heard.teeth, times, strict=True):
         assert tooth.plucks_s == pytest.approx(true, abs=0.05)
-
-
-def test_signs_of_a_buzz_are_weighed_against_the_recordings_own_teeth() -> None:
-    """The same raised harmonics say much where all teeth are alike and little where they are not."""
-    alike = np.zeros((20, 4))
-    unlike = np.random.default_rng(2).normal(0, 6.0, (20, 4)) * [0, 1, 0, 0]
-    alike[7, 1] = unlike[7, 1] = 12.0
-    assert buzz_probability(alike)[7] > LIKELY > buzz_probability(unlike)[7]
-    assert np.all(np.delete(buzz_probability(alike), 7) < 0.05)
-    short = np.zeros((20, 4))
-    short[3] = [0.0, 4.0, 4.0, 0.5]  # a little of each, and a ring cut short
-    assert buzz_probability(short)[3] > LIKELY
