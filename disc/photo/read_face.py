@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from disc.frame import FloatArray
+from disc.photo.close_looks import find_spots, look_again
 from disc.photo.find_plate import Found, find_plate, plate_by_hand
 from disc.photo.flatten import flatten
 from disc.photo.image import Photo, opencv
@@ -19,7 +20,7 @@ from disc.photo.settle import Settled, settle
 from disc.photo.shared import Shared, of_others
 from disc.photo.slant import Slant, expected_perspective, fit_slant, plane_tilt
 from disc.photo.slot import Slot, find_slot, search_slot
-from disc.photo.spots import PIN, Spots, find_spots
+from disc.photo.spots import PIN, Spots
 from disc.photo.turned import Turned, turned_marks
 from disc.photo.view import View
 from disc.photo.weigh import feet_by_slant, network_odds, site_odds, sure_tracks
@@ -86,7 +87,10 @@ def _see(photo: Photo, plate: Plate, settings: ReadSettings) -> _Seen:
         found = replace(found, centre=settings.centre, centre_seen=True)
     first = plane_from_ellipse(found.ellipse, found.centre, radius, (photo.width, photo.height))
     flat = flatten(photo.pixels, first, radius)
-    return _Seen(photo, first, radius, find_spots(flat, first), found, plate.bore_mm or 0.0)
+    seen = _Seen(photo, first, radius, find_spots(flat, first), found, plate.bore_mm or 0.0)
+    believed = _first_odds(seen, first) > BELIEVED
+    slant = _slant_of(seen.spots, network_odds(seen.spots), first)
+    return replace(seen, spots=look_again(flat, seen.spots, slant, believed))
 
 
 def _weigh(seen: _Seen, side: Side, settings: ReadSettings) -> _Look:
