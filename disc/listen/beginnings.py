@@ -17,7 +17,7 @@ from disc.listen.bands import FALL_60_DB
 HALF_S = 0.1  # half a window: tells tones 20 Hz apart, and a live tooth rings that long
 SKIP_S = 0.008  # the noise of the pluck itself is left out
 LOWEST_HZ, HIGHEST_HZ = 170.0, 5200.0  # fundamentals of small combs, E3 to E8
-PEAKS = 12
+PEAKS = 8
 RANGE_DB = 40.0
 SKIRT_HZ, SKIRT_RATIO = 50.0, 4.0  # within five bins of the window, 12 dB down
 
@@ -97,8 +97,9 @@ def for_fundamentals(recording: Recording) -> Recording:
     return Recording(resample_poly(recording.samples, 1, down), recording.rate / down)
 
 
-def new_tones(recording: Recording, time_s: float) -> list[NewTone]:
-    """Tones that begin at an attack, strongest first. recording: best from for_fundamentals."""
+def new_tones(recording: Recording, time_s: float, most: int = PEAKS) -> list[NewTone]:
+    """Tones that begin at an attack, strongest first, out of so many peaks at most. recording: best from
+    for_fundamentals."""
     rate = recording.rate
     half, skip = int(HALF_S * rate), int(SKIP_S * rate)
     at = round(time_s * rate)
@@ -107,7 +108,7 @@ def new_tones(recording: Recording, time_s: float) -> list[NewTone]:
     size = 1 << int(np.ceil(np.log2(4 * half)))
     spectrum = np.abs(np.fft.rfft(after * window, size)) * (2.0 / window.sum())
     tones = []
-    for place, frequency in _peaks(spectrum, rate / size):
+    for place, frequency in _peaks(spectrum, rate / size, most):
         tones.append(_judge(recording.samples, rate, at, frequency, spectrum, place, rate / size))
     return sorted((t for t in tones if t is not None), key=lambda t: -t.level_db)
 
@@ -134,14 +135,14 @@ def _piece(samples: FloatArray, start: int, count: int) -> FloatArray:
     return piece
 
 
-def _peaks(spectrum: FloatArray, step_hz: float) -> list[tuple[int, float]]:
+def _peaks(spectrum: FloatArray, step_hz: float, most: int) -> list[tuple[int, float]]:
     """The strongest spectral peaks as (bin, frequency), refined by a parabola through the logarithms."""
     low, high = int(LOWEST_HZ / step_hz), min(len(spectrum) - 2, int(HIGHEST_HZ / step_hz))
     inside = spectrum[low:high]
     top = (inside >= spectrum[low - 1 : high - 1]) & (inside > spectrum[low + 1 : high + 1])
     places = np.flatnonzero(top) + low
     places = places[spectrum[places] > spectrum[low:high].max() * 10 ** (-RANGE_DB / 20)]
-    best = _without_skirts(places[np.argsort(-spectrum[places])], spectrum, step_hz)
+    best = _without_skirts(places[np.argsort(-spectrum[places])], spectrum, step_hz, most)
     found = []
     for k in best:
         a, b, c = np.log(spectrum[k - 1 : k + 2] + 1e-15)
@@ -150,7 +151,7 @@ def _peaks(spectrum: FloatArray, step_hz: float) -> list[tuple[int, float]]:
     return found
 
 
-def _without_skirts(places: npt.NDArray[np.int_], spectrum: FloatArray, step_hz: float) -> list[int]:
+def _without_skirts(places: npt.NDArray[np.int_], spectrum: FloatArray, step_hz: float, most: int) -> list[int]:
     """Peaks (strongest first) without those on the skirts of a much stronger one: a tone that decays or is cut off
     spreads beside itself."""
     kept: list[int] = []
@@ -158,7 +159,7 @@ def _without_skirts(places: npt.NDArray[np.int_], spectrum: FloatArray, step_hz:
         near = [other for other in kept if abs(other - k) * step_hz < SKIRT_HZ]
         if all(spectrum[other] < spectrum[k] * SKIRT_RATIO for other in near):
             kept.append(int(k))
-        if len(kept) == PEAKS:
+        if len(kept) == most:
             break
     return kept
 

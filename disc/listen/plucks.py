@@ -51,6 +51,8 @@ GROWING_DB = 2.5
 SWELLING_DB, SHARP_DB = 6.0, 15.0  # after a sharp attack that is no tick the tone may swell: some instruments do
 LEAST_ALIKE, LEAST_ALIKE_SHARE = 4, 0.15  # attacks with the same interval from partial to quiet fundamental
 HARMONIC_SHARE = 0.3  # of the attacks, from which the instrument has whole-number partials; chance gives a tenth
+# A fundamental may be the tenth strongest peak, under hum and a sounding board's thump.
+PEAKS = 12
 NEAR_PLUCKS, REGISTERS_DB = 12, 15.0  # how far a register's loud plucks may lie under those of the whole comb
 LONGEST_USUAL_S = 4.0  # a tone that swells at first seems to ring for ever
 LEAST_T60_SHARE = 0.1  # of the usual ring time: a knock on the bench is shorter
@@ -103,12 +105,12 @@ def find_plucks(recording: Recording, teeth: int | None, plucks: int) -> list[Pl
     attacks = find_attacks(recording)
     low = for_fundamentals(recording)
     attacks = with_quiet(attacks, tones_that_appear(low))
-    heard = without_steady(low, [new_tones(low, attack.time_s) for attack in attacks])
+    heard = without_steady(low, [new_tones(low, attack.time_s, PEAKS) for attack in attacks])
     candidates = judge(attacks, heard)
     # A tooth plucked again while it rings may set off no rise of the level: look for the tones already known.
     quiet = _renewed(recording, candidates)
     if quiet:
-        again = list(zip(quiet, without_steady(low, [new_tones(low, a.time_s) for a in quiet]), strict=True))
+        again = list(zip(quiet, without_steady(low, [new_tones(low, a.time_s, PEAKS) for a in quiet]), strict=True))
         both = [*zip(attacks, heard, strict=True), *((a, tones) for a, tones in again if _is_fresh(tones))]
         both.sort(key=lambda pair: pair[0].time_s)
         candidates = judge([a for a, _ in both], [tones for _, tones in both])
@@ -162,7 +164,7 @@ def _is_fresh(tones: Sequence[NewTone]) -> bool:
 def weigh(recording: Recording, attacks: Sequence[Attack]) -> list[Candidate]:
     """Every attack with what begins there and how much speaks for a pluck."""
     low = for_fundamentals(recording)
-    return judge(attacks, [new_tones(low, attack.time_s) for attack in attacks])
+    return judge(attacks, [new_tones(low, attack.time_s, PEAKS) for attack in attacks])
 
 
 def judge(attacks: Sequence[Attack], heard: Sequence[list[NewTone]]) -> list[Candidate]:
