@@ -33,8 +33,8 @@ NOMINAL_HEIGHT_MM = 0.5  # where nothing tells the pins' height; conventions.md:
 FEWEST_JOINT, FEW_PINS_MM = 12, 0.02
 # Rim and slot on rendered faces that the networks were not trained on: sigma per axis at the rim.
 RIM_DOUBT_MM, RIM_DOUBT_PX = 0.012, 0.55
-# What the fit leaves in doubt, times its misfit and this, lies between the errors met on such faces: half as large where
-# the lens draws straight, half as large again where it bends or the marks are hard to see.
+# What the fit leaves in doubt, times its misfit and this, lies between the errors met on such faces: 0.4 where the lens
+# draws straight, 1.2 where it bends or the marks are hard to see.
 DOUBT_SCALE = 0.8
 BELIEVED = 0.0  # log-odds from which a site goes into the table
 
