@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from disc.photo.image import opencv
-from disc.photo.joint import Marks, feet_put_right, settle_jointly, upright_share
+from disc.photo.joint import Marks, feet_put_right, heard_others, settle_jointly, upright_share
 from disc.photo.plane import Plane
 from disc.photo.settle import Perspective, settle
+from disc.photo.shared import Shared
 from disc.photo.slant import Slant
 
 SIZE_PX, RADIUS_MM, HEIGHT_MM = 2000, 14.0, 0.5
@@ -107,3 +108,19 @@ def test_a_perspective_told_by_marks_that_are_no_pins_is_not_believed():
         centre + 3.0,
     )
     assert np.abs(fine.plane.to_mm(centre[None])).max() < 0.08
+
+
+def test_what_other_photos_tell_moves_the_fit_once_and_only_once():
+    h, _, marks = scene(12.0, 120.0, np.zeros(2), 1)
+    gain = HEIGHT_MM / 120.0
+    slant = Slant(gain, (0.0, gain * 120.0 * np.sin(np.radians(12.0))), 0.03, 80)
+    alone = settle_jointly(begun_badly(h), slant, RADIUS_MM, marks)
+    assert alone.shared is not None
+    sure = Shared(alone.shared.value + np.array([0.1, 0.02]), 1e4 * np.eye(2))
+    heard = heard_others(alone, sure)
+    _, at = heard.fit
+    assert at[[16, 15]] == pytest.approx(sure.value, abs=0.01)  # the lens, and the pins' height
+    again = heard_others(heard, sure)
+    assert again.plane.plane_to_px == pytest.approx(heard.plane.plane_to_px, rel=1e-4, abs=1e-4)
+    # What this photo told by itself is not changed by what it heard.
+    assert heard.shared.value == pytest.approx(alone.shared.value, abs=0.05)
