@@ -22,6 +22,7 @@ from disc.photo.spots import CLOSEST_MM, PIN, Spots, thin_out
 PLAIN, HOPELESS, PLAIN_KIND, MOVED_MM, PLAIN_LEAN_MM = 0.02, 0.10, 0.95, 0.06, 0.04
 # What it puts this far off was seen from a bad place, such as a tall pin's top: the second look alone counts then.
 FAR_MM = 0.12
+STRAYED_MM = 0.05  # what the second look still puts this far off is looked at a third time
 # About a tip, what a pin, its shadow and its mirror image take up; and see _crops_about_tips.
 CROP_MM, FAINTEST_GREY = 0.52, 3.0
 # How much rarer (or not) the kinds are on a disc than they were among the training crops, where a sixth each were stubs
@@ -75,7 +76,7 @@ def look_closer(flat: Flat, spots: Spots, slant: Slant | None, plane: Plane) -> 
     """The sites again by the closer network, from crops about them. flat: at its full scale.
 
     Those that it leaves in doubt are looked at once more from where it put them, in a mirror and knowing the slant
-    better, and the two answers taken together.
+    better, until it puts them where it looks; the first answer and the last are taken together.
     """
     if not len(spots):
         return spots
@@ -88,7 +89,10 @@ def look_closer(flat: Flat, spots: Spots, slant: Slant | None, plane: Plane) -> 
     doubted = np.nonzero(doubt & (seen.heat > HOPELESS) | far)[0]
     if len(doubted):
         first = seen.pick(doubted)
-        second = _close(flat, first, slant, mirrored=True)[0]
+        second, moved = _close(flat, first, slant, mirrored=True)
+        strayed = np.nonzero(moved > STRAYED_MM)[0]
+        if len(strayed):
+            second = second.replaced(strayed, _close(flat, second.pick(strayed), slant)[0])
         seen = seen.replaced(doubted, _between(first, second)).replaced(np.nonzero(far)[0], second.pick(far[doubted]))
     return thin_out(seen.pick(np.argsort(-seen.heat, kind="stable")))
 
@@ -138,9 +142,8 @@ def _close(flat: Flat, spots: Spots, slant: Slant | None, mirrored: bool = False
         drawn = slant.at(spots.root)
         upright, angle = np.hypot(*drawn.T), np.arctan2(-drawn[:, 1], drawn[:, 0])
     right = np.stack([np.cos(angle), np.sin(angle)], 1)
-    turn = np.stack(
-        [right, np.stack([-right[:, 1], right[:, 0]], 1) * (-1 if mirrored else 1)], 1
-    )  # a crop's axes as rows, flat px
+    down = np.stack([-right[:, 1], right[:, 0]], 1) * (-1 if mirrored else 1)
+    turn = np.stack([right, down], 1)  # a crop's axes as rows, flat px
     said = ask_closer(_turned_crops(flat, at, turn), upright)
     back = lambda px: np.einsum("na,nab->nb", px, turn)  # noqa: E731
     root = at + back(said.root)
