@@ -24,6 +24,7 @@ WHOLE_RATIOS = (2, 3, 4, 5, 6)
 BESIDE, FAR_SEMITONES, NEAR_SEMITONES = 8, 8.0, 6.0
 SMOOTH_SHARE = 0.6  # of the plucks that must lie near those about them, before the rise says anything
 LEAST_OVER_DB, LEAST_SHARE, LEVEL_RANGE_DB = 10.0, 0.35, 36.0
+SWELLING_DB = 6.0  # what grows so much in the second tenth of a second begins later
 THUMP_OVER_DB, CLEARER_DB, OUTLASTS = 22.0, 6.0, 1.5  # a thump is a broad hump that dies soon
 # The thump of a sounding board: three peaks or more within two semitones; a tooth's line stands clear of it.
 HUMP_SEMITONES, HUMP_LEVEL_DB, LEAST_CROWD, HUMP_RANGE_DB = 2.0, 10.0, 3, 12.0
@@ -88,7 +89,7 @@ def _better(row: Sequence[NewTone], own: NewTone, intervals: FloatArray, middle:
     others = [
         t for t in row
         if t is not own and t.over_db > LEAST_OVER_DB and t.share > LEAST_SHARE
-        and t.level_db > loudest - LEVEL_RANGE_DB
+        and t.level_db > loudest - LEVEL_RANGE_DB and t.later_db < SWELLING_DB
     ]  # fmt: skip
     for another in (_nearer_the_rise, _line_over_a_hump, _under_its_partials):
         better = another(row, own, others, intervals, middle)

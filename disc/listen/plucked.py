@@ -36,6 +36,7 @@ NEIGHBOUR_CENTS = 25.0
 LEAST_GROWTH_DB = 6.0
 AGAIN_GROWTH_DB, AGAIN_SHARE = 12.0, 0.85
 LEAST_OVER_DB, RINGS_SHARE = 15.0, 0.2  # it rings like a tooth: clear of what lies beside it, not a short knock
+HUM_SHARE = 3.0  # of the longer ring of the two teeth
 # Of 54 combs of the benchmark at most an eighth of the teeth had plucks that differ; of turns taken for combs seven
 # eighths, or nearly all pitches came back.
 SAME_SEMITONES, FAR_TEETH, MOST_BACK, MOST_APART = 0.3, 4, 0.5, 0.4
@@ -286,7 +287,8 @@ def _sets_off(candidate: Candidate, own: Sounding, other: PluckedTooth, first: b
     apart_hz = abs(hz_of_pitch(neighbour) - hz_of_pitch(own.pitch))
     if apart_hz > 35.0 or not yet_unplucked:
         return False
-    # What dies away much sooner than either tooth is the pluck's own noise.
+    # What dies away much sooner than either tooth is the pluck's own noise; what hardly does is hum.
     least = max(0.3 * own.t60_s, 0.5 * (other.t60_s or 0.0))
-    beside = [level for pitch, level, t60 in own.others if abs(pitch - neighbour) < reach and t60 > least]
+    most = HUM_SHARE * max(own.t60_s, other.t60_s or 0.0)
+    beside = [level for pitch, level, t60 in own.others if abs(pitch - neighbour) < reach and least < t60 < most]
     return any(level > DOUBLED_DB for level in beside) and candidate.tone is not None and candidate.tone.share > 0.9
