@@ -60,6 +60,12 @@ class FaceReading:
     track_scatter_mm: float
     notes: tuple[str, ...] = ()
 
+    @property
+    def shown_mm(self) -> float:
+        """How long an upright pin is drawn in this view, r.m.s. over the face: what tells it from a stub or a hole."""
+        sidewise = self.slant.gain * self.view.radius_mm / np.sqrt(2)
+        return float(np.hypot(np.hypot(*self.slant.shift), sidewise))
+
 
 def read_face(photo: Photo, side: Side, plate: Plate, settings: ReadSettings | None = None) -> FaceReading:
     """Read one photo. Raises BadInput if no whole disc is seen in it."""

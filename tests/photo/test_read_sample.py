@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from photo_sample import SAMPLE, f1, matched, places
 
-from disc.photo.combine import combine_pins
+from disc.photo.combine import _one_side, combine_pins
 from disc.photo.image import Photo, load_photo, opencv
 from disc.photo.quality import judge_photo
 from disc.photo.read_face import ReadSettings, read_face
@@ -149,6 +149,26 @@ def test_two_photos_of_one_face_beat_each(truth, plate, upper_photo):
     alone = [np.sqrt(np.mean(np.sum(errors_mm(r.pins, true)[0] ** 2, 1))) for r in readings]
     error, _ = errors_mm(together, true)
     assert np.sqrt(np.mean(np.sum(error**2, axis=1))) <= max(alone) + 1e-6
+
+
+def test_a_photo_that_shows_the_pins_length_says_more_of_their_condition(upper_reading):
+    # Invented: the sample's pins as a sharp photo from straight above would show them, stubs taken for sound pins.
+    told = upper_reading.pins
+    above = [replace(p, condition=Condition.SOUND, sigma_mm=(p.sigma_mm or 0.02) / 2) for p in told]
+    conditions = [p.condition for p in told]
+    assert [p.condition for p in combine_pins([above, told], [0.01, 0.15])] == conditions
+    assert {p.condition for p in combine_pins([above, told], [0.15, 0.15])} == {Condition.SOUND}
+
+
+def test_pins_seen_from_straight_above_are_said_to_be_hard_to_tell(upper_photo, upper_reading):
+    verdict = judge_photo(upper_photo, upper_reading.view)
+    above = replace(upper_reading, slant=replace(upper_reading.slant, gain=0.001, shift=(0.01, 0.0)))
+    said = [
+        _one_side(Side.UPPER, [(upper_photo, r, verdict) for r in seen]).notes for seen in ([above], [upper_reading])
+    ]
+    assert any("straight above" in note and "tilted" in note for note in said[0])
+    assert not any("straight above" in note for note in said[1])
+    assert not _one_side(Side.UPPER, [(upper_photo, r, verdict) for r in (above, upper_reading)]).notes
 
 
 def test_a_bad_photo_is_said_to_be_bad(plate, upper_photo, upper_reading):
