@@ -10,9 +10,10 @@ Source: Rasmussen and Williams, Gaussian Processes for Machine Learning (2006), 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
+import numpy.typing as npt
 from scipy.linalg import cho_factor, cho_solve
 
 from disc.listen.audio import FloatArray
@@ -26,6 +27,12 @@ ONSET_SPREADS_S = (0.001, 0.002, 0.004, 0.008)
 # All strikes of a pitch may be late alike: a low tooth speaks late, a tip stands a little off its place.
 PITCH_SPREADS_S = (0.0005, 0.002, 0.006, 0.02)
 OFF_SPREADS, LEAST_OFF_S = 4.0, 0.010  # a strike farther off the course than this is early or late
+BESIDE_S = 1.5  # strikes so near draw the course together
+# The spreads and the pace are learned again as strikes that stand off lose their weight.
+ROUNDS, LEARNING_ROUNDS, FEWEST = 8, 3, 6
+# Onsets stray like Student's t with so many degrees of freedom: one some spreads off counts for less (Lange, Little and
+# Taylor, Robust statistical modeling using the t distribution, 1989).
+TAIL = 4.0
 
 
 @dataclass(frozen=True)
@@ -68,35 +75,58 @@ def motion_from(
     """
     slope, start = np.polyfit(turns, times_s, 1)
     grid = np.arange(turns.min() - margin_turns, turns.max() + margin_turns, GRID_S / slope)
-    residual = times_s - (start + slope * turns)
-    sums = _summing(turns, grid, slope)
     courses = _courses(grid * slope)
     of_pitch = np.arange(len(turns)) if pitches is None else np.asarray(pitches)
     alike = (of_pitch[:, None] == of_pitch[None, :]).astype(float) if pitches is not None else None
+    sums = _summing(turns, grid, slope)
+    moved = np.array([sums @ course @ sums.T for course in courses])
+    every = Onsets(times_s - (start + slope * turns), turns, moved, alike, np.ones(len(turns)))
     keep = np.ones(len(turns), dtype=bool)
-    fitted = Course(courses[4], ONSET_SPREADS_S[1], 0.0)
+    fitted = Guess(len(courses) // 2, ONSET_SPREADS_S[1], PITCH_SPREADS_S[1] if pitches is not None else 0.0)
     change, lateness = np.zeros(len(grid)), np.zeros(len(turns))
-    for again in range(5):
-        some = None if alike is None else alike[np.ix_(keep, keep)]
-        if again < 2:  # few strikes more or less do not change it
-            fitted = _likeliest(residual[keep], turns[keep], sums[keep], courses, some, fitted)
-        total = _covariance(fitted, turns[keep], sums[keep], some)
-        weights = np.linalg.solve(total, residual[keep])
-        line = (float(weights.sum()), float(weights @ turns[keep]))
-        change = fitted.course @ (sums[keep].T @ weights)
+    for round_ in range(ROUNDS):
+        some = every.only(keep)
+        if round_ < LEARNING_ROUNDS:
+            fitted = _likeliest(some, fitted)
+        inverse = np.linalg.inv(_covariance(fitted, some))
+        weights = inverse @ some.residual_s
+        line = (float(weights.sum()), float(weights @ some.turns))
+        change = courses[fitted.course] @ (sums[keep].T @ weights)
         if alike is not None:
             lateness = fitted.pitch_spread_s**2 * (alike[:, keep] @ weights)
-        off = residual - line[0] - line[1] * turns - sums @ change - lateness
-        limit = max(LEAST_OFF_S, OFF_SPREADS * 1.4826 * float(np.median(np.abs(off[keep]))))
-        again = np.abs(off) < limit
-        if np.array_equal(again, keep) or again.sum() < 6:
+        off = every.residual_s - line[0] - line[1] * turns - sums @ change - lateness
+        doubt = (TAIL + (off / fitted.spread_s) ** 2) / (TAIL + 1.0)
+        every = replace(every, doubt=np.maximum(doubt, 1.0))
+        before, keep = keep, _on_course(off, keep, weights, np.diag(inverse), turns * slope)
+        if (round_ >= LEARNING_ROUNDS and np.array_equal(before, keep)) or keep.sum() < FEWEST:
             break
-        keep = again
     steps = np.r_[0.0, np.cumsum(0.5 * (change[1:] + change[:-1]) * GRID_S)]
     # The sums start at the grid's first place, as _summing does.
     times = start + slope * grid + line[0] + line[1] * grid + steps
     late = {int(p): float(lateness[of_pitch == p][0]) for p in set(of_pitch.tolist())} if pitches is not None else {}
     return Motion(np.maximum.accumulate(times + 1e-9 * np.arange(len(times))), grid, fitted.spread_s, late)
+
+
+def _on_course(
+    off_s: FloatArray, keep: npt.NDArray[np.bool_], weights: FloatArray, precision: FloatArray, at_s: FloatArray
+) -> npt.NDArray[np.bool_]:
+    """Which strikes to follow next, shape (n,). off_s, at_s: how far each strike is off the course, and where it
+    stands; shape (n,). weights, precision: of those followed so far, the inverse covariance times their residuals, and
+    its diagonal.
+
+    A strike at either end, or a lone one, draws the course to itself: one that was followed is judged by the course
+    that the others alone would have taken (Rasmussen and Williams, equation 5.12). Of several together that stand off
+    only the worst is left out at a time, since it makes its neighbours look wrong.
+    """
+    limit = max(LEAST_OFF_S, OFF_SPREADS * 1.4826 * float(np.median(np.abs(off_s[keep]))))
+    alone_s, spreads = weights / precision, np.abs(weights) / np.sqrt(precision)
+    usual = max(1.0, 1.4826 * float(np.median(spreads)))
+    wrong = np.where((np.abs(alone_s) > LEAST_OFF_S) & (spreads > OFF_SPREADS * usual), spreads, 0.0)
+    at = at_s[keep]
+    worst = np.array([w > 0.0 and w == wrong[np.abs(at - t) < BESIDE_S].max() for w, t in zip(wrong, at, strict=True)])
+    following = np.abs(off_s) < limit
+    following[keep] = ~worst
+    return following
 
 
 def _summing(turns: FloatArray, grid: FloatArray, slope: float) -> FloatArray:
@@ -122,49 +152,56 @@ def _courses(seconds: FloatArray) -> list[FloatArray]:
 
 
 @dataclass(frozen=True)
-class Course:
-    """A guess at what moves the onsets: covariance of the change of pace on the grid, spread of single onsets, spread
-    of the pitches' own lateness, s."""
+class Onsets:
+    """Strikes to lay a course through; shape (n,) each. residual_s: against a steady turn. moved: shape (courses, n,
+    n), covariance of what each course that may be moves them by. alike: shape (n, n), 1 where two have one pitch.
+    doubt: by how much more than usual each onset's variance is."""
 
-    course: FloatArray
+    residual_s: FloatArray
+    turns: FloatArray
+    moved: FloatArray
+    alike: FloatArray | None
+    doubt: FloatArray
+
+    def only(self, keep: npt.NDArray[np.bool_]) -> Onsets:
+        """Some of them."""
+        if keep.all():
+            return self
+        both = np.ix_(keep, keep)
+        moved = np.array([m[both] for m in self.moved])
+        alike = None if self.alike is None else self.alike[both]
+        return Onsets(self.residual_s[keep], self.turns[keep], moved, alike, self.doubt[keep])
+
+
+@dataclass(frozen=True)
+class Guess:
+    """What may move the onsets: index of the course, spread of single onsets and of the pitches' own lateness, s."""
+
+    course: int
     spread_s: float
     pitch_spread_s: float
 
 
-def _likeliest(
-    residual: FloatArray, turns: FloatArray, sums: FloatArray, courses: list[FloatArray], alike: FloatArray | None,
-    before: Course,
-) -> Course:  # fmt: skip
-    """The guess under which the onsets are likeliest, by turns: spreads, course, spreads, course."""
-    moved = [sums @ course @ sums.T for course in courses]
-    best = before
-    # First the spreads for the course as it was, then the course for these spreads, then the spreads again.
-    for _ in range(2):
-        known = next(m for c, m in zip(courses, moved, strict=True) if c is best.course)
-        wider = [
-            Course(best.course, s, p)
-            for s in ONSET_SPREADS_S
-            for p in (PITCH_SPREADS_S if alike is not None else (0.0,))
-        ]
-        best = min(wider, key=lambda g: _cost(g, residual, turns, known, alike))
-        costs = [
-            _cost(Course(c, best.spread_s, best.pitch_spread_s), residual, turns, m, alike)
-            for c, m in zip(courses, moved, strict=True)
-        ]
-        best = Course(courses[int(np.argmin(costs))], best.spread_s, best.pitch_spread_s)
-    return best
+def _likeliest(onsets: Onsets, before: Guess) -> Guess:
+    """A likelier guess than the one before, one part of it after the other."""
+    best = _best(onsets, [replace(before, spread_s=s) for s in ONSET_SPREADS_S])
+    if onsets.alike is not None:
+        best = _best(onsets, [replace(best, pitch_spread_s=p) for p in PITCH_SPREADS_S])
+    return _best(onsets, [replace(best, course=k) for k in range(len(onsets.moved))])
 
 
-def _cost(guess: Course, residual: FloatArray, turns: FloatArray, moved: FloatArray, alike: FloatArray | None) -> float:
+def _best(onsets: Onsets, guesses: Sequence[Guess]) -> Guess:
+    return min(guesses, key=lambda guess: _cost(guess, onsets))
+
+
+def _cost(guess: Guess, onsets: Onsets) -> float:
     """Negative log-likelihood of the onsets, less a constant."""
-    total = moved + 1.0 + np.outer(turns, turns) + guess.spread_s**2 * np.eye(len(turns))
-    if alike is not None:
-        total += guess.pitch_spread_s**2 * alike
-    factor, _ = cho_factor(total, lower=True, overwrite_a=True, check_finite=False)
-    weights = cho_solve((factor, True), residual, check_finite=False)
-    return 0.5 * float(residual @ weights) + float(np.sum(np.log(np.diag(factor))))
+    factor, _ = cho_factor(_covariance(guess, onsets), lower=True, overwrite_a=True, check_finite=False)
+    weights = cho_solve((factor, True), onsets.residual_s, check_finite=False)
+    return 0.5 * float(onsets.residual_s @ weights) + float(np.sum(np.log(np.diag(factor))))
 
 
-def _covariance(guess: Course, turns: FloatArray, sums: FloatArray, alike: FloatArray | None) -> FloatArray:
-    total = sums @ guess.course @ sums.T + 1.0 + np.outer(turns, turns) + guess.spread_s**2 * np.eye(len(turns))
-    return total if alike is None else total + guess.pitch_spread_s**2 * alike
+def _covariance(guess: Guess, onsets: Onsets) -> FloatArray:
+    total = onsets.moved[guess.course] + 1.0 + np.outer(onsets.turns, onsets.turns)
+    total += np.diag(guess.spread_s**2 * onsets.doubt)
+    return total if onsets.alike is None else total + guess.pitch_spread_s**2 * onsets.alike

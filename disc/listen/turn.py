@@ -16,7 +16,7 @@ import numpy as np
 from disc.errors import BadInput
 from disc.listen.audio import FloatArray, Recording
 from disc.listen.bands import pitch_of_hz, transform
-from disc.listen.beginnings import for_fundamentals, new_tones
+from disc.listen.beginnings import NewTone, for_fundamentals, new_tones
 from disc.listen.speed import Motion, motion_from
 from disc.listen.turn_attacks import Attacks
 from disc.listen.turn_heard import Heard, Matched
@@ -38,7 +38,10 @@ EARLY_LATE_S = 0.03
 EARLY_LATE_SPREADS = 5.0
 SPEED_STEP_S = 0.05
 TONE_OVER_DB = 10.0  # an extra sound must stand out of what lies beside it as a tone does
-LEAST_T60_S = 0.25  # a knock's modes are shorter, a tooth that can be taken for a strike rings longer
+# A knock's modes are shorter, a tooth that can be taken for a strike rings longer; or at least so much of what the
+# strikes nearest in pitch do.
+LEAST_T60_S, RINGS_SHARE, LIKE_STRIKES = 0.25, 0.5, 3
+ON_PITCH_CENTS = 60.0
 PLAYED_SHARE = 0.34  # of a lap's strikes; a lap that was played has nearly all, one that was not some chance ones
 # Of the tooth's usual strength, heard several times or once; for a tooth weak in all its strikes, of its neighbours'.
 WEAK_SHARE, WEAK_ONCE_SHARE = 0.4, 0.25
@@ -223,7 +226,8 @@ def _sounds(recording: Recording, tones: Tones, told: Told, motion: Motion) -> l
         )
     low = for_fundamentals(recording)
     for b, _ in matched.extra:
-        if _is_tone(low, b, float(tones.hz[b.group])):
+        least_t60_s = _least_t60(low, b.group, tones, matched.heard)
+        if _is_tone(low, b, float(tones.hz[b.group]), least_t60_s):
             teeth = tones.teeth[b.group]
             tooth = teeth[0] if len(teeth) == 1 else told.tooth_of.get(id(b))
             share = float(b.strength / matched.loud[b.group])
@@ -244,12 +248,28 @@ def _is_shared(h: Heard, heard: Sequence[Heard]) -> bool:
     )  # fmt: skip
 
 
-def _is_tone(low: Recording, b: Beginning, hz: float) -> bool:
+def _is_tone(low: Recording, b: Beginning, hz: float, least_t60_s: float) -> bool:
     """Whether what begins stands out of its surroundings in the spectrum, as noise and knocks do not."""
-    return any(
-        abs(1200 * np.log2(t.frequency_hz / hz)) < 60.0 and t.over_db > TONE_OVER_DB and t.t60_s > LEAST_T60_S
-        for t in new_tones(low, b.time_s)
+    return any(t.over_db > TONE_OVER_DB and t.t60_s > least_t60_s for t in _at_pitch(low, b, hz))
+
+
+def _at_pitch(low: Recording, b: Beginning, hz: float) -> list[NewTone]:
+    """The tones that begin there within ON_PITCH_CENTS of a frequency."""
+    return [t for t in new_tones(low, b.time_s) if abs(1200 * np.log2(t.frequency_hz / hz)) < ON_PITCH_CENTS]
+
+
+def _least_t60(low: Recording, group: int, tones: Tones, heard: Sequence[Heard]) -> float:
+    """How long a tone of this pitch must ring, in s: a high tooth may ring no longer than a knock's modes do, but the
+    strikes nearest in pitch show that."""
+    strikes = sorted(
+        (h for h in heard if h.beginning is not None), key=lambda h: (abs(h.expected.group - group), h.path_s)
     )
+    rings = [
+        t.t60_s
+        for h in strikes[:LIKE_STRIKES]
+        for t in _at_pitch(low, h.beginning, float(tones.hz[h.beginning.group]))[:1]  # type: ignore[union-attr, arg-type]
+    ]
+    return min(LEAST_T60_S, RINGS_SHARE * float(np.median(rings))) if rings else LEAST_T60_S
 
 
 def _revolution(motion: Motion, expected: Sequence[Expected]) -> tuple[float, float]:

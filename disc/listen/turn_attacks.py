@@ -35,12 +35,14 @@ class Attacks:
     def cue(self, path_s: FloatArray, odds: FloatArray) -> FloatArray:
         """Log-odds, shape (n,), that the attack (or its lack) at each place adds to odds; nothing where another strike
         is near. path_s, odds: shape (n,), places of the expected strikes and the log-odds their tones give."""
+        alone = _alone(path_s, odds)
+        return np.asarray(np.where(alone, self.says(path_s, self.rates(path_s, odds)), 0.0))
+
+    def rates(self, path_s: FloatArray, odds: FloatArray) -> tuple[float, float]:
+        """(how often a sure and lone strike shows an attack, how often chance does) in this recording."""
         rises = self._rises()
         at = np.clip(np.round(path_s / self.step_s).astype(int), 0, len(rises) - 1)
-        apart = np.abs(path_s[:, None] - path_s[None, :])
-        np.fill_diagonal(apart, np.inf)
-        alone = np.where(odds[None, :] > GONE_ODDS, apart, np.inf).min(axis=1) > ALONE_S
-        sure = alone & (odds > CLEAR_ODDS)
+        sure = _alone(path_s, odds) & (odds > CLEAR_ODDS)
         away = np.ones(len(rises), dtype=bool)
         for t in path_s:
             away[max(0, round((t - ALONE_S) / self.step_s)) : round((t + ALONE_S) / self.step_s) + 1] = False
@@ -48,16 +50,24 @@ class Attacks:
         struck = (rises[at[sure]].sum() + USUAL_SHARE * USUAL_WEIGHT) / (sure.sum() + USUAL_WEIGHT)
         chance = (rises[away].sum() + CHANCE * CHANCE_WEIGHT) / (away.sum() + CHANCE_WEIGHT)
         struck, chance = np.clip((struck, chance), LEAST_SHARE, 1 - LEAST_SHARE)
-        if struck <= chance:
-            return np.zeros(len(path_s))
-        says = np.where(rises[at], np.log(struck / chance), np.log((1 - struck) / (1 - chance)))
-        return np.where(alone, says, 0.0)
+        return float(struck), float(chance)
 
-    def rising(self, times_s: FloatArray) -> npt.NDArray[np.bool_]:
-        """Whether an attack is heard within REACH_S of each time; shape (n,)."""
+    def says(self, times_s: FloatArray, rates: tuple[float, float]) -> FloatArray:
+        """Log-odds of a strike that the attack within REACH_S of each time, or its lack, adds; shape (n,)."""
+        struck, chance = rates
+        if struck <= chance:
+            return np.zeros(len(times_s))
         rises = self._rises()
-        return rises[np.clip(np.round(times_s / self.step_s).astype(int), 0, len(rises) - 1)]
+        here = rises[np.clip(np.round(times_s / self.step_s).astype(int), 0, len(rises) - 1)]
+        return np.asarray(np.where(here, np.log(struck / chance), np.log((1 - struck) / (1 - chance))))
 
     def _rises(self) -> npt.NDArray[np.bool_]:
         reach = 1 + 2 * round(REACH_S / self.step_s)
         return np.asarray(maximum_filter1d(self.curve_db, reach) > RISE_DB)
+
+
+def _alone(path_s: FloatArray, odds: FloatArray) -> npt.NDArray[np.bool_]:
+    """Which strikes have no other beside them that may have sounded; shape (n,)."""
+    apart = np.abs(path_s[:, None] - path_s[None, :])
+    np.fill_diagonal(apart, np.inf)
+    return np.asarray(np.where(odds[None, :] > GONE_ODDS, apart, np.inf).min(axis=1) > ALONE_S)

@@ -106,6 +106,21 @@ def _background(tones: Tones, expected: Sequence[Expected], path_s: FloatArray) 
     return middle, spread
 
 
+def usual_steadiness(struck: Sequence[Beginning], count: int) -> tuple[FloatArray, FloatArray]:
+    """How steadily strikes of each pitch go on, shape (count,): (by its own strikes or, where it has too few, by its
+    neighbours'; by its neighbours' alone). High teeth die away sooner, a string glides."""
+    own = np.full(count, np.nan)
+    for group in range(count):
+        values = [b.steady for b in struck if b.group == group]
+        if len(values) >= FEWEST_CLEAR:
+            own[group] = np.median(values)
+    known = np.isfinite(own)
+    if known.sum() < FEWEST_KNOWN:
+        return np.where(known, own, 1.0), np.ones(count)
+    beside = np.array([float(np.median(own[_nearest(known, k)])) for k in range(count)])
+    return np.where(known, own, beside), beside
+
+
 def ground(b: Beginning, levels: Levels) -> tuple[float, float]:
     """(strength, spread of its logarithm) of what would be there without a strike."""
     ambient, usual = levels.ambient[b.group], levels.usual[b.group]

@@ -22,6 +22,7 @@ from disc.listen.turn_levels import (
     Levels,
     ground,
     usual_levels,
+    usual_steadiness,
     without_explained,
 )  # fmt: skip
 from disc.listen.turn_path import Expected
@@ -32,10 +33,14 @@ ON_TIME_S = 0.05  # a deviation costs its square in these
 SILENT_ODDS = float(np.log(0.05 / 0.95))  # before listening: one in twenty (common practice, no source)
 # Of a tooth that never sounds clearly (common practice, no source).
 UNKNOWN_SILENT_ODDS = float(np.log(0.3 / 0.7))
-# Where others' sound explains six tenths or more of what is found: how often a strike that sounded (261) and one that
-# did not (166, tuning recordings) was so far off its place, and so steady. Logarithms of the ratio.
-OFF_S, OFF_ODDS = (0.003, 0.0075, 0.015, 0.025, 0.045), (2.4, 1.5, -0.65, -1.5, -2.3)
-STEADY, STEADY_ODDS = (0.3, 0.5, 0.6), (-1.8, -1.8, 0.6)
+# Where the strength alone leaves doubt: how often a strike that sounded (3,277) and one that did not (223, of 70 tuning
+# recordings) was so far off its place, and went on so much more steadily than its tooth's strikes do. Logarithms of the
+# ratio.
+OFF_S, OFF_ODDS = (0.0025, 0.0075, 0.015, 0.025, 0.04, 0.09), (1.56, 0.67, -0.60, -1.17, -1.12, -0.92)
+LESS_STEADY = 0.15
+STEADIER = (-0.5, -0.32, -0.2, -0.11, -0.06, -0.03, 0.03, 0.06, 0.11, 0.3)
+STEADIER_ODDS = (-3.0, -1.5, -1.05, -0.86, -0.3, 1.67, 1.67, 0.7, 0.3, -1.5)
+STRUCK_SHARE = 0.25  # of the usual strength: before anything is weighed, as strong as this is taken for a strike
 FAINT_S = 0.05  # what stands where no peak does is read so far about a place
 
 
@@ -46,14 +51,23 @@ def match(
     levels = usual_levels(tones, expected, path_s, loud)
     struck = [
         (t, e.group) for t, e in zip(path_s, expected, strict=True)
-        if peak_near(tones, e.group, t, 0.04) > 0.25 * levels.usual[e.group]
+        if peak_near(tones, e.group, t, 0.04) > STRUCK_SHARE * levels.usual[e.group]
     ]  # fmt: skip
     shares = shares_of(tones, struck, levels.usual)
-    beginnings = explain(find_beginnings(tones, levels.usual), shares)
-    taken = _assign(beginnings, expected, path_s, levels.usual)
-    found = [beginnings[taken[k]] if k in taken else _faint(tones, e, float(path_s[k])) for k, e in enumerate(expected)]
-    levels = without_explained(levels, expected, found)
-    odds = _odds(found, levels, expected, path_s, attacks)
+    beginnings = find_beginnings(tones, levels.usual)
+    causes = _on_time(beginnings, expected, path_s, levels.usual)
+    for _ in range(2):
+        beginnings = explain(beginnings, shares, causes)
+        own, beside = usual_steadiness(causes, len(levels.usual))
+        # A tooth far less steady than its neighbours may be a dead one of which only others' sound is heard.
+        steady = np.where(own < beside - LESS_STEADY, beside, own)
+        taken = _assign(beginnings, expected, path_s, levels.usual)
+        found = [
+            beginnings[taken[k]] if k in taken else _faint(tones, e, float(path_s[k])) for k, e in enumerate(expected)
+        ]
+        levels = without_explained(levels, expected, found)
+        odds = _odds(found, levels, steady, expected, path_s, attacks)
+        causes = [beginnings[pick] for pick in sorted({pick for k, pick in taken.items() if odds[k] > 0})]
     outside = (path_s < 0.0) | (path_s > tones.frames * tones.step_s)
     odds[outside] = -0.5 * OPEN_ODDS  # nothing is known of them
     heard = [
@@ -62,21 +76,36 @@ def match(
     levels = _with_weak(levels, heard)
     used = {pick for k, pick in taken.items() if odds[k] > 0}
     heard, used = parted(heard, used, beginnings, levels, attacks)
-    extra = find_extra(beginnings, used, heard, levels, attacks)
+    extra = find_extra(beginnings, used, heard, levels, attacks, shares)
     heard, extra = displaced(heard, extra)
     return Matched(tuple(_without_dead(heard)), tuple(extra), levels.usual)
 
 
+def _on_time(
+    beginnings: Sequence[Beginning], expected: Sequence[Expected], path_s: FloatArray, usual: FloatArray
+) -> list[Beginning]:
+    """The beginnings that stand where a strike of their pitch was to sound, strong enough to be it."""
+    return [
+        b
+        for b in beginnings
+        if b.strength > STRUCK_SHARE * usual[b.group]
+        and any(e.group == b.group and abs(t - b.time_s) < FAINT_S for t, e in zip(path_s, expected, strict=True))
+    ]
+
+
 def _odds(
-    found: Sequence[Beginning], levels: Levels, expected: Sequence[Expected], path_s: FloatArray, attacks: Attacks
-) -> FloatArray:
+    found: Sequence[Beginning], levels: Levels, steady: FloatArray, expected: Sequence[Expected], path_s: FloatArray,
+    attacks: Attacks,
+) -> FloatArray:  # fmt: skip
     """Log-odds that each expected strike sounded, shape (n,): by its tone, and by its attack where it stands alone.
 
     A tooth whose tone does not stand out, but whose strikes are heard to begin, is a weak one: its tone says nothing.
     """
     clear = [b.steady > 0.0 for b in found]
     offs = [b.time_s - t if is_clear else None for b, t, is_clear in zip(found, path_s, clear, strict=True)]
-    tone = np.array([sounded_odds(b, levels, off) for b, off in zip(found, offs, strict=True)])
+    tone = np.array([
+        sounded_odds(b, levels, off, float(steady[b.group])) for b, off in zip(found, offs, strict=True)
+    ])  # fmt: skip
     cue = attacks.cue(path_s, tone)
     of_tooth: dict[int, list[int]] = {}
     for k, e in enumerate(expected):
@@ -154,9 +183,10 @@ def _without_dead(heard: Sequence[Heard]) -> list[Heard]:
     return result
 
 
-def sounded_odds(b: Beginning, levels: Levels, off_s: float | None = None) -> float:
+def sounded_odds(b: Beginning, levels: Levels, off_s: float | None = None, steady: float = 1.0) -> float:
     """Log-odds that an expected strike sounded, from the strength found at its place, and from how far the beginning
-    is off that place and how steadily it goes on; off_s: None where no beginning stands out."""
+    is off that place and how steadily it goes on against its tooth's usual; off_s: None where no beginning stands
+    out."""
     usual, spread = levels.usual[b.group], levels.spread[b.group]
     nothing, nothing_spread = ground(b, levels)
     strength = max(b.strength, 1e-12)
@@ -166,7 +196,7 @@ def sounded_odds(b: Beginning, levels: Levels, off_s: float | None = None) -> fl
     says = -0.5 * (above / spread) ** 2 + 0.5 * (max(over, above) / nothing_spread) ** 2
     says = says if over > 0 else min(0.0, says)
     if off_s is not None:
-        says += np.interp(abs(off_s), OFF_S, OFF_ODDS) + np.interp(b.steady, STEADY, STEADY_ODDS)
+        says += np.interp(abs(off_s), OFF_S, OFF_ODDS) + np.interp(b.steady - steady, STEADIER, STEADIER_ODDS)
     return float(says - (SILENT_ODDS if levels.known[b.group] else UNKNOWN_SILENT_ODDS))
 
 

@@ -87,6 +87,9 @@ LAGS_S = ((-0.06, 0.055), (0.055, 0.12), (0.12, 0.25), (0.25, 0.5), (0.5, 0.9))
 INTERVAL_CENTS = 35.0
 UNKNOWN_SHARE = 0.01
 NOISE_PEAK = 3.0
+# A strike shows in other pitches when it begins: what begins so much before it is none of its doing. A low tooth
+# speaks later than a high one.
+LATER_S = 0.03
 MOST_CROWD = 2.5
 
 
@@ -155,18 +158,24 @@ def _pooled(seen: list[list[list[float]]], hz: FloatArray, lag: int) -> FloatArr
     return shares
 
 
-def explain(beginnings: Sequence[Beginning], shares: FloatArray) -> list[Beginning]:
-    """The same beginnings with what others near and before them explain."""
-    times = np.array([b.time_s for b in beginnings])
-    groups = np.array([b.group for b in beginnings])
-    strengths = np.array([b.strength for b in beginnings])
+def explain(beginnings: Sequence[Beginning], shares: FloatArray, causes: Sequence[Beginning]) -> list[Beginning]:
+    """The same beginnings with what strikes near and before them explain. causes: those taken for strikes.
+
+    Only a strike explains anything: noise has peaks at pitches whose strikes are all partials, and would explain away
+    whatever sounds there.
+    """
+    times = np.array([c.time_s for c in causes])
+    order = np.argsort(times, kind="stable")
+    causes, times = [causes[k] for k in order], times[order]
+    groups = np.array([c.group for c in causes], dtype=int)
+    strengths = np.array([c.strength for c in causes])
     edges = np.array([high for _, high in LAGS_S])
     result = []
-    for k, b in enumerate(beginnings):
-        low, high = np.searchsorted(times, (b.time_s - edges[-1], b.time_s - LAGS_S[0][0]))
-        others = np.array([j for j in range(low, high) if j != k], dtype=int)
+    for b in beginnings:
+        low, high = np.searchsorted(times, (b.time_s - edges[-1], b.time_s + LATER_S))
+        others = np.array([j for j in range(low, high) if not _is_same(causes[j], b)], dtype=int)
         if not len(others):
-            result.append(b)
+            result.append(replace(b, explained=0.0))
             continue
         lag = np.searchsorted(edges, b.time_s - times[others]).clip(0, len(edges) - 1)
         parts = shares[lag, b.group, groups[others]] * strengths[others]
@@ -175,3 +184,7 @@ def explain(beginnings: Sequence[Beginning], shares: FloatArray) -> list[Beginni
         own = strengths[others] > 1.5 * back
         result.append(replace(b, explained=float(np.sqrt(np.sum(parts[own] ** 2)))))
     return result
+
+
+def _is_same(a: Beginning, b: Beginning) -> bool:
+    return a.group == b.group and a.time_s == b.time_s

@@ -75,6 +75,12 @@ def draw_buzzing(letter: str, seed: int) -> list[dict]:
     return combs
 
 
+def draw_weak(letter: str, seed: int, fonts: Sequence[str]) -> list[Spec]:
+    """Twelve turns as in draw_wide, each with four strikes and two teeth that are weak every time."""
+    turns = [(make, arguments) for make, arguments in draw_wide(letter, seed, fonts) if make is turn]
+    return [(make, {**arguments, "weak": 4}) for make, arguments in turns]
+
+
 def _plucked(rng: np.random.Generator, name: str, seed: int, voice: str, noisy: bool) -> dict:
     return {
         "name": f"{name}-{voice}", "seed": seed, "voice_name": voice, "teeth": int(rng.integers(16, 38)),
@@ -110,3 +116,12 @@ SIXTH = draw_wide("e", 61, ("fluid", "tim", "muse"))
 SEVENTH = draw_wide("m", 271, ("fluid", "tim", "muse"))
 EIGHTH = draw_wide("n", 372, ("fluid", "tim", "muse"))
 UNSEEN = draw_wide("o", 473, ("fluid", "tim", "muse"))
+# Turns alone.
+TURNS = [
+    spec
+    for letter, seed in (("r", 711), ("s", 712))
+    for spec in draw_wide(letter, seed, ("fluid", "tim", "muse"))
+    if spec[0] is turn
+]
+WEAK = draw_weak("v", 571, ("fluid", "tim", "muse"))
+WEAK_UNSEEN = draw_weak("w", 713, ("fluid", "tim", "muse"))

@@ -32,12 +32,15 @@ class Turn:
     onsets: list[tuple[float, float, int]]
     silent: list[int]
     extra: list[tuple[float, float]]
+    weak: list[int]  # strikes that are weak each time, of teeth that are not
+    weak_teeth: list[int]
     revolution_s: float
     speed: np.ndarray  # (n, 2): time, ratio
     whirr: bool = False
     container: str = "wav"
     rate: int = RATE
     said_rate: int | None = None
+    unusual: tuple[str, ...] = ()  # "starts late", "two turns", "wrong rate"
     notes: dict = field(default_factory=dict)
 
 
@@ -218,7 +221,9 @@ def turn(
     revolution_s: float = 0.0,
     sympathy: float = 0.0,
     room: float = 0.0,
+    weak: int = 0,
 ) -> Turn:
+    """weak: so many strikes, and half as many teeth, sound weakly each time: pins too short, teeth too far away."""
     rng = np.random.default_rng(seed)
     voice = voice_of(rng, voice_name)
     pitches = comb_pitches(rng, teeth)
@@ -251,11 +256,12 @@ def turn(
     silent_index = {i for i, (_, tooth) in enumerate(strikes) if tooth in dead or rng.random() < 0.035}
     shift = {i: rng.choice([-1, 1]) * rng.uniform(0.05, 0.1) for i in range(len(strikes)) if rng.random() < 0.02}
     balance = {tooth: np.exp(rng.normal(0, 0.25)) for tooth in comb}
+    feeble, feeble_teeth = weak_ones(np.random.default_rng([seed, 2]), strikes, silent_index, weak)
     events = []
     for lap in range(int(np.ceil(turns)) + 1):
         for i, (u, tooth) in enumerate(strikes):
             if i not in silent_index and u + lap <= turns:
-                events.append((float(np.interp(u + lap, turned, t)) + shift.get(i, 0.0) - skip_s, tooth, False))
+                events.append((float(np.interp(u + lap, turned, t)) + shift.get(i, 0.0) - skip_s, tooth, False, i))
     used = [e[0] for e in events]
     extra_u = []
     for _ in range(max(2, count // 35)):
@@ -266,16 +272,17 @@ def turn(
                 abs(place - e[0]) > 0.35 for e in events if abs(comb[e[1]] - comb[tooth]) < 0.6
             ):
                 extra_u.append((when, tooth))
-                events.append((place, tooth, True))
+                events.append((place, tooth, True, -1))
                 for lap in range(1, int(np.ceil(turns))):
                     if when + lap <= turns:
-                        events.append((float(np.interp(when + lap, turned, t)) - skip_s, tooth, True))
+                        events.append((float(np.interp(when + lap, turned, t)) - skip_s, tooth, True, -1))
                 break
-    onsets, extra = [], []
-    for at, tooth, is_extra in sorted(events):
+    onsets, extra, struck = [], [], set()
+    for at, tooth, is_extra, i in sorted(events):
         if at < 0.0 or at > n / RATE - 0.4:
             continue
-        sound = voice.note(tooth, comb[tooth], 5.0, balance[tooth] * np.exp(rng.normal(0, 0.15)))
+        force = balance[tooth] * feeble_teeth.get(tooth, 1.0) * feeble.get(i, 1.0)
+        sound = voice.note(tooth, comb[tooth], 5.0, force * np.exp(rng.normal(0, 0.15)))
         put(audio, sound.audio, at)
         if sympathy:
             force = np.abs(sound.audio).max() / 0.2
@@ -283,6 +290,7 @@ def turn(
                 if other not in dead:
                     put(audio, share * force * s.swelling(comb[other], min(sound.t60_s, 4.0), 3.0, rng), at)
         onsets.append((at, sound.pitch, tooth))
+        struck.add(i)
         if is_extra:
             extra.append((at, sound.pitch))
     clean = s.in_a_room(rng, audio, room) if room else audio
@@ -307,13 +315,40 @@ def turn(
         onsets,
         sorted(silent_index),
         extra,
+        sorted(struck & feeble.keys()),
+        sorted(tooth for tooth in feeble_teeth if tooth in heard),
         revolution,
         np.c_[grid, ratio],
         bool(whirr),
         container,
         rate,
         said_rate,
+        tuple(
+            name
+            for name, so in (("starts late", late), ("two turns", turns > 1.5), ("wrong rate", said_rate is not None))
+            if so
+        ),
         {"dead": dead, "shift": shift},
+    )
+
+
+# What a short pin or a far tooth leaves of the usual force. A strike varies by 15 %, a tooth by 25 % (turn, above).
+WEAK_PIN, WEAK_TOOTH = (0.1, 0.25), (0.08, 0.2)
+FEWEST_OF_A_WEAK_TOOTH = 3  # strikes: fewer do not tell a tooth from its pins
+
+
+def weak_ones(
+    rng: np.random.Generator, strikes: list[tuple[float, int]], silent: set[int], count: int
+) -> tuple[dict[int, float], dict[int, float]]:
+    """(share of the usual force by strike, the same by tooth): count strikes and half as many teeth, none twice."""
+    uses = {tooth: sum(t == tooth and i not in silent for i, (_, t) in enumerate(strikes)) for _, tooth in strikes}
+    often = [tooth for tooth, n in sorted(uses.items()) if n >= FEWEST_OF_A_WEAK_TOOTH]
+    teeth = [int(t) for t in rng.permutation(often)[: count // 2]]
+    single = [i for i, (_, t) in enumerate(strikes) if i not in silent and t in often and t not in teeth]
+    pins = [int(i) for i in rng.permutation(single)[:count]]
+    return (
+        {i: float(rng.uniform(*WEAK_PIN)) for i in sorted(pins)},
+        {tooth: float(rng.uniform(*WEAK_TOOTH)) for tooth in sorted(teeth)},
     )
 
 

@@ -1,0 +1,46 @@
+"""The course of the disc through its strikes, and what one strike explains of another."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from disc.listen.speed import motion_from
+from disc.listen.turn_levels import usual_steadiness
+from disc.listen.turn_sounds import LAGS_S, Beginning, explain
+
+PERIOD_S = 40.0
+
+
+@pytest.mark.parametrize("odd", [0, 30, 59])
+def test_an_early_strike_does_not_bend_the_course(odd: int) -> None:
+    """At either end too, where one strike could draw the course to itself."""
+    rng = np.random.default_rng(3)
+    turns = np.linspace(0.03, 0.97, 60)
+    times = 1.0 + PERIOD_S * turns + rng.normal(0.0, 0.001, 60)
+    times[odd] -= 0.08
+    motion = motion_from(times, turns, list(range(12)) * 5)
+    speed = motion.speed(np.linspace(times[1], times[-2], 50)) * PERIOD_S
+    assert np.abs(speed - 1.0).max() < 0.004  # drawn to the strike it would be 0.02 off and more
+
+
+def test_what_is_no_strike_explains_nothing() -> None:
+    """A peak of noise a fifth below stands where its partial would: only a strike there would explain the sound."""
+    shares = np.zeros((len(LAGS_S), 2, 2))
+    shares[0, 1, 0] = 4.0  # a strike of the lower pitch shows four times as strongly in the upper one
+    noise, sound = Beginning(0, 1.0, 0.3), Beginning(1, 1.002, 1.0)
+    assert explain([noise, sound], shares, [])[1].explained == 0.0
+    assert explain([noise, sound], shares, [noise])[1].explained == pytest.approx(1.2)
+
+
+def test_a_later_strike_explains_nothing() -> None:
+    shares = np.full((len(LAGS_S), 2, 2), 0.5)
+    early, late = Beginning(1, 1.0, 1.0), Beginning(0, 1.04, 1.0)
+    assert explain([early, late], shares, [late])[0].explained == 0.0
+    assert explain([late, early], shares, [early])[0].explained > 0.0
+
+
+def test_steadiness_of_a_pitch_without_strikes_is_its_neighbours() -> None:
+    struck = [Beginning(g, t, 1.0, 0.0, s) for g, s in ((0, 0.9), (1, 0.8), (3, 0.6)) for t in (1.0, 2.0, 3.0)]
+    own, beside = usual_steadiness(struck, 4)
+    assert own == pytest.approx([0.9, 0.8, 0.8, 0.6]) and beside == pytest.approx([0.8] * 4)
