@@ -23,8 +23,8 @@ SAME_PIN_MM = 0.15  # readings of one pin in two photos lie closer than this; ab
 SQUARELY_MM, LEAST_SAY = 0.06, 0.05
 SEEN_SQUARELY = (
     "the pins are seen from straight above and show nothing of their length, so that stubs, empty holes and leaning "
-    "pins are hard to tell from sound ones. Take another photograph with the camera tilted by 10 to 15 degrees and give "
-    "both."
+    "pins are hard to tell from sound ones. Take another photograph with the camera tilted by 10 to 15 degrees and "
+    "give both."
 )
 Seen = tuple[Pin, float]  # a pin in one photo, and how much that photo has to say about conditions
 
