@@ -95,3 +95,12 @@ def test_mains_hum_that_beats_is_no_pluck() -> None:
     assert [len(tooth.plucks_s) for tooth in heard.teeth] == [2] * len(PITCHES)
     for tooth, true in zip(heard.teeth, times, strict=True):
         assert tooth.plucks_s == pytest.approx(true, abs=0.05)
+
+
+def test_hum_at_a_neighbours_pitch_does_not_double_a_tooth() -> None:
+    """The sixth harmonic of mains hum, 300 Hz, lies 9 cents from the second tooth."""
+    rng = np.random.default_rng(13)
+    audio, _ = plucked_comb(rng, [61.31, 62.28, 64.3, 66.3, 68.3, 70.4, 71.3, 73.4])
+    audio = audio + 0.03 * np.sin(2 * np.pi * 300.0 * np.arange(len(audio)) / RATE)
+    comb = comb_from_recording(Recording(audio, RATE), 8, 2)
+    assert [tooth.condition for tooth in comb.teeth] == [ToothCondition.SOUND] * 8
