@@ -28,6 +28,7 @@ from disc.listen.turn_sounds import APART_S, Beginning
 from disc.listen.turn_tell import Told, tell
 from disc.listen.turn_tones import Tones, tones_at, without_dead
 from disc.listen.turn_voices import refined
+from disc.listen.turn_weak import weak_strikes, weak_teeth
 from disc.listen.whirr import Whirr, find_whirr
 from disc.words import Advance, no_progress
 
@@ -43,9 +44,6 @@ TONE_OVER_DB = 10.0  # an extra sound must stand out of what lies beside it as a
 LEAST_T60_S, RINGS_SHARE, LIKE_STRIKES = 0.25, 0.5, 3
 ON_PITCH_CENTS = 60.0
 PLAYED_SHARE = 0.34  # of a lap's strikes; a lap that was played has nearly all, one that was not some chance ones
-# Of the tooth's usual strength, heard several times or once; for a tooth weak in all its strikes, of its neighbours'.
-WEAK_SHARE, WEAK_ONCE_SHARE = 0.4, 0.25
-WEAK_TOOTH_SHARE, BESIDE, FEWEST_OF_A_TOOTH = 0.2, 3, 3
 
 
 @dataclass(frozen=True)
@@ -297,20 +295,15 @@ def _judged(
     sounds = [s if s.strike is None else replace(s, strike=index[s.strike]) for s in sounds]
     heard = {s.strike for s in sounds if s.strike is not None}
     inside = {index[h.expected.index] for h in matched.heard}
-    strengths: dict[int, list[float]] = {}
-    for s in sounds:
-        if s.strike is not None:
-            strengths.setdefault(s.strike, []).append(s.strength)
     undecided = {index[h.expected.index] for h in matched.heard if h.is_open} - heard
     silent = [h for h in matched.heard if h.beginning is None and not h.is_open]
     untold = [h for h in matched.heard if h.is_open]
-    weak = [k for k, v in strengths.items() if max(v) < (WEAK_SHARE if len(v) > 1 else WEAK_ONCE_SHARE)]
     return replace(
         turn, sounds=tuple(sounds), silent=tuple(sorted(inside - heard - undecided)),
         undecided=tuple(sorted(undecided)), unheard=tuple(sorted(set(range(count)) - inside)),
-        weak=tuple(sorted(weak)), missed=_missed(silent, tones, index, turn.motion),
+        weak=tuple(index[k] for k in weak_strikes(matched.heard)), missed=_missed(silent, tones, index, turn.motion),
         untold=_missed(untold, tones, index, turn.motion),
-        weak_teeth=_weak_teeth(matched, tones),
+        weak_teeth=weak_teeth(matched.heard),
     )  # fmt: skip
 
 
@@ -321,18 +314,6 @@ def _missed(strikes: Sequence[Heard], tones: Tones, index: list[int], motion: Mo
         Missed(float(t), _pitch(tones, h.expected.group), h.expected.tooth, index[h.expected.index])
         for t, h in zip(places, strikes, strict=True)
     )
-
-
-def _weak_teeth(matched: Matched, tones: Tones) -> tuple[int, ...]:
-    """Teeth that sound, but far more weakly than the teeth next to them in pitch."""
-    found = []
-    for group, teeth in enumerate(tones.teeth):
-        beside = np.r_[matched.loud[max(0, group - BESIDE) : group], matched.loud[group + 1 : group + 1 + BESIDE]]
-        for tooth in teeth:
-            own = [h.beginning.strength for h in matched.heard if h.expected.tooth == tooth and h.beginning]
-            if len(own) >= FEWEST_OF_A_TOOTH and len(beside) and max(own) < WEAK_TOOTH_SHARE * np.median(beside):
-                found.append(tooth)
-    return tuple(sorted(found))
 
 
 def _with_dead(
