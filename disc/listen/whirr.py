@@ -31,7 +31,9 @@ LEAST_SNR_DB = 8.0
 STEP_S = 0.02
 # The whirr agrees with itself: lines whose speed curves differ by more than this (rms) from the others are not it.
 AGREE = 0.004
-LARGEST_CHANGE = 0.02  # of the speed against the strikes' own curve
+# Of the speed against the strikes' own curve, rms; of a line that no other confirms. The tuning recordings flutter by
+# less than 0.005; a lone line that was none of the whirr's showed 0.016.
+LARGEST_CHANGE, LARGEST_ALONE = 0.02, 0.01
 SMOOTH_S = 0.06
 SLOW_SPAN_S = 6.0  # the strikes' own curve follows changes slower than this
 LASTS_SHARE = 0.75  # of the time a whirr is there; a tooth's partial comes and goes
@@ -173,6 +175,8 @@ def _agreeing(curves: Sequence[tuple[FloatArray, FloatArray]]) -> list[int]:
             both = trust * other_trust + 1e-9
             if np.average((other - curve) ** 2, weights=both) < AGREE**2:
                 mine.append(j)
+        if len(mine) == 1 and np.average((curve - 1.0) ** 2, weights=trust) > LARGEST_ALONE**2:
+            continue
         if len(mine) > len(best):
             best = mine
     return best
