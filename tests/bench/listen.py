@@ -1,9 +1,9 @@
 """Listening against its bars: combs plucked in turn and recorded turns, sets of twelve or twenty-four recordings each.
 
 Run: python tests/bench/listen.py [--sets unseen] [--no-baselines] [--workers 2]
-Needs fluidsynth and the Debian packages fluid-soundfont-gm, timgm6mb-soundfont and (for the last set)
-musescore-general-soundfont-small. Times are processor seconds. All sets but the last were looked at while the program
-was made, the turns of the eighth and the combs of the last when it was done; after another change draw another set.
+Needs fluidsynth and the Debian packages fluid-soundfont-gm, timgm6mb-soundfont and (for the later sets)
+musescore-general-soundfont-small. Times are processor seconds. Of turns, all sets up to "unseen" and "weak" were looked
+at while the program was made, "turns" and "weak, unseen" when it was done; after another change draw another set.
 A tooth's pitch is that of its settled decay.
 Turn notes are scored by mir_eval (onset 50 ms, pitch 50 cents, no offsets). A tooth has the right number if all its
 plucks are found under that number within 0.1 s. The baselines are librosa's onset detector with piptrack or pYIN (in
