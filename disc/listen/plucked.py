@@ -41,9 +41,9 @@ HUM_SHARE = 3.0  # of the longer ring of the two teeth
 # eighths, or nearly all pitches came back.
 SAME_SEMITONES, FAR_TEETH, MOST_BACK, MOST_APART = 0.3, 4, 0.5, 0.4
 DULL = "only a dull click"
-# It dies away so much sooner than its like (natural logarithm): of 182 buzzing teeth of the tuning half two do, of dead
-# ones whose click has a pitch most.
-CHOKED = 1.6
+# A dead tooth's click seems to have a pitch, another one at each pluck, and dies away so much sooner than its like
+# (natural logarithm). In the tuning half seven of the dead are told by it, and one that buzzes is taken for dead.
+CHOKED, CHOKED_CENTS = 0.8, 5.0
 LEAST_TO_COMPARE = 5  # ringing teeth, below which nothing says what is usual
 LEAST_INSTRUMENT = 3  # teeth with a second tone at one interval, from which it is no neighbour
 
@@ -214,7 +214,7 @@ def _is_choked(row: PluckedTooth, sooner: float, rings: Sequence[bool]) -> bool:
     """Whether the noisy ring is only a dead tooth's click: one beside a dull click, or two choked ones that differ.
     sooner: natural logarithm of how much sooner it dies away than its like."""
     alone = sum(rings) == 1 and len(rings) > 1
-    differs = row.spread_cents is not None and row.spread_cents > AGREE_CENTS
+    differs = row.spread_cents is not None and row.spread_cents > CHOKED_CENTS
     return alone or (differs and sooner > CHOKED)
 
 
