@@ -159,14 +159,15 @@ def _close(flat: Flat, spots: Spots, slant: Slant | None, mirrored: bool = False
 
 def _turned_crops(flat: Flat, at: FloatArray, turn: FloatArray) -> Sequence[Pixels]:
     """Crops about places (n, 2) flat px, whose axes lie along the rows of turn (n, 2, 2)."""
-    c = np.arange(CLOSER_PX) - (CLOSER_PX - 1) / 2
-    grid = np.stack(np.meshgrid(c, c), -1).reshape(-1, 2)
-    source = (grid @ turn + at[:, None]).astype(np.float32).reshape(-1, CLOSER_PX, 2)
-    cv2, edge = opencv(), opencv().BORDER_REFLECT_101
+    c = (np.arange(CLOSER_PX) - (CLOSER_PX - 1) / 2).astype(np.float32)
+    at, turn = at.astype(np.float32)[..., None, None], turn.astype(np.float32)[..., None, None]
+    u, v = (at[:, k] + turn[:, 0, k] * c + turn[:, 1, k] * c[:, None] for k in (0, 1))
+    u, v = u.reshape(-1, CLOSER_PX), v.reshape(-1, CLOSER_PX)
+    cv2 = opencv()
     crops: list[Pixels] = []
-    for k in range(0, len(source), MOST_ROWS):
-        u, v = np.moveaxis(source[k : k + MOST_ROWS], -1, 0)
-        tall = cv2.remap(flat.pixels, u, v, cv2.INTER_LINEAR, borderMode=edge)
+    for k in range(0, len(u), MOST_ROWS):
+        some = slice(k, k + MOST_ROWS)
+        tall = cv2.remap(flat.pixels, u[some], v[some], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT_101)
         crops.extend(tall.reshape(-1, CLOSER_PX, CLOSER_PX, 3))
     return crops
 
