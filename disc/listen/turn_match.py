@@ -66,7 +66,7 @@ def match(
             beginnings[taken[k]] if k in taken else _faint(tones, e, float(path_s[k])) for k, e in enumerate(expected)
         ]
         levels = without_explained(levels, expected, found)
-        odds = _odds(found, levels, steady, expected, path_s, attacks)
+        odds = over_laps(_odds(found, levels, steady, expected, path_s, attacks), expected)
         causes = [beginnings[pick] for pick in sorted({pick for k, pick in taken.items() if odds[k] > 0})]
     outside = (path_s < 0.0) | (path_s > tones.frames * tones.step_s)
     odds[outside] = -0.5 * OPEN_ODDS  # nothing is known of them
@@ -127,6 +127,20 @@ def _odds(
             # A dead tooth is silent at every strike: what one of them leaves open the others tell.
             odds[mine] = np.where(odds[mine] < SURE_ODDS, np.minimum(odds[mine], -SURE_ODDS), odds[mine])
     return odds
+
+
+def over_laps(odds: FloatArray, expected: Sequence[Expected]) -> FloatArray:
+    """The odds, shape (n,), where a strike comes round in several laps: what is silent in one is silent in all, so a
+    lap in doubt goes by what all say together."""
+    laps: dict[int, list[int]] = {}
+    for k, e in enumerate(expected):
+        laps.setdefault(e.index, []).append(k)
+    result = odds.copy()
+    for mine in laps.values():
+        total = float(np.clip(odds[mine], -MOST_OF_ONE, MOST_OF_ONE).sum())
+        if len(mine) > 1 and total < 0.0:
+            result[mine] = np.minimum(odds[mine], total)
+    return result
 
 
 def _together_odds(odds: FloatArray) -> float:

@@ -7,6 +7,8 @@ import pytest
 
 from disc.listen.speed import motion_from
 from disc.listen.turn_levels import usual_steadiness
+from disc.listen.turn_match import over_laps
+from disc.listen.turn_path import Expected
 from disc.listen.turn_sounds import LAGS_S, Beginning, explain
 
 PERIOD_S = 40.0
@@ -44,3 +46,9 @@ def test_steadiness_of_a_pitch_without_strikes_is_its_neighbours() -> None:
     struck = [Beginning(g, t, 1.0, 0.0, s) for g, s in ((0, 0.9), (1, 0.8), (3, 0.6)) for t in (1.0, 2.0, 3.0)]
     own, beside = usual_steadiness(struck, 4)
     assert own == pytest.approx([0.9, 0.8, 0.8, 0.6]) and beside == pytest.approx([0.8] * 4)
+
+
+def test_a_strike_in_doubt_in_one_lap_goes_by_all_laps() -> None:
+    expected = [Expected(k, k * 0.1 + lap, k, k) for k in range(3) for lap in (0, 1)]
+    odds = np.array([0.5, -2.5, 2.5, -0.5, 4.0, 5.0])
+    assert over_laps(odds, expected) == pytest.approx([-2.0, -2.5, 2.5, -0.5, 4.0, 5.0])
