@@ -160,8 +160,8 @@ def _close(flat: Flat, spots: Spots, slant: Slant | None, mirrored: bool = False
 def _turned_crops(flat: Flat, at: FloatArray, turn: FloatArray) -> Sequence[Pixels]:
     """Crops about places (n, 2) flat px, whose axes lie along the rows of turn (n, 2, 2)."""
     c = (np.arange(CLOSER_PX) - (CLOSER_PX - 1) / 2).astype(np.float32)
-    at, turn = at.astype(np.float32)[..., None, None], turn.astype(np.float32)[..., None, None]
-    u, v = (at[:, k] + turn[:, 0, k] * c + turn[:, 1, k] * c[:, None] for k in (0, 1))
+    middle, axes = at.astype(np.float32)[..., None, None], turn.astype(np.float32)[..., None, None]
+    u, v = (middle[:, k] + axes[:, 0, k] * c + axes[:, 1, k] * c[:, None] for k in (0, 1))
     u, v = u.reshape(-1, CLOSER_PX), v.reshape(-1, CLOSER_PX)
     cv2 = opencv()
     crops: list[Pixels] = []
