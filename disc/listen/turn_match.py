@@ -85,11 +85,14 @@ def _on_time(
     beginnings: Sequence[Beginning], expected: Sequence[Expected], path_s: FloatArray, usual: FloatArray
 ) -> list[Beginning]:
     """The beginnings that stand where a strike of their pitch was to sound, strong enough to be it."""
+    groups = np.array([e.group for e in expected])
+    places = {int(g): path_s[groups == g] for g in set(groups.tolist())}
     return [
         b
         for b in beginnings
         if b.strength > STRUCK_SHARE * usual[b.group]
-        and any(e.group == b.group and abs(t - b.time_s) < FAINT_S for t, e in zip(path_s, expected, strict=True))
+        and b.group in places
+        and np.abs(places[b.group] - b.time_s).min() < FAINT_S
     ]
 
 
@@ -233,27 +236,29 @@ def _in_order(
     together = _together(sorted(strikes, key=lambda k: path_s[k]), path_s)
     strikes = [members[0] for members in together]
     rows, columns = len(strikes), len(sounds)
-    best = np.zeros((rows + 1, columns + 1))
-    step = np.zeros((rows + 1, columns + 1), dtype=int)
+    mine = [beginnings[j] for j in sounds]
+    times = [b.time_s for b in mine]
+    clear = np.array([max(b.strength - b.explained, 0.02 * b.strength) for b in mine])
+    worth = (8.0 + 2.0 * np.clip(np.log(clear / usual), -2.5, 0.5)).tolist()
+    # Plain numbers: arrays are slow one place at a time.
+    best = [[0.0] * (columns + 1) for _ in range(rows + 1)]
+    step = [[0] * (columns + 1) for _ in range(rows + 1)]
     for i in range(1, rows + 1):
+        place = float(path_s[strikes[i - 1]])
         for j in range(1, columns + 1):
-            b = beginnings[sounds[j - 1]]
-            late = b.time_s - path_s[strikes[i - 1]]
-            options = [best[i - 1, j], best[i, j - 1]]
-            gain = -np.inf
+            late = times[j - 1] - place
+            way, most = (0, best[i - 1][j]) if best[i - 1][j] >= best[i][j - 1] else (1, best[i][j - 1])
             if abs(late) < REACH_S:
-                clear = max(b.strength - b.explained, 0.02 * b.strength)
-                gain = 8.0 + 2.0 * np.clip(np.log(clear / usual), -2.5, 0.5) - (late / ON_TIME_S) ** 2
-            options.append(best[i - 1, j - 1] + gain)
-            step[i, j] = int(np.argmax(options))
-            best[i, j] = options[step[i, j]]
+                paired = best[i - 1][j - 1] + worth[j - 1] - (late / ON_TIME_S) ** 2
+                way, most = (2, paired) if paired > most else (way, most)
+            step[i][j], best[i][j] = way, most
     pairs: dict[int, int] = {}
     i, j = rows, columns
     while i and j:
-        if step[i, j] == 2:
+        if step[i][j] == 2:
             pairs.update(dict.fromkeys(together[i - 1], sounds[j - 1]))
             i, j = i - 1, j - 1
-        elif step[i, j] == 0:
+        elif step[i][j] == 0:
             i -= 1
         else:
             j -= 1
