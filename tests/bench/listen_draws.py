@@ -115,7 +115,10 @@ FIFTH = draw("x", 97, ("muse",)) + draw("y", 98, ("muse", "fluid", "tim"))
 SIXTH = draw_wide("e", 61, ("fluid", "tim", "muse"))
 SEVENTH = draw_wide("m", 271, ("fluid", "tim", "muse"))
 EIGHTH = draw_wide("n", 372, ("fluid", "tim", "muse"))
-UNSEEN = draw_wide("o", 473, ("fluid", "tim", "muse"))
+NINTH = draw_wide("o", 473, ("fluid", "tim", "muse"))
+LAST = draw_wide("u", 815, ("fluid", "tim", "muse"))
+# Combs alone.
+COMBS = [spec for spec in draw_wide("s", 614, ("fluid", "tim", "muse")) if spec[0] is plucked]
 # Turns alone.
 TURNS = [
     spec
