@@ -6,6 +6,11 @@ import os
 
 import numpy as np
 import pytest
+from hypothesis import settings
+
+# The same examples at every run: what fails on one machine fails on all.
+settings.register_profile("repeatable", derandomize=True)
+settings.load_profile("repeatable")
 
 # One thread a library: results and times must not depend on how many cores there are.
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):

@@ -23,7 +23,7 @@ PLATE = Plate(28.0, Turns.COUNTERCLOCKWISE, 48.0)
 
 
 def invented(seed: int, pins: int = 90) -> tuple[Comb, list[Pin]]:
-    """A comb of 20 teeth, tracks about 0.5 mm apart, and pins set with 0.02 mm error."""
+    """A comb of 20 teeth, tracks about 0.5 mm apart, and pins set with 0.02 mm error, 0.07 mm at most."""
     rng = np.random.default_rng(seed)
     teeth = []
     for side in Side:
@@ -39,7 +39,7 @@ def invented(seed: int, pins: int = 90) -> tuple[Comb, list[Pin]]:
     made = []
     for number, index in enumerate(chosen, start=1):
         tooth = comb.teeth[index]
-        r = tooth.tip_r_mm + rng.normal(0, 0.02)
+        r = tooth.tip_r_mm + float(np.clip(rng.normal(0, 0.02), -0.07, 0.07))
         made.append(Pin(number, tooth.side, r, float(rng.uniform(0, 360)), sigma_mm=0.01, tooth=tooth.number))
     return comb, made
 
