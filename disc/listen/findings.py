@@ -16,7 +16,7 @@ from disc.listen.turn import Sound, Turn
 from disc.records import Comb, Evidence, Finding, Pin, Plate, Strike, ToothCondition
 
 # Probabilities that a finding is so: precision on turns of the benchmark not used for choosing. Silent 109 of 116,
-# extra 83 of 90 ("turns"); weak 29 of 31 (eight of "weak, unseen"); early or late 74 of 100 (fourth to seventh set).
+# extra 83 of 90 ("turns"); weak 29 of 31 (eight of "weak-unseen"); early or late 74 of 100 (fourth to seventh set).
 SILENT_PROBABILITY, EXTRA_PROBABILITY, LATE_PROBABILITY, WEAK_PROBABILITY = 0.94, 0.92, 0.74, 0.94
 SAME_PLACE_DEG = 1.0  # 0.15 s of a usual turn
 Located = tuple[Finding, Sound | None, float]

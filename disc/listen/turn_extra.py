@@ -136,12 +136,6 @@ def _is_anothers_habit(j: int, beginnings: Sequence[Beginning], used: set[int], 
     return False
 
 
-def _likely(
-    beginnings: Sequence[Beginning], used: set[int], heard: Sequence[Heard], levels: Levels, attacks: Attacks
-) -> list[int]:
-    return sorted(_odds(beginnings, used, heard, levels, attacks))
-
-
 def _odds(
     beginnings: Sequence[Beginning], used: set[int], heard: Sequence[Heard], levels: Levels, attacks: Attacks
 ) -> dict[int, float]:

@@ -14,8 +14,9 @@ from disc.photo.flatten import Flat
 from disc.photo.image import Pixels, opencv
 from disc.photo.networks import CLOSER_PX, ask_closer
 from disc.photo.plane import Plane
-from disc.photo.slant import Slant, fit_slant
+from disc.photo.slant import Slant
 from disc.photo.spots import CLOSEST_MM, PIN, Spots, thin_out
+from disc.photo.weigh import common_slant
 
 # The closer net is asked once more about marks between these parts of surety, of a kind no surer than this, whose root
 # it puts farther than this from where it was asked, or whose tip lies farther from where an upright pin's would.
@@ -32,8 +33,7 @@ MOST_ROWS = 512 * CLOSER_PX  # of crops drawn at once; OpenCV takes no picture o
 # Marks that are not believed are looked at from elsewhere, where that is so far off; what comes of it must be as plain,
 # near where it was looked for and not another mark's tip.
 ELSEWHERE_MM, PLAIN_ELSEWHERE, NEAR_MM, OWN_TIP_MM = 0.08, 0.9, 0.1, 0.13
-# So many of the surest marks, and of these pins with at least such odds, at least so many, tell the slant at first.
-FIRST_LOOKED, FIRST_PINS, FEWEST_FIRST = 60, 0.3, 10
+FIRST_LOOKED, FEWEST_PINS = 60, 10  # so many of the surest marks tell the slant at first; pins that tell it at all
 
 
 def find_spots(flat: Flat, plane: Plane) -> Spots:
@@ -44,17 +44,15 @@ def find_spots(flat: Flat, plane: Plane) -> Spots:
     """
     half = flat.halved()
     coarse = coarse_spots(half)
-    slant = first_slant(_close(flat, coarse.pick(slice(FIRST_LOOKED)), None)[0], plane) if len(coarse) else None
+    slant = _slant_if_told(_close(flat, coarse.pick(slice(FIRST_LOOKED)), None)[0], plane) if len(coarse) else None
     spots = look_closer(flat, coarse, slant, plane)
     return replace(spots, crop=_crops_about_tips(half, spots))
 
 
-def first_slant(spots: Spots, plane: Plane) -> Slant | None:
-    """The common slant of likely pins, None where too few tell it."""
-    pin = (spots.kind.argmax(1) == PIN) & (spots.heat > FIRST_PINS)
-    sigma = np.hypot(spots.sigma_root, spots.sigma_tip)[pin]
-    slant = fit_slant(spots.root[pin], spots.tip[pin], sigma, spots.heat[pin], plane)
-    return slant if slant.pins >= FEWEST_FIRST else None
+def _slant_if_told(spots: Spots, plane: Plane) -> Slant | None:
+    """The common slant, None where too few pins tell it."""
+    slant = common_slant(spots, plane)
+    return slant if slant.pins >= FEWEST_PINS else None
 
 
 def _crops_about_tips(flat: Flat, spots: Spots) -> FloatArray:
@@ -81,7 +79,7 @@ def look_closer(flat: Flat, spots: Spots, slant: Slant | None, plane: Plane) -> 
     if not len(spots):
         return spots
     seen, moved = _close(flat, spots, slant)
-    slant = first_slant(seen, plane) or slant
+    slant = _slant_if_told(seen, plane) or slant
     doubt = (np.abs(seen.heat - 0.5) < 0.5 - PLAIN) | (seen.kind.max(1) < PLAIN_KIND) | (moved > MOVED_MM)
     if slant is not None:
         doubt |= np.linalg.norm(seen.tip - seen.root - slant.at(seen.root), axis=1) > PLAIN_LEAN_MM
@@ -104,7 +102,7 @@ def look_again(flat: Flat, spots: Spots, slant: Slant, believed: npt.NDArray[np.
     there, and is none of the believed ones, takes the mark's place.
     """
     doubted = np.nonzero(~believed & (spots.kind.argmax(1) == PIN) & (spots.heat > HOPELESS))[0]
-    if not len(doubted) or slant.pins < FEWEST_FIRST:
+    if not len(doubted) or slant.pins < FEWEST_PINS:
         return spots
     marks, sure = spots.pick(doubted), spots.pick(believed)
     foot = (marks.tip + np.asarray(slant.shift)) / (1 + slant.gain)

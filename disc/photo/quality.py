@@ -81,7 +81,7 @@ def judge_photo(photo: Photo, view: View) -> Verdict:
             "or take several photographs of the face and give them together."
         )
     if tilt > STEEPEST_DEG:
-        reasons.append(f"too steep: about {tilt:.0f} degrees off square. Hold the camera over the disc.")
+        reasons.append(f"too steep: about {tilt:.0f} degrees off square. Hold the camera more nearly over the disc.")
     return Verdict(round(scale, 2), round(edge, 4), round(glare, 4), round(tilt, 1), round(grain, 1), tuple(reasons))
 
 

@@ -18,12 +18,12 @@ from disc.photo.outline import rim_points
 from disc.photo.plane import Plane, plane_from_ellipse
 from disc.photo.settle import Settled, settle
 from disc.photo.shared import Shared, of_others
-from disc.photo.slant import Slant, expected_perspective, fit_slant, plane_tilt
+from disc.photo.slant import Slant, expected_perspective, plane_tilt
 from disc.photo.slot import Slot, find_slot, search_slot
 from disc.photo.spots import PIN, Spots
 from disc.photo.turned import Turned, turned_marks
 from disc.photo.view import View
-from disc.photo.weigh import feet_by_slant, network_odds, site_odds, sure_tracks
+from disc.photo.weigh import common_slant, feet_by_slant, site_odds, sure_tracks
 from disc.records import Pin, Plate, Side
 
 COARSE_RIM_MM = 0.10  # scatter of the finder's outline about the rim; its wall side bulges by as much
@@ -95,9 +95,8 @@ def _see(photo: Photo, plate: Plate, settings: ReadSettings) -> _Seen:
     first = plane_from_ellipse(found.ellipse, found.centre, radius, (photo.width, photo.height))
     flat = flatten(photo.pixels, first, radius)
     seen = _Seen(photo, first, radius, find_spots(flat, first), found, plate.bore_mm or 0.0)
-    believed = _first_odds(seen, first) > BELIEVED
-    slant = _slant_of(seen.spots, network_odds(seen.spots), first)
-    return replace(seen, spots=look_again(flat, seen.spots, slant, believed))
+    slant, odds = _weighed_at_first(seen)
+    return replace(seen, spots=look_again(flat, seen.spots, slant, odds > BELIEVED))
 
 
 def _weigh(seen: _Seen, side: Side, settings: ReadSettings) -> _Look:
@@ -160,23 +159,16 @@ class _Seen:
         return replace(self.spots, root=root, tip=tip)
 
 
-def _slant_of(mm: Spots, odds: FloatArray, plane: Plane, near: Slant | None = None) -> Slant:
-    """The common slant of likely pins."""
-    pin = (mm.kind.argmax(1) == PIN) & (odds > -3.0)
-    sigma = np.hypot(mm.sigma_root, mm.sigma_tip)[pin]
-    return fit_slant(mm.root[pin], mm.tip[pin], sigma, 1 / (1 + np.exp(-odds[pin])), plane, near)
-
-
 def _settle_all(seen: _Seen) -> tuple[Settled, Slant, FloatArray, float]:
     """By the coarse outline and the tracks, then by the exact rim and the tracks: plane, slant, rim and its scatter."""
     spots = seen.spots
     px = seen.first.to_px(spots.root)
-    odds = _first_odds(seen, seen.first)
+    _, odds = _weighed_at_first(seen)
     sure = odds > 1.0
     outline = seen.found.outline[:: max(1, len(seen.found.outline) // 200)]
     settled = settle(seen.first, seen.radius_mm, px[sure], spots.sigma_root[sure], outline, COARSE_RIM_MM)
     mm = seen.in_plane(settled.plane)
-    slant = _slant_of(mm, network_odds(spots), settled.plane)
+    slant = common_slant(mm, settled.plane)
     odds = site_odds(mm, np.hypot(mm.root[:, 0], mm.root[:, 1]), seen.radius_mm, slant, seen.bore_mm)
     sure = odds > 1.0
     rim, scatter = rim_points(seen.photo.pixels, settled.plane, seen.radius_mm, slant.eye_xy_mm)
@@ -198,7 +190,7 @@ def _settle_all(seen: _Seen) -> tuple[Settled, Slant, FloatArray, float]:
 def _jointly(seen: _Seen, fine: Settled, slant: Slant, rim: FloatArray, scatter: float, turned: Turned) -> Joint:
     """The last step; faces with too few standing pins for it keep what they have."""
     mm = seen.in_plane(fine.plane)
-    slant = _slant_of(mm, network_odds(seen.spots), fine.plane, slant)
+    slant = common_slant(mm, fine.plane, slant)
     odds = site_odds(mm, np.hypot(mm.root[:, 0], mm.root[:, 1]), seen.radius_mm, slant, seen.bore_mm)
     pin = (mm.kind.argmax(1) == PIN) & (odds > 1.0)
     if pin.sum() < FEWEST_JOINT:
@@ -229,7 +221,7 @@ def _hard_to_tell(pins: Sequence[Pin]) -> tuple[str, ...]:
     if sigma > VAGUE_MM:
         words.append(
             f"places are told to {sigma:.2f} mm only: name the rim with --rim and the slot with --slot, or take "
-            "another photograph, square on."
+            "another photograph, less tilted."
         )
     return tuple(words)
 
@@ -241,11 +233,11 @@ def _doubt(joint: Joint, radius_mm: float) -> Doubt:
     return Doubt(part * joint.common_mm, part * rim_mm / radius_mm)
 
 
-def _first_odds(seen: _Seen, plane: Plane) -> FloatArray:
-    """Odds before there are tracks: the networks and the slant."""
-    slant = _slant_of(seen.spots, network_odds(seen.spots), plane)
+def _weighed_at_first(seen: _Seen) -> tuple[Slant, FloatArray]:
+    """Slant and odds of the sites in the first plane."""
+    slant = common_slant(seen.spots, seen.first)
     radii = np.hypot(seen.spots.root[:, 0], seen.spots.root[:, 1])
-    return site_odds(seen.spots, radii, seen.radius_mm, slant, seen.bore_mm)
+    return slant, site_odds(seen.spots, radii, seen.radius_mm, slant, seen.bore_mm)
 
 
 def _place_slot(

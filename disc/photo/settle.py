@@ -38,12 +38,11 @@ WRONG_PERSPECTIVE = 0.02
 
 @dataclass(frozen=True, slots=True)
 class Settled:
-    """plane; tracks_mm, sorted; scatter_mm of pins about them; which track each pin fell to."""
+    """plane; tracks_mm, sorted; scatter_mm of pins about them."""
 
     plane: Plane
     tracks_mm: tuple[float, ...]
     scatter_mm: float
-    track_of: FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +132,7 @@ def settle(
     r = np.hypot(*better.to_mm(pins_px).T) if len(pins_px) else np.zeros(0)
     label, tracks = heaps(r, 1 / spread**2, widths[-1])
     left = r - tracks[label]
-    return Settled(better, tuple(tracks.tolist()), float(1.4826 * np.median(np.abs(left))) if len(left) else 0.0, label)
+    return Settled(better, tuple(tracks.tolist()), float(1.4826 * np.median(np.abs(left))) if len(left) else 0.0)
 
 
 def centre_rows(mm: FloatArray, slopes: FloatArray) -> tuple[FloatArray, FloatArray]:

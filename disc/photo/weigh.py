@@ -11,8 +11,9 @@ import numpy as np
 
 from disc.frame import FloatArray
 from disc.photo.joint import APART_SCALES, spreads
+from disc.photo.plane import Plane
 from disc.photo.settle import heaps
-from disc.photo.slant import Slant
+from disc.photo.slant import Slant, fit_slant
 from disc.photo.spots import HOLE, PIN, STUB, Spots, thin_out
 
 # Log-odds: the two networks' logits, what the slant and what the tracks say (the networks have seen part of both), less
@@ -41,12 +42,21 @@ ONE_TIP_MM, IN_LINE_MM, FAINTEST_SLANT_MM, FAINTEST = 0.08, 0.05, 0.1, -4.0
 DOUBTED = 1.0  # log-odds of the networks below which a pin may be a shadow that ends at another's foot
 BENT, WRONG_WAY = 0.07, 0.01  # parts of pins that are bent, and that a network sees upside down (chosen, no source)
 SURE, MOST_UPRIGHT = 2.0, 0.95  # log-odds of the networks of pins that tell how many follow the field; at most so many
+LIKELY_PIN = -3.0  # log-odds of the networks from which a pin has a say, by its odds, in the common slant
 BEND_REACH_MM = 0.55  # a bent pin's tip is at most about its own length from its root
 
 
 def network_odds(spots: Spots) -> FloatArray:
     """Log-odds that each is a site, from the pictures alone."""
     return COARSE_WEIGHT * _logit(spots.coarse) + CLOSER_WEIGHT * _logit(spots.heat) - ZERO
+
+
+def common_slant(spots: Spots, plane: Plane, near: Slant | None = None) -> Slant:
+    """The slant that likely pins share, by the pictures alone. spots: in the plane's view mm. near: as in fit_slant."""
+    odds = network_odds(spots)
+    pin = (spots.kind.argmax(1) == PIN) & (odds > LIKELY_PIN)
+    sigma = np.hypot(spots.sigma_root, spots.sigma_tip)[pin]
+    return fit_slant(spots.root[pin], spots.tip[pin], sigma, 1 / (1 + np.exp(-odds[pin])), plane, near)
 
 
 def site_odds(spots: Spots, radii: FloatArray, radius_mm: float, slant: Slant, bore_mm: float) -> FloatArray:
@@ -193,4 +203,4 @@ def _without_shadows(spots: Spots, odds: FloatArray, kind: FloatArray, left: Flo
     return odds
 
 
-__all__ = ["HOLE", "PIN", "STUB", "alike", "feet_by_slant", "network_odds", "site_odds", "sure_tracks"]
+__all__ = ["HOLE", "PIN", "STUB", "alike", "common_slant", "feet_by_slant", "network_odds", "site_odds", "sure_tracks"]

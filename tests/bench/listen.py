@@ -3,7 +3,7 @@
 Run: python tests/bench/listen.py [--sets last] [--no-baselines] [--workers 2]
 Needs fluidsynth and the Debian packages fluid-soundfont-gm, timgm6mb-soundfont and (for the later sets)
 musescore-general-soundfont-small. Times are processor seconds. All sets up to "ninth" and "weak" were looked at while
-the program was made; "combs", "turns" and "weak, unseen" once each, nearly at the end, and "last" once, when all of it
+the program was made; "combs", "turns" and "weak-unseen" once each, nearly at the end, and "last" once, when all of it
 was done. After another change draw another set.
 A tooth's pitch is that of its settled decay.
 Turn notes are scored by mir_eval (onset 50 ms, pitch 50 cents, no offsets). A tooth has the right number if all its
@@ -35,7 +35,7 @@ SETS = {
     "third": listen_draws.THIRD, "fourth": listen_draws.FOURTH, "fifth": listen_draws.FIFTH,
     "sixth": listen_draws.SIXTH, "seventh": listen_draws.SEVENTH, "eighth": listen_draws.EIGHTH,
     "ninth": listen_draws.NINTH, "combs": listen_draws.COMBS, "turns": listen_draws.TURNS, "last": listen_draws.LAST,
-    "weak": listen_draws.WEAK, "weak, unseen": listen_draws.WEAK_UNSEEN,
+    "weak": listen_draws.WEAK, "weak-unseen": listen_draws.WEAK_UNSEEN,
 }  # fmt: skip
 PLUCK_S = 0.1
 # A recording that starts late, holds two turns or was made at another rate than it says is understood if its notes and

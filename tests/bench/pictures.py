@@ -31,6 +31,7 @@ LARGEST_KB = 150
 HALF_PX = 560  # each half of the picture of a reading
 NEAR_MM = 9.0  # what its enlarged half shows
 COLOURS = 24  # of a drawing
+LARGER = 3
 
 
 def sample_job(folder: Path) -> Job:
@@ -83,8 +84,9 @@ def drawing(svg: str, wide_px: int) -> bytes:
         folder = Path(name)
         (folder / "picture.svg").write_text(svg, encoding="utf-8")
         (folder / "page.typ").write_text(source, encoding="utf-8")
-        made = typst.compile(str(folder / "page.typ"), format="png", ppi=wide_px / 100.0 * 25.4)
-    picture = Image.open(io.BytesIO(made)).convert("RGB")
+        # Drawn larger and shrunk: curves are broken by a pixel where the renderer's pieces meet.
+        made = typst.compile(str(folder / "page.typ"), format="png", ppi=LARGER * wide_px / 100.0 * 25.4)
+    picture = Image.open(io.BytesIO(made)).convert("RGB").reduce(LARGER)
     out = io.BytesIO()
     picture.quantize(COLOURS, dither=Image.Dither.NONE).save(out, "PNG", optimize=True)
     return out.getvalue()
