@@ -64,11 +64,11 @@ def run_demo(folder: Path, advance: Advance = no_progress) -> Demo:
     """Read, transcribe, check and plan the sample in a job folder. An earlier demo there is replaced, nothing else."""
     from disc.check.check_job import check_job
     from disc.comb.comb_job import take_table
-    from disc.photo.read_job import read_job
+    from disc.photo.read_photos import read_job
     from disc.repin.plan_job import PlanSettings, plan_job
     from disc.report.condition import make_report
-    from disc.tune.read_job import transcribe_job
     from disc.tune.settings import key_name
+    from disc.turn.transcribe_job import transcribe_job
 
     sample = sample_folder()
     _clear_earlier_demo(folder)

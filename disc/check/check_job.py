@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from disc.check.check_disc import Disc, Judgement, judge
 from disc.check.compare import Changed, compare_pins
 from disc.check.decisions import Decision, Settled, load_decisions, settle
-from disc.check.judge import Disc, Judgement, judge
-from disc.check.known_file import identified_tune, known_from_file, load_known, stage_known
+from disc.check.music.known_file import identified_tune, known_from_file, load_known, stage_known
 from disc.check.picture import findings_svg
 from disc.check.store import stage_findings
 from disc.comb.assign import assign_teeth
@@ -22,10 +22,10 @@ from disc.job import COMB_FILE, PINS_FILE, Job
 from disc.library.records import ReferenceTune
 from disc.listen.store import load_listen_findings
 from disc.records import Comb, Finding, Pin, Plate, Strike, Tune
-from disc.tune.read_job import merge_settings, settings_from
-from disc.tune.read_tune import read_tune
+from disc.tune.read.read_tune import read_tune
 from disc.tune.settings import TuneSettings
-from disc.tune.tips import estimate_tips
+from disc.turn.tips import estimate_tips
+from disc.turn.transcribe_job import merge_settings, settings_from
 from disc.words import Advance, no_progress
 
 PICTURE_FILE = "out/findings.svg"

@@ -13,7 +13,7 @@ from enum import StrEnum
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
-from disc.check.clearance import hole_distances_mm
+from disc.check.mechanics.clearance import hole_distances_mm
 from disc.corrections import REACH_MM
 from disc.frame import angle_difference_deg, wrap_deg
 from disc.records import Condition, Pin, Side

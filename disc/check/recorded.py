@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from disc.check.clearance import hole_distances_mm
 from disc.check.evidence import combine, limited, log_odds, probability_of
 from disc.check.kinds import Kind
+from disc.check.mechanics.clearance import hole_distances_mm
 from disc.corrections import REACH_MM
 from disc.records import Finding, Pin
 

@@ -2,7 +2,7 @@
 
 Two tables: "hole" (an empty hole: missing against abandoned) and "gap" (a place without a hole: a pin gone against a
 varied repeat). A value x is worth coefficient * (x - neutral) nats; prior is the probability where all are neutral.
-Fitted by tests/bench/check_fit.py on invented discs; the benchmark uses others.
+Fitted by tests/bench/fit/check_fit.py on invented discs; the benchmark uses others.
 """
 
 from __future__ import annotations

@@ -21,7 +21,7 @@ from disc.records import Condition, Pin, Side
 from disc.words import no_progress
 
 if TYPE_CHECKING:
-    from disc.library.index import Index
+    from disc.library.index.tune_index import Index
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +71,7 @@ def _row(item: Item, identify: bool) -> Row:
 
 def _read_pair(item: Item) -> None:
     from disc.comb.comb_job import draft_from_pins, take_table, teeth_after_reading
-    from disc.photo.read_job import read_job
+    from disc.photo.read_photos import read_job
 
     assert item.plate is not None and item.upper is not None and item.lower is not None
     if not (item.job / JOB_FILE).exists():
@@ -120,7 +120,7 @@ def _track_radii(pins: Sequence[Pin]) -> list[float]:
 @cache
 def _library() -> Index:
     """The library, opened once a worker."""
-    from disc.library.store import open_library
+    from disc.library.index.library_store import open_library
 
     return open_library(no_progress).index
 
@@ -129,7 +129,7 @@ def _tune(job: Job) -> dict[str, Any]:
     """The best match in the library; a disc whose comb has no pitches yet simply has no tune."""
     from disc.library.answer import match_to_json
     from disc.library.query_in import read_queries
-    from disc.library.search import find_tunes
+    from disc.library.search.find_tunes import find_tunes
 
     if all(tooth.pitch is None for tooth in job.comb().teeth):
         return {}

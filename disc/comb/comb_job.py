@@ -10,7 +10,7 @@ from disc.comb.from_pins import comb_from_pins
 from disc.corrections import apply_corrections
 from disc.errors import BadInput
 from disc.job import COMB_FILE, PINS_FILE, Job, Stage
-from disc.photo.redraw import stage_pictures
+from disc.photo.sheets.redraw import stage_pictures
 from disc.records import Comb, Pin
 from disc.tables import format_pins, read_comb
 

@@ -40,7 +40,7 @@ def comb(
 
 
 def _plucked(job: Job, recording: Path, teeth: int | None, plucks: int, as_json: bool) -> None:
-    from disc.listen.plucked_job import comb_from_plucked, plucked_words
+    from disc.listen.comb.plucked_job import comb_from_plucked, plucked_words
 
     with progress("listening", quiet=as_json) as advance:
         heard = comb_from_plucked(job, recording, teeth, plucks, advance)

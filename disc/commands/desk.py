@@ -21,7 +21,7 @@ def desk(
     as_json: Annotated[bool, typer.Option("--json", help="Print the address as JSON.")] = False,
 ) -> None:
     """The local page: look, correct, listen, compare. Ends with Ctrl-C."""
-    from disc.desk.server import run_desk
+    from disc.desk.server.server import run_desk
 
     def opened(address: str, entry: Path) -> None:
         if as_json:

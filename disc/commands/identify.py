@@ -28,9 +28,9 @@ def identify(
     from time import perf_counter
 
     from disc.library.answer import keep_in_job, lines, matches_to_json
+    from disc.library.index.library_store import open_library
     from disc.library.query_in import read_queries
-    from disc.library.search import allowed_tunes, find_tunes
-    from disc.library.store import open_library
+    from disc.library.search.find_tunes import allowed_tunes, find_tunes
 
     excluded = [_key(text) for text in exclude or ()]
     queries = [(path, name, query) for path in inputs for name, query in read_queries(path)]

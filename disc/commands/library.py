@@ -10,7 +10,7 @@ import typer
 from disc.words import progress, say, show_json
 
 if TYPE_CHECKING:
-    from disc.library.store import Opened
+    from disc.library.index.library_store import Opened
 
 library = typer.Typer(no_args_is_help=True, help="The tune library: build, add, list, remove.")
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
@@ -28,7 +28,7 @@ def build(
     as_json: Json = False,
 ) -> None:
     """Read all collections and build the index anew."""
-    from disc.library.store import build_library, want_scores
+    from disc.library.index.library_store import build_library, want_scores
 
     if scores is not None:
         want_scores(scores)
@@ -43,7 +43,7 @@ def add(
     as_json: Json = False,
 ) -> None:
     """Add a folder of your own as a collection of its name."""
-    from disc.library.store import add_folder, build_library
+    from disc.library.index.library_store import add_folder, build_library
 
     source = add_folder(folder)
     with progress(f"adding {source.name}", quiet=as_json) as advance:
@@ -54,7 +54,7 @@ def add(
 @library.command("list")
 def list_all(as_json: Json = False) -> None:
     """The collections and how many tunes each has."""
-    from disc.library.store import library_folder, list_collections
+    from disc.library.index.library_store import library_folder, list_collections
 
     collections = list_collections()
     if as_json:
@@ -72,7 +72,7 @@ def remove(
     as_json: Json = False,
 ) -> None:
     """Take a collection of your own out of the library; its files stay where they are."""
-    from disc.library.store import build_library, remove_collection
+    from disc.library.index.library_store import build_library, remove_collection
 
     remove_collection(collection)
     with progress(f"removing {collection}", quiet=as_json) as advance:
@@ -81,7 +81,7 @@ def remove(
 
 
 def _show(opened: Opened, as_json: bool) -> None:
-    from disc.library.store import library_folder, list_collections
+    from disc.library.index.library_store import library_folder, list_collections
 
     if as_json:
         content = {"folder": library_folder(), "tunes": opened.index.size, "collections": list_collections()}

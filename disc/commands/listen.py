@@ -55,7 +55,7 @@ def _tell(heard: Listened) -> None:
     )
     if turn.whirr_hz:
         say(f"The wheelwork is heard at {', '.join(f'{hz:.0f} Hz' for hz in turn.whirr_hz)}; the speed follows it.")
-    from disc.listen.rushing import pace_words
+    from disc.listen.turn.pace import pace_words
 
     say(*(f"{line[0].upper()}{line[1:]}." for line in pace_words(heard.paces)))
     for remark in turn.remarks:

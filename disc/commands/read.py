@@ -13,8 +13,8 @@ from disc.records import Side
 from disc.words import progress, say, show_json
 
 if TYPE_CHECKING:
-    from disc.photo.combine import Agreement
-    from disc.photo.read_job import JobReading
+    from disc.photo.combine_photos import Agreement
+    from disc.photo.read_photos import JobReading
     from disc.photo.request import ReadRequest
 
 
@@ -37,7 +37,7 @@ def read(
     from disc.comb.comb_job import teeth_after_reading
     from disc.job import open_for_writing
     from disc.photo.read_face import ReadSettings
-    from disc.photo.read_job import read_job
+    from disc.photo.read_photos import read_job
     from disc.photo.request import ReadRequest
 
     by_hand = {

@@ -49,8 +49,8 @@ def repin(
 
 
 def _say_plan(job: Path, made: Made) -> None:
-    from disc.repin.drill_table import worst_drilled_ms
-    from disc.repin.work_list import count_words
+    from disc.repin.sheets.drill_table import worst_drilled_ms
+    from disc.repin.sheets.work_list import count_words
 
     plan = made.plan
     say(count_words(plan))

@@ -33,7 +33,7 @@ def transcribe(
 ) -> None:
     """The tune from pins and comb: score, MIDI, sound. What is set here is kept for the next time."""
     from disc.job import open_for_writing
-    from disc.tune.read_job import transcribe_job
+    from disc.turn.transcribe_job import transcribe_job
 
     given: dict[str, Any] = {"metre": metre, "key": key, "upbeat": upbeat, "beats": beats, "title": title}
     given |= {"quarter_deg": quarter_deg, "order": order, "tip_limit": tip_limit}

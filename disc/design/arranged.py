@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 
-from disc.design.arrange import Loss, Placed
+from disc.design.arrange.arrange import Loss, Placed
 from disc.design.plan import Design
 from disc.frame import onset_s
 from disc.records import Key, Metre, Note, Tune, Voice
-from disc.tune.score_records import Rank, ScoreIn, ScoreNote
+from disc.tune.score.records import Rank, ScoreIn, ScoreNote
 from disc.tune.settings import key_of
 
 

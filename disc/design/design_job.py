@@ -9,17 +9,17 @@ from typing import Any
 
 from disc.design.arranged import Change, arranged_tune, asked_tune, fates, written_key
 from disc.design.marked_score import add_legend, mark_musicxml
-from disc.design.picture import picture_png
+from disc.design.picture.draw_disc import picture_png
 from disc.design.plan import Design
 from disc.frame import FULL_TURN_DEG
 from disc.job import PINS_FILE, READING_FILE, Job, Stage, create_job, open_for_writing
 from disc.records import Side
 from disc.tables import format_pins
-from disc.tune.engrave import engrave, pdf_of_pages
-from disc.tune.midi import midi_bytes
-from disc.tune.musicxml import musicxml_text
-from disc.tune.sound import render_strikes, wav_bytes
 from disc.tune.store import stage_tune
+from disc.tune.write.engrave import engrave, pdf_of_pages
+from disc.tune.write.midi import midi_bytes
+from disc.tune.write.musicxml import musicxml_text
+from disc.tune.write.sound import render_strikes, wav_bytes
 from disc.words import Advance, no_progress, plain
 
 RESULT = "design"

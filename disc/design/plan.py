@@ -6,16 +6,16 @@ import math
 from dataclasses import dataclass, replace
 
 from disc.comb.strikes import pins_from_strikes
-from disc.design.arrange import Arrangement, all_kept, arrange
-from disc.design.partial import KeptPart, fit_kept
-from disc.design.pitches import PlayingComb, playing_comb
+from disc.design.arrange.arrange import Arrangement, all_kept, arrange
+from disc.design.arrange.partial import KeptPart, fit_kept
+from disc.design.arrange.pitches import PlayingComb, playing_comb
+from disc.design.arrange.task import prepare
+from disc.design.arrange.timing import Timing, set_timing
 from disc.design.settings import DesignSettings
-from disc.design.task import prepare
-from disc.design.timing import Timing, set_timing
 from disc.errors import BadInput
 from disc.frame import onset_s
 from disc.records import Comb, Pin, Plate, Strike
-from disc.tune.score_records import Rank, ScoreIn, ScoreNote
+from disc.tune.score.records import Rank, ScoreIn, ScoreNote
 from disc.words import Advance, no_progress
 
 RIM_STEP_MM = 0.5  # a diameter nobody gave is rounded up to this

@@ -16,8 +16,8 @@ from disc.errors import BadInput
 from disc.job import COMB_FILE, JOB_FILE, PINS_FILE, Job, open_job
 from disc.records import Comb, Pin, Plate, Turns
 from disc.tables import read_comb
-from disc.tune.score_in import read_score
-from disc.tune.score_records import ScoreIn
+from disc.tune.score.read_score import read_score
+from disc.tune.score.records import ScoreIn
 from disc.words import Advance, no_progress
 
 MOST_TIMES = 8  # a tune of one phrase; more would be a bell

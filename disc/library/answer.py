@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from disc.library.index import Index
+from disc.library.index.tune_index import Index
 from disc.library.records import Match
-from disc.library.search import Query, with_versions
+from disc.library.search.find_tunes import Query, with_versions
 from disc.words import chance
 
 if TYPE_CHECKING:

@@ -14,11 +14,11 @@ from typing import Any
 
 import numpy as np
 
-from disc.library.index import Index
+from disc.library.index.tune_index import Index
 from disc.library.records import TICKS_PER_QUARTER, Alignment, Match, ReferenceTune
-from disc.library.search import Query
-from disc.tune.engrave import engrave, pdf_of_pages
-from disc.tune.musicxml import spelled
+from disc.library.search.find_tunes import Query
+from disc.tune.write.engrave import engrave, pdf_of_pages
+from disc.tune.write.musicxml import spelled
 
 AGREES, DISPLACED, EXTRA, ABSENT = "#000000", "#c46a00", "#8c8c8c", "#c00000"
 # Strikes that the print does not have are set to the nearest sixth or quarter of a quarter.

@@ -10,7 +10,7 @@ import numpy as np
 
 from disc.errors import BadInput, MissingPart
 from disc.library.records import TICKS_PER_QUARTER
-from disc.library.search import NORMAL_QUARTER_S, Query, make_query
+from disc.library.search.find_tunes import NORMAL_QUARTER_S, Query, make_query
 from disc.tables import read_text
 
 TABLE_SUFFIXES = frozenset({".csv", ".tsv", ".txt"})
@@ -88,7 +88,7 @@ def _from_table(path: Path) -> Query:
 
 
 def _from_abc(path: Path) -> list[tuple[str, Query]]:
-    from disc.library.reading import read_file
+    from disc.library.read.read_files import read_file
 
     try:
         tunes = read_file(path, path.name, "")
@@ -104,7 +104,7 @@ def _from_abc(path: Path) -> list[tuple[str, Query]]:
 
 
 def _from_score(path: Path) -> list[tuple[str, Query]]:
-    from disc.tune.score_in import read_score
+    from disc.tune.score.read_score import read_score
 
     scores = read_score(path)
     queries = []

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 from disc.frame import FULL_TURN_DEG, theta_for
 from disc.listen.pitch_words import pitch_words
-from disc.listen.turn import Sound, Turn
+from disc.listen.turn.hear_turn import Sound, Turn
 from disc.records import Comb, Evidence, Finding, Pin, Plate, Strike, ToothCondition
 
 # Probabilities that a finding is so: precision on turns of the benchmark not used for choosing. Silent 109 of 116,

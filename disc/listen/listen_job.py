@@ -12,14 +12,14 @@ from disc.comb.strikes import strikes_from_pins
 from disc.errors import BadInput, MissingPart
 from disc.frame import FULL_TURN_DEG
 from disc.job import Job
-from disc.listen.audio import Recording, read_recording
+from disc.listen.comb.plucked_job import heard_pitches
 from disc.listen.findings import Located, findings_of
-from disc.listen.plucked_job import heard_pitches
-from disc.listen.rushing import Pace, bars_of, pace_words, paces_of, tenths
+from disc.listen.sound.audio import Recording, read_recording
 from disc.listen.store import SOUND_FILE, stage_listen
 from disc.listen.strikes_file import read_strikes
-from disc.listen.turn import Turn, read_turn
-from disc.listen.turn_plot import plot_turn
+from disc.listen.turn.hear_turn import Turn, read_turn
+from disc.listen.turn.pace import Pace, bars_of, pace_words, paces_of, tenths
+from disc.listen.turn.plot import plot_turn
 from disc.records import Comb, ToothCondition
 from disc.tables import read_comb
 from disc.tune.store import load_tune

@@ -12,9 +12,9 @@ import numpy as np
 
 from disc.errors import BadInput
 from disc.job import Job, Stage
-from disc.listen.audio import FloatArray
-from disc.listen.rushing import Pace, pace_words, paces_json
-from disc.listen.turn import Sound, Turn
+from disc.listen.sound.audio import FloatArray
+from disc.listen.turn.hear_turn import Sound, Turn
+from disc.listen.turn.pace import Pace, pace_words, paces_json
 from disc.records import Evidence, Finding, Side, Strike
 from disc.tables import read_text
 

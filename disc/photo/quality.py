@@ -9,9 +9,9 @@ import numpy as np
 
 from disc.frame import FloatArray
 from disc.photo.image import Photo, opencv
-from disc.photo.view import View
+from disc.photo.plane.view import View
 
-# Chosen, not measured as limits: on a few rendered faces made worse (tests/bench/read.py --degrade prints the like)
+# Chosen, not measured as limits: on a few rendered faces made worse (bench/measure/read.py --degrade prints the like)
 # places grew uncertain at about this scale and blur. Glare hides pins and a steep view lets them cover one another; how
 # much of either is too much is a judgement (common practice, no source).
 FEWEST_PX_PER_MM = 25.0

@@ -8,22 +8,22 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from disc.frame import FloatArray
-from disc.photo.close_looks import find_spots, look_again
-from disc.photo.find_plate import Found, find_plate, plate_by_hand
-from disc.photo.flatten import flatten
 from disc.photo.image import Photo, opencv
-from disc.photo.joint import Joint, Marks, feet_put_right, heard_others, settle_jointly
-from disc.photo.judge import Doubt, Sites, kinds_by_slant, make_pins
-from disc.photo.outline import rim_points
-from disc.photo.plane import Plane, plane_from_ellipse
-from disc.photo.settle import Settled, settle
-from disc.photo.shared import Shared, of_others
-from disc.photo.slant import Slant, expected_perspective, plane_tilt
-from disc.photo.slot import Slot, find_slot, search_slot
-from disc.photo.spots import PIN, Spots
-from disc.photo.turned import Turned, turned_marks
-from disc.photo.view import View
-from disc.photo.weigh import common_slant, feet_by_slant, site_odds, sure_tracks
+from disc.photo.marks.close_looks import find_spots, look_again
+from disc.photo.marks.pins_from_sites import Doubt, Sites, kinds_by_slant, make_pins
+from disc.photo.marks.site_odds import common_slant, feet_by_slant, site_odds, sure_tracks
+from disc.photo.marks.slant import Slant, expected_perspective, plane_tilt
+from disc.photo.marks.spots import PIN, Spots
+from disc.photo.plane.face_plane import Plane, plane_from_ellipse
+from disc.photo.plane.flatten import flatten
+from disc.photo.plane.joint import Joint, Marks, feet_put_right, heard_others, settle_jointly
+from disc.photo.plane.settle import Settled, settle
+from disc.photo.plane.shared_lens import Shared, of_others
+from disc.photo.plane.view import View
+from disc.photo.plate.find_plate import Found, find_plate, plate_by_hand
+from disc.photo.plate.outline import rim_points
+from disc.photo.plate.slot import Slot, find_slot, search_slot
+from disc.photo.plate.turned import Turned, turned_marks
 from disc.records import Pin, Plate, Side
 
 COARSE_RIM_MM = 0.10  # scatter of the finder's outline about the rim; its wall side bulges by as much

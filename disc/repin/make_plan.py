@@ -18,14 +18,14 @@ from disc.errors import BadInput
 from disc.frame import to_xy_mm
 from disc.job import COMB_FILE, PINS_FILE, Job
 from disc.records import Finding, Side
-from disc.repin.clearance import Hole, Window
-from disc.repin.dividing import COMMON_CIRCLES, COMMON_WORMS, best_dividing, divide, parse_circles
-from disc.repin.drill_table import worst_drilled_ms
-from disc.repin.drills import WIRE_MM, drill_series, parse_sizes
-from disc.repin.estimate import Rates, estimate
-from disc.repin.places import TIMING_S, Layout, lay_out
+from disc.repin.machine.dividing import COMMON_CIRCLES, COMMON_WORMS, best_dividing, divide, parse_circles
 from disc.repin.records import FaceDividing, Operation, Plan, Station
-from disc.repin.stations import Shop, stations_of_design, stations_of_reading
+from disc.repin.sheets.drill_table import worst_drilled_ms
+from disc.repin.work.drills import WIRE_MM, drill_series, parse_sizes
+from disc.repin.work.estimate import Rates, estimate
+from disc.repin.work.metal_left import Hole, Window
+from disc.repin.work.nominal_places import TIMING_S, Layout, lay_out
+from disc.repin.work.stations import Shop, stations_of_design, stations_of_reading
 from disc.tune.store import TUNE_FILE, load_tune
 
 SETTINGS = "repin"

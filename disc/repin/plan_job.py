@@ -9,14 +9,14 @@ from typing import Any
 from disc.check.store import FINDINGS_FILE
 from disc.job import COMB_FILE, PINS_FILE, Job, Stage
 from disc.job_schema import now_text
-from disc.repin.drill_table import drill_table, machine_table, sides_worked, worst_drilled_ms
-from disc.repin.dxf import face_dxf
-from disc.repin.estimate import Rates, history_entry, parse_rates, read_rates, sample_rates_text
-from disc.repin.face_sheet import Page, check_paper, enlarged_sheet, largest_enlargement, true_size_sheet
 from disc.repin.make_plan import REMEMBERED, SETTINGS, PlanSettings, make_plan, settings_in_force
 from disc.repin.records import Operation, Plan
+from disc.repin.sheets.drill_table import drill_table, machine_table, sides_worked, worst_drilled_ms
+from disc.repin.sheets.dxf import face_dxf
+from disc.repin.sheets.face_sheet import Page, check_paper, enlarged_sheet, largest_enlargement, true_size_sheet
+from disc.repin.sheets.work_list import sheets_pdf, work_list_pdf
 from disc.repin.store import stage_plan
-from disc.repin.work_list import sheets_pdf, work_list_pdf
+from disc.repin.work.estimate import Rates, history_entry, parse_rates, read_rates, sample_rates_text
 from disc.tables import read_text
 from disc.tune.store import TUNE_FILE
 from disc.words import Advance, no_progress

@@ -11,8 +11,8 @@ from fractions import Fraction
 
 from disc.frame import to_xy_mm
 from disc.records import Plate, Side
-from disc.repin.dividing import Dividing
-from disc.repin.drills import PinStock
+from disc.repin.machine.dividing import Dividing
+from disc.repin.work.drills import PinStock
 
 
 class Operation(StrEnum):

@@ -126,7 +126,7 @@ def _match_row(match: dict[str, Any]) -> tuple[object, ...]:
 
 def _score(job: Job) -> list[Block]:
     """The score engraved anew for the report's own page: as wide as its words, as tall as the music."""
-    from disc.tune.engrave import engrave
+    from disc.tune.write.engrave import engrave
 
     found = next((name for name in SCORES if job.has(name)), None)
     if found is None:

@@ -10,7 +10,7 @@ import numpy as np
 from disc.check.store import load_findings
 from disc.frame import to_xy_mm
 from disc.job import PHOTO_FOLDER, Job
-from disc.photo.view import View
+from disc.photo.plane.view import View
 from disc.records import Finding, Side
 from disc.report.pictures import open_picture
 

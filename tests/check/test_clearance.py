@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from shapely.geometry import Point, box
 
-from disc.check.clearance import (
+from disc.check.mechanics.clearance import (
     DROP_ROOM_MM,
     close_walls,
     depth_in_rest_arc_deg,

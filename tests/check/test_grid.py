@@ -9,8 +9,8 @@ import pytest
 from music21 import meter, note, stream
 from scipy.stats import median_abs_deviation
 
-from disc.check.grid import Grid, grid_of, late_s
-from disc.check.spread import robust_sigma
+from disc.check.music.music_grid import Grid, grid_of, late_s
+from disc.check.photo.pin_spread import robust_sigma
 from disc.records import Metre
 
 from .making import strikes, tune

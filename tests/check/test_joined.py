@@ -8,9 +8,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from disc.check.check_disc import Disc, judge
 from disc.check.evidence import combine
-from disc.check.judge import Disc, judge
-from disc.check.known_file import KNOWN_FILE, identified_tune, load_known, stage_known
+from disc.check.music.known_file import KNOWN_FILE, identified_tune, load_known, stage_known
 from disc.check.recorded import join_recorded
 from disc.errors import BadInput
 from disc.job import create_job
@@ -86,7 +86,7 @@ def test_the_known_tune_is_kept_and_taken_away_again(tmp_path):
 
 def test_an_identified_tune_is_used_only_if_it_is_sure(tmp_path, monkeypatch):
     index = SimpleNamespace(size=1, key=lambda n: TuneKey("aird.abc", 7), reference=lambda n: reference())
-    monkeypatch.setattr("disc.library.store.open_library", lambda advance: SimpleNamespace(index=index))
+    monkeypatch.setattr("disc.library.index.library_store.open_library", lambda advance: SimpleNamespace(index=index))
     job = create_job(tmp_path / "watch", PLATE)
     assert identified_tune(job) is None
     match = {"file": "aird.abc", "number": 7, "probability": 0.99}

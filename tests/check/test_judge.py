@@ -8,13 +8,13 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from disc.check.judge import Disc, Judgement, judge
+from disc.check.check_disc import Disc, Judgement, judge
 from disc.check.kinds import Kind
-from disc.check.reference import reference_of_score
+from disc.check.music.reference import reference_of_score
 from disc.frame import angle_gap_deg, theta_for, turn_for_onset_deg
 from disc.library.records import ReferenceTune
 from disc.records import Condition, Metre, Pin
-from disc.tune.score_records import ScoreBar, ScoreIn, ScoreNote
+from disc.tune.score.records import ScoreBar, ScoreIn, ScoreNote
 
 from .making import COMB, EIGHTH_S, PITCHES, PLATE, START_S, STRAIN, sound_disc, tune
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from disc.check.grid import Grid
-from disc.check.repeats import Heard, Window, hear, nearest_gap, sounds_of_teeth, vote
-from disc.check.wants import beat_density
+from disc.check.music.music_grid import Grid
+from disc.check.music.music_observations import beat_density
+from disc.check.music.repeats import Heard, Window, hear, nearest_gap, sounds_of_teeth, vote
 from disc.records import Comb, Metre, Side, Tooth
 
 from .making import COMB, EIGHTH_S, START_S, STRAIN, strikes

@@ -10,8 +10,8 @@ import pytest
 from scipy.stats import rayleigh
 
 from disc.check.kinds import Kind
-from disc.check.seen import ILL_READ_SHARE, ILL_READ_SPREAD, lean_weight, lean_words, seen_findings
-from disc.check.spread import adopt_strays, measure_spread
+from disc.check.photo.photo_findings import ILL_READ_SHARE, ILL_READ_SPREAD, lean_weight, lean_words, seen_findings
+from disc.check.photo.pin_spread import adopt_strays, measure_spread
 from disc.comb.assign import assign_teeth
 from disc.records import Condition, Pin, Plate, Side, Turns
 

@@ -7,10 +7,10 @@ from collections import defaultdict
 from dataclasses import dataclass
 
 from disc.comb.bar import return_time_s
+from disc.design.arrange.programme import Programme
+from disc.design.arrange.task import Task, set_up, with_conflicts
 from disc.design.plan import Design
-from disc.design.programme import Programme
-from disc.design.task import Task, set_up, with_conflicts
-from disc.tune.score_records import Rank
+from disc.tune.score.records import Rank
 
 ORDER = {Rank.MELODY: 0, Rank.BASS: 1, Rank.INNER: 2}
 

@@ -10,7 +10,7 @@ from itertools import combinations, pairwise
 
 from pyscipopt import Model, quicksum
 
-from disc.design.programme import Programme
+from disc.design.arrange.programme import Programme
 
 
 def optimum_with_scip(programme: Programme, seconds: int = 60) -> int:

@@ -16,10 +16,10 @@ from pathlib import Path
 import numpy as np
 
 from disc.design.arranged import arranged_tune
-from disc.design.brass import Light
-from disc.design.camera import Camera
 from disc.design.design_job import tune_settings
-from disc.design.picture import render_face
+from disc.design.picture.brass import Light
+from disc.design.picture.camera import Camera
+from disc.design.picture.draw_disc import render_face
 from disc.design.plan import Design, plan_design
 from disc.design.settings import DesignSettings
 from disc.errors import BadInput
@@ -27,7 +27,7 @@ from disc.frame import FloatArray, to_xy_mm
 from disc.job import open_job
 from disc.records import Pin, Side, Tune
 from disc.tables import format_comb
-from disc.tune.score_records import ScoreIn
+from disc.tune.score.records import ScoreIn
 from disc.tune.store import load_tune
 
 from .material import COMBS, make_comb

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from disc.records import Comb, Key, Metre, Plate, Side, Tooth, Turns
-from disc.tune.score_records import Rank, ScoreBar, ScoreIn, ScoreNote
+from disc.tune.score.records import Rank, ScoreBar, ScoreIn, ScoreNote
 
 PLATE = Plate(30.0, Turns.CLOCKWISE, bore_mm=3.0, thickness_mm=1.0)
 

@@ -8,16 +8,16 @@ from itertools import combinations, pairwise
 import numpy as np
 import pytest
 
-from disc.design import weights
-from disc.design.arrange import Loss, arrange
+from disc.design.arrange import weights
+from disc.design.arrange.arrange import Loss, arrange
+from disc.design.arrange.programme import Programme, index_by_note, solve
+from disc.design.arrange.task import prepare, set_up, with_conflicts
+from disc.design.arrange.timing import set_timing
 from disc.design.plan import plan_design
-from disc.design.programme import Programme, index_by_note, solve
 from disc.design.settings import DesignSettings, MissingPitch
-from disc.design.task import prepare, set_up, with_conflicts
-from disc.design.timing import set_timing
 from disc.errors import BadInput
 from disc.records import Comb, ToothCondition
-from disc.tune.score_records import Rank
+from disc.tune.score.records import Rank
 
 from .greedy import greedy_arrangement
 from .material import COMBS, make_comb

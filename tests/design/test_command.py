@@ -16,8 +16,8 @@ import pytest
 from disc.cli import main
 from disc.job import open_for_writing, open_job
 from disc.tables import format_comb
-from disc.tune.score_in import read_score
-from disc.tune.score_records import ScoreIn
+from disc.tune.score.read_score import read_score
+from disc.tune.score.records import ScoreIn
 
 from .small import comb_of
 

@@ -11,9 +11,9 @@ from disc.design.arranged import Change, asked_tune, fates
 from disc.design.marked_score import COLOURS, add_legend, mark_musicxml
 from disc.design.plan import plan_design
 from disc.design.settings import DesignSettings, MissingPitch
-from disc.tune.engrave import engrave
-from disc.tune.musicxml import musicxml_text
-from disc.tune.score_records import Rank
+from disc.tune.score.records import Rank
+from disc.tune.write.engrave import engrave
+from disc.tune.write.musicxml import musicxml_text
 
 from .material import COMBS, make_comb
 from .small import PLATE, comb_of, score_of

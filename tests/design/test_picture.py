@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from disc.design.brass import Light
-from disc.design.camera import Camera
-from disc.design.picture import picture_png, render_face, to_srgb
+from disc.design.picture.brass import Light
+from disc.design.picture.camera import Camera
+from disc.design.picture.draw_disc import picture_png, render_face, to_srgb
 from disc.design.settings import KeepOut
 from disc.records import Pin, Plate, Side
 

@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import pytest
 
-from disc.design.phrases import phrase_ends
+from disc.design.arrange.phrases import phrase_ends
+from disc.design.arrange.timing import set_timing, written_quarter_s
 from disc.design.settings import DesignSettings
-from disc.design.timing import set_timing, written_quarter_s
 from disc.errors import BadInput
 from disc.records import Metre
 

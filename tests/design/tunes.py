@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 
 from disc.errors import BadInput
-from disc.tune.score_in import read_score
-from disc.tune.score_print import split_abc
-from disc.tune.score_records import ScoreIn
+from disc.tune.score.print_in import split_abc
+from disc.tune.score.read_score import read_score
+from disc.tune.score.records import ScoreIn
 
 # Folk and dance tunes of one line, and settings in parts. Places in the corpus folder; every file holds one or many.
 ONE_LINE = ("airdsAirs", "essenFolksong", "oneills1850", "ryansMammoth")

@@ -25,10 +25,10 @@ import numpy as np
 
 from disc.comb.comb_job import keep_comb
 from disc.comb.strikes import pins_from_strikes
-from disc.desk.server import run_desk
+from disc.desk.server.server import run_desk
 from disc.frame import turn_for_onset_deg
 from disc.job import create_job, open_for_writing
-from disc.photo.view import View
+from disc.photo.plane.view import View
 from disc.records import Comb, Condition, Pin, Plate, Side, Strike, Tooth, Turns
 
 PLATE = Plate(28.0, Turns.CLOCKWISE, 40.0, 14.0, 1.0, 3.0)
@@ -184,9 +184,10 @@ def running_command(folder: Path, *args: str) -> Iterator[str]:
 # times over, is not what the page's tests are about.
 FORKS = multiprocessing.get_context("forkserver")
 FORKS.set_forkserver_preload([
-    "cv2", "scipy.optimize", "scipy.signal", "verovio", "disc.check.check_job", "disc.desk.api", "disc.desk.comb_take",
-    "disc.desk.read_photos", "disc.desk.server", "disc.listen.listen_job", "disc.listen.plucked_job",
-    "disc.photo.read_job", "disc.repin.plan_job", "disc.report.condition", "disc.tune.read_job",
+    "cv2", "scipy.optimize", "scipy.signal", "verovio", "disc.check.check_job", "disc.desk.server.api",
+    "disc.desk.work.comb_take",
+    "disc.desk.work.read_photos", "disc.desk.server.server", "disc.listen.listen_job", "disc.listen.comb.plucked_job",
+    "disc.photo.read_photos", "disc.repin.plan_job", "disc.report.condition", "disc.turn.transcribe_job",
 ])  # fmt: skip
 
 

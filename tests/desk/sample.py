@@ -20,9 +20,9 @@ from disc.check.check_job import check_job
 from disc.comb.comb_job import take_table
 from disc.demo import sample_folder, sample_plate
 from disc.job import create_job, open_for_writing
-from disc.photo.read_job import read_job
+from disc.photo.read_photos import read_job
 from disc.records import Condition, Pin, Side
-from disc.tune.read_job import transcribe_job
+from disc.turn.transcribe_job import transcribe_job
 
 SAMPLE = sample_folder()
 GIVEN = json.loads((SAMPLE / "sample.json").read_text(encoding="utf-8"))

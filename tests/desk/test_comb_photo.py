@@ -8,9 +8,9 @@ import cv2
 import numpy as np
 import pytest
 
-from disc.desk import comb_take
-from disc.desk.comb_photo import Marks, comb_with_tips, tips_from_marks
-from disc.desk.session import Session
+from disc.desk.work import comb_take
+from disc.desk.work.comb_photo import Marks, comb_with_tips, tips_from_marks
+from disc.desk.work.session import Session
 from disc.errors import BadInput
 from disc.job import open_job
 from disc.records import Comb, Side, Tooth

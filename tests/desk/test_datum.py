@@ -9,13 +9,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from disc.desk.datum import Datum, datum_from_mark, inverse, moved_pin, moved_view
-from disc.desk.mark_place import mark_place
-from disc.desk.session import Session
+from disc.desk.work.datum import Datum, datum_from_mark, inverse, moved_pin, moved_view
+from disc.desk.work.mark_place import mark_place
+from disc.desk.work.session import Session
 from disc.errors import BadInput
 from disc.frame import to_xy_mm
 from disc.job import open_job
-from disc.photo.view import View
+from disc.photo.plane.view import View
 from disc.records import Pin, Side
 
 from .rig import make_job, photo_place, pins, view_matrix

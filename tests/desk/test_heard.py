@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from disc.comb.strikes import strikes_from_pins
-from disc.desk.heard import page_heard
+from disc.desk.work.heard import page_heard
 from disc.job import open_for_writing
 
 REVOLUTION_S, BEGUN = 47.0, 0.3  # seconds of the recorded turn, and which part of it had passed when it began

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from disc.check.check_job import check_job
-from disc.desk.page_words import page_words
+from disc.desk.page.words import page_words
 from disc.errors import MissingPart
 from disc.job import create_job, open_for_writing
 

@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from disc.desk.derive import beat_words, note_name
-from disc.desk.sheets import flat_sheet, screen_turn, sheet_marks
-from disc.desk.views import sheets_of_job
+from disc.desk.page.sheets import flat_sheet, screen_turn, sheet_marks
+from disc.desk.page.views import sheets_of_job
+from disc.desk.work.derive import beat_words, note_name
 from disc.job import open_job
 from disc.records import Pin, Plate, Side, Turns
 

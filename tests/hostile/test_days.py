@@ -1,6 +1,6 @@
 """Bad days in short: killed at any moment, moved elsewhere, odd names, a clock set back.
 
-The long runs are tests/bench/hostile.py.
+The long runs are tests/bench/measure/hostile.py.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Every reader of a file that a person may bring: whatever the bytes, an answer or one line that says what is wrong.
 
-The long runs, guided by coverage, are tests/bench/fuzz.py, whose targets and mutations these are.
+The long runs, guided by coverage, are tests/bench/measure/fuzz.py, whose targets and mutations these are.
 """
 
 from __future__ import annotations
@@ -18,8 +18,7 @@ from disc.records import Plate
 
 
 def _fuzz():
-    path = Path(__file__).parents[1] / "bench" / "fuzz.py"
-    sys.path.insert(0, str(path.parent))  # fuzz.py and its targets stand side by side
+    path = Path(__file__).parents[1] / "bench" / "measure" / "fuzz.py"
     spec = importlib.util.spec_from_file_location("fuzz_bench", path)
     module = importlib.util.module_from_spec(spec)
     sys.modules["fuzz_bench"] = module

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from disc.library import reading, store
+from disc.library.index import library_store as store
+from disc.library.read import read_files as reading
 from disc.words import no_progress
 
 SMALL = ("airdsAirs", "miscFolk", "nottingham-dataset")

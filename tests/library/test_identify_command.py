@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from bench.practice import LEVELS, practice_disc
+from bench.truth.practice import LEVELS, practice_disc
 
 from disc import cli
 from disc.comb.strikes import pins_from_strikes

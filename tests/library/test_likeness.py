@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from disc.library.abc import tunes_of_abc
-from disc.library.likeness import ALIKE, NO_TONE, SURELY_ALIKE, beat_tones, likeness
+from disc.library.read.likeness import ALIKE, NO_TONE, SURELY_ALIKE, beat_tones, likeness
+from disc.tune.score.abc import tunes_of_abc
 
 HEAD = "X:1\nT:Air\nM:{}\nL:1/8\nK:{}\n"
 # An air of our own: two strains of eight bars.

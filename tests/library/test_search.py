@@ -6,16 +6,16 @@ from dataclasses import fields
 
 import numpy as np
 import pytest
-from bench.practice import LEVELS, practice_disc
+from bench.truth.practice import LEVELS, practice_disc
 
 from disc.errors import BadInput
-from disc.library.grid import divided, find_grids, further_grids, unlike
-from disc.library.order import look, solve_tunings
-from disc.library.rate import ABSENT_NATS, CELL_S, draw
+from disc.library.read.versions import plain_title
 from disc.library.records import TuneKey
-from disc.library.search import allowed_tunes, find_tunes, make_query, rank_tunes, with_versions
-from disc.library.versions import plain_title
-from disc.library.vote import Candidates
+from disc.library.search.disc_pulse import divided, find_grids, further_grids, unlike
+from disc.library.search.find_tunes import allowed_tunes, find_tunes, make_query, rank_tunes, with_versions
+from disc.library.search.rank_search import look, solve_tunings
+from disc.library.search.rate import ABSENT_NATS, CELL_S, draw
+from disc.library.search.vote import Candidates
 
 
 def discs(index, level, count, seed):
@@ -33,7 +33,7 @@ def first_is_right(index, tune, query):
     return bool(found) and int(index.group[found[0].tune]) == int(index.group[tune])
 
 
-# Of 12 discs; on the whole library the shares are measured by tests/bench/identify.py.
+# Of 12 discs; on the whole library the shares are measured by tests/bench/measure/identify.py.
 @pytest.mark.parametrize("level, order_only, least", [("mild", False, 12), ("hard", False, 11), ("medium", True, 10)])
 def test_finds_practice_discs(small, level, order_only, least):
     right = 0

@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 
 from disc.errors import BadInput
-from disc.library import reading, store
-from disc.library.postings import PostingsWriter, open_postings
-from disc.library.reading import Source, corpus_sources, read_sources
+from disc.library.index import library_store as store
+from disc.library.index.postings import PostingsWriter, open_postings
+from disc.library.read import read_files as reading
+from disc.library.read.read_files import Source, corpus_sources, read_sources
 from disc.words import no_progress
 
 GOOD = "X:7\nT:Invented air\nM:3/4\nL:1/8\nK:D\nD2 FA dA | B2 gf e2 | d2 AF D2 |\n"

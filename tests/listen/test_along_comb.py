@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from disc.listen.along_comb import agree_along_comb
-from disc.listen.bands import hz_of_pitch
-from disc.listen.beginnings import NewTone
+from disc.listen.comb.along_comb import agree_along_comb
+from disc.listen.sound.bands import hz_of_pitch
+from disc.listen.sound.beginnings import NewTone
 
 PARTIAL = 28.8  # semitones: that of a glockenspiel, far louder than its fundamental
 

@@ -10,7 +10,7 @@ import pytest
 import soundfile
 
 from disc.errors import BadInput
-from disc.listen.audio import read_recording
+from disc.listen.sound.audio import read_recording
 
 RATE = 44100
 

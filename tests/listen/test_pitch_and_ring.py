@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from disc.listen.bands import damped_tones, hz_of_pitch, pitch_of_hz
+from disc.listen.comb.temperament import scale_cents, temperament_of
+from disc.listen.comb.tooth_sound import ring_time_s
 from disc.listen.pitch_words import pitch_words
-from disc.listen.temperament import scale_cents, temperament_of
-from disc.listen.tooth_sound import ring_time_s
+from disc.listen.sound.bands import damped_tones, hz_of_pitch, pitch_of_hz
 
 
 # Equal temperament at A4 = 440 Hz (ISO 16): C4 261.63, C8 4186.01; any handbook's table, from memory.

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from struck_bars import RATE, bar, hz, put
 
-from disc.listen.audio import Recording
-from disc.listen.rushing import bars_of, pace_words, paces_json, paces_of, tenths
-from disc.listen.speed import motion_from
+from disc.listen.sound.audio import Recording
 from disc.listen.store import turn_json
-from disc.listen.turn import Turn, read_turn
-from disc.listen.turn_plot import plot_turn
+from disc.listen.turn.hear_turn import Turn, read_turn
+from disc.listen.turn.pace import bars_of, pace_words, paces_json, paces_of, tenths
+from disc.listen.turn.plot import plot_turn
+from disc.listen.turn.speed import motion_from
 from disc.records import Key, Metre, Note, Tune
 
 PERIOD_S = 20.0

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from disc.listen.turn_heard import Heard
-from disc.listen.turn_path import Expected
-from disc.listen.turn_sounds import Beginning
-from disc.listen.turn_weak import weak_strikes, weak_teeth
+from disc.listen.turn.disc_path import Expected
+from disc.listen.turn.heard_strikes import Heard
+from disc.listen.turn.single_sounds import Beginning
+from disc.listen.turn.weak_strikes import weak_strikes, weak_teeth
 
 
 def struck(strengths: dict[int, Sequence[float | None]], laps: int = 1) -> list[Heard]:

@@ -15,7 +15,7 @@ from disc.job import create_job, open_job
 from disc.photo import image
 from disc.photo.image import load_photo
 from disc.photo.read_face import read_face
-from disc.photo.read_job import read_job
+from disc.photo.read_photos import read_job
 from disc.records import Plate, Side
 
 

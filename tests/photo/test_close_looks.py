@@ -7,12 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from disc.photo import close_looks
-from disc.photo.close_looks import _crops_about_tips, _turned_crops, look_again
-from disc.photo.flatten import Flat
-from disc.photo.networks import CLOSER_PX
-from disc.photo.slant import Slant
-from disc.photo.spots import Spots
+from disc.photo.marks import close_looks
+from disc.photo.marks.close_looks import _crops_about_tips, _turned_crops, look_again
+from disc.photo.marks.networks import CLOSER_PX
+from disc.photo.marks.slant import Slant
+from disc.photo.marks.spots import Spots
+from disc.photo.plane.flatten import Flat
 
 
 @pytest.mark.parametrize("angle_deg", [0, 35, 90, 200])

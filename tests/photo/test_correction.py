@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from disc.photo.correction import Carried, corrected
-from disc.photo.joint import SIZE, Marks, _Problem
-from disc.photo.plane import Plane
-from disc.photo.settle import Perspective, _perspective_rows, about_means, heaps
-from disc.photo.slant import Slant
+from disc.photo.marks.slant import Slant
+from disc.photo.plane.correction import Carried, corrected
+from disc.photo.plane.face_plane import Plane
+from disc.photo.plane.joint import SIZE, Marks, _Problem
+from disc.photo.plane.settle import Perspective, _perspective_rows, about_means, heaps
 
 RADIUS_MM = 14.0
 TO_PX = np.array([[62.0, 3.0, 1010.0], [2.0, -60.0, 980.0], [1e-3, -2e-3, 1.0]])
@@ -57,7 +57,7 @@ def test_slopes_of_the_roots_as_feet_and_tips_tell_them():
 
 
 def test_slopes_of_the_perspective(monkeypatch):
-    monkeypatch.setattr("disc.photo.settle.WRONG_PERSPECTIVE", 1e6)  # its weight is held while a step is found
+    monkeypatch.setattr("disc.photo.plane.settle.WRONG_PERSPECTIVE", 1e6)  # its weight is held while a step is found
     wanted = Perspective(0.03, -0.02, 0.01, 0.004)
     rows, _ = _perspective_rows(PLANE, THETA, RADIUS_MM, wanted)
     # The values fall as fast as the rows say they should.

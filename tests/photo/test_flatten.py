@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from disc.photo.flatten import flatten
 from disc.photo.image import opencv
-from disc.photo.plane import Plane
+from disc.photo.plane.face_plane import Plane
+from disc.photo.plane.flatten import flatten
 
 
 @pytest.mark.parametrize("middle", [(500.0, 480.0), (300.0, 700.0)])  # the second is cut off by the photo's edges

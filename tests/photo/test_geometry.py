@@ -10,16 +10,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from skimage.measure import EllipseModel
 
-from disc.photo.ellipse import Ellipse, centre_boost, fit_ellipse
-from disc.photo.find_plate import Found, robust_ellipse
 from disc.photo.image import Photo, opencv
-from disc.photo.outline import rim_points
-from disc.photo.plane import Plane, plane_from_ellipse
+from disc.photo.marks.slant import fit_slant, plane_tilt
+from disc.photo.plane.face_plane import Plane, plane_from_ellipse
+from disc.photo.plane.shared_lens import Shared, of_others
+from disc.photo.plane.view import View, apply_homography, distort, undistort
+from disc.photo.plate.ellipse import Ellipse, centre_boost, fit_ellipse
+from disc.photo.plate.find_plate import Found, robust_ellipse
+from disc.photo.plate.outline import rim_points
+from disc.photo.plate.slot import find_slot
 from disc.photo.read_face import ReadSettings, _place_slot
-from disc.photo.shared import Shared, of_others
-from disc.photo.slant import fit_slant, plane_tilt
-from disc.photo.slot import find_slot
-from disc.photo.view import View, apply_homography, distort, undistort
 from disc.records import Side
 
 

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from disc.photo.image import opencv
-from disc.photo.joint import Marks, feet_put_right, heard_others, settle_jointly, upright_share
-from disc.photo.plane import Plane
-from disc.photo.settle import Perspective, settle
-from disc.photo.shared import Shared
-from disc.photo.slant import Slant
+from disc.photo.marks.slant import Slant
+from disc.photo.plane.face_plane import Plane
+from disc.photo.plane.joint import Marks, feet_put_right, heard_others, settle_jointly, upright_share
+from disc.photo.plane.settle import Perspective, settle
+from disc.photo.plane.shared_lens import Shared
 
 SIZE_PX, RADIUS_MM, HEIGHT_MM = 2000, 14.0, 0.5
 TRACKS_MM = np.linspace(4.5, 12.5, 17)

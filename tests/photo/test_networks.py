@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from photo_sample import SAMPLE
 
-from disc.photo.find_plate import find_plate
 from disc.photo.image import Photo, load_photo, opencv
-from disc.photo.networks import CLOSER_PX, CLOSER_PX_PER_MM, FOLDER, FRAME_PX, ask_closer, ask_finder
+from disc.photo.marks.networks import CLOSER_PX, CLOSER_PX_PER_MM, FOLDER, FRAME_PX, ask_closer, ask_finder
+from disc.photo.plate.find_plate import find_plate
 
 KINDS = {"missing": 2, "stub": 1}
 

@@ -13,8 +13,8 @@ from PIL import Image
 from disc.comb.comb_job import teeth_after_reading
 from disc.corrections import Action, Correction
 from disc.job import create_job, open_for_writing, open_job, sha256_of
-from disc.photo.combine import FaceTogether, how_faces_agree
-from disc.photo.read_job import load_views, read_job
+from disc.photo.combine_photos import FaceTogether, how_faces_agree
+from disc.photo.read_photos import load_views, read_job
 from disc.photo.request import ReadRequest
 from disc.records import Condition, Pin, Plate, Side
 from disc.tables import read_comb

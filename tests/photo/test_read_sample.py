@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from photo_sample import SAMPLE, f1, matched, places
 
-from disc.photo.combine import _one_side, combine_pins
+from disc.photo.combine_photos import _one_side, combine_pins
 from disc.photo.image import Photo, load_photo, opencv
 from disc.photo.quality import judge_photo
 from disc.photo.read_face import ReadSettings, read_face

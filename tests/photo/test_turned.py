@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from disc.photo.plane import Plane
-from disc.photo.turned import INNER, OUTER, turned_marks
+from disc.photo.plane.face_plane import Plane
+from disc.photo.plate.turned import INNER, OUTER, turned_marks
 
 PX_PER_MM, RADIUS_MM, SIDE_PX = 50.0, 10.0, 1100
 TO_PX = np.array([[PX_PER_MM, 0, SIDE_PX / 2], [0, -PX_PER_MM, SIDE_PX / 2], [0, 0, 1.0]])

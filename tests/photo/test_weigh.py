@@ -8,11 +8,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from disc.photo.judge import BENT_SIGMAS, Doubt, Sites, _sigmas_of_lean, make_pins
-from disc.photo.networks import FRAME_PX, ask_finder
-from disc.photo.slant import Slant
-from disc.photo.spots import CLOSEST_MM, HOLE, PIN, STUB, Spots, thin_out
-from disc.photo.weigh import alike, feet_by_slant, network_odds, site_odds
+from disc.photo.marks.networks import FRAME_PX, ask_finder
+from disc.photo.marks.pins_from_sites import BENT_SIGMAS, Doubt, Sites, _sigmas_of_lean, make_pins
+from disc.photo.marks.site_odds import alike, feet_by_slant, network_odds, site_odds
+from disc.photo.marks.slant import Slant
+from disc.photo.marks.spots import CLOSEST_MM, HOLE, PIN, STUB, Spots, thin_out
 from disc.records import Condition, Side
 
 # Every upright pin shows 0.2 mm of itself, to the right.

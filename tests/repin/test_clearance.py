@@ -9,7 +9,7 @@ import pytest
 from shapely.geometry import LineString, Point, Polygon, box
 
 from disc.records import Plate, Side
-from disc.repin.clearance import (
+from disc.repin.work.metal_left import (
     LEAST_WALL_MM,
     Hole,
     drill_depths,

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from disc.errors import BadInput
-from disc.repin.dividing import COMMON_CIRCLES, best_dividing, check_head, divide, parse_circles, plain_indexing
+from disc.repin.machine.dividing import COMMON_CIRCLES, best_dividing, check_head, divide, parse_circles, plain_indexing
 
 # Plain indexing with a 40:1 head and the circles 15-20, 21-33 and 37-49, as machinists' handbooks tabulate it:
 # divisions: (turns, holes, circle). From memory; the test below confirms each by (turns + holes / circle) x n = 40.

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from disc.errors import BadInput
-from disc.repin.drills import (
+from disc.repin.work.drills import (
     ISO_235_MM,
     LEAST_INTERFERENCE_MM,
     MICRO_MM,

@@ -7,8 +7,8 @@ import pytest
 
 from disc.job import open_job
 from disc.records import Side
-from disc.repin.dxf import face_dxf, layer_of
 from disc.repin.records import Operation
+from disc.repin.sheets.dxf import face_dxf, layer_of
 from disc.repin.store import load_plan
 
 

@@ -6,8 +6,8 @@ import pytest
 
 from disc.errors import BadInput
 from disc.records import Side
-from disc.repin.estimate import estimate, history_entry, parse_rates, sample_rates_text
 from disc.repin.records import Operation, Station, Task, spot
+from disc.repin.work.estimate import estimate, history_entry, parse_rates, sample_rates_text
 
 RATES = """
 currency = "CHF"

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from disc.repin.machine import OVERRUN_MM, approach_from_one_side, degrees_minutes_seconds
+from disc.repin.machine.readings import OVERRUN_MM, approach_from_one_side, degrees_minutes_seconds
 
 places = st.tuples(st.floats(-20, 20), st.floats(-20, 20))
 

@@ -10,8 +10,8 @@ import pytest
 
 from disc.frame import theta_for, turn_for_onset_deg
 from disc.records import Comb, Side, Turns
-from disc.repin.places import bar_and_beat, lay_out, nominal_place, tolerance_at
 from disc.repin.records import spot
+from disc.repin.work.nominal_places import bar_and_beat, lay_out, nominal_place, tolerance_at
 
 from .material import PLATE, QUARTER_S, SETTING_MM, make_comb, make_pins
 

@@ -18,8 +18,8 @@ from PIL import Image
 from disc.errors import BadInput
 from disc.job import open_job
 from disc.records import Plate, Side
-from disc.repin.face_sheet import Page, enlarged_sheet, largest_enlargement, true_size_sheet
-from disc.repin.labels import boxes_meet, place_beside, spread_on_ring
+from disc.repin.sheets.face_sheet import Page, enlarged_sheet, largest_enlargement, true_size_sheet
+from disc.repin.sheets.labels import boxes_meet, place_beside, spread_on_ring
 from disc.repin.store import load_plan
 
 DPI = 600

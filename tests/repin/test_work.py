@@ -8,10 +8,10 @@ import pytest
 
 from disc.check.decisions import Verdict, decision_on, settle
 from disc.records import Condition, Pin, Side, Turns
-from disc.repin.places import lay_out
 from disc.repin.records import Operation
-from disc.repin.stations import Shop, stations_of_design, stations_of_reading
-from disc.repin.work import tip_over, verdicts_of, work_at_pin
+from disc.repin.work.nominal_places import lay_out
+from disc.repin.work.stations import Shop, stations_of_design, stations_of_reading
+from disc.repin.work.what_to_do import tip_over, verdicts_of, work_at_pin
 
 from .material import PLATE, damaged, finding, make_comb, make_pins
 

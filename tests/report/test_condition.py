@@ -217,7 +217,7 @@ def test_what_was_heard_stands_under_how_it_was_measured(job):
 
 
 def test_the_score_is_only_as_tall_as_its_music():
-    from disc.tune.engrave import engrave
+    from disc.tune.write.engrave import engrave
 
     note = "<note><pitch><step>C</step><octave>5</octave></pitch><duration>4</duration></note>"
     bar = f'<measure number="1"><attributes><divisions>1</divisions></attributes>{note}</measure>'

@@ -9,7 +9,7 @@ import numpy as np
 
 from disc.frame import turn_for_onset_deg
 from disc.records import Key, Metre, Note, Plate, Strike, Tune, Voice
-from disc.tune.written import with_lengths
+from disc.tune.write.written import with_lengths
 
 PLATE = Plate(diameter_mm=30.0, revolution_s=40.0)
 

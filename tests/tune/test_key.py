@@ -8,8 +8,8 @@ from music21.analysis.discrete import KrumhanslKessler
 
 from disc.errors import BadInput
 from disc.records import Key, Metre
-from disc.tune.key import KRUMHANSL_KESSLER, read_key
-from disc.tune.model import load_model
+from disc.tune.read.key import KRUMHANSL_KESSLER, read_key
+from disc.tune.read.model import load_model
 from disc.tune.settings import key_name, key_of, parse_key, parse_length, parse_metre
 
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from made import JIG, MAMAN, bass_notes, parse, tune_of
 
 from disc.records import Key, Metre
-from disc.tune.midi import TICKS_PER_QUARTER, first_tick_quarter, midi_bytes
+from disc.tune.write.midi import TICKS_PER_QUARTER, first_tick_quarter, midi_bytes
 
 
 def read_back(data: bytes) -> tuple[mido.MidiFile, list[tuple[int, int]]]:

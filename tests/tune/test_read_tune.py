@@ -14,14 +14,14 @@ from made import JIG, MAMAN, PLATE, bass_notes, parse, strikes_of
 from disc.errors import BadInput
 from disc.frame import angle_gap_deg
 from disc.records import Comb, Metre, Plate, Side, Strike, Tooth, Turns, Voice
-from disc.tune.explain import OPENINGS, in_words, reasons
-from disc.tune.figures import find_rolls
-from disc.tune.grid import find_grids
-from disc.tune.guess import guess_pitches
-from disc.tune.pulse import FEATURE_NAMES
-from disc.tune.read_tune import read_tune
+from disc.tune.read.explain import OPENINGS, in_words, reasons
+from disc.tune.read.figures import find_rolls
+from disc.tune.read.pulse import FEATURE_NAMES
+from disc.tune.read.read_tune import read_tune
+from disc.tune.read.step_grid import find_grids
 from disc.tune.settings import TuneSettings, parse_key
-from disc.tune.tips import estimate_tips, with_tips
+from disc.turn.guess import guess_pitches
+from disc.turn.tips import estimate_tips, with_tips
 
 MAMAN_NOTES = parse(MAMAN)
 MAMAN_BASS = bass_notes(24, Metre(2, 4), (48, 52, 53, 48, 53, 48, 55, 48))
@@ -222,7 +222,7 @@ def test_tip_angles_are_found_from_the_beat(turns: Turns) -> None:
 
 
 def _estimate(tips: dict[int, float]):  # type: ignore[no-untyped-def]
-    from disc.tune.tips import TipEstimate
+    from disc.turn.tips import TipEstimate
 
     return TipEstimate(tips, dict.fromkeys(tips, 0.0))
 

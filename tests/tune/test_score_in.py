@@ -16,8 +16,8 @@ import pytest
 
 from disc.errors import BadInput
 from disc.records import Key, Metre
-from disc.tune.score_in import read_score
-from disc.tune.score_records import Rank, ScoreIn
+from disc.tune.score.read_score import read_score
+from disc.tune.score.records import Rank, ScoreIn
 
 # A tune of our own: upbeat, repeat with two endings, a triplet, a tie over the bar line.
 ABC = """X:1
@@ -272,7 +272,7 @@ def test_bombs_stay_within_one_gigabyte(tmp_path: Path) -> None:
     ]
     code = (
         "import sys\nfrom pathlib import Path\nfrom disc.errors import BadInput\n"
-        "from disc.tune.score_in import read_score\n"
+        "from disc.tune.score.read_score import read_score\n"
         "for name in sys.argv[1:]:\n"
         "    try:\n        read_score(Path(name))\n    except BadInput:\n        pass\n"
         "print(Path('/proc/self/status').read_text().split('VmHWM:')[1].split()[0])"

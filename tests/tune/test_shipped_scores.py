@@ -7,7 +7,7 @@ from pathlib import Path
 import music21
 import pytest
 
-from disc.tune.score_in import read_score
+from disc.tune.score.read_score import read_score
 
 SCORES = sorted((Path(__file__).parents[2] / "scores").glob("*.abc"))
 

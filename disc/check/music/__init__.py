@@ -1,0 +1,1 @@
+"""What the music says of a place: repeats, beats, a known tune."""

@@ -1,0 +1,89 @@
+"""Where in the music a place of the disc lies: seconds to bar and beat, and how far from the nearest written place.
+
+The tune as read (records.Tune) gives a steady grid: seconds of a quarter, where bar 1 begins, the metre.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+
+from disc.check.photo.pin_spread import robust_sigma
+from disc.frame import FloatArray
+from disc.records import Metre, Strike, Tune
+
+LEAST_SIGMA_S = 0.008  # no disc set by hand keeps time better; common practice, no source
+USUAL_SIGMA_S = 0.02  # where too few strikes tell; the middle of 10 to 30 ms, common practice, no source
+WRITTEN_PARTS = (1, 2, 4, 3, 8, 6)  # parts of a quarter on which notes are written, in the order of preference
+COARSER_PARTS = 4  # of them, those that a place off the grid is named by
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """The steady grid of a tune. sigma_s: spread of the strikes about their written places (setting and reading)."""
+
+    quarter_s: float
+    start_s: float
+    metre: Metre
+    sigma_s: float = USUAL_SIGMA_S
+
+    @property
+    def bar_s(self) -> float:
+        """Seconds of one bar."""
+        return float(self.metre.bar_quarter) * self.quarter_s
+
+    @property
+    def beat_quarter(self) -> Fraction:
+        """Length of a counted beat: three units in compound metres (6/8, 9/8, 12/8), else one."""
+        compound = self.metre.unit >= 8 and self.metre.beats % 3 == 0 and self.metre.beats > 3
+        return Fraction(12 if compound else 4, self.metre.unit)
+
+    @property
+    def beat_s(self) -> float:
+        """Seconds of one counted beat."""
+        return float(self.beat_quarter) * self.quarter_s
+
+    def quarter_at(self, onset_s: float) -> Fraction:
+        """The written place of a time: quarters from the first bar line.
+
+        Of places within two sigmas the one with the smallest denominator is taken, as a copyist would; what is beside
+        all of them gets the nearest of the coarser ones.
+        """
+        exact = (onset_s - self.start_s) / self.quarter_s
+        places = [Fraction(round(exact * parts), parts) for parts in WRITTEN_PARTS]
+        near = [place for place in places if abs(float(place) - exact) * self.quarter_s <= 2.0 * self.sigma_s]
+        return near[0] if near else min(places[:COARSER_PARTS], key=lambda place: abs(float(place) - exact))
+
+    def bar_and_beat(self, onset_s: float) -> tuple[int, Fraction]:
+        """(bar, beat) of a time: the first full bar is 1 and an upbeat stands in bar 0; beats count from 1."""
+        quarter = self.quarter_at(onset_s)
+        bar = quarter // self.metre.bar_quarter
+        return int(bar) + 1, 1 + (quarter - bar * self.metre.bar_quarter) / self.beat_quarter
+
+
+def grid_of(tune: Tune, strikes: Iterable[Strike]) -> Grid:
+    """The grid of a tune as read, with the spread of the strikes about it."""
+    late = late_s(tune, strikes)
+    sigma = max(robust_sigma(list(late.values())), LEAST_SIGMA_S) if len(late) >= 8 else USUAL_SIGMA_S
+    return Grid(tune.quarter_s, tune.start_s, tune.metre, sigma)
+
+
+def late_s(tune: Tune, strikes: Iterable[Strike]) -> dict[int, float]:
+    """How late each pin strikes against its written note, seconds by pin id (negative: early). Grace notes are out."""
+    onset = {strike.pin_id: strike.onset_s for strike in strikes if strike.pin_id is not None}
+    late = {}
+    for note in tune.notes:
+        for pin in note.pins:
+            if pin in onset and not (note.grace or note.rolled):
+                late[pin] = onset[pin] - (tune.start_s + float(note.onset_quarter) * tune.quarter_s)
+    return late
+
+
+def beat_lags_s(grid: Grid, span_s: float) -> FloatArray:
+    """All distances of whole beats within a span, both ways, shape (k,), without 0."""
+    count = int(span_s / grid.beat_s)
+    steps = np.concatenate([np.arange(-count, 0), np.arange(1, count + 1)])
+    return steps * grid.beat_s

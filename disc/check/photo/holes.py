@@ -1,0 +1,78 @@
+"""Empty holes: does a pin belong in it (missing), was it given up (abandoned), or can't that be said (in doubt).
+
+Seen: whether the hole lies on a tooth's track. What the music and a reference say comes from music.py and known.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from disc.check.evidence import SEEN, combine, limited, normal_log_density, probability_of
+from disc.check.kinds import Kind
+from disc.check.music.music_places import Place
+from disc.check.photo.photo_findings import finding_at
+from disc.check.photo.pin_spread import Spread
+from disc.check.weights import load_weights
+from disc.records import Condition, Evidence, Finding, Pin
+
+# From here on a hole is called missing, or abandoned, without doubt.
+SURE = 0.8
+# A hole drilled in vain: half of them on a track (a slip along it), the rest anywhere. No source.
+ABANDONED_ON_TRACK = 0.5
+# A hole that no track explains hardly ever held a pin that played.
+OFF_ALL_TRACKS = -6.0
+
+
+def is_empty_hole(pin: Pin) -> bool:
+    """Whether nothing stands in the hole; an extra without height is a hole that the reading could not explain."""
+    return pin.condition is Condition.MISSING or (pin.condition is Condition.EXTRA and not pin.height_mm)
+
+
+def hole_finding(pin: Pin, place: Place | None, spread: Spread, wanted: Sequence[Evidence]) -> Finding:
+    """The finding about one empty hole.
+
+    place: None if the hole is on no track. wanted: what music and reference say, as weights for "a pin belongs here"
+    against "it was given up".
+    """
+    weights = load_weights("hole")
+    prior = probability_of(weights.prior_log_odds)
+    if place is None:
+        evidence: tuple[Evidence, ...] = (Evidence(SEEN, "an empty hole on no tooth's track", OFF_ALL_TRACKS),)
+    else:
+        worth = limited(weights.worth("track", track_weight(pin, spread)))
+        evidence = (Evidence(SEEN, _track_words(pin, spread), worth), *wanted)
+    probability = combine(prior, evidence)
+    if probability >= SURE:
+        return finding_at(pin, Kind.MISSING, probability, *evidence)
+    if probability <= 1.0 - SURE:
+        return finding_at(pin, Kind.ABANDONED, 1.0 - probability, *evidence)
+    return finding_at(pin, Kind.IN_DOUBT, probability, *evidence)
+
+
+def track_weight(pin: Pin, spread: Spread) -> float:
+    """ln of (density of the hole's distance from its track if it held a pin / if it was given up), nats."""
+    off, sigma = _off_track(pin, spread)
+    on_track = normal_log_density(off, sigma)
+    anywhere = -math.log(_track_space_mm(spread))
+    given_up = math.log(ABANDONED_ON_TRACK * math.exp(on_track) + (1 - ABANDONED_ON_TRACK) * math.exp(anywhere))
+    return limited(on_track - given_up)
+
+
+def _off_track(pin: Pin, spread: Spread) -> tuple[float, float]:
+    """How far the hole is from its tooth's track, and one sigma of that, mm."""
+    assert pin.tooth is not None
+    return pin.r_mm - spread.track_r_mm[pin.tooth], math.hypot(spread.r_sigma_mm, pin.sigma_mm or 0.0)
+
+
+def _track_words(pin: Pin, spread: Spread) -> str:
+    off, sigma = _off_track(pin, spread)
+    if abs(off) < 2.5 * sigma:
+        return "an empty hole on its tooth's track"
+    return f"an empty hole {abs(off):.2f} mm off its tooth's track"
+
+
+def _track_space_mm(spread: Spread) -> float:
+    """Radius that one track of the face has to itself, mm."""
+    radii = sorted(spread.track_r_mm.values())
+    return max((radii[-1] - radii[0]) / max(len(radii) - 1, 1), 0.2)

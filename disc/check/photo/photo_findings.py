@@ -1,0 +1,150 @@
+"""What the photographs alone show: leaning pins, stubs, pins off their track or of another height, pins on no track.
+
+Empty holes are seen here too, but whether a pin belongs in them is for holes.py, with the music's word.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from disc.check.evidence import SEEN, combine, limited, normal_log_density
+from disc.check.kinds import Kind
+from disc.check.photo.pin_spread import Spread, lean_mm
+from disc.frame import along_motion_mm
+from disc.records import Condition, Evidence, Finding, Pin, Plate
+
+# A tip more than this off its root is a leaning pin; the tolerance of the project's photo reading. It is a pin's third.
+LEAN_TOLERANCE_MM = 0.08
+# Leaning pins were seen up to here (the wire kinks or breaks beyond); their leans are taken as spread evenly between.
+LARGEST_LEAN_MM = 0.5
+# What the reader's own word for a pin is worth: it is right in at least nine of ten cases (its bar), and wrong about
+# one sound pin in a hundred.
+CONDITION_WEIGHT = math.log(0.9 / 0.01)
+NOT_CALLED_WEIGHT = math.log(0.1 / 0.99)
+STUB_WEIGHT = math.log(0.9 / 0.002)  # likewise; a standing pin is hardly ever taken for a stub
+# Before looking: common practice, no source; a few pins in a hundred lean, one in a few hundred was set off its track.
+PRIOR_BENT = 0.03
+PRIOR_OFF = 0.001
+PRIOR_STUB = 0.02
+# Heights differ on purpose between discs, not within a track; less than this share is not worth a person's time.
+HEIGHT_TOLERANCE_SHARE = 0.25
+HEIGHT_TOLERANCE_SIGMAS = 5.0  # of some 200 pins none is that far off by chance
+OFF_TRACK_TOLERANCE_MM = 0.08  # less costs no tone: the tip is wider; common practice, no source
+OFF_TRACK_TOLERANCE_SIGMAS = 4.8  # of some 200 pins none is that far off by chance, a small track's own error included
+# One straight pin in fifty is read worse than the rest (dirt at its foot, glare on its tip). No source.
+ILL_READ_SHARE = 0.02
+ILL_READ_SPREAD = 1.7
+REPORT_FROM = 0.5
+
+
+def seen_findings(pins: Iterable[Pin], plate: Plate, spread: Spread) -> tuple[Finding, ...]:
+    """Findings from shape and place of each pin alone, in the pins' order. pins: with their teeth."""
+    findings = []
+    for pin in pins:
+        for judge in (judge_lean, judge_stub, judge_track, judge_height):
+            finding = judge(pin, plate, spread)
+            if finding is not None and finding.probability >= REPORT_FROM:
+                findings.append(finding)
+    return tuple(findings)
+
+
+def finding_at(pin: Pin, kind: Kind, probability: float, *evidence: Evidence) -> Finding:
+    """A finding about one pin or hole, at its place."""
+    return Finding(
+        kind.value, pin.side, pin.r_mm, pin.theta_deg, probability, tuple(evidence), pin_id=pin.id, tooth=pin.tooth
+    )
+
+
+def judge_lean(pin: Pin, plate: Plate, spread: Spread) -> Finding | None:
+    """Whether a standing pin leans. None for what does not stand."""
+    if not pin.plays:
+        return None
+    evidence = []
+    lean = lean_mm(pin)
+    if lean is not None:
+        evidence.append(Evidence(SEEN, lean_words(pin, plate), lean_weight(lean, spread.lean_sigma_mm[pin.side])))
+    if pin.condition is Condition.BENT:
+        evidence.append(Evidence(SEEN, "the reading calls it bent", CONDITION_WEIGHT))
+    elif lean is not None:
+        evidence.append(Evidence(SEEN, "the reading calls it sound", NOT_CALLED_WEIGHT))
+    if not evidence:
+        return None
+    return finding_at(pin, Kind.BENT, combine(PRIOR_BENT, evidence), *evidence)
+
+
+def lean_weight(lean: float, sigma_mm: float) -> float:
+    """ln of (density of this lean among leaning pins / among straight ones), both in 1/mm.
+
+    Straight: Rayleigh with sigma_mm along each axis, a few pins read worse. Leaning: even from the tolerance to
+    LARGEST_LEAN_MM, its edge softened by the same sigma.
+    """
+    well, ill = (_rayleigh(lean, sigma) for sigma in (sigma_mm, ILL_READ_SPREAD * sigma_mm))
+    straight = math.log(max((1.0 - ILL_READ_SHARE) * well + ILL_READ_SHARE * ill, 1e-30))
+    inside = 0.5 * math.erfc((LEAN_TOLERANCE_MM - lean) / (sigma_mm * math.sqrt(2.0)))
+    leaning = math.log(max(inside, 1e-12) / (LARGEST_LEAN_MM - LEAN_TOLERANCE_MM))
+    return limited(leaning - straight)
+
+
+def _rayleigh(x: float, sigma: float) -> float:
+    return max(x, 1e-6) / sigma**2 * math.exp(-0.5 * (x / sigma) ** 2)
+
+
+def lean_words(pin: Pin, plate: Plate) -> str:
+    """How far and which way a pin leans."""
+    along, outward = along_motion_mm(pin.lean_x_mm or 0.0, pin.lean_y_mm or 0.0, pin.theta_deg, plate.turns)
+    lean = math.hypot(along, outward)
+    parts = []
+    if abs(along) >= 0.4 * lean:
+        parts.append("with the motion" if along > 0 else "against the motion")
+    if abs(outward) >= 0.4 * lean:
+        parts.append("outward" if outward > 0 else "inward")
+    return f"its tip stands {lean:.2f} mm off its root, {' and '.join(parts)}"
+
+
+def judge_stub(pin: Pin, plate: Plate, spread: Spread) -> Finding | None:
+    """Whether a pin is broken off."""
+    if pin.condition is not Condition.STUB:
+        return None
+    words = "a root without a pin" if not pin.height_mm else f"only {pin.height_mm:.2f} mm high"
+    evidence = Evidence(SEEN, words, limited(STUB_WEIGHT + _said_by_hand(pin)))
+    return finding_at(pin, Kind.STUB, combine(PRIOR_STUB, [evidence]), evidence)
+
+
+def judge_track(pin: Pin, plate: Plate, spread: Spread) -> Finding | None:
+    """Whether a standing pin is off its tooth's track, or on no track at all."""
+    standing = pin.plays or (pin.condition is Condition.EXTRA and bool(pin.height_mm))
+    if not standing:
+        return None
+    if pin.tooth is None or pin.tooth not in spread.track_r_mm:
+        evidence = Evidence(SEEN, "it stands on no tooth's track", 6.0)  # on no track: assign.py's own limit, 99 %
+        return finding_at(pin, Kind.EXTRA, combine(0.1, [evidence]), evidence)
+    off = pin.r_mm - spread.track_r_mm[pin.tooth]
+    sigma = spread.r_sigma_mm
+    if abs(off) < max(OFF_TRACK_TOLERANCE_MM, OFF_TRACK_TOLERANCE_SIGMAS * sigma):
+        return None
+    reach = 0.3  # a pin set wrong may stand anywhere up to half the way to the next track
+    weight = limited(-math.log(2.0 * reach) - normal_log_density(off, sigma))
+    where = "outside" if off > 0 else "inside"
+    words = f"{abs(off):.2f} mm {where} its tooth's track; its neighbours lie within {2 * sigma:.2f} mm"
+    evidence = Evidence(SEEN, words, weight)
+    return finding_at(pin, Kind.OFF_TRACK, combine(PRIOR_OFF, [evidence]), evidence)
+
+
+def judge_height(pin: Pin, plate: Plate, spread: Spread) -> Finding | None:
+    """Whether a standing, straight pin is much taller or shorter than the usual one of its face."""
+    usual, sigma = spread.height_mm[pin.side], spread.height_sigma_mm[pin.side]
+    if pin.condition is not Condition.SOUND or not pin.height_mm or usual is None or sigma is None:
+        return None
+    off = pin.height_mm - usual
+    if abs(off) < max(HEIGHT_TOLERANCE_SHARE * usual, HEIGHT_TOLERANCE_SIGMAS * sigma):
+        return None
+    weight = limited(-math.log(2.0 * usual) - normal_log_density(off, sigma))
+    word = "taller" if off > 0 else "shorter"
+    evidence = Evidence(SEEN, f"{pin.height_mm:.2f} mm high, {abs(off):.2f} mm {word} than usual here", weight)
+    return finding_at(pin, Kind.UNEVEN_HEIGHT, combine(PRIOR_OFF, [evidence]), evidence)
+
+
+def _said_by_hand(pin: Pin) -> float:
+    """More weight where a person entered the pin: corrections carry confidence 1."""
+    return 3.0 if pin.confidence is not None and pin.confidence >= 1.0 else 0.0

@@ -1,0 +1,1 @@
+"""The planned disc as a camera would see it."""

@@ -1,0 +1,1 @@
+"""What the page shows, as JSON, and its static files."""

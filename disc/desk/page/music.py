@@ -1,0 +1,64 @@
+"""The music as the page shows it: strikes, bars, the names of the notes, the teeth."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from disc.desk.work.derive import Derived, beat_words, note_name, sounding_pitches
+from disc.records import Comb, Strike
+
+
+def page_music(derived: Derived, comb: Comb | None, rev: int) -> dict[str, Any]:
+    """Plain JSON. Strikes are [turn_deg, onset_s, tooth, pin id, doubtful]; times in seconds since the disc started."""
+    tune = derived.tune
+    fifths = tune.key.fifths if tune else 0
+    return {
+        "rev": rev,
+        "why": derived.why,
+        "now": [_strike(s) for s in derived.now],
+        "should": [_strike(s) for s in derived.should],
+        "bars": [[b.number, round(b.onset_s, 4), round(b.turn_deg, 3)] for b in derived.bars],
+        "beats": list(derived.beats_s),
+        "places": {
+            str(pin): {"bar": p.bar, "beat": beat_words(p.beat), "exact": p.exact} for pin, p in derived.places.items()
+        },
+        "teeth": _teeth(comb, fifths) if comb else [],
+        "alternatives": list(derived.alternatives),
+        "tune": None
+        if tune is None
+        else {
+            "title": tune.title,
+            "metre": f"{tune.metre.beats}/{tune.metre.unit}",
+            "key": _key_words(tune.key),
+            "upbeat": str(tune.upbeat_quarter / 4),
+            "notes": len(tune.notes),
+            "quarter_s": tune.quarter_s,
+        },
+    }
+
+
+def _strike(strike: Strike) -> list[Any]:
+    return [round(strike.turn_deg, 3), round(strike.onset_s, 4), strike.tooth, strike.pin_id, strike.doubtful]
+
+
+def _teeth(comb: Comb, fifths: int) -> list[dict[str, Any]]:
+    pitches = sounding_pitches(comb)
+    return [
+        {
+            "number": tooth.number,
+            "side": tooth.side.value,
+            "r_mm": round(tooth.tip_r_mm, 3),
+            "tip_theta_deg": tooth.tip_theta_deg,
+            "pitch": pitches[tooth.number][0],
+            "stand_in": pitches[tooth.number][1],
+            "name": note_name(tooth.pitch, fifths),
+            "condition": tooth.condition.value if tooth.condition else None,
+        }
+        for tooth in comb.teeth
+    ]
+
+
+def _key_words(key: Any) -> str:
+    from disc.tune.settings import key_name
+
+    return key_name(key)

@@ -1,0 +1,47 @@
+"""Pins as the page shows them: their values, and where they lie on every sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from disc.desk.page.sheets import Sheet, sheet_marks
+from disc.desk.work.notes import Note
+from disc.records import Pin
+
+
+def page_pins(
+    pins: Iterable[Pin], sheets: Mapping[str, Sheet], notes: Mapping[int, tuple[Note, ...]]
+) -> dict[int, dict[str, Any]]:
+    """By pin id, plain JSON. marks: sheet name -> [root, tip or null], pixels."""
+    standing = tuple(pins)
+    marks = {name: sheet_marks(sheet, standing) for name, sheet in sheets.items()}
+    shown = {}
+    for pin in standing:
+        shown[pin.id] = {
+            "id": pin.id,
+            "side": pin.side.value,
+            "r_mm": round(pin.r_mm, 3),
+            "theta_deg": round(pin.theta_deg, 3),
+            "diameter_mm": _short(pin.diameter_mm),
+            "height_mm": _short(pin.height_mm),
+            "condition": pin.condition.value,
+            "lean_mm": _lean(pin),
+            "sigma_mm": _short(pin.sigma_mm),
+            "confidence": _short(pin.confidence),
+            "tooth": pin.tooth,
+            "doubt": pin.is_doubtful,
+            "marks": {name: list(of[pin.id]) for name, of in marks.items() if pin.id in of},
+            "notes": [{"words": note.words, "at": note.at} for note in notes.get(pin.id, ())],
+        }
+    return shown
+
+
+def _short(value: float | None) -> float | None:
+    return None if value is None else round(value, 3)
+
+
+def _lean(pin: Pin) -> list[float] | None:
+    if pin.lean_x_mm is None or pin.lean_y_mm is None:
+        return None
+    return [round(pin.lean_x_mm, 3), round(pin.lean_y_mm, 3)]

@@ -1,0 +1,79 @@
+"""Everything the page shows when it opens, as one JSON object."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from disc import __version__
+from disc.check.kinds import KINDS
+from disc.check.store import FINDINGS_FILE
+from disc.comb.strikes import strikes_from_pins
+from disc.desk.page.findings import page_findings, page_plan
+from disc.desk.page.music import page_music
+from disc.desk.page.sheets import screen_turn, sheet_lines
+from disc.desk.server.saved import saved_files
+from disc.desk.server.uploads import recordings_of
+from disc.desk.work.heard import page_heard
+from disc.desk.work.session import Session
+from disc.desk.work.settings import settings_shown
+from disc.records import Condition, Side, Strike
+from disc.words import CAUTIONS, plain
+
+
+def page_state(session: Session) -> dict[str, Any]:
+    """The state of the desk. Where there is no job yet, only what is needed to start one."""
+    head = {
+        "version": __version__,
+        "folder": session.folder.resolve().name,
+        "rev": session.rev,
+        "busy": session.busy,
+        "conditions": [c.value for c in Condition],
+        "kinds": [{"name": k.value, "heading": i.heading} for k, i in KINDS.items()],
+        "cautions": CAUTIONS,
+    }
+    job = session.job
+    if job is None:
+        return head | {"job": False}
+    return head | {
+        "job": True,
+        "plate": plain(job.plate),
+        "screen_turn": screen_turn(job.plate),
+        "draft_comb": bool(session.comb and session.comb.draft),
+        "has_comb": session.comb is not None,
+        "settings": settings_shown(job),
+        "sheets": _sheets(session),
+        "pins": session.all_pins(),
+        "history": session.history_state(),
+        "music": page_music(session.derived, session.comb, session.derived_rev),
+        "heard": page_heard(job, _strikes(session)),
+        "pending": job.has(FINDINGS_FILE) and not session.checked.was_checked,
+        "findings": page_findings(session.checked),
+        "plan": page_plan(session.checked),
+        "picture_stamp": "-".join(digest[:8] for digest in job.content.photos.values()) or job.content.created,
+        "files": saved_files(job),
+        "recordings": recordings_of(job),
+        "steps_done": sorted(job.content.results),
+    }
+
+
+def _strikes(session: Session) -> tuple[Strike, ...]:
+    """What the disc plays as it stands, with the pins in force."""
+    if session.job is None or session.comb is None:
+        return ()
+    return strikes_from_pins(session.pins, session.comb, session.job.plate, as_it_stands=True)
+
+
+def _sheets(session: Session) -> list[dict[str, Any]]:
+    assert session.job is not None
+    return [
+        {
+            "name": sheet.name,
+            "title": sheet.title,
+            "sides": [Side(side).value for side in sheet.sides],
+            "width_px": sheet.width_px,
+            "height_px": sheet.height_px,
+            "picture": sheet.picture,
+            "lines": sheet_lines(sheet, session.job.plate, session.comb),
+        }
+        for sheet in session.sheets.values()
+    ]

@@ -1,0 +1,269 @@
+"""What the page may ask for: one handler a question, each only translating between JSON and the session."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+from urllib.parse import unquote
+
+from tornado import web
+
+from disc.desk.page import pictures
+from disc.desk.page.state import page_state
+from disc.desk.server import uploads
+from disc.desk.server.guard import Guard
+from disc.desk.server.handlers import DeskHandler, NewsStream, Page, StaticPart
+from disc.desk.server.saved import saved_files
+from disc.desk.work import comb_photo, compare, tasks
+from disc.desk.work.changes import plate_changes
+from disc.desk.work.decide import decide
+from disc.desk.work.mark_place import mark_place
+from disc.desk.work.session import Session
+from disc.desk.work.settings import settings_changes
+from disc.desk.work.sounds import tooth_wav
+from disc.errors import BadInput, MissingPart
+
+# A report or drawing may style itself and carry its own pictures; it runs nothing and loads nothing.
+MADE_FILE_POLICY = "sandbox; default-src 'none'; style-src 'unsafe-inline'; img-src data:"
+
+
+class State(DeskHandler):
+    """Everything the page shows."""
+
+    async def get(self) -> None:
+        """The whole state as JSON."""
+        self.finish(await self.aside(page_state, self.session))
+
+
+class EditPins(DeskHandler):
+    """One edit of pins."""
+
+    async def post(self) -> None:
+        """Body: see edits.py. Answers with the pins that changed."""
+        self.finish(await self.in_bench(self.session.change, self.json_body()))
+
+
+class GoTo(DeskHandler):
+    """Undo and redo."""
+
+    async def post(self) -> None:
+        """Body: {"to": number of steps in force}."""
+        count = self.json_body().get("to")
+        if not isinstance(count, int) or isinstance(count, bool):
+            raise BadInput("undo needs the number of a step.")
+        await self.in_bench(self.session.go_to, count)
+        self.finish(await self.aside(page_state, self.session))
+
+
+class SetValues(DeskHandler):
+    """Plate and settings."""
+
+    async def post(self) -> None:
+        """Body: {"plate": {...}, "settings": {...}}, or {"place": {"what": slot | centre, "sheet", "at"}}."""
+        body = self.json_body()
+        job = _job(self.session)
+        if body.get("place"):
+            await self.in_bench(mark_place, self.session, body["place"])
+            self.finish(await self.aside(page_state, self.session))
+            return
+        changes = plate_changes(job, body.get("plate") or {}) + settings_changes(
+            job, self.session, body.get("settings") or {}
+        )
+        words = ", ".join(
+            f"{c.name.split('.')[-1].removesuffix('_mm')} {_told(c.new)}" for c in changes if c.old != c.new
+        )
+        await self.in_bench(self.session.set_values, f"set {words}", changes)
+        self.finish(await self.aside(page_state, self.session))
+
+
+class Decide(DeskHandler):
+    """Accept, reject, leave in doubt."""
+
+    async def post(self) -> None:
+        """Body: see decide.py."""
+        await self.in_bench(decide, self.session, self.json_body())
+        self.finish(await self.aside(page_state, self.session))
+
+
+class RunTask(DeskHandler):
+    """A longer step, with progress as news."""
+
+    async def post(self) -> None:
+        """Body: {"do": name, ...}; see tasks.py. Answers when the step has ended."""
+        body = self.json_body()
+        told = await self.in_bench(tasks.run_task, self.session, body, self.uploads)
+        self.finish({"told": told} | await self.aside(page_state, self.session))
+
+    uploads: Path
+
+
+class Upload(DeskHandler):
+    """A photograph or a recording, kept aside until a step takes it into the job."""
+
+    uploads: Path
+
+    async def put(self, kind: str) -> None:
+        """Body: the file. Heading X-Name: its name."""
+        name = unquote(self.request.headers.get("X-Name", ""))
+        self.finish(await self.aside(uploads.take, self.uploads, kind, name, self.request.body))
+
+
+class Picture(DeskHandler):
+    """The picture of a sheet, or another reading's."""
+
+    earlier: Path | None
+
+    async def get(self, name: str) -> None:
+        """Bytes of a JPEG or PNG."""
+        kind, data = await self.aside(pictures.picture, self.session, self.earlier, name)
+        self.set_header("Content-Type", kind)
+        self.set_header("Cache-Control", "private, max-age=3600")  # the address changes with the picture
+        self.finish(data)
+
+
+class ToothSound(DeskHandler):
+    """One tooth plucked."""
+
+    async def get(self, number: str) -> None:
+        """A WAV file."""
+        data = await self.aside(tooth_wav, self.session.comb, int(number))
+        self.set_header("Content-Type", "audio/wav")
+        self.finish(data)
+
+
+class Score(DeskHandler):
+    """The engraved score of the tune as it stands."""
+
+    async def get(self) -> None:
+        """{"pages": [svg, ...], "notes": {note id: [pins]}}"""
+        from disc.desk.page.score import page_score
+
+        self.finish(await self.aside(page_score, self.session))
+
+
+class Earlier(DeskHandler):
+    """An earlier reading of the same disc."""
+
+    earlier: Path | None
+
+    async def get(self) -> None:
+        """Its pins and what differs; see compare.py."""
+        which = self.get_query_argument("with", "first")
+        self.finish(await self.aside(compare.comparison, self.session, self.earlier, which))
+
+
+class CombMarks(DeskHandler):
+    """The comb from marks on a photograph."""
+
+    async def post(self) -> None:
+        """Body: see comb_photo.py; {"try": true} only measures."""
+        body = self.json_body()
+        if body.get("try"):
+            self.finish(await self.aside(comb_photo.measured, self.session, body))
+            return
+        await self.in_bench(comb_photo.keep, self.session, body, self.uploads)
+        self.finish(await self.aside(page_state, self.session))
+
+    uploads: Path
+
+
+class UploadedPicture(DeskHandler):
+    """A picture just brought, before it belongs to the job."""
+
+    uploads: Path
+
+    async def get(self, token: str) -> None:
+        """A JPEG or PNG."""
+        kind, data = await self.aside(pictures.browser_picture, uploads.path_of(self.uploads, token))
+        self.set_header("Content-Type", kind)
+        self.finish(data)
+
+
+class MadeFile(DeskHandler):
+    """A file of the job's out folder, or one of its tables."""
+
+    async def get(self, name: str) -> None:
+        """The file as a download, or shown where it is a picture."""
+        job = _job(self.session)
+        if name not in {file["name"] for file in saved_files(job)}:
+            raise web.HTTPError(404, "There is no such file in this job.")
+        path = (job.folder / name).resolve()
+        if not path.is_relative_to(job.folder.resolve()):
+            raise web.HTTPError(404, "There is no such file in this job.")
+        self.set_header("Content-Security-Policy", MADE_FILE_POLICY)
+        self.send_file(path, as_download=self.get_query_argument("save", "") == "1")
+
+
+class Recording(DeskHandler):
+    """A recording of the movement that belongs to the job."""
+
+    def get(self, name: str) -> None:
+        """The sound file."""
+        job = _job(self.session)
+        if name not in uploads.recordings_of(job):
+            raise web.HTTPError(404, "There is no such recording in this job.")
+        self.send_part(uploads.recording_path(job, name))
+
+
+class HeardTurn(DeskHandler):
+    """The recorded turn that was last compared with the pins, as it was listened to."""
+
+    def get(self) -> None:
+        """The sound file."""
+        from disc.listen.store import SOUND_FILE  # brings in scipy, which the page must not wait for
+
+        self.send_part(_job(self.session).path(SOUND_FILE))
+
+
+def _job(session: Session) -> Any:
+    if session.job is None:
+        raise MissingPart("There is no job here yet. Start one first.")
+    return session.job
+
+
+def _told(value: Any) -> str:
+    if isinstance(value, float):
+        return f"{value:g}"
+    return "as read" if value is None else str(value)
+
+
+def make_application(session: Session, rules: Guard, upload_folder: Path, earlier: Path | None) -> web.Application:
+    """All addresses of the desk."""
+    parts: dict[str, Any] = {"session": session, "rules": rules}
+    with_uploads = parts | {"uploads": upload_folder}
+    with_earlier = parts | {"earlier": earlier}
+    return web.Application(
+        [
+            (r"/", Page, parts),
+            (r"/static/([A-Za-z0-9_./-]+)", StaticPart, parts),
+            (r"/api/news", NewsStream, parts),
+            (r"/api/state", State, parts),
+            (r"/api/edit", EditPins, parts),
+            (r"/api/history", GoTo, parts),
+            (r"/api/set", SetValues, parts),
+            (r"/api/decide", Decide, parts),
+            (r"/api/task", RunTask, with_uploads),
+            (r"/api/upload/(photo|comb|recording|score|table)", Upload, with_uploads),
+            (r"/api/uploaded/([0-9a-f]+)", UploadedPicture, with_uploads),
+            (r"/api/picture/([a-z0-9-]+)", Picture, with_earlier),
+            (r"/api/tooth/([0-9]{1,6})", ToothSound, parts),
+            (r"/api/score", Score, parts),
+            (r"/api/earlier", Earlier, with_earlier),
+            (r"/api/comb-marks", CombMarks, with_uploads),
+            (r"/api/recording/([A-Za-z0-9_. -]+)", Recording, parts),
+            (r"/api/heard-turn", HeardTurn, parts),
+            (r"/files/(.+)", MadeFile, parts),
+        ],
+        default_handler_class=_Nothing,
+        default_handler_args=parts,
+    )
+
+
+class _Nothing(DeskHandler):
+    """Any other address."""
+
+    def prepare(self) -> None:
+        """Guard first, then: nothing here."""
+        super().prepare()
+        if not self._finished:
+            raise web.HTTPError(404, "There is nothing at this address.")

@@ -1,0 +1,1 @@
+"""The open job in memory, its changes and its longer tasks."""

@@ -1,0 +1,145 @@
+"""Settings, plate, comb and decisions changed at the desk: laid into a job, forwards or back."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, replace
+from typing import Any
+
+from disc.corrections import Correction
+from disc.desk.work.datum import Datum, inverse, moved_corrections, moved_pin, moved_view
+from disc.desk.work.history import Change
+from disc.errors import BadInput
+from disc.job import COMB_FILE, READING_FILE, Job, Stage
+from disc.photo.plane.view import View
+from disc.records import Side, Turns
+from disc.tables import format_pins
+
+DECISIONS_FILE = "decisions.json"
+PLATE_VALUES = ("diameter_mm", "turns", "revolution_s", "rest_arc_deg", "thickness_mm", "bore_mm")
+
+
+def plate_changes(job: Job, asked: Mapping[str, Any]) -> tuple[Change, ...]:
+    """Changes of the plate that a person asks for. Raises BadInput for a value that cannot be."""
+    changes = []
+    for name, value in asked.items():
+        if name not in PLATE_VALUES:
+            raise BadInput(f"the plate has no {name!r} that can be set here.")
+        if name == "turns":
+            new: Any = _turns(value)
+        else:
+            new = None if value in (None, "") else _length(name, value)
+        changes.append(Change("plate", name, getattr(job.plate, name), new))
+    plate = replace(job.plate, **{c.name: c.new for c in changes})
+    type(job.content.plate)(**asdict(plate))  # the job's own limits
+    return tuple(changes)
+
+
+def _turns(value: Any) -> str:
+    try:
+        return Turns(value).value
+    except ValueError:
+        raise BadInput(f"turning is {value!r}; it must be clockwise or counterclockwise.") from None
+
+
+def _length(name: str, value: Any) -> float:
+    try:
+        return float(str(value).replace(",", "."))
+    except ValueError:
+        raise BadInput(f"{name} is {value!r}, not a number.") from None
+
+
+def setting_change(job: Job, name: str, new: Any) -> Change:
+    """A change of one setting; None takes the setting away."""
+    return Change("settings", name, job.settings.get(name), new)
+
+
+def comb_change(job: Job, text: str | None, draft: bool) -> tuple[Change, ...]:
+    """A new comb table as text; None: no comb."""
+    path = job.path(COMB_FILE)
+    old = path.read_text(encoding="utf-8") if path.is_file() else None
+    return (
+        Change("comb", COMB_FILE, old, text),
+        Change("settings", "comb.draft", job.settings.get("comb.draft"), draft),
+    )
+
+
+def decisions_change(job: Job, new: list[Any]) -> Change:
+    """A new list of decisions, as plain JSON."""
+    path = job.path(DECISIONS_FILE)
+    old = json.loads(path.read_text(encoding="utf-8"))["decisions"] if path.is_file() else []
+    return Change("decision", DECISIONS_FILE, old, new)
+
+
+def apply_changes(job: Job, stage: Stage, changes: Iterable[Change], forward: bool) -> None:
+    """Lay the changes of one step into the job and the stage; backwards in reverse order."""
+    ordered = list(changes) if forward else list(reversed(list(changes)))
+    for change in ordered:
+        value = change.new if forward else change.old
+        if change.where == "plate":
+            new: dict[str, Any] = {change.name: Turns(value) if change.name == "turns" else value}
+            job.set_plate(replace(job.plate, **new))
+        elif change.where == "settings":
+            _set_or_drop(job.settings, change.name, value)
+        elif change.where == "comb":
+            _write_or_remove(stage, COMB_FILE, value)
+        elif change.where == "faces":
+            _set_or_drop(job.content.faces, change.name, value)
+        elif change.where == "reading":
+            _write_or_remove(stage, READING_FILE, value)
+        elif change.where == "datum":
+            pass  # moves the corrections, which the session holds; see moved_by_changes
+        elif change.where == "decision":
+            content = {"schema": 1, "decisions": value or []}
+            stage.write_text(DECISIONS_FILE, json.dumps(content, indent=1, ensure_ascii=False) + "\n")
+        else:
+            raise BadInput(f"the history names {change.where!r}, which this program does not know.")
+
+
+def datum_changes(job: Job, datum: Datum, what: str, at_px: tuple[float, float]) -> tuple[Change, ...]:
+    """All that changes when slot or centre of a photographed face is marked anew."""
+    side = datum.side
+    old_view = job.content.faces[side.value]
+    new_view = old_view | moved_view(View.from_json(old_view), datum).to_json()
+    reading = job.reading()
+    moved = format_pins([moved_pin(pin, datum) for pin in reading])
+    return (
+        Change("datum", side.value, None, asdict(datum) | {"side": side.value}),
+        Change("faces", side.value, old_view, new_view),
+        Change("reading", READING_FILE, format_pins(reading), moved),
+        setting_change(job, f"photo.{what}_{side.value}", [round(at_px[0], 2), round(at_px[1], 2)]),
+    )
+
+
+def fitting_changes(job: Job, changes: tuple[Change, ...], forward: bool) -> tuple[Change, ...]:
+    """The changes that still make sense: a slot marked on photographs that were read anew since is left alone."""
+    views = [change for change in changes if change.where == "faces"]
+    if all(job.content.faces.get(c.name) == (c.old if forward else c.new) for c in views):
+        return changes
+    return tuple(change for change in changes if change.where not in ("faces", "reading", "datum"))
+
+
+def moved_by_changes(
+    corrections: tuple[Correction, ...], changes: Iterable[Change], forward: bool
+) -> tuple[Correction, ...]:
+    """Corrections in the axes that hold after these changes: a marked slot or centre moves them too."""
+    for change in changes:
+        if change.where == "datum":
+            datum = Datum(**(change.new | {"side": Side(change.new["side"])}))
+            corrections = moved_corrections(corrections, datum if forward else inverse(datum))
+    return corrections
+
+
+def _set_or_drop(values: dict[str, Any], name: str, value: Any) -> None:
+    if value is None:
+        values.pop(name, None)
+    else:
+        values[name] = value
+
+
+def _write_or_remove(stage: Stage, name: str, text: str | None) -> None:
+    if text is None:
+        stage.remove(name)
+    else:
+        stage.write_text(name, text)

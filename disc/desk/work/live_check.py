@@ -1,0 +1,94 @@
+"""Findings and plan as they follow from the pins and decisions in force, worked out anew after every change.
+
+Nothing is stored here: out/findings.json and out/plan.json are written by the steps of those names (tasks.py).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from disc.check.decisions import Settled, load_decisions, settle
+from disc.check.store import FINDINGS_FILE, load_findings
+from disc.desk.page.words import page_words
+from disc.errors import DiscError, MissingPart
+from disc.job import Job
+from disc.records import Finding
+from disc.repin.records import Plan
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """settled: findings with decisions, none if the disc was never checked. trouble: why it could not be done."""
+
+    was_checked: bool = False
+    settled: tuple[Settled, ...] = ()
+    plan: Plan | None = None
+    trouble: str = ""
+
+
+def check_now(job: Job) -> Checked:
+    """The findings of the pins in force and the plan that follows; only where a check was made once.
+
+    A tune that the last check knew is known here too (disc_of), so findings follow an edit with a score as without.
+    """
+    if not job.has(FINDINGS_FILE):
+        return Checked()
+    try:
+        findings = _findings(job)
+        settled, _ = settle(findings, load_decisions(job))
+        return Checked(True, settled, plan_now(job, findings))
+    except DiscError as error:
+        return Checked(True, trouble=page_words(str(error), job.folder))
+
+
+def settled_anew(checked: Checked, job: Job) -> Checked:
+    """The same findings under the decisions now in force, and their plan: at once, without checking the disc anew."""
+    findings = tuple(item.as_found for item in checked.settled)
+    settled, _ = settle(findings, load_decisions(job))
+    return replace(checked, settled=settled, plan=plan_now(job, findings))
+
+
+def _findings(job: Job) -> tuple[Finding, ...]:
+    from disc.check.check_disc import judge
+    from disc.check.check_job import disc_of  # brings in scipy; the page must not wait for it
+
+    try:
+        disc, _ = disc_of(job)
+        return judge(disc).findings
+    except MissingPart:
+        return load_findings(job)
+
+
+def plan_now(job: Job, findings: Sequence[Finding]) -> Plan:
+    """The plan as it would be made now, by these findings and the decisions in force."""
+    from disc.repin.plan_job import PlanSettings, make_plan, rates_in_force
+
+    plan = make_plan(job, PlanSettings(), rates_in_force(job), findings)
+    return replace(plan, notes=tuple(page_words(note, job.folder) for note in plan.notes))
+
+
+def told_check(before: Checked, after: Checked) -> list[str]:
+    """What an edit changed in findings and estimate, in words."""
+    if not (before.was_checked and after.was_checked):
+        return []
+    told = []
+    old, new = _open(before), _open(after)
+    if old != new:
+        told.append(f"findings {old} → {new}")
+    was, now = hours(before.plan), hours(after.plan)
+    if was and now and was != now:
+        told.append(f"estimate {was} → {now}")
+    return told
+
+
+def _open(checked: Checked) -> int:
+    return sum(1 for item in checked.settled if not item.is_rejected)
+
+
+def hours(plan: Plan | None) -> str:
+    """The estimate in words: "3.2 h (2.1 to 4.5), 160 EUR"."""
+    if plan is None or plan.estimate is None:
+        return ""
+    low, likely, high = plan.estimate.hours
+    return f"{likely:.1f} h ({low:.1f} to {high:.1f}), {plan.estimate.cost[1]:.0f} {plan.estimate.currency}"

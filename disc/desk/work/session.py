@@ -1,0 +1,359 @@
+"""One open job at the desk: its state in memory, and every change to it.
+
+All writing goes through one worker thread and through job.step(), so that a killed server leaves the last whole state.
+After each change the page is answered at once; what follows from the change is worked out in a second thread and sent
+as news when it is ready.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from disc.corrections import Correction, apply_corrections
+from disc.desk.page.findings import page_findings, page_plan
+from disc.desk.page.music import page_music
+from disc.desk.page.pins import page_pins
+from disc.desk.page.sheets import Sheet
+from disc.desk.page.views import sheets_of_job
+from disc.desk.server.events import News
+from disc.desk.server.saved import saved_files
+from disc.desk.work.changes import apply_changes, fitting_changes, moved_by_changes
+from disc.desk.work.derive import Derived, derive, told_changes
+from disc.desk.work.edits import Bench, edit_from_request
+from disc.desk.work.history import (
+    HISTORY_FILE,
+    Change,
+    History,
+    Step,
+    format_history,
+    load_history,
+    move_to,
+    reconcile,
+    record,
+    split_corrections,
+)
+from disc.desk.work.live_check import Checked, check_now, settled_anew, told_check
+from disc.desk.work.notes import Note, notes_by_pin
+from disc.desk.work.teeth import Teeth
+from disc.desk.work.tune_now import tune_now
+from disc.errors import BadInput, DiscError, MissingPart
+from disc.job import (
+    COMB_FILE,
+    JOB_FILE,
+    PINS_FILE,
+    READING_FILE,
+    Job,
+    Stage,
+    open_for_writing,
+    open_job,
+    stage_corrections,
+)
+from disc.job_schema import now_text
+from disc.records import Comb, Pin, Tune
+from disc.tables import format_pins, read_comb, read_pins
+
+log = logging.getLogger(__name__)
+# The same desk's edits in a row are one line in the job's record of runs; their steps stand in desk.json.
+RUN_NAME = "desk"
+
+
+class Session:
+    """The state of one desk. Public methods may be called from any thread."""
+
+    def __init__(self, folder: Path, news: News | None = None) -> None:
+        self.folder = folder
+        self.news = news or News()
+        self.bench = ThreadPoolExecutor(1, thread_name_prefix="desk-write")
+        self._thinker = ThreadPoolExecutor(1, thread_name_prefix="desk-think")
+        self.guard = threading.RLock()  # held while the fields below are exchanged
+        self.rev = 0
+        self.busy: str | None = None  # the long step under way
+        self.job: Job | None = None
+        self.pins: tuple[Pin, ...] = ()
+        self.comb: Comb | None = None
+        self.sheets: dict[str, Sheet] = {}
+        self.history = History()
+        self.notes: dict[int, tuple[Note, ...]] = {}
+        self.derived = Derived()
+        self.derived_rev = -1
+        self.checked = Checked()
+        self.trouble: str = ""
+        self._shown: dict[int, dict[str, Any]] = {}
+        self._stamp: tuple[int, int] | None = None
+        self._teeth = Teeth()
+        self._reading: tuple[tuple[int, int] | None, tuple[Pin, ...]] | None = None
+        if (folder / JOB_FILE).exists():
+            self.load()
+
+    # ---- loading
+
+    def load(self) -> None:
+        """Read the job as it is on disk. Raises DiscError if it cannot be read."""
+        job = open_job(self.folder)
+        with self.guard:
+            self._take_in(job)
+        self.think()
+
+    def _take_in(self, job: Job, pins: tuple[Pin, ...] | None = None) -> None:
+        """Make this job the state of the desk. Call with the guard held."""
+        self.job = job
+        self.pins = pins if pins is not None else _or_nothing(job.pins, ())
+        self.comb = _or_nothing(job.comb, None)
+        self.sheets = sheets_of_job(job)
+        done, undone = job.corrections()
+        self.history = reconcile(load_history(job.path(HISTORY_FILE)), len(done), len(undone), now_text())
+        self.notes = notes_by_pin(self._reading_of(job), done)
+        self._stamp = self._job_stamp()
+        self.rev += 1
+
+    def _job_stamp(self) -> tuple[int, int] | None:
+        return _stamp(self.folder / JOB_FILE)
+
+    def forget_change(self) -> None:
+        """What was just written to the job by this desk is not news."""
+        self._stamp = self._job_stamp()
+
+    def notice_outside_change(self) -> None:
+        """Load anew if another command changed the job."""
+        stamp = self._job_stamp()
+        if stamp is not None and stamp != self._stamp and self.busy is None:
+            try:
+                self.load()
+            except DiscError as error:
+                self._stamp = stamp
+                self.news.send("trouble", {"words": str(error)})
+                return
+            self.news.send("reload", {"words": "Another command changed this job; the page shows its new state."})
+
+    # ---- changing (all of these run in the writing thread)
+
+    def change(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """One edit of pins. Returns what changed on the page. Raises BadInput if it cannot be done."""
+        with open_for_writing(self.folder, wait_s=2.0) as job:
+            done, _, history = self._before(job)
+            bench = Bench(self._pins_before(job), job.plate, self.comb, self.sheets, now_text())
+            edit = edit_from_request(request, bench)
+            step = Step(edit.words, bench.at, len(edit.corrections))
+            answer = self._commit(job, (*done, *edit.corrections), (), record(history, step))
+        if edit.added_at is not None:
+            answer["select"] = self._pin_at(*edit.added_at)
+        return answer
+
+    def set_values(self, words: str, changes: tuple[Change, ...]) -> dict[str, Any]:
+        """One edit of settings, plate, comb or decisions, undone and redone like the others."""
+        real = tuple(change for change in changes if change.old != change.new)
+        if not real:
+            raise BadInput("nothing was changed.")
+        with open_for_writing(self.folder, wait_s=2.0) as job:
+            done, _, history = self._before(job)
+            step = Step(words, now_text(), 0, real)
+            return self._commit(job, done, (), record(history, step), (step,))
+
+    def go_to(self, count: int) -> dict[str, Any]:
+        """Undo or redo until `count` steps are in force."""
+        with open_for_writing(self.folder, wait_s=2.0) as job:
+            done, undone, history = self._before(job)
+            moved, crossed, forward = move_to(history, count)
+            now_done, now_undone = split_corrections((*done, *undone), moved)
+            return self._commit(job, now_done, now_undone, moved, crossed, forward)
+
+    def _before(self, job: Job) -> tuple[tuple[Correction, ...], tuple[Correction, ...], History]:
+        done, undone = job.corrections()
+        return done, undone, reconcile(load_history(job.path(HISTORY_FILE)), len(done), len(undone), now_text())
+
+    def _pins_before(self, job: Job) -> tuple[Pin, ...]:
+        return self.pins if self._stamp == self._job_stamp() else _or_nothing(job.pins, ())
+
+    def _commit(
+        self,
+        job: Job,
+        done: tuple[Correction, ...],
+        undone: tuple[Correction, ...],
+        history: History,
+        crossed: tuple[Step, ...] = (),
+        forward: bool = True,
+    ) -> dict[str, Any]:
+        self._join_runs(job)
+        with job.step(RUN_NAME) as stage:
+            for step in crossed:
+                changes = fitting_changes(job, step.changes, forward)
+                apply_changes(job, stage, changes, forward)
+                done = moved_by_changes(done, changes, forward)
+                undone = moved_by_changes(undone, changes, forward)
+            pins = self._stage_pins(job, stage, done, undone)
+            stage.write_text(HISTORY_FILE, format_history(history))
+        with self.guard:
+            self._take_in(job, pins)
+        self.think()
+        return self.page_change()
+
+    def _stage_pins(
+        self, job: Job, stage: Stage, done: tuple[Correction, ...], undone: tuple[Correction, ...]
+    ) -> tuple[Pin, ...]:
+        """Corrections, the pins they lead to, and the teeth of those pins."""
+        if READING_FILE in stage.names:
+            reading = read_pins(stage.path(READING_FILE))
+        else:
+            reading = self._reading_of(job)
+            if not job.has(READING_FILE):  # pins put there by design or by hand: they are the reading
+                stage.write_text(READING_FILE, format_pins(reading))
+        pins, _ = apply_corrections(reading, done)
+        stage_corrections(stage, done, undone)
+        comb = _staged_comb(job, stage)
+        if comb is not None and pins:
+            pins = self._teeth.give(pins, reading, comb, _given_teeth(reading, done, comb, job))
+        text = format_pins(pins)
+        path = job.path(PINS_FILE)
+        # A table that stays the same keeps its time, so that what was made from it does not look older than it is.
+        if not path.is_file() or path.read_text(encoding="utf-8") != text:
+            stage.write_text(PINS_FILE, text)
+        return pins
+
+    def _reading_of(self, job: Job) -> tuple[Pin, ...]:
+        """The job's reading, kept in memory as long as its file is the same."""
+        stamp = _stamp(job.path(READING_FILE)) or _stamp(job.path(PINS_FILE))
+        if self._reading is None or self._reading[0] != stamp:
+            self._reading = (stamp, job.reading())
+        return self._reading[1]
+
+    def _join_runs(self, job: Job) -> None:
+        if job.content.runs and job.content.runs[-1].command == RUN_NAME:
+            job.content.runs.pop()
+
+    def _pin_at(self, side: Any, r_mm: float, theta_deg: float) -> int | None:
+        best = [p for p in self.pins if p.side is side and abs(p.r_mm - r_mm) < 1e-3]
+        return min(best, key=lambda p: abs(p.theta_deg - theta_deg)).id if best else None
+
+    # ---- what the page is told
+
+    def page_change(self) -> dict[str, Any]:
+        """Pins that changed since the page was last told, and the state of the history."""
+        with self.guard:
+            shown = page_pins(self.pins, self.sheets, self.notes)
+            changed = [pin for number, pin in shown.items() if self._shown.get(number) != pin]
+            gone = [number for number in self._shown if number not in shown]
+            self._shown = shown
+            answer = {"rev": self.rev, "pins": changed, "gone": gone, "history": self.history_state()}
+        self.news.send("pins", answer)
+        return answer
+
+    def all_pins(self) -> list[dict[str, Any]]:
+        """Every pin as the page shows it."""
+        with self.guard:
+            self._shown = page_pins(self.pins, self.sheets, self.notes)
+            return list(self._shown.values())
+
+    def history_state(self) -> dict[str, Any]:
+        """The steps by name, and how many are in force."""
+        steps = [{"words": step.words, "at": step.at} for step in self.history.steps]
+        return {"done": self.history.done, "steps": steps}
+
+    # ---- what follows from a change
+
+    def think(self) -> None:
+        """Work out in the second thread what follows from the present pins, and send it as news."""
+        self._thinker.submit(self._think, self.rev)
+
+    def wait_for_thoughts(self) -> Derived:
+        """What follows from the present pins, once it is worked out."""
+        self._thinker.submit(lambda: None).result()
+        return self.derived
+
+    def _think(self, rev: int) -> None:
+        with self.guard:
+            if rev != self.rev or self.job is None:
+                return  # a newer change is waiting behind this one
+            job, pins, comb, before = self.job, self.pins, self.comb, self.derived
+        tune, why, other = self._read_tune(job, pins, comb)
+        try:
+            after = replace(derive(pins, comb, job.plate, tune, why), alternatives=other)
+        except Exception as error:  # a fault in a room must not take the desk down
+            log.exception("working out what follows")
+            after = Derived(why=f"This could not be worked out: {error}")
+        told = told_changes(before, after) if self.derived_rev >= 0 else []
+        with self.guard:
+            if rev != self.rev:
+                return
+            self.derived, self.derived_rev = after, rev
+        self.news.send("music", page_music(after, comb, rev) | {"told": told})
+        self._check_again(job, rev)
+
+    def _read_tune(
+        self, job: Job, pins: tuple[Pin, ...], comb: Comb | None
+    ) -> tuple[Tune | None, str, tuple[str, ...]]:
+        """The tune of these pins; a fault there leaves the strikes, which need no tune."""
+        try:
+            if comb is not None:
+                self._teeth.prepare(self._reading_of(job), comb)  # so that the first edit need not wait for it
+            return tune_now(job, pins, comb)
+        except Exception as error:
+            log.exception("reading the tune")
+            return None, f"The tune could not be read: {error}", ()
+
+    def _check_again(self, job: Job, rev: int) -> None:
+        """Findings and plan of the present pins, after the music, which is wanted sooner."""
+        before = self.checked
+        try:
+            after = check_now(job)
+        except Exception as error:  # as above: a fault in a room must not take the desk down
+            log.exception("checking")
+            after = Checked(True, trouble=f"The check could not be made: {error}")
+        with self.guard:
+            if rev != self.rev:
+                return
+            self.checked = after
+        content = {"findings": page_findings(after), "plan": page_plan(after), "told": told_check(before, after)}
+        self.news.send("findings", content | {"rev": rev, "files": saved_files(job)})
+
+    def settle_again(self) -> None:
+        """Lay the decisions in force over the findings at hand; those worked out anew follow as news."""
+        with self.guard:
+            if self.job is not None and self.checked.was_checked:
+                self.checked = settled_anew(self.checked, self.job)
+
+    def close(self) -> None:
+        """End the threads."""
+        self.bench.shutdown(wait=True, cancel_futures=True)
+        self._thinker.shutdown(wait=True, cancel_futures=True)
+
+
+def _given_teeth(reading: tuple[Pin, ...], done: tuple[Correction, ...], comb: Comb, job: Job) -> dict[int, int]:
+    """Teeth that a person gave, by pin id; of a job laid out by design, all of them."""
+    known = {tooth.number for tooth in comb.teeth}
+    by_design = "design" in job.settings
+    if not by_design and not any(name == "tooth" for c in done for name, _ in c.changes):
+        return {}
+    plain = reading if by_design else tuple(replace(pin, tooth=None) for pin in reading)
+    given, _ = apply_corrections(plain, done)
+    return {pin.id: pin.tooth for pin in given if pin.tooth is not None and pin.tooth in known}
+
+
+def _staged_comb(job: Job, stage: Stage) -> Comb | None:
+    """The comb as this step leaves it."""
+    if COMB_FILE in stage.removed:
+        return None
+    if COMB_FILE in stage.names:
+        return read_comb(stage.path(COMB_FILE))
+    return _or_nothing(job.comb, None)
+
+
+def _stamp(path: Path) -> tuple[int, int] | None:
+    """Time and size of a file, by which a change is noticed; None if there is none."""
+    try:
+        stat = path.stat()
+    except OSError:
+        return None
+    return stat.st_mtime_ns, stat.st_size
+
+
+def _or_nothing(read: Any, nothing: Any) -> Any:
+    try:
+        return read()
+    except MissingPart:
+        return nothing

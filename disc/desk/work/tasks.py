@@ -1,0 +1,189 @@
+"""Longer steps started from the page: the same functions that the commands call, with progress as news."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from disc.check.store import FINDINGS_FILE
+from disc.desk.server.uploads import RECORDINGS_FOLDER, path_of, recording_path, recordings_of
+from disc.desk.work.session import Session
+from disc.errors import BadInput, DiscError
+from disc.job import JOB_FILE, Job, create_job, open_for_writing
+from disc.records import Plate, Turns
+from disc.words import Advance
+
+NEWS_EVERY_S = 0.1  # progress is sent no more often
+Task = Callable[[Session, Mapping[str, Any], Path, Advance], str]
+
+
+def run_task(session: Session, body: Mapping[str, Any], uploads: Path) -> str:
+    """Run one step by its name ("do") in the writing thread; returns what to say. Raises DiscError."""
+    name = str(body.get("do"))
+    if name not in TASKS:
+        raise BadInput(f"the desk knows no step called {name!r}.")
+    doing, task = TASKS[name]
+    session.busy = doing
+    try:
+        told = task(session, body, uploads, _advance(session, doing))
+    finally:
+        session.busy = None
+        session.news.send("progress", {"ended": True})
+    session.load()
+    session.wait_for_thoughts()
+    session.news.send("reload", {"words": told})
+    return told
+
+
+def _advance(session: Session, title: str) -> Advance:
+    last = 0.0
+
+    def advance(done: float, doing: str = "") -> None:
+        nonlocal last
+        if time.monotonic() - last >= NEWS_EVERY_S:
+            last = time.monotonic()
+            session.news.send("progress", {"doing": f"{title}: {doing}" if doing else title, "share": round(done, 3)})
+
+    advance(0.0)
+    return advance
+
+
+def _start(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
+    """A new job, and its photographs read. If they cannot be read, the job stays and says why."""
+    plate = Plate(
+        _number(body, "diameter_mm"),
+        _turns(body.get("turns", "clockwise")),
+        _number(body, "revolution_s", 45.0),
+        _number(body, "rest_arc_deg", 14.0),
+    )
+    photos = {side: path_of(uploads, body.get(side)) for side in ("upper", "lower")}
+    if (session.folder / JOB_FILE).exists():  # a second try after photographs that could not be read
+        with open_for_writing(session.folder) as job, job.step("start"):
+            job.set_plate(plate)
+    else:
+        create_job(session.folder, plate)
+    try:
+        return _read_photos(session, photos, advance)
+    except DiscError:
+        session.forget_change()
+        raise
+
+
+def _read(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
+    photos = {side: path_of(uploads, body[side]) for side in ("upper", "lower") if body.get(side)}
+    return _read_photos(session, photos, advance)
+
+
+def _read_photos(session: Session, photos: Mapping[str, Path], advance: Advance) -> str:
+    from disc.desk.work.read_photos import read_photos
+
+    return read_photos(session.folder, photos, advance)
+
+
+def _comb(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
+    """body: "from" is pins, table or plucked; for the latter two "token" of the file brought."""
+    from disc.desk.work import comb_take
+
+    if body.get("from") == "table":
+        return comb_take.from_table(session, path_of(uploads, body.get("token")))
+    if body.get("from") == "plucked":
+        return comb_take.from_recording(session, path_of(uploads, body.get("token")), body, advance)
+    return comb_take.draft(session)
+
+
+def _transcribe(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
+    from disc.turn.transcribe_job import transcribe_job
+
+    with open_for_writing(session.folder) as job:
+        made = transcribe_job(job, {}, advance)
+    return f"Score, MIDI and sound are made: {len(made.strikes)} strikes."
+
+
+def _check(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
+    from disc.check.check_job import check_job
+
+    score = path_of(uploads, body["score"]) if body.get("score") else None
+    with open_for_writing(session.folder) as job:
+        found = check_job(job, score, advance, keep_known=True)
+    remarks = found.summary.get("remarks", [])
+    return " ".join([f"Checked: {len(found.settled)} findings.", *(f"{words}." for words in remarks)])
+
+
+def _check_again(job: Job, advance: Advance) -> None:
+    """What is written down now goes by the pins in force, as the page shows them, not by an older check."""
+    from disc.check.check_job import check_job
+
+    if job.has(FINDINGS_FILE):
+        check_job(job, None, advance, keep_known=True)
+
+
+def _plan(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
+    from disc.repin.plan_job import PlanSettings, plan_job
+
+    with open_for_writing(session.folder) as job:
+        _check_again(job, advance)
+        made = plan_job(job, PlanSettings(), advance)
+    return f"The work list, {len(made.files) - 1} files in all, is made."
+
+
+def _report(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
+    from disc.report.condition import make_report
+    from disc.report.headings import PARTS, Language
+
+    with open_for_writing(session.folder) as job:
+        _check_again(job, advance)
+        sections = make_report(job, PARTS, Language("en"), None)
+    return f"The condition report with {len(sections)} parts is made."
+
+
+def _recording(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
+    source = path_of(uploads, body.get("token"))
+    name = source.name
+    with open_for_writing(session.folder) as job, job.step("desk: recording", (source,)) as stage:
+        stage.copy_in(source, f"{RECORDINGS_FOLDER}/{name}")
+    return f"{name} belongs to the job now."
+
+
+def _listen(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
+    """body: "recording", the name of one that belongs to the job."""
+    from disc.listen.listen_job import listen_to_job
+
+    with open_for_writing(session.folder) as job:
+        name = body.get("recording")
+        if name not in recordings_of(job):
+            raise BadInput("that recording does not belong to the job. Bring it again.")
+        turn = listen_to_job(job, recording_path(job, str(name)), advance).turn
+    counts = f"{len(turn.silent)} strikes are silent, {len(turn.extra)} sounds are extra"
+    return " ".join([f"One turn takes {turn.revolution_s:.2f} s; {counts}.", *(f"{words}." for words in turn.remarks)])
+
+
+TASKS: dict[str, tuple[str, Task]] = {
+    "start": ("Reading the photographs", _start),
+    "read": ("Reading the photographs", _read),
+    "comb": ("Making the comb", _comb),
+    "transcribe": ("Writing the score", _transcribe),
+    "check": ("Checking the disc", _check),
+    "plan": ("Planning the work", _plan),
+    "report": ("Writing the report", _report),
+    "recording": ("Taking in the recording", _recording),
+    "listen": ("Listening", _listen),
+}
+
+
+def _number(body: Mapping[str, Any], name: str, usual: float | None = None) -> float:
+    value = body.get(name)
+    if value in (None, "") and usual is not None:
+        return usual
+    try:
+        return float(str(value).replace(",", "."))
+    except ValueError:
+        raise BadInput(f"{name.replace('_', ' ')} is {value!r}, not a number.") from None
+
+
+def _turns(value: Any) -> Turns:
+    try:
+        return Turns(value)
+    except ValueError:
+        raise BadInput(f"turning is {value!r}; it must be clockwise or counterclockwise.") from None

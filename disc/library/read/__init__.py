@@ -1,0 +1,1 @@
+"""Files of tunes to printed tunes, and which prints are one tune."""

@@ -1,0 +1,193 @@
+"""Files of tunes to printed tunes: the corpus as installed, and a person's own folders. Broken files are listed.
+
+ABC is read by abc.py; everything else by tune/score, which reads safely. Of a score with several parts the
+melody is kept for the index (the highest note of each onset), all its notes for the alignment.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import importlib.util
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from disc.errors import DiscError, MissingPart
+from disc.library.records import TICKS_PER_QUARTER, ReferenceTune, TuneKey
+from disc.tune.score.abc import tunes_of_abc
+
+# Raise with every change that reads a file otherwise: libraries are then built anew.
+READER_VERSION = 1
+CORPUS_COLLECTIONS = ("airdsAirs", "essenFolksong", "miscFolk", "nottingham-dataset", "oneills1850", "ryansMammoth")
+# Collections in several parts, of which the first is the melody: soprano of chorales, first violin of quartets, voice
+# of songs, upper staff of piano pieces. Left out are masses and madrigals, where no part can be told to be the melody.
+SCORE_COLLECTIONS = (
+    "bach", "beach", "beethoven", "chopin", "corelli", "cpebach", "handel", "haydn", "johnson_j_r", "joplin",
+    "leadSheet", "liliuokalani", "mozart", "schubert", "schumann_clara", "schumann_robert", "verdi", "weber",
+)  # fmt: skip
+ABC_SUFFIXES = frozenset({".abc"})
+OTHER_SUFFIXES = frozenset({".mid", ".midi", ".xml", ".musicxml", ".mxl", ".krn", ".kern"})
+LARGEST_ABC_BYTES = 50_000_000  # the largest of the corpus has 0.2 million; a file this long is something else
+FILES_AT_ONCE = 24
+_File = tuple[Path, str, str, bool]  # path, name in keys, collection, whether its first part alone is read
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One collection: its name, the folder it lies in, and whether it is of the corpus.
+
+    first_part: of its scores the first part alone is read.
+    """
+
+    name: str
+    folder: Path
+    corpus: bool = False
+    first_part: bool = False
+
+    def files(self) -> list[Path]:
+        """Its score files, in order of their path."""
+        wanted = ABC_SUFFIXES | OTHER_SUFFIXES
+        if self.corpus:
+            wanted = OTHER_SUFFIXES if self.first_part else ABC_SUFFIXES
+        return sorted(path for path in self.folder.rglob("*") if path.suffix.lower() in wanted and path.is_file())
+
+    def fingerprint(self) -> str:
+        """Changes when a file is added, removed or changed, or when the reader is."""
+        digest = hashlib.sha256(f"{READER_VERSION}".encode())
+        for path in self.files():
+            state = path.stat()
+            digest.update(f"{path.relative_to(self.folder)}|{state.st_size}|{state.st_mtime_ns}\n".encode())
+        return digest.hexdigest()
+
+    def key_of(self, path: Path) -> str:
+        """The file's name in keys: `essenFolksong/erk10.abc` in the corpus, the path within the folder elsewhere."""
+        inside = path.relative_to(self.folder).as_posix()
+        return f"{self.name}/{inside}"
+
+
+@dataclass(frozen=True, slots=True)
+class BrokenFile:
+    """A file that could not be read, and why in one line."""
+
+    path: str
+    why: str
+
+
+def corpus_sources(scores: bool = False) -> list[Source]:
+    """The collections of the installed corpus; scores: those in several parts too.
+
+    Raises MissingPart if it is not there. Does not import music21.
+    """
+    found = importlib.util.find_spec("music21")
+    folders = list(found.submodule_search_locations or []) if found else []
+    if not folders:
+        raise MissingPart("the tunes of music21 are not installed. Run: pip install music21")
+    corpus = Path(folders[0]) / "corpus"
+    sources = [Source(name, corpus / name, corpus=True) for name in CORPUS_COLLECTIONS if (corpus / name).is_dir()]
+    if not sources:
+        raise MissingPart(
+            f"{corpus}: no tunes there. Install music21 with its corpus: pip install --force-reinstall music21"
+        )
+    if scores:
+        sources += [
+            Source(name, corpus / name, corpus=True, first_part=True)
+            for name in SCORE_COLLECTIONS
+            if (corpus / name).is_dir()
+        ]
+    return sources
+
+
+def read_sources(
+    sources: Sequence[Source], advance: Callable[[float], None], workers: int = 2
+) -> tuple[list[ReferenceTune], list[BrokenFile]]:
+    """All tunes of the sources, in order of collection, file and place; and what could not be read."""
+    files = [
+        (path, source.key_of(path), source.name, source.first_part) for source in sources for path in source.files()
+    ]
+    batches = [files[i : i + FILES_AT_ONCE] for i in range(0, len(files), FILES_AT_ONCE)]
+    tunes: list[ReferenceTune] = []
+    broken: list[BrokenFile] = []
+    for done, (read, faults) in enumerate(_each(batches, workers), start=1):
+        tunes += read
+        broken += faults
+        advance(done / len(batches))
+    return tunes, broken
+
+
+def _each(batches: list[list[_File]], workers: int) -> Iterable[tuple[list[ReferenceTune], list[BrokenFile]]]:
+    if workers <= 1 or len(batches) <= 1:
+        yield from map(_read_batch, batches)
+        return
+    with ProcessPoolExecutor(max_workers=workers) as pool:
+        yield from pool.map(_read_batch, batches)
+
+
+def _read_batch(files: list[_File]) -> tuple[list[ReferenceTune], list[BrokenFile]]:
+    tunes: list[ReferenceTune] = []
+    broken: list[BrokenFile] = []
+    for path, name, collection, first_part in files:
+        try:
+            read = read_file(path, name, collection, first_part)
+        except (DiscError, OSError, ValueError, ArithmeticError, LookupError) as fault:
+            why = " ".join(str(fault).split()).removeprefix(str(path)).lstrip(": ")
+            broken.append(BrokenFile(str(path), why or type(fault).__name__))
+            continue
+        if read:
+            tunes += read
+        else:
+            broken.append(BrokenFile(str(path), "no tune with notes in it"))
+    return tunes, broken
+
+
+def read_file(path: Path, name: str, collection: str, first_part: bool = False) -> list[ReferenceTune]:
+    """The tunes of one file. name: the file in keys. first_part: of a score, that alone.
+
+    Raises BadInput or OSError where it cannot be read.
+    """
+    if path.suffix.lower() in ABC_SUFFIXES:
+        if path.stat().st_size > LARGEST_ABC_BYTES:
+            raise ValueError(f"larger than {LARGEST_ABC_BYTES // 1_000_000} MB; split the file")
+        data = path.read_bytes()
+        if b"\0" in data[:4096]:
+            raise ValueError("not a text file, although its name ends in .abc")
+        return tunes_of_abc(data.decode("utf-8", errors="replace"), name, collection)
+    from disc.tune.score.read_score import read_score
+
+    scores = [(place, score) for place, score in enumerate(read_score(path), start=1)]
+    if first_part:
+        scores = [(place, replace(s, notes=tuple(n for n in s.notes if n.part == 0))) for place, s in scores]
+    return [_from_score(score, TuneKey(name, place), collection) for place, score in scores if score.notes]
+
+
+def _from_score(score: object, key: TuneKey, collection: str) -> ReferenceTune:
+    from disc.tune.score.records import ScoreIn
+
+    assert isinstance(score, ScoreIn)
+    rows = sorted(
+        (round(note.onset_quarter * TICKS_PER_QUARTER), note.pitch, round(note.duration_quarter * TICKS_PER_QUARTER))
+        for note in score.notes
+    )
+    table = np.array(rows, dtype=np.int64)
+    starts = np.array([round(bar.start_quarter * TICKS_PER_QUARTER) for bar in score.bars])
+    numbers = np.array([_printed_number(bar.printed, bar.number) for bar in score.bars])
+    bar = numbers[np.clip(np.searchsorted(starts, table[:, 0], side="right") - 1, 0, None)]
+    onset = table[:, 0] - table[0, 0]
+    metre = (score.metre.beats, score.metre.unit)
+    return ReferenceTune(
+        key,
+        score.title or str(key),
+        collection,
+        onset,
+        table[:, 2],
+        table[:, 1],
+        bar,
+        metre,
+        score.key.fifths if score.key else 0,
+    )
+
+
+def _printed_number(printed: str, number: int) -> int:
+    return int(printed) if printed.isdigit() else number

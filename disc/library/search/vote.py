@@ -1,0 +1,173 @@
+"""First pass of the search: groups of strikes vote for where in which tune they may lie.
+
+Every group of strikes that, at a trial tempo, has the shape of a printed group votes for one tune, one transposition
+and one start; a rare shape says more than a common one. Votes are counted in a table of fixed size (a vote's cell is a
+hash of what it says), so that time and memory do not grow with the library beyond the votes themselves; and votes are
+limited: those groups cast them that are likeliest of the melody for what they cost.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+import numpy.typing as npt
+
+from disc.library.index.groups import Groups, Shape, disc_groups, keys_of
+from disc.library.index.postings import ONSET_SHIFT, ONSET_UNIT, PITCH_SHIFT, TUNE_SHIFT, Packed, Postings
+from disc.library.records import FloatArray, IntArray
+from disc.library.search.disc_pulse import Grid
+
+Words = npt.NDArray[np.uint32]
+
+CELLS_A_VOTE, LEAST_CELL_BITS, MOST_CELL_BITS = 3.5, 16, 22
+# 2**32 over the golden ratio (Knuth, The Art of Computer Programming 3, 6.4), and odd numbers without a reason.
+TUNE_FACTOR, PITCH_FACTOR, ASKED_FACTOR = np.uint32(0x9E3779B1), np.uint32(0x85EBCA77), np.uint32(0xC2B2AE3D)
+NEIGHBOUR = 0.5  # of the votes for the starts one step earlier and later: strikes are sometimes a step off the grid
+LONGEST_GROUP_S = 4.0  # 3, 4 and 6 s found as many practice discs (seeds 103 and 107)
+QUARTER_S = (0.12, 4.0)  # trial tempi beyond these are not looked at; practice discs have 0.12 to 3.0
+# Printed quarters of one step of the disc's grid, and how often each was right on 450 practice discs (seed 103).
+QUARTERS_OF_STEP = np.array([1 / 2, 1 / 4, 1.0, 1 / 3, 1 / 6, 2.0, 1 / 8, 1 / 12, 3 / 2])
+SHARE_OF_STEP = np.array([0.5, 0.3, 0.08, 0.04, 0.03, 0.02, 0.02, 0.01, 0.01])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Candidates:
+    """Trial placements in tunes, shape (n,), most votes first.
+
+    note: where in the tune the voting group begins. transposition: semitones (0 where only ranks are known).
+    quarters: printed quarters of one grid step. start_quarter: printed quarter at grid place 0. votes: how much speaks
+    for it. grid: which grid.
+    """
+
+    tune: IntArray
+    note: IntArray
+    transposition: IntArray
+    quarters: FloatArray
+    start_quarter: FloatArray
+    votes: FloatArray
+    grid: IntArray
+
+    def part(self, rows: IntArray) -> Candidates:
+        """These rows of it."""
+        return Candidates(*(getattr(self, column.name)[rows] for column in fields(self)))
+
+    def seconds(self, grids: list[Grid]) -> tuple[FloatArray, FloatArray]:
+        """(seconds of a quarter, second at which quarter 0 falls), shape (n,) each."""
+        step_s = np.array([grid.step_s for grid in grids])[self.grid]
+        quarter_s = step_s / self.quarters
+        return quarter_s, np.array([grid.start_s for grid in grids])[self.grid] - self.start_quarter * quarter_s
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Questions:
+    """Groups at trial tempi, shape (n,): key, first strike and its place, number of the tempo, grid, weight."""
+
+    key: np.ndarray
+    first: IntArray
+    tempo: IntArray
+    grid: IntArray
+    weight: FloatArray
+    place: IntArray
+
+
+def candidates(
+    shape: Shape,
+    postings: Postings,
+    grids: list[Grid],
+    pitch: IntArray,
+    weight: FloatArray,
+    most_groups: int,
+    most_votes: int,
+    most: int,
+    allowed: np.ndarray | None = None,
+) -> Candidates:
+    """The placements with the most votes. pitch: of each strike, or its rank. weight: log probability to be melody.
+
+    allowed: shape (tunes,), tunes that may be found; None: all.
+    """
+    asked = [_questions(shape, number, grid, pitch, weight, most_groups) for number, grid in enumerate(grids)]
+    joined = _Questions(*(np.concatenate([getattr(one, f.name) for one in asked]) for f in fields(_Questions)))
+    source, vote, worth = _votes(postings, joined, most_votes)
+    if allowed is not None:
+        inside = allowed[(vote >> TUNE_SHIFT).astype(np.int64)]
+        source, vote, worth = source[inside], vote[inside], worth[inside]
+    divisions = np.array([one.division for one in grids])[joined.grid]
+    quarters = QUARTERS_OF_STEP[joined.tempo] / divisions
+    by_pitch = shape.name == "pitch"
+    name, onset = _names(vote, source, pitch[joined.first] if by_pitch else None, joined.tempo * 4 + joined.grid)
+    in_steps = (1.0 / (ONSET_UNIT * quarters)).astype(np.float32)
+    start = np.rint(onset * in_steps[source]).astype(np.int64) - joined.place[source]
+    chosen, votes = _fullest(name, start, worth, most)
+    source, vote = source[chosen], vote[chosen]
+    tuned = pitch[joined.first[source]] - ((vote >> PITCH_SHIFT).astype(np.int64) & 127)
+    begin = onset[chosen] / ONSET_UNIT - joined.place[source] * quarters[source]
+    return Candidates(
+        (vote >> TUNE_SHIFT).astype(np.int64), (vote & np.uint64(0xFFF)).astype(np.int64),
+        tuned if by_pitch else np.zeros_like(tuned), quarters[source], begin, votes, joined.grid[source],
+    )  # fmt: skip
+
+
+def _names(vote: Packed, source: IntArray, pitch: IntArray | None, asked: IntArray) -> tuple[Words, Words]:
+    """(hash of tune, transposition and tempo, onset) of each vote, in words of 32 bits, which are twice as quick."""
+    high, low = (vote >> PITCH_SHIFT).astype(np.uint32), vote.astype(np.uint32)
+    name = (high >> np.uint32(8)) * TUNE_FACTOR + (asked.astype(np.uint32) * ASKED_FACTOR)[source]
+    if pitch is not None:
+        name += (pitch.astype(np.uint32)[source] - (high & np.uint32(127))) * PITCH_FACTOR
+    return name, low >> np.uint32(ONSET_SHIFT)
+
+
+def _questions(shape: Shape, number: int, grid: Grid, pitch: IntArray, weight: FloatArray, most: int) -> _Questions:
+    """What one grid's groups ask, at every trial tempo."""
+    groups = disc_groups(shape, grid.place, pitch, weight, most, LONGEST_GROUP_S / grid.step_s)
+    parts = []
+    for tempo, of_step in enumerate(QUARTERS_OF_STEP):
+        quarters = of_step / grid.division
+        if QUARTER_S[0] <= grid.step_s / quarters <= QUARTER_S[1]:
+            parts.append(_at_tempo(shape, groups, tempo, quarters, number, grid))
+    if not parts:
+        parts = [_at_tempo(shape, groups, 0, QUARTERS_OF_STEP[0] / grid.division, number, grid)]
+    return _Questions(*(np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(_Questions)))
+
+
+def _at_tempo(shape: Shape, groups: Groups, tempo: int, quarters: float, number: int, grid: Grid) -> _Questions:
+    key, good = keys_of(shape, groups.steps, shape.units_of(groups.gaps * np.float64(quarters)))
+    first = groups.first[good]
+    alike = np.zeros(first.size, dtype=np.int64)
+    weight = groups.weight[good] + 0.5 * np.log(SHARE_OF_STEP[tempo])
+    return _Questions(key[good], first, alike + tempo, alike + number, weight, grid.place[first])
+
+
+def _votes(postings: Postings, asked: _Questions, most: int) -> tuple[IntArray, Packed, FloatArray]:
+    """(question, posting, worth) of each vote. worth: logarithm of how rare the shape is."""
+    place = np.searchsorted(postings.key, asked.key)
+    place = np.minimum(place, max(postings.key.size - 1, 0))
+    known = np.flatnonzero(postings.key[place] == asked.key) if postings.key.size else np.empty(0, dtype=np.int64)
+    begin = postings.start[place[known]]
+    count = postings.start[place[known] + 1] - begin
+    if count.sum() > most:
+        order = np.argsort(np.log(count) - asked.weight[known], kind="stable")
+        order = order[: int(np.searchsorted(np.cumsum(count[order]), most))]
+        known, begin, count = known[order], begin[order], count[order]
+    ends = np.cumsum(count)
+    total = int(ends[-1]) if ends.size else 0
+    where = np.arange(total) + np.repeat(begin - (ends - count), count)
+    worth = np.log(max(postings.packed.size, 1) / np.maximum(count, 1))
+    return np.repeat(known, count), postings.packed[where], np.repeat(worth, count)
+
+
+def _fullest(name: Words, start: IntArray, worth: FloatArray, most: int) -> tuple[IntArray, FloatArray]:
+    """(vote, votes): one vote of each of the fullest cells, fullest first, and how full they are."""
+    bits = int(np.clip(np.ceil(np.log2(CELLS_A_VOTE * max(worth.size, 1))), LEAST_CELL_BITS, MOST_CELL_BITS))
+    mixed = ((name ^ (name >> np.uint32(15))) * TUNE_FACTOR) >> np.uint32(32 - bits)
+    cell = (mixed.astype(np.int64) + start) & ((1 << bits) - 1)
+    full = np.bincount(cell, weights=worth, minlength=1 << bits)
+    one = np.full(1 << bits, -1, dtype=np.int32)
+    one[cell[::-1]] = np.arange(cell.size, dtype=np.int32)[::-1]
+    filled = np.flatnonzero(one >= 0)
+    near = full[filled] + NEIGHBOUR * (full[filled - 1] + full[(filled + 1) & ((1 << bits) - 1)])
+    if filled.size > most:
+        part = np.argpartition(-near, most)[:most]
+        filled, near = filled[part], near[part]
+    order = np.lexsort((filled, -near))
+    return one[filled[order]].astype(np.int64), near[order]

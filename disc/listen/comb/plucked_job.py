@@ -1,0 +1,184 @@
+"""A plucked comb taken into a job: pitches and conditions into its comb table, plot and result beside it.
+
+Where the job has a comb table, its teeth in order of their numbers are taken as the order of plucking. Where it has
+none yet, the result is kept in out/plucked.json with the teeth numbered in order of plucking, and later steps read the
+pitches from there (heard_pitches).
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from disc.errors import BadInput
+from disc.job import COMB_FILE, Job
+from disc.listen.comb.plucked import PluckedComb, PluckedTooth, comb_from_recording, is_plucked_in_turn
+from disc.listen.comb.plucked_plot import plot_plucked
+from disc.listen.pitch_words import pitch_words
+from disc.listen.sound.audio import read_recording
+from disc.records import Comb, ToothCondition
+from disc.tables import read_text
+from disc.words import Advance, no_progress
+
+PLUCKED_FILE = "out/plucked.json"
+PLOT_FILE = "out/plucked.svg"
+MOST_TEETH, MOST_PLUCKS = 200, 5
+
+
+@dataclass(frozen=True)
+class PluckedResult:
+    """What was heard, with the teeth under the numbers of the job's table. in_table: whether the table has them now."""
+
+    comb: PluckedComb
+    in_table: bool
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain JSON: teeth, temperament, remarks."""
+        return plucked_json(self.comb) | {"in_table": self.in_table}
+
+
+def comb_from_plucked(
+    job: Job, path: Path, teeth: int | None = None, plucks: int = 2, advance: Advance = no_progress
+) -> PluckedResult:
+    """Measure the comb in a recording and store it as one step of the job, which must be open for writing.
+
+    teeth: how many were plucked; left out, the number in the job's table, or what the recording shows.
+    Raises BadInput if the recording cannot be used, nothing rings in it, or the numbers of teeth do not agree.
+    """
+    _check_counts(teeth, plucks)
+    table = job.comb() if job.has(COMB_FILE) else None
+    if table is not None and teeth is not None and teeth != len(table.teeth):
+        raise BadInput(
+            f"--teeth says {teeth}, but the job's comb table has {len(table.teeth)} teeth. Pluck all of them, or "
+            "correct the table first."
+        )
+    count = teeth or (len(table.teeth) if table is not None and not table.draft else None)
+    recording = read_recording(path)
+    heard = comb_from_recording(recording, count, plucks, advance)
+    if not any(tooth.pitch is not None for tooth in heard.teeth):
+        raise BadInput(f"{path}: no ringing tooth is heard in this recording. Record closer to the comb, in quiet.")
+    if not is_plucked_in_turn(heard):
+        raise BadInput(
+            f"{path}: this is no comb plucked tooth by tooth: the same pitches come back far apart. Pluck each tooth "
+            f"{plucks} times, one after the other; a recorded turn goes to disc listen."
+        )
+    plot = plot_plucked(recording, heard)
+    if table is not None:
+        heard = _renumbered(heard, table)
+    with job.step("comb --plucked", (path,)) as stage:
+        fits = table is not None and len(heard.teeth) == len(table.teeth)
+        if table is not None and fits:
+            job.stage_comb(stage, with_heard(table, heard))
+        result = PluckedResult(heard, fits)
+        stage.write_text(PLUCKED_FILE, json.dumps(result.as_json(), indent=1, ensure_ascii=False) + "\n")
+        stage.write_text(PLOT_FILE, plot)
+        job.content.results["plucked"] = {"file": path.name, **_summary(heard)}
+    return result
+
+
+def _check_counts(teeth: int | None, plucks: int) -> None:
+    if teeth is not None and not 1 <= teeth <= MOST_TEETH:
+        raise BadInput(f"--teeth is {teeth}; a comb has 1 to {MOST_TEETH} teeth.")
+    if not 1 <= plucks <= MOST_PLUCKS:
+        raise BadInput(f"--plucks is {plucks}; pluck each tooth 1 to {MOST_PLUCKS} times.")
+
+
+def _renumbered(heard: PluckedComb, table: Comb) -> PluckedComb:
+    numbers = sorted(tooth.number for tooth in table.teeth)
+    if len(heard.teeth) != len(numbers):
+        return replace(heard, remarks=(
+            *heard.remarks,
+            f"{len(heard.teeth)} teeth are heard, but the table has {len(numbers)}: the table is left as it was",
+        ))  # fmt: skip
+    return replace(heard, teeth=tuple(replace(t, tooth=number) for t, number in zip(heard.teeth, numbers, strict=True)))
+
+
+def with_heard(table: Comb, heard: PluckedComb) -> Comb:
+    """The table with pitch and condition of every tooth that was heard; what was not heard stays as it stands."""
+    by_number = {tooth.tooth: tooth for tooth in heard.teeth}
+    teeth = []
+    for tooth in table.teeth:
+        found = by_number.get(tooth.number)
+        if found is not None:
+            pitch = tooth.pitch if found.pitch is None else round(found.pitch, 4)
+            tooth = replace(tooth, pitch=pitch, condition=found.condition or tooth.condition)
+        teeth.append(tooth)
+    return replace(table, teeth=tuple(teeth))
+
+
+def heard_pitches(job: Job) -> dict[int, float]:
+    """Pitches by tooth from the last plucked recording; empty if there was none. Raises BadInput if it is damaged."""
+    path = job.path(PLUCKED_FILE)
+    if not path.is_file():
+        return {}
+    try:
+        rows = json.loads(read_text(path, "plucked comb"))["teeth"]
+        return {int(row["tooth"]): float(row["pitch"]) for row in rows if row["pitch"] is not None}
+    except (ValueError, KeyError, TypeError, ArithmeticError, RecursionError) as error:
+        raise BadInput(f"{path}: the file is damaged ({error}). Run disc comb --plucked again.") from error
+
+
+# ---- as JSON and in words
+
+
+def plucked_json(comb: PluckedComb) -> dict[str, Any]:
+    """Plain JSON of a plucked comb, without a job."""
+    temperament = comb.temperament
+    return {
+        "teeth": [_tooth_json(tooth, k, comb) for k, tooth in enumerate(comb.teeth)],
+        "temperament": None if temperament is None else {
+            "scale": temperament.scale, "tonic": temperament.tonic, "a_hz": temperament.a_hz,
+            "usual_deviation_cents": temperament.usual_cents,
+        },
+        "remarks": list(comb.remarks),
+    }  # fmt: skip
+
+
+def _tooth_json(tooth: PluckedTooth, k: int, comb: PluckedComb) -> dict[str, Any]:
+    return {
+        "tooth": tooth.tooth,
+        "pitch": None if tooth.pitch is None else round(tooth.pitch, 4),
+        "t60_s": None if tooth.t60_s is None else round(tooth.t60_s, 3),
+        "condition": None if tooth.condition is None else tooth.condition.value,
+        "plucks_s": list(tooth.plucks_s),
+        "spread_cents": None if tooth.spread_cents is None else round(tooth.spread_cents, 2),
+        "agrees": tooth.agrees,
+        "deviation_cents": None if comb.temperament is None else comb.temperament.deviations_cents[k],
+        "words": tooth.words,
+    }
+
+
+def _summary(comb: PluckedComb) -> dict[str, Any]:
+    counts = {c.value: sum(t.condition is c for t in comb.teeth) for c in ToothCondition}
+    a_hz = None if comb.temperament is None else comb.temperament.a_hz
+    return {"teeth": len(comb.teeth), "conditions": counts, "a_hz": a_hz, "remarks": list(comb.remarks)}
+
+
+def plucked_words(result: PluckedResult) -> list[str]:
+    """The result in lines for a person."""
+    comb = result.comb
+    lines = [f"{len(comb.teeth)} teeth in order of plucking."]
+    if comb.temperament is not None:
+        t = comb.temperament
+        lines.append(f"Nearest scale: {t.scale}; A = {t.a_hz:.1f} Hz; teeth usually {t.usual_cents:.1f} cents off it.")
+    for k, tooth in enumerate(comb.teeth):
+        off = None if comb.temperament is None else comb.temperament.deviations_cents[k]
+        lines.append(_tooth_words(tooth, off))
+    lines += [f"Note: {remark}." for remark in comb.remarks]
+    if result.in_table:
+        lines.append("The comb table has these pitches and conditions now.")
+    else:
+        lines.append("The job's comb table has not been changed; the pitches are kept in out/plucked.json.")
+    lines.append("Each pluck's spectrum and decay: out/plucked.svg.")
+    return lines
+
+
+def _tooth_words(tooth: PluckedTooth, off_cents: float | None) -> str:
+    condition = "open" if tooth.condition is None else tooth.condition.value
+    if tooth.pitch is None or tooth.t60_s is None:
+        return f"{tooth.tooth:3d}  {condition:9s} {tooth.words}"
+    off = "" if off_cents is None else f" {off_cents:+6.1f} cents"
+    words = f"  ({tooth.words})" if tooth.words else ""
+    return f"{tooth.tooth:3d}  {condition:9s} {pitch_words(tooth.pitch)}{off}  rings {tooth.t60_s:.2f} s{words}"

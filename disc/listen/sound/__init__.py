@@ -1,0 +1,1 @@
+"""Any recording as samples; where something begins in it and which tones stand there."""

@@ -1,0 +1,37 @@
+"""What became of the expected strikes: the record that matching makes and telling refines."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from disc.listen.sound.audio import FloatArray
+from disc.listen.turn.disc_path import Expected
+from disc.listen.turn.single_sounds import Beginning
+
+# How far from the path a strike is still taken as early or late rather than as a missing and an extra one.
+REACH_S = 0.14
+OPEN_ODDS = 0.7  # a strike is called silent only if that is twice as likely
+
+
+@dataclass(frozen=True)
+class Heard:
+    """What became of an expected strike. beginning: None where silent or open. odds: log-odds that it sounded."""
+
+    expected: Expected
+    path_s: float
+    beginning: Beginning | None
+    odds: float
+
+    @property
+    def is_open(self) -> bool:
+        """Whether too little speaks either way."""
+        return self.beginning is None and self.odds > -OPEN_ODDS
+
+
+@dataclass(frozen=True)
+class Matched:
+    """All expected strikes with what was heard of them, and the extra beginnings with their log-odds."""
+
+    heard: tuple[Heard, ...]
+    extra: tuple[tuple[Beginning, float], ...]
+    loud: FloatArray

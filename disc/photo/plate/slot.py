@@ -1,0 +1,213 @@
+"""The stop slot's middle to a fraction of a pixel: where the plate ends on either side of it.
+
+Between the roots of any gear teeth and the slot's bottom a band runs across the slot. Of all pairs of edges the one is
+taken between which the band looks least like plate, and beside which it looks most like it; dirt, a shadow or the
+slot's own bright wall make edges too. The depth found, a deeper band is read the same way.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from disc.frame import FloatArray
+from disc.photo.image import Pixels, opencv
+from disc.photo.plane.face_plane import Plane
+
+# The first band, mm inside the rim: below the teeth of a gear-cut rim (0.3-0.4 mm deep) and above the slot's bottom
+# (0.5 mm and more); common practice, no source.
+BAND_MM = (0.40, 0.43, 0.46, 0.49, 0.52)
+DEEPER_FROM_MM, DEEPEST_MM, STEP_DEEP_MM = 0.42, 0.80, 0.02
+ABOVE_BOTTOM_MM = 0.17  # the bottom's rounded corners
+HALF_SPAN_MM = 2.0
+STEP_MM = 0.01
+NARROWEST_MM, WIDEST_MM = 0.35, 2.2
+USUAL_MM = 0.85  # and within a factor of 1.4 or so either way (common practice, no source)
+PLATE_FROM_MM = 1.05  # from the middle of the slot on there is plate
+BESIDE_MM = 0.25
+FAINTEST = 0.12  # of the strongest edge
+LEAST_NOISES = 4.0  # that the strongest edge stands out by
+# What a pair's edges, contrast, place (against where the slot was seen, 0.15 mm) and width count for; chosen on
+# rendered faces, the result hardly depends on them.
+EDGE_MOST, PLACE_WEIGHT, PLACE_MM, WIDTH_WEIGHT, WIDTH_FACTOR = 0.5, 0.15, 0.15, 0.05, 0.35
+AGREE_MM = 0.15  # the two bands' pairs of edges lie this near, together, or the better one is taken
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """angle_rad of the slot's middle in the plane's axes; width_mm; how strongly its edges stand out of the rest."""
+
+    angle_rad: float
+    width_mm: float
+    strength: float
+
+
+def find_slot(pixels: Pixels, plane: Plane, radius_mm: float, near_rad: float) -> Slot | None:
+    """The slot near an angle; None where no pair of edges stands out."""
+    first = _pair(_band(pixels, plane, radius_mm, near_rad, np.array(BAND_MM)))
+    if first is None:
+        return None
+    bottom = _depth(pixels, plane, radius_mm, near_rad, (first.left + first.right) / 2)
+    last = float(np.clip(bottom - ABOVE_BOTTOM_MM, DEEPER_FROM_MM + 0.10, DEEPEST_MM))
+    depths = np.arange(DEEPER_FROM_MM, last, STEP_DEEP_MM)
+    best, depth = first, float(np.mean(BAND_MM))
+    second = _pair(_band(pixels, plane, radius_mm, near_rad, depths))
+    if second is not None:
+        apart = abs(second.left - first.left) + abs(second.right - first.right)
+        if apart < AGREE_MM or second.score > first.score:
+            best, depth = second, float(np.mean(depths))
+    sine = (best.left + best.right) / 2 / (radius_mm - depth)
+    return Slot(near_rad + float(np.arcsin(np.clip(sine, -1, 1))), best.right - best.left, best.strength)
+
+
+ACROSS_MM = np.arange(-HALF_SPAN_MM, HALF_SPAN_MM + STEP_MM / 2, STEP_MM)
+
+
+@dataclass(frozen=True, slots=True)
+class _Pair:
+    """Two edges, mm across the slot from where it was looked for."""
+
+    left: float
+    right: float
+    score: float
+    strength: float
+
+
+def _at(pixels: Pixels, plane: Plane, near_rad: float, out_mm: FloatArray, across_mm: FloatArray) -> FloatArray:
+    """Colour at places out along the slot and across it, each (n, m); (n, m, 3)."""
+    c, s = np.cos(near_rad), np.sin(near_rad)
+    xy = np.stack([(c * out_mm - s * across_mm).ravel(), (s * out_mm + c * across_mm).ravel()], 1)
+    uv = plane.to_px(xy).astype(np.float32).reshape(*out_mm.shape, 2)
+    cv2 = opencv()
+    seen = cv2.remap(pixels, uv[..., 0], uv[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(seen, np.float32)
+
+
+def _smooth(colour: FloatArray) -> FloatArray:
+    return np.asarray(opencv().GaussianBlur(colour[None], (0, 0), sigmaX=2.5, sigmaY=0.01)[0])
+
+
+def _band(pixels: Pixels, plane: Plane, radius_mm: float, near_rad: float, depths: FloatArray) -> FloatArray:
+    """Colour along the band, (n, 3), smoothed a little."""
+    out = np.sqrt(np.maximum((radius_mm - depths[:, None]) ** 2 - ACROSS_MM**2, 0))
+    across = np.broadcast_to(ACROSS_MM, out.shape)
+    return _smooth(_at(pixels, plane, near_rad, out, across).mean(0))
+
+
+def _depth(pixels: Pixels, plane: Plane, radius_mm: float, near_rad: float, middle_mm: float) -> float:
+    """Of the slot's bottom below the rim, mm: the strongest edge along its middle line."""
+    depth = np.arange(0.20, 1.60, STEP_MM)
+    out, across = np.meshgrid(radius_mm - depth, middle_mm + np.linspace(-0.1, 0.1, 5))
+    colour = _smooth(_at(pixels, plane, near_rad, out, across).mean(0))
+    slope = np.linalg.norm(np.gradient(colour, axis=0), axis=1)
+    slope[depth < 0.45] = 0  # there may be the rim's own edge
+    return float(depth[int(np.argmax(slope))])
+
+
+def _unlike_plate(colour: FloatArray) -> FloatArray:
+    """0 where the band looks like the plate on either side, 1 where it looks like the slot's middle, (n,)."""
+    far = np.abs(ACROSS_MM) > PLATE_FROM_MM
+    left, right = (np.median(colour[far & (sign * ACROSS_MM > 0)], 0) for sign in (-1, 1))
+    part = (ACROSS_MM[:, None] + 1.5) / 3.0  # from the middle of the one side's plate to that of the other's
+    off = np.linalg.norm(colour - (left * (1 - part) + right * part), axis=1)
+    noise = 1.5 * float(np.median(off[far])) + 2.0
+    inside = max(float(np.quantile(off[np.abs(ACROSS_MM) < 0.2], 0.6)), 2 * noise)
+    return np.clip((off - noise) / (inside - noise), 0, 1)
+
+
+def _pair(colour: FloatArray) -> _Pair | None:
+    """The best pair of edges of a band, colour (n, 3)."""
+    change = np.zeros_like(colour)
+    change[1:-1] = (colour[2:] - colour[:-2]) / 2
+    slope = np.linalg.norm(change, axis=1)
+    top, noise = float(slope[np.abs(ACROSS_MM) < 1.3].max()), float(np.median(slope))
+    if top < LEAST_NOISES * noise:
+        return None
+    peak = np.nonzero((slope[1:-1] >= slope[:-2]) & (slope[1:-1] > slope[2:]) & (slope[1:-1] > FAINTEST * top))[0] + 1
+    a, b = (m.ravel() for m in np.meshgrid(peak, peak))
+    width = ACROSS_MM[b] - ACROSS_MM[a]
+    fits = (width > NARROWEST_MM) & (width < WIDEST_MM)
+    if not fits.any():
+        return None
+    a, b, width = a[fits], b[fits], width[fits]
+    edge = np.minimum(np.minimum(slope[a], slope[b]) / top, EDGE_MOST)
+    place = (ACROSS_MM[a] + ACROSS_MM[b]) / 2 / PLACE_MM
+    usual = np.log(width / USUAL_MM) / WIDTH_FACTOR
+    score = edge + _contrast(_unlike_plate(colour), a, b) - PLACE_WEIGHT * place**2 / 2 - WIDTH_WEIGHT * usual**2 / 2
+    k = int(np.argmax(score))
+    strength = float(min(slope[a[k]], slope[b[k]]) / max(noise, 0.2))
+    return _Pair(_between(slope, int(a[k])), _between(slope, int(b[k])), float(score[k]), strength)
+
+
+def _contrast(unlike: FloatArray, a: Any, b: Any) -> FloatArray:
+    """How much less the band looks like plate between edges a and b (n,) than beside them."""
+    total = np.concatenate([[0.0], np.cumsum(unlike)])
+    reach = int(BESIDE_MM / STEP_MM)
+    low, high = np.maximum(a - reach, 0), np.minimum(b + reach, len(unlike))
+    inside = (total[b] - total[a]) / (b - a)
+    return np.asarray(inside - 0.5 * ((total[a] - total[low]) / (a - low) + (total[high] - total[b]) / (high - b)))
+
+
+def _between(slope: FloatArray, k: int) -> float:
+    a, b, c = slope[k - 1], slope[k], slope[k + 1]
+    bend = a - 2 * b + c
+    return float(ACROSS_MM[k] + (0.5 * (a - c) / bend if abs(bend) > 1e-9 else 0.0) * STEP_MM)
+
+
+def search_slot(pixels: Pixels, plane: Plane, radius_mm: float) -> float | None:
+    """Where round the rim a notch is, rad in the plane's axes, without any hint; None where none stands out.
+
+    A band below the rim is compared with the plate's own colour on either side of each place: a notch is as wide as a
+    slot, wholly of another colour, and like the ground just outside the rim there. Of a gear-cut rim the teeth's gaps
+    end above the band.
+    """
+    n = 1440
+    step_mm = 2 * np.pi * radius_mm / n
+    band = _ring(pixels, plane, radius_mm - np.array([0.42, 0.47, 0.52]), n)
+    ground = _ring(pixels, plane, radius_mm + np.array([0.12, 0.25]), n)
+    wide = int(4.0 / step_mm)
+    around = np.stack([_running_median(band[:, k], wide) for k in range(3)], 1)
+    away = np.linalg.norm(band - around, axis=1)
+    to_ground = np.linalg.norm(around - ground, axis=1)
+    # 1 where the band is all ground, 0 where it is plate; noise keeps the divisor from nothing.
+    share = np.clip(((band - around) * (ground - around)).sum(1) / np.maximum(to_ground**2, 15.0**2), -0.5, 1.5)
+    noise = 1.4826 * float(np.median(away)) + 2.0
+    best: tuple[float, float] | None = None
+    for width_mm in (0.5, 0.7, 0.9, 1.1, 1.4):
+        half = max(1, round(width_mm / step_mm / 2))
+        inside, beside = _window_mean(away, half), _window_mean(away, 2 * half + 2)
+        beside = (beside * (4 * half + 5) - inside * (2 * half + 1)) / (2 * half + 4)
+        score = (inside - 1.2 * beside) / noise + 1.5 * _window_mean(share, half)
+        k = int(np.argmax(score))
+        if best is None or score[k] > best[0]:
+            best = (float(score[k]), 2 * np.pi * k / n)
+    return best[1] if best is not None and best[0] > SLOT_STANDS_OUT else None
+
+
+SLOT_STANDS_OUT = 3.0  # in noises of the band; spots and pins' shadows on rendered rims reach 1 to 2
+
+
+def _ring(pixels: Pixels, plane: Plane, radii: FloatArray, n: int) -> FloatArray:
+    cv2 = opencv()
+    phi = 2 * np.pi * np.arange(n) / n
+    rows = []
+    for r in radii:
+        uv = plane.to_px(np.stack([r * np.cos(phi), r * np.sin(phi)], 1)).astype(np.float32)
+        rows.append(
+            cv2.remap(pixels, uv[None, :, 0], uv[None, :, 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)[0]
+        )
+    return np.median(np.asarray(rows, float), 0)
+
+
+def _running_median(values: FloatArray, window: int) -> FloatArray:
+    from scipy.ndimage import median_filter
+
+    return np.asarray(median_filter(values, size=2 * window + 1, mode="wrap"))
+
+
+def _window_mean(values: FloatArray, half: int) -> FloatArray:
+    from scipy.ndimage import uniform_filter1d
+
+    return np.asarray(uniform_filter1d(values, size=2 * half + 1, mode="wrap"))

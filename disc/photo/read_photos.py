@@ -1,0 +1,177 @@
+"""Photos into a job: load, read, lay the corrections over, write pins, overlays and the map; one step, whole or not.
+
+job.content.faces["upper"] and ["lower"] hold one record each: the fields of View (View.from_json reads them back:
+photo pixels to disc millimetres; "photo" is the name in the job folder) and beside them "pins" (number read),
+"slot_width_mm", "slant_sigma_mm", "track_scatter_mm", "verdict" (of the photo), "notes" (what needs a person's eye).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from disc.corrections import Correction
+from disc.errors import BadInput, MissingPart
+from disc.job import PHOTO_FOLDER, Job, sha256_of
+from disc.photo.combine_photos import Agreement, FaceTogether, read_both_sides
+from disc.photo.image import Photo, load_photo
+from disc.photo.plane.view import View
+from disc.photo.quality import Verdict
+from disc.photo.read_face import ReadSettings
+from disc.photo.request import ReadRequest
+from disc.photo.sheets.flat_sheet import draw_flat_sheet
+from disc.photo.sheets.map_sheet import map_svg
+from disc.photo.sheets.overlay import draw_overlay, jpeg_bytes
+from disc.records import Condition, Pin, Side
+from disc.words import Advance, no_progress
+
+
+@dataclass(frozen=True, slots=True)
+class JobReading:
+    """What came of it: pins in force, how the faces agree, and what a person should look at."""
+
+    pins: tuple[Pin, ...]
+    unfit: tuple[Correction, ...]
+    verdicts: dict[str, Verdict]
+    notes: tuple[str, ...]
+    outputs: tuple[str, ...]
+    faces: dict[str, Any]
+    agreement: Agreement | None = None
+
+
+def read_job(
+    job: Job,
+    request: ReadRequest | None = None,
+    advance: Advance = no_progress,
+    *,
+    upper: tuple[Path, ...] = (),
+    lower: tuple[Path, ...] = (),
+) -> JobReading:
+    """Read the photos into the job: those of the request, or simply upper and lower ones.
+
+    The pins get no teeth here; comb_job.teeth_after_reading gives them theirs, where there is a comb. Raises BadInput
+    if a photo cannot be used; then the job is as it was.
+    """
+    request = request or ReadRequest(upper, lower)
+    paths = (*request.upper, *request.lower, *((request.both,) if request.both else ()))
+    if not paths:
+        raise BadInput("no photo was named. Give --upper PHOTO and --lower PHOTO, or --both PHOTO.")
+    advance(0.05, "opening the photos")
+    photos = {path: load_photo(path) for path in dict.fromkeys(paths)}
+    advance(0.2, "finding plate and pins")
+    together = read_both_sides(_with_marks(job, request), photos, job.plate)
+    kept = _kept_faces(job, {side.side for side in together.sides})
+    old = [pin for pin in job.reading() if pin.side in kept] if kept else []
+    new = [pin for side in together.sides for pin in side.pins]
+    pins = _numbered([pin for side in Side for pin in (*old, *new) if pin.side is side])
+    advance(0.7, "drawing")
+    with job.step("read", tuple(photos)) as stage:
+        names = _stage_photos(stage, job, photos)
+        in_force, unfit = job.stage_reading(stage, pins)
+        outputs = _stage_pictures(stage, together.sides, in_force, job, kept)
+        read = {side.side: _face_record(side, names) for side in together.sides}
+        job.content.faces = {side.value: record for side in Side if (record := (kept | read).get(side))}
+        notes = (*(f"{side.value}: {note}" for side, face in kept.items() for note in face["notes"]), *together.notes)
+        job.content.results["read"] = _summary(in_force, unfit, notes)
+        if together.agreement:
+            job.content.results["read"]["agreement"] = asdict(together.agreement)
+    return JobReading(in_force, unfit, together.verdicts, notes, outputs, job.content.faces, together.agreement)
+
+
+def _kept_faces(job: Job, read: set[Side]) -> dict[Side, dict[str, Any]]:
+    """Records of faces read before and not now: they stay, with their pins."""
+    return {Side(name): face for name, face in job.content.faces.items() if Side(name) not in read}
+
+
+def _with_marks(job: Job, request: ReadRequest) -> ReadRequest:
+    """The request with slot and centre as marked on the photo before, where it names none and the photo is the same."""
+    by_hand = dict(request.by_hand)
+    for side, paths in ((Side.UPPER, request.upper), (Side.LOWER, request.lower)):
+        if len(paths) != 1 or not _is_marked_photo(job, side, paths[0]):
+            continue
+        given = by_hand.get(side, ReadSettings())
+        slot, centre = (job.settings.get(f"photo.{what}_{side.value}") for what in ("slot", "centre"))
+        by_hand[side] = replace(
+            given,
+            slot=given.slot or (tuple(slot) if slot else None),
+            centre=given.centre or (tuple(centre) if centre else None),
+        )
+    return replace(request, by_hand=by_hand)
+
+
+def _is_marked_photo(job: Job, side: Side, path: Path) -> bool:
+    """Marks are photo pixels: they hold for the very picture that the face was last read from."""
+    name = str(job.content.faces.get(side.value, {}).get("photo", "")).removeprefix(f"{PHOTO_FOLDER}/")
+    return bool(name) and job.content.photos.get(name) == sha256_of(path)
+
+
+def load_views(job: Job) -> dict[Side, View]:
+    """The views of the last reading, by side; for drawing on the photos. Raises MissingPart if there was none."""
+    if not job.content.faces:
+        raise MissingPart(
+            f"{job.folder}: no photos were read yet. Run: disc read {job.folder} --upper PHOTO --lower PHOTO"
+        )
+    return {Side(name): View.from_json(face) for name, face in job.content.faces.items()}
+
+
+def _numbered(pins: Sequence[Pin]) -> tuple[Pin, ...]:
+    return tuple(replace(pin, id=k + 1) for k, pin in enumerate(pins))
+
+
+def _stage_photos(stage: Any, job: Job, photos: dict[Path, Photo]) -> dict[str, str]:
+    """Copy the originals in, under names of their own; returns the name in photos/ by path."""
+    names: dict[str, str] = {}
+    taken: dict[str, str] = {}
+    for path in photos:
+        digest = sha256_of(path)
+        name = path.name
+        count = 1
+        while taken.get(name, digest) != digest or job.content.photos.get(name, digest) != digest:
+            count += 1
+            name = f"{path.stem}-{count}{path.suffix}"
+        taken[name] = digest
+        names[str(path)] = name
+        if path.resolve() != job.path(f"{PHOTO_FOLDER}/{name}").resolve():
+            stage.copy_in(path, f"{PHOTO_FOLDER}/{name}")
+        job.content.photos[name] = digest
+    return names
+
+
+def _stage_pictures(
+    stage: Any, sides: Sequence[FaceTogether], pins: Sequence[Pin], job: Job, kept: dict[Side, dict[str, Any]]
+) -> tuple[str, ...]:
+    names = []
+    for side in sides:
+        mine = [pin for pin in pins if pin.side is side.side]
+        name = f"out/overlay-{side.side.value}.jpg"
+        stage.write_bytes(name, jpeg_bytes(draw_overlay(side.photo, side.view, mine)))
+        names.append(name)
+    tracks = [(side.side, t) for side in sides for t in side.view.tracks_mm]
+    tracks += [(side, t) for side, face in kept.items() for t in View.from_json(face).tracks_mm]
+    if len(sides) == 2:
+        faces = [(side.photo, side.view, [pin for pin in pins if pin.side is side.side]) for side in sides]
+        stage.write_bytes("out/faces.jpg", jpeg_bytes(draw_flat_sheet(faces)))
+        names.append("out/faces.jpg")
+    radius = sides[0].view.radius_mm
+    stage.write_text("out/map.svg", map_svg(pins, radius, job.plate.bore_mm, tracks, f"{job.folder.name}: both faces"))
+    return (*names, "out/map.svg")
+
+
+def _face_record(side: FaceTogether, names: dict[str, str]) -> dict[str, Any]:
+    return side.view.to_json() | {
+        "photo": f"{PHOTO_FOLDER}/{names[str(side.photo.path)]}",
+        "pins": len(side.pins),
+        "slot_width_mm": side.slot_width_mm,
+        "slant_sigma_mm": side.slant_sigma_mm,
+        "track_scatter_mm": side.track_scatter_mm,
+        "verdict": side.verdict.to_json(),
+        "notes": list(side.notes),
+    }
+
+
+def _summary(pins: Sequence[Pin], unfit: Sequence[Correction], notes: Sequence[str]) -> dict[str, Any]:
+    counts = {s.value: {c.value: sum(p.side is s and p.condition is c for p in pins) for c in Condition} for s in Side}
+    doubtful = [p.id for p in pins if p.confidence is not None and p.confidence < 0.9]
+    return {"counts": counts, "doubtful": doubtful, "corrections_not_fitting": len(unfit), "notes": list(notes)}

@@ -1,0 +1,108 @@
+"""Both photographed faces flattened, side by side, stop slot up, as if looking through the plate from the upper side.
+
+The lower face is mirrored, so that the same angle lies at the same place on both: a hole that goes through is found
+again at once, and so is a pin that stands over another.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from disc.frame import FloatArray, to_xy_mm
+from disc.photo.image import Photo, opencv
+from disc.photo.plane.view import View
+from disc.photo.sheets.overlay import COLOURS, DOUBT_COLOUR
+from disc.records import Condition, Pin
+
+PX_PER_MM, MARGIN_MM = 32.0, 1.2
+TITLE_PX, GROUND = 56, (250, 250, 250)
+RING_MM, LETTERS = 0.32, 0.45
+
+
+def draw_flat_sheet(faces: Sequence[tuple[Photo, View, Sequence[Pin]]]) -> Any:
+    """The sheet, BGR. faces: photo, view and pins of each face, upper before lower."""
+    return np.concatenate([_face(photo, view, pins) for photo, view, pins in faces], 1)
+
+
+def _face(photo: Photo, view: View, pins: Sequence[Pin]) -> Any:
+    cv2 = opencv()
+    half = view.radius_mm + MARGIN_MM
+    side = 2 * round(half * PX_PER_MM)
+    down, right = (np.mgrid[0:side, 0:side] + 0.5) / PX_PER_MM - half
+    # Disc axes with theta 0 up: x points up the sheet, y to its left.
+    x, y = -down, -right
+    u, v = view.to_photo_px(x, y)
+    source, scale = _shrunk(photo, view)
+    at_u, at_v = (((c + 0.5) * scale - 0.5).astype(np.float32) for c in (u, v))
+    picture = cv2.remap(source, at_u, at_v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    far = np.hypot(x, y) - view.radius_mm
+    picture[far > 0.8 * MARGIN_MM] = GROUND
+    for pin in pins:
+        _ring(picture, pin, half)
+    _label(picture, pins, half)
+    title = np.full((TITLE_PX, side, 3), GROUND, np.uint8)
+    words = f"{view.side.value} face, {len(pins)} sites" + ("" if view.side.value == "upper" else " (seen through)")
+    cv2.putText(title, words, (20, 38), cv2.FONT_HERSHEY_SIMPLEX, 0.9, (40, 40, 40), 2, cv2.LINE_AA)
+    return np.concatenate([title, picture], 0)
+
+
+def _shrunk(photo: Photo, view: View) -> tuple[Any, float]:
+    """The photo, by area, not much finer than the sheet."""
+    cv2 = opencv()
+    scale = min(1.0, 1.5 * PX_PER_MM / view.px_per_mm)
+    if scale > 0.7:
+        return photo.pixels, 1.0
+    return cv2.resize(photo.pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), scale
+
+
+def _ring(picture: Any, pin: Pin, half: float) -> None:
+    """A ring about the site that leaves it to be seen; thin for sound pins, heavy for what needs work."""
+    cv2 = opencv()
+    at = _sheet_px(pin, half)
+    size = round(RING_MM * PX_PER_MM)
+    cv2.circle(picture, at, size, COLOURS[pin.condition], 1 if pin.condition is Condition.SOUND else 3, cv2.LINE_AA)
+    if pin.is_doubtful:
+        cv2.circle(picture, at, size + 6, DOUBT_COLOUR, 2, cv2.LINE_AA)
+
+
+def _label(picture: Any, pins: Sequence[Pin], half: float) -> None:
+    """What is wrong with each site that is not sound, beside it, where no other site or word is in the way."""
+    cv2 = opencv()
+    size = round(RING_MM * PX_PER_MM)
+    sites = np.array([_sheet_px(pin, half) for pin in pins]).reshape(-1, 2)
+    taken: list[tuple[int, int, int, int]] = []
+    for pin, at in zip(pins, sites, strict=True):
+        if pin.condition is Condition.SOUND and not pin.is_doubtful:
+            continue
+        words = pin.condition.value + ("?" if pin.is_doubtful else "")
+        (wide, tall), _ = cv2.getTextSize(words, cv2.FONT_HERSHEY_SIMPLEX, LETTERS, 1)
+        gap = size + 4
+        corners = [
+            (at[0] + dx, at[1] + dy)
+            for dy in (-gap, gap + tall, tall // 2)
+            for dx in ((gap, -gap - wide) if dy == tall // 2 else (size, -size - wide))
+        ]
+        boxes = [(int(u) - 2, int(v) - tall - 2, int(u) + wide + 2, int(v) + 4) for u, v in corners]
+        u0, v0, u1, v1 = box = min(boxes, key=lambda box: _in_the_way(box, sites, taken, size))
+        taken.append(box)
+        part = picture[max(v0, 0) : v1, max(u0, 0) : u1]
+        part[:] = (0.35 * part + 0.65 * 255).astype(np.uint8)
+        cv2.putText(picture, words, (u0 + 2, v1 - 4), cv2.FONT_HERSHEY_SIMPLEX, LETTERS, (30, 30, 30), 1, cv2.LINE_AA)
+
+
+def _in_the_way(
+    box: tuple[int, int, int, int], sites: FloatArray, taken: Sequence[tuple[int, int, int, int]], size: int
+) -> int:
+    """How many sites and words a box (left, top, right, bottom) would cover."""
+    u0, v0, u1, v1 = box
+    near = (sites[:, 0] > u0 - size) & (sites[:, 0] < u1 + size) & (sites[:, 1] > v0 - size) & (sites[:, 1] < v1 + size)
+    return int(near.sum()) + sum(u0 < b[2] and b[0] < u1 and v0 < b[3] and b[1] < v1 for b in taken)
+
+
+def _sheet_px(pin: Pin, half: float) -> tuple[int, int]:
+    x, y = to_xy_mm(pin.r_mm, pin.theta_deg)
+    place: FloatArray = np.array([half - y, half - x]) * PX_PER_MM - 0.5
+    return round(float(place[0])), round(float(place[1]))

@@ -1,0 +1,156 @@
+"""The photo with what was read drawn over it: pins by condition, tracks, teeth, doubtful ones marked."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from disc.frame import to_xy_mm
+from disc.photo.image import Photo, opencv
+from disc.photo.plane.view import View
+from disc.records import Condition, Pin
+
+# BGR. Chosen to part from brass, steel and one another, also for eyes that confuse red and green (after Okabe and Ito,
+# Color Universal Design, 2008, from memory); each condition has a shape of its own too.
+COLOURS = {
+    Condition.SOUND: (115, 158, 0),
+    Condition.BENT: (0, 94, 213),
+    Condition.STUB: (167, 121, 204),
+    Condition.MISSING: (178, 114, 0),
+    Condition.EXTRA: (66, 228, 240),
+}
+TRACK_COLOUR = (120, 70, 20)
+DOUBT_COLOUR = (0, 0, 255)
+
+
+def draw_overlay(photo: Photo, view: View, pins: Sequence[Pin]) -> Any:
+    """The photo's pixels (BGR) with the marks; same size as the photo."""
+    canvas = photo.pixels.copy()
+    unit = max(view.px_per_mm, 8.0)  # marks grow with the disc in the picture
+    thin = max(1, round(unit * 0.022))
+    _draw_circle(canvas, view, view.radius_mm, (200, 200, 60), thin)
+    for track in view.tracks_mm:
+        _draw_circle(canvas, view, track, TRACK_COLOUR, thin, 0.35)
+    _draw_axes(canvas, view, unit, thin)
+    for pin in pins:
+        _draw_pin(canvas, view, pin, unit, thin)
+    _draw_key(canvas, view, pins)
+    return canvas
+
+
+def _points(view: View, x: Any, y: Any, height: float = 0.0) -> Any:
+    u, v = view.to_photo_px(x, y, height)
+    return np.stack([u, v], -1)
+
+
+def _draw_circle(
+    canvas: Any, view: View, r_mm: float, colour: tuple[int, int, int], thick: int, share: float = 1.0
+) -> None:
+    cv2 = opencv()
+    t = np.linspace(0, 2 * np.pi, 361)
+    points = np.round(_points(view, r_mm * np.cos(t), r_mm * np.sin(t)) * 16).astype(np.int32)
+    if share >= 1.0:
+        cv2.polylines(canvas, [points], True, colour, thick, cv2.LINE_AA, 4)
+        return
+    for k in range(0, 360, 4):  # dashes leave the metal to be seen
+        cv2.polylines(canvas, [points[k : k + 2]], False, colour, thick, cv2.LINE_AA, 4)
+
+
+def _draw_axes(canvas: Any, view: View, unit: float, thin: int) -> None:
+    cv2 = opencv()
+    centre = _points(view, 0.0, 0.0)
+    north = _points(view, np.array([view.radius_mm - 1.2, view.radius_mm + 0.5]), np.zeros(2))
+    cv2.drawMarker(canvas, _int(centre), (255, 0, 255), cv2.MARKER_CROSS, round(unit * 0.8), thin + 1, cv2.LINE_AA)
+    cv2.arrowedLine(canvas, _int(north[0]), _int(north[1]), (255, 0, 255), thin + 1, cv2.LINE_AA, tipLength=0.3)
+
+
+def _int(point: Any) -> tuple[int, int]:
+    return round(float(point[0])), round(float(point[1]))
+
+
+def _draw_pin(canvas: Any, view: View, pin: Pin, unit: float, thin: int) -> None:
+    cv2 = opencv()
+    x, y = to_xy_mm(pin.r_mm, pin.theta_deg)
+    root = _points(view, x, y)
+    colour = COLOURS[pin.condition]
+    size = round(unit * 0.24)
+    at = _int(root)
+    if pin.height_mm and pin.condition in (Condition.SOUND, Condition.BENT, Condition.EXTRA):
+        tip = _points(view, x + (pin.lean_x_mm or 0.0), y + (pin.lean_y_mm or 0.0), pin.height_mm)
+        cv2.line(canvas, at, _int(tip), colour, thin + 1, cv2.LINE_AA)
+        if pin.condition is Condition.BENT:  # its mark hides the line: the tip shows which way it leans
+            cv2.circle(canvas, _int(tip), max(3, round(unit * 0.07)), (255, 255, 255), -1, cv2.LINE_AA)
+            cv2.circle(canvas, _int(tip), max(3, round(unit * 0.07)), colour, thin + 1, cv2.LINE_AA)
+    if pin.condition is Condition.SOUND:
+        cv2.circle(canvas, at, size, colour, thin + 1, cv2.LINE_AA)
+    elif pin.condition is Condition.BENT:
+        cv2.drawMarker(canvas, at, colour, cv2.MARKER_DIAMOND, round(size * 2.4), thin + 2, cv2.LINE_AA)
+    elif pin.condition is Condition.STUB:
+        cv2.drawMarker(canvas, at, colour, cv2.MARKER_SQUARE, size * 2, thin + 2, cv2.LINE_AA)
+    elif pin.condition is Condition.MISSING:
+        cv2.drawMarker(canvas, at, colour, cv2.MARKER_TILTED_CROSS, round(size * 2.2), thin + 2, cv2.LINE_AA)
+    else:
+        cv2.drawMarker(canvas, at, colour, cv2.MARKER_STAR, round(size * 2.4), thin + 2, cv2.LINE_AA)
+    label = "" if pin.tooth is None else str(pin.tooth)
+    if pin.is_doubtful:
+        cv2.circle(canvas, at, round(size * 2.0), DOUBT_COLOUR, thin + 1, cv2.LINE_AA)
+        _text(canvas, "?", (at[0] - round(size * 3.0), at[1] - round(size * 1.2)), unit * 0.02, DOUBT_COLOUR)
+    if label:
+        _text(canvas, label, (at[0] + round(size * 1.1), at[1] - round(size * 1.0)), unit * 0.012, colour)
+
+
+def _text(canvas: Any, words: str, at: tuple[int, int], scale: float, colour: tuple[int, int, int]) -> None:
+    """Words with a light rim, legible on bright and dark metal."""
+    cv2 = opencv()
+    scale = max(scale, 0.35)
+    thick = max(1, round(scale * 1.6))
+    cv2.putText(canvas, words, at, cv2.FONT_HERSHEY_SIMPLEX, scale, (255, 255, 255), thick * 3, cv2.LINE_AA)
+    dark = tuple(int(c * 0.7) for c in colour)
+    cv2.putText(canvas, words, at, cv2.FONT_HERSHEY_SIMPLEX, scale, dark, thick, cv2.LINE_AA)
+
+
+def _draw_key(canvas: Any, view: View, pins: Sequence[Pin]) -> None:
+    """What the marks mean, with their counts, in the corner farthest from the disc."""
+    cv2 = opencv()
+    h, w = canvas.shape[:2]
+    scale = max(0.45, w / 2600)
+    line = round(34 * scale) + 4
+    rows = [f"{view.side.value} side: {len(pins)} sites"]
+    rows += [f"{c.value}: {sum(p.condition is c for p in pins)}" for c in Condition]
+    doubtful = sum(pin.is_doubtful for pin in pins)
+    rows.append(f"red ring: look again ({doubtful})")
+    wide = round(max(cv2.getTextSize(r, cv2.FONT_HERSHEY_SIMPLEX, scale, 1)[0][0] for r in rows) + 3 * line)
+    tall = line * len(rows) + line // 2
+    centre = _points(view, 0.0, 0.0)
+    u0 = 0 if centre[0] > w / 2 else w - wide
+    v0 = 0 if centre[1] > h / 2 else h - tall
+    canvas[v0 : v0 + tall, u0 : u0 + wide] = (0.35 * canvas[v0 : v0 + tall, u0 : u0 + wide] + 0.65 * 250).astype(
+        np.uint8
+    )
+    for k, row in enumerate(rows):
+        base = (u0 + round(1.6 * line), v0 + line * (k + 1))
+        if 1 <= k <= len(COLOURS):
+            sign = list(Condition)[k - 1]
+            middle = (u0 + round(0.8 * line), base[1] - line // 4)
+            kind = {
+                Condition.BENT: cv2.MARKER_DIAMOND,
+                Condition.STUB: cv2.MARKER_SQUARE,
+                Condition.MISSING: cv2.MARKER_TILTED_CROSS,
+                Condition.EXTRA: cv2.MARKER_STAR,
+            }.get(sign)
+            if kind is None:
+                cv2.circle(canvas, middle, line // 4, COLOURS[sign], 2, cv2.LINE_AA)
+            else:
+                cv2.drawMarker(canvas, middle, COLOURS[sign], kind, line // 2, 2, cv2.LINE_AA)
+        cv2.putText(
+            canvas, row, base, cv2.FONT_HERSHEY_SIMPLEX, scale, (30, 30, 30), max(1, round(scale * 1.4)), cv2.LINE_AA
+        )
+
+
+def jpeg_bytes(canvas: Any, quality: int = 88) -> bytes:
+    """A picture as JPEG."""
+    cv2 = opencv()
+    _, data = cv2.imencode(".jpg", canvas, [cv2.IMWRITE_JPEG_QUALITY, quality])
+    return bytes(data.tobytes())

@@ -1,0 +1,1 @@
+"""Settings of dividing heads and tables."""

@@ -1,0 +1,1 @@
+"""The plan on paper: sheets, labels, tables, DXF and the work list."""

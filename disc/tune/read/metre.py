@@ -1,0 +1,179 @@
+"""The metre and the bar line: every reading a grid allows is scored, and all that is plausible is kept, best first.
+
+A reading's score is a weighted sum of the features of pulse.py, so its lead over a runner-up can be told in words:
+explain() names what spoke most for the one and against the other. The weights maximise the probability of the written
+metre among all readings (a conditional logit; McFadden 1974) over the tuning half of the corpus draw.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+import numpy as np
+import numpy.typing as npt
+
+from disc.frame import FloatArray
+from disc.records import Metre
+from disc.tune.read.model import Model
+from disc.tune.read.pulse import FEATURE_NAMES, Structure, features, find_marks, make_lattice, structures_for
+from disc.tune.read.rhythm import rhythm_scores
+from disc.tune.read.step_grid import Grid
+from disc.tune.settings import TuneSettings
+from disc.tune.write.lengths import is_compound
+
+# A coarser or finer grid that is this much worse for each strike cannot win by its metre any more.
+WORST_GRID = 0.5
+GRIDS = 3
+READINGS = 6
+# Lower figures a known quarter may ask for, and how far (a share) a bar as read may be from it: grids that differ by
+# less are one; the next note value is a factor of 3/2 away.
+UNITS = (4, 8, 2, 16)
+QUARTER_SHARE = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class MetreReading:
+    """One reading. first_step: the grid's step (as Grid.places counts) of bar 1's line; shares: score by feature.
+
+    metre: how it is written: as a person set it, else 2/4, 3/4, 4/4, 6/8, 9/8, 12/8, or what a known quarter asks.
+    """
+
+    grid: Grid
+    structure: Structure
+    metre: Metre
+    first_step: int
+    upbeat_steps: int
+    bars: int
+    score: float
+    shares: FloatArray
+    probability: float = 0.0
+
+
+def read_metre(
+    grids: Iterable[Grid],
+    onset_s: FloatArray,
+    pitch: FloatArray,
+    is_melody: npt.NDArray[np.bool_],
+    model: Model,
+    settings: TuneSettings,
+    quarter_s: float | None = None,
+) -> list[MetreReading]:
+    """All plausible readings, best first, probabilities adding up to 1 over all considered; empty if none fits.
+
+    quarter_s: length of a quarter if it is known.
+    """
+    kept = list(grids)[:GRIDS]
+    best = max(grid.score for grid in kept)
+    found: list[MetreReading] = []
+    for grid in kept:
+        if grid.score >= best - WORST_GRID * len(onset_s):
+            found += _read_on(grid, best, onset_s, pitch, is_melody, model, settings, quarter_s)
+    return _ranked(found)
+
+
+def _read_on(
+    grid: Grid,
+    best: float,
+    onset_s: FloatArray,
+    pitch: FloatArray,
+    is_melody: npt.NDArray[np.bool_],
+    model: Model,
+    settings: TuneSettings,
+    quarter_s: float | None,
+) -> list[MetreReading]:
+    step = np.round(grid.places(onset_s)).astype(np.int64)
+    lattice = make_lattice(step, pitch, is_melody, grid.step_s)
+    marks = find_marks(lattice)
+    first = int(step.min())
+    found = []
+    for structure in structures_for(lattice):
+        metre = _written(structure, settings, grid.step_s, quarter_s)
+        if metre is None or not _is_wanted(structure, settings):
+            continue
+        made = features(lattice, structure, rhythm_scores(lattice, structure, model.rhythm), grid.score - best, marks)
+        shares = model.metre.shares(made.table)
+        for phase in range(structure.bar):
+            bars = int((lattice.melody[-1] - phase) // structure.bar) + 1
+            if _has_upbeat(structure, phase, metre, settings) and _has_beats(bars, metre, settings):
+                score = float(shares[phase].sum())
+                found.append(MetreReading(grid, structure, metre, first + phase, phase, bars, score, shares[phase]))
+    return found
+
+
+def _is_wanted(structure: Structure, settings: TuneSettings) -> bool:
+    metre = settings.metre
+    if metre is None:
+        return True
+    compound = is_compound(metre)
+    return structure.compound == compound and structure.beats == (metre.beats // 3 if compound else metre.beats)
+
+
+def step_quarter(structure: Structure, metre: Metre) -> Fraction:
+    """Length of one grid step when the structure is written in this metre."""
+    return metre.bar_quarter / structure.bar
+
+
+def _written(structure: Structure, settings: TuneSettings, step_s: float, quarter_s: float | None) -> Metre | None:
+    """The metre the structure is written in; None if none agrees with the quarter's length."""
+    beats = 3 * structure.beats if structure.compound else structure.beats
+    usual = settings.metre or Metre(beats, 8 if structure.compound else 4)
+    if quarter_s is None:
+        return usual
+    bar_quarter = structure.bar * step_s / quarter_s
+    units = [usual.unit] if settings.metre else UNITS
+    metres = (Metre(usual.beats, unit) for unit in units)
+    return next((m for m in metres if abs(bar_quarter / float(m.bar_quarter) - 1.0) < QUARTER_SHARE), None)
+
+
+def _has_upbeat(structure: Structure, phase: int, metre: Metre, settings: TuneSettings) -> bool:
+    return settings.upbeat is None or phase * step_quarter(structure, metre) == settings.upbeat
+
+
+def _has_beats(bars: int, metre: Metre, settings: TuneSettings) -> bool:
+    """Whether the turn holds the beats a person counted, give or take the last bar."""
+    return settings.beats is None or abs(bars * metre.beats - settings.beats) < metre.beats
+
+
+def _ranked(found: list[MetreReading]) -> list[MetreReading]:
+    if not found:
+        return []
+    found.sort(key=lambda reading: -reading.score)
+    weight = np.exp(np.array([reading.score for reading in found]) - found[0].score)
+    weight /= weight.sum()
+    merged: dict[tuple[str, int, int], MetreReading] = {}
+    for reading, share in zip(found, weight, strict=True):
+        key = _meaning(reading)
+        if key in merged:
+            merged[key] = _with_probability(merged[key], merged[key].probability + float(share))
+        else:
+            merged[key] = _with_probability(reading, float(share))
+    return sorted(merged.values(), key=lambda reading: -reading.probability)[:READINGS]
+
+
+def _with_probability(reading: MetreReading, probability: float) -> MetreReading:
+    return replace(reading, probability=probability)
+
+
+def _meaning(reading: MetreReading) -> tuple[str, int, int]:
+    """Readings on a finer or coarser grid that say the same: metre, length of a bar and place of its line, rounded."""
+    grid = reading.grid
+    bar_s = reading.structure.bar * grid.step_s
+    line_s = grid.start_s + reading.first_step * grid.step_s
+    return reading.structure.kind, round(20 * float(np.log(bar_s))), round(8 * line_s / bar_s)
+
+
+def explain(best: MetreReading, other: MetreReading, count: int = 6) -> list[str]:
+    """Features that spoke most for the best reading against another, by name."""
+    lead = best.shares - other.shares
+    order = np.argsort(-lead)[:count]
+    return [FEATURE_NAMES[index] for index in order if lead[index] > 0]
+
+
+def describe(reading: MetreReading) -> str:
+    """A reading in words: "6/8, upbeat of 1/8, 32 bars"."""
+    written = reading.metre
+    upbeat = reading.upbeat_steps * step_quarter(reading.structure, written) / 4
+    lead = f"upbeat of {upbeat}" if upbeat else "no upbeat"
+    return f"{written.beats}/{written.unit}, {lead}, {reading.bars} bars"

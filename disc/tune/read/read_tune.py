@@ -1,0 +1,223 @@
+"""Strikes of one turn to a written tune: the main path of the room.
+
+Melody and accompaniment are told apart first, then the steady grid, the metre with its bar line, the key, and last the
+lengths. Nothing here looks at a clock or a random number: the same strikes give the same tune.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+import numpy as np
+import numpy.typing as npt
+
+from disc.errors import BadInput
+from disc.frame import FULL_TURN_DEG, FloatArray
+from disc.records import Key, Metre, Note, Plate, Strike, Tune, Voice
+from disc.tune.read.explain import reasons
+from disc.tune.read.figures import Rolls, find_graces, find_rolls
+from disc.tune.read.key import KeyReading, read_key
+from disc.tune.read.metre import MetreReading, describe, explain, read_metre
+from disc.tune.read.model import load_model
+from disc.tune.read.quantise import on_written_places, place_strikes
+from disc.tune.read.step_grid import Grid, find_grids, grids_of_quarter
+from disc.tune.read.strains import find_repeats
+from disc.tune.read.voices import melody_probability
+from disc.tune.settings import TuneSettings, key_name
+from disc.tune.write.written import with_lengths
+
+# Fewer strikes than this make no beat that could be told from chance.
+FEWEST_STRIKES = 8
+# Strikes taken for rolls that are a fast run instead add about a nat each to the score of a grid that fits them.
+RUN_NATS = 0.35
+RUNNER_UPS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """A reading that lost. what: "metre" or "key"; why: what spoke most against it."""
+
+    what: str
+    value: str
+    probability: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class TuneReading:
+    """The tune and how sure it is. sigma_s: setting error of a strike; off_s: each strike's distance from its place.
+
+    melody: probability for each strike that it is melody, in the order of the strikes.
+    """
+
+    tune: Tune
+    metre_probability: float
+    key_probability: float
+    sigma_s: float
+    off_s: tuple[float, ...]
+    melody: tuple[float, ...]
+    alternatives: tuple[Alternative, ...]
+
+
+def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = TuneSettings()) -> TuneReading:
+    """The tune of one turn. Strikes of unknown pitch are left out (see guess.py for draft pitches).
+
+    Raises BadInput if there are too few strikes to read, or nothing fits what was set by hand.
+    """
+    model = load_model()
+    heard = sorted((s for s in strikes if s.pitch is not None), key=lambda s: (s.onset_s, s.tooth))
+    if len(heard) < FEWEST_STRIKES:
+        raise BadInput(
+            f"only {len(heard)} strikes with a known pitch: too few to read a tune from. "
+            "Check the pins (disc read) and the comb's pitches (disc comb)."
+        )
+    onset_s = np.array([s.onset_s for s in heard])
+    pitch = np.array([float(s.pitch) for s in heard if s.pitch is not None])
+    known = settings.quarter_deg
+    quarter_s = None if known is None else known / FULL_TURN_DEG * plate.revolution_s
+    rolls, anchored_s, grids = find_turn_grids(onset_s, pitch, quarter_s)
+    melody = melody_probability(anchored_s, pitch, model.voices)
+    readings = read_metre(grids, anchored_s, np.round(pitch), melody > 0.5, model, settings, quarter_s)
+    if not readings and quarter_s is not None:  # the grid that fits best may be none a metre can be written on
+        grids = grids_of_quarter(np.sort(anchored_s), quarter_s)
+        readings = read_metre(grids, anchored_s, np.round(pitch), melody > 0.5, model, settings, quarter_s)
+    if not readings:
+        raise BadInput(
+            "no beat fits what was set by hand. Leave out --beats, --upbeat, --metre or --quarter-deg and run it again."
+        )
+    best = readings[0]
+    metre = best.metre
+    graces = find_graces(onset_s, pitch, melody > 0.5, rolls, best.grid.step_s)
+    places = _place_by_voice(anchored_s, melody > 0.5, best, metre, graces)
+    if quarter_s is not None:
+        places = on_written_places(anchored_s, places, *_pace(best), best.grid.sigma_s)
+    keys = read_key(np.round(pitch), strike_weights(onset_s, melody > 0.5), melody > 0.5, model.key)
+    key = settings.key or keys[0].key
+    tune = _tune(heard, places, melody > 0.5, rolls, graces, best, metre, key, settings.title)
+    off_s = anchored_s - tune.start_s - np.array([float(q) for q in places]) * tune.quarter_s
+    return TuneReading(
+        tune,
+        best.probability,
+        keys[0].probability,
+        best.grid.sigma_s,
+        tuple(float(value) for value in off_s),
+        tuple(float(value) for value in melody),
+        (*_metre_alternatives(readings), *_key_alternatives(keys)),
+    )
+
+
+def find_turn_grids(
+    onset_s: FloatArray, pitch: FloatArray, quarter_s: float | None = None
+) -> tuple[Rolls, FloatArray, tuple[Grid, ...]]:
+    """(rolls, onsets with rolls gathered, grids). Rolls are gathered at their last or their first strike, whichever
+    makes the steadier grid; or are none, if the strikes stand on a fine grid as they are. quarter_s: if it is known.
+    """
+    rolls = find_rolls(onset_s, pitch)
+    others = onset_s[rolls.of < 0]
+    if quarter_s is not None and (rolls.of >= 0).any() and len(others) >= FEWEST_STRIKES:
+        known = grids_of_quarter(others, quarter_s)[0]
+        rolls = rolls.without_written(onset_s, quarter_s, known.start_s, known.sigma_s)
+    if not (rolls.of >= 0).any():
+        return rolls, onset_s, find_grids(onset_s)
+    tried = []
+    for last in (True, False):
+        single = rolls.single(last)
+        grids = find_grids(np.sort(onset_s[single]))
+        # what the strikes gathered would add if they stood on a grid
+        tried.append((grids[0].score + RUN_NATS * float((~single).sum()), last, grids))
+    gathered = max(tried, key=lambda item: (item[0], item[1]))
+    as_run = find_grids(onset_s)
+    if as_run[0].score > gathered[0]:
+        return Rolls(np.full(len(onset_s), -1, dtype=np.int64)), onset_s, as_run
+    return rolls, rolls.anchored(onset_s, gathered[1]), gathered[2]
+
+
+def _place_by_voice(
+    onset_s: FloatArray,
+    is_melody: npt.NDArray[np.bool_],
+    reading: MetreReading,
+    metre: Metre,
+    graces: Mapping[int, int],
+) -> list[Fraction]:
+    """Places of melody and accompaniment, each for itself: one may go in triplets against the other."""
+    places = [Fraction(0)] * len(onset_s)
+    is_grace = np.isin(np.arange(len(onset_s)), list(graces))
+    for voice in (True, False):
+        members = np.flatnonzero((is_melody == voice) & ~is_grace)
+        if len(members):
+            for index, place in zip(members, place_strikes(onset_s[members], reading, metre), strict=True):
+                places[index] = place
+    for grace, note in graces.items():
+        places[grace] = places[note]
+    return places
+
+
+def strike_weights(onset_s: FloatArray, is_melody: npt.NDArray[np.bool_]) -> FloatArray:
+    """Seconds until the next strike of the same voice, at most one: what each counts for the key. Shape (n,)."""
+    weight = np.full(len(onset_s), 0.3)
+    for voice in (True, False):
+        members = np.flatnonzero(is_melody == voice)
+        if len(members) > 1:
+            weight[members] = np.clip(np.diff(np.r_[onset_s[members], onset_s[members[-1]] + 0.6]), 0.05, 1.0)
+    return weight
+
+
+def _tune(
+    strikes: Sequence[Strike],
+    places: Sequence[Fraction],
+    is_melody: npt.NDArray[np.bool_],
+    rolls: Rolls,
+    graces: Mapping[int, int],
+    reading: MetreReading,
+    metre: Metre,
+    key: Key,
+    title: str,
+) -> Tune:
+    bar = metre.bar_quarter
+    start_s, quarter_s = _pace(reading)
+    notes = [
+        Note(
+            onset_quarter=place,
+            duration_quarter=Fraction(0 if index in graces else 1, 4),
+            pitch=round(strike.pitch or 0.0),
+            voice=Voice.MELODY if melody else Voice.ACCOMPANIMENT,
+            pins=() if strike.pin_id is None else (strike.pin_id,),
+            tooth=strike.tooth,
+            doubtful=strike.doubtful,
+            rolled=bool(roll >= 0),
+            grace=index in graces,
+        )
+        for index, (strike, place, melody, roll) in enumerate(zip(strikes, places, is_melody, rolls.of, strict=True))
+    ]
+    upbeat = max(Fraction(0), -min(note.onset_quarter for note in notes))
+    tune = Tune(
+        notes=with_lengths(notes, metre, upbeat % bar),
+        metre=metre,
+        key=key,
+        upbeat_quarter=upbeat % bar,
+        quarter_s=quarter_s,
+        start_s=start_s,
+        title=title,
+    )
+    return replace(tune, repeats=find_repeats(tune))
+
+
+def _pace(reading: MetreReading) -> tuple[float, float]:
+    """(when bar 1 begins, length of a quarter), s."""
+    bar_s = reading.structure.bar * reading.grid.step_s
+    start_s = reading.grid.start_s + reading.first_step * reading.grid.step_s
+    return start_s, bar_s / float(reading.metre.bar_quarter)
+
+
+def _metre_alternatives(readings: Sequence[MetreReading]) -> list[Alternative]:
+    made = []
+    for other in readings[1 : 1 + RUNNER_UPS]:
+        why = reasons(explain(readings[0], other))
+        made.append(Alternative("metre", describe(other), other.probability, why))
+    return made
+
+
+def _key_alternatives(keys: Sequence[KeyReading]) -> list[Alternative]:
+    return [Alternative("key", key_name(k.key), k.probability, k.why) for k in keys[1 : 1 + RUNNER_UPS]]

@@ -1,0 +1,1 @@
+"""A tune from a file to exact quarters, read safely: `read_score.py` first."""

@@ -1,0 +1,327 @@
+"""Printed music (MusicXML, ABC, kern) to exact quarters through music21, repeats played out, ties joined."""
+
+from __future__ import annotations
+
+import io
+import re
+import warnings
+from collections.abc import Sequence
+from contextlib import redirect_stderr
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Any
+
+from disc.errors import BadInput
+from disc.records import Key, Metre
+from disc.tune.score.budget import time_budget
+from disc.tune.score.play_order import BarSigns, RepeatsDoNotFit, playing_order
+from disc.tune.score.records import ScoreBar, ScoreIn, ScoreNote
+from disc.tune.score.safety import MOST_BARS, ScoreFile, ScoreKind, check_abc, check_counts, check_length
+from disc.tune.settings import MODE_STEPS, MODE_WORDS
+
+DEFAULT_QUARTER_S = 0.5  # only to judge the length of a score without a tempo
+
+
+@dataclass(slots=True)
+class _Raw:
+    """One written note before repeats and ties: onset from the score's start, in quarters."""
+
+    onset: Fraction
+    duration: Fraction
+    pitch: int
+    part: int
+    tied_on: bool  # continues the note of the same pitch before it
+    tied_over: bool  # is continued by the note of the same pitch after it
+
+
+def sections(file: ScoreFile) -> list[str]:
+    """The text of each tune of the file: one, but for an ABC collection."""
+    return split_abc(file.text) if file.kind is ScoreKind.ABC else [file.text]
+
+
+def read_section(file: ScoreFile, text: str, fallback_title: str) -> list[ScoreIn]:
+    """The tune of one section (several where music21 finds several), notes not yet ranked.
+
+    Raises BadInput in one line whatever the reader stumbles over, and if a tune is silent or only percussion. Nothing
+    of music21's own is kept, so that a collection of thousands takes no more memory than its longest tune.
+    """
+    complaints = io.StringIO()
+    with warnings.catch_warnings(), redirect_stderr(complaints), time_budget(file.path):
+        warnings.simplefilter("ignore")
+        try:
+            found = [_read(file, score, fallback_title) for score in _PARSERS[file.kind](file, text)]
+            return [replace(score, remarks=(*score.remarks, *_guesses(complaints.getvalue()))) for score in found]
+        except BadInput:
+            raise
+        except RecursionError as error:
+            raise BadInput(f"{file.path}: nested too deep for a score. Export the tune once more.") from error
+        except Exception as error:  # music21 raises what it stumbles over, of any class
+            words = " ".join(str(error).split())[:120] or type(error).__name__
+            raise BadInput(f"{file.path}: the {file.kind.value} cannot be read ({words}). Mend it there.") from error
+
+
+def _guesses(complaints: str) -> list[str]:
+    """What music21 prints while it guesses its way past damage, as one remark."""
+    lines = [line.strip() for line in complaints.splitlines() if "WARNING" in line]
+    if not lines:
+        return []
+    first = re.sub(r"^.*WARNING:\s*", "", lines[0])[:80]
+    return [f"damaged in {len(lines)} place{'s' if len(lines) > 1 else ''}, read as well as could be ({first})"]
+
+
+# ---- parsing
+
+
+def _parse_xml(_: ScoreFile, text: str) -> list[Any]:
+    from music21.musicxml.xmlToM21 import MusicXMLImporter
+
+    importer = MusicXMLImporter()
+    importer.xmlText = text
+    importer.parseXMLText()
+    return [importer.stream]
+
+
+def _parse_kern(_: ScoreFile, text: str) -> list[Any]:
+    from music21.humdrum.spineParser import HumdrumDataCollection
+
+    data = HumdrumDataCollection(text)
+    data.parse()
+    return _scores_of(data.stream)
+
+
+def _parse_abc(file: ScoreFile, text: str) -> list[Any]:
+    from music21 import abcFormat
+    from music21.abcFormat.translate import abcToStreamOpus, abcToStreamScore
+
+    check_abc(file.path, text, _abc_music(text))
+    if re.search(r":\|\s*(?:\d{2,}|x)|\|:{3,}", text):
+        raise BadInput(f"{file.path}: a section to be repeated many times. Write it out or mend the sign.")
+    handler = abcFormat.ABCFile().readstr(text)
+    made = abcToStreamOpus(handler) if handler.definesReferenceNumbers() else abcToStreamScore(handler)
+    return _scores_of(made)
+
+
+_PARSERS = {ScoreKind.MUSICXML: _parse_xml, ScoreKind.KERN: _parse_kern, ScoreKind.ABC: _parse_abc}
+
+
+def split_abc(text: str) -> list[str]:
+    """The tunes of an ABC file, each from its X: line on.
+
+    Metre, unit length and tempo given before the first X: hold for every tune that does not give its own (ABC 2.1,
+    section 2.2.2, the file header).
+    """
+    pieces = re.split(r"^(?=X:)", text, flags=re.MULTILINE)
+    if len(pieces) == 1:
+        return pieces
+    general = "".join(f"{line}\n" for line in pieces[0].split("\n") if re.match(r"[MLQ]:", line))
+    tunes = [piece for piece in pieces[1:] if re.search(r"^K:", piece, re.MULTILINE)]
+    return [re.sub(r"\n", lambda _: "\n" + general, tune, count=1) for tune in tunes]
+
+
+def _abc_music(tune: str) -> str:
+    """The lines of notes, without information lines and comments."""
+    return "\n".join(line for line in tune.split("\n") if not re.match(r"[A-Za-z]:|%", line))
+
+
+def _scores_of(stream: Any) -> list[Any]:
+    from music21.stream import Opus
+
+    return list(stream.scores) if isinstance(stream, Opus) else [stream]
+
+
+# ---- reading
+
+
+def _read(file: ScoreFile, score: Any, fallback_title: str) -> ScoreIn:
+    parts = list(score.parts) or [score]
+    raw, unpitched, graces = _raw_notes(parts)
+    if not raw:
+        what = "only percussion" if unpitched else "no notes"
+        raise BadInput(f"{file.path}: there is {what} in it. A comb needs a tune with pitches.")
+    check_counts(file.path, len(raw), 0)
+    quarter_s, changing = _tempo(score)
+    remarks = _remarks(unpitched, graces, changing)
+    spans, signs, printed = _bars_of(parts, raw)
+    try:
+        order = playing_order(signs, MOST_BARS)
+    except RepeatsDoNotFit as error:
+        order = list(range(len(spans)))
+        remarks.append(f"the repeats are read straight through ({error})")
+    metre = _metre(parts[0])
+    notes, bars = _play_out(raw, spans, printed, order, metre)
+    check_counts(file.path, len(notes), len(bars))
+    check_length(file.path, float(bars[-1].end_quarter) * (quarter_s or DEFAULT_QUARTER_S))
+    return ScoreIn(notes, bars, metre, _key(parts[0]), quarter_s, _title(score) or fallback_title, tuple(remarks))
+
+
+def _raw_notes(parts: Sequence[Any]) -> tuple[list[_Raw], bool, int]:
+    """(notes, whether anything unpitched was met, how many grace notes were left out)."""
+    raw: list[_Raw] = []
+    unpitched, graces = False, 0
+    for number, part in enumerate(parts):
+        for element in part.flatten().notes:
+            pitches = getattr(element, "pitches", ())
+            if "ChordSymbol" in element.classes:
+                continue
+            if "PercussionChord" in element.classes or not pitches:
+                unpitched = True
+                continue
+            if element.duration.isGrace or element.quarterLength <= 0:
+                graces += 1
+                continue
+            onset, duration = Fraction(element.offset), Fraction(element.quarterLength)
+            members = element.notes if element.isChord else (element,)
+            for member in members:
+                tie = member.tie or element.tie
+                kind = tie.type if tie is not None else ""
+                on, over = kind in ("stop", "continue"), kind in ("start", "continue")
+                raw.append(_Raw(onset, duration, round(member.pitch.ps), number, on, over))
+    inside = [note for note in raw if 0 <= note.pitch <= 127]
+    return inside, unpitched, graces
+
+
+def _remarks(unpitched: bool, graces: int, changing: bool) -> list[str]:
+    remarks = ["percussion left out"] if unpitched else []
+    if graces:
+        remarks.append(f"{graces} grace notes left out")
+    if changing:
+        remarks.append("the tempo changes; the first one is kept")
+    return remarks
+
+
+def _bars_of(
+    parts: Sequence[Any], raw: Sequence[_Raw]
+) -> tuple[list[tuple[Fraction, Fraction]], list[BarSigns], list[str]]:
+    """Each printed bar's (start, end), its signs and its number, from the part with most bars."""
+    measures = max((list(part.getElementsByClass("Measure")) for part in parts), key=len)
+    end = max(note.onset + note.duration for note in raw)
+    if not measures:
+        length = _metre(parts[0]).bar_quarter
+        count = -(-end // length)
+        spans = [(i * length, (i + 1) * length) for i in range(int(count))]
+        return spans, [BarSigns() for _ in spans], [str(i + 1) for i in range(len(spans))]
+    starts = [Fraction(measure.offset) for measure in measures]
+    last = max(end, starts[-1] + Fraction(measures[-1].highestTime))
+    ends = [*starts[1:], max(last, starts[-1] + Fraction(1, 24))]
+    signs = [_signs(measure) for measure in measures]
+    _add_endings(parts, measures, signs)
+    _part_codas(signs)
+    kept = [i for i in range(len(starts)) if ends[i] > starts[i]]
+    return (
+        [(starts[i], ends[i]) for i in kept],
+        [signs[i] for i in kept],
+        [measures[i].measureNumberWithSuffix() for i in kept],
+    )
+
+
+def _signs(measure: Any) -> BarSigns:
+    signs = BarSigns()
+    for bar_line in (measure.leftBarline, measure.rightBarline):
+        if bar_line is None or "Repeat" not in bar_line.classes:
+            continue
+        if bar_line.direction == "start":
+            signs.opens = True
+        else:
+            signs.times = max(2, int(bar_line.times or 2))
+    names = {type(mark).__name__ for mark in measure.getElementsByClass("RepeatMark")}
+    signs.segno = "Segno" in names
+    signs.fine = "Fine" in names
+    signs.da_capo = any(name.startswith("DaCapo") for name in names)
+    signs.dal_segno = any(name.startswith("DalSegno") for name in names)
+    signs.coda = "Coda" in names
+    return signs
+
+
+def _part_codas(signs: Sequence[BarSigns]) -> None:
+    """The coda sign is printed twice: where one leaves for the coda, and where the coda begins."""
+    marked = [bar for bar in signs if bar.coda]
+    for bar in marked[:-1]:
+        bar.coda, bar.to_coda = False, True
+
+
+def _add_endings(parts: Sequence[Any], measures: Sequence[Any], signs: Sequence[BarSigns]) -> None:
+    place = {id(measure): i for i, measure in enumerate(measures)}
+    for part in parts:
+        for bracket in part.recurse().getElementsByClass("RepeatBracket"):
+            numbers = frozenset(int(n) for n in bracket.numberRange)
+            for measure in bracket.getSpannedElements():
+                if id(measure) in place:
+                    signs[place[id(measure)]].endings = numbers
+
+
+def _play_out(
+    raw: Sequence[_Raw],
+    spans: Sequence[tuple[Fraction, Fraction]],
+    printed: Sequence[str],
+    order: Sequence[int],
+    metre: Metre,
+) -> tuple[tuple[ScoreNote, ...], tuple[ScoreBar, ...]]:
+    """Notes and bars as they are played, counted from the first full bar line; tied notes joined."""
+    by_bar: list[list[_Raw]] = [[] for _ in spans]
+    at = 0
+    for note in sorted(raw, key=lambda n: (n.onset, n.pitch)):
+        while at + 1 < len(spans) and note.onset >= spans[at][1]:
+            at += 1
+        by_bar[at].append(note)
+    first = spans[order[0]]
+    upbeat = first[1] - first[0] if len(order) > 1 and first[1] - first[0] < metre.bar_quarter else Fraction(0)
+    now, bars = -upbeat, list[ScoreBar]()
+    notes: list[ScoreNote] = []
+    ringing: dict[tuple[int, int], tuple[int, bool]] = {}  # (part, pitch) -> its last note, whether tied over
+    for count, i in enumerate(order):
+        start, end = spans[i]
+        for note in by_bar[i]:
+            _sound(notes, ringing, note, now + note.onset - start)
+        bars.append(ScoreBar(count + (0 if upbeat else 1), now, end - start, printed[i]))
+        now += end - start
+    return tuple(notes), tuple(bars)
+
+
+def _sound(
+    notes: list[ScoreNote], ringing: dict[tuple[int, int], tuple[int, bool]], note: _Raw, onset: Fraction
+) -> None:
+    """Add a note, or lengthen the one it is tied to: either end of a tie will do, a second ending often lacks one."""
+    key = (note.part, note.pitch)
+    last, tied_over = ringing.get(key, (None, False))
+    if last is not None and (note.tied_on or tied_over) and notes[last].end_quarter == onset:
+        notes[last] = replace(notes[last], duration_quarter=notes[last].duration_quarter + note.duration)
+    else:
+        last = len(notes)
+        notes.append(ScoreNote(onset, note.duration, note.pitch, part=note.part))
+    ringing[key] = (last, note.tied_over)
+
+
+# ---- headings
+
+
+def _metre(part: Any) -> Metre:
+    for signature in part.recurse().getElementsByClass("TimeSignature"):
+        if signature.numerator and signature.denominator:
+            return Metre(int(signature.numerator), int(signature.denominator))
+    return Metre(4, 4)
+
+
+def _key(part: Any) -> Key | None:
+    """The first key of a part. A signature without a mode is taken as major. A mode moves the tonic, not the sharps."""
+    for signature in part.recurse().getElementsByClass("KeySignature"):
+        word = str(getattr(signature, "mode", None) or "major")
+        mode = MODE_WORDS.get(word, word) if MODE_WORDS.get(word, word) in MODE_STEPS else "major"
+        fifths = int(signature.sharps or 0)
+        return Key((7 * fifths + MODE_STEPS[mode]) % 12, mode, fifths)
+    return None
+
+
+def _tempo(score: Any) -> tuple[float | None, bool]:
+    """(seconds of a quarter by the first tempo mark or None, whether later marks differ)."""
+    speeds = []
+    for mark in score.recurse().getElementsByClass("MetronomeMark"):
+        quarters = mark.getQuarterBPM()
+        if quarters and 5 <= quarters <= 1000:
+            speeds.append(60.0 / float(quarters))
+    return (speeds[0] if speeds else None), any(abs(speed - speeds[0]) > 1e-6 for speed in speeds)
+
+
+def _title(score: Any) -> str:
+    metadata = score.metadata
+    title = (metadata.title or metadata.movementName or "") if metadata is not None else ""
+    return " ".join(str(title).split())[:120]

@@ -1,0 +1,100 @@
+"""Which notes are melody, which bass, which fill in: by part where a file has parts, by height where it has one.
+
+The leading part is the highest of those that play long enough to carry a tune; the bass the lowest. Inside one part
+with chords or several voices a note leads if nothing above it sounds when it is struck, and is bass if nothing below.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+
+from disc.tune.score.records import Rank, ScoreNote
+
+# A part that sounds for less than this share of the busiest part's time is an interjection, not the tune.
+# Common practice, no source; a descant or an entry of a few bars stays below it.
+CARRIES_A_TUNE = 0.5
+
+
+def rank_notes(notes: Sequence[ScoreNote]) -> tuple[ScoreNote, ...]:
+    """The same notes with their ranks, sorted by onset, then pitch. Doubled notes (same onset and pitch) become one."""
+    parts = sorted({note.part for note in notes})
+    if len(parts) < 2:
+        return _sorted(_by_height(_unique(notes), {Rank.MELODY, Rank.BASS}))
+    lead, bass = _outer_parts(notes, parts)
+    ranked: list[ScoreNote] = []
+    for part in parts:
+        own = [note for note in notes if note.part == part]
+        if part == lead:
+            ranked += _by_height(own, {Rank.MELODY})
+        elif part == bass:
+            ranked += _by_height(own, {Rank.BASS})
+        else:
+            ranked += [replace(note, rank=Rank.INNER) for note in own]
+    return _sorted(_unique(ranked))
+
+
+def _outer_parts(notes: Sequence[ScoreNote], parts: Sequence[int]) -> tuple[int, int]:
+    """(leading part, bass part), by mean pitch weighted with time; on a tie the earlier part leads."""
+    sounding = {p: sum((n.duration_quarter for n in notes if n.part == p), Fraction(0)) for p in parts}
+    height = {
+        p: sum(n.pitch * n.duration_quarter for n in notes if n.part == p) / max(sounding[p], Fraction(1, 1000))
+        for p in parts
+    }
+    long_enough = [p for p in parts if sounding[p] >= CARRIES_A_TUNE * float(max(sounding.values()))]
+    lead = max(long_enough, key=lambda p: (height[p], -p))
+    rest = [p for p in parts if p != lead]
+    return lead, min(rest, key=lambda p: (height[p], p))
+
+
+def _by_height(notes: Sequence[ScoreNote], outer: set[Rank]) -> list[ScoreNote]:
+    """Ranks inside one part: of the outer ranks asked for, those whose place the note holds when struck; else inner."""
+    ordered = sorted(notes, key=lambda n: n.onset_quarter)
+    sounding: list[ScoreNote] = []
+    ranked = []
+    for i, note in enumerate(ordered):
+        sounding = [other for other in sounding if other.end_quarter > note.onset_quarter]
+        together = _struck_with(ordered, i)
+        heard = [other.pitch for other in (*sounding, *together)]
+        if Rank.MELODY in outer and all(note.pitch >= pitch for pitch in heard):
+            rank = Rank.MELODY
+        elif Rank.BASS in outer and all(note.pitch <= pitch for pitch in heard):
+            rank = Rank.BASS
+        else:
+            rank = Rank.INNER
+        ranked.append(replace(note, rank=rank))
+        sounding.append(note)
+    return ranked
+
+
+def _struck_with(ordered: Sequence[ScoreNote], i: int) -> list[ScoreNote]:
+    """The later notes of the list that are struck at the same moment as note i."""
+    found = []
+    for other in ordered[i + 1 :]:
+        if other.onset_quarter != ordered[i].onset_quarter:
+            break
+        found.append(other)
+    return found
+
+
+_ORDER = {Rank.MELODY: 0, Rank.BASS: 1, Rank.INNER: 2}
+
+
+def _unique(notes: Sequence[ScoreNote]) -> list[ScoreNote]:
+    """One note for each onset and pitch: the best-ranked, with the longest duration of those doubled."""
+    best: dict[tuple[Fraction, int], ScoreNote] = {}
+    for note in notes:
+        key = (note.onset_quarter, note.pitch)
+        if key not in best:
+            best[key] = note
+            continue
+        held = best[key]
+        longest = max(held.duration_quarter, note.duration_quarter)
+        better = note if _ORDER[note.rank] < _ORDER[held.rank] else held
+        best[key] = replace(better, duration_quarter=longest)
+    return list(best.values())
+
+
+def _sorted(notes: Sequence[ScoreNote]) -> tuple[ScoreNote, ...]:
+    return tuple(sorted(notes, key=lambda n: (n.onset_quarter, n.pitch)))

@@ -1,0 +1,1 @@
+"""A tune to paper and sound: layout, MusicXML, engraved pages, MIDI, WAV."""

@@ -1,0 +1,192 @@
+"""A tune laid out on paper: staves, clefs, bars, chords and rests, before any notation program sees it.
+
+Comes in: a Tune whose notes carry the lengths a copyist would write. Goes out: Page, whose bars are full: the lengths
+in each voice of each bar add up to the bar. A melody note held over a bar line is tied; an accompaniment note ends
+there, since the instrument rings on by itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from disc.records import Metre, Note, Tune, Voice
+from disc.tune.read.strains import PrintedBar, printed_bars
+from disc.tune.write.lengths import rest_pieces, written_pieces
+
+# Fewer accompaniment notes than this share of all are written on the melody's staff. Common practice, no source.
+ONE_STAFF_SHARE = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Clef:
+    """sign and line as in MusicXML; octave: how many octaves higher than written it sounds."""
+
+    sign: str
+    line: int
+    octave: int = 0
+
+    @property
+    def middle_pitch(self) -> float:
+        """The pitch about the middle line."""
+        return {"G": 71.0, "F": 50.0}[self.sign] + 12 * self.octave
+
+
+UPPER_CLEFS = (Clef("G", 2), Clef("G", 2, 1), Clef("G", 2, 2), Clef("F", 4))
+LOWER_CLEFS = (Clef("F", 4), Clef("G", 2), Clef("G", 2, 1), Clef("G", 2, 2))
+# Half a staff, and one ledger line's room on each side, in semitones: what lies further out costs readability.
+COMFORT = 9.0
+
+
+@dataclass(frozen=True, slots=True)
+class Chord:
+    """Notes that begin together in one voice, or a rest (no notes). Times in quarters from the bar's start."""
+
+    onset: Fraction
+    duration: Fraction
+    notes: tuple[Note, ...] = ()
+    graces: tuple[Note, ...] = ()
+    tied_back: bool = False
+    tied_on: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One printed bar: for each staff the chords of its voice, in order and without gaps."""
+
+    printed: PrintedBar
+    staves: tuple[tuple[Chord, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """What is to be engraved."""
+
+    title: str
+    metre: Metre
+    fifths: int
+    quarter_s: float
+    clefs: tuple[Clef, ...]
+    bars: tuple[Bar, ...] = field(default_factory=tuple)
+
+
+def lay_out(tune: Tune) -> Page:
+    """The tune on paper, its repeats folded."""
+    staves = _staves(tune)
+    clefs = tuple(
+        _best_clef([n for n in tune.notes if staves[n.voice] == staff], UPPER_CLEFS if staff == 0 else LOWER_CLEFS)
+        for staff in range(max(staves.values()) + 1)
+    )
+    bars = []
+    held: list[list[tuple[Note, Fraction]]] = [[] for _ in clefs]
+    for printed in printed_bars(tune):
+        voices = []
+        for staff in range(len(clefs)):
+            mine = [note for note in printed.notes if staves[note.voice] == staff]
+            chords, held[staff] = _fill_bar(mine, printed, tune.metre, held[staff], tie=staff == 0)
+            voices.append(chords)
+        bars.append(Bar(printed, tuple(voices)))
+    return Page(tune.title, tune.metre, tune.key.fifths, tune.quarter_s, clefs, tuple(bars))
+
+
+def _staves(tune: Tune) -> dict[Voice, int]:
+    below = sum(note.voice is Voice.ACCOMPANIMENT for note in tune.notes)
+    two = below > ONE_STAFF_SHARE * len(tune.notes)
+    return {Voice.MELODY: 0, Voice.ACCOMPANIMENT: 1 if two else 0}
+
+
+def _best_clef(notes: Sequence[Note], choices: Sequence[Clef]) -> Clef:
+    """The clef that keeps most notes near the staff; the first of equals."""
+
+    def strain(clef: Clef) -> float:
+        return sum(max(0.0, abs(note.pitch - clef.middle_pitch) - COMFORT) for note in notes)
+
+    return min(choices, key=strain)
+
+
+def _fill_bar(
+    notes: Sequence[Note],
+    printed: PrintedBar,
+    metre: Metre,
+    held: Sequence[tuple[Note, Fraction]],
+    tie: bool,
+) -> tuple[tuple[Chord, ...], list[tuple[Note, Fraction]]]:
+    """The chords of one voice in one bar, and the notes that go on into the next with what is left of them.
+
+    held: notes still sounding from the bar before.
+    """
+    onsets = sorted({note.onset_quarter - printed.start for note in notes if not note.grace})
+    first = onsets[0] if onsets else printed.length
+    chords: list[Chord] = []
+    left: list[tuple[Note, Fraction]] = []
+    place = printed.offset
+    if held:
+        length = min(held[0][1], first - place)
+        if length > 0:
+            carried = tuple(note for note, _ in held)
+            chords += _pieces(place, length, carried, (), metre, tied_back=True)
+            left = _left_over(chords, carried, held[0][1] - length if place + length >= printed.length else Fraction(0))
+            place += length
+    for index, onset in enumerate(onsets):
+        chords += _rests(place, onset, metre, printed)
+        end = onsets[index + 1] if index + 1 < len(onsets) else printed.length
+        here = _together(notes, onset + printed.start, grace=False)
+        graces = _together(notes, onset + printed.start, grace=True)
+        wanted = max(note.duration_quarter for note in here)
+        length = min(wanted, end - onset)
+        if not tie or (length < wanted and end < printed.length):
+            wanted = length
+        pieces = _pieces(onset, length, here, graces, metre)
+        chords += pieces
+        place = onset + length
+        left = _left_over(chords, here, wanted - length)
+    chords += _rests(place, printed.length, metre, printed)
+    return tuple(chords), left
+
+
+def _left_over(chords: list[Chord], notes: tuple[Note, ...], rest: Fraction) -> list[tuple[Note, Fraction]]:
+    """What goes on into the next bar; marks the last chord as tied."""
+    if rest <= 0:
+        return []
+    last = chords[-1]
+    chords[-1] = Chord(last.onset, last.duration, last.notes, last.graces, last.tied_back, tied_on=True)
+    return [(note, rest) for note in notes]
+
+
+def _together(notes: Sequence[Note], onset: Fraction, grace: bool) -> tuple[Note, ...]:
+    chosen = [note for note in notes if note.onset_quarter == onset and note.grace is grace]
+    seen: dict[int, Note] = {}
+    for note in sorted(chosen, key=lambda n: n.pitch):
+        seen.setdefault(note.pitch, note)
+    return tuple(seen.values())
+
+
+def _pieces(
+    onset: Fraction,
+    length: Fraction,
+    notes: tuple[Note, ...],
+    graces: tuple[Note, ...],
+    metre: Metre,
+    tied_back: bool = False,
+) -> list[Chord]:
+    lengths = written_pieces(onset, length, metre)
+    chords = []
+    for index, piece in enumerate(lengths):
+        back = tied_back or index > 0
+        on = index < len(lengths) - 1
+        chords.append(Chord(onset, piece, notes, graces if index == 0 else (), back, on))
+        onset += piece
+    return chords
+
+
+def _rests(start: Fraction, end: Fraction, metre: Metre, printed: PrintedBar) -> list[Chord]:
+    if end <= start:
+        return []
+    if start == 0 and end == metre.bar_quarter:
+        return [Chord(start, end)]
+    rests = []
+    for piece in rest_pieces(start, end - start, metre):
+        rests.append(Chord(start, piece))
+        start += piece
+    return rests

@@ -1,0 +1,216 @@
+"""A laid-out page as MusicXML, through music21. Every note carries the numbers of its pins as its id ("pin-12").
+
+Notes stand at sounding pitch in the file; an octave clef says where they are written. A doubtful note is cue-sized, in
+brackets, with "? 12" (its pin) above it.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Any
+
+from disc.records import Note, Tune
+from disc.tune.write.layout import Bar, Chord, Clef, Page, lay_out
+from disc.tune.write.lengths import beat_quarter, is_compound
+from disc.tune.write.midi import MUSIC_BOX_PROGRAM
+
+# The line of fifths from F (-1) upwards, seven letters.
+LETTERS = "FCGDAEB"
+
+
+def musicxml_text(tune: Tune) -> str:
+    """The tune as MusicXML text."""
+    return musicxml_of_page(lay_out(tune))
+
+
+def musicxml_of_page(page: Page) -> str:
+    """A laid-out page as MusicXML text, without the date of its making: the same page, the same bytes."""
+    import re
+
+    from music21.musicxml.m21ToXml import GeneralObjectExporter
+
+    text = GeneralObjectExporter().parse(_score(page)).decode("utf-8")
+    text = re.sub(r'\s*<encoding-date>[^<]*</encoding-date>|\s*<creator type="composer">Music21</creator>', "", text)
+    # music21 does not write on which side of the staff a tempo stands
+    return re.sub(r"<direction>(?=\s*<direction-type>\s*<words[^>]*>♩)", '<direction placement="above">', text)
+
+
+def spelled(pitch: int, fifths: int) -> str:
+    """A MIDI number's name as music21 reads it ("B-4"), spelled for a signature: the nearest on the line of fifths.
+
+    The window of twelve fifths is such that chromatic notes of a major key come out as raised first, fourth and fifth
+    and flat third and seventh, and the leading note of its relative minor as raised. Common practice.
+    """
+    low = fifths - 3  # in C: from E flat (-3) to G sharp (8)
+    place = next(f for f in range(low, low + 12) if (f * 7) % 12 == pitch % 12)
+    letter = LETTERS[(place + 1) % 7]
+    signs = (place + 1) // 7
+    natural = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}[letter]
+    octave = (pitch - signs - natural) // 12 - 1
+    return f"{letter}{'#' * max(signs, 0)}{'-' * max(-signs, 0)}{octave}"
+
+
+def _score(page: Page) -> Any:
+    from music21 import layout, metadata, stream
+
+    score = stream.Score()
+    score.metadata = metadata.Metadata()
+    score.metadata.title = page.title or "Tune of the disc"
+    score.metadata.software = ()
+    parts = [_part(page, staff) for staff in range(len(page.clefs))]
+    for part in parts:
+        score.insert(0, part)
+    if len(parts) > 1:
+        score.insert(0, layout.StaffGroup(parts, symbol="brace", barTogether=True))
+    return score
+
+
+def _part(page: Page, staff: int) -> Any:
+    from music21 import stream
+
+    part = stream.PartStaff() if len(page.clefs) > 1 else stream.Part()
+    part.partName = "Comb"
+    part.insert(0, _instrument(staff))
+    for index, bar in enumerate(page.bars):
+        part.append(_measure(page, bar, staff, first=index == 0))
+    _mark_endings(part, page)
+    return part
+
+
+def _instrument(staff: int) -> Any:
+    """The comb, with an id of its own: without one music21 makes up a new one at each writing."""
+    from music21 import instrument
+
+    comb: Any = instrument.Instrument("Comb")
+    comb.partId = f"P{staff + 1}"
+    comb.instrumentId = f"I{staff + 1}"
+    comb.midiProgram = MUSIC_BOX_PROGRAM
+    comb.midiChannel = staff
+    return comb
+
+
+def _measure(page: Page, bar: Bar, staff: int, first: bool) -> Any:
+    from music21 import bar as barlines
+    from music21 import key, meter, stream
+
+    measure = stream.Measure(number=bar.printed.number)
+    if first:
+        measure.insert(0, _clef(page.clefs[staff]))
+        measure.insert(0, key.KeySignature(page.fifths))
+        measure.insert(0, meter.TimeSignature(f"{page.metre.beats}/{page.metre.unit}"))
+        if staff == 0:
+            measure.insert(0, _tempo(page))
+    if bar.printed.offset:
+        measure.paddingLeft = bar.printed.offset
+    if bar.printed.length < page.metre.bar_quarter:  # or music21 fills the bar with a rest
+        measure.paddingRight = page.metre.bar_quarter - bar.printed.length
+    if bar.printed.repeat_start:
+        measure.leftBarline = barlines.Repeat(direction="start")
+    if bar.printed.repeat_end:
+        measure.rightBarline = barlines.Repeat(direction="end")
+    elif bar is page.bars[-1]:
+        measure.rightBarline = barlines.Barline("final")
+    for chord in bar.staves[staff]:
+        _insert_chord(measure, chord, bar, page)
+    _beam(measure, page, bar.printed.offset)
+    return measure
+
+
+def _tempo(page: Page) -> Any:
+    """Beats in a minute, as words: a note sign every font has, where the engraver's own would be missing in the PDF."""
+    from music21 import tempo
+
+    compound = is_compound(page.metre)
+    beat = beat_quarter(page.metre) if compound else Fraction(1)
+    words = f"♩{'.' if compound else ''} = {round(60.0 / (page.quarter_s * float(beat)))}"
+    return tempo.MetronomeMark(text=words, numberSounding=round(60.0 / page.quarter_s))
+
+
+def _clef(clef: Clef) -> Any:
+    from music21 import clef as clefs
+
+    made = clefs.TrebleClef() if clef.sign == "G" else clefs.BassClef()
+    made.octaveChange = clef.octave
+    return made
+
+
+def _insert_chord(measure: Any, chord: Chord, bar: Bar, page: Page) -> None:
+    from music21 import articulations, expressions, note, tie
+    from music21 import chord as chords
+
+    offset = chord.onset - bar.printed.offset
+    if not chord.notes:
+        rest = note.Rest(quarterLength=chord.duration)
+        if chord.onset == 0 and chord.duration == page.metre.bar_quarter:
+            rest.fullMeasure = True
+        measure.insert(offset, rest)
+        return
+    for grace in chord.graces:
+        small = _note(grace, Fraction(1, 4), page.fifths).getGrace()
+        small.id = _id(grace)
+        measure.insert(offset, small)
+    made = [_note(n, chord.duration, page.fifths) for n in chord.notes]
+    if chord.tied_on or chord.tied_back:
+        kind = "continue" if chord.tied_on and chord.tied_back else "start" if chord.tied_on else "stop"
+        for one in made:
+            one.tie = tie.Tie(kind)
+    if chord.tied_back:
+        for one in made:
+            one.id = f"{one.id}-held"
+    element: Any = made[0] if len(made) == 1 else chords.Chord(made, quarterLength=chord.duration)
+    if len(made) > 1 and any(n.rolled for n in chord.notes):
+        element.expressions.append(expressions.ArpeggioMark())
+    measure.insert(offset, element)
+    doubtful = [n for n in chord.notes if n.doubtful]
+    if doubtful and not chord.tied_back:
+        numbers = " ".join(str(pin) for n in doubtful for pin in n.pins)
+        mark: Any = articulations.Fingering(f"?{numbers}")
+        mark.placement = "above"
+        element.articulations.append(mark)
+
+
+def _note(written: Note, duration: Fraction, fifths: int) -> Any:
+    from music21 import note
+
+    made = note.Note(spelled(written.pitch, fifths), quarterLength=duration)
+    made.id = _id(written)
+    if written.doubtful:
+        made.noteheadParenthesis = True
+        made.style.noteSize = "cue"  # type: ignore[attr-defined]
+    return made
+
+
+def _id(written: Note) -> str:
+    return "pin-" + "-".join(str(pin) for pin in written.pins) if written.pins else f"note-{written.onset_quarter}"
+
+
+def _beam(measure: Any, page: Page, offset: Fraction) -> None:
+    """Beams as the metre groups them; a bar that music21 cannot beam is printed with flags."""
+    from music21 import exceptions21, meter
+
+    signature = meter.TimeSignature(f"{page.metre.beats}/{page.metre.unit}")
+    elements = [e for e in measure.notesAndRests if not e.duration.isGrace]
+    try:
+        found = signature.getBeams(elements, measureStartOffset=offset)
+    except exceptions21.Music21Exception:
+        return
+    for element, beams in zip(elements, found, strict=True):
+        if beams is not None and not element.isRest:
+            element.beams = beams
+
+
+def _mark_endings(part: Any, page: Page) -> None:
+    from music21 import spanner
+
+    measures = list(part.getElementsByClass("Measure"))
+    runs: list[tuple[int, list[Any]]] = []
+    for bar, measure in zip(page.bars, measures, strict=True):
+        ending = bar.printed.ending
+        if ending is None:
+            continue
+        if runs and runs[-1][0] == ending and measures.index(runs[-1][1][-1]) == measures.index(measure) - 1:
+            runs[-1][1].append(measure)
+        else:
+            runs.append((ending, [measure]))
+    for ending, covered in runs:
+        part.insert(0, spanner.RepeatBracket(covered, number=ending))

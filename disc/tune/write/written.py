@@ -1,0 +1,45 @@
+"""The lengths a copyist writes for notes that ring on by themselves.
+
+A melody note lasts until the next melody note, over a bar line only where it began off the beat or fills its bar; an
+accompaniment note lasts until the next of its voice, never over a bar line, as one plain value.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+
+from disc.records import Metre, Note, Voice
+from disc.tune.write.lengths import best_single_value
+
+
+def with_lengths(notes: Sequence[Note], metre: Metre, upbeat: Fraction) -> tuple[Note, ...]:
+    """The notes in order, each with the length to write. upbeat: quarters; the last bar is that much shorter."""
+    bar = metre.bar_quarter
+    last = max((note.onset_quarter for note in notes), default=Fraction(0))
+    end = (last // bar + 1) * bar - upbeat
+    if end <= last:
+        end = (last // bar + 1) * bar
+    lengths: dict[tuple[Voice, Fraction], Fraction] = {}
+    for voice in Voice:
+        onsets = sorted({note.onset_quarter for note in notes if note.voice is voice and not note.grace})
+        for onset, following in zip(onsets, [*onsets[1:], end], strict=False):
+            lengths[voice, onset] = _length(onset, max(following, onset + Fraction(1, 8)), metre, voice)
+    ordered = sorted(notes, key=lambda n: (n.onset_quarter, not n.grace, n.voice is not Voice.MELODY, -n.pitch))
+    return tuple(
+        note if note.grace else replace(note, duration_quarter=lengths[note.voice, note.onset_quarter])
+        for note in ordered
+    )
+
+
+def _length(onset: Fraction, following: Fraction, metre: Metre, voice: Voice) -> Fraction:
+    bar = metre.bar_quarter
+    inside = onset % bar
+    to_line = bar - inside
+    gap = following - onset
+    if gap <= to_line:
+        return best_single_value(inside, gap, metre) if voice is Voice.ACCOMPANIMENT else gap
+    if voice is Voice.MELODY and gap <= bar and inside % Fraction(4, metre.unit):
+        return gap
+    return best_single_value(inside, to_line, metre) if voice is Voice.ACCOMPANIMENT else to_line

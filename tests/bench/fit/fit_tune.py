@@ -1,0 +1,390 @@
+"""Fits the numbers of disc/tune/model.json to the tuning half of the corpus draw. Run from the repository's root:
+
+    python tests/bench/fit/fit_tune.py [--report]
+
+Each tuning melody is made into turns with random accompaniments and 0, 5 or 15 % of the strikes removed
+(tune_strikes.py); the held-out half is never read. Fitted in order: voices (small networks), rhythm tables
+(counts), metre and key (conditional logits). The rhythm feature that a metre weight sees comes from tables counted
+without that melody's quarter of the tunes, so that the weight is honest. With --report it first fits without a quarter
+and prints the scores on it. Then it fits to all and writes the file. Needs scikit-learn, which comes with librosa.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from scipy.optimize import minimize
+from sklearn.neural_network import MLPClassifier
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
+
+from bench.truth.tune_corpus import load_melodies
+from bench.truth.tune_strikes import Turn, make_turn
+from disc.tune.read.figures import find_rolls
+from disc.tune.read.key import KEY_FEATURES, key_candidates, key_evidence, key_features
+from disc.tune.read.linear import LinearModel
+from disc.tune.read.metre import GRIDS, WORST_GRID
+from disc.tune.read.model import MODEL_FILE, VOICE_PARTS
+from disc.tune.read.pulse import (
+    FEATURE_NAMES,
+    Lattice,
+    Marks,
+    Structure,
+    features,
+    find_marks,
+    make_lattice,
+    structures_for,
+)
+from disc.tune.read.read_tune import find_turn_grids, strike_weights
+from disc.tune.read.rhythm import RhythmModel, bar_name, beat_name, fit_gaps, gap_counts, rhythm_scores
+from disc.tune.read.step_grid import Grid
+from disc.tune.read.voices import VoiceModel, line_features, melody_probability, voice_features
+
+FOLDS = 4
+RIDGE = 3e-4
+VOICE_TURNS = 2000  # turns the voices are fitted on
+LOOKS = 2
+HIDDEN = 24
+EXACT_SHARE = 0.5  # how much the very bar length counts beside class and phase
+
+
+@dataclass
+class Sample:
+    """A turn with what the stages need of it."""
+
+    fold: int
+    turn: Turn
+    onset_s: np.ndarray
+    anchored_s: np.ndarray
+    grids: tuple[Grid, ...]
+    pitch: np.ndarray
+    melody: np.ndarray
+    real: np.ndarray
+    on_grids: list[tuple[Grid, int, Lattice, Marks]]
+
+
+def main() -> None:
+    """Fit, report if asked, and write."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument(
+        "--count", type=int, default=4000, help="melodies drawn, tuning half and held-out half together"
+    )
+    parser.add_argument("--variants", type=int, default=1, help="turns made of each tuning melody")
+    parser.add_argument("--metre-turns", type=int, default=1200, help="turns that rhythm and metre are fitted on")
+    parser.add_argument("--report", action="store_true", help="fit without a quarter first and print its scores")
+    parser.add_argument("--voices-only", action="store_true", help="fit the voices anew and keep the rest")
+    given = parser.parse_args()
+    samples = make_samples(given.count, given.variants, with_grids=not given.voices_only)
+    print(f"{len(samples)} turns", flush=True)
+    held, rest = [s for s in samples if not s.fold], [s for s in samples if s.fold]
+    if given.report:
+        report_voices(held, fit_voices(rest))
+    voices = fit_voices(samples)
+    if given.voices_only:
+        content = json.loads(MODEL_FILE.read_text(encoding="utf-8")) | {"voices": voices_content(voices)}
+        MODEL_FILE.write_text(file_text(content), encoding="utf-8")
+        return
+    key_tables = [(s.fold, key_rows(s)) for s in samples]
+    if given.report:
+        report_key(
+            [rows for fold, rows in key_tables if not fold], fit_key([rows for fold, rows in key_tables if fold])
+        )
+    key = fit_key([rows for _, rows in key_tables])
+    print("voices and key fitted", flush=True)
+    samples = samples[: given.metre_turns]
+    for sample in samples:
+        add_grids(sample, voices)
+    rhythms = {fold: count_rhythm([s for s in samples if s.fold != fold]) for fold in range(FOLDS)}
+    tables = [metre_rows(s, rhythms[s.fold]) for s in samples]
+    print("readings laid out", flush=True)
+    if given.report:
+        rest_tables = [rows for s, rows in zip(samples, tables, strict=True) if s.fold]
+        held_tables = [rows for s, rows in zip(samples, tables, strict=True) if not s.fold]
+        report_metre([s for s in samples if not s.fold], held_tables, fit_metre(rest_tables))
+    metre = fit_metre(tables)
+    MODEL_FILE.write_text(model_text(voices, metre, key, count_rhythm(samples)), encoding="utf-8")
+    print(f"written: {MODEL_FILE}")
+
+
+def make_samples(count: int, variants: int, with_grids: bool = True) -> list[Sample]:
+    """Turns of the tuning melodies; folds by melody, so that no melody is on both sides."""
+    rng = np.random.default_rng(2024)
+    melodies = [m for m in load_melodies(count=count) if m.part == "tuning"]
+    samples = []
+    for variant in range(variants):
+        for index, melody in enumerate(melodies):
+            turn = make_turn(melody, rng, (0.0, 0.05, 0.15)[(index + variant) % 3])
+            onset_s = np.array([s.onset_s for s in turn.strikes])
+            pitch = np.array([float(s.pitch or 0) for s in turn.strikes])
+            if with_grids:
+                _, anchored_s, grids = find_turn_grids(onset_s, pitch)
+            else:
+                anchored_s, grids = find_rolls(onset_s, pitch).anchored(onset_s, last=True), ()
+            samples.append(
+                Sample(
+                    (index * 7919) % FOLDS,
+                    turn,
+                    onset_s,
+                    anchored_s,
+                    grids,
+                    pitch,
+                    np.array([bool(n and n.melody) for n in turn.truth]),
+                    np.array([n is not None for n in turn.truth]),
+                    [],
+                )
+            )
+    return samples
+
+
+# ---- voices
+
+
+def fit_voices(samples: list[Sample]) -> tuple[VoiceModel, ...]:
+    """The first look at all strikes, and a second that sees what the first found."""
+    samples = samples[:VOICE_TURNS]
+    tables = [voice_features(s.anchored_s, s.pitch) for s in samples]
+    models = [_network(tables, samples)]
+    for _ in range(LOOKS - 1):
+        said = [melody_probability(s.anchored_s, s.pitch, tuple(models)) for s in samples]
+        seen = [line_features(s.anchored_s, s.pitch, p, t) for s, p, t in zip(samples, said, tables, strict=True)]
+        models.append(_network(seen, samples))
+    return tuple(models)
+
+
+def _network(tables: list[np.ndarray], samples: list[Sample]) -> VoiceModel:
+    """A network of one hidden layer over all strikes, every turn counting alike."""
+    table = np.vstack(tables)
+    weight = np.concatenate([s.real / len(s.real) for s in samples])
+    mean, spread = table.mean(0), table.std(0) + 1e-9
+    network = MLPClassifier(
+        (HIDDEN,), activation="tanh", alpha=3e-3, max_iter=30, batch_size=256, learning_rate_init=2e-3, random_state=0
+    )
+    network.fit(
+        (table - mean) / spread, np.concatenate([s.melody for s in samples]), weight * len(weight) / weight.sum()
+    )
+    (hidden, last), (hidden_constant, constant) = network.coefs_, network.intercepts_
+    return VoiceModel(mean, spread, hidden, hidden_constant, last[:, 0], float(constant[0]))
+
+
+def report_voices(samples: list[Sample], models: tuple[VoiceModel, ...]) -> None:
+    """Melody F1 on the quarter left out."""
+    for looks in range(1, len(models) + 1):
+        scores = []
+        for s in samples:
+            said = (melody_probability(s.anchored_s, s.pitch, models[:looks]) > 0.5)[s.real]
+            true = s.melody[s.real]
+            scores.append(2.0 * (said & true).sum() / max(1, said.sum() + true.sum()))
+        print(f"voices: melody F1 {np.mean(scores):.4f} on {len(samples)} turns left out, looks: {looks}", flush=True)
+
+
+# ---- rhythm and metre
+
+
+def add_grids(sample: Sample, voices: tuple[VoiceModel, ...]) -> None:
+    """Lay the strikes on the grids, with melody as the program itself would tell it."""
+    said = melody_probability(sample.anchored_s, sample.pitch, voices) > 0.5
+    for grid in sample.grids[:GRIDS]:
+        step = np.round(grid.places(sample.anchored_s)).astype(np.int64)
+        lattice = make_lattice(step, np.round(sample.pitch), said, grid.step_s)
+        sample.on_grids.append((grid, int(step.min()), lattice, find_marks(lattice)))
+
+
+def label(structure: Structure, phase: int, grid: Grid, first: int, turn: Turn) -> int:
+    """0: wrong; 1: metre class and bar lines right, bars of half or double length; 2: the bars as written, or 3: and
+    their beats too, so that the note values come out as written.
+    """
+    beats, unit = turn.melody.metre
+    compound, triple = beats in (6, 9, 12), beats in (3, 9)
+    if structure.compound != compound or (structure.beats == 3) != triple:
+        return 0
+    bar_s, true_s = structure.bar * grid.step_s, 4 * beats / unit * turn.quarter_s
+    ratio = bar_s / true_s
+    if not any(abs(ratio / good - 1) < 0.01 for good in ((1.0,) if triple else (0.5, 1.0, 2.0))):
+        return 0
+    short_s = min(bar_s, true_s)
+    off_s = grid.start_s + (first + phase) * grid.step_s - turn.start_s
+    if abs((off_s + short_s / 2) % short_s - short_s / 2) > 0.3 * grid.step_s + 0.02:
+        return 0
+    if abs(ratio - 1) > 0.01:
+        return 1
+    return 3 if structure.beats == (beats // 3 if compound else 4 if (beats, unit) == (2, 2) else beats) else 2
+
+
+def count_rhythm(samples: list[Sample]) -> RhythmModel:
+    """Tables of gaps by place, from the readings that are as written."""
+    bar: dict[str, np.ndarray] = {}
+    beat: dict[str, np.ndarray] = {}
+    for s in samples:
+        for grid, first, lattice, _ in s.on_grids:
+            for structure in structures_for(lattice):
+                for phase in range(structure.bar):
+                    if label(structure, phase, grid, first, s.turn) < 2:
+                        continue
+                    counts = np.roll(gap_counts(lattice, structure.bar), -phase, axis=0)
+                    name = bar_name(structure)
+                    bar[name] = bar.get(name, 0.0) + counts
+                    steps = structure.steps
+                    by_beat = counts.reshape(structure.beats, steps, structure.bar + 1).sum(0)
+                    beat[beat_name(structure)] = beat.get(beat_name(structure), 0.0) + fit_gaps(by_beat, 4 * steps + 1)
+    return RhythmModel(bar, beat)
+
+
+Rows = tuple[np.ndarray, np.ndarray, np.ndarray]
+
+
+def metre_rows(sample: Sample, rhythm: RhythmModel) -> Rows:
+    """(features, label, class is right) of every reading of a turn."""
+    tables, labels, classes = [], [], []
+    best = max(grid.score for grid, *_ in sample.on_grids)
+    beats, _ = sample.turn.melody.metre
+    for grid, first, lattice, marks in sample.on_grids:
+        if grid.score < best - WORST_GRID * len(sample.onset_s):
+            continue
+        for structure in structures_for(lattice):
+            scores = rhythm_scores(lattice, structure, rhythm)
+            tables.append(features(lattice, structure, scores, grid.score - best, marks).table)
+            labels += [label(structure, phase, grid, first, sample.turn) for phase in range(structure.bar)]
+            right = structure.compound == (beats in (6, 9, 12)) and (structure.beats == 3) == (beats in (3, 9))
+            classes += [right] * structure.bar
+    return np.vstack(tables).astype(np.float32), np.array(labels), np.array(classes)
+
+
+def fit_metre(tables: list[Rows], ridge: float = RIDGE) -> LinearModel:
+    """Conditional logit: readings of class and phase as written against all others, the very bar length beside it."""
+    tables = [rows for rows in tables if (rows[1] > 0).any()]
+    table = np.vstack([rows[0] for rows in tables]).astype(np.float64)
+    mean, spread = table.mean(0), table.std(0) + 1e-6
+    table = ((table - mean) / spread).astype(np.float32)
+    sizes = np.array([len(rows[1]) for rows in tables])
+    start = np.r_[0, np.cumsum(sizes)[:-1]]
+    good = np.concatenate([rows[1] > 0 for rows in tables])
+    exact = np.concatenate([rows[1] == 3 for rows in tables])
+    has_exact = np.add.reduceat(exact, start) > 0
+
+    def loss(b: np.ndarray) -> tuple[float, np.ndarray]:
+        score = table @ b.astype(np.float32)
+        lift = np.exp((score - np.repeat(np.maximum.reduceat(score, start), sizes)).astype(np.float64))
+        total = np.add.reduceat(lift, start)
+        value, slope = 0.0, np.zeros(len(lift))
+        for mask, share in ((good, np.ones(len(sizes))), (exact, EXACT_SHARE * has_exact)):
+            part = np.add.reduceat(lift * mask, start) + 1e-12
+            value -= float((share * np.log(part / total)).sum())
+            slope += np.repeat(share / total, sizes) * lift - np.repeat(share / part, sizes) * lift * mask
+        gradient = (slope.astype(np.float32) @ table).astype(np.float64) / len(sizes)
+        return value / len(sizes) + ridge * float((b**2).sum()), gradient + 2 * ridge * b
+
+    found = minimize(loss, np.zeros(table.shape[1]), jac=True, method="L-BFGS-B", options={"maxiter": 250}).x
+    return LinearModel(FEATURE_NAMES, mean, spread, found)
+
+
+def report_metre(samples: list[Sample], tables: list[Rows], model: LinearModel) -> None:
+    """Share of turns with the class, class and phase, and very bar right, on the quarter left out."""
+    groups: dict[str, list[tuple[bool, ...]]] = {}
+    for sample, (table, labels, classes) in zip(samples, tables, strict=True):
+        best = int(model.shares(table).sum(1).argmax())
+        melody = sample.turn.melody
+        for name in ("all", melody.collection, f"{melody.metre[0]}/{melody.metre[1]}"):
+            result = (bool(classes[best]), bool(labels[best] > 0), bool(labels[best] >= 2), bool(labels[best] == 3))
+            groups.setdefault(name, []).append(result)
+    for name, results in groups.items():
+        print(f"metre {name:8s} {len(results):4d}  class, phase, bar, values: {np.round(np.mean(results, 0), 3)}")
+
+
+# ---- key
+
+KeyRows = tuple[np.ndarray, np.ndarray, np.ndarray]
+
+
+def key_rows(sample: Sample) -> KeyRows:
+    """(features, signature is right, key is right) of every key."""
+    length = strike_weights(sample.onset_s, sample.melody)
+    evidence = key_evidence(np.round(sample.pitch), length, sample.melody)
+    keys = key_candidates()
+    table = np.array([key_features(evidence, key) for key in keys])
+    signature = np.array([(key.fifths - sample.turn.fifths) % 12 == 0 for key in keys])
+    return table, signature, signature & np.array([key.tonic == sample.turn.tonic for key in keys])
+
+
+def fit_key(tables: list[KeyRows]) -> LinearModel:
+    """Conditional logit over the keys: the signature first, the very key beside it."""
+    table = np.array([rows[0] for rows in tables])
+    flat = table.reshape(-1, table.shape[2])
+    mean, spread = flat.mean(0), flat.std(0) + 1e-9
+    table = (table - mean) / spread
+    masks = [(np.array([rows[part] for rows in tables]), share) for part, share in ((1, 1.0), (2, 0.3))]
+
+    def loss(b: np.ndarray) -> tuple[float, np.ndarray]:
+        score = table @ b
+        lift = np.exp(score - score.max(1, keepdims=True))
+        chance = lift / lift.sum(1, keepdims=True)
+        value, slope = 1e-3 * float((b**2).sum()), np.zeros_like(chance)
+        for mask, share in masks:
+            part = (chance * mask).sum(1, keepdims=True) + 1e-12
+            value -= share * float(np.log(part).mean())
+            slope += share * (chance - chance * mask / part)
+        return value, np.einsum("nk,nkf->f", slope, table) / len(table) + 2e-3 * b
+
+    found = minimize(loss, np.zeros(table.shape[2]), jac=True, method="L-BFGS-B").x
+    return LinearModel(KEY_FEATURES, mean, spread, found)
+
+
+def report_key(tables: list[KeyRows], model: LinearModel) -> None:
+    """Share of turns with the signature and the key right, on the quarter left out."""
+    picks = [int(model.shares(rows[0]).sum(1).argmax()) for rows in tables]
+    signature = np.mean([rows[1][pick] for rows, pick in zip(tables, picks, strict=True)])
+    exact = np.mean([rows[2][pick] for rows, pick in zip(tables, picks, strict=True)])
+    print(f"key: signature {signature:.3f}, tonic too {exact:.3f} on {len(tables)} turns left out")
+
+
+# ---- the file
+
+
+def model_text(voices: tuple[VoiceModel, ...], metre: LinearModel, key: LinearModel, rhythm: RhythmModel) -> str:
+    """model.json."""
+    content: dict[str, Any] = {
+        "made_by": "tests/bench/fit/fit_tune.py, from the tuning half of the corpus draw",
+        "voices": voices_content(voices),
+        "metre": _named(metre),
+        "key": _named(key),
+        "rhythm": {
+            kind: {name: np.round(t).astype(int).tolist() for name, t in sorted(getattr(rhythm, kind).items())}
+            for kind in ("bar", "beat")
+        },
+    }
+    return file_text(content)
+
+
+def voices_content(voices: tuple[VoiceModel, ...]) -> list[dict[str, Any]]:
+    """The voices' part of model.json."""
+    return [
+        {name: _rounded(getattr(look, name)) for name in VOICE_PARTS} | {"constant": round(look.constant, 4)}
+        for look in voices
+    ]
+
+
+def file_text(content: dict[str, Any]) -> str:
+    """The file's text, a line for each named feature."""
+    return json.dumps(content, indent=None, separators=(",", ":")).replace('},"', '},\n"') + "\n"
+
+
+def _rounded(values: np.ndarray) -> list[Any]:
+    return _digits(values) if values.ndim == 1 else [_digits(row) for row in values]
+
+
+def _named(model: LinearModel) -> dict[str, dict[str, float]]:
+    columns = zip(model.names, _digits(model.mean), _digits(model.spread), _digits(model.weight), strict=True)
+    return {name: {"mean": m, "spread": s, "weight": w} for name, m, s, w in columns}
+
+
+def _digits(values: np.ndarray) -> list[float]:
+    return [float(f"{value:.5g}") for value in values]
+
+
+if __name__ == "__main__":
+    main()
