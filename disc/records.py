@@ -33,6 +33,7 @@ class Condition(StrEnum):
     STUB = "stub"
     MISSING = "missing"
     EXTRA = "extra"
+    UNSEEN = "unseen"  # no photograph shows the place well enough: neither missing nor absent
 
 
 class ToothCondition(StrEnum):
@@ -42,6 +43,23 @@ class ToothCondition(StrEnum):
     DEAD = "dead"
     BUZZING = "buzzing"
     DOUBLED = "doubled"
+
+
+class About(StrEnum):
+    """What a doubt is about."""
+
+    FACES = "faces"  # upper and lower swapped
+    DIRECTION = "direction"  # which way the disc turns
+    DIAMETER = "diameter"
+    DISC = "disc"  # the photographs show different discs, or none
+    COMB = "comb"  # not this disc's comb
+    TUNE = "tune"  # not this disc's tune
+    FACE = "face"  # a face was not photographed
+    COVERED = "covered"  # part of a face is hidden
+    SLOT = "slot"
+    SHARP = "sharp"  # blur, glare, too few pixels, too steep
+    STALE = "stale"  # made from inputs that have changed since
+    ASSUMED = "assumed"  # a number nobody gave
 
 
 class Voice(StrEnum):
@@ -226,6 +244,21 @@ class Tune:
     start_s: float = 0.0
     title: str = ""
     repeats: tuple[Repeat, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """A fact that is missing, assumed or implausible, made where it is known and carried to every command and paper.
+
+    say: what is in doubt, one sentence for the person at the bench. advice: what settles it, with the command where
+    there is one. probability: that the doubt is justified (1.0: a plain fact, such as a face not photographed).
+    """
+
+    about: About
+    say: str
+    advice: str = ""
+    side: Side | None = None
+    probability: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
