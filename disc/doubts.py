@@ -1,0 +1,87 @@
+"""Doubts as every command tells them: lines for a person, one JSON form, and back from what was stored.
+
+A doubt is made where the fact is known (records.Doubt); how it reads is decided here alone, so that a terminal, a
+page, a paper and a --json answer never word the same doubt in two ways.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from disc.errors import BadInput
+from disc.records import About, Doubt, Side
+from disc.words import chance
+
+# What makes everything after it worthless is told first: no disc at all, then what turns all places about, then what
+# is only not known.
+ORDER = (
+    About.DISC,
+    About.FACES,
+    About.DIRECTION,
+    About.DIAMETER,
+    About.SLOT,
+    About.COMB,
+    About.TUNE,
+    About.FACE,
+    About.COVERED,
+    About.SHARP,
+    About.STALE,
+    About.ASSUMED,
+)
+
+
+class StoredDoubt(BaseModel):
+    """One doubt as it stands in a file or a --json answer."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    about: About
+    side: Side | None = None
+    say: str
+    advice: str = ""
+    probability: float = Field(default=1.0, ge=0.0, le=1.0)
+
+
+def in_order(doubts: Iterable[Doubt]) -> tuple[Doubt, ...]:
+    """The doubts, the gravest kind first, of one kind the surest first; what is said twice stays once."""
+    once = tuple(dict.fromkeys(doubts))
+    return tuple(sorted(once, key=lambda doubt: (ORDER.index(doubt.about), -doubt.probability)))
+
+
+def doubt_lines(doubts: Iterable[Doubt]) -> list[str]:
+    """One line a doubt, as a person reads it; none where there is nothing in doubt."""
+    return [doubt_line(doubt) for doubt in in_order(doubts)]
+
+
+def doubt_line(doubt: Doubt) -> str:
+    """What is in doubt, how sure that is where it is not plain fact, and what settles it."""
+    where = f", {doubt.side.value} side" if doubt.side else ""
+    sure = "" if doubt.probability >= 1.0 else f" ({chance(doubt.probability)})"
+    return f"In doubt ({doubt.about.value}{where}): {doubt.say}{sure}" + (f" {doubt.advice}" if doubt.advice else "")
+
+
+def doubts_to_json(doubts: Iterable[Doubt]) -> list[dict[str, Any]]:
+    """The value of "doubts" in every --json answer and stored record, in the same order as the lines."""
+    return [
+        {
+            "about": doubt.about.value,
+            "side": doubt.side.value if doubt.side else None,
+            "say": doubt.say,
+            "advice": doubt.advice,
+            "probability": round(doubt.probability, 4),
+        }
+        for doubt in in_order(doubts)
+    ]
+
+
+def doubts_from_json(items: Sequence[Any], where: str = "the stored doubts") -> tuple[Doubt, ...]:
+    """What doubts_to_json wrote. Raises BadInput, naming where it stood, if it is damaged."""
+    try:
+        stored = [StoredDoubt.model_validate(item) for item in items]
+    except (ValidationError, TypeError) as error:
+        reason = " ".join(str(error).split())
+        raise BadInput(f"{where}: damaged ({reason}). Read the photographs again.") from error
+    return tuple(Doubt(s.about, s.say, s.advice, s.side, s.probability) for s in stored)
