@@ -22,9 +22,16 @@ def identify(
     score: Annotated[
         Path | None, typer.Option(help="Write the disc over the print, .svg or .pdf (one input only).")
     ] = None,
+    accept: Annotated[
+        int | None,
+        typer.Option(min=0, help="Your word that this match of a job's list is the disc's tune; 0 takes it back."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object a line for each input.")] = False,
 ) -> None:
     """Which tune is it: ranked, with where it agrees and where it does not."""
+    if accept is not None:
+        _accept(inputs, accept, as_json)
+        return
     from time import perf_counter
 
     from disc.library.answer import keep_in_job, lines, matches_to_json
@@ -60,6 +67,34 @@ def identify(
         else:
             say(f"{name}: {seconds:.2f} s", *lines(matches))
             say(*(f"Made: {path / file}" for file in made))
+
+
+def _accept(inputs: list[Path], place: int, as_json: bool) -> None:
+    """The person's word; without a search before, the job is searched for first."""
+    from disc.job import open_for_writing
+    from disc.library.accepted import accept_match
+    from disc.library.answer import keep_in_job
+    from disc.library.index.library_store import open_library
+    from disc.library.query_in import query_of_job
+    from disc.library.search.find_tunes import find_tunes
+
+    if len(inputs) != 1 or not inputs[0].is_dir():
+        raise BadInput("--accept needs exactly one job: the tune is noted there.")
+    with open_for_writing(inputs[0]) as job:
+        with progress("opening the library", quiet=as_json) as advance:
+            index = open_library(advance).index
+        if place and "identify" not in job.content.results:
+            query = query_of_job(inputs[0])
+            keep_in_job(job, index, query, find_tunes(index, query))
+        accepted = accept_match(job, index, place)
+    tune = None if accepted is None else accepted.tune
+    if as_json:
+        known = None if tune is None else {"file": tune.key.file, "number": tune.key.number, "title": tune.title}
+        show_json({"input": str(inputs[0]), "accepted": known})
+    elif tune is None:
+        say(f"{inputs[0]}: no tune is accepted any more.")
+    else:
+        say(f"{inputs[0]}: {tune.title!r} ({tune.key}) is noted as this disc's tune.")
 
 
 def _key(text: str) -> TuneKey:

@@ -13,7 +13,9 @@ from bench.truth.practice import LEVELS, practice_disc
 
 from disc import cli
 from disc.comb.strikes import pins_from_strikes
+from disc.errors import BadInput
 from disc.job import create_job, open_for_writing, open_job
+from disc.library.accepted import accepted_tune
 from disc.records import Comb, Plate, Side, Strike, Tooth
 
 
@@ -99,6 +101,33 @@ def test_a_job_keeps_its_matches_and_the_disc_over_the_print(small, tmp_path, mo
     job = open_job(folder)
     assert job.content.results["identify"]["matches"][0]["number"] == small.key(tune).number
     assert job.out("identify.pdf").read_bytes().startswith(b"%PDF") and job.has("out/identify.svg")
+
+
+def test_only_a_persons_word_makes_a_match_the_tune_and_it_can_be_taken_back(small, tmp_path, monkeypatch, capsys):
+    tune = next(i for i in range(40, small.size) if small.reference(i).pitch.size > 60)
+    disc = practice_disc(small.reference(tune), LEVELS["mild"], np.random.default_rng(4))
+    folder = disc_job(disc, tmp_path / "job")
+    assert run(monkeypatch, "identify", folder) == 0
+    assert accepted_tune(open_job(folder)) is None
+    assert run(monkeypatch, "identify", folder, "--accept", 99) == 2
+    assert "no match 99" in capsys.readouterr().err
+    assert run(monkeypatch, "identify", folder, "--accept", 1) == 0
+    kept = accepted_tune(open_job(folder))
+    assert kept.tune.key == small.key(tune) and kept.probability > 0.5
+    assert kept.tune.pitch.tolist() == small.reference(tune).pitch.tolist()
+    assert run(monkeypatch, "identify", folder, "--accept", 0) == 0
+    assert accepted_tune(open_job(folder)) is None
+
+
+def test_accepting_unasked_searches_first_and_a_damaged_note_is_said(small, tmp_path, monkeypatch, capsys):
+    tune = next(i for i in range(40, small.size) if small.reference(i).pitch.size > 60)
+    folder = disc_job(practice_disc(small.reference(tune), LEVELS["mild"], np.random.default_rng(4)), tmp_path / "job")
+    assert run(monkeypatch, "identify", folder, "--accept", 1, "--json") == 0
+    assert json.loads(capsys.readouterr().out)["accepted"]["number"] == small.key(tune).number
+    job = open_job(folder)
+    job.settings["tune.accepted"]["pitch"] = [60]
+    with pytest.raises(BadInput, match="damaged"):
+        accepted_tune(job)
 
 
 def disc_job(disc, folder):
