@@ -63,6 +63,7 @@ def _options(
 
 app.command("demo")(demo.demo)
 app.command("start")(start.start)
+app.command("set")(start.set_plate)
 app.command("collect")(collect.collect)
 app.command("desk")(desk.desk)
 app.add_typer(log.log, name="log")

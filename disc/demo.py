@@ -57,7 +57,7 @@ def sample_plate(folder: Path) -> Plate:
     """The sample's plate as its note gives it."""
     given = json.loads((folder / "sample.json").read_text(encoding="utf-8"))
     names = {"diameter_mm", "revolution_s", "rest_arc_deg", "thickness_mm", "bore_mm"}
-    return Plate(turns=Turns(given["turns"]), **{name: given[name] for name in names if given.get(name) is not None})
+    return Plate.known(turns=Turns(given["turns"]), **{name: given.get(name) for name in names})
 
 
 def run_demo(folder: Path, advance: Advance = no_progress) -> Demo:

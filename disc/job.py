@@ -100,8 +100,14 @@ class Job:
 
     @property
     def plate(self) -> Plate:
-        """The plate and how it turns."""
-        return self.content.plate_record()
+        """The plate and how it turns. Raises MissingPart as long as the diameter is not known."""
+        plate = self.content.plate_record()
+        if plate is None:
+            raise MissingPart(
+                f"{self.folder}: the disc's diameter is not known yet. Measure it with a caliper (of a gear-cut rim, "
+                f"over the teeth's tips) and run: disc set {self.folder} --diameter-mm D"
+            )
+        return plate
 
     @property
     def settings(self) -> dict[str, Any]:
@@ -267,9 +273,14 @@ def _correction(item: dict[str, Any]) -> Correction:
 # ---- opening and creating
 
 
-def create_job(folder: Path, plate: Plate, settings: dict[str, Any] | None = None) -> Job:
-    """A new job folder. Raises BadInput if the folder holds a job already or cannot be written."""
-    content = JobFile.new(plate, settings or {})
+def create_job(
+    folder: Path, plate: Plate | dict[str, Any] | None = None, settings: dict[str, Any] | None = None
+) -> Job:
+    """A new job folder; plate: a record, or what is known of it by name.
+
+    Raises BadInput if the folder holds a job already or cannot be written.
+    """
+    content = JobFile.new({} if plate is None else plate, settings or {})
     with _explained(folder):
         if (folder / JOB_FILE).exists():
             raise BadInput(f"{folder}: there is a job here already. Choose another folder, or go on with this one.")
@@ -292,7 +303,7 @@ def open_job(folder: Path) -> Job:
     path = folder / JOB_FILE
     with _explained(folder):
         if not folder.is_dir() or not (path.is_file() or (folder / STAGING_FOLDER).is_dir()):
-            raise BadInput(f"{folder}: no job here. Run: disc start {folder} --diameter-mm D")
+            raise BadInput(f"{folder}: no job here. Run: disc start {folder}")
         if (folder / STAGING_FOLDER).is_dir():
             _recover(folder)
     if not path.is_file():
@@ -319,7 +330,7 @@ def locked(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
     from filelock import FileLock, Timeout
 
     if not folder.is_dir():
-        raise BadInput(f"{folder}: no job here. Run: disc start {folder} --diameter-mm D")
+        raise BadInput(f"{folder}: no job here. Run: disc start {folder}")
     lock = FileLock(folder / LOCK_FILE, is_singleton=True)
     with _explained(folder):
         try:

@@ -6,6 +6,7 @@ A newer schema than this program knows is refused; an older one is migrated by j
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
@@ -14,9 +15,9 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from disc.errors import BadInput
-from disc.records import Plate, Turns
+from disc.records import USUAL, Plate, Turns
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 
 
 def now_text() -> str:
@@ -35,14 +36,14 @@ class RunRecord(BaseModel):
 
 
 class PlateModel(BaseModel):
-    """The plate as stored; limits that no watch movement exceeds."""
+    """The plate as stored; limits that no watch movement exceeds. None: nobody gave it."""
 
     model_config = ConfigDict(extra="forbid")
 
-    diameter_mm: float = Field(gt=1.0, lt=200.0)
-    turns: Turns = Turns.CLOCKWISE
-    revolution_s: float = Field(default=45.0, gt=1.0, lt=600.0)
-    rest_arc_deg: float = Field(default=14.0, ge=0.0, lt=180.0)
+    diameter_mm: float | None = Field(default=None, gt=1.0, lt=200.0)
+    turns: Turns | None = None
+    revolution_s: float | None = Field(default=None, gt=1.0, lt=600.0)
+    rest_arc_deg: float | None = Field(default=None, ge=0.0, lt=180.0)
     thickness_mm: float | None = Field(default=None, gt=0.0, lt=10.0)
     bore_mm: float | None = Field(default=None, gt=0.0, lt=100.0)
     slot_width_mm: float | None = Field(default=None, gt=0.0, lt=20.0)
@@ -65,17 +66,25 @@ class JobFile(BaseModel):
     pins_sha256: str | None = None
 
     @classmethod
-    def new(cls, plate: Plate, settings: dict[str, Any]) -> JobFile:
-        """The content of a new job. Raises BadInput if a number of the plate cannot be right."""
-        return cls(created=now_text(), plate=_plate_model(plate), settings=settings)
+    def new(cls, plate: Plate | dict[str, Any], settings: dict[str, Any]) -> JobFile:
+        """The content of a new job; plate: a record, or what is known of it by name.
 
-    def plate_record(self) -> Plate:
-        """The plate as a record."""
-        return Plate(**self.plate.model_dump())
+        Raises BadInput if a number of the plate cannot be right.
+        """
+        model = checked_plate(plate) if isinstance(plate, dict) else _plate_model(plate)
+        return cls(created=now_text(), plate=model, settings=settings)
+
+    def plate_record(self) -> Plate | None:
+        """The plate as a record, what nobody gave at what is usual and named as assumed; None without a diameter."""
+        return None if self.plate.diameter_mm is None else Plate.known(**self.plate.model_dump())
 
     def set_plate(self, plate: Plate) -> None:
         """Store a changed plate. Raises BadInput if a number cannot be right."""
         self.plate = _plate_model(plate)
+
+    def change_plate(self, values: dict[str, Any]) -> None:
+        """Lay values over the plate, None forgetting one. Raises BadInput if a number cannot be right."""
+        self.plate = checked_plate(self.plate.model_dump() | values)
 
     def to_json(self) -> str:
         """The file's text."""
@@ -83,8 +92,14 @@ class JobFile(BaseModel):
 
 
 def _plate_model(plate: Plate) -> PlateModel:
+    values = {name: value for name, value in asdict(plate).items() if name != "assumed" and name not in plate.assumed}
+    return checked_plate(values)
+
+
+def checked_plate(values: dict[str, Any]) -> PlateModel:
+    """Values of a plate, held against what a movement can have. Raises BadInput naming the first that cannot be."""
     try:
-        return PlateModel(**asdict(plate))
+        return PlateModel(**values)
     except ValidationError as error:
         raise BadInput(f"the plate's {_first_fault(error)}. Lengths are in millimetres, times in seconds.") from error
 
@@ -97,7 +112,16 @@ def _first_fault(error: ValidationError) -> str:
 
 
 # Steps from version n to n + 1, by n: each takes and returns the raw content.
-MIGRATIONS: dict[int, Any] = {}
+def _values_nobody_gave(raw: dict[str, Any]) -> dict[str, Any]:
+    """Schema 1 filled in what was not given; what stands at that value may never have been said, so it is asked."""
+    plate = raw.get("plate")
+    if not isinstance(plate, dict):
+        return raw
+    told = {name: value for name, value in plate.items() if name not in USUAL or value != USUAL[name]}
+    return raw | {"schema_version": 2, "plate": told}
+
+
+MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {1: _values_nobody_gave}
 
 
 def parse_job_file(text: str, path: Path) -> tuple[JobFile, int | None]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
+from typing import Any
 
 
 class Side(StrEnum):
@@ -77,7 +78,8 @@ SOUNDING = frozenset({Condition.SOUND, Condition.BENT})
 class Plate:
     """The disc's plate and how it turns.
 
-    slot_width_mm, slot_depth_mm: the stop slot, a notch in the rim, where measured.
+    slot_width_mm, slot_depth_mm: the stop slot, a notch in the rim, where measured. assumed: names of the fields that
+    nobody gave and that stand at what is usual; whatever rests on one of them is said to be assumed.
     """
 
     diameter_mm: float
@@ -88,12 +90,22 @@ class Plate:
     bore_mm: float | None = None
     slot_width_mm: float | None = None
     slot_depth_mm: float | None = None
+    assumed: frozenset[str] = frozenset()
+
+    @classmethod
+    def known(cls, **values: Any) -> Plate:
+        """A plate of which only these values were given; None counts as not given. diameter_mm must be."""
+        given = {name: value for name, value in values.items() if value is not None}
+        return cls(**(USUAL | given), assumed=frozenset(USUAL.keys() - given.keys()))
 
     @property
     def radius_mm(self) -> float:
         """Radius of the rim (of a gear-cut rim: of the circle through the teeth's tips)."""
         return self.diameter_mm / 2.0
 
+
+# What stands in for a value of the plate that nobody gave.
+USUAL: dict[str, Any] = {"turns": Turns.CLOCKWISE, "revolution_s": 45.0, "rest_arc_deg": 14.0}
 
 DOUBT_BELOW = 0.9  # confidence under which a site is marked for a person's eye
 

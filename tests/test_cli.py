@@ -29,7 +29,8 @@ def test_help_loads_nothing_heavy():
     "arguments, words",
     [
         (["sing"], "No such command 'sing'"),
-        (["start", "j"], "Missing option '--diameter-mm'"),
+        (["start"], "Missing argument 'JOB"),
+        (["set", "j"], "nothing to set"),
         (["start", "j", "--diameter-mm", "wide"], "Invalid value for '--diameter-mm'"),
         (["start", "j", "--diameter-mm", "-5"], "diameter_mm"),
         (["start", "j", "--diameter-mm", "nan"], "diameter_mm"),

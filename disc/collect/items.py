@@ -52,7 +52,7 @@ def find_items(folder: Path, jobs: Path, diameter_mm: float | None = None) -> li
     known = _read_discs(folder)
     found = [Item(path.parent.name, path.parent) for path in folder.glob(f"*/{JOB_FILE}")]
     for name, (upper, lower) in _pairs(folder).items():
-        plate, comb = known.get(name, (None if diameter_mm is None else Plate(diameter_mm), None))
+        plate, comb = known.get(name, (None if diameter_mm is None else Plate.known(diameter_mm=diameter_mm), None))
         if plate is None:
             raise BadInput(
                 f"{folder}: how wide is {name}? Give --diameter-mm for all, or a table {DISCS_FILE} with the columns "
@@ -86,7 +86,7 @@ def _read_discs(folder: Path) -> dict[str, tuple[Plate, Path | None]]:
     for _, values in parse_table(read_text(path, "list of discs"), DISC_COLUMNS, path, "list of discs"):
         comb = values.pop("comb")
         name = values.pop("name")
-        plate = Plate(**{key: value for key, value in values.items() if value is not None})
+        plate = Plate.known(**values)
         rows[name] = (plate, folder / comb if comb else None)
     return rows
 

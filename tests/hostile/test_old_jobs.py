@@ -41,15 +41,17 @@ def test_an_old_job_keeps_its_own_file_beside_the_migrated_one(tmp_path, monkeyp
     import disc.job
     import disc.job_schema
 
-    def to_two(raw):
-        return {**raw, "schema_version": 2, "settings": {**raw["settings"], "moved": True}}
+    this = disc.job_schema.SCHEMA_VERSION
+
+    def to_next(raw):
+        return {**raw, "schema_version": this + 1, "settings": {**raw["settings"], "moved": True}}
 
     for module in (disc.job, disc.job_schema):
-        monkeypatch.setattr(module, "SCHEMA_VERSION", 2)
-    monkeypatch.setitem(disc.job_schema.MIGRATIONS, 1, to_two)
+        monkeypatch.setattr(module, "SCHEMA_VERSION", this + 1)
+    monkeypatch.setitem(disc.job_schema.MIGRATIONS, this, to_next)
     folder = tmp_path / "job"
-    shutil.copytree(OLD_JOBS / "schema-1" / "job", folder)
+    shutil.copytree(OLD_JOBS / f"schema-{this}" / "job", folder)
     before = (folder / "job.json").read_bytes()
     assert open_job(folder).settings["moved"] is True
-    assert (folder / "job.schema-1.json").read_bytes() == before
-    assert open_job(folder).content.schema_version == 2
+    assert (folder / f"job.schema-{this}.json").read_bytes() == before
+    assert open_job(folder).content.schema_version == this + 1

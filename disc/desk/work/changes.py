@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from typing import Any
 
 from disc.corrections import Correction
@@ -12,6 +12,7 @@ from disc.desk.work.datum import Datum, inverse, moved_corrections, moved_pin, m
 from disc.desk.work.history import Change
 from disc.errors import BadInput
 from disc.job import COMB_FILE, READING_FILE, Job, Stage
+from disc.job_schema import checked_plate
 from disc.photo.plane.view import View
 from disc.records import Side, Turns
 from disc.tables import format_pins
@@ -30,9 +31,8 @@ def plate_changes(job: Job, asked: Mapping[str, Any]) -> tuple[Change, ...]:
             new: Any = _turns(value)
         else:
             new = None if value in (None, "") else _length(name, value)
-        changes.append(Change("plate", name, getattr(job.plate, name), new))
-    plate = replace(job.plate, **{c.name: c.new for c in changes})
-    type(job.content.plate)(**asdict(plate))  # the job's own limits
+        changes.append(Change("plate", name, getattr(job.content.plate, name), new))
+    checked_plate(job.content.plate.model_dump() | {c.name: c.new for c in changes})  # the job's own limits
     return tuple(changes)
 
 
@@ -78,8 +78,7 @@ def apply_changes(job: Job, stage: Stage, changes: Iterable[Change], forward: bo
     for change in ordered:
         value = change.new if forward else change.old
         if change.where == "plate":
-            new: dict[str, Any] = {change.name: Turns(value) if change.name == "turns" else value}
-            job.set_plate(replace(job.plate, **new))
+            job.content.change_plate({change.name: value})
         elif change.where == "settings":
             _set_or_drop(job.settings, change.name, value)
         elif change.where == "comb":

@@ -12,7 +12,7 @@ from disc.desk.server.uploads import RECORDINGS_FOLDER, path_of, recording_path,
 from disc.desk.work.session import Session
 from disc.errors import BadInput, DiscError
 from disc.job import JOB_FILE, Job, create_job, open_for_writing
-from disc.records import Plate, Turns
+from disc.records import Turns
 from disc.words import Advance
 
 NEWS_EVERY_S = 0.1  # progress is sent no more often
@@ -52,16 +52,15 @@ def _advance(session: Session, title: str) -> Advance:
 
 def _start(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
     """A new job, and its photographs read. If they cannot be read, the job stays and says why."""
-    plate = Plate(
-        _number(body, "diameter_mm"),
-        _turns(body.get("turns", "clockwise")),
-        _number(body, "revolution_s", 45.0),
-        _number(body, "rest_arc_deg", 14.0),
-    )
+    plate: dict[str, Any] = {"diameter_mm": _number(body, "diameter_mm")}
+    plate |= {
+        name: _number(body, name) for name in ("revolution_s", "rest_arc_deg") if body.get(name) not in (None, "")
+    }
+    plate |= {"turns": _turns(body["turns"])} if body.get("turns") else {}
     photos = {side: path_of(uploads, body.get(side)) for side in ("upper", "lower")}
     if (session.folder / JOB_FILE).exists():  # a second try after photographs that could not be read
         with open_for_writing(session.folder) as job, job.step("start"):
-            job.set_plate(plate)
+            job.content.change_plate(plate)
     else:
         create_job(session.folder, plate)
     try:
@@ -172,10 +171,8 @@ TASKS: dict[str, tuple[str, Task]] = {
 }
 
 
-def _number(body: Mapping[str, Any], name: str, usual: float | None = None) -> float:
+def _number(body: Mapping[str, Any], name: str) -> float:
     value = body.get(name)
-    if value in (None, "") and usual is not None:
-        return usual
     try:
         return float(str(value).replace(",", "."))
     except ValueError:

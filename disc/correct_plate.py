@@ -1,0 +1,57 @@
+"""What was said of the plate at the start, corrected; the reading and the teeth follow.
+
+All that is made from them later (tune, findings, plan, report) is stale from then on and says so.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from disc.errors import MissingPart
+from disc.job import COMB_FILE, PHOTO_FOLDER, PINS_FILE, Job
+from disc.words import Advance, no_progress
+
+MEASURES_THE_PHOTO = ("diameter_mm", "slot_width_mm", "slot_depth_mm")
+
+
+def correct_plate(job: Job, values: dict[str, Any], advance: Advance = no_progress) -> list[str]:
+    """Lay new values of the plate into a job open for writing; None forgets one. Returns what followed, in words.
+
+    With a new diameter the photographs are read anew, since it is what gives them their scale. Raises BadInput for a
+    value that cannot be; then the job is as it was.
+    """
+    before = job.content.plate
+    job.content.change_plate(values)
+    changed = [name for name in values if getattr(before, name) != getattr(job.content.plate, name)]
+    if not changed:
+        return ["Nothing changed: these values stood already."]
+    photos = _photos_of(job)
+    if any(name in MEASURES_THE_PHOTO for name in changed) and photos:
+        from disc.comb.comb_job import teeth_after_reading
+        from disc.photo.read_photos import read_job
+
+        try:
+            read_job(job, None, advance, **photos)
+        except BaseException:
+            job.content.plate = before
+            raise
+        teeth_after_reading(job)
+        return ["The photographs were read anew with it."]
+    with job.step("set"):
+        pass
+    if "diameter_mm" in changed and job.has(PINS_FILE):
+        return ["The pins did not come from photographs of this job and keep their places in millimetres."]
+    if job.has(PINS_FILE) and job.has(COMB_FILE):
+        return ["Run disc transcribe, disc check and disc repin again: what they made rests on the old value."]
+    return []
+
+
+def _photos_of(job: Job) -> dict[str, Any]:
+    """The photographs that the faces in force were read from, as read_job takes them."""
+    found: dict[str, Any] = {}
+    for side, face in job.content.faces.items():
+        path = job.path(str(face.get("photo", "")))
+        if not path.is_file():
+            raise MissingPart(f"{path}: the photograph of the {side} side is gone. Put it back into {PHOTO_FOLDER}/.")
+        found[side] = (path,)
+    return found
