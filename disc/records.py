@@ -41,7 +41,10 @@ class ToothCondition(StrEnum):
     """What is seen or heard of a tooth."""
 
     SOUND = "sound"
-    DEAD = "dead"
+    DEAD = "dead"  # whole, but gives no tone
+    BROKEN = "broken"  # its tip, or all of it, has broken off
+    MISSING = "missing"  # cut out, or lost with its block
+    REPLACED = "replaced"  # not the maker's: set in later, its pitch may not be his
     BUZZING = "buzzing"
     DOUBLED = "doubled"
 
@@ -69,6 +72,9 @@ class Voice(StrEnum):
     MELODY = "melody"
     ACCOMPANIMENT = "accompaniment"
 
+
+# Teeth that give no tone, whatever lifts them.
+SILENT_TEETH = frozenset({ToothCondition.DEAD, ToothCondition.BROKEN, ToothCondition.MISSING})
 
 # Pins that still lift their tooth: a bent pin plays, early, late or beside; an extra is counted only if it stands.
 SOUNDING = frozenset({Condition.SOUND, Condition.BENT})
@@ -158,6 +164,11 @@ class Tooth:
     tip_theta_deg: float | None = None
     pitch: float | None = None
     condition: ToothCondition | None = None
+
+    @property
+    def is_silent(self) -> bool:
+        """Whether it gives no tone as it is; where the condition is not known it is taken to sound."""
+        return self.condition in SILENT_TEETH
 
 
 @dataclass(frozen=True, slots=True)

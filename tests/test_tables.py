@@ -82,7 +82,7 @@ def test_columns_may_stand_in_any_order_and_others_are_left_alone(tmp_path):
         (",,,\n", "has no column number, side, tip_r_mm"),
         ("number,side,pitch\n1,upper,60\n", "has no column tip_r_mm"),
         ("number,side,tip_r_mm\n1,upper,4.6\n1,upper,5\n", "line 3: number 1 stands already in line 2"),
-        ("number,side,tip_r_mm,pitch\n1,upper,4.6,high\n", "line 2: pitch is 'high', not a number"),
+        ("number,side,tip_r_mm,pitch\n1,upper,4.6,high\n", "line 2: pitch: 'high' is not a pitch"),
         ("number,side,tip_r_mm\n1,left,4.6\n", "line 2: side is 'left'; it must be one of upper, lower"),
         ("number,side,tip_r_mm\n1.5,upper,4.6\n", "line 2: number is '1.5', not a whole number"),
         ("number,side,tip_r_mm\n1,upper,-4\n", "tip_r_mm is -4; it must lie from 0"),

@@ -7,12 +7,16 @@ from typing import Annotated
 
 import typer
 
+from disc.commands.measure_options import length
 from disc.words import progress, say, show_json
 
 
 def collect(
     folder: Annotated[Path, typer.Argument(help="Jobs, or photographs named NAME-upper.jpg and NAME-lower.jpg.")],
-    diameter_mm: Annotated[float | None, typer.Option(help="Diameter of discs that discs.csv does not name.")] = None,
+    diameter_mm: Annotated[
+        float | None,
+        typer.Option(parser=length("--diameter-mm"), help="Diameter of discs that discs.csv does not name."),
+    ] = None,
     workers: Annotated[int, typer.Option(min=1, max=256, help="Processes on this machine.")] = 2,
     scheduler: Annotated[str | None, typer.Option(help="Address of a Dask scheduler, e.g. tcp://HOST:8786.")] = None,
     identify: Annotated[bool, typer.Option(help="Look every tune up in the library.")] = True,

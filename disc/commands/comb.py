@@ -11,8 +11,11 @@ from disc.errors import BadInput
 from disc.words import progress, say, show_json
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from disc.comb.assign import Assignment
     from disc.job import Job
+    from disc.records import Tooth
 
 
 def comb(
@@ -57,6 +60,10 @@ def _tell(job: Job, assignment: Assignment | None, as_json: bool) -> None:
         return
     unknown = sum(tooth.pitch is None for tooth in teeth)
     say(f"A comb of {len(teeth)} teeth" + (f", {unknown} of them without a pitch yet." if unknown else "."))
+    if unknown < len(teeth):
+        say(_range_words(teeth))
+    if silent := [f"{tooth.number} ({tooth.condition})" for tooth in teeth if tooth.is_silent]:
+        say(f"Silent as they are: {', '.join(silent)}.")
     if assignment is None:
         say(f"Next: disc read {job.folder} --upper PHOTO --lower PHOTO")
         return
@@ -70,3 +77,11 @@ def _tell(job: Job, assignment: Assignment | None, as_json: bool) -> None:
     if assignment.off_track:
         say(f"On no track: pins {', '.join(map(str, assignment.off_track))}.")
     say(f"Next: disc transcribe {job.folder}")
+
+
+def _range_words(teeth: Sequence[Tooth]) -> str:
+    """Lowest and highest in name and hertz: octaves counted otherwise than here show at once."""
+    from disc.listen.pitch_words import pitch_words
+
+    pitches = [tooth.pitch for tooth in teeth if tooth.pitch is not None]
+    return f"From {pitch_words(min(pitches))} to {pitch_words(max(pitches))}; A4 is the A of 440 Hz."

@@ -7,6 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
+from disc.commands.measure_options import angle, length
 from disc.records import Turns
 from disc.words import progress, say, say_cautions, show_json
 
@@ -23,15 +24,29 @@ def design(
     times: Annotated[int, typer.Option(help="Play the tune, or the bars, this many times in a turn.")] = 1,
     transpose: Annotated[int | None, typer.Option(help="Semitones up or down; left out, the best is found.")] = None,
     missing: Annotated[str, typer.Option(help="Chromatic notes without a tooth: drop or nearest.")] = "drop",
-    diameter_mm: Annotated[float | None, typer.Option(help="The plate; left out, the smallest for the comb.")] = None,
+    diameter_mm: Annotated[
+        float | None,
+        typer.Option(parser=length("--diameter-mm"), help="The plate; left out, the smallest for the comb."),
+    ] = None,
     turns: Annotated[Turns | None, typer.Option(help="Which way the disc goes, seen on the upper side.")] = None,
-    thickness_mm: Annotated[float | None, typer.Option(help="The plate's thickness.")] = None,
-    bore_mm: Annotated[float | None, typer.Option(help="Diameter of the hole for the arbor.")] = None,
-    hub_mm: Annotated[float, typer.Option(help="Diameter of a boss or flange round the arbor.")] = 0.0,
-    rest_arc_deg: Annotated[float | None, typer.Option(help="Arc free of pins, for running up and stopping.")] = None,
+    thickness_mm: Annotated[
+        float | None, typer.Option(parser=length("--thickness-mm"), help="The plate's thickness.")
+    ] = None,
+    bore_mm: Annotated[
+        float | None, typer.Option(parser=length("--bore-mm"), help="Diameter of the hole for the arbor.")
+    ] = None,
+    hub_mm: Annotated[
+        float, typer.Option(parser=length("--hub-mm"), help="Diameter of a boss or flange round the arbor.")
+    ] = 0.0,
+    rest_arc_deg: Annotated[
+        float | None,
+        typer.Option(parser=angle("--rest-arc-deg"), help="Arc free of pins, for running up and stopping."),
+    ] = None,
     revolution_s: Annotated[float | None, typer.Option(help="Seconds a turn; left out, by the tempo.")] = None,
-    pin_diameter_mm: Annotated[float, typer.Option(help="The pins' wire.")] = 0.25,
-    pin_height_mm: Annotated[float, typer.Option(help="How far the pins stand out.")] = 0.50,
+    pin_diameter_mm: Annotated[float, typer.Option(parser=length("--pin-diameter-mm"), help="The pins' wire.")] = 0.25,
+    pin_height_mm: Annotated[
+        float, typer.Option(parser=length("--pin-height-mm"), help="How far the pins stand out.")
+    ] = 0.50,
     keep_out: Annotated[Path | None, typer.Option(help="Table of screws, openings and the like.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:

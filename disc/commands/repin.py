@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from disc.commands.measure_options import length
 from disc.words import progress, say, say_cautions, show_json
 
 if TYPE_CHECKING:
@@ -22,7 +23,9 @@ def repin(
     rates: Annotated[Path | None, typer.Option(help="Your rates file; it is kept in the job.")] = None,
     wires: Annotated[str | None, typer.Option(help="Wire you have, mm: 0.20,0.25,0.30.")] = None,
     drills: Annotated[str | None, typer.Option(help="Drills: micro (usual), iso235, number, or sizes in mm.")] = None,
-    tip_width_mm: Annotated[float | None, typer.Option(help="Width of the teeth's tips, where measured.")] = None,
+    tip_width_mm: Annotated[
+        float | None, typer.Option(parser=length("--tip-width-mm"), help="Width of the teeth's tips, where measured.")
+    ] = None,
     window: Annotated[
         list[str] | None,
         typer.Option(help="Opening between crossings: R_IN,R_OUT,FROM_DEG,TO_DEG; may be repeated."),

@@ -60,6 +60,9 @@ def transcribe(
         guess = found["guessed_pitches"]
         keys = "; ".join(other["key"] for other in guess["alternatives"])
         say("", f"Pitches are a guess ({guess['key']}; other guesses: {keys}). The score says so.")
+    if "pitches_between" in found:
+        teeth = ", ".join(f"{tooth} ({pitch:.0f})" for tooth, pitch in found["pitches_between"].items())
+        say("", f"Without a pitch, taken from their neighbours in the comb, marked as doubtful: {teeth}.")
     if found["doubtful_pins"]:
         say("", f"Doubtful pins, marked ? in the score: {', '.join(map(str, found['doubtful_pins']))}")
     say("", f"Written in {job / 'out'}: tune.pdf, tune.svg, tune.musicxml, tune.mid, tune.wav, strikes.csv")

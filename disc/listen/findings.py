@@ -13,7 +13,7 @@ from dataclasses import replace
 from disc.frame import FULL_TURN_DEG, theta_for
 from disc.listen.pitch_words import pitch_words
 from disc.listen.turn.hear_turn import Sound, Turn
-from disc.records import Comb, Evidence, Finding, Pin, Plate, Strike, ToothCondition
+from disc.records import Comb, Evidence, Finding, Pin, Plate, Strike
 
 # Probabilities that a finding is so: precision on turns of the benchmark not used for choosing. Silent 109 of 116,
 # extra 83 of 90 ("turns"); weak 29 of 31 (eight of "weak-unseen"); early or late 74 of 100 (fourth to seventh set).
@@ -26,12 +26,12 @@ def findings_of(turn: Turn, strikes: Sequence[Strike], pins: Sequence[Pin], comb
     """Findings with the sound each is about and the second of the recording at which to listen, in order of time."""
     by_id = {pin.id: pin for pin in pins}
     found: list[Located] = []
-    dead = {tooth.number for tooth in comb.teeth if tooth.condition is ToothCondition.DEAD}
+    dead = {tooth.number: tooth.condition for tooth in comb.teeth if tooth.is_silent}
     for k in turn.silent:
         at = _time_of(turn, strikes[k])
         words = f"no sound of tooth {strikes[k].tooth} where its pin passes, {at:.2f} s into the recording"
         if strikes[k].tooth in dead:
-            words += "; the comb's table says that the tooth is dead"
+            words += f"; the comb's table says that the tooth is {dead[strikes[k].tooth]}"
         found.append((_about_pin("silent-strike", strikes[k], by_id, SILENT_PROBABILITY, words), None, at))
     for sound in turn.early_late:
         if sound.strike is None:

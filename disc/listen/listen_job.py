@@ -20,7 +20,7 @@ from disc.listen.strikes_file import read_strikes
 from disc.listen.turn.hear_turn import Turn, read_turn
 from disc.listen.turn.pace import Pace, bars_of, pace_words, paces_of, tenths
 from disc.listen.turn.plot import plot_turn
-from disc.records import Comb, ToothCondition
+from disc.records import Comb
 from disc.tables import read_comb
 from disc.tune.store import load_tune
 from disc.words import Advance, no_progress
@@ -86,8 +86,8 @@ def listen_to_files(comb: Path, strikes: Path, path: Path, advance: Advance = no
 
 
 def _dead(comb: Comb) -> set[int]:
-    """Teeth that the comb's table calls dead."""
-    return {tooth.number for tooth in comb.teeth if tooth.condition is ToothCondition.DEAD}
+    """Teeth of which the comb's table says that they give no tone."""
+    return {tooth.number for tooth in comb.teeth if tooth.is_silent}
 
 
 def _as_flac(recording: Recording, clock: float) -> bytes:

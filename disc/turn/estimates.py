@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, replace
 from typing import Any
 
 from disc.errors import BadInput, MissingPart
+from disc.measures.length import length_mm
 from disc.records import Comb, Plate, Strike
 from disc.turn.guess import guess_pitches
+from disc.turn.silent_teeth import pitches_between
 from disc.turn.tips import DEFAULT_LIMIT_DEG, estimate_tips, with_tips
 
 
@@ -28,17 +30,50 @@ def with_estimates(
         estimated["estimated_tips"] = asdict(tips) | {"limit_deg": limit_deg}
     if all(strike.pitch is not None for strike in strikes):
         return strikes, estimated
+    unknown = sorted({strike.tooth for strike in strikes if strike.pitch is None})
     if "order" not in stored:
-        raise MissingPart(
-            "the comb has teeth without a pitch. Fill in the column pitch (disc comb --table, or --plucked), or name "
-            "the teeth from low to high for a guess: disc transcribe --order 12,11,10"
-        )
+        between = pitches_between(comb, unknown)
+        if between is None:
+            raise MissingPart(
+                f"{tooth_words(unknown)} of the comb {'has' if len(unknown) == 1 else 'have'} no pitch. Fill in the "
+                "column pitch (disc comb --table, or --plucked), or name the teeth from low to high for a guess: "
+                "disc transcribe --order 12,11,10"
+            )
+        estimated["pitches_between"] = {str(tooth): pitch for tooth, pitch in between.items()}
+        return tuple(_guessed(strike, between) for strike in strikes), estimated
     order, lengths_mm = parse_order(stored["order"])
+    check_order(order, comb, unknown)
     guess = guess_pitches(strikes, order, lengths_mm)
     known = {tooth.number: tooth.pitch for tooth in comb.teeth if tooth.pitch is not None}
     pitch = {**guess.pitch, **known}
     estimated["guessed_pitches"] = asdict(guess)
     return tuple(replace(s, pitch=pitch.get(s.tooth)) for s in strikes), estimated
+
+
+def _guessed(strike: Strike, between: Mapping[int, float]) -> Strike:
+    return replace(strike, pitch=between[strike.tooth], doubtful=True) if strike.pitch is None else strike
+
+
+def tooth_words(numbers: Sequence[int], most: int = 12) -> str:
+    """Teeth by their numbers, as a sentence begins: "tooth 7", "teeth 3, 4, 9 and 5 more"."""
+    shown = ", ".join(map(str, numbers[:most]))
+    more = f" and {len(numbers) - most} more" if len(numbers) > most else ""
+    return f"{'tooth' if len(numbers) == 1 else 'teeth'} {shown}{more}"
+
+
+def check_order(order: Sequence[int], comb: Comb, unknown: Sequence[int]) -> None:
+    """Raises BadInput if the order leaves out a struck tooth without a pitch, or names one that the comb has not."""
+    strange = sorted(set(order) - {tooth.number for tooth in comb.teeth})
+    if strange:
+        raise BadInput(
+            f"the order names {tooth_words(strange)}, not in the comb's table. Correct --order or the table."
+        )
+    absent = sorted(set(unknown) - set(order))
+    if absent:
+        raise BadInput(
+            f"the order lacks {tooth_words(absent)}: struck, and without a pitch. Put "
+            f"{'it' if len(absent) == 1 else 'them'} into --order too, from low to high."
+        )
 
 
 def parse_order(text: str) -> tuple[tuple[int, ...], dict[int, float]]:
@@ -55,7 +90,7 @@ def parse_order(text: str) -> tuple[tuple[int, ...], dict[int, float]]:
                 continue
             order.append(int(number))
             if length.strip():
-                lengths_mm[order[-1]] = float(length)
+                lengths_mm[order[-1]] = length_mm(length, "the length of a tooth")
     except ValueError:
         raise BadInput(
             f"the order {text!r} cannot be read. Write the numbers of the teeth, low to high: 12,11,10 (with lengths "

@@ -81,7 +81,8 @@ def test_a_fit_too_tight_says_to_broach():
 
 
 @pytest.mark.parametrize(
-    "text, words", [("0,25x", "write millimetres"), ("", "write millimetres"), ("25", "0.05 to 3"), ("nan", "no use")]
+    "text, words",
+    [("0,25x", "Write millimetres"), ("", "write millimetres"), ("25", "0.05 to 3"), ("nan", "not a length")],
 )
 def test_bad_sizes_are_told(text, words):
     with pytest.raises(BadInput, match=words):

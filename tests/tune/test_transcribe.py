@@ -148,7 +148,7 @@ def test_a_comb_without_pitches_is_guessed_only_when_asked(folder: Path) -> None
     with open_for_writing(folder) as job, job.step("test") as stage:
         bare = Comb(tuple(replace(t, pitch=None, tip_theta_deg=None) for t in job.comb().teeth))
         job.stage_comb(stage, bare)
-    with pytest.raises(MissingPart, match="teeth without a pitch"), open_for_writing(folder) as job:
+    with pytest.raises(MissingPart, match="have no pitch"), open_for_writing(folder) as job:
         transcribe_job(job)
     order = ",".join(str(t.number) for t in bare.teeth)
     with open_for_writing(folder) as job:

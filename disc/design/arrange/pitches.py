@@ -7,7 +7,7 @@ import math
 from dataclasses import dataclass
 
 from disc.errors import BadInput
-from disc.records import Comb, Plate, Tooth, ToothCondition
+from disc.records import Comb, Plate, Tooth
 
 # A tooth more than this off its note, the comb's common offset taken out, is too false to carry one. In semitones.
 FALSE_TOOTH = 0.4
@@ -72,10 +72,10 @@ def nominal_of(pitch: float, offset: float) -> int:
 
 
 def _why_not(tooth: Tooth, offset: float) -> str:
+    if tooth.is_silent and tooth.condition is not None:
+        return tooth.condition.value
     if tooth.pitch is None:
         return "its pitch is not known"
-    if tooth.condition is ToothCondition.DEAD:
-        return "dead"
     if abs(tooth.pitch - offset - nominal_of(tooth.pitch, offset)) > FALSE_TOOTH:
         return "too far from any note"
     return ""

@@ -10,27 +10,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from disc.errors import BadInput
-
-MM_PER_INCH = 25.4  # exact; NIST SP 811, appendix B
+from disc.measures.gauges import MM_PER_INCH, NUMBER_DRILL_INCH
+from disc.measures.length import length_mm
 
 # Nominal sizes of hard-drawn steel spring wire, EN 10270-1, as far as pins go; from memory.
 WIRE_MM = (0.10, 0.11, 0.12, 0.14, 0.16, 0.18, 0.20, 0.22, 0.25, 0.28, 0.30, 0.32, 0.34, 0.36, 0.38, 0.40, 0.43, 0.45)
 
-# Number drills, inches, sizes 1 to 97 (ANSI B94.11M; from memory, compared with an independent table by a test).
-# fmt: off
-NUMBER_DRILL_INCH = (
-    0.2280, 0.2210, 0.2130, 0.2090, 0.2055, 0.2040, 0.2010, 0.1990, 0.1960, 0.1935,  # 1-10
-    0.1910, 0.1890, 0.1850, 0.1820, 0.1800, 0.1770, 0.1730, 0.1695, 0.1660, 0.1610,  # 11-20
-    0.1590, 0.1570, 0.1540, 0.1520, 0.1495, 0.1470, 0.1440, 0.1405, 0.1360, 0.1285,  # 21-30
-    0.1200, 0.1160, 0.1130, 0.1110, 0.1100, 0.1065, 0.1040, 0.1015, 0.0995, 0.0980,  # 31-40
-    0.0960, 0.0935, 0.0890, 0.0860, 0.0820, 0.0810, 0.0785, 0.0760, 0.0730, 0.0700,  # 41-50
-    0.0670, 0.0635, 0.0595, 0.0550, 0.0520, 0.0465, 0.0430, 0.0420, 0.0410, 0.0400,  # 51-60
-    0.0390, 0.0380, 0.0370, 0.0360, 0.0350, 0.0330, 0.0320, 0.0310, 0.0292, 0.0280,  # 61-70
-    0.0260, 0.0250, 0.0240, 0.0225, 0.0210, 0.0200, 0.0180, 0.0160, 0.0145, 0.0135,  # 71-80
-    0.0130, 0.0125, 0.0120, 0.0115, 0.0110, 0.0105, 0.0100, 0.0095, 0.0091, 0.0087,  # 81-90
-    0.0083, 0.0079, 0.0075, 0.0071, 0.0067, 0.0063, 0.0059,                          # 91-97
-)
 # Preferred small sizes of jobber drills, ISO 235 (DIN 338), from 0.20 mm; from memory.
+# fmt: off
 ISO_235_MM = (
     0.20, 0.22, 0.25, 0.28, 0.30, 0.32, 0.35, 0.38, 0.40, 0.42, 0.45, 0.48, 0.50, 0.52, 0.55, 0.58, 0.60,
 )
@@ -88,11 +75,12 @@ def drill_series(name: str) -> tuple[Drill, ...]:
 
 
 def parse_sizes(text: str, what: str, otherwise: str = "") -> tuple[float, ...]:
-    """Sizes in mm written as "0.20,0.22". Raises BadInput for anything else or a size no pin or drill here has."""
+    """Sizes written as "0.20,0.22", "#80,#78" or "0,20;0,22". Raises BadInput for what is none, or none of use here."""
+    parts = text.split(";") if ";" in text else text.split(",")
     try:
-        sizes = tuple(sorted({float(part) for part in text.split(",") if part.strip()}))
-    except ValueError:
-        sizes = ()
+        sizes = tuple(sorted({length_mm(part, what) for part in parts if part.strip()}))
+    except BadInput as error:
+        raise BadInput(f"{what} sizes {text!r} cannot be read: {error}") from error
     if not sizes:
         raise BadInput(
             f"{what} sizes {text!r} cannot be read: write millimetres like 0.20,0.22,0.25 {otherwise}".strip()

@@ -1,0 +1,52 @@
+"""A tooth that cannot be heard any more does not stop the tune; what the order of the teeth lacks is said."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from disc.errors import BadInput, MissingPart
+from disc.records import Comb, Plate, Side, Strike, Tooth, ToothCondition
+from disc.turn.estimates import with_estimates
+from disc.turn.silent_teeth import pitches_between
+
+PLATE = Plate(28.0)
+SCALE = (60.0, 62.0, 64.0, 65.0, 67.0, 69.0, 71.0, 72.0, 74.0, 76.0)
+COMB = Comb(tuple(Tooth(n, Side.UPPER, 4.0 + n, 10.0, pitch) for n, pitch in enumerate(SCALE, start=1)))
+
+
+def without(*numbers: int) -> Comb:
+    silent = {"pitch": None, "condition": ToothCondition.BROKEN}
+    return replace(COMB, teeth=tuple(replace(t, **silent) if t.number in numbers else t for t in COMB.teeth))
+
+
+def strikes_of(comb: Comb) -> tuple[Strike, ...]:
+    return tuple(Strike(10.0 * t.number, t.number, t.number, t.pitch, t.number) for t in comb.teeth)
+
+
+def test_a_broken_tooth_gets_a_pitch_between_its_neighbours_and_a_doubt():
+    comb = without(4)
+    strikes, said = with_estimates(strikes_of(comb), comb, PLATE, {})
+    assert strikes[3].pitch in (65.0, 66.0) and strikes[3].doubtful  # between E and G
+    assert not any(s.doubtful for s in strikes if s.tooth != 4) and set(said["pitches_between"]) == {"4"}
+
+
+def test_at_an_end_the_row_goes_on_as_it_went():
+    assert pitches_between(without(10), [10]) == {10: 76.0}
+    falling = Comb(tuple(replace(t, pitch=140.0 - t.pitch if t.pitch else None) for t in without(1).teeth))
+    assert pitches_between(falling, [1]) == {1: 80.0}
+
+
+def test_a_comb_mostly_without_pitches_is_not_guessed_unasked():
+    comb = without(1, 2, 3, 4)
+    with pytest.raises(MissingPart, match=r"teeth 1, 2, 3, 4 of the comb have no pitch\. Fill in"):
+        with_estimates(strikes_of(comb), comb, PLATE, {})
+
+
+def test_the_order_says_which_teeth_it_lacks():
+    comb = without(1, 2, 3, 4)
+    with pytest.raises(BadInput, match=r"the order lacks teeth 2, 4: struck, and without a pitch"):
+        with_estimates(strikes_of(comb), comb, PLATE, {"order": "1,3,5"})
+    with pytest.raises(BadInput, match=r"the order names tooth 44, not in the comb's table"):
+        with_estimates(strikes_of(comb), comb, PLATE, {"order": "1,2,3,4,44"})
