@@ -20,6 +20,9 @@ def design(
     comb: Annotated[Path | None, typer.Option(help="Table: number,side,tip_r_mm,tip_theta_deg,pitch.")] = None,
     keep: Annotated[Path | None, typer.Option(help="An old job: its sound pins stay.")] = None,
     number: Annotated[int | None, typer.Option(help="Which tune of a file that holds several.")] = None,
+    melody: Annotated[
+        str | None, typer.Option(help="The part that carries the tune: number from 1, or name; left out, it is found.")
+    ] = None,
     bars: Annotated[str | None, typer.Option(help="Only these bars, as played, such as 1-16; 0 is an upbeat.")] = None,
     times: Annotated[int, typer.Option(help="Play the tune, or the bars, this many times in a turn.")] = 1,
     transpose: Annotated[int | None, typer.Option(help="Semitones up or down; left out, the best is found.")] = None,
@@ -66,6 +69,7 @@ def design(
         comb=comb,
         keep=keep,
         number=number,
+        melody=melody,
         bars=bars,
         times=times,
         transpose=transpose,
@@ -97,6 +101,8 @@ def _say_result(folder: Path, diameter_mm: float, found: dict[str, Any]) -> None
         f"melody {found['melody_kept']} of {found['melody']}.",
         _proof(found),
     )
+    if found["melody_part"]:
+        say(f"The tune is taken from part {found['melody_part']}; another: --melody PART.")
     changed = [f"{count} {what}" for what, count in found["notes_by_change"].items() if count and what != "as written"]
     reasons = [f"{count} for {what}" for what, count in found["left_out_because"].items()]
     if changed:

@@ -15,6 +15,7 @@ from disc.frame import FULL_TURN_DEG
 from disc.job import PINS_FILE, READING_FILE, Job, Stage, create_job, open_for_writing
 from disc.records import Side
 from disc.tables import format_pins
+from disc.tune.score.records import ScoreIn
 from disc.tune.store import stage_tune
 from disc.tune.write.engrave import engrave, pdf_of_pages
 from disc.tune.write.midi import midi_bytes
@@ -118,6 +119,15 @@ def design_settings(design: Design) -> dict[str, Any]:
     )
 
 
+def _part_words(score: ScoreIn) -> str | None:
+    """The part taken for the tune, as a person may name it; None where the file has but one."""
+    number = score.melody_part
+    if number is None:
+        return None
+    name = score.parts[number].name if number < len(score.parts) else ""
+    return f"{number + 1} ({name})" if name else str(number + 1)
+
+
 def summary_of(design: Design) -> dict[str, Any]:
     """What was planned and what it costs, as plain JSON."""
     found, timing = design.arrangement, design.timing
@@ -131,6 +141,7 @@ def summary_of(design: Design) -> dict[str, Any]:
         {
             "title": design.score.title,
             "remarks": design.score.remarks,
+            "melody_part": _part_words(design.score),
             "notes": len(notes),
             "pins": len(design.pins),
             "new_pins": len(design.pins) - (len(design.kept.pins) if design.kept else 0),

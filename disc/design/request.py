@@ -33,6 +33,7 @@ class Request:
     comb: Path | None = None
     keep: Path | None = None
     number: int | None = None
+    melody: str | None = None
     bars: str | None = None
     times: int = 1
     transpose: int | None = None
@@ -50,7 +51,7 @@ def carry_out(request: Request, advance: Advance = no_progress) -> tuple[Job, De
     """Plan the disc and write its job. Raises BadInput with one line; then nothing was written."""
     if (request.out / JOB_FILE).exists():
         raise BadInput(f"{request.out}: there is a job here already. Choose another folder with --out.")
-    score = choose_tune(read_score(request.tune), request.tune, request.number)
+    score = choose_tune(read_score(request.tune, request.melody), request.tune, request.number)
     if request.bars is not None:
         score = cut_to_bars(score, *parse_bars(request.bars))
     if not 1 <= request.times <= MOST_TIMES:

@@ -192,3 +192,17 @@ def test_the_same_input_gives_the_same_disc(bench: Path, made: Path, tmp_path: P
     assert done.returncode == 0
     for name in ("pins.csv", "out/disc.png", "out/preview.wav", "out/marked-score.pdf", "out/design.json"):
         assert (again / name).read_bytes() == (made / name).read_bytes(), name
+
+
+def test_a_person_may_name_the_melodys_part(bench: Path, monkeypatch, capsys) -> None:
+    """Two voices of an ABC tune: the upper leads unless the lower is named; an unknown name lists the parts."""
+    body = "X:1\nT:Two\nM:3/4\nL:1/4\nK:G\nV:1 name=Treble\ngfe|dBG|AGA|G3|]\nV:2 name=Bass\nGGD|GGG|DDD|G3|]\n"
+    (bench / "voices.abc").write_text(body)
+    words = ("design", str(bench / "voices.abc"), "--comb", str(bench / "comb.csv"), "--json", "--out")
+    for melody, count in ((), 10), (("--melody", "2"), 10):
+        code, out, err = disc_here(monkeypatch, capsys, *words, str(bench / f"v{len(melody)}"), *melody)
+        assert code == 0, err
+        found = json.loads(out)["design"]
+        assert found["melody_part"].startswith("2" if melody else "1") and found["melody"] == count
+    code, _, err = disc_here(monkeypatch, capsys, *words, str(bench / "v3"), "--melody", "flute")
+    assert code == 2 and "its parts are 1" in err and err.count("\n") == 1

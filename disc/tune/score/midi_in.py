@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from disc.errors import BadInput
 from disc.records import Key, Metre
-from disc.tune.score.records import ScoreBar, ScoreIn, ScoreNote
+from disc.tune.score.records import Part, ScoreBar, ScoreIn, ScoreNote
 from disc.tune.score.safety import MOST_NOTES, ScoreFile, check_counts, check_length
 
 PERCUSSION_CHANNEL = 9  # counted from 0: channel 10, General MIDI level 1
@@ -47,6 +47,7 @@ def read_midi(file: ScoreFile) -> ScoreIn:
         quarter_s=scan.first_quarter_s(),
         title=scan.title or file.path.stem,
         remarks=tuple(remarks),
+        parts=tuple(Part(scan.track_names.get(track, "")) for track, _ in _part_order(scan)),
     )
 
 
@@ -78,6 +79,7 @@ class _Scan:
         self.tempi: dict[int, int] = {}
         self.key: Key | None = None
         self.title = ""
+        self.track_names: dict[int, str] = {}
         self.percussion = False
 
     def walk(self, track_number: int, track) -> None:  # type: ignore[no-untyped-def]
@@ -89,7 +91,7 @@ class _Scan:
             if message.type in ("note_on", "note_off"):
                 self._note(track_number, message, now, open_since)
             elif message.is_meta:
-                self._meta(message, now)
+                self._meta(message, now, track_number)
             if len(self.notes) > MOST_NOTES:
                 return
         for (channel, pitch), since in open_since.items():  # never let go: held to the end of the track
@@ -106,15 +108,17 @@ class _Scan:
             on = open_since[key].pop(0)
             self.notes.append(((track_number, message.channel), on, max(now, on + 1), message.note))
 
-    def _meta(self, message, now: int) -> None:  # type: ignore[no-untyped-def]
+    def _meta(self, message, now: int, track_number: int) -> None:  # type: ignore[no-untyped-def]
         if message.type == "set_tempo":
             self.tempi.setdefault(now, message.tempo)
         elif message.type == "time_signature" and message.numerator > 0:
             self.metres.setdefault(now, Metre(message.numerator, message.denominator))
         elif message.type == "key_signature" and self.key is None:
             self.key = key_from_name(message.key)
-        elif message.type == "track_name" and not self.title:
-            self.title = " ".join(message.name.replace("\0", " ").split())[:120]
+        elif message.type == "track_name":
+            name = " ".join(message.name.replace("\0", " ").split())[:120]
+            self.track_names.setdefault(track_number, name[:60])
+            self.title = self.title or name
 
     def first_metre(self) -> Metre:
         """The metre at the first note; 4/4 if none is given (Standard MIDI Files 1.0)."""
@@ -147,8 +151,13 @@ def key_from_name(name: str) -> Key:
     return Key(tonic, "minor", fifths - 3) if minor else Key(tonic, "major", fifths)
 
 
+def _part_order(scan: _Scan) -> list[tuple[int, int]]:
+    """(track, channel) of each part by number."""
+    return sorted({part for part, *_ in scan.notes})
+
+
 def _notes(scan: _Scan) -> tuple[ScoreNote, ...]:
-    parts = {part: number for number, part in enumerate(sorted({part for part, *_ in scan.notes}))}
+    parts = {part: number for number, part in enumerate(_part_order(scan))}
     notes = []
     for part, on, off, pitch in scan.notes:
         onset = scan.quarter(on)

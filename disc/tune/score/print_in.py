@@ -15,7 +15,7 @@ from disc.errors import BadInput
 from disc.records import Key, Metre
 from disc.tune.score.budget import time_budget
 from disc.tune.score.play_order import BarSigns, RepeatsDoNotFit, playing_order
-from disc.tune.score.records import ScoreBar, ScoreIn, ScoreNote
+from disc.tune.score.records import Part, ScoreBar, ScoreIn, ScoreNote
 from disc.tune.score.safety import MOST_BARS, ScoreFile, ScoreKind, check_abc, check_counts, check_length
 from disc.tune.settings import MODE_STEPS, MODE_WORDS
 
@@ -151,7 +151,9 @@ def _read(file: ScoreFile, score: Any, fallback_title: str) -> ScoreIn:
     notes, bars = _play_out(raw, spans, printed, order, metre)
     check_counts(file.path, len(notes), len(bars))
     check_length(file.path, float(bars[-1].end_quarter) * (quarter_s or DEFAULT_QUARTER_S))
-    return ScoreIn(notes, bars, metre, _key(parts[0]), quarter_s, _title(score) or fallback_title, tuple(remarks))
+    return ScoreIn(
+        notes, bars, metre, _key(parts[0]), quarter_s, _title(score) or fallback_title, tuple(remarks), _parts(parts)
+    )
 
 
 def _raw_notes(parts: Sequence[Any]) -> tuple[list[_Raw], bool, int]:
@@ -178,6 +180,16 @@ def _raw_notes(parts: Sequence[Any]) -> tuple[list[_Raw], bool, int]:
                 raw.append(_Raw(onset, duration, round(member.pitch.ps), number, on, over))
     inside = [note for note in raw if 0 <= note.pitch <= 127]
     return inside, unpitched, graces
+
+
+def _parts(parts: Sequence[Any]) -> tuple[Part, ...]:
+    """Each part's name, and whether there are words under its notes."""
+    found = []
+    for part in parts:
+        name = " ".join(str(getattr(part, "partName", "") or "").split())
+        sung = any(getattr(element, "lyrics", None) for element in part.flatten().notes)
+        found.append(Part(name[:60], sung))
+    return tuple(found)
 
 
 def _remarks(unpitched: bool, graces: int, changing: bool) -> list[str]:

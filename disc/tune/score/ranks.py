@@ -1,6 +1,6 @@
 """Which notes are melody, which bass, which fill in: by part where a file has parts, by height where it has one.
 
-The leading part is the highest of those that play long enough to carry a tune; the bass the lowest. Inside one part
+lead.py says which part leads; the bass is the lowest of the others. Inside one part
 with chords or several voices a note leads if nothing above it sounds when it is struck, and is bass if nothing below.
 """
 
@@ -12,17 +12,18 @@ from fractions import Fraction
 
 from disc.tune.score.records import Rank, ScoreNote
 
-# A part that sounds for less than this share of the busiest part's time is an interjection, not the tune.
-# Common practice, no source; a descant or an entry of a few bars stays below it.
-CARRIES_A_TUNE = 0.5
 
+def rank_notes(notes: Sequence[ScoreNote], lead: int | None = None) -> tuple[ScoreNote, ...]:
+    """The same notes with their ranks, sorted by onset, then pitch. Doubled notes (same onset and pitch) become one.
 
-def rank_notes(notes: Sequence[ScoreNote]) -> tuple[ScoreNote, ...]:
-    """The same notes with their ranks, sorted by onset, then pitch. Doubled notes (same onset and pitch) become one."""
+    lead: the part that carries the tune, where there are several; None: the highest.
+    """
     parts = sorted({note.part for note in notes})
     if len(parts) < 2:
         return _sorted(_by_height(_unique(notes), {Rank.MELODY, Rank.BASS}))
-    lead, bass = _outer_parts(notes, parts)
+    height = {part: _height(notes, part) for part in parts}
+    lead = max(parts, key=lambda p: (height[p], -p)) if lead is None else lead
+    bass = min((p for p in parts if p != lead), key=lambda p: (height[p], p))
     ranked: list[ScoreNote] = []
     for part in parts:
         own = [note for note in notes if note.part == part]
@@ -35,17 +36,10 @@ def rank_notes(notes: Sequence[ScoreNote]) -> tuple[ScoreNote, ...]:
     return _sorted(_unique(ranked))
 
 
-def _outer_parts(notes: Sequence[ScoreNote], parts: Sequence[int]) -> tuple[int, int]:
-    """(leading part, bass part), by mean pitch weighted with time; on a tie the earlier part leads."""
-    sounding = {p: sum((n.duration_quarter for n in notes if n.part == p), Fraction(0)) for p in parts}
-    height = {
-        p: sum(n.pitch * n.duration_quarter for n in notes if n.part == p) / max(sounding[p], Fraction(1, 1000))
-        for p in parts
-    }
-    long_enough = [p for p in parts if sounding[p] >= CARRIES_A_TUNE * float(max(sounding.values()))]
-    lead = max(long_enough, key=lambda p: (height[p], -p))
-    rest = [p for p in parts if p != lead]
-    return lead, min(rest, key=lambda p: (height[p], p))
+def _height(notes: Sequence[ScoreNote], part: int) -> float:
+    """Mean pitch of a part's notes, each counted once however long it is."""
+    pitches = [note.pitch for note in notes if note.part == part]
+    return sum(pitches) / len(pitches)
 
 
 def _by_height(notes: Sequence[ScoreNote], outer: set[Rank]) -> list[ScoreNote]:

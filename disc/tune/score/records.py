@@ -21,6 +21,14 @@ class Rank(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Part:
+    """What a file says of one of its parts. sung: there are words under its notes."""
+
+    name: str = ""
+    sung: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class ScoreNote:
     """One sounding note, ties joined. pitch: MIDI number, whole. part: 0 for the first part of the file."""
 
@@ -59,7 +67,8 @@ class ScoreIn:
     """A tune read from a file. notes are sorted by onset, then pitch.
 
     key: None if the file gives none. quarter_s: seconds of a quarter by the first tempo mark; None if there is none.
-    remarks: what the reader had to leave out or guess, one short line each.
+    remarks: what the reader had to leave out or guess, one short line each. parts: by number; melody_part: the one that
+    was taken for the tune, None where there is but one.
     """
 
     notes: tuple[ScoreNote, ...]
@@ -69,6 +78,8 @@ class ScoreIn:
     quarter_s: float | None
     title: str
     remarks: tuple[str, ...] = ()
+    parts: tuple[Part, ...] = ()
+    melody_part: int | None = None
 
     @property
     def upbeat_quarter(self) -> Fraction:

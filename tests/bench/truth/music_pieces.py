@@ -1,0 +1,159 @@
+"""Pieces with an accompaniment of their own from the music21 corpus: quartets, piano pieces, songs, in numbers.
+
+Haydn, Mozart, both Schumanns, Schubert, Weber, Beethoven, Chopin and a few songs of other times, whose leading part is
+known by the setting (first violin, voice, right hand). A movement is cut into excerpts in one metre and key; those of
+one work are all in the same half, "looked at" (used while choosing) or "last" (scored once, at the end). Kept in the
+user's cache folder, since reading takes minutes.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, dataclass
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import platformdirs
+
+# (file, what it is, the leading part's number). Works, not movements, are kept together.
+PIECES = (
+    *((f"haydn/opus1no1/movement{n}.mxl", "quartet", 0) for n in range(1, 6)),
+    *((f"mozart/k155/movement{n}.mxl", "quartet", 0) for n in range(1, 4)),
+    *((f"mozart/k156/movement{n}.mxl", "quartet", 0) for n in range(1, 5)),
+    *((f"mozart/k80/movement{n}.mxl", "quartet", 0) for n in range(1, 5)),
+    *((f"haydn/opus74no1/movement{n}.mxl", "quartet", 0) for n in (2, 3)),
+    *((f"schumann_clara/polonaise_op1n{n}.mxl", "piano", 0) for n in range(1, 5)),
+    ("schumann_robert/opus41no1/movement2.mxl", "quartet", 0),
+    ("schumann_robert/opus41no1/movement3.mxl", "quartet", 0),
+    ("schumann_robert/opus48no2.mxl", "song", 0),
+    ("mozart/k458/movement2.mxl", "quartet", 0),
+    ("mozart/k458/movement3.mxl", "quartet", 0),
+    ("mozart/k545/movement1_exposition.mxl", "piano", 0),
+    ("chopin/mazurka06-2.krn", "piano", -1),
+    ("schubert/Lindenbaum.xml", "song", 0),
+    ("verdi/laDonnaEMobile.mxl", "song", 0),
+    ("handel/rinaldo/Lascia_chio_pianga.mxl", "song", 0),
+    ("liliuokalani/aloha_oe.mxl", "song", 0),
+    ("johnson_j_r/lift_every_voice.mxl", "song", 0),
+    ("joplin/maple_leaf_rag.mxl", "piano", 0),
+    ("beethoven/opus18no1/movement3.mxl", "quartet", 0),
+    ("beethoven/opus18no1/movement2.mxl", "quartet", 0),
+)
+LAST = (
+    "mozart/k80",
+    "mozart/k458",
+    "schumann_robert",
+    "chopin",
+    "verdi",
+    "johnson",
+    "beethoven",
+    "schumann_clara/polonaise_op1n3",
+    "schumann_clara/polonaise_op1n4",
+    "haydn/opus74no1",
+)
+LENGTHS = (16, 24)  # bars of the excerpts, in turn
+MOST_EXCERPTS = 4
+FEWEST_NOTES = 40
+
+
+@dataclass(frozen=True)
+class Piece:
+    """An excerpt. notes: (onset, duration, pitch, part) in quarters from its first full bar line."""
+
+    name: str
+    kind: str
+    half: str
+    parts: tuple[str, ...]
+    lead: int
+    notes: tuple[tuple[Fraction, Fraction, int, int], ...]
+    metre: tuple[int, int]
+    fifths: int
+    bars: int
+
+
+def load_pieces() -> list[Piece]:
+    """All excerpts, from the cache where it is there."""
+    cache = Path(platformdirs.user_cache_dir("disc")) / "bench-pieces-2.json"
+    if cache.is_file():
+        return [_from_json(item) for item in json.loads(cache.read_text(encoding="utf-8"))]
+    pieces = [piece for entry in PIECES for piece in _excerpts(*entry)]
+    cache.parent.mkdir(parents=True, exist_ok=True)
+    cache.write_text(json.dumps([_to_json(piece) for piece in pieces]), encoding="utf-8")
+    return pieces
+
+
+def _excerpts(name: str, kind: str, lead: int) -> list[Piece]:
+    from music21 import corpus
+
+    score: Any = corpus.parse(name)
+    parts = list(score.parts)
+    lead = lead % len(parts)
+    measures = list(parts[lead].getElementsByClass("Measure"))
+    starts = [Fraction(m.offset).limit_denominator(96) for m in measures]
+    signs = _signatures(parts[lead])
+    half = "last" if name.startswith(LAST) else "looked at"
+    made: list[Piece] = []
+    at = 0
+    notes = _notes(parts)
+    while at < len(measures) and len(made) < MOST_EXCERPTS:
+        length = LENGTHS[len(made) % 2]
+        metre, fifths = signs(starts[at])
+        bar = Fraction(4 * metre[0], metre[1])
+        upbeat = at + 1 < len(starts) and starts[at + 1] - starts[at] < bar
+        first = starts[at + 1] if upbeat else starts[at]
+        end = first + length * bar
+        inside = [(o - first, d, p, part) for o, d, p, part in notes if starts[at] <= o < end]
+        whole = all((s - first) % bar == 0 and signs(s) == (metre, fifths) for s in starts[at + 1 :] if s < end)
+        if whole and end <= starts[-1] + bar and len(inside) >= FEWEST_NOTES:
+            names = tuple(str(p.partName or "") for p in parts)
+            made.append(Piece(f"{name}#{at}", kind, half, names, lead, tuple(inside), metre, fifths, length))
+            at += length + int(upbeat)
+        else:
+            at += 1
+    print(name, len(made), flush=True)
+    return made
+
+
+def _signatures(part: Any) -> Any:
+    """A function: the (metre, sharps) in force at an offset."""
+    metres: list[Any] = []
+    keys: list[Any] = []
+    for m in part.recurse().getElementsByClass("TimeSignature"):
+        metres.append((Fraction(m.getOffsetInHierarchy(part)), (m.numerator, m.denominator)))
+    for k in part.recurse().getElementsByClass("KeySignature"):
+        keys.append((Fraction(k.getOffsetInHierarchy(part)), int(k.sharps)))
+
+    def at(offset: Fraction) -> tuple[tuple[int, int], int]:
+        metre = [m for o, m in metres if o <= offset] or [metres[0][1]]
+        key = [k for o, k in keys if o <= offset] or [0]
+        return metre[-1], key[-1]
+
+    return at
+
+
+def _notes(parts: list[Any]) -> list[tuple[Fraction, Fraction, int, int]]:
+    found = []
+    for number, part in enumerate(parts):
+        for element in part.flatten().notes:
+            if element.duration.isGrace or "ChordSymbol" in element.classes:
+                continue
+            if element.tie is not None and element.tie.type in ("stop", "continue"):
+                continue
+            onset = Fraction(element.offset).limit_denominator(96)
+            length = Fraction(element.quarterLength).limit_denominator(96)
+            found += [(onset, length, int(p.midi), number) for p in element.pitches]
+    return sorted(found)
+
+
+def _to_json(piece: Piece) -> dict[str, Any]:
+    return asdict(piece) | {"notes": [[str(o), str(d), p, part] for o, d, p, part in piece.notes]}
+
+
+def _from_json(item: dict[str, Any]) -> Piece:
+    notes = tuple((Fraction(o), Fraction(d), p, part) for o, d, p, part in item["notes"])
+    return Piece(**(item | {"notes": notes, "metre": tuple(item["metre"]), "parts": tuple(item["parts"])}))
+
+
+if __name__ == "__main__":
+    print(len(load_pieces()), "excerpts")
