@@ -19,6 +19,7 @@ from disc.commands import (
     demo,
     design,
     desk,
+    drill,
     identify,
     library,
     listen,
@@ -72,6 +73,7 @@ app.command("read")(read.read)
 app.command("comb")(comb.comb)
 app.command("design")(design.design)
 app.command("check")(check.check)
+app.command("drill")(drill.drill)
 app.command("identify")(identify.identify)
 app.add_typer(library.library, name="library")
 app.command("listen")(listen.listen)

@@ -131,3 +131,13 @@ def along_motion_mm(lean_x_mm: Angle, lean_y_mm: Angle, theta_deg: Angle, turns:
     outward = lean_x_mm * np.cos(theta_rad) + lean_y_mm * np.sin(theta_rad)
     tangential = -lean_x_mm * np.sin(theta_rad) + lean_y_mm * np.cos(theta_rad)
     return turning_sign(turns) * tangential, outward
+
+
+def axis_setting_deg(seen_deg: Angle, table_turns: Turns) -> Angle:
+    """What a rotary table under the tool must be set to so that a place comes under it; 0 <= setting < 360.
+
+    seen_deg: the place's angle, counter-clockwise as seen from above. table_turns: which way the table itself goes,
+    seen from above, for rising numbers. Clockwise is ISO 841's rule: numbers rise as the tool goes
+    counter-clockwise round the work.
+    """
+    return wrap_deg(-turning_sign(table_turns) * seen_deg)

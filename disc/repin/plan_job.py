@@ -75,7 +75,7 @@ def _old_drawings(job: Job) -> list[str]:
     """Drawings of an earlier run; those of another enlargement would lie about beside the new ones."""
     folder = job.path(DRAWINGS)
     names = sorted(path.name for path in folder.iterdir()) if folder.is_dir() else []
-    return [f"{DRAWINGS}/{name}" for name in names if name.endswith((".svg", ".dxf", ".pdf"))]
+    return [f"{DRAWINGS}/{name}" for name in names if name.endswith((".svg", ".dxf", ".pdf", ".ngc"))]
 
 
 def rates_in_force(job: Job) -> Rates:

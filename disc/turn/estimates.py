@@ -90,7 +90,9 @@ def parse_order(text: str) -> tuple[tuple[int, ...], dict[int, float]]:
                 continue
             order.append(int(number))
             if length.strip():
-                lengths_mm[order[-1]] = length_mm(length, "the length of a tooth")
+                lengths_mm[order[-1]] = length_mm(
+                    length, f"the order {str(text)[:40]!r} cannot be read: tooth {order[-1]}"
+                )
     except ValueError:
         raise BadInput(
             f"the order {text!r} cannot be read. Write the numbers of the teeth, low to high: 12,11,10 (with lengths "
