@@ -126,7 +126,14 @@ class DeskPage:
         self.page.click(f"#tool-choice [data-name={name}]")
 
     def tab(self, name: str) -> None:
-        self.page.click(f"#tab-{name}")
+        """Open a panel by its step, or from the list of further ones; a second press would fold it away."""
+        if self.page.locator(f"#panel-{name}").is_visible():
+            return
+        if self.page.locator(f"#tab-{name}").is_visible():
+            self.page.click(f"#tab-{name}")
+        else:
+            self.page.click("#more")
+            self.page.click(f"[data-open={name}]")
 
     # ---- what lies on disk
 

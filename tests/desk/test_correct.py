@@ -86,7 +86,7 @@ def test_all_of_it_by_keyboard(open_desk, job, read):
     desk.told("condition")
     assert desk.pins()[chosen].condition is (Condition.STUB if new == "3" else Condition.BENT)
     before = desk.at_pin(desk.pins()[chosen])
-    keys.press("m")
+    keys.press("c")
     for _ in range(3):
         keys.press("Shift+ArrowRight")
     keys.press("Enter")
@@ -94,7 +94,7 @@ def test_all_of_it_by_keyboard(open_desk, job, read):
     after = desk.at_pin(desk.pins()[chosen])
     # Three steps of 12 screen pixels to the right.
     assert after[0] - before[0] == pytest.approx(36, abs=1.5) and after[1] - before[1] == pytest.approx(0, abs=1.5)
-    keys.press("v")
+    keys.press("p")
     keys.press("Delete")
     desk.told("removed pin")
     assert chosen not in desk.pins()
@@ -153,6 +153,7 @@ def test_box_pick_edit_and_move_with_fingers(open_desk, job, read):
     desk.finger_line((left, top), (right, bottom))
     inside = {number for number, place in places.items() if place[0] < right}
     assert set(desk.picked()) == inside
+    desk.tab("pin")
     page.locator("#panel-pin summary").tap()
     page.fill("#pin-note", "seen on the tablet")
     page.locator("#pin-note-keep").tap()
@@ -200,7 +201,7 @@ def test_slot_centre_turning_metre_key_and_upbeat_are_set_and_undone_in_one_go(o
     first = (job / "pins.csv").read_bytes()
     plate = open_job(job).plate
     pin = lonely(read, Side.UPPER)[0]
-    desk.tab("disc")
+    desk.tab("tune")
     metre = "3/4" if desk.page.evaluate(METRE) != "3/4" else "6/8"
     desk.page.fill("#set-metre", metre)
     desk.page.click("#set-tune")
@@ -214,6 +215,7 @@ def test_slot_centre_turning_metre_key_and_upbeat_are_set_and_undone_in_one_go(o
     desk.page.fill("#set-metre", "7")
     desk.page.click("#set-tune")
     desk.told("Write it as 3/4")
+    desk.tab("disc")
     turned = "counterclockwise" if plate.turns.value == "clockwise" else "clockwise"
     desk.page.select_option("#set-turns", turned)
     desk.page.click("#set-plate")

@@ -139,7 +139,7 @@ def test_every_picture_is_drawn(open_desk, job):
         # A photograph has many colours; the ground of the page, a drawn plate and the marks have a few.
         desk.page.wait_for_function(f"() => ({SHOWN})() > 80")
     plain = desk.page.evaluate("() => document.getElementById('stage').toDataURL().length")
-    desk.page.click("#shown summary")
+    desk.page.click("#shown")
     desk.page.check("#show-tracks")
     desk.page.check("#show-numbers")
     desk.page.wait_for_function("(was) => document.getElementById('stage').toDataURL().length > was", arg=plain)
@@ -186,7 +186,7 @@ def test_a_job_without_pins_says_what_to_do(open_desk, tmp_path):
     create_job(tmp_path / "bare", PLATE)
     desk = open_desk(tmp_path / "bare")
     assert "No pins yet" in desk.page.locator("#stage-empty").inner_text()
-    for panel in ("findings", "plan", "disc", "comb", "history", "save", "pin"):
+    for panel in ("findings", "plan", "disc", "comb", "tune", "history", "save", "pin"):
         desk.tab(panel)
     assert "Not read yet" in desk.page.locator("#next-steps").inner_text()
     desk.tool("add")
@@ -201,7 +201,7 @@ def test_where_the_work_stands_leads_to_each_part(open_desk, checked_job):
     desk.page.wait_for_function("() => !document.getElementById('next-steps').textContent.includes('worked out')")
     words = desk.page.locator("#next-steps").inner_text()
     assert f"{len(TRUTH['comb'])} teeth" in words and "Read as" in words and "open of" in words
-    for name in ("Comb", "Disc", "Findings", "Plan", "Save"):
+    for name in ("Comb", "Tune", "Findings", "Plan", "Save"):
         desk.tab("pin")
         desk.page.get_by_role("button", name=f"Open {name}").click()
         assert desk.page.locator(f"#panel-{name.lower()}").is_visible()

@@ -52,7 +52,7 @@ def test_from_two_photographs_to_a_saved_plan(open_desk, tmp_path):
     page.set_input_files("#comb-table", str(SAMPLE / "comb.csv"))
     desk.told(f"a comb of {len(TRUTH['comb'])} teeth")
     assert read_comb(folder / "comb.csv") == read_comb(SAMPLE / "comb.csv")
-    page.get_by_role("tab", name="Pin").click()
+    page.get_by_role("tab", name="Pins").click()
     page.get_by_role("button", name="Open Findings").click()
     page.get_by_role("button", name="Check the disc").click()
     page.wait_for_selector("#panel-findings article", timeout=LONG_MS)

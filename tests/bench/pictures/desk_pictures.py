@@ -56,7 +56,7 @@ def _look(desk: DeskPage) -> None:
 
 def _findings(desk: DeskPage) -> None:
     desk.tab("findings")
-    desk.page.click("#shown summary")
+    desk.page.click("#shown")
     desk.page.check("#show-findings")
     desk.page.keyboard.press("Escape")
     desk.page.locator("#panel-findings article[data-kind=missing] button").first.click()

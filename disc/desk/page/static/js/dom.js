@@ -20,12 +20,13 @@ export function button(words, onclick, attributes = {}) {
   return element("button", { type: "button", onclick, ...attributes }, words);
 }
 
-// A group of buttons of which one is chosen; arrow keys move among them.
+// One of several is chosen: a row of buttons, among which arrow keys move; and, where there is little room, a list.
 export function radioGroup(box, choices, chosen, choose) {
   const buttons = choices.map(([name, words, title]) =>
     button(words, () => choose(name), { role: "radio", "data-name": name, title: title ?? null }),
   );
   box.replaceChildren(...buttons);
+  box.classList.add("for-wide");
   box.onkeydown = (event) => {
     const step = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[event.key];
     if (!step) return;
@@ -35,6 +36,10 @@ export function radioGroup(box, choices, chosen, choose) {
     choose(next.dataset.name);
     next.focus();
   };
+  box.twin ??= element("select", { class: "for-tight", id: `${box.id}-list`, "aria-label": box.getAttribute("aria-label") });
+  box.twin.replaceChildren(...choices.map(([name, words]) => element("option", { value: name }, words)));
+  box.twin.onchange = () => choose(box.twin.value);
+  if (!box.twin.isConnected) box.after(box.twin);
   markChosen(box, chosen);
 }
 
@@ -44,6 +49,7 @@ export function markChosen(box, chosen) {
     one.setAttribute("aria-checked", String(is));
     one.tabIndex = is ? 0 : -1;
   }
+  if (box.twin) box.twin.value = [...box.twin.options].some((one) => one.value === chosen) ? chosen : "";
 }
 
 // replaceChildren that leaves out what is not there

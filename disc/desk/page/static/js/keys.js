@@ -2,6 +2,8 @@
 
 import { byId } from "./dom.js";
 import { goBack, goForward } from "./history.js";
+import { fold, isFull, isShown, setFull } from "./layout.js";
+import { nextInDoubt } from "./next_steps.js";
 import { togglePlay } from "./player.js";
 import { canvas, fit, redraw, view } from "./stage.js";
 import { desk, select, setTool } from "./store.js";
@@ -15,15 +17,16 @@ const ZOOM = 1.25;
 export const KEY_HELP = [
   ["Everywhere", [["Ctrl+Z", "undo"], ["Ctrl+Shift+Z or Ctrl+Y", "redo"], ["Tab", "next part of the page"]]],
   ["On the picture", [
-    ["Arrows", "move the picture; with Add, Move or a marking tool, move the cross (Shift: faster)"],
+    ["Arrows", "move the picture; with Add, Carry or a marking tool, move the cross (Shift: faster)"],
     ["+ − 0", "zoom in, out, whole picture"],
-    ["N, P", "next, previous pin"], ["Enter", "pick, add, set down what is moved"],
+    ["N, Shift+N", "next, previous pin"], ["D, Shift+D", "next, previous in doubt"], ["Enter", "pick, add, set down what is moved"],
     ["Escape", "leave what was begun"], ["Delete", "remove the picked pins"],
-    ["V A M B L", "pick, add, move, box, lasso"], ["1 2 3 4 5", "picked pins are sound, bent, stub, missing, too many"],
+    ["P A C B R", "pick, add, carry, box, ring"], ["1 2 3 4 5 6", "picked pins are sound, bent, stub, missing, too many, not seen"],
+    ["F", "nothing but the picture, and back"], ["T", "the unrolled turn, open or folded"],
     ["Ctrl+A", "pick all pins of this picture"], ["Space", "play, pause"],
   ]],
   ["With fingers", [
-    ["One finger", "moves the picture; with Add, Move, Box or Lasso, uses the tool"], ["Two fingers", "zoom and move"],
+    ["One finger", "moves the picture; with Add, Carry, Box or Ring, uses the tool"], ["Two fingers", "zoom and move"],
     ["Tap", "pick a pin"], ["Long press", "one pin more, or one less, of those picked"],
   ]],
   ["On the unrolled turn", [
@@ -73,23 +76,33 @@ function actionFor(event) {
       redraw();
     };
   }
-  const letters = { v: "pick", a: "add", m: "move", b: "box", l: "lasso" };
+  const letters = { p: "pick", a: "add", c: "move", b: "box", r: "lasso" };
   const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
   if (letters[key]) return () => setTool(letters[key]);
-  if (/^[1-5]$/.test(key) && desk.selection.size) return () => changeCondition(Number(key) - 1);
+  if (/^[1-6]$/.test(key) && desk.selection.size) return () => changeCondition(Number(key) - 1);
   return {
     "+": () => zoomBy(ZOOM),
     "=": () => zoomBy(ZOOM),
     "-": () => zoomBy(1 / ZOOM),
     0: fit,
-    n: () => stepPin(1),
-    p: () => stepPin(-1),
+    n: () => stepPin(event.shiftKey ? -1 : 1),
+    d: () => nextInDoubt(event.shiftKey ? -1 : 1),
+    f: () => setFull(!isFull()),
+    t: () => fold("turn", !isShown("turn")),
     Enter: setAtCross,
     Delete: removePicked,
     Backspace: removePicked,
-    Escape: () => (hand.cross || hand.ghost || hand.path.length ? dropCross() : select([], "only", "stage")),
+    Escape: leaveOne,
     " ": togglePlay,
   }[key];
+}
+
+// What was begun last is left first.
+function leaveOne() {
+  if (hand.cross || hand.ghost || hand.path.length) dropCross();
+  else if (desk.tool !== "pick") setTool("pick");
+  else if (isFull()) setFull(false);
+  else select([], "only", "stage");
 }
 
 async function changeCondition(index) {

@@ -1,7 +1,7 @@
 // Pictures made of others: both faces through the plate, the turning disc, an earlier reading beside the present one.
 
 import { byId } from "./dom.js";
-import { drawMark, drawStrike } from "./marks.js";
+import { drawMark, drawPicked, drawStrike } from "./marks.js";
 import { loadPhoto } from "./photo.js";
 import { player, strikesPlayed, turnSeconds } from "./player.js";
 import { addLayer, baseSheet, currentPhotos, drawPlate, drawTips, markSize, mixShare, pinOnScreen, redraw, shownPins, view } from "./stage.js";
@@ -35,7 +35,7 @@ addLayer("turning", {
     if (!photos.length) drawPlate(context, v, baseSheet());
     clipToPlate(context, v, [cx, cy]);
     // The corners of the screen reach farther than its edges when turned: draw a larger piece.
-    const around = { x: v.x + size.width, y: v.y + size.height, scale: v.scale };
+    const around = v.shifted(size.width, size.height);
     context.translate(-size.width, -size.height);
     for (const { photo, alpha } of photos) {
       context.globalAlpha = alpha();
@@ -45,10 +45,12 @@ addLayer("turning", {
     return true;
   },
   over: (context, v) => {
-    const size = Math.max(3, markSize() * 0.6);
     for (const pin of shownPins()) {
       const place = pinOnScreen(pin);
-      if (place) drawMark(context, pin.condition, place.at, place.tip, desk.selection.has(pin.id) ? size * 1.7 : size);
+      if (!place) continue;
+      const size = Math.max(3, markSize(pin.condition) * 0.7);
+      drawMark(context, pin.condition, place.at, place.tip, size);
+      if (desk.selection.has(pin.id)) drawPicked(context, place.at, size, pin.id === desk.primary);
     }
     const lines = baseSheet().lines;
     drawTips(context, v, lines);
@@ -120,7 +122,7 @@ function paint(context, v, size, photos) {
 
 function mark(context, v, pin) {
   const place = pin.marks.through;
-  if (place) drawMark(context, pin.condition, v.toScreen(place[0]), place[1] ? v.toScreen(place[1]) : null, markSize());
+  if (place) drawMark(context, pin.condition, v.toScreen(place[0]), place[1] ? v.toScreen(place[1]) : null, markSize(pin.condition));
 }
 
 byId("mix").oninput = redraw;
@@ -129,6 +131,7 @@ on("time", () => {
   if (desk.sheet === "turning") redraw();
 });
 on("sheet", () => {
+  byId("under-stage").hidden = !["through", "turning", "earlier"].includes(desk.sheet);
   byId("mix-box").hidden = !["through", "turning", "earlier"].includes(desk.sheet);
   byId("wipe-box").hidden = desk.sheet !== "earlier";
   if (desk.sheet === "turning") view();

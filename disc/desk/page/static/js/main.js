@@ -9,16 +9,21 @@ import "./findings_panel.js";
 import "./history_panel.js";
 import { KEY_HELP } from "./keys.js";
 import "./layers.js";
-import { COLOURS, WORDS, drawMark, drawDoubt } from "./marks.js";
+import { arrange, firstLook } from "./layout.js";
+import { WORDS } from "./marks.js";
 import "./pin_panel.js";
 import "./plan_panel.js";
 import "./roll.js";
 import "./save_panel.js";
 import { complain, say, sayAfter } from "./say.js";
 import "./score.js";
+import { type } from "./prefs.js";
 import { addOverlay, baseSheet, canvas, redraw, view } from "./stage.js";
 import "./start.js";
+import "./tune_panel.js";
+import { remember, restore } from "./remember.js";
 import { desk, on, setSheet, setTool, takeMusic, takePins, takeState, tell } from "./store.js";
+import { drawTally } from "./tally.js";
 import { showProgress } from "./tasks.js";
 import * as tools from "./tools.js";
 
@@ -49,14 +54,22 @@ function showChoices() {
   radioGroup(byId("tool-choice"), tools.TOOLS, desk.tool, setTool);
 }
 
+let isLaidOut = false;
+
 function showState() {
   const { state } = desk;
   byId("start").hidden = state.job;
   byId("bench").hidden = !state.job;
-  for (const id of ["undo", "redo"]) byId(id).hidden = !state.job;
+  for (const id of ["undo", "redo", "tabs", "turn-open", "full", "picture-tools"]) byId(id).hidden = !state.job;
   byId("job-name").textContent = state.job ? state.folder : `New job ${state.folder}`;
   document.title = `${state.folder} – desk`;
+  for (const part of document.querySelectorAll("[data-open]")) part.hidden = !state.job;
   if (!state.job) return;
+  if (!isLaidOut) {
+    isLaidOut = true;
+    firstLook();
+    restore();
+  } else arrange();
   const empty = byId("stage-empty");
   empty.hidden = desk.pins.size > 0;
   empty.textContent = "No pins yet. Bring a photograph of each side (Disc, Photographs), or add pins by hand.";
@@ -67,7 +80,6 @@ function showSheet() {
   markChosen(byId("sheet-choice"), desk.sheet);
   byId("score-box").hidden = desk.sheet !== "score";
   canvas.hidden = desk.sheet === "score";
-  byId("legend").hidden = ["score", "comb"].includes(desk.sheet);
   canvas.setAttribute("aria-label", `${NAMES[desk.sheet]} with pins`);
   showCounts();
 }
@@ -75,24 +87,11 @@ function showSheet() {
 function showCounts() {
   if (!desk.state?.job) return;
   const here = [...desk.pins.values()].filter((pin) => baseSheet()?.sides?.includes(pin.side));
+  drawTally(here, ["score", "comb"].includes(desk.sheet));
   const tally = desk.state.conditions.map((name) => [name, here.filter((pin) => pin.condition === name).length]).filter(([, n]) => n);
   const doubt = here.filter((pin) => pin.doubt).length;
   const words = tally.map(([name, n]) => `${n} ${WORDS[name]}`).join(", ");
   byId("stage-state").textContent = ["comb", "score"].includes(desk.sheet) ? "" : desk.sheet === "earlier" ? "Earlier reading to the left of the line, now to its right." : `${NAMES[desk.sheet]}: ${words || "no pins"}${doubt ? `; ${doubt} in doubt` : ""}${desk.selection.size ? `. ${desk.selection.size} picked` : ""}.${desk.sheet === "turning" ? " Diamonds: the teeth's tips." : ""}`;
-}
-
-function drawLegend() {
-  const items = [...Object.keys(COLOURS), "doubt"].map((name) => {
-    const sample = element("canvas", { width: 44, height: 44, "aria-hidden": "true" });
-    const context = sample.getContext("2d");
-    context.scale(2, 2);
-    if (name === "doubt") {
-      drawMark(context, "sound", [11, 11], null, 4);
-      drawDoubt(context, [11, 11], 3.5);
-    } else drawMark(context, name, [11, 11], [16, 7], 6);
-    return element("li", {}, sample, name === "doubt" ? "in doubt" : WORDS[name]);
-  });
-  byId("legend").replaceChildren(...items);
 }
 
 function drawFindings(context, v) {
@@ -102,7 +101,7 @@ function drawFindings(context, v) {
     const marks = pin?.marks[baseSheet()?.name];
     if (!marks || finding.verdict === "rejected") continue;
     const [x, y] = v.toScreen(marks[0]);
-    context.font = "700 15px system-ui, sans-serif";
+    context.font = type(700, 1.15);
     context.lineWidth = 4;
     context.strokeStyle = "#fffdf8";
     context.fillStyle = "#9b1c31";
@@ -146,14 +145,6 @@ byId("help-open").onclick = () => {
   fillHelp();
   byId("help").showModal();
 };
-document.addEventListener("click", (event) => {
-  const menu = byId("shown");
-  if (menu.open && !menu.contains(event.target)) menu.open = false;
-});
-byId("shown").addEventListener("keydown", (event) => {
-  if (event.key === "Escape") byId("shown").open = false;
-});
-
 on("state", showState);
 on("sheet", showSheet);
 on("pins", showState);
@@ -169,7 +160,7 @@ function showRevisions() {
 for (const topic of ["state", "pins", "music"]) on(topic, showRevisions);
 
 showChoices();
-drawLegend();
+addEventListener("pagehide", remember);
 listen({
   pins: (change) => {
     if (desk.state?.job && change.rev > desk.state.rev) takePins(change);

@@ -1,9 +1,11 @@
 // How a pin is drawn. Each condition has a shape of its own, so that nothing is told by colour alone:
-// sound a ring; bent a ring with its lean; stub a square with a bar; missing a broken ring with a cross; extra a triangle.
-// A pin in doubt has dots around it; a picked one is held by four brass corners.
+// sound a ring; bent a ring with its lean; stub a square with a bar; missing a broken ring with a cross; extra a triangle;
+// not seen an eye struck through. A pin in doubt has dots around it; a picked one is held by four brass corners.
 
-export const COLOURS = { sound: "#1f4e79", bent: "#9a4a12", stub: "#6b4a00", missing: "#9b1c31", extra: "#60389a" };
-export const WORDS = { sound: "sound", bent: "bent", stub: "stub", missing: "missing", extra: "too many" };
+import { type } from "./prefs.js";
+
+export const COLOURS = { sound: "#1f4e79", bent: "#9a4a12", stub: "#6b4a00", missing: "#9b1c31", extra: "#60389a", unseen: "#4a4f55" };
+export const WORDS = { sound: "sound", bent: "bent", stub: "stub", missing: "missing", extra: "too many", unseen: "not seen" };
 const CASING = "rgba(255, 253, 248, 0.92)";
 const BRASS = "#e0b02e";
 const INK = "#1f2429";
@@ -48,6 +50,13 @@ const SHAPES = {
     c.lineTo(x - r, y + r * 0.75);
     c.closePath();
   },
+  unseen: (c, [x, y], r) => {
+    c.moveTo(x - r, y);
+    c.bezierCurveTo(x - r * 0.5, y - r, x + r * 0.5, y - r, x + r, y);
+    c.bezierCurveTo(x + r * 0.5, y + r, x - r * 0.5, y + r, x - r, y);
+    c.moveTo(x - r, y + r);
+    c.lineTo(x + r, y - r);
+  },
 };
 
 // The lean is drawn longer than it is where it would vanish in the ring.
@@ -89,16 +98,33 @@ export function drawPicked(context, [x, y], size, isPrimary) {
   }
 }
 
+// Numbers keep clear of each other and of the marks; freshNumbers begins a drawing, keepClear says where marks are.
+let taken = [];
+export const freshNumbers = () => {
+  taken = [];
+};
+export const keepClear = (marks) => taken.push(...marks.map(([[x, y], size]) => [x - size, y - size, x + size, y + size]));
+
+const isFree = ([l, t, r, b]) => taken.every(([ll, tt, rr, bb]) => r < ll || l > rr || b < tt || t > bb);
+
+// Beside its mark, where there is room; left out where there is none, until the picture is nearer.
 export function drawNumber(context, text, [x, y], size) {
-  context.font = "600 12px system-ui, sans-serif";
+  context.font = type(600);
+  const wide = context.measureText(text).width;
+  const high = parseFloat(context.font.match(/(\d+)px/)[1]);
+  const reach = size + 3;
+  const spots = [[reach, -high], [reach, 0], [-reach - wide, -high], [-reach - wide, 0], [-wide / 2, -reach - high], [-wide / 2, reach]];
+  const spot = spots.map(([dx, dy]) => [x + dx, y + dy]).find(([l, t]) => isFree([l, t, l + wide, t + high]));
+  if (!spot) return;
+  taken.push([spot[0], spot[1], spot[0] + wide, spot[1] + high]);
   context.textAlign = "left";
-  context.textBaseline = "middle";
+  context.textBaseline = "top";
   context.lineJoin = "round";
   context.lineWidth = 3.5;
   context.strokeStyle = CASING;
-  context.strokeText(text, x + size + 3, y - size);
+  context.strokeText(text, ...spot);
   context.fillStyle = INK;
-  context.fillText(text, x + size + 3, y - size);
+  context.fillText(text, ...spot);
 }
 
 // Light at a tip while its tooth sounds. glow: 1 just struck, 0 gone.

@@ -34,17 +34,22 @@ export class Photo {
   draw(context, viewport, width, height, ratio) {
     const level = this.levelFor(viewport.scale * ratio);
     const shrink = level.width / this.width;
-    const left = Math.max(0, Math.floor((-viewport.x / viewport.scale) * shrink));
-    const top = Math.max(0, Math.floor((-viewport.y / viewport.scale) * shrink));
-    const right = Math.min(level.width, Math.ceil(((width - viewport.x) / viewport.scale) * shrink));
-    const bottom = Math.min(level.height, Math.ceil(((height - viewport.y) / viewport.scale) * shrink));
+    const seen = viewport.seen(width, height);
+    const left = Math.max(0, Math.floor(seen.left * shrink));
+    const top = Math.max(0, Math.floor(seen.top * shrink));
+    const right = Math.min(level.width, Math.ceil(seen.right * shrink));
+    const bottom = Math.min(level.height, Math.ceil(seen.bottom * shrink));
     if (right <= left || bottom <= top) return;
     const grow = viewport.scale / shrink;
+    context.save();
     context.imageSmoothingEnabled = grow * ratio < 3; // near enough to see the picture's own pixels: show them
+    context.translate(viewport.x, viewport.y);
+    context.rotate(viewport.turn);
     context.drawImage(
       level, left, top, right - left, bottom - top,
-      viewport.x + left * grow, viewport.y + top * grow, (right - left) * grow, (bottom - top) * grow,
+      left * grow, top * grow, (right - left) * grow, (bottom - top) * grow,
     );
+    context.restore();
   }
 }
 

@@ -7,6 +7,8 @@ import { desk, on, select } from "./store.js";
 export const pinList = element("div", {
   class: "pin-list", role: "listbox", "aria-labelledby": "list-title", "aria-multiselectable": "true", tabindex: 0, id: "pin-list",
 });
+// What stands in the columns; each row says it again to those who hear it.
+export const pinListHead = element("p", { class: "list-head", "aria-hidden": "true" }, ...["No.", "side", "mm", "angle", "condition", "tooth"].map((words) => element("span", {}, words)));
 const rows = new Map(); // pin id -> {row, text}
 
 function order() {
@@ -15,10 +17,13 @@ function order() {
 
 function cells(pin) {
   return [
-    `${pin.id}${pin.doubt ? " ?" : ""}`, pin.side, `${pin.r_mm.toFixed(2)} ${pin.theta_deg.toFixed(1)}°`,
-    WORDS[pin.condition], pin.tooth === null ? "no tooth" : `tooth ${pin.tooth}`,
+    `${pin.id}${pin.doubt ? "?" : ""}`, pin.side, pin.r_mm.toFixed(2), `${pin.theta_deg.toFixed(1)}°`,
+    WORDS[pin.condition], pin.tooth === null ? "–" : String(pin.tooth),
   ];
 }
+
+const said = (pin) =>
+  `pin ${pin.id}, ${pin.side}, ${pin.r_mm.toFixed(2)} mm, ${pin.theta_deg.toFixed(1)} degrees, ${WORDS[pin.condition]}, ${pin.tooth === null ? "no tooth" : `tooth ${pin.tooth}`}${pin.doubt ? ", in doubt" : ""}`;
 
 function build() {
   rows.clear();
@@ -27,7 +32,7 @@ function build() {
 }
 
 function rowOf(pin) {
-  const row = element("div", { role: "option", id: `pin-row-${pin.id}`, "aria-selected": "false" }, ...cells(pin).map((text) => element("span", {}, text)));
+  const row = element("div", { role: "option", id: `pin-row-${pin.id}`, "aria-selected": "false", "aria-label": said(pin) }, ...cells(pin).map((text) => element("span", {}, text)));
   row.onclick = (event) => select([pin.id], event.ctrlKey || event.metaKey || event.shiftKey ? "toggle" : "only", "list");
   rows.set(pin.id, row);
   return row;
@@ -40,8 +45,9 @@ function change({ pins, gone }) {
   }
   for (const pin of pins) {
     const fresh = rows.get(pin.id);
-    if (fresh) fresh.replaceChildren(...cells(pin).map((text) => element("span", {}, text)));
-    else return build();
+    if (!fresh) return build();
+    fresh.replaceChildren(...cells(pin).map((text) => element("span", {}, text)));
+    fresh.setAttribute("aria-label", said(pin));
   }
   return showSelection();
 }

@@ -2,15 +2,16 @@
 
 import { button, byId, chance, element, fact, fill } from "./dom.js";
 import { WORDS } from "./marks.js";
-import { nextSteps, stepsKey } from "./next_steps.js";
+import { doubtList, nextSteps, stepsKey } from "./next_steps.js";
+import { draftOf, keepDraft } from "./remember.js";
 import { hear } from "./roll.js";
 import { desk, on, toothNumbered } from "./store.js";
 import { edit, removePicked } from "./tools.js";
-import { keepInSight, pinList } from "./pin_list.js";
+import { keepInSight, pinList, pinListHead } from "./pin_list.js";
 
 const panel = byId("panel-pin");
 const card = element("div");
-panel.append(card, element("h3", { id: "list-title" }, "All pins"), pinList);
+panel.append(card, element("h3", { id: "list-title" }, "All pins"), pinListHead, pinList);
 
 function draw() {
   if (!desk.state?.job) return;
@@ -23,7 +24,7 @@ function draw() {
   const focused = document.activeElement?.closest("#panel-pin") ? document.activeElement.id : null;
   card.dataset.picked = picked();
   card.shown = shown;
-  if (pins.length === 0) card.replaceChildren(nextSteps());
+  if (pins.length === 0) fill(card, doubtList(), nextSteps());
   else fill(card, ...(pins.length === 1 ? one(pins[0]) : several(pins)));
   if (isNoting) card.querySelector("details").open = true;
   if (focused) byId(focused)?.focus();
@@ -118,15 +119,19 @@ function placeForm(pin) {
 }
 
 function noteForm(pins) {
-  const words = element("textarea", { id: "pin-note", rows: 2, maxlength: 2000, "aria-label": "Note" });
+  const name = `note ${pins.map((pin) => pin.id).join(" ")}`;
+  const words = element("textarea", { id: "pin-note", rows: 2, maxlength: 2000, "aria-label": "Note", value: draftOf(name) });
+  words.oninput = () => keepDraft(name, words.value);
   const form = element("form", {}, words, element("button", { id: "pin-note-keep" }, pins.length === 1 ? "Keep note" : `Keep note on ${pins.length} pins`));
-  form.onsubmit = (event) => {
+  // What was written stays in the field, and is found again after a reload, until the desk says that it has it.
+  form.onsubmit = async (event) => {
     event.preventDefault();
     const note = words.value;
-    words.value = "";
-    edit({ do: "note", pins: pins.map((pin) => pin.id), note });
+    if (!(await edit({ do: "note", pins: pins.map((pin) => pin.id), note }))) return;
+    keepDraft(name, "");
+    if (words.value === note) words.value = "";
   };
-  return element("details", { open: pins.some((pin) => pin.notes?.length) }, element("summary", {}, "Write a note"), form);
+  return element("details", { open: Boolean(words.value) || pins.some((pin) => pin.notes?.length) }, element("summary", {}, "Write a note"), form);
 }
 
 on("state", draw);

@@ -5,12 +5,13 @@ import { attachGestures } from "./gestures.js";
 import { extraSounds, silentPins } from "./heard.js";
 import { COLOURS } from "./marks.js";
 import { barAt, isHeard, player, seek, togglePlay, turnSeconds } from "./player.js";
+import { ink, type, typePx, whenLookChanges } from "./prefs.js";
 import { audio, strike } from "./sound.js";
 import { desk, on, select, toothNumbered } from "./store.js";
 
 const canvas = byId("roll");
-const GUTTER_PX = 92;
-const RULER_PX = 20;
+const gutter = () => 5.6 * typePx();
+const ruler = () => 1.4 * typePx();
 const FOOT_PX = 3; // the lowest tooth's name keeps clear of the edge
 const PICK_PX = 14;
 const MOST_ZOOM = 40;
@@ -21,11 +22,11 @@ let rows = new Map(); // tooth number -> row from the top
 let count = 1;
 
 const width = () => canvas.clientWidth;
-const rowHeight = () => (canvas.clientHeight - RULER_PX - FOOT_PX) / Math.max(1, count);
-const perSecond = () => ((width() - GUTTER_PX) / turnSeconds()) * zoom;
-const xOf = (seconds) => GUTTER_PX + (seconds - left) * perSecond();
-const secondsAt = (x) => left + (x - GUTTER_PX) / perSecond();
-const yOf = (tooth) => RULER_PX + ((rows.get(tooth) ?? 0) + 0.5) * rowHeight();
+const rowHeight = () => (canvas.clientHeight - ruler() - FOOT_PX) / Math.max(1, count);
+const perSecond = () => ((width() - gutter()) / turnSeconds()) * zoom;
+const xOf = (seconds) => gutter() + (seconds - left) * perSecond();
+const secondsAt = (x) => left + (x - gutter()) / perSecond();
+const yOf = (tooth) => ruler() + ((rows.get(tooth) ?? 0) + 0.5) * rowHeight();
 
 export const redrawRoll = oncePerFrame(draw);
 
@@ -71,7 +72,7 @@ function draw() {
   drawRows(c, w);
   c.save();
   c.beginPath();
-  c.rect(GUTTER_PX, 0, w - GUTTER_PX, h);
+  c.rect(gutter(), 0, w - gutter(), h);
   c.clip();
   drawRest(c, h);
   drawBars(c, h);
@@ -85,11 +86,18 @@ function draw() {
 }
 
 function sayNothing(c, w, h) {
-  c.fillStyle = "#525860";
-  c.font = "15px system-ui, sans-serif";
+  c.fillStyle = ink("soft-ink");
+  c.font = type();
   c.textAlign = "center";
-  const where = desk.state.has_comb ? "" : " Give it at the tab Comb.";
-  c.fillText((desk.music?.why || "Nothing sounds yet.") + where, w / 2, h / 2);
+  const where = desk.state.has_comb ? "" : " Give it at Comb.";
+  const words = ((desk.music?.why || "Nothing sounds yet.") + where).split(" ");
+  const lines = [""];
+  for (const word of words) {
+    const longer = `${lines.at(-1)} ${word}`.trim();
+    if (c.measureText(longer).width > w - 20 && lines.at(-1)) lines.push(word);
+    else lines[lines.length - 1] = longer;
+  }
+  lines.forEach((text, index) => c.fillText(text, w / 2, h / 2 + (index - (lines.length - 1) / 2) * 1.3 * typePx()));
 }
 
 function drawRows(c, w) {
@@ -98,28 +106,31 @@ function drawRows(c, w) {
   c.textAlign = "left";
   const picked = new Set([...desk.selection].map((id) => desk.pins.get(id)?.tooth));
   const only = byId("play-tooth").value;
-  const stagger = high < 12.5;
+  const strong = (tooth) => picked.has(tooth.number) || String(tooth.number) === only;
   for (const tooth of desk.music.teeth) {
-    const y = yOf(tooth.number);
-    const row = rows.get(tooth.number);
-    if (row % 2) {
-      c.fillStyle = "rgba(31, 36, 41, 0.045)";
-      c.fillRect(GUTTER_PX, y - high / 2, w - GUTTER_PX, high);
-    }
-    const strong = picked.has(tooth.number) || String(tooth.number) === only;
-    c.font = `${strong ? "700" : "400"} 11px system-ui, sans-serif`;
-    c.fillStyle = strong ? "#1f4e79" : "#1f2429";
-    const text = stagger ? `${tooth.number} ${tooth.name.split(" ")[0]}` : `${tooth.number}  ${tooth.name}`;
-    c.fillText(tooth.stand_in ? `${tooth.number} ?` : text, stagger && row % 2 ? 47 : 4, y);
+    if (rows.get(tooth.number) % 2) continue;
+    c.fillStyle = ink("still");
+    c.fillRect(gutter(), yOf(tooth.number) - high / 2, w - gutter(), high);
+  }
+  // As many names as have room, those of picked pins before all others.
+  const named = [];
+  const first = [...desk.music.teeth].sort((a, b) => strong(b) - strong(a) || rows.get(a.number) - rows.get(b.number));
+  for (const tooth of first) {
+    const y = Math.max(ruler() + 0.5 * typePx(), Math.min(canvas.clientHeight - 0.5 * typePx(), yOf(tooth.number)));
+    if (named.some((other) => Math.abs(other - y) < 0.95 * typePx())) continue;
+    named.push(y);
+    c.font = type(strong(tooth) ? 700 : 400);
+    c.fillStyle = ink(strong(tooth) ? "steel-ink" : "ink");
+    c.fillText(tooth.stand_in ? `${tooth.number} ?` : `${tooth.number} ${tooth.name.split(" ")[0]}`, 4, y);
   }
 }
 
 function drawClock(c) {
-  c.font = "600 12px system-ui, sans-serif";
-  c.fillStyle = "#9b1c31";
+  c.font = type(600);
+  c.fillStyle = ink("ruby");
   c.textAlign = "left";
   c.textBaseline = "middle";
-  c.fillText(`${player.at.toFixed(1)} s`, 4, RULER_PX / 2);
+  c.fillText(`${player.at.toFixed(1)} s`, 4, ruler() / 2);
 }
 
 function drawRest(c, h) {
@@ -133,12 +144,12 @@ function drawBars(c, h) {
   const { bars, beats } = desk.music;
   c.lineWidth = 1;
   if (perSecond() > 9) {
-    c.strokeStyle = "rgba(31, 36, 41, 0.13)";
-    for (const beat of beats) line(c, xOf(beat), RULER_PX, h);
+    c.strokeStyle = ink("line");
+    for (const beat of beats) line(c, xOf(beat), ruler(), h);
   }
-  c.strokeStyle = "rgba(31, 36, 41, 0.5)";
-  c.fillStyle = "#1f2429";
-  c.font = "11px system-ui, sans-serif";
+  c.strokeStyle = ink("soft-ink");
+  c.fillStyle = ink("ink");
+  c.font = type();
   c.textAlign = "left";
   c.textBaseline = "middle";
   let free = -1e9;
@@ -146,13 +157,13 @@ function drawBars(c, h) {
     const x = xOf(onset);
     line(c, x, 0, h);
     if (x < free || onset > turnSeconds() - 0.2) continue;
-    c.fillText(String(number), x + 3, RULER_PX / 2);
-    free = x + 26;
+    c.fillText(String(number), x + 3, ruler() / 2);
+    free = x + 2.2 * typePx();
   }
   if (!bars.length) {
     for (let second = 0; second <= turnSeconds(); second += 5) {
-      line(c, xOf(second), 0, RULER_PX / 2);
-      c.fillText(`${second} s`, xOf(second) + 3, RULER_PX / 2);
+      line(c, xOf(second), 0, ruler() / 2);
+      c.fillText(`${second} s`, xOf(second) + 3, ruler() / 2);
     }
   }
 }
@@ -172,7 +183,7 @@ function drawLoop(c, h) {
 function drawStrikeMark(c, { strike: [, onset, tooth, id, doubtful], plays }) {
   const pin = desk.pins.get(id);
   const x = xOf(onset);
-  if (x < GUTTER_PX - 10 || x > width() + 10) return;
+  if (x < gutter() - 10 || x > width() + 10) return;
   const y = yOf(tooth);
   const high = Math.min(12, Math.max(5, rowHeight() - 1.5));
   const only = byId("play-tooth").value;
@@ -180,8 +191,8 @@ function drawStrikeMark(c, { strike: [, onset, tooth, id, doubtful], plays }) {
   const sounding = player.playing && age >= 0 && age < RING_S && plays;
   c.globalAlpha = only && String(tooth) !== only ? 0.25 : 1;
   c.lineWidth = 1.6;
-  c.strokeStyle = COLOURS[pin?.condition] ?? "#1f2429";
-  c.fillStyle = sounding ? "#e0b02e" : plays ? c.strokeStyle : "#fffdf8";
+  c.strokeStyle = pin?.condition === "sound" ? ink("steel-ink") : pin?.condition === "missing" ? ink("ruby") : COLOURS[pin?.condition] ?? ink("ink");
+  c.fillStyle = sounding ? "#e0b02e" : plays ? c.strokeStyle : ink("sheet");
   c.beginPath();
   if (plays) c.rect(x - 1.5, y - high / 2, sounding ? 10 : 7, high);
   else c.arc(x + 2, y, high / 2.2, 0, 2 * Math.PI);
@@ -189,13 +200,13 @@ function drawStrikeMark(c, { strike: [, onset, tooth, id, doubtful], plays }) {
   c.stroke();
   if (!plays) cross(c, x + 2, y, high / 4);
   if (doubtful) {
-    c.fillStyle = "#1f2429";
-    c.font = "700 11px system-ui, sans-serif";
+    c.fillStyle = ink("ink");
+    c.font = type(700);
     c.fillText("?", x + 9, y);
   }
   c.globalAlpha = 1;
   if (desk.selection.has(id)) {
-    c.strokeStyle = "#1f2429";
+    c.strokeStyle = ink("ink");
     c.lineWidth = id === desk.primary ? 3 : 2;
     c.strokeRect(x - 5.5, y - high / 2 - 4, 15, high + 8);
     c.strokeStyle = "#e0b02e";
@@ -233,8 +244,8 @@ function cross(c, x, y, r) {
 
 function drawHead(c, h) {
   const x = xOf(player.at);
-  c.strokeStyle = "#9b1c31";
-  c.fillStyle = "#9b1c31";
+  c.strokeStyle = ink("ruby");
+  c.fillStyle = ink("ruby");
   c.lineWidth = 2;
   line(c, x, 0, h);
   c.beginPath();
@@ -275,11 +286,11 @@ attachGestures(canvas, {
   },
   tap: ([px, py], event) => {
     if (!count) return;
-    if (px < GUTTER_PX) {
-      const row = Math.floor((py - RULER_PX) / rowHeight());
+    if (px < gutter()) {
+      const row = Math.floor((py - ruler()) / rowHeight());
       const number = [...rows].find(([, at]) => at === row)?.[0];
       if (number !== undefined) hear(number);
-    } else if (py < RULER_PX) seek(secondsAt(px));
+    } else if (py < ruler()) seek(secondsAt(px));
     else {
       const hit = strikeUnder([px, py], event.pointerType === "touch" ? PICK_PX * 1.7 : PICK_PX);
       if (hit) {
@@ -290,10 +301,10 @@ attachGestures(canvas, {
   },
 });
 
-function zoomBy(factor, px = (width() + GUTTER_PX) / 2) {
+function zoomBy(factor, px = (width() + gutter()) / 2) {
   const at = secondsAt(px);
   zoom = Math.max(1, Math.min(MOST_ZOOM, zoom * factor));
-  left = at - (px - GUTTER_PX) / perSecond();
+  left = at - (px - gutter()) / perSecond();
   redrawRoll();
 }
 
@@ -344,14 +355,14 @@ byId("roll-fit").onclick = () => {
 
 function showPicked(from) {
   const hit = strikes().find((one) => one.strike[3] === desk.primary)?.strike;
-  if (hit && from !== "roll" && (xOf(hit[1]) < GUTTER_PX + 20 || xOf(hit[1]) > width() - 20)) {
+  if (hit && from !== "roll" && (xOf(hit[1]) < gutter() + 20 || xOf(hit[1]) > width() - 20)) {
     left = hit[1] - turnSeconds() / zoom / 2;
   }
   redrawRoll();
 }
 
 function follow() {
-  if (player.playing && zoom > 1 && (xOf(player.at) > width() - 30 || xOf(player.at) < GUTTER_PX)) left = player.at - 0.1;
+  if (player.playing && zoom > 1 && (xOf(player.at) > width() - 30 || xOf(player.at) < gutter())) left = player.at - 0.1;
   redrawRoll();
 }
 
@@ -371,4 +382,5 @@ on("music", explain);
 on("pins", redrawRoll);
 on("selection", showPicked);
 on("time", follow);
+whenLookChanges(redrawRoll);
 new ResizeObserver(redrawRoll).observe(canvas);

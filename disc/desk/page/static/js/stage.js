@@ -1,17 +1,21 @@
 // The picture: which sheet is seen, what is drawn over it, and which pin lies under a finger.
 
 import { byId, fitCanvas, oncePerFrame } from "./dom.js";
-import { drawDoubt, drawMark, drawNumber, drawPicked } from "./marks.js";
+import { drawDoubt, drawMark, drawNumber, drawPicked, freshNumbers, keepClear } from "./marks.js";
 import { loadPhoto } from "./photo.js";
+import { whenLookChanges } from "./prefs.js";
 import { complain } from "./say.js";
-import { desk, on, sheetNamed } from "./store.js";
+import { desk, on, setSheet, sheetNamed } from "./store.js";
 import { Viewport } from "./viewport.js";
 
 export const canvas = byId("stage");
 const views = new Map(); // sheet name -> Viewport
 const MARK_MM = 0.3; // a mark is a little wider than a pin
-const MARK_LEAST_PX = 5;
+const MARK_LEAST_PX = 6.5;
+const SOUND_LEAST_PX = 3.5; // where the whole disc is seen, what is sound steps back behind what is not
 const MARK_MOST_PX = 30;
+const NEAR_PX_MM = 42; // so large is a millimetre where one pin is to be looked at
+const LEAVES_SCORE = new Set(["doubt", "findings", "plan", "earlier"]);
 const TRACK = "rgba(31, 78, 121, 0.75)";
 
 // Pictures of other modules: each may replace the picture and add to the drawing on its own sheet.
@@ -34,16 +38,35 @@ export function view() {
   const sheet = baseSheet();
   if (!sheet) return null;
   if (!views.has(desk.sheet)) {
-    const fresh = new Viewport();
-    if (sheet.lines) fresh.fitAround(sheet.lines.rim, canvas.clientWidth, canvas.clientHeight);
-    else fresh.fit(sheet.width_px, sheet.height_px, canvas.clientWidth, canvas.clientHeight);
+    const fresh = new Viewport(sheet.lines ? slotUp(sheet.lines) : 0);
     views.set(desk.sheet, fresh);
+    showWhole();
   }
   return views.get(desk.sheet);
 }
 
+// How far the sheet is turned so that the stop slot is at the top: one way up in every picture.
+const slotUp = ({ slot, centre }) => -Math.PI / 2 - Math.atan2(slot[1] - centre[1], slot[0] - centre[0]);
+
+function showWhole() {
+  const sheet = baseSheet();
+  const v = views.get(desk.sheet);
+  if (sheet.lines) v.fitAround(sheet.lines.rim, canvas.clientWidth, canvas.clientHeight);
+  else v.fit(sheet.width_px, sheet.height_px, canvas.clientWidth, canvas.clientHeight);
+}
+
 export function fit() {
   views.delete(desk.sheet);
+  redraw();
+}
+
+// What is seen of the present picture, and to see it again: for a reload, which loses nothing.
+export function seenNow() {
+  const v = views.get(desk.sheet);
+  return v && !v.isWhole ? { at: v.toSheet([canvas.clientWidth / 2, canvas.clientHeight / 2]), scale: v.scale } : null;
+}
+export function seeAgain({ at, scale }) {
+  view()?.centre(at, scale, canvas.clientWidth, canvas.clientHeight);
   redraw();
 }
 
@@ -54,7 +77,8 @@ export function pixelsPerMm() {
   return (Math.hypot(lines.slot[0] - lines.centre[0], lines.slot[1] - lines.centre[1]) / radius) * view().scale;
 }
 
-export const markSize = () => Math.min(MARK_MOST_PX, Math.max(MARK_LEAST_PX, MARK_MM * pixelsPerMm()));
+export const markSize = (condition) =>
+  Math.min(MARK_MOST_PX, Math.max(condition === "sound" ? SOUND_LEAST_PX : MARK_LEAST_PX, MARK_MM * pixelsPerMm()));
 
 // Where a pin is on the screen: {at, tip}, or null if it is not on this sheet.
 export function pinOnScreen(pin) {
@@ -93,6 +117,7 @@ function draw() {
   context.setTransform(ratio, 0, 0, ratio, 0, 0);
   context.clearRect(0, 0, width, height);
   if (!sheet || !view()) return;
+  freshNumbers();
   const v = view();
   const layer = layers.get(desk.sheet);
   const size = { width, height, ratio };
@@ -121,7 +146,7 @@ export function drawPlate(context, v, sheet) {
   context.lineWidth = 2;
   context.stroke();
   const [x, y] = v.toScreen(sheet.lines.slot);
-  context.fillStyle = "#e9e4d7";
+  context.fillStyle = "#1f2429";
   context.beginPath();
   context.arc(x, y, Math.max(4, 0.5 * pixelsPerMm()), 0, 2 * Math.PI);
   context.fill();
@@ -180,18 +205,21 @@ export function drawTips(context, v, lines) {
 }
 
 function drawPins(context) {
-  const size = markSize();
   const numbers = byId("show-numbers").checked;
-  const picked = [];
-  for (const pin of shownPins()) {
-    const place = pinOnScreen(pin);
-    if (!place) continue;
+  const placed = shownPins().map((pin) => ({ pin, place: pinOnScreen(pin), size: markSize(pin.condition) })).filter(({ place }) => place);
+  // What is sound lies underneath, so that it never hides what is not.
+  placed.sort((a, b) => (b.pin.condition === "sound") - (a.pin.condition === "sound"));
+  for (const { pin, place, size } of placed) {
     drawMark(context, pin.condition, place.at, place.tip, size);
     if (pin.doubt) drawDoubt(context, place.at, size);
-    if (numbers && pin.tooth !== null) drawNumber(context, String(pin.tooth), place.at, size);
-    if (desk.selection.has(pin.id)) picked.push([pin, place.at]);
   }
-  for (const [pin, at] of picked) drawPicked(context, at, size, pin.id === desk.primary);
+  for (const { pin, place, size } of placed) {
+    if (desk.selection.has(pin.id)) drawPicked(context, place.at, size, pin.id === desk.primary);
+  }
+  if (!numbers) return;
+  keepClear(placed.map(({ place, size }) => [place.at, size]));
+  placed.sort((a, b) => desk.selection.has(b.pin.id) - desk.selection.has(a.pin.id));
+  for (const { pin, place, size } of placed) if (pin.tooth !== null) drawNumber(context, String(pin.tooth), place.at, size);
 }
 
 // ---- loading the pictures of the sheet
@@ -225,12 +253,21 @@ async function loadPictures() {
 export const mixShare = () => Number(byId("mix").value) / 100;
 export const currentPhotos = () => photos;
 
-// Bring the picked pin into view, unless the person picked it here.
+// Bring the picked pin into view, unless the person picked it here: the picture turns to its face, and goes near where
+// one pin is to be looked at.
 function showPicked(from) {
-  if (from !== "stage" && desk.primary !== null) {
-    const marks = desk.pins.get(desk.primary)?.marks[baseSheet()?.name];
+  const pin = desk.pins.get(desk.primary);
+  if (pin && from !== "stage") {
+    const away = desk.sheet === "score" ? LEAVES_SCORE.has(from) : !pin.marks[baseSheet()?.name];
+    if (away) setSheet(pin.side);
+    const marks = pin.marks[baseSheet()?.name];
     const turned = layers.get(desk.sheet)?.turned ?? ((place) => place);
-    if (marks && view()) view().show(turned(marks[0]), canvas.clientWidth, canvas.clientHeight);
+    if (marks && view() && desk.sheet !== "score") {
+      const [w, h] = [canvas.clientWidth, canvas.clientHeight];
+      if (LEAVES_SCORE.has(from) && pixelsPerMm() < 0.7 * NEAR_PX_MM) {
+        view().centre(turned(marks[0]), (view().scale * NEAR_PX_MM) / pixelsPerMm(), w, h);
+      } else view().show(turned(marks[0]), w, h);
+    }
   }
   redraw();
 }
@@ -249,7 +286,17 @@ on("findings", redraw);
 on("selection", showPicked);
 on("tool", redraw);
 on("redraw", redraw);
+whenLookChanges(redraw);
+
+// When the room for the picture changes, what was whole stays whole, and what was in the middle stays there.
+let room = null;
 new ResizeObserver(() => {
-  for (const name of [...views.keys()]) if (name !== desk.sheet) views.delete(name);
+  const now = [canvas.clientWidth, canvas.clientHeight];
+  if (!now[0] || !now[1]) return; // another view has the place
+  for (const name of [...views.keys()]) if (name !== desk.sheet && views.get(name).isWhole) views.delete(name);
+  const v = views.get(desk.sheet);
+  if (v?.isWhole) showWhole();
+  else if (v && room) v.pan((now[0] - room[0]) / 2, (now[1] - room[1]) / 2);
+  room = now;
   redraw();
 }).observe(canvas);

@@ -1,37 +1,64 @@
-// The side panel's tabs: arrow keys move among them, as the ARIA practices for tabs say.
+// The strip at the top: the six steps of the work and how each stands; a press opens its panel, a second folds it away.
+// Arrow keys move among them, as the ARIA practices for tabs say.
 
-import { button, byId } from "./dom.js";
+import { button, byId, element } from "./dom.js";
+import { fold, isShown } from "./layout.js";
 
 const TABS = [
-  ["pin", "Pin"], ["findings", "Findings"], ["plan", "Plan"], ["disc", "Disc"],
-  ["comb", "Comb"], ["history", "History"], ["save", "Save"],
+  ["pin", "Pins"], ["comb", "Comb"], ["tune", "Tune"], ["findings", "Findings"], ["plan", "Plan"], ["save", "Save"],
+  ["disc", "Disc", "for-wide"], ["history", "History", "for-wide"],
 ];
+const SIGNS = { done: "✓", todo: "○", later: "–" };
+const SAID = { done: "done", todo: "to do now", later: "not yet" };
 const box = byId("tabs");
 const opened = new Map();
+let current = "pin";
 
 export const whenOpened = (name, action) => opened.set(name, action);
+export const currentTab = () => current;
+export const isOpen = (name) => current === name && isShown("side");
 
-export function openTab(name) {
+export function openTab(name, unfold = true) {
+  current = name;
+  if (unfold) fold("side", true);
   for (const tab of box.children) {
     const is = tab.id === `tab-${name}`;
     tab.setAttribute("aria-selected", String(is));
     tab.tabIndex = is ? 0 : -1;
     byId(tab.getAttribute("aria-controls")).hidden = !is;
   }
+  byId("side-title").textContent = TABS.find(([one]) => one === name)[1];
   opened.get(name)?.();
 }
 
-export const isOpen = (name) => !byId(`panel-${name}`).hidden;
+// state: done, todo, later or doubt; count: how many things are in doubt or open there
+export function showStep(name, { state, count, isNext, words }) {
+  const tab = byId(`tab-${name}`);
+  const sign = state === "doubt" ? `${count} ?` : SIGNS[state];
+  if (tab.dataset.sign === `${sign}${isNext}`) return;
+  tab.dataset.sign = `${sign}${isNext}`;
+  tab.dataset.state = state;
+  if (isNext) tab.dataset.next = "";
+  else delete tab.dataset.next;
+  tab.querySelector(".count").textContent = sign;
+  tab.querySelector(".unseen").textContent = `: ${state === "doubt" ? `${count} in doubt` : SAID[state]}${isNext ? ", next" : ""}`;
+  tab.title = words;
+}
 
-for (const [name, words] of TABS) {
-  box.append(button(words, () => openTab(name), { role: "tab", id: `tab-${name}`, "aria-controls": `panel-${name}` }));
+for (const [name, words, kind] of TABS) {
+  const tab = button(words, () => (isOpen(name) ? fold("side", false) : openTab(name)),
+    { role: "tab", id: `tab-${name}`, "aria-controls": `panel-${name}`, class: kind });
+  if (!kind) tab.append(element("span", { class: "unseen" }), element("span", { class: "count", "aria-hidden": "true" }));
+  box.append(tab);
 }
 box.addEventListener("keydown", (event) => {
   const step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
   if (!step) return;
-  const tabs = [...box.children];
+  event.preventDefault();
+  const tabs = [...box.children].filter((tab) => tab.offsetParent);
   const next = tabs[(tabs.indexOf(document.activeElement) + step + tabs.length) % tabs.length];
+  openTab(next.id.slice(4));
   next.focus();
-  next.click();
 });
-openTab("pin");
+for (const opener of document.querySelectorAll("[data-open]")) opener.onclick = () => openTab(opener.dataset.open);
+openTab("pin", false);

@@ -10,11 +10,11 @@ const FINGER_PX = 24;
 const MOUSE_PX = 12;
 
 export const TOOLS = [
-  ["pick", "Pick", "Pick a pin (V)"],
+  ["pick", "Pick", "Pick a pin (P)"],
   ["add", "Add", "Add a pin (A)"],
-  ["move", "Move", "Move a pin (M)"],
+  ["move", "Carry", "Carry a pin to another place (C)"],
   ["box", "Box", "Pick several with a box (B)"],
-  ["lasso", "Lasso", "Pick several with a line drawn around them (L)"],
+  ["lasso", "Ring", "Pick several with a line drawn around them (R)"],
 ];
 
 export const hand = {
@@ -152,7 +152,8 @@ export function startCross() {
 
 export function moveCross(dx, dy) {
   startCross();
-  hand.cross = [hand.cross[0] + dx / view().scale, hand.cross[1] + dy / view().scale];
+  const [px, py] = view().toScreen(hand.cross);
+  hand.cross = view().toSheet([px + dx, py + dy]);
   if (desk.tool === "move" && desk.primary !== null) hand.ghost = { pin: desk.primary, at: hand.cross };
   view().show(hand.cross, canvas.clientWidth, canvas.clientHeight, 24);
   redraw();
@@ -184,7 +185,7 @@ export function drawTools(context, v) {
   extra?.draw?.(context, v);
   if (hand.ghost) {
     const pin = desk.pins.get(hand.ghost.pin);
-    if (pin) drawMark(context, pin.condition, v.toScreen(hand.ghost.at), null, markSize());
+    if (pin) drawMark(context, pin.condition, v.toScreen(hand.ghost.at), null, markSize(pin.condition));
     drawCross(context, v.toScreen(hand.ghost.at));
   } else if (hand.cross && usesCross()) drawCross(context, v.toScreen(hand.cross));
   if (hand.path.length > 1) drawPath(context);

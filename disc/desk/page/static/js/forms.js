@@ -1,0 +1,33 @@
+// Forms that follow the job without taking anything out of a person's hand: a section is built anew only where what it
+// shows has changed, and what was begun in a field whose own value is the same stays in it.
+
+import { byId, element } from "./dom.js";
+
+export function rebuild(section, key, build) {
+  const text = JSON.stringify(key);
+  if (section.dataset.key === text) return;
+  const begun = [...section.querySelectorAll("[data-base]")]
+    .filter((field) => field.value !== field.dataset.base)
+    .map((field) => [field.id, field.value, field.dataset.base]);
+  const focused = section.contains(document.activeElement) ? document.activeElement.id : null;
+  section.dataset.key = text;
+  section.replaceChildren(...build().filter(Boolean));
+  for (const [id, value, base] of begun) {
+    const field = byId(id);
+    if (field?.dataset.base === base) field.value = value;
+  }
+  if (focused) byId(focused)?.focus();
+}
+
+// A field that knows what it began with.
+export function field(name, id, value, attributes = {}) {
+  const base = String(value ?? "");
+  return element("input", { name, id, "data-base": base, autocomplete: "off", value: base, ...attributes });
+}
+
+// The fields of a form that were changed, by name.
+export function changed(form) {
+  const asked = {};
+  for (const one of form.querySelectorAll("[data-base]")) if (one.value.trim() !== one.dataset.base) asked[one.name] = one.value.trim();
+  return asked;
+}
