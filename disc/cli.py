@@ -13,6 +13,7 @@ import typer
 
 from disc import __version__
 from disc.commands import (
+    archive,
     check,
     collect,
     comb,
@@ -24,6 +25,7 @@ from disc.commands import (
     library,
     listen,
     log,
+    object_sheet,
     read,
     repin,
     report,
@@ -74,6 +76,8 @@ app.command("comb")(comb.comb)
 app.command("design")(design.design)
 app.command("check")(check.check)
 app.command("drill")(drill.drill)
+app.command("object")(object_sheet.object_sheet)
+app.command("archive")(archive.archive)
 app.command("identify")(identify.identify)
 app.add_typer(library.library, name="library")
 app.command("listen")(listen.listen)

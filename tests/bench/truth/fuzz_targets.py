@@ -114,6 +114,31 @@ def _log(path: Path) -> object:
     return load_log(_job_with(path, LOG_FILE))
 
 
+def _object(path: Path) -> object:
+    from disc.object.store import parse_object
+    from disc.tables import read_text
+
+    return parse_object(read_text(path, "object's sheet"), path)
+
+
+def _private_photo(path: Path) -> object:
+    """A photograph with its private EXIF blanked: as long as before, whatever the bytes; none is refused."""
+    from disc.archive.private_exif import blank_private
+
+    data = path.read_bytes()
+    if len(blank_private(data)) != len(data):
+        raise AssertionError("the length changed")
+    if data[:2] not in (b"\xff\xd8", b"II"):
+        raise BadInput("not a photograph of this target")
+    return data
+
+
+def _touch(path: Path) -> object:
+    from disc.repin.machine.zero import parse_touch
+
+    return parse_touch(path.read_bytes().decode("latin-1"))
+
+
 def _desk_history(path: Path) -> object:
     from disc.desk.work.history import load_history
 
@@ -240,6 +265,7 @@ DESK = {"schema": 1, "done": 1, "steps": [DESK_STEP]}
 KNOWN = {"schema": 1, "file": "a/b.abc", "number": 1, "title": "A", "collection": "a", "metre": [6, 8], "fifths": 1}
 KNOWN |= {"onset_tick": [0, 480], "duration_tick": [480, 480], "pitch": [67, 69], "bar": [1, 1]}
 PLUCKED = {"teeth": [{"tooth": 1, "pitch": 67.1}, {"tooth": 2, "pitch": None}]}
+OBJECT = {"schema": 1, "fields": {"maker": "unsigned", "owner": "A", "entry_date": "2026-05-01"}}
 STEP_JOURNAL = {"names": ["out/x"], "removed": ["out/y"]}
 DISCS = "name,diameter_mm,turns,comb\na,28.5,clockwise,comb.csv\nb,30,,\n"
 ROW: dict[str, Any] = {
@@ -336,6 +362,19 @@ def _picture_seed(form: str) -> bytes:
     return out.getvalue()
 
 
+def _exif_seed(form: str) -> bytes:
+    import io
+
+    from PIL import Image
+
+    exif = Image.Exif()
+    exif[0x013B] = "A"
+    exif.get_ifd(0x8825)[1] = "N"
+    out = io.BytesIO()
+    Image.new("RGB", (8, 8)).save(out, form, exif=exif)
+    return out.getvalue()
+
+
 # name: (reader, ending, seeds)
 TARGETS: dict[str, tuple[Reader, str, Callable[[], list[bytes]]]] = {
     "job": (_job, ".json", lambda: [json.dumps(JOB).encode()]),
@@ -356,6 +395,9 @@ TARGETS: dict[str, tuple[Reader, str, Callable[[], list[bytes]]]] = {
     "discs": (_discs, ".csv", lambda: [DISCS.encode()]),
     "row": (_row, ".json", lambda: [json.dumps(ROW).encode()]),
     "log": (_log, ".json", lambda: [json.dumps(LOG).encode()]),
+    "object": (_object, ".json", lambda: [json.dumps(OBJECT).encode()]),
+    "private-photo": (_private_photo, ".jpg", lambda: [_exif_seed("JPEG"), _exif_seed("TIFF")]),
+    "touch": (_touch, ".txt", lambda: [b"slot=12.5,-3.25", b"pin 12 = 1,5;2,5"]),
     "desk": (_desk_history, ".json", lambda: [json.dumps(DESK).encode()]),
     "midi": (_score, ".mid", lambda: [_midi_seed()]),
     "musicxml": (_score, ".musicxml", lambda: [MUSICXML.encode()]),

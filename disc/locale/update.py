@@ -1,0 +1,61 @@
+"""Brings the catalogues up to date with the code: python -m disc.locale.update
+
+New sentences are added without a translation, changed ones lose theirs, those no longer said go. Then translate what is
+empty in de/disc.po and fr/disc.po; tests/locale says what is still missing.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from disc.locale.catalogue import Language
+
+HOUSE = Path(__file__).parents[1]
+# How sentences are named in the code: t("..."), t.plural("one", "many", n), mark("...").
+KEYWORDS = {"t": None, "plural": (1, 2), "mark": None}
+TRANSLATED = tuple(language for language in Language if language is not Language.EN)
+
+
+def catalogue_path(language: Language) -> Path:
+    """The catalogue of a language in the source tree."""
+    return Path(__file__).parent / language.value / "disc.po"
+
+
+def sentences() -> dict[object, list[str]]:
+    """Every sentence said in disc/, (one, many) where it has a plural, with the files that say it."""
+    from babel.messages.extract import extract_from_dir
+
+    found: dict[object, list[str]] = {}
+    for name, _, message, _, _ in extract_from_dir(str(HOUSE), [("**.py", "python")], {}, KEYWORDS):
+        if message and not name.startswith("locale/"):
+            found.setdefault(message, []).append(name)
+    return dict(sorted(found.items(), key=lambda pair: (pair[1][0], str(pair[0]))))
+
+
+def update(language: Language) -> int:
+    """Write a language's catalogue anew, its translations kept; returns how many sentences lack one."""
+    from babel.messages.catalog import Catalog
+    from babel.messages.pofile import read_po, write_po
+
+    path = catalogue_path(language)
+    old = Catalog(locale=language.value)
+    if path.is_file():
+        with path.open("rb") as file:
+            old = read_po(file, locale=language.value)
+    new = Catalog(locale=language.value, project="disc", charset="utf-8", fuzzy=False)
+    missing = 0
+    for message, files in sentences().items():
+        known = old.get(message[0] if isinstance(message, tuple) else str(message))
+        text = known.string if known and known.string and known.id == message else ""
+        text = text or (("", "") if isinstance(message, tuple) else "")
+        new.add(message, text, locations=[(name, 0) for name in sorted(set(files))])  # type: ignore[arg-type]
+        missing += not (all(text) if isinstance(text, (tuple, list)) else text)
+    path.parent.mkdir(exist_ok=True)
+    with path.open("wb") as file:
+        write_po(file, new, width=110, omit_header=False, include_lineno=False, sort_by_file=True)
+    return missing
+
+
+if __name__ == "__main__":
+    for chosen in TRANSLATED:
+        print(f"{chosen.value}: {update(chosen)} sentences without a translation")
