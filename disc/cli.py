@@ -29,6 +29,7 @@ from disc.commands import (
     read,
     repin,
     report,
+    sheet,
     start,
     transcribe,
 )
@@ -82,6 +83,7 @@ app.command("identify")(identify.identify)
 app.add_typer(library.library, name="library")
 app.command("listen")(listen.listen)
 app.command("repin")(repin.repin)
+app.command("sheet")(sheet.sheet)
 app.command("transcribe")(transcribe.transcribe)
 
 

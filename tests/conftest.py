@@ -25,5 +25,6 @@ def floating_point_faults_raise():
 
 @pytest.fixture(autouse=True)
 def own_user_cache(tmp_path_factory, monkeypatch):
-    """No test reads or writes the library of the person who runs it."""
+    """No test reads or writes the library, or the lenses, of the person who runs it."""
     monkeypatch.setenv("DISC_LIBRARY", str(tmp_path_factory.mktemp("library")))
+    monkeypatch.setenv("DISC_LENSES", str(tmp_path_factory.mktemp("lenses")))

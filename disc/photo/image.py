@@ -28,15 +28,41 @@ FULL_FRAME_WIDTH_MM = 36.0  # exact; EXIF 2.3, FocalLengthIn35mmFilm refers to t
 EXIF_IFD = 0x8769
 EXIF_ORIENTATION = 0x0112
 EXIF_FOCAL_35MM = 0xA405
+EXIF_MAKE, EXIF_MODEL, EXIF_FOCAL, EXIF_ZOOM = 0x010F, 0x0110, 0x920A, 0xA404
+MM_PER_INCH = 25.4  # exact; NIST SP 811, appendix B
+
+
+@dataclass(frozen=True, slots=True)
+class CameraName:
+    """By what a camera is known again: its make and model, the lens's focal length (mm), the digital zoom, and the
+    picture's sides, the longer first. Numbers are rounded, so that equal settings are equal names."""
+
+    make: str
+    model: str
+    focal_mm: float
+    zoom: float
+    long_px: int
+    short_px: int
+
+    def words(self) -> str:
+        """One line for a person."""
+        zoom = f", zoom {self.zoom:g}" if self.zoom != 1 else ""
+        name = self.model if self.model.startswith(self.make) else f"{self.make} {self.model}".strip()
+        return f"{name}, {self.focal_mm:g} mm{zoom}, {self.long_px} x {self.short_px}"
 
 
 @dataclass(frozen=True, slots=True)
 class Photo:
-    """A photograph, upright. pixels: shape (height, width, 3), BGR. focal_px: from EXIF, None if it does not say."""
+    """A photograph, upright. pixels: shape (height, width, 3), BGR. focal_px: from EXIF, None if it does not say.
+
+    camera: None where the file does not name it. px_per_mm: the file's own resolution, None where it names none.
+    """
 
     path: Path
     pixels: Pixels
     focal_px: float | None = None
+    camera: CameraName | None = None
+    px_per_mm: float | None = None
 
     @property
     def width(self) -> int:
@@ -82,7 +108,7 @@ def load_photo(path: Path) -> Photo:
     if pixels is None:
         pixels = _decode(picture, path)
         pixels = _upright(pixels, int(exif.get(EXIF_ORIENTATION, 1) or 1))
-    return Photo(path, pixels, _focal_px(exif, pixels.shape))
+    return Photo(path, pixels, _focal_px(exif, pixels.shape), _camera_name(exif, pixels.shape), _px_per_mm(picture))
 
 
 def _read_bytes(path: Path) -> bytes:
@@ -182,3 +208,24 @@ def _focal_px(exif: dict[int, Any], shape: tuple[int, ...]) -> float | None:
         return None
     # CIPA DCG-001: the equivalent compares the diagonals; 43.27 mm is that of 36 x 24 mm.
     return equivalent_mm / math.hypot(FULL_FRAME_WIDTH_MM, 24.0) * math.hypot(shape[0], shape[1])
+
+
+def _camera_name(exif: dict[int, Any], shape: tuple[int, ...]) -> CameraName | None:
+    """None unless make or model, and the focal length, are there: another lens of a telephone is another lens."""
+    try:
+        make, model = (str(exif.get(tag) or "").strip(" \0") for tag in (EXIF_MAKE, EXIF_MODEL))
+        focal_mm, zoom = float(exif.get(EXIF_FOCAL) or 0), float(exif.get(EXIF_ZOOM) or 1)
+    except (TypeError, ValueError, ArithmeticError):
+        return None
+    if not (make or model) or not 0.5 <= focal_mm <= 2000.0:
+        return None
+    return CameraName(make, model, round(focal_mm, 2), round(zoom or 1.0, 2), max(shape[:2]), min(shape[:2]))
+
+
+def _px_per_mm(picture: Any) -> float | None:
+    """The resolution that the file names, as scanners do; None where it names none or two different ones."""
+    try:
+        across, down = (float(value) for value in picture.info.get("dpi", (0, 0)))
+    except (TypeError, ValueError, ArithmeticError):
+        return None
+    return across / MM_PER_INCH if across > 0 and down > 0 and abs(across / down - 1) < 1e-3 else None

@@ -8,19 +8,22 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from disc.frame import FloatArray
+from disc.photo.board.begin import Begun, begin
+from disc.photo.board.sheet_under import SheetUnder, lens_by_sheets, look_for_sheets
 from disc.photo.image import Photo, opencv
 from disc.photo.marks.close_looks import find_spots, look_again
 from disc.photo.marks.pins_from_sites import Doubt, Sites, kinds_by_slant, make_pins
 from disc.photo.marks.site_odds import common_slant, feet_by_slant, site_odds, sure_tracks
 from disc.photo.marks.slant import Slant, expected_perspective, plane_tilt
 from disc.photo.marks.spots import PIN, Spots
-from disc.photo.plane.face_plane import Plane, plane_from_ellipse
+from disc.photo.plane.face_plane import Plane
 from disc.photo.plane.flatten import flatten
 from disc.photo.plane.joint import Joint, Marks, feet_put_right, heard_others, settle_jointly
+from disc.photo.plane.known_lens import KnownLens
 from disc.photo.plane.settle import Settled, settle
 from disc.photo.plane.shared_lens import Shared, of_others
 from disc.photo.plane.view import View
-from disc.photo.plate.find_plate import Found, find_plate, plate_by_hand
+from disc.photo.plate.find_plate import Found
 from disc.photo.plate.outline import rim_points
 from disc.photo.plate.slot import Slot, find_slot, search_slot
 from disc.photo.plate.turned import Turned, turned_marks
@@ -59,6 +62,7 @@ class FaceReading:
     slant: Slant
     track_scatter_mm: float
     notes: tuple[str, ...] = ()
+    sheet: SheetUnder | None = None
 
     @property
     def shown_mm(self) -> float:
@@ -69,11 +73,19 @@ class FaceReading:
 
 def read_face(photo: Photo, side: Side, plate: Plate, settings: ReadSettings | None = None) -> FaceReading:
     """Read one photo. Raises BadInput if no whole disc is seen in it."""
-    return _finish(_look(photo, side, plate, settings or ReadSettings()), None)
+    sheet = look_for_sheets([photo])[0]
+    return _finish(_look(photo, side, plate, settings or ReadSettings(), sheet, None), None)
 
 
-def _look(photo: Photo, side: Side, plate: Plate, settings: ReadSettings) -> _Look:
-    return _weigh(_see(photo, plate, settings), side, settings)
+def _look(
+    photo: Photo,
+    side: Side,
+    plate: Plate,
+    settings: ReadSettings,
+    sheet: SheetUnder | None,
+    lens: KnownLens | None,
+) -> _Look:
+    return replace(_weigh(_see(photo, plate, settings, sheet, lens), side, settings), sheet=sheet)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,17 +96,15 @@ class _Look:
     side: Side
     settings: ReadSettings
     joint: Joint
+    sheet: SheetUnder | None = None
 
 
-def _see(photo: Photo, plate: Plate, settings: ReadSettings) -> _Seen:
+def _see(photo: Photo, plate: Plate, settings: ReadSettings, sheet: SheetUnder | None, lens: KnownLens | None) -> _Seen:
     """What the networks say."""
     radius = settings.radius_mm or plate.radius_mm
-    found = plate_by_hand(photo, settings.rim) if settings.rim else find_plate(photo)
-    if settings.centre:
-        found = replace(found, centre=settings.centre, centre_seen=True)
-    first = plane_from_ellipse(found.ellipse, found.centre, radius, (photo.width, photo.height))
-    flat = flatten(photo.pixels, first, radius)
-    seen = _Seen(photo, first, radius, find_spots(flat, first), found, plate.bore_mm or 0.0)
+    begun = begin(photo, radius, settings.rim, settings.centre, sheet, lens)
+    flat = flatten(begun.photo.pixels, begun.first, radius)
+    seen = _Seen(begun, radius, find_spots(flat, begun.first), plate.bore_mm or 0.0)
     slant, odds = _weighed_at_first(seen)
     return replace(seen, spots=look_again(flat, seen.spots, slant, odds > BELIEVED))
 
@@ -138,19 +148,33 @@ def _finish(look: _Look, others: Shared | None) -> FaceReading:
         slot_found=slot is not None,
         tracks_mm=tuple(float(t) for t in tracks),
     )
-    return FaceReading(view, pins, slot, slant, joint.scatter_mm, (*notes, *_hard_to_tell(pins)))
+    notes = (*(look.sheet.notes if look.sheet else ()), *notes, *_hard_to_tell(pins))
+    return FaceReading(view, pins, slot, slant, joint.scatter_mm, notes, look.sheet)
 
 
 @dataclass(frozen=True, slots=True)
 class _Seen:
     """What the pictures said, before the plane is exact. spots: in the first plane's view mm."""
 
-    photo: Photo
-    first: Plane
+    begun: Begun
     radius_mm: float
     spots: Spots
-    found: Found
     bore_mm: float
+
+    @property
+    def photo(self) -> Photo:
+        """As it was looked at: over a sheet with the print hidden."""
+        return self.begun.photo
+
+    @property
+    def first(self) -> Plane:
+        """Where the plane was taken to lie at first."""
+        return self.begun.first
+
+    @property
+    def found(self) -> Found:
+        """The coarse plate."""
+        return self.begun.found
 
     def in_plane(self, plane: Plane) -> Spots:
         """The spots in another plane's view mm."""
@@ -166,13 +190,24 @@ def _settle_all(seen: _Seen) -> tuple[Settled, Slant, FloatArray, float]:
     _, odds = _weighed_at_first(seen)
     sure = odds > 1.0
     outline = seen.found.outline[:: max(1, len(seen.found.outline) // 200)]
-    settled = settle(seen.first, seen.radius_mm, px[sure], spots.sigma_root[sure], outline, COARSE_RIM_MM)
+    settled = settle(
+        seen.first,
+        seen.radius_mm,
+        px[sure],
+        spots.sigma_root[sure],
+        outline,
+        COARSE_RIM_MM,
+        perspective=seen.begun.perspective,
+        k1_sigma=seen.begun.k1_sigma,
+    )
     mm = seen.in_plane(settled.plane)
     slant = common_slant(mm, settled.plane)
     odds = site_odds(mm, np.hypot(mm.root[:, 0], mm.root[:, 1]), seen.radius_mm, slant, seen.bore_mm)
     sure = odds > 1.0
     rim, scatter = rim_points(seen.photo.pixels, settled.plane, seen.radius_mm, slant.eye_xy_mm)
-    view_fits = expected_perspective(slant, settled.plane, seen.radius_mm, seen.photo.focal_px)
+    view_fits = seen.begun.perspective
+    if view_fits is None:
+        view_fits = expected_perspective(slant, settled.plane, seen.radius_mm, seen.photo.focal_px)
     fine = settle(
         settled.plane,
         seen.radius_mm,
@@ -183,6 +218,7 @@ def _settle_all(seen: _Seen) -> tuple[Settled, Slant, FloatArray, float]:
         FINE_WIDTHS_MM,
         view_fits,
         seen.found.centre_px,
+        k1_sigma=seen.begun.k1_sigma,
     )
     return fine, slant, rim, scatter
 
@@ -198,7 +234,7 @@ def _jointly(seen: _Seen, fine: Settled, slant: Slant, rim: FloatArray, scatter:
     foot, tip = seen.first.to_px(seen.spots.root[pin]), seen.first.to_px(seen.spots.tip[pin])
     slot = None if seen.found.slot is None else np.asarray(seen.found.slot, float)
     marks = Marks(foot, tip, mm.sigma_root[pin], mm.sigma_tip[pin], rim, scatter, slot, turned, seen.found.centre_px)
-    return settle_jointly(fine.plane, slant, seen.radius_mm, marks, seen.photo.focal_px)
+    return settle_jointly(fine.plane, slant, seen.radius_mm, marks, seen.photo.focal_px, seen.begun.known)
 
 
 # A fifth of the sites doubtful: on rendered faces sites were found with an F1 under 0.9 then, and above it otherwise. A
@@ -328,10 +364,13 @@ def read_faces(
     from concurrent.futures import ThreadPoolExecutor
 
     by_hand = settings or {}
-    if len(photos) < 2:
-        return [read_face(photo, side, plate, by_hand.get(side)) for photo, side in photos]
+    sheets = look_for_sheets([photo for photo, _ in photos])
+    lenses = [lens_by_sheets(photo, sheets) for photo, _ in photos]
     with ThreadPoolExecutor(max_workers=min(2, opencv().getNumThreads())) as pool:
-        jobs = [pool.submit(_look, photo, side, plate, by_hand.get(side, ReadSettings())) for photo, side in photos]
+        jobs = [
+            pool.submit(_look, photo, side, plate, by_hand.get(side, ReadSettings()), sheet, lens)
+            for (photo, side), sheet, lens in zip(photos, sheets, lenses, strict=True)
+        ]
         looks = [job.result() for job in jobs]
         others = [_told_by_others(look, looks) for look in looks]
         return list(pool.map(_finish, looks, others))

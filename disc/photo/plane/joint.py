@@ -19,6 +19,7 @@ from disc.frame import FloatArray
 from disc.photo.marks.slant import Slant
 from disc.photo.plane.correction import CORRECTION_PARTS, Carried, best_step, corrected, correction, in_mm
 from disc.photo.plane.face_plane import Plane
+from disc.photo.plane.known_lens import KnownLens, known_rows, numbers_of
 from disc.photo.plane.settle import EXPECTED, RIM_OFF_MM, RIM_VOICES, about_means, centre_rows, heaps
 from disc.photo.plane.shared_lens import Shared
 from disc.photo.plate.turned import Turned
@@ -57,6 +58,7 @@ DISTORTION = 0.012
 ASLANT_COUNTS = 2.0
 # A pinhole's picture obeys these exactly; they are drawn tight in the course of the rounds.
 TIGHT = (0.02, 0.006, 0.002, 0.001, 0.0005, 0.0005)
+SMALL = 1e-6  # a step of the correction
 ROUNDS_MORE = 4  # once other photos are heard
 
 
@@ -122,9 +124,16 @@ def spreads(
     return frame, foot, tip
 
 
-def settle_jointly(plane: Plane, slant: Slant, radius_mm: float, marks: Marks, focal_px: float | None = None) -> Joint:
-    """The best of all. plane, slant: where it begins, good to a track's width or so."""
-    problem = _Problem(plane, radius_mm, marks, slant, focal_px)
+def settle_jointly(
+    plane: Plane,
+    slant: Slant,
+    radius_mm: float,
+    marks: Marks,
+    focal_px: float | None = None,
+    known: KnownLens | None = None,
+) -> Joint:
+    """The best of all. plane, slant: where it begins, good to a track's width or so. known: of lens and tilt."""
+    problem = _Problem(plane, radius_mm, marks, slant, focal_px, known)
     at = np.zeros(SIZE)
     at[GAIN], at[SHIFT] = slant.gain, slant.shift
     at[HEIGHT] = HEIGHT_MM
@@ -199,11 +208,14 @@ class _Problem:
         marks: Marks,
         slant: Slant,
         focal_px: float | None,
+        known: KnownLens | None = None,
     ) -> None:
         self.plane, self.radius_mm, self.marks, self.slant = plane, radius_mm, marks, slant
         self.others: Shared | None = None  # what other photos told
+        self.known = known
+        focal_px = known.focal_px(plane.size[0]) if known else focal_px
         self.log_focal = float(np.log(focal_px / plane.size[0] if focal_px else FOCAL_WIDTHS))
-        self.focal_doubt = 0.05 if focal_px else FOCAL_DOUBT
+        self.focal_doubt = 0.05 if focal_px and not known else FOCAL_DOUBT
         self.frame, self.foot, self.tip = spreads(marks.foot_mm, marks.tip_mm, slant)
         self.stands = np.ones(len(marks.foot_px))
         rings = np.zeros((0, 2)) if marks.turned is None else marks.turned.ring_px.reshape(-1, 2)
@@ -286,6 +298,8 @@ class _Problem:
             parts.append((np.hstack([rows, np.zeros((2, SIZE - 8))]), values))
         if self.others is not None:
             parts.append(self._rows_of_others(at, self.others))
+        if self.known is not None:
+            parts.append(self._known_rows(at, self.known))
         return np.vstack([p[0] for p in parts]), np.concatenate([p[1] for p in parts])
 
     def _priors(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -298,6 +312,20 @@ class _Problem:
         keep = np.ones(SIZE, bool)
         keep[GAIN] = keep[SHIFT] = False
         return np.diag(1 / sigma)[keep], ((wish - at) / sigma)[keep]
+
+    def _known_rows(self, at: FloatArray, known: KnownLens) -> tuple[FloatArray, FloatArray]:
+        """The lens and the plane's tilt as known beforehand; slopes of the tilt by small steps."""
+        here = corrected(self.plane, at[THETA], self.radius_mm)
+        half, values = known_rows(known, here, float(at[FOCAL]), at[MIDDLE])
+        slopes = np.zeros((6, SIZE))
+        slopes[0, FOCAL] = slopes[1, 17] = slopes[2, 18] = slopes[3, 7] = 1.0
+        line = numbers_of(here, 0.0, np.zeros(2))[4:]
+        for k in range(7):
+            step = at[THETA].copy()
+            step[k] += SMALL
+            moved = numbers_of(corrected(self.plane, step, self.radius_mm), 0.0, np.zeros(2))[4:]
+            slopes[4:, k] = (moved - line) / SMALL
+        return half @ slopes, values
 
     def _rows_of_others(self, at: FloatArray, others: Shared) -> tuple[FloatArray, FloatArray]:
         half = np.linalg.cholesky(others.weight).T

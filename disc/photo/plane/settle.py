@@ -87,11 +87,14 @@ def settle(
     widths: tuple[float, ...] = WIDTHS_MM,
     perspective: Perspective | None = None,
     centre_px: FloatArray | None = None,
+    k1_sigma: float = float(EXPECTED[7]),
 ) -> Settled:
     """pins_px: roots (n, 2), photo pixels; sigma_mm (n,). rim_px: points (m, 2) of the rim's circle.
 
     perspective: what the slant of the pins lets expect of it. centre_px: (2,) where the arbor's centre was seen.
+    k1_sigma: how far the plane's own distortion may be off.
     """
+    expected = np.append(EXPECTED[:7], k1_sigma)
     theta = np.zeros(8)
     rim_off = np.zeros(2)  # the rim seen beside its true place: broken edges, one side bright, one dark
     spread = np.hypot(sigma_mm, SETTING_MM)
@@ -103,7 +106,7 @@ def settle(
     rim_weight = np.sqrt(min(1.0, RIM_VOICES / max(len(rim_px), 1)))
     rim_sigma_mm = max(rim_sigma_mm, RIM_FLOOR_MM)
     for width in widths:
-        rows, values = [np.diag(1 / EXPECTED)], [-theta / EXPECTED]
+        rows, values = [np.diag(1 / expected)], [-theta / expected]
         if perspective is not None:
             row, value = _perspective_rows(plane, theta, radius_mm, perspective)
             rows.append(row)

@@ -1,0 +1,82 @@
+"""How the reading of a photo begins: plate and first plane, by the measuring sheet or by what is known of the lens."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from disc.frame import FloatArray
+from disc.photo.board.sheet_under import SheetUnder, place_disc
+from disc.photo.image import Photo
+from disc.photo.plane.face_plane import Plane, plane_from_ellipse
+from disc.photo.plane.known_lens import KnownLens
+from disc.photo.plane.settle import EXPECTED, Perspective
+from disc.photo.plane.view import undistort
+from disc.photo.plate.ellipse import fit_ellipse
+from disc.photo.plate.find_plate import Found, find_plate, plate_by_hand
+
+# Over a sheet the first plane's perspective is the last one's but for where the disc lies; and k1 is known.
+PERSPECTIVE_SIGMA = 0.002
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Begun:
+    """photo: over a sheet with the print hidden. known, perspective: of lens and tilt, None where nothing is known."""
+
+    photo: Photo
+    found: Found
+    first: Plane
+    known: KnownLens | None = None
+    perspective: Perspective | None = None
+
+    @property
+    def k1_sigma(self) -> float:
+        """How far the first plane's k1 may be off."""
+        return float(EXPECTED[7]) if self.known is None else float(max(self.known.sigmas()[3], 1e-4))
+
+
+def begin(
+    photo: Photo,
+    radius_mm: float,
+    rim: tuple[Point, ...],
+    centre: Point | None,
+    sheet: SheetUnder | None = None,
+    lens: KnownLens | None = None,
+) -> Begun:
+    """rim, centre: as a person named them. sheet: under the disc. lens: known from elsewhere. Raises BadInput."""
+    if sheet is not None and sheet.camera is not None:
+        placed = place_disc(photo, sheet.camera, radius_mm, plate_by_hand(photo, rim) if rim else None)
+        if placed is not None:
+            found = _centred(placed.found, centre)
+            return Begun(placed.photo, found, placed.plane, sheet.camera.known, perspective_of(placed.plane, radius_mm))
+    found = _centred(plate_by_hand(photo, rim) if rim else find_plate(photo), centre)
+    size = (photo.width, photo.height)
+    if lens is not None:
+        first = _plane_by_lens(found, radius_mm, size, lens.k1)
+        if first is not None:
+            return Begun(replace(photo, focal_px=lens.focal_px(photo.width)), found, first, lens)
+    return Begun(photo, found, plane_from_ellipse(found.ellipse, found.centre, radius_mm, size))
+
+
+def _centred(found: Found, centre: Point | None) -> Found:
+    return replace(found, centre=centre, centre_seen=True) if centre else found
+
+
+def _plane_by_lens(found: Found, radius_mm: float, size: tuple[int, int], k1: float) -> Plane | None:
+    """As plane_from_ellipse, from what a lens without distortion would have drawn."""
+    points = np.vstack([found.outline, [found.centre]])
+    u, v = undistort(k1, size, points[:, 0], points[:, 1])
+    ellipse = fit_ellipse(u[:-1], v[:-1])
+    if ellipse is None:
+        return None
+    plane = plane_from_ellipse(ellipse, (float(u[-1]), float(v[-1])), radius_mm, size)
+    return replace(plane, k1=k1)
+
+
+def perspective_of(plane: Plane, radius_mm: float) -> Perspective:
+    """The plane's own, for settle to keep."""
+    depth: FloatArray = plane.plane_to_px[2]
+    gx, gy = depth[:2] / depth[2] * radius_mm
+    return Perspective(float(gx), float(gy), PERSPECTIVE_SIGMA, PERSPECTIVE_SIGMA)

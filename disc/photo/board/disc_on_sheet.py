@@ -1,0 +1,76 @@
+"""Where the disc lies over the sheet: a circle of known size, parallel to the paper, at an unknown height."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from disc.frame import FloatArray
+from disc.photo.board import pattern
+from disc.photo.board.camera_of_board import BoardCamera
+from disc.photo.plane.face_plane import Plane
+from disc.photo.plane.view import apply_homography, undistort
+
+# An arbor and pins hold a face this far over the paper; the print's own size, off by some tenths of a per cent, shows
+# as a change of it (0.3 % at 120 mm are 0.4 mm).
+HEIGHT_MM, HEIGHT_DOUBT_MM, LEAST_MM, MOST_MM = 2.0, 2.0, -3.0, 9.0
+STRAY_MM = 0.12  # of the coarse outline about the rim
+ROUNDS = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Lies:
+    """middle_mm: under the disc's middle, of the drawing. height_mm: over the paper if the print has its true size."""
+
+    middle_mm: tuple[float, float]
+    height_mm: float
+    stray_mm: float
+
+
+def where_it_lies(camera: BoardCamera, outline_px: FloatArray, radius_mm: float) -> Lies:
+    """The circle nearest to an outline (n, 2), seen pixels, robustly."""
+    u, v = undistort(camera.k1, camera.size, outline_px[:, 0], outline_px[:, 1])
+
+    def radii(at: FloatArray) -> FloatArray:
+        back = np.asarray(np.linalg.inv(camera.plane_to_px(float(at[2]))), float)
+        x, y = apply_homography(back, u, v)
+        return np.asarray(np.hypot(x - at[0], y - at[1]))
+
+    x, y = apply_homography(np.asarray(np.linalg.inv(camera.plane_to_px(HEIGHT_MM)), float), u, v)
+    at = np.array([np.median(x), np.median(y), HEIGHT_MM])
+    stray = STRAY_MM
+    for _ in range(ROUNDS):
+        left = radius_mm - radii(at)
+        rows = np.stack([(radii(at + step) - radii(at - step)) / 0.02 for step in 0.01 * np.eye(3)], 1)
+        stray = max(1.4826 * float(np.median(np.abs(left))), 0.02)
+        w = 1 / (stray * np.sqrt(len(left) / 12)) / (1 + (left / (2.5 * stray)) ** 2)
+        a = np.vstack([rows * w[:, None], [0, 0, 1 / HEIGHT_DOUBT_MM]])
+        b = np.append(left * w, (HEIGHT_MM - at[2]) / HEIGHT_DOUBT_MM)
+        step = np.linalg.lstsq(a, b, rcond=None)[0]
+        at = at + np.clip(step, -2.0, 2.0)
+        at[2] = np.clip(at[2], LEAST_MM, MOST_MM)
+        if np.abs(step).max() < 1e-4:
+            break
+    return Lies((float(at[0]), float(at[1])), float(at[2]), stray)
+
+
+def plane_of(camera: BoardCamera, lies: Lies) -> Plane:
+    """The face's plane: its axes turned so that x runs to the picture's right."""
+    x, y = lies.middle_mm
+    # The drawing's y runs down; view mm run up.
+    h = camera.plane_to_px(lies.height_mm) @ np.array([[1.0, 0, x], [0, -1.0, y], [0, 0, 1.0]])
+    plane = Plane(h / h[2, 2], camera.k1, camera.size)
+    right = plane.to_mm(plane.to_px(np.zeros((1, 2))) + np.array([[1.0, 0.0]]))[0]
+    return plane.turned(float(np.arctan2(right[1], right[0])))
+
+
+def outline_of(camera: BoardCamera, lies: Lies, radius_mm: float) -> FloatArray:
+    """Seen pixels (n, 2) along a circle about the disc's middle, at the face's height."""
+    t = np.linspace(0, 2 * np.pi, 720, endpoint=False)
+    return camera.to_px(radius_mm * np.stack([np.cos(t), np.sin(t)], 1) + lies.middle_mm, lies.height_mm)
+
+
+def offset_mm(lies: Lies) -> float:
+    """How far the disc's middle is from the window's."""
+    return float(np.hypot(lies.middle_mm[0] - pattern.MIDDLE_MM[0], lies.middle_mm[1] - pattern.MIDDLE_MM[1]))

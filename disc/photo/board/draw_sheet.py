@@ -1,0 +1,118 @@
+"""The measuring sheet as a page: one SVG in millimetres, set to PDF at true size. Page axes: x right, y down."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import groupby
+from xml.sax.saxutils import escape
+
+from disc.photo.board import pattern
+from disc.typeset import pdf_from_typst
+
+# ISO 216; ANSI/ASME Y14.1 A, 8.5 x 11 in. A5 lies along the board.
+PAGES_MM = {"a4": (210.0, 297.0), "a5": (148.0, 210.0), "letter": (215.9, 279.4)}
+BAR_MM = 50.0
+BAR_LINE_MM, BAR_END_MM = 0.2, 4.0
+TOP_MM, BAR_BELOW_MM = 40.0, 14.0
+FONT_MM, LINE_MM, MARGIN_MM = 3.2, 5.6, 7.0
+FONT = "DejaVu Sans Mono"  # a face that the page setter carries with it
+ADVANCE_EM = 0.602  # width of every character
+HOW_TO_USE = (
+    "1  Print at 100 % and lay the sheet flat on a hard, plane ground. The disc goes into the window.",
+    "2  Tilt the camera by 10 to 15 degrees; disc whole, at least 20 squares about it in the picture.",
+    "3  Measure the bar with a caliper; where it is not 50.0 mm, give what it is: --bar-mm 49.9",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class SheetLayout:
+    """Where things lie on the page, mm. corner: the board's top left; bar: the bar's left end."""
+
+    page_mm: tuple[float, float]
+    corner_mm: tuple[float, float]
+    bar_mm: tuple[float, float]
+    window_mm: int
+
+    @property
+    def window_middle_mm(self) -> tuple[float, float]:
+        """The window's middle on the page."""
+        return self.corner_mm[0] + pattern.MIDDLE_MM[0], self.corner_mm[1] + pattern.MIDDLE_MM[1]
+
+
+def lay_out(page: str, window_mm: int) -> SheetLayout:
+    """The board in the upper half of the page, from side to side in the middle; on whole half millimetres."""
+    width, height = PAGES_MM[page]
+    left = round(width - pattern.SIZE_MM[0]) / 2
+    bottom = TOP_MM + pattern.SIZE_MM[1]
+    return SheetLayout((width, height), (left, TOP_MM), (left, bottom + BAR_BELOW_MM), window_mm)
+
+
+def sheet_svg(layout: SheetLayout) -> str:
+    """The page as SVG; one unit is one millimetre."""
+    width, height = layout.page_mm
+    cx, cy = layout.window_middle_mm
+    radius = layout.window_mm / 2
+    parts = [
+        f'<rect width="{width}" height="{height}" fill="#ffffff"/>',
+        f'<path d="{_black_fields(layout.corner_mm)}" fill="#000000"/>',
+        f'<circle cx="{cx}" cy="{cy}" r="{radius}" fill="#ffffff" stroke="#000000" stroke-width="{pattern.RING_MM}"/>',
+        _bar(layout.bar_mm),
+        *_words(layout),
+    ]
+    head = f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" '
+    return head + f'viewBox="0 0 {width} {height}">' + "".join(parts) + "</svg>"
+
+
+def _black_fields(corner: tuple[float, float]) -> str:
+    """All black fields as one path, so that no seams show between them."""
+    u0, v0 = corner
+    step = pattern.MODULE_MM
+    strokes = []
+    for row, fields in enumerate(pattern.black_modules()):
+        start = 0
+        for black, run in groupby(fields.tolist()):
+            count = len(list(run))
+            if black:
+                x, y, wide = u0 + start * step, v0 + row * step, count * step
+                strokes.append(f"M{x:g} {y:g}h{wide:g}v{step:g}h{-wide:g}z")
+            start += count
+    return "".join(strokes)
+
+
+def _bar(left: tuple[float, float]) -> str:
+    """A line between two end strokes whose outer edges are the bar's length apart."""
+    x, y = left
+    half = BAR_LINE_MM / 2
+    right, up, down = x + BAR_MM, y - BAR_END_MM / 2, y + BAR_END_MM / 2
+    # One outline: of rectangles printers may round each edge to their own dots.
+    way = [(x, up), (x + BAR_LINE_MM, up), (x + BAR_LINE_MM, y - half), (right - BAR_LINE_MM, y - half)]
+    way += [(right - BAR_LINE_MM, up), (right, up), (right, down), (right - BAR_LINE_MM, down)]
+    way += [(right - BAR_LINE_MM, y + half), (x + BAR_LINE_MM, y + half), (x + BAR_LINE_MM, down), (x, down)]
+    return f'<path d="M{" L".join(f"{u:g} {v:g}" for u, v in way)}z" fill="#000000"/>'
+
+
+def _words(layout: SheetLayout) -> list[str]:
+    x, y = layout.bar_mm
+    width = layout.page_mm[0]
+    longest = max(map(len, HOW_TO_USE)) * ADVANCE_EM
+    size = min(FONT_MM, (width - 2 * MARGIN_MM) / longest)
+    left = (width - longest * size) / 2
+    rows = [_text(left, y + 12 + k * LINE_MM, words, size) for k, words in enumerate(HOW_TO_USE)]
+    named = _text(x, TOP_MM - 6, f"Measuring sheet, window {layout.window_mm} mm", FONT_MM)
+    return [named, _text(x + BAR_MM + 3, y + 1.1, f"{BAR_MM:.1f} mm over the outer edges", FONT_MM), *rows]
+
+
+def _text(x: float, y: float, words: str, size_mm: float) -> str:
+    return f'<text x="{x:g}" y="{y:g}" font-family="{FONT}" font-size="{size_mm:g}">{escape(words)}</text>'
+
+
+def sheet_pdf(page: str, window_mm: int) -> bytes:
+    """One page at true size."""
+    layout = lay_out(page, window_mm)
+    width, height = layout.page_mm
+    source = (
+        f"#set page(width: {width}mm, height: {height}mm, margin: 0mm)\n"
+        f'#set document(title: "Measuring sheet")\n'
+        f'#place(top + left, image("sheet.svg", width: {width}mm, height: {height}mm))\n'
+    )
+    return pdf_from_typst(source, {"sheet.svg": sheet_svg(layout)})

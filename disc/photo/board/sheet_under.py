@@ -1,0 +1,98 @@
+"""The sheet under a disc, as one photo shows it: all that the reader takes from it, or a word why not."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from disc.photo.board.camera_of_board import BoardCamera, SheetNotFlat, Told, solve_camera, told_by_others
+from disc.photo.board.disc_on_sheet import outline_of, plane_of, where_it_lies
+from disc.photo.board.find_board import Board, find_board
+from disc.photo.board.plain_ground import hide_print
+from disc.photo.image import Photo
+from disc.photo.plane.face_plane import Plane
+from disc.photo.plane.known_lens import KnownLens
+from disc.photo.plate.find_plate import Found, find_plate
+
+# The rim's outline must lie inside what is kept of the photo, the print outside.
+KEPT_BEYOND_MM = 0.2
+FEWEST_FOR_LENS = 40
+FEW_CORNERS = (
+    "the measuring sheet shows {n} corners only: its lens and tilt are told better with {enough} and more. Step back a "
+    "little, so that more of the sheet is in the picture."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class SheetUnder:
+    """camera: None where the sheet was left out, with why in notes. board: its corners as found."""
+
+    board: Board
+    camera: BoardCamera | None
+    notes: tuple[str, ...] = ()
+
+
+def look_for_sheets(photos: Sequence[Photo]) -> list[SheetUnder | None]:
+    """The sheet in each photo; photos of one size are taken to show one print through one lens."""
+    alone = [_alone(photo) for photo in photos]
+    cameras = [sheet.camera if sheet else None for sheet in alone]
+    found: list[SheetUnder | None] = []
+    for sheet, camera in zip(alone, cameras, strict=True):
+        others = [other for other in cameras if other is not None and other is not camera]
+        told = told_by_others(camera, others) if camera and others else None
+        if sheet is None or told is None:
+            found.append(sheet)
+            continue
+        found.append(_solved(sheet.board, told))
+    return found
+
+
+# A photo without the sheet by the camera that took one with it stands nearer or farther and is focused anew (common
+# practice, no source).
+FOCAL_APART, K1_APART = 0.02, 0.002
+
+
+def lens_by_sheets(photo: Photo, sheets: Sequence[SheetUnder | None]) -> KnownLens | None:
+    """What photos with the sheet, of the same size, tell of another's lens: the one that tells k1 best."""
+    cameras = [sheet.camera for sheet in sheets if sheet is not None and sheet.camera is not None]
+    alike = [camera for camera in cameras if set(camera.size) == {photo.width, photo.height}]
+    if not alike:
+        return None
+    best = min(alike, key=lambda camera: camera.known.sigmas()[0])
+    return best.known.for_another_photo(FOCAL_APART, K1_APART)
+
+
+def _alone(photo: Photo) -> SheetUnder | None:
+    board = find_board(photo)
+    return None if board is None else _solved(board, None)
+
+
+def _solved(board: Board, told: Told | None) -> SheetUnder:
+    try:
+        camera = solve_camera(board, told)
+    except SheetNotFlat as error:
+        return SheetUnder(board, None, (str(error),))
+    few = len(board.ids) < FEWEST_FOR_LENS
+    return SheetUnder(board, camera, (FEW_CORNERS.format(n=len(board.ids), enough=FEWEST_FOR_LENS),) if few else ())
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """The disc on the sheet: the photo with the print hidden, the disc's outline in it, and the face's plane."""
+
+    photo: Photo
+    found: Found
+    plane: Plane
+    height_mm: float
+
+
+def place_disc(photo: Photo, camera: BoardCamera, radius_mm: float, rim: Found | None = None) -> Placed | None:
+    """Where the disc lies; None where the paper is not seen well enough. rim: as a person named it."""
+    ground = hide_print(photo, camera)
+    if ground is None:
+        return None
+    found = rim or find_plate(ground.photo)
+    lies = where_it_lies(camera, found.outline, radius_mm)
+    shown = ground.keeping(photo, outline_of(camera, lies, radius_mm + KEPT_BEYOND_MM))
+    plane = plane_of(camera, lies)
+    return Placed(replace(shown, focal_px=camera.focal_px), found, plane, lies.height_mm)
