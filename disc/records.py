@@ -170,6 +170,13 @@ class Tooth:
         """Whether it gives no tone as it is; where the condition is not known it is taken to sound."""
         return self.condition in SILENT_TEETH
 
+    @property
+    def tip_deg(self) -> float:
+        """tip_theta_deg where it must be known: measured, or estimated in turn/. Raises ValueError where it is not."""
+        if self.tip_theta_deg is None:
+            raise ValueError(f"the tip of tooth {self.number} has no angle yet")
+        return self.tip_theta_deg
+
 
 @dataclass(frozen=True, slots=True)
 class Comb:

@@ -29,7 +29,7 @@ def test_help_loads_nothing_heavy():
     "arguments, words",
     [
         (["sing"], "No such command 'sing'"),
-        (["start"], "Missing argument 'JOB"),
+        (["start"], "Missing argument 'job"),
         (["set", "j"], "nothing to set"),
         (["start", "j", "--diameter-mm", "wide"], "Invalid value for '--diameter-mm'"),
         (["start", "j", "--diameter-mm", "-5"], "diameter_mm"),

@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from disc.check.evidence import EVIDENCE_KINDS
 from disc.check.kinds import KINDS, Kind, info
 from disc.records import Finding
+from disc.turn.places import place_words
 from disc.words import chance
 
 LEAST_TOLD = 0.3  # nats: evidence worth less is in the file, but not in the sentence
@@ -20,26 +21,19 @@ def finding_line(finding: Finding) -> str:
     track (seen); the same strike is there in bar 4 (heard)"
     """
     sure = chance(finding.probability)
-    return f"{info(finding.kind).heading}, {place_words(finding)}, {sure}: {evidence_words(finding)}"
+    return f"{info(finding.kind).heading}, {where_words(finding)}, {sure}: {evidence_words(finding)}"
 
 
-def place_words(finding: Finding) -> str:
+def where_words(finding: Finding) -> str:
     """Where a finding is."""
     parts = [f"{finding.side.value} face", f"r {finding.r_mm:.2f} mm", f"{finding.theta_deg:.1f} degrees"]
     if finding.tooth is not None:
         parts.append(f"tooth {finding.tooth}")
     if finding.bar is not None:
-        beat = "" if finding.beat is None else f" beat {beat_words(finding.beat)}"
-        parts.append(f"bar {finding.bar}{beat}")
+        parts.append(place_words(finding.bar, finding.beat))
     if finding.pin_id is not None:
         parts.append(f"pin {finding.pin_id}")
     return ", ".join(parts)
-
-
-def beat_words(beat: object) -> str:
-    """A beat as a musician writes it: 2, 2 1/2."""
-    whole, part = divmod(beat, 1)  # type: ignore[operator]
-    return f"{whole}" if not part else f"{whole} {part}"
 
 
 def evidence_words(finding: Finding) -> str:

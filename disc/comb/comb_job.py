@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, replace
 from pathlib import Path
 
-from disc.comb.assign import Assignment, assign_teeth
+from disc.comb.assign import Assignment
 from disc.comb.from_pins import comb_from_pins
+from disc.comb.pin_spread import FEWEST_TO_FIT, Teeth, give_teeth, ground_of
 from disc.corrections import apply_corrections
 from disc.errors import BadInput
 from disc.job import COMB_FILE, PINS_FILE, Job, Stage
@@ -39,9 +41,9 @@ def keep_comb(job: Job, comb: Comb, command: str, inputs: tuple[Path, ...]) -> A
         job.stage_comb(stage, comb)
         if not job.has(PINS_FILE):
             return None
-        assignment = stage_teeth(job, stage, comb)
-        stage_pictures(stage, job, assignment.pins)
-        return assignment
+        teeth = teeth_of_pins(job, job.pins(), comb)
+        stage_pictures(stage, job, _stage_given(job, stage, teeth))
+        return replace(teeth.assignment, pins=teeth.pins)
 
 
 def teeth_after_reading(job: Job) -> tuple[Pin, ...]:
@@ -51,14 +53,25 @@ def teeth_after_reading(job: Job) -> tuple[Pin, ...]:
     return job.pins()
 
 
-def stage_teeth(job: Job, stage: Stage, comb: Comb) -> Assignment:
+def stage_teeth(job: Job, stage: Stage, comb: Comb) -> tuple[Pin, ...]:
     """Give the pins in force their teeth, those a person set excepted, and stage the table and the summary."""
-    assignment = assign_teeth(job.pins(), comb, fixed_teeth(job, comb))
-    stage.write_text(PINS_FILE, format_pins(assignment.pins))
+    return _stage_given(job, stage, teeth_of_pins(job, job.pins(), comb))
+
+
+def teeth_of_pins(job: Job, pins: Sequence[Pin], comb: Comb) -> Teeth:
+    """Pins of the job, as they stand or as they are in memory, with their teeth."""
+    reading = job.reading()
+    ground = ground_of(reading, comb) if len(reading) >= FEWEST_TO_FIT else None
+    return give_teeth(pins, comb, fixed_teeth(job, comb), ground)
+
+
+def _stage_given(job: Job, stage: Stage, teeth: Teeth) -> tuple[Pin, ...]:
+    assignment = teeth.assignment
+    stage.write_text(PINS_FILE, format_pins(teeth.pins))
     summary = asdict(replace(assignment, pins=()))
     job.content.results["teeth"] = summary | {"probability": {str(k): v for k, v in assignment.probability.items()}}
     job.content.results["teeth"]["runner_up"] = {str(k): v for k, v in assignment.runner_up.items()}
-    return assignment
+    return teeth.pins
 
 
 def fixed_teeth(job: Job, comb: Comb) -> dict[int, int]:

@@ -14,17 +14,21 @@ def strikes_from_pins(
     """The strikes of one turn, in order of the turn; pins without a tooth in the comb are left out.
 
     as_it_stands: a pin strikes where its tip is, lean included, as the disc would play now; otherwise where its root
-    is, as its maker meant it. with_missing: missing pins and stubs count too. A tip whose angle was not measured stands
-    at 0 degrees until the beat tells more (tune/).
+    is, as its maker meant it. with_missing: missing pins and stubs count too. A pin whose tooth has no tip angle has no
+    onset and is left out; turn/ estimates the angles first.
     """
     teeth = {tooth.number: tooth for tooth in comb.teeth}
     broken = {Condition.MISSING, Condition.STUB}
     strikes = []
     for pin in pins:
         tooth = None if pin.tooth is None else teeth.get(pin.tooth)
-        if tooth is None or not (pin.plays or (with_missing and pin.condition in broken)):
+        if (
+            tooth is None
+            or tooth.tip_theta_deg is None
+            or not (pin.plays or (with_missing and pin.condition in broken))
+        ):
             continue
-        turned = turn_deg(_strike_theta_deg(pin, as_it_stands), tooth.tip_theta_deg or 0.0, plate.turns)
+        turned = turn_deg(_strike_theta_deg(pin, as_it_stands), tooth.tip_deg, plate.turns)
         strikes.append(
             Strike(
                 turn_deg=float(turned),

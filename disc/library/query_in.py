@@ -13,6 +13,8 @@ from disc.library.records import TICKS_PER_QUARTER
 from disc.library.search.find_tunes import NORMAL_QUARTER_S, Query, make_query
 from disc.tables import read_text
 
+# With fewer of the strikes pitched, the order of the teeth tells more than the pitches. Common practice, no source.
+LEAST_PITCHED = 0.5
 TABLE_SUFFIXES = frozenset({".csv", ".tsv", ".txt"})
 
 
@@ -31,17 +33,19 @@ def read_queries(path: Path) -> list[tuple[str, Query]]:
 
 def query_of_job(folder: Path) -> Query:
     """The strikes of a job's disc: by pitch where its comb is tuned, else by the order of its teeth."""
-    from disc.comb.strikes import strikes_from_pins
     from disc.job import open_job
+    from disc.turn.turn_of_job import turn_of_pins
 
     job = open_job(folder)
-    strikes = strikes_from_pins(job.pins(), job.comb(), job.plate)
+    turn = turn_of_pins(job, job.pins(), job.comb(), read_tune=False)
+    strikes = turn.strikes
     if not strikes:
         raise MissingPart(f"{folder}: no pin sounds a tooth yet. Run: disc comb {folder} --table FILE (or --from-pins)")
+    known = [(strike.onset_s, strike.pitch) for strike in strikes if strike.pitch is not None]
+    if len(known) >= LEAST_PITCHED * len(strikes):
+        pitched = np.array(known, dtype=np.float64)
+        return make_query(pitched[:, 0], pitched[:, 1], None, str(folder))
     onset_s = np.array([strike.onset_s for strike in strikes])
-    known = [strike.pitch for strike in strikes if strike.pitch is not None]
-    if len(known) == len(strikes):
-        return make_query(onset_s, np.array(known, dtype=np.float64), None, str(folder))
     if job.comb().draft:  # its teeth are numbered by radius, which says nothing about their pitch
         raise MissingPart(
             f"{folder}: the comb is a draft without pitches. Give its table (disc comb JOB --table F), a recording "

@@ -110,7 +110,7 @@ def _extra(turn: Turn, sound: Sound, comb: Comb, plate: Plate) -> Located | None
         return None
     tooth = teeth[0]
     turned = float(turn.motion.position(np.array([sound.time_s]))[0]) % 1.0 * FULL_TURN_DEG
-    theta = float(theta_for(turned, tooth.tip_theta_deg or 0.0, plate.turns))
+    theta = float(theta_for(turned, tooth.tip_deg, plate.turns))
     which = (
         f"tooth {tooth.number}" if len(teeth) == 1 else f"one of the teeth {', '.join(str(t.number) for t in teeth)}"
     )

@@ -8,7 +8,6 @@ from pathlib import Path
 
 import numpy as np
 
-from disc.comb.strikes import strikes_from_pins
 from disc.errors import BadInput, MissingPart
 from disc.frame import FULL_TURN_DEG
 from disc.job import Job
@@ -22,7 +21,7 @@ from disc.listen.turn.pace import Pace, bars_of, pace_words, paces_of, tenths
 from disc.listen.turn.plot import plot_turn
 from disc.records import Comb
 from disc.tables import read_comb
-from disc.tune.store import load_tune
+from disc.turn.turn_of_job import turn_of_job
 from disc.words import Advance, no_progress
 
 PLOT_FILE = "out/listen.svg"
@@ -42,18 +41,19 @@ def listen_to_job(job: Job, path: Path, advance: Advance = no_progress) -> Liste
 
     Raises MissingPart without pins, comb or pitches, BadInput for a recording that is unusable or of another disc.
     """
-    comb, pins, plate = job.comb(), job.pins(), job.plate
+    disc = turn_of_job(job)
+    comb, pins, plate = disc.comb, disc.pins, disc.plate
     pitches = {t.number: t.pitch for t in comb.teeth if t.pitch is not None} or heard_pitches(job)
     if not pitches:
         raise MissingPart(f"{job.folder}: no tooth has a pitch yet. Run: disc comb {job.folder} --plucked RECORDING")
-    strikes = strikes_from_pins(pins, comb, plate, as_it_stands=True)
+    strikes = disc.now
     if not strikes:
         raise MissingPart(f"{job.folder}: no pin has a tooth yet. Run: disc comb {job.folder} --table FILE")
     recording = read_recording(path)
     expected = [(s.turn_deg / FULL_TURN_DEG, s.tooth) for s in strikes]
     turn = read_turn(recording, pitches, expected, plate.revolution_s, advance, _dead(comb))
     findings = findings_of(turn, strikes, pins, comb, plate)
-    tune = load_tune(job)
+    tune = disc.tune
     paces = paces_of(turn, bars_of(tune, plate.revolution_s) if tune is not None else tenths())
     with job.step("listen", (path,)) as stage:
         stage_listen(stage, turn, strikes, findings, paces)

@@ -1,14 +1,8 @@
-"""A pitch as a musician says it: note, octave and cents."""
+"""A pitch with its frequency, as listening tells it."""
 
 from __future__ import annotations
 
-NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
-
-
-def note_name(pitch: float) -> str:
-    """Note and octave nearest to a MIDI number: "A4"."""
-    whole = round(pitch)
-    return f"{NAMES[whole % 12]}{whole // 12 - 1}"
+from disc.pitch_names import note_name
 
 
 def pitch_words(pitch: float) -> str:

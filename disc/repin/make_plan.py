@@ -17,7 +17,7 @@ from disc.design.settings import KeepOut
 from disc.errors import BadInput
 from disc.frame import to_xy_mm
 from disc.job import COMB_FILE, PINS_FILE, Job
-from disc.records import Finding, Side
+from disc.records import Finding, Pin, Side
 from disc.repin.machine.dividing import COMMON_CIRCLES, COMMON_WORMS, best_dividing, divide, parse_circles
 from disc.repin.records import FaceDividing, Operation, Plan, Station
 from disc.repin.sheets.drill_table import worst_drilled_ms
@@ -26,7 +26,8 @@ from disc.repin.work.estimate import Rates, estimate
 from disc.repin.work.metal_left import Hole, Window
 from disc.repin.work.nominal_places import TIMING_S, Layout, lay_out
 from disc.repin.work.stations import Shop, stations_of_design, stations_of_reading
-from disc.tune.store import TUNE_FILE, load_tune
+from disc.turn.one_turn import OneTurn
+from disc.turn.turn_of_job import turn_of_job
 
 SETTINGS = "repin"
 CAUTIONS = ("train", "eyes", "mercury", "untouched")
@@ -55,15 +56,25 @@ class PlanSettings:
 REMEMBERED = tuple(f.name for f in fields(PlanSettings) if f.name != "rates")
 
 
-def make_plan(job: Job, given: PlanSettings, rates: Rates, findings: Sequence[Finding] | None = None) -> Plan:
+def make_plan(
+    job: Job,
+    given: PlanSettings,
+    rates: Rates,
+    findings: Sequence[Finding] | None = None,
+    turn: OneTurn | None = None,
+) -> Plan:
     """The plan of a job as it stands.
 
-    findings: those to go by, where they are fresher than the last check's file (the desk works them out anew).
+    findings: those to go by, where they are fresher than the last check's file (the desk works them out anew). turn:
+    of the pins in force, where it is at hand; else it is resolved here.
     """
     settings = settings_in_force(job, given)
-    layout = _layout(job, settings)
+    if turn is None and job.has(COMB_FILE):
+        turn = turn_of_job(job)
+    layout = _layout(job, settings, turn)
     shop = _shop(job, settings)
-    stations, notes = _stations(job, layout, shop, findings)
+    pins = job.pins() if turn is None else turn.pins
+    stations, notes = _stations(job, pins, layout, shop, findings)
     circles = COMMON_CIRCLES if settings.circles is None else parse_circles(settings.circles)
     error_s = None if is_designed(job) else layout.setting_error_s
     plan = Plan(
@@ -76,7 +87,7 @@ def make_plan(job: Job, given: PlanSettings, rates: Rates, findings: Sequence[Fi
         windows=shop.windows,
         cautions=CAUTIONS,
     )
-    return replace(plan, notes=(*notes, *_what_is_not_known(job, stations), *_too_coarse(plan)))
+    return replace(plan, notes=(*notes, *_what_is_not_known(job, layout, stations), *_too_coarse(plan)))
 
 
 def is_designed(job: Job) -> bool:
@@ -84,16 +95,17 @@ def is_designed(job: Job) -> bool:
     return "design" in job.settings
 
 
-def _layout(job: Job, settings: PlanSettings) -> Layout:
+def _layout(job: Job, settings: PlanSettings, turn: OneTurn | None) -> Layout:
     low, high = TIP_LIMITS_MM
     width = settings.tip_width_mm
     if width is not None and not low <= width <= high:
         raise BadInput(f"a tip of {width:g} mm is not possible; its width is in millimetres, {low:g} to {high:g}.")
-    comb = job.comb() if job.has(COMB_FILE) else None
-    teeth = {} if is_designed(job) else job.content.results.get("teeth", {})
-    scale = (float(teeth.get("stretch", 0.0)), float(teeth.get("offset_mm", 0.0)))
     planned = _design(job).get("sizes", {}).get("tip_width_mm")
-    return lay_out(job.pins(), comb, job.plate, load_tune(job), scale, planned if width is None else width)
+    width = planned if width is None else width
+    if turn is None:
+        return lay_out(job.pins(), None, job.plate, None, tip_width_mm=width)
+    scale = (0.0, 0.0) if is_designed(job) else (turn.assignment.stretch, turn.assignment.offset_mm)
+    return lay_out(turn.pins, turn.comb, job.plate, turn.tune, scale, width)
 
 
 def _shop(job: Job, settings: PlanSettings) -> Shop:
@@ -107,25 +119,25 @@ def _shop(job: Job, settings: PlanSettings) -> Shop:
 
 
 def _stations(
-    job: Job, layout: Layout, shop: Shop, findings: Sequence[Finding] | None
+    job: Job, pins: Sequence[Pin], layout: Layout, shop: Shop, findings: Sequence[Finding] | None
 ) -> tuple[tuple[Station, ...], list[str]]:
     """The stations, and what a person should know about how they came about."""
     if is_designed(job):
         kept, reused = (frozenset(map(int, _design(job).get(name, []))) for name in ("kept", "reused"))
         notes = ["Old pins stay; empty holes and stubs of the old disc are in the old disc's own list."] if kept else []
-        return stations_of_design(job.pins(), layout, shop, kept, reused), notes
+        return stations_of_design(pins, layout, shop, kept, reused), notes
     settled, unfit = settle(load_findings(job) if findings is None else findings, load_decisions(job))
-    return stations_of_reading(job.pins(), settled, layout, shop), _reading_notes(job, len(unfit), findings is None)
+    return stations_of_reading(pins, settled, layout, shop), _reading_notes(job, len(unfit), findings is None)
 
 
-def _what_is_not_known(job: Job, stations: Sequence[Station]) -> list[str]:
+def _what_is_not_known(job: Job, layout: Layout, stations: Sequence[Station]) -> list[str]:
     notes = []
     if job.plate.thickness_mm is None and any(s.needs_hole for s in stations):
         notes.append("The plate's thickness is not known, so no drill depth is given: measure it.")
     if not job.has(COMB_FILE):
         notes.append("There is no comb table, so tracks are not known: places are as found.")
-    elif not job.has(TUNE_FILE) and not is_designed(job):
-        notes.append("The tune was not read yet, so beats are not known: run disc transcribe for places on the beat.")
+    elif layout.tune is None:
+        notes.append("No tune could be read, so beats are not known: places are on their tracks, at the angles found.")
     return notes
 
 

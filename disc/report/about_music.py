@@ -6,6 +6,7 @@ from typing import Any
 
 from disc.comb.bar import frequency_hz
 from disc.job import Job
+from disc.pitch_names import cents_off, note_name
 from disc.records import Tooth
 from disc.report.blocks import Block, Picture, Section, Words, table
 from disc.tables import read_text
@@ -22,17 +23,6 @@ SCORES = {
     SCORE_FILE: "The tune as written",
     "out/marked-score.musicxml": "The tune as arranged; blue: another octave, orange: nearest pitch, red: left out",
 }
-
-
-def note_name(pitch: float) -> str:
-    """The nearest note of equal temperament in scientific pitch notation (ASA: middle C is C4)."""
-    nearest = round(pitch)
-    return f"{NAMES[nearest % 12]}{nearest // 12 - 1}"
-
-
-def cents_off(pitch: float) -> float:
-    """Deviation from that note, cents."""
-    return 100.0 * (pitch - round(pitch))
 
 
 def comb_part(job: Job) -> Section | None:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from disc.check.check_job import compare_jobs
 from disc.check.decisions import Settled, load_decisions, settle
 from disc.check.kinds import info
-from disc.check.sentences import evidence_words, place_words
+from disc.check.sentences import evidence_words, where_words
 from disc.check.store import load_findings
 from disc.job import Job
 from disc.records import Finding
@@ -50,7 +50,7 @@ def _finding_row(number: int, item: Settled) -> tuple[object, ...]:
     if item.decision is not None and item.decision.reason:
         decided += f": {item.decision.reason}"
     sure = chance(finding.probability)
-    return (number, info(finding.kind).heading, place_words(finding), sure, evidence_words(item.as_found), decided)
+    return (number, info(finding.kind).heading, where_words(finding), sure, evidence_words(item.as_found), decided)
 
 
 def plan_part(job: Job) -> Section | None:

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from disc.frame import FloatArray, onset_s, tip_for, turn_deg, turn_for_onset_deg, wrap_deg
+from disc.frame import FloatArray, angle_difference_deg, onset_s, tip_for, turn_for_onset_deg, wrap_deg
 from disc.records import Comb, Plate, Strike
 from disc.tune.read.step_grid import LONGEST_STEP_S, SHORTEST_STEP_S
 
@@ -39,7 +39,7 @@ def estimate_tips(
 ) -> TipEstimate:
     """Tip angles of the teeth that have none, within limit_deg of the measured ones (or of 0 if none is measured).
 
-    strikes: as strikes_from_pins makes them, an unknown tip standing at 0 degrees.
+    strikes: of the comb with its unknown tips standing at 0 degrees (at_zero).
     """
     unknown = {tooth.number for tooth in comb.teeth if tooth.tip_theta_deg is None}
     tracks = _tracks(strikes, unknown)
@@ -64,16 +64,21 @@ def estimate_tips(
     )
 
 
-def with_tips(strikes: Sequence[Strike], estimate: TipEstimate, plate: Plate) -> tuple[Strike, ...]:
-    """The strikes as they fall with the estimated tips, in order of the turn."""
-    moved = []
-    for strike in strikes:
-        tip_deg = estimate.tip_theta_deg.get(strike.tooth)
-        if tip_deg is not None:
-            turned = float(wrap_deg(strike.turn_deg + turn_deg(0.0, tip_deg, plate.turns)))
-            strike = replace(strike, turn_deg=turned, onset_s=float(onset_s(turned, plate.revolution_s)))
-        moved.append(strike)
-    return tuple(sorted(moved, key=lambda s: (s.turn_deg, s.tooth)))
+def fill_silent(estimate: TipEstimate, comb: Comb, limit_deg: float = DEFAULT_LIMIT_DEG) -> TipEstimate:
+    """The estimate with the teeth that play too little to tell put where the comb's other tips stand, in the middle."""
+    measured = [tooth.tip_theta_deg for tooth in comb.teeth if tooth.tip_theta_deg is not None]
+    tips = [*measured, *estimate.tip_theta_deg.values()]
+    middle = float(wrap_deg(np.median([angle_difference_deg(tip, tips[0]) for tip in tips]) + tips[0])) if tips else 0.0
+    angles = dict(estimate.tip_theta_deg) | dict.fromkeys(estimate.silent, middle)
+    sigmas = dict(estimate.sigma_deg) | dict.fromkeys(estimate.silent, SPREAD_OF_LIMIT * limit_deg)
+    return replace(estimate, tip_theta_deg=angles, sigma_deg=sigmas)
+
+
+def at_zero(comb: Comb) -> Comb:
+    """The comb with unknown tips at 0 degrees, from where each track's shift is then measured."""
+    return replace(
+        comb, teeth=tuple(t if t.tip_theta_deg is not None else replace(t, tip_theta_deg=0.0) for t in comb.teeth)
+    )
 
 
 def _tracks(strikes: Sequence[Strike], unknown: set[int]) -> dict[int, FloatArray]:

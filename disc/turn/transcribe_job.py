@@ -2,29 +2,28 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
 from disc.comb.comb_job import stage_teeth
-from disc.comb.strikes import strikes_from_pins
-from disc.errors import BadInput
-from disc.frame import FULL_TURN_DEG
+from disc.errors import BadInput, MissingPart
 from disc.job import COMB_FILE, OUT_FOLDER, PINS_FILE, Job, Stage
 from disc.records import Strike
 from disc.tables import Column, format_table
-from disc.tune.read.read_tune import TuneReading, read_tune
-from disc.tune.settings import TuneSettings, key_name, parse_key, parse_length, parse_metre
+from disc.tune.read.read_tune import TuneReading
+from disc.tune.settings import key_name
 from disc.tune.store import stage_tune
 from disc.tune.write.engrave import engrave, pdf_of_pages
 from disc.tune.write.layout import lay_out
 from disc.tune.write.midi import midi_bytes
 from disc.tune.write.musicxml import musicxml_of_page
 from disc.tune.write.sound import render_strikes, wav_bytes
-from disc.turn.estimates import with_estimates
+from disc.turn.one_turn import OneTurn, with_tune
+from disc.turn.settings import SETTING_NAMES, TurnSettings, merge_settings, turn_settings
+from disc.turn.turn_of_job import turn_of_pins
 
 STRIKE_COLUMNS = (
     Column("onset_s", float, low=0.0),
@@ -33,7 +32,6 @@ STRIKE_COLUMNS = (
     Column("pin", int, required=False),
     Column("turn_fraction", float, low=0.0, high=1.0, digits=6),
 )
-SETTING_NAMES = ("metre", "key", "upbeat", "beats", "quarter_deg", "title", "order", "tip_limit")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,9 +49,14 @@ class StrikeRow:
 class Transcription:
     """What `disc transcribe` made of a job."""
 
+    turn: OneTurn
     reading: TuneReading
-    strikes: tuple[Strike, ...]
     files: tuple[str, ...]
+
+    @property
+    def strikes(self) -> tuple[Strike, ...]:
+        """The strikes that the tune was read from."""
+        return self.turn.strikes
 
 
 def no_step(done: float, doing: str = "") -> None:
@@ -68,7 +71,7 @@ def transcribe_job(
     given: settings to change, by name (metre "6/8", key "D", upbeat "1/8", beats 64, title); "auto" forgets one.
     """
     merged = merge_settings(job.settings, given or {})
-    settings = settings_from(merged)
+    settings = turn_settings(merged)
     comb = job.comb()
     inputs = (job.path(PINS_FILE), job.path(COMB_FILE))
     with job.step("transcribe", inputs) as stage:
@@ -77,60 +80,31 @@ def transcribe_job(
         job.settings.update(merged)
         pins = job.pins()
         if any(pin.tooth is None for pin in pins):
-            pins = stage_teeth(job, stage, comb).pins
-        strikes, estimated = with_estimates(strikes_from_pins(pins, comb, job.plate), comb, job.plate, merged)
-        if "guessed_pitches" in estimated:
-            settings = replace(settings, title=f"{settings.title} (pitches guessed)".strip())
+            pins = stage_teeth(job, stage, comb)
         advance(0.1, "reading the tune")
-        reading = read_tune(strikes, job.plate, settings)
-        job.content.results["tune"] = summary(reading, strikes) | estimated
-        _stage_all(job.folder, stage, reading, strikes, advance)
-    return Transcription(reading, strikes, tuple(name for name in stage.names if name.startswith("out/")))
+        turn = with_tune(turn_of_pins(job, pins, comb, settings, read_tune=False), settings)
+        if turn.reading is None:
+            raise BadInput(turn.why)
+        if not turn.pitched:
+            raise MissingPart(
+                f"{turn.why.partition(',  so')[0].partition(', so')[0]}. Fill in the column pitch (disc comb --table, "
+                "or --plucked), or name the teeth from low to high for a guess: disc transcribe --order 12,11,10"
+            )
+        job.content.results["tune"] = summary(turn.reading, turn.strikes) | _estimated(turn, settings)
+        _stage_all(job.folder, stage, turn.reading, turn.strikes, advance)
+    return Transcription(turn, turn.reading, tuple(name for name in stage.names if name.startswith("out/")))
 
 
-def merge_settings(old: dict[str, Any], given: dict[str, Any]) -> dict[str, Any]:
-    """The settings of this room in force: those stored with the given ones over them."""
-    merged = {name: old[name] for name in SETTING_NAMES if name in old}
-    for name, value in given.items():
-        if value is None:
-            continue
-        if value == "auto":
-            merged.pop(name, None)
-        else:
-            merged[name] = value
-    return merged
-
-
-def settings_from(stored: dict[str, Any]) -> TuneSettings:
-    """Settings as stored (words) to the record. Raises BadInput for words that cannot be read."""
-    beats = stored.get("beats")
-    try:
-        number = None if beats is None else int(beats)
-    except (TypeError, ValueError):
-        raise BadInput(f"the number of beats {beats!r} cannot be read. Write a whole number, such as 64.") from None
-    if number is not None and number < 4:
-        raise BadInput(f"{number} beats are too few for a turn. Count from the first note to the end of the last bar.")
-    return TuneSettings(
-        metre=parse_metre(stored["metre"]) if "metre" in stored else None,
-        key=parse_key(stored["key"]) if "key" in stored else None,
-        upbeat=parse_length(stored["upbeat"]) if "upbeat" in stored else None,
-        beats=number,
-        quarter_deg=_quarter_deg(stored.get("quarter_deg")),
-        title=str(stored.get("title", "")),
-    )
-
-
-def _quarter_deg(stored: object) -> float | None:
-    """Degrees of turn for a quarter, as stored or typed. Raises BadInput."""
-    if stored is None:
-        return None
-    try:
-        degrees = float(str(stored))
-    except ValueError:
-        degrees = math.nan
-    if not 0 < degrees < FULL_TURN_DEG:  # nan fails as well
-        raise BadInput(f"the turn for a quarter, {stored!r}, cannot be read. Write it in degrees, such as 4.5.")
-    return degrees
+def _estimated(turn: OneTurn, settings: TurnSettings) -> dict[str, Any]:
+    """What had to be estimated, for job.json."""
+    made: dict[str, Any] = {}
+    if turn.tips is not None:
+        made["estimated_tips"] = asdict(turn.tips) | {"limit_deg": settings.tip_limit_deg}
+    if turn.guess is not None:
+        made["guessed_pitches"] = asdict(turn.guess)
+    if turn.between is not None:
+        made["pitches_between"] = {str(tooth): pitch for tooth, pitch in turn.between.items()}
+    return made
 
 
 def summary(reading: TuneReading, strikes: Sequence[Strike]) -> dict[str, Any]:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from fractions import Fraction
 
 import numpy as np
 
+from disc.comb.pin_spread import give_teeth
 from disc.comb.strikes import pins_from_strikes
 from disc.frame import turn_for_onset_deg
 from disc.records import Comb, Key, Metre, Note, Pin, Plate, Side, Strike, Tooth, Tune, Turns
+from disc.turn.one_turn import OneTurn, resolve_strikes, with_known_tune
 
 # C major from C5 on; teeth alternate between the faces, tips staggered. Invented.
 PITCHES = (72, 74, 76, 77, 79, 81, 83, 84)
@@ -49,3 +52,9 @@ def tune() -> Tune:
         if tooth
     )
     return Tune(notes, Metre(2, 4), Key(0, "major", 0), Fraction(0), 2 * EIGHTH_S, START_S, "Two strains")
+
+
+def turn_of(pins: Iterable[Pin], tune: Tune | None = None, comb: Comb = COMB, plate: Plate = PLATE) -> OneTurn:
+    """The turn of these pins, with a tune that is known beforehand, or without any."""
+    turn = resolve_strikes(give_teeth(tuple(pins), comb), comb, plate)
+    return turn if tune is None else with_known_tune(turn, tune)

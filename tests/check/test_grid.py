@@ -9,9 +9,9 @@ import pytest
 from music21 import meter, note, stream
 from scipy.stats import median_abs_deviation
 
-from disc.check.music.music_grid import Grid, grid_of, late_s
-from disc.check.photo.pin_spread import robust_sigma
+from disc.comb.pin_spread import robust_sigma
 from disc.records import Metre
+from disc.turn.bars import BarGrid, grid_of, late_s
 
 from .making import strikes, tune
 
@@ -23,7 +23,7 @@ def test_bar_and_beat_as_music21_counts(words):
     part = stream.Part([meter.TimeSignature(words)])
     for _ in range(40):
         part.append(note.Note(quarterLength=0.5))
-    grid = Grid(0.5, 3.0, Metre(beats, unit), 0.02)
+    grid = BarGrid(0.5, 3.0, Metre(beats, unit), 0.02)
     measured = part.makeMeasures()
     for one in measured.recurse().notes:
         if one.tie is not None and one.tie.type != "start":
@@ -34,7 +34,7 @@ def test_bar_and_beat_as_music21_counts(words):
 
 
 def test_an_upbeat_stands_in_bar_0():
-    grid = Grid(0.5, 3.0, Metre(4, 4), 0.02)
+    grid = BarGrid(0.5, 3.0, Metre(4, 4), 0.02)
     assert grid.bar_and_beat(3.0 - 0.5) == (0, Fraction(4))
 
 

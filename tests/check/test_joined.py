@@ -8,7 +8,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from disc.check.check_disc import Disc, judge
+from disc.check.check_disc import judge
 from disc.check.evidence import combine
 from disc.check.music.known_file import KNOWN_FILE, identified_tune, load_known, stage_known
 from disc.check.recorded import join_recorded
@@ -17,7 +17,7 @@ from disc.job import create_job
 from disc.library.records import ReferenceTune, TuneKey
 from disc.records import Condition, Evidence, Finding, Side
 
-from .making import COMB, PLATE, sound_disc, tune
+from .making import PLATE, sound_disc, tune, turn_of
 
 PINS = sound_disc()
 
@@ -28,7 +28,7 @@ def heard_of(pin, kind: str, words: str = "heard") -> Finding:
 
 def test_a_silent_strike_joins_with_its_bar_and_the_number_the_pin_has_now():
     old = replace(PINS[12], id=999, r_mm=PINS[12].r_mm + 0.05)
-    (finding,) = judge(Disc(PINS, COMB, PLATE, tune(), recorded=(heard_of(old, "silent-strike"),))).findings
+    (finding,) = judge(turn_of(PINS, tune()), recorded=(heard_of(old, "silent-strike"),)).findings
     assert (finding.kind, finding.pin_id, finding.tooth) == ("silent-strike", PINS[12].id, PINS[12].tooth)
     assert finding.bar is not None
 

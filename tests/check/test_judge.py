@@ -8,7 +8,7 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from disc.check.check_disc import Disc, Judgement, judge
+from disc.check.check_disc import Judgement, judge
 from disc.check.kinds import Kind
 from disc.check.music.reference import reference_of_score
 from disc.frame import angle_gap_deg, theta_for, turn_for_onset_deg
@@ -16,13 +16,13 @@ from disc.library.records import ReferenceTune
 from disc.records import Condition, Metre, Pin
 from disc.tune.score.records import ScoreBar, ScoreIn, ScoreNote
 
-from .making import COMB, EIGHTH_S, PITCHES, PLATE, START_S, STRAIN, sound_disc, tune
+from .making import COMB, EIGHTH_S, PITCHES, PLATE, START_S, STRAIN, sound_disc, tune, turn_of
 
 SECOND = len([t for t in STRAIN if t])  # the first pin of the second strain
 
 
 def checked(pins, references=()) -> Judgement:
-    return judge(Disc(tuple(pins), COMB, PLATE, tune(), references))
+    return judge(turn_of(pins, tune()), references)
 
 
 def emptied(pin: Pin) -> Pin:
@@ -144,7 +144,7 @@ def shifted(pin: Pin, late_s: float) -> Pin:
 def test_a_pin_off_the_beat_that_the_other_strain_has_on_it(late_s):
     pins = list(sound_disc(0.008))
     pins[30] = shifted(pins[30], late_s)
-    (finding,) = judge(Disc(tuple(pins), COMB, PLATE, linked_tune(pins))).findings
+    (finding,) = judge(turn_of(pins, linked_tune(pins))).findings
     assert (finding.kind, finding.pin_id) == (Kind.OFF_BEAT, pins[30].id)
     assert ("late" if late_s > 0 else "early") in finding.evidence[0].words
     assert "where the music runs alike" in finding.evidence[1].words
@@ -155,7 +155,7 @@ def test_lateness_that_no_other_place_speaks_against_is_no_finding(late_s):
     """The other strain's strike is gone too: it may be the tune's own rare figure, taken for its neighbour's place."""
     whole = list(sound_disc(0.008))
     pins = [shifted(p, late_s) if k == 5 else p for k, p in enumerate(whole) if k != SECOND + 5]
-    found = judge(Disc(tuple(pins), COMB, PLATE, linked_tune(pins))).findings
+    found = judge(turn_of(pins, linked_tune(pins))).findings
     assert not [f for f in found if f.kind == Kind.OFF_BEAT]
 
 
@@ -164,7 +164,7 @@ def test_a_figure_that_comes_twice_is_no_fault(late_s):
     pins = list(sound_disc(0.008))
     for k in (5, SECOND + 5):
         pins[k] = shifted(pins[k], late_s)
-    found = judge(Disc(tuple(pins), COMB, PLATE, linked_tune(pins))).findings
+    found = judge(turn_of(pins, linked_tune(pins))).findings
     assert not [f for f in found if f.kind == Kind.OFF_BEAT]
 
 
@@ -185,13 +185,13 @@ def test_a_lean_in_doubt_is_no_trace_of_lost_pins():
 def test_without_a_tune_holes_are_still_told():
     pins = list(sound_disc())
     pins[10] = emptied(pins[10])
-    (finding,) = judge(Disc(tuple(pins), COMB, PLATE)).findings
+    (finding,) = judge(turn_of(pins)).findings
     assert finding.kind in (Kind.IN_DOUBT, Kind.MISSING) and finding.pin_id == pins[10].id
     assert finding.bar is None and [e.kind for e in finding.evidence] == ["seen"]
 
 
 def test_an_empty_disc_is_no_fault():
-    assert judge(Disc((), COMB, PLATE, tune())).findings == ()
+    assert judge(turn_of((), tune())).findings == ()
 
 
 def test_mirrored_and_turned_the_other_way_the_answer_is_the_same():
@@ -203,7 +203,7 @@ def test_mirrored_and_turned_the_other_way_the_answer_is_the_same():
     mirror = [replace(p, theta_deg=(-p.theta_deg) % 360) for p in pins]
     comb = Comb(tuple(replace(t, tip_theta_deg=(-(t.tip_theta_deg or 0.0)) % 360) for t in COMB.teeth))
     plate = replace(PLATE, turns=Turns.COUNTERCLOCKWISE)
-    (there,) = judge(Disc(tuple(mirror), comb, plate, tune())).findings
+    (there,) = judge(turn_of(mirror, tune(), comb, plate)).findings
     (here,) = checked(pins).findings
     assert there.pin_id == here.pin_id and (there.bar, there.beat) == (here.bar, here.beat)
     assert there.probability == pytest.approx(here.probability, abs=1e-6)
@@ -220,6 +220,6 @@ def test_a_strike_within_the_setting_error_plays_its_note():
     told = []
     for late_s in (0.06, -0.06, 0.07):
         set_so = [shifted(p, late_s) if k == late else p for k, p in enumerate(pins)]
-        found = judge(Disc(tuple(set_so), Comb((*COMB.teeth, twin)), PLATE, tune(), (printed(),))).findings
+        found = judge(turn_of(set_so, tune(), Comb((*COMB.teeth, twin))), (printed(),)).findings
         told += [f for f in found if f.kind == Kind.MISSING]
     assert told == []

@@ -9,8 +9,8 @@ import pytest
 
 from disc.check.kinds import Kind
 from disc.check.mechanics.mechanical import mechanical_findings, pairs_by_chance, thin_walls
-from disc.check.photo.pin_spread import measure_spread
 from disc.comb.assign import assign_teeth
+from disc.comb.pin_spread import measure_spread
 from disc.comb.strikes import strikes_from_pins
 from disc.frame import theta_for
 from disc.records import Condition, Pin, Side

@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from disc.check.music.music_grid import Grid
 from disc.check.music.music_observations import beat_density
 from disc.check.music.repeats import Heard, Window, hear, nearest_gap, sounds_of_teeth, vote
 from disc.records import Comb, Metre, Side, Tooth
+from disc.turn.bars import BarGrid
 
 from .making import COMB, EIGHTH_S, START_S, STRAIN, strikes
 
-GRID = Grid(2 * EIGHTH_S, START_S, Metre(2, 4), 0.012)
+GRID = BarGrid(2 * EIGHTH_S, START_S, Metre(2, 4), 0.012)
 SPAN_S = EIGHTH_S * len(STRAIN)
 
 
@@ -70,5 +70,5 @@ def test_strikes_fall_on_the_grid_and_not_between():
 
 def test_teeth_stand_in_for_unknown_pitches():
     comb = Comb((Tooth(3, Side.UPPER, 5.0, 10.0, 70.2), Tooth(4, Side.UPPER, 6.0, 12.0)))
-    assert sounds_of_teeth(comb) == {3: 3, 4: 4}
+    assert sounds_of_teeth(comb) == {3: 70, 4: -4}  # a sound of its own, below all pitches
     assert sounds_of_teeth(Comb(comb.teeth[:1])) == {3: 70}

@@ -11,8 +11,7 @@ from scipy.stats import rayleigh
 
 from disc.check.kinds import Kind
 from disc.check.photo.photo_findings import ILL_READ_SHARE, ILL_READ_SPREAD, lean_weight, lean_words, seen_findings
-from disc.check.photo.pin_spread import adopt_strays, measure_spread
-from disc.comb.assign import assign_teeth
+from disc.comb.pin_spread import give_teeth
 from disc.records import Condition, Pin, Plate, Side, Turns
 
 from .making import COMB, PLATE, sound_disc
@@ -31,10 +30,8 @@ def read(seed: int = 1) -> list[Pin]:
 
 
 def findings_of(pins: list[Pin]) -> dict[int, str]:
-    assignment = assign_teeth(pins, COMB)
-    spread = measure_spread(assignment, COMB)
-    adopted = adopt_strays(assignment.pins, COMB, spread)
-    return {f.pin_id: f.kind for f in seen_findings(adopted, PLATE, spread)}
+    teeth = give_teeth(pins, COMB)
+    return {f.pin_id: f.kind for f in seen_findings(teeth.pins, PLATE, teeth.spread)}
 
 
 @pytest.mark.parametrize("seed", range(8))

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from disc.check.kinds import KINDS, Kind, Subject, Work
-from disc.check.sentences import beat_words, finding_line, summary_line
+from disc.check.sentences import finding_line, summary_line
 from disc.check.store import (
     FINDINGS_FILE,
     finding_from_json,
@@ -22,6 +22,7 @@ from disc.check.store import (
 from disc.errors import BadInput
 from disc.job import create_job
 from disc.records import Evidence, Finding, Plate, Side
+from disc.turn.places import beat_words
 
 FINDING = Finding(
     "missing", Side.UPPER, 7.31, 121.4, 0.97,
@@ -77,7 +78,7 @@ def test_a_damaged_file_is_named(tmp_path, text, words):
 
 def test_the_sentence_a_restorer_reads():
     assert finding_line(FINDING) == (
-        "missing pin, upper face, r 7.31 mm, 121.4 degrees, tooth 5, bar 12 beat 2 1/2, 97 %: "
+        "missing pin, upper face, r 7.31 mm, 121.4 degrees, tooth 5, bar 12, beat 2½, 97 %: "
         "an empty hole on the track (seen); the same strike is there in bar 4 (heard)"
     )
     assert beat_words(Fraction(3)) == "3"

@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 
 from disc.desk.page.sheets import flat_sheet, screen_turn, sheet_marks
 from disc.desk.page.views import sheets_of_job
-from disc.desk.work.derive import beat_words, note_name
 from disc.job import open_job
+from disc.pitch_names import note_name
 from disc.records import Pin, Plate, Side, Turns
+from disc.turn.places import beat_words
 
 from .rig import make_job, photo_place, pins
 
@@ -75,7 +76,7 @@ def test_marks_on_the_photographs_are_where_the_camera_saw_the_pins(tmp_path):
     ],
 )
 def test_note_names(pitch, fifths, words):
-    assert note_name(pitch, fifths) == words
+    assert note_name(pitch, fifths, cents=True) == words
 
 
 def test_beats_in_words():

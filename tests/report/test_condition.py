@@ -16,8 +16,9 @@ from PIL import Image
 from disc.check.check_job import check_job
 from disc.errors import BadInput
 from disc.job import create_job, open_job
+from disc.pitch_names import cents_off, note_name
 from disc.records import Comb, Condition, Pin, Plate, Side, Tooth
-from disc.report.about_music import cents_off, note_name, tune_part
+from disc.report.about_music import tune_part
 from disc.report.about_object import measuring_part
 from disc.report.blocks import before_and_after_signature, table
 from disc.report.condition import gather, make_report

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from made import JIG, MAMAN, PLATE, bass_notes, parse, strikes_of
 
 from disc.errors import BadInput
-from disc.frame import angle_gap_deg
+from disc.frame import angle_gap_deg, onset_s, turn_deg, wrap_deg
 from disc.records import Comb, Metre, Plate, Side, Strike, Tooth, Turns, Voice
 from disc.tune.read.explain import OPENINGS, in_words, reasons
 from disc.tune.read.figures import find_rolls
@@ -21,7 +21,7 @@ from disc.tune.read.read_tune import read_tune
 from disc.tune.read.step_grid import find_grids
 from disc.tune.settings import TuneSettings, parse_key
 from disc.turn.guess import guess_pitches
-from disc.turn.tips import estimate_tips, with_tips
+from disc.turn.tips import estimate_tips
 
 MAMAN_NOTES = parse(MAMAN)
 MAMAN_BASS = bass_notes(24, Metre(2, 4), (48, 52, 53, 48, 53, 48, 55, 48))
@@ -211,7 +211,7 @@ def test_tip_angles_are_found_from_the_beat(turns: Turns) -> None:
     teeth = tuple(Tooth(n, Side.UPPER, 5.0 + 0.1 * i, None) for i, n in enumerate(sorted(true_deg)))
     # seen with all tips at 0, each track is early by its tip's own turn
     unturned = {n: -deg if deg < 180 else 360 - deg for n, deg in true_deg.items()}
-    blind = with_tips(strikes, _estimate({n: d % 360 for n, d in unturned.items()}), plate)
+    blind = [_as_if_tip_at(strike, unturned[strike.tooth] % 360, plate) for strike in strikes]
     found = estimate_tips(blind, Comb(teeth), plate, limit_deg=1.0)
     gaps = [found.tip_theta_deg[n] - true_deg[n] for n in found.tip_theta_deg]
     common = float(np.median([(gap + 180) % 360 - 180 for gap in gaps]))
@@ -221,10 +221,9 @@ def test_tip_angles_are_found_from_the_beat(turns: Turns) -> None:
     assert len(found.tip_theta_deg) + len(found.silent) == len(teeth)
 
 
-def _estimate(tips: dict[int, float]):  # type: ignore[no-untyped-def]
-    from disc.turn.tips import TipEstimate
-
-    return TipEstimate(tips, dict.fromkeys(tips, 0.0))
+def _as_if_tip_at(strike: Strike, tip_deg: float, plate: Plate) -> Strike:
+    turned = float(wrap_deg(strike.turn_deg + turn_deg(0.0, tip_deg, plate.turns)))
+    return replace(strike, turn_deg=turned, onset_s=float(onset_s(turned, plate.revolution_s)))
 
 
 def test_draft_pitches_from_lengths_keep_order_and_come_near() -> None:

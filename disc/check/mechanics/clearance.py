@@ -82,7 +82,7 @@ def track_gaps(pins: Iterable[Pin], comb: Comb, plate: Plate) -> tuple[TrackGap,
             tracks[pin.tooth].append(pin)
     gaps = []
     for number, members in sorted(tracks.items()):
-        tip = teeth[number].tip_theta_deg or 0.0
+        tip = teeth[number].tip_deg
         ordered = sorted(members, key=lambda pin: turn_deg(pin.theta_deg, tip, plate.turns))
         need_s = return_time_s(teeth[number].pitch)
         for first, second in zip(ordered, (*ordered[1:], ordered[0]), strict=True):

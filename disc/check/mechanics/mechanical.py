@@ -27,7 +27,7 @@ from disc.check.mechanics.clearance import (
     track_gaps,
 )
 from disc.check.photo.photo_findings import finding_at
-from disc.check.photo.pin_spread import Spread
+from disc.comb.pin_spread import Spread
 from disc.frame import wrap_deg
 from disc.records import Comb, Evidence, Finding, Pin, Plate, Side, Strike
 

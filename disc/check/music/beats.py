@@ -15,11 +15,11 @@ import numpy as np
 
 from disc.check.evidence import HEARD, combine, limited, normal_log_density
 from disc.check.kinds import Kind
-from disc.check.music.music_grid import late_s
 from disc.check.music.music_observations import is_lonely
 from disc.check.music.repeats import Heard, Window, vote
 from disc.check.photo.photo_findings import finding_at
 from disc.records import Evidence, Finding, Pin, Strike, Tune
+from disc.turn.bars import late_s
 
 # What a listener notices in an even run; common practice, no source: 30 to 50 ms.
 LEAST_LATE_S = 0.06

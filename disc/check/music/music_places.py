@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from disc.check.mechanics.clearance import diameter_of
-from disc.check.photo.pin_spread import Spread
+from disc.comb.pin_spread import Spread
 from disc.frame import angle_gap_deg, onset_s, theta_for, turn_deg, turn_for_onset_deg
 from disc.records import Comb, Pin, Plate, Side, Tooth
 
@@ -77,7 +77,7 @@ def place_of_hole(hole: Pin, bench: Bench, sound_of_tooth: dict[int, int]) -> Pl
     if hole.tooth is None or hole.tooth not in sound_of_tooth:
         return None
     tooth = bench.comb.tooth(hole.tooth)
-    turned = turn_deg(hole.theta_deg, tooth.tip_theta_deg or 0.0, bench.plate.turns)
+    turned = turn_deg(hole.theta_deg, tooth.tip_deg, bench.plate.turns)
     return Place(
         hole.side,
         hole.r_mm,
@@ -103,7 +103,7 @@ def place_without_hole(time_s: float, sound: int, bench: Bench, sound_of_tooth: 
     for number, tooth_sound in sound_of_tooth.items():
         if tooth_sound == sound:
             tooth = bench.comb.tooth(number)
-            theta = float(theta_for(turned, tooth.tip_theta_deg or 0.0, plate.turns))
+            theta = float(theta_for(turned, tooth.tip_deg, plate.turns))
             options.append((bench.rest_deg(tooth, theta), -number, tooth, theta))
     if not options:
         return None

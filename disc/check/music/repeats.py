@@ -14,9 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from disc.check.music.music_grid import Grid, beat_lags_s
 from disc.frame import FloatArray
 from disc.records import Comb, Strike
+from disc.turn.bars import BarGrid, beat_lags_s
 
 BoolArray = npt.NDArray[np.bool_]
 
@@ -33,13 +33,13 @@ VOTES_BEFORE = 0.5
 class Heard:
     """All strikes of a turn as arrays, shape (n,): times (s), what they sound as whole numbers, their teeth.
 
-    sound: rounded MIDI pitch; where the comb's pitches are not known, the tooth's number (see sounds_of_teeth).
+    sound: rounded MIDI pitch; of a tooth without one, a number of its own (see sounds_of_teeth).
     """
 
     t_s: FloatArray
     sound: npt.NDArray[np.int64]
     tooth: npt.NDArray[np.int64]
-    grid: Grid
+    grid: BarGrid
 
     @property
     def tolerance_s(self) -> float:
@@ -54,7 +54,7 @@ class Heard:
         return {int(v): min(c / moments, 0.5) for v, c in zip(values, counts, strict=True)}
 
 
-def hear(strikes: Sequence[Strike], grid: Grid, sound_of_tooth: dict[int, int]) -> Heard:
+def hear(strikes: Sequence[Strike], grid: BarGrid, sound_of_tooth: dict[int, int]) -> Heard:
     """The strikes as arrays."""
     teeth = np.array([strike.tooth for strike in strikes], dtype=np.int64)
     sound = np.array([sound_of_tooth[strike.tooth] for strike in strikes], dtype=np.int64)
@@ -62,10 +62,8 @@ def hear(strikes: Sequence[Strike], grid: Grid, sound_of_tooth: dict[int, int]) 
 
 
 def sounds_of_teeth(comb: Comb) -> dict[int, int]:
-    """What each tooth sounds: its pitch rounded, or its own number if any pitch of the comb is unknown."""
-    if any(tooth.pitch is None for tooth in comb.teeth):
-        return {tooth.number: tooth.number for tooth in comb.teeth}
-    return {tooth.number: round(tooth.pitch) for tooth in comb.teeth if tooth.pitch is not None}
+    """What each tooth sounds: its pitch rounded; where it has none, a sound of its own, below all pitches."""
+    return {tooth.number: -tooth.number if tooth.pitch is None else round(tooth.pitch) for tooth in comb.teeth}
 
 
 @dataclass(frozen=True, slots=True)

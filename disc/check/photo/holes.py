@@ -12,8 +12,8 @@ from disc.check.evidence import SEEN, combine, limited, normal_log_density, prob
 from disc.check.kinds import Kind
 from disc.check.music.music_places import Place
 from disc.check.photo.photo_findings import finding_at
-from disc.check.photo.pin_spread import Spread
 from disc.check.weights import load_weights
+from disc.comb.pin_spread import Spread
 from disc.records import Condition, Evidence, Finding, Pin
 
 # From here on a hole is called missing, or abandoned, without doubt.

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 
 from disc.check.evidence import SEEN, combine, limited, normal_log_density
 from disc.check.kinds import Kind
-from disc.check.photo.pin_spread import Spread, lean_mm
+from disc.comb.pin_spread import Spread, lean_mm
 from disc.frame import along_motion_mm
 from disc.records import Condition, Evidence, Finding, Pin, Plate
 

@@ -51,7 +51,7 @@ def playing_comb(comb: Comb, plate: Plate) -> PlayingComb:
         if reason:
             left_out.append(f"tooth {tooth.number}: {reason}")
         else:
-            usable.append(PlayingTooth(tooth, nominal_of(tooth.pitch or 0.0, offset), tooth.tip_theta_deg or 0.0))
+            usable.append(PlayingTooth(tooth, nominal_of(tooth.pitch or 0.0, offset), tooth.tip_deg))
     if len(usable) < FEWEST_TEETH:
         raise BadInput(
             f"the comb table has {len(usable)} usable {'tooth' if len(usable) == 1 else 'teeth'} of {len(comb.teeth)}"

@@ -6,9 +6,9 @@ from typing import Any
 
 from disc.check.decisions import Settled
 from disc.check.kinds import info
-from disc.desk.work.derive import beat_words
 from disc.desk.work.live_check import Checked, hours
 from disc.repin.records import Operation, Station
+from disc.turn.places import beat_words, place_words
 
 
 def page_findings(checked: Checked) -> dict[str, Any]:
@@ -59,13 +59,12 @@ def page_plan(checked: Checked) -> dict[str, Any]:
 
 
 def _line(station: Station) -> dict[str, Any]:
-    known = station.bar is not None and station.beat is not None
     spot = station.place
     doubt = "in doubt: " if station.in_doubt else ""
     return {
         "work": doubt + ", ".join(operation.value for operation in station.operations),
         "why": "; ".join(dict.fromkeys(task.reason for task in station.tasks if task.reason)),
         "where": f"{station.side.value} {spot.r_mm:.2f} mm {spot.theta_deg:.1f}°",
-        "music": f"bar {station.bar}, beat {beat_words(station.beat)}" if known and station.beat is not None else "",
+        "music": place_words(station.bar, station.beat),
         "pin": station.pin_id,
     }

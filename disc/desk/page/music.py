@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from disc.desk.work.derive import Derived, beat_words, note_name, sounding_pitches
+from disc.desk.work.derive import Derived, sounding_pitches
+from disc.doubts import doubts_to_json
+from disc.pitch_names import note_name
 from disc.records import Comb, Strike
+from disc.turn.places import beat_words
 
 
 def page_music(derived: Derived, comb: Comb | None, rev: int) -> dict[str, Any]:
@@ -24,6 +27,7 @@ def page_music(derived: Derived, comb: Comb | None, rev: int) -> dict[str, Any]:
         },
         "teeth": _teeth(comb, fifths) if comb else [],
         "alternatives": list(derived.alternatives),
+        "doubts": doubts_to_json(derived.doubts),
         "tune": None
         if tune is None
         else {
@@ -51,7 +55,7 @@ def _teeth(comb: Comb, fifths: int) -> list[dict[str, Any]]:
             "tip_theta_deg": tooth.tip_theta_deg,
             "pitch": pitches[tooth.number][0],
             "stand_in": pitches[tooth.number][1],
-            "name": note_name(tooth.pitch, fifths),
+            "name": note_name(tooth.pitch, fifths, cents=True),
             "condition": tooth.condition.value if tooth.condition else None,
         }
         for tooth in comb.teeth

@@ -5,32 +5,19 @@ Pure and quick: it is run after every edit. What takes longer (findings, plan, s
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from dataclasses import dataclass, field
-from fractions import Fraction
 from typing import Any
 
-from disc.comb.strikes import strikes_from_pins
 from disc.frame import turn_for_onset_deg
-from disc.records import Comb, Pin, Plate, Strike, Tune
+from disc.records import Comb, Doubt, Plate, Strike, Tune
 from disc.tune.write.lengths import beat_quarter
+from disc.turn.one_turn import OneTurn
+from disc.turn.places import MusicPlace
 
-# A pin that the tune does not hold (an empty hole) is given the nearest place on this grid, in quarters.
-GRID_QUARTER = Fraction(1, 4)
-SHARP_NAMES = ("C", "C♯", "D", "D♯", "E", "F", "F♯", "G", "G♯", "A", "A♯", "B")
-FLAT_NAMES = ("C", "D♭", "D", "E♭", "E", "F", "G♭", "G", "A♭", "A", "B♭", "B")
 # Teeth of unknown pitch are sounded as a rising scale from this MIDI number, so that they can be told apart.
 STAND_IN_FROM = 67.0
 MOST_CHANGES_TOLD = 6
-
-
-@dataclass(frozen=True, slots=True)
-class MusicPlace:
-    """Where in the tune a pin sounds. bar 0 is the upbeat; beat counts from 1 in felt beats (two in 6/8)."""
-
-    bar: int
-    beat: Fraction
-    exact: bool  # False: not a note of the tune as read, placed by its time alone
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,18 +41,20 @@ class Derived:
     places: dict[int, MusicPlace] = field(default_factory=dict)
     alternatives: tuple[str, ...] = ()
     why: str = ""
+    doubts: tuple[Doubt, ...] = ()
 
 
-def derive(pins: Sequence[Pin], comb: Comb | None, plate: Plate, tune: Tune | None, why: str = "") -> Derived:
-    """Strikes, bars and places. pins: with their teeth. tune: as read from the same pins, if it was."""
-    if comb is None:
-        return Derived(why="There is no comb yet, so nothing sounds.")
-    now = strikes_from_pins(pins, comb, plate, as_it_stands=True)
-    should = strikes_from_pins(pins, comb, plate, with_missing=True)
-    if tune is None:
-        return Derived(now, should, None, why=why or "The tune has not been read yet.")
-    bars, beats = _bar_lines(tune, plate)
-    return Derived(now, should, tune, bars, beats, _places(tune, should), why=why)
+def derive(turn: OneTurn | None, why: str = "") -> Derived:
+    """Strikes, bars and places of a turn; turn None: nothing sounds, and why says the reason."""
+    if turn is None:
+        return Derived(why=why or "There is no comb yet, so nothing sounds.")
+    now, should, doubts = turn.now, turn.whole, turn.doubts
+    if turn.beat_tune is None:
+        return Derived(now, should, None, why=why or turn.why or "The tune has not been read yet.", doubts=doubts)
+    bars, beats = _bar_lines(turn.beat_tune, turn.plate)
+    struck = {strike.pin_id for strike in should}
+    places = {pin.id: place for pin in turn.pins if pin.id in struck and (place := turn.place_of_pin(pin))}
+    return Derived(now, should, turn.tune, bars, beats, places, why=why or turn.why, doubts=doubts)
 
 
 def _bar_lines(tune: Tune, plate: Plate) -> tuple[tuple[BarLine, ...], tuple[float, ...]]:
@@ -85,34 +74,6 @@ def _bar_lines(tune: Tune, plate: Plate) -> tuple[tuple[BarLine, ...], tuple[flo
     return lines, beats
 
 
-def _places(tune: Tune, strikes: Sequence[Strike]) -> dict[int, MusicPlace]:
-    exact = {pin: _place_at(note.onset_quarter, tune, True) for note in tune.notes for pin in note.pins}
-    places = dict(exact)
-    for strike in strikes:
-        if strike.pin_id is not None and strike.pin_id not in exact and tune.quarter_s > 0:
-            quarter = Fraction(round((strike.onset_s - tune.start_s) / tune.quarter_s / float(GRID_QUARTER)))
-            places[strike.pin_id] = _place_at(quarter * GRID_QUARTER, tune, False)
-    return places
-
-
-def _place_at(quarter: Fraction, tune: Tune, exact: bool) -> MusicPlace:
-    bar_quarter = tune.metre.bar_quarter
-    bar = quarter // bar_quarter
-    beat = (quarter - bar * bar_quarter) / beat_quarter(tune.metre) + 1
-    return MusicPlace(int(bar) + 1, beat, exact)
-
-
-def note_name(pitch: float | None, fifths: int = 0) -> str:
-    """A pitch in words, with its octave and how far it is off in cents: "D5", "B♭4 +8"."""
-    if pitch is None:
-        return "pitch not known"
-    whole = round(pitch)
-    cents = round((pitch - whole) * 100)
-    names = FLAT_NAMES if fifths < 0 else SHARP_NAMES
-    off = "" if cents == 0 else f" {cents:+d}"
-    return f"{names[whole % 12]}{whole // 12 - 1}{off}"
-
-
 def sounding_pitches(comb: Comb) -> dict[int, tuple[float, bool]]:
     """By tooth: the pitch to sound, and whether it is only a stand-in because the tooth's own is not known."""
     stand_in = STAND_IN_FROM
@@ -121,13 +82,6 @@ def sounding_pitches(comb: Comb) -> dict[int, tuple[float, bool]]:
         pitches[tooth.number] = (tooth.pitch, False) if tooth.pitch is not None else (stand_in, True)
         stand_in += 1.0
     return pitches
-
-
-def beat_words(beat: Fraction) -> str:
-    """A beat as it is said: "2", "2½", "2 3/8"."""
-    whole, rest = divmod(beat, 1)
-    written = {Fraction(0): "", Fraction(1, 2): "½", Fraction(1, 4): "¼", Fraction(3, 4): "¾"}
-    return f"{whole}{written.get(rest, f' {rest.numerator}/{rest.denominator}')}"
 
 
 def told_changes(before: Derived, after: Derived) -> list[str]:
@@ -164,7 +118,7 @@ def _sooner(a: Strike, b: Strike) -> str:
 
 def _at(derived: Derived, pin: Any) -> str:
     place = derived.places.get(pin)
-    return "" if place is None else f" at bar {place.bar}, beat {beat_words(place.beat)}"
+    return "" if place is None else f" at {place.words}"
 
 
 def _tune_changes(before: Tune | None, after: Tune | None) -> list[str]:

@@ -11,10 +11,11 @@ from dataclasses import dataclass, replace
 from disc.check.decisions import Settled, load_decisions, settle
 from disc.check.store import FINDINGS_FILE, load_findings
 from disc.desk.page.words import page_words
-from disc.errors import DiscError, MissingPart
+from disc.errors import DiscError
 from disc.job import Job
 from disc.records import Finding
 from disc.repin.records import Plan
+from disc.turn.one_turn import OneTurn
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,17 +28,18 @@ class Checked:
     trouble: str = ""
 
 
-def check_now(job: Job) -> Checked:
+def check_now(job: Job, turn: OneTurn | None) -> Checked:
     """The findings of the pins in force and the plan that follows; only where a check was made once.
 
-    A tune that the last check knew is known here too (disc_of), so findings follow an edit with a score as without.
+    turn: of the pins in force. A tune that the last check knew is known here too, so findings follow an edit with a
+    score as without.
     """
     if not job.has(FINDINGS_FILE):
         return Checked()
     try:
-        findings = _findings(job)
+        findings = _findings(job, turn)
         settled, _ = settle(findings, load_decisions(job))
-        return Checked(True, settled, plan_now(job, findings))
+        return Checked(True, settled, plan_now(job, findings, turn))
     except DiscError as error:
         return Checked(True, trouble=page_words(str(error), job.folder))
 
@@ -49,22 +51,17 @@ def settled_anew(checked: Checked, job: Job) -> Checked:
     return replace(checked, settled=settled, plan=plan_now(job, findings))
 
 
-def _findings(job: Job) -> tuple[Finding, ...]:
-    from disc.check.check_disc import judge
-    from disc.check.check_job import disc_of  # brings in scipy; the page must not wait for it
+def _findings(job: Job, turn: OneTurn | None) -> tuple[Finding, ...]:
+    from disc.check.check_job import judge_turn, references_of  # brings in scipy; the page must not wait for it
 
-    try:
-        disc, _ = disc_of(job)
-        return judge(disc).findings
-    except MissingPart:
-        return load_findings(job)
+    return load_findings(job) if turn is None else judge_turn(job, turn, references_of(job)).findings
 
 
-def plan_now(job: Job, findings: Sequence[Finding]) -> Plan:
+def plan_now(job: Job, findings: Sequence[Finding], turn: OneTurn | None = None) -> Plan:
     """The plan as it would be made now, by these findings and the decisions in force."""
     from disc.repin.plan_job import PlanSettings, make_plan, rates_in_force
 
-    plan = make_plan(job, PlanSettings(), rates_in_force(job), findings)
+    plan = make_plan(job, PlanSettings(), rates_in_force(job), findings, turn)
     return replace(plan, notes=tuple(page_words(note, job.folder) for note in plan.notes))
 
 

@@ -21,6 +21,7 @@ from disc.desk.page.music import page_music
 from disc.desk.page.pins import page_pins
 from disc.desk.page.sheets import Sheet
 from disc.desk.page.views import sheets_of_job
+from disc.desk.page.words import page_words
 from disc.desk.server.events import News
 from disc.desk.server.saved import saved_files
 from disc.desk.work.changes import apply_changes, fitting_changes, moved_by_changes
@@ -41,7 +42,6 @@ from disc.desk.work.history import (
 from disc.desk.work.live_check import Checked, check_now, settled_anew, told_check
 from disc.desk.work.notes import Note, notes_by_pin
 from disc.desk.work.teeth import Teeth
-from disc.desk.work.tune_now import tune_now
 from disc.errors import BadInput, DiscError, MissingPart
 from disc.job import (
     COMB_FILE,
@@ -55,8 +55,10 @@ from disc.job import (
     stage_corrections,
 )
 from disc.job_schema import now_text
-from disc.records import Comb, Pin, Tune
+from disc.records import Comb, Pin
 from disc.tables import format_pins, read_comb, read_pins
+from disc.turn.one_turn import OneTurn
+from disc.words import chance
 
 log = logging.getLogger(__name__)
 # The same desk's edits in a row are one line in the job's record of runs; their steps stand in desk.json.
@@ -270,9 +272,9 @@ class Session:
             if rev != self.rev or self.job is None:
                 return  # a newer change is waiting behind this one
             job, pins, comb, before = self.job, self.pins, self.comb, self.derived
-        tune, why, other = self._read_tune(job, pins, comb)
+        turn, why = self._turn_now(job, pins, comb)
         try:
-            after = replace(derive(pins, comb, job.plate, tune, why), alternatives=other)
+            after = replace(derive(turn, why), alternatives=_other_readings(turn))
         except Exception as error:  # a fault in a room must not take the desk down
             log.exception("working out what follows")
             after = Derived(why=f"This could not be worked out: {error}")
@@ -282,25 +284,29 @@ class Session:
                 return
             self.derived, self.derived_rev = after, rev
         self.news.send("music", page_music(after, comb, rev) | {"told": told})
-        self._check_again(job, rev)
+        self._check_again(job, turn, rev)
 
-    def _read_tune(
-        self, job: Job, pins: tuple[Pin, ...], comb: Comb | None
-    ) -> tuple[Tune | None, str, tuple[str, ...]]:
-        """The tune of these pins; a fault there leaves the strikes, which need no tune."""
+    def _turn_now(self, job: Job, pins: tuple[Pin, ...], comb: Comb | None) -> tuple[OneTurn | None, str]:
+        """(the turn of these pins, why it lacks something); a fault in reading the tune leaves the strikes."""
+        if comb is None:
+            return None, ""
+        from disc.turn.turn_of_job import turn_of_pins
+
+        self._teeth.prepare(self._reading_of(job), comb)  # so that the first edit need not wait for it
         try:
-            if comb is not None:
-                self._teeth.prepare(self._reading_of(job), comb)  # so that the first edit need not wait for it
-            return tune_now(job, pins, comb)
+            turn = turn_of_pins(job, pins, comb)
+            return turn, page_words(turn.why, job.folder)
+        except DiscError as error:
+            return turn_of_pins(job, pins, comb, read_tune=False), page_words(str(error), job.folder)
         except Exception as error:
             log.exception("reading the tune")
-            return None, f"The tune could not be read: {error}", ()
+            return turn_of_pins(job, pins, comb, read_tune=False), f"The tune could not be read: {error}"
 
-    def _check_again(self, job: Job, rev: int) -> None:
+    def _check_again(self, job: Job, turn: OneTurn | None, rev: int) -> None:
         """Findings and plan of the present pins, after the music, which is wanted sooner."""
         before = self.checked
         try:
-            after = check_now(job)
+            after = check_now(job, turn)
         except Exception as error:  # as above: a fault in a room must not take the desk down
             log.exception("checking")
             after = Checked(True, trouble=f"The check could not be made: {error}")
@@ -321,6 +327,12 @@ class Session:
         """End the threads."""
         self.bench.shutdown(wait=True, cancel_futures=True)
         self._thinker.shutdown(wait=True, cancel_futures=True)
+
+
+def _other_readings(turn: OneTurn | None) -> tuple[str, ...]:
+    """Readings of metre and key that lost, in words."""
+    others = turn.reading.alternatives if turn is not None and turn.reading is not None and turn.pitched else ()
+    return tuple(f"{a.what} {a.value}: {chance(a.probability)}, {a.why}" for a in others)
 
 
 def _given_teeth(reading: tuple[Pin, ...], done: tuple[Correction, ...], comb: Comb, job: Job) -> dict[int, int]:

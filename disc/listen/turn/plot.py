@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from disc.listen.pitch_words import note_name
 from disc.listen.sound.audio import FloatArray
 from disc.listen.turn.hear_turn import Turn
 from disc.listen.turn.pace import Pace
+from disc.pitch_names import note_name
 
 WIDTH, SPEED_H, LEFT, RIGHT, TOP, GAP = 1100, 150, 60, 20, 62, 46
 ROW_H, LEAST_ROLL_H, MOST_ROLL_H = 9.0, 180.0, 420.0  # px for a semitone, as far as the picture stays on one screen

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from disc.check.sentences import beat_words
 from disc.repin.records import Operation, Station
+from disc.turn.places import beat_words
 
 SHORT = {
     Operation.LEAVE: "leave",

@@ -18,7 +18,6 @@ import numpy as np
 
 from disc.check.mechanics.clearance import PASSING_ROOM_MM, USUAL_DIAMETER_MM
 from disc.check.mechanics.clearance import tip_width_mm as usual_tip_width_mm
-from disc.check.music.music_grid import Grid
 from disc.frame import (
     FULL_TURN_DEG,
     angle_difference_deg,
@@ -30,6 +29,8 @@ from disc.frame import (
 )
 from disc.records import Comb, Pin, Plate, Side, Tooth, Tune
 from disc.repin.records import Spot, Tolerance, spot
+from disc.turn.bars import BarGrid
+from disc.turn.places import place_at
 
 # What can be heard: a strike this much off its beat is noticed beside a steady accompaniment. Given by the task this
 # program was made for; listening tests on uneven rhythm find thresholds near it at these speeds (from memory).
@@ -108,7 +109,7 @@ def nominal_place(layout: Layout, side: Side, found: Spot, tooth: int | None, pi
     beat_s = _beat_s(layout, found.theta_deg, tooth, pin_id)
     if beat_s is None or tooth is None:
         return Nominal(spot(r_mm, found.theta_deg), False, 0.0, found.r_mm - r_mm)
-    tip = layout.teeth[tooth].tip_theta_deg or 0.0
+    tip = layout.teeth[tooth].tip_deg
     theta = theta_for(turn_for_onset_deg(beat_s, layout.plate.revolution_s), tip, layout.plate.turns)
     # A pin that passes the tip after less of a turn than it ought to is early.
     turned, due = (turn_deg(angle, tip, layout.plate.turns) for angle in (found.theta_deg, float(theta)))
@@ -116,13 +117,16 @@ def nominal_place(layout: Layout, side: Side, found: Spot, tooth: int | None, pi
     return Nominal(spot(r_mm, float(wrap_deg(theta))), True, float(early_ms), found.r_mm - r_mm)
 
 
-def bar_and_beat(layout: Layout, theta_deg: float, tooth: int | None) -> tuple[int | None, Fraction | None]:
+def bar_and_beat(
+    layout: Layout, theta_deg: float, tooth: int | None, pin_id: int | None = None
+) -> tuple[int | None, Fraction | None]:
     """(bar, beat) at which a pin here sounds; both None without a tune or a tooth."""
     tune = layout.tune
     if tune is None or tooth is None or tooth not in layout.teeth:
         return None, None
-    grid = Grid(tune.quarter_s, tune.start_s, tune.metre)
-    return grid.bar_and_beat(_onset_s(layout, theta_deg, tooth) - layout.late_s.get(tooth, 0.0))
+    grid = BarGrid(tune.quarter_s, tune.start_s, tune.metre)
+    place = place_at(tune, grid, _onset_s(layout, theta_deg, tooth) - layout.late_s.get(tooth, 0.0), pin_id)
+    return place.bar, place.beat
 
 
 def tolerance_at(layout: Layout, side: Side, r_mm: float, tooth: int | None, diameter_mm: float) -> Tolerance:
@@ -181,7 +185,7 @@ def _parts_of_quarter(tune: Tune) -> int | None:
 
 
 def _onset_s(layout: Layout, theta_deg: float, tooth: int) -> float:
-    tip = layout.teeth[tooth].tip_theta_deg or 0.0
+    tip = layout.teeth[tooth].tip_deg
     return float(onset_s(turn_deg(theta_deg, tip, layout.plate.turns), layout.plate.revolution_s))
 
 

@@ -84,7 +84,7 @@ def stations_of_design(
         if pin.id in kept:
             drafts.append(_kept(pin, place))
             continue
-        bar, beat = bar_and_beat(layout, pin.theta_deg, pin.tooth)
+        bar, beat = bar_and_beat(layout, pin.theta_deg, pin.tooth, pin.id)
         new = Station(
             number=None,
             side=pin.side,
@@ -124,7 +124,9 @@ def _at_pin(
 ) -> list[Station]:
     found = spot(pin.r_mm, pin.theta_deg)
     nominal = nominal_place(layout, pin.side, found, pin.tooth, pin.id)
-    bar, beat = (finding.bar, finding.beat) if finding else bar_and_beat(layout, nominal.spot.theta_deg, pin.tooth)
+    bar, beat = (
+        (finding.bar, finding.beat) if finding else bar_and_beat(layout, nominal.spot.theta_deg, pin.tooth, pin.id)
+    )
     station = Station(
         number=None,
         side=pin.side,

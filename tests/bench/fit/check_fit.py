@@ -23,16 +23,16 @@ from sklearn.linear_model import LogisticRegression
 
 from bench.truth.check_discs import Simulated, corpus_tunes, simulate
 from disc.check.music.gaps import candidate_places
-from disc.check.music.music_grid import grid_of
 from disc.check.music.music_observations import OBSERVED, observe
 from disc.check.music.music_places import bench_of, place_of_hole
 from disc.check.music.repeats import hear, sounds_of_teeth
 from disc.check.photo.holes import is_empty_hole, track_weight
-from disc.check.photo.pin_spread import measure_spread
 from disc.check.weights import WEIGHTS_FILE
 from disc.comb.assign import assign_teeth
+from disc.comb.pin_spread import measure_spread
 from disc.comb.strikes import strikes_from_pins
 from disc.tune.read.read_tune import read_tune
+from disc.turn.bars import grid_of
 
 SEED = 1101
 SAME_TIME_S = 0.08  # a candidate this near to a lost pin of its sound is that pin

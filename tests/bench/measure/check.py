@@ -16,7 +16,7 @@ import argparse
 import sys
 import time
 from collections import Counter
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 
@@ -25,15 +25,13 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
 
 from bench.truth.check_discs import Simulated, corpus_tunes, simulate
-from disc.check.check_disc import Disc, Judgement, judge
+from disc.check.check_disc import Judgement, judge
 from disc.check.kinds import Kind
 from disc.check.photo.holes import is_empty_hole
-from disc.comb.assign import assign_teeth
-from disc.comb.strikes import strikes_from_pins
 from disc.frame import onset_s, turn_deg
 from disc.library.records import TICKS_PER_QUARTER, ReferenceTune, TuneKey
+from disc.turn.one_turn import OneTurn, resolve
 from disc.records import Finding, Pin, Voice
-from disc.tune.read.read_tune import read_tune
 
 SEEDS = {"unseen": 20_260, "train": 10_130}
 SAME_TIME_S = 0.08
@@ -58,16 +56,14 @@ class Count:
         return self.right / max(self.right + self.overlooked, 1)
 
 
-def read(disc: Simulated, pins: tuple[Pin, ...]) -> Disc:
+def read(disc: Simulated, pins: tuple[Pin, ...]) -> OneTurn:
     """These pins with the tune as the project's own reader reads it."""
-    assignment = assign_teeth(pins, disc.comb)
-    tune = read_tune(strikes_from_pins(assignment.pins, disc.comb, disc.plate), disc.plate).tune
-    return Disc(pins, disc.comb, disc.plate, tune)
+    return resolve(pins, disc.comb, disc.plate)
 
 
-def checked(disc: Disc, *references: ReferenceTune) -> Judgement:
+def checked(turn: OneTurn, *references: ReferenceTune) -> Judgement:
     """What the check says, with or without known tunes."""
-    return judge(replace(disc, references=references))
+    return judge(turn, references)
 
 
 def print_of(disc: Simulated, full: bool) -> ReferenceTune:

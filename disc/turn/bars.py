@@ -11,7 +11,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from disc.check.photo.pin_spread import robust_sigma
+from disc.comb.pin_spread import robust_sigma
 from disc.frame import FloatArray
 from disc.records import Metre, Strike, Tune
 
@@ -22,7 +22,7 @@ COARSER_PARTS = 4  # of them, those that a place off the grid is named by
 
 
 @dataclass(frozen=True, slots=True)
-class Grid:
+class BarGrid:
     """The steady grid of a tune. sigma_s: spread of the strikes about their written places (setting and reading)."""
 
     quarter_s: float
@@ -59,16 +59,19 @@ class Grid:
 
     def bar_and_beat(self, onset_s: float) -> tuple[int, Fraction]:
         """(bar, beat) of a time: the first full bar is 1 and an upbeat stands in bar 0; beats count from 1."""
-        quarter = self.quarter_at(onset_s)
+        return self.at_quarter(self.quarter_at(onset_s))
+
+    def at_quarter(self, quarter: Fraction) -> tuple[int, Fraction]:
+        """(bar, beat) of a written place in quarters from the first bar line."""
         bar = quarter // self.metre.bar_quarter
         return int(bar) + 1, 1 + (quarter - bar * self.metre.bar_quarter) / self.beat_quarter
 
 
-def grid_of(tune: Tune, strikes: Iterable[Strike]) -> Grid:
+def grid_of(tune: Tune, strikes: Iterable[Strike]) -> BarGrid:
     """The grid of a tune as read, with the spread of the strikes about it."""
     late = late_s(tune, strikes)
     sigma = max(robust_sigma(list(late.values())), LEAST_SIGMA_S) if len(late) >= 8 else USUAL_SIGMA_S
-    return Grid(tune.quarter_s, tune.start_s, tune.metre, sigma)
+    return BarGrid(tune.quarter_s, tune.start_s, tune.metre, sigma)
 
 
 def late_s(tune: Tune, strikes: Iterable[Strike]) -> dict[int, float]:
@@ -82,7 +85,7 @@ def late_s(tune: Tune, strikes: Iterable[Strike]) -> dict[int, float]:
     return late
 
 
-def beat_lags_s(grid: Grid, span_s: float) -> FloatArray:
+def beat_lags_s(grid: BarGrid, span_s: float) -> FloatArray:
     """All distances of whole beats within a span, both ways, shape (k,), without 0."""
     count = int(span_s / grid.beat_s)
     steps = np.concatenate([np.arange(-count, 0), np.arange(1, count + 1)])

@@ -7,12 +7,12 @@ A pin is off its track or too tall only against its own neighbours: a coarse dis
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from disc.comb.assign import Assignment
+from disc.comb.assign import Assignment, assign_teeth, fit_scale
 from disc.frame import FloatArray
 from disc.records import Comb, Condition, Pin, Side
 
@@ -23,6 +23,7 @@ LEAST_LEAN_SIGMA_MM = 0.012  # wire that stands straight to the eye; common prac
 LEAST_HEIGHT_SHARE = 0.04  # of the usual height; common practice, no source
 # A pin this far inside or outside its track still lifts the tooth: half a tip's width. Common practice, no source.
 LIFTS_WITHIN_MM = 0.12
+FEWEST_TO_FIT = 12  # a reading of fewer pins says little about the scale; then the pins in force are fitted instead
 RAYLEIGH_MEDIAN = 1.1774  # median of a Rayleigh distribution with sigma 1: sqrt(2 ln 2)
 
 
@@ -39,6 +40,44 @@ class Spread:
     lean_sigma_mm: dict[Side, float] = field(default_factory=dict)
     height_mm: dict[Side, float | None] = field(default_factory=dict)
     height_sigma_mm: dict[Side, float | None] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """How the comb lies on the disc: its scale (see assign.fit_scale) and the tracks as found.
+
+    Fitted once to a reading, so that a pin's tooth does not hang on what else was edited.
+    """
+
+    scale: tuple[float, float, float]
+    track_r_mm: Mapping[int, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Teeth:
+    """Pins with their teeth: as assigned by radius, and with the strays near a track adopted by it."""
+
+    pins: tuple[Pin, ...]
+    assignment: Assignment
+    spread: Spread
+
+
+def ground_of(pins: Sequence[Pin], comb: Comb) -> Ground:
+    """How the comb lies on the disc that these pins stand on."""
+    scale = fit_scale(pins, comb)
+    return Ground(scale, measure_spread(assign_teeth(pins, comb, None, scale), comb).track_r_mm)
+
+
+def give_teeth(
+    pins: Sequence[Pin], comb: Comb, fixed: Mapping[int, int] | None = None, ground: Ground | None = None
+) -> Teeth:
+    """Every pin with its tooth, and the spread of the sound ones. fixed: teeth set by a person, by pin id.
+
+    ground: fitted to the reading that the pins come from; None: to these pins.
+    """
+    ground = ground_of(pins, comb) if ground is None else ground
+    assignment = assign_teeth(pins, comb, fixed, ground.scale)
+    return Teeth(adopt_strays(assignment.pins, comb, ground), assignment, measure_spread(assignment, comb))
 
 
 def robust_sigma(values: Sequence[float] | FloatArray) -> float:
@@ -62,18 +101,18 @@ def measure_spread(assignment: Assignment, comb: Comb) -> Spread:
     return Spread(tracks, r_sigma, lean_sigma, height, height_sigma)
 
 
-def adopt_strays(pins: Iterable[Pin], comb: Comb, spread: Spread) -> tuple[Pin, ...]:
+def adopt_strays(pins: Iterable[Pin], comb: Comb, ground: Ground) -> tuple[Pin, ...]:
     """Standing pins that were given no tooth, but stand so near a track that they lift its tooth all the same, get it.
 
     The assignment leaves out what is too far off for the spread of the others; such a pin is a badly set one.
     """
-    return tuple(_adopted(pin, comb, spread) for pin in pins)
+    return tuple(_adopted(pin, comb, ground) for pin in pins)
 
 
-def _adopted(pin: Pin, comb: Comb, spread: Spread) -> Pin:
+def _adopted(pin: Pin, comb: Comb, ground: Ground) -> Pin:
     if pin.tooth is not None or not (pin.plays or pin.height_mm) or pin.condition is Condition.STUB:
         return pin
-    tracks = [(abs(pin.r_mm - spread.track_r_mm[t.number]), t.number) for t in comb.teeth if t.side is pin.side]
+    tracks = [(abs(pin.r_mm - ground.track_r_mm[t.number]), t.number) for t in comb.teeth if t.side is pin.side]
     if not tracks or min(tracks)[0] > LIFTS_WITHIN_MM:
         return pin
     return replace(pin, tooth=min(tracks)[1])

@@ -1,0 +1,82 @@
+"""What a person fixed for the reading of a turn, as stored in a job (words), and as records."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from disc.errors import BadInput
+from disc.frame import FULL_TURN_DEG
+from disc.tune.settings import TuneSettings, parse_key, parse_length, parse_metre
+from disc.turn.tips import DEFAULT_LIMIT_DEG
+
+SETTING_NAMES = ("metre", "key", "upbeat", "beats", "quarter_deg", "title", "order", "tip_limit")
+
+
+@dataclass(frozen=True, slots=True)
+class TurnSettings:
+    """tune: what is fixed of the music. order: teeth from low to high, to guess pitches by. tip_limit_deg: see tips."""
+
+    tune: TuneSettings = field(default_factory=TuneSettings)
+    order: str | None = None
+    tip_limit_deg: float = DEFAULT_LIMIT_DEG
+
+
+USUAL_SETTINGS = TurnSettings()
+
+
+def merge_settings(old: Mapping[str, Any], given: Mapping[str, Any]) -> dict[str, Any]:
+    """The settings of this room in force: those stored with the given ones over them; "auto" forgets one."""
+    merged = {name: old[name] for name in SETTING_NAMES if name in old}
+    for name, value in given.items():
+        if value is None:
+            continue
+        if value == "auto":
+            merged.pop(name, None)
+        else:
+            merged[name] = value
+    return merged
+
+
+def turn_settings(stored: Mapping[str, Any]) -> TurnSettings:
+    """Settings as stored in a job to the record. Raises BadInput for words that cannot be read."""
+    order = stored.get("order")
+    try:
+        limit_deg = float(stored.get("tip_limit", DEFAULT_LIMIT_DEG))
+    except (TypeError, ValueError):
+        raise BadInput(f"the tips' limit {stored['tip_limit']!r} cannot be read. Write degrees, such as 1.0.") from None
+    return TurnSettings(settings_from(stored), None if order is None else str(order), limit_deg)
+
+
+def settings_from(stored: Mapping[str, Any]) -> TuneSettings:
+    """What is fixed of the music, as stored (words), to the record. Raises BadInput for words that cannot be read."""
+    beats = stored.get("beats")
+    try:
+        number = None if beats is None else int(beats)
+    except (TypeError, ValueError):
+        raise BadInput(f"the number of beats {beats!r} cannot be read. Write a whole number, such as 64.") from None
+    if number is not None and number < 4:
+        raise BadInput(f"{number} beats are too few for a turn. Count from the first note to the end of the last bar.")
+    return TuneSettings(
+        metre=parse_metre(stored["metre"]) if "metre" in stored else None,
+        key=parse_key(stored["key"]) if "key" in stored else None,
+        upbeat=parse_length(stored["upbeat"]) if "upbeat" in stored else None,
+        beats=number,
+        quarter_deg=_quarter_deg(stored.get("quarter_deg")),
+        title=str(stored.get("title", "")),
+    )
+
+
+def _quarter_deg(stored: object) -> float | None:
+    """Degrees of turn for a quarter, as stored or typed. Raises BadInput."""
+    if stored is None:
+        return None
+    try:
+        degrees = float(str(stored))
+    except ValueError:
+        degrees = math.nan
+    if not 0 < degrees < FULL_TURN_DEG:  # nan fails as well
+        raise BadInput(f"the turn for a quarter, {stored!r}, cannot be read. Write it in degrees, such as 4.5.")
+    return degrees

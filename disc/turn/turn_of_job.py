@@ -1,0 +1,32 @@
+"""A job's turn: its pins, comb, plate and settings resolved; the one way from a job folder to strikes and tune."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from disc.comb.comb_job import teeth_of_pins
+from disc.job import Job
+from disc.records import Comb, Pin
+from disc.tune.store import load_tune
+from disc.turn.one_turn import OneTurn, resolve_strikes, with_known_tune, with_tune
+from disc.turn.settings import TurnSettings, turn_settings
+
+
+def turn_of_job(job: Job, settings: TurnSettings | None = None) -> OneTurn:
+    """The job's turn with its tune, where one can be read. settings: instead of those stored.
+
+    Raises MissingPart without pins, comb or diameter, BadInput for settings that cannot be read.
+    """
+    return turn_of_pins(job, job.pins(), job.comb(), settings)
+
+
+def turn_of_pins(
+    job: Job, pins: Sequence[Pin], comb: Comb, settings: TurnSettings | None = None, read_tune: bool = True
+) -> OneTurn:
+    """The turn of pins and comb as they are in memory, under the job's plate, settings and given teeth."""
+    settings = turn_settings(job.settings) if settings is None else settings
+    turn = resolve_strikes(teeth_of_pins(job, pins, comb), comb, job.plate, settings)
+    if not read_tune:
+        return turn
+    designed = load_tune(job) if "design" in job.settings else None
+    return with_tune(turn, settings) if designed is None else with_known_tune(turn, designed)
