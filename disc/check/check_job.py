@@ -18,7 +18,7 @@ from disc.errors import MissingPart
 from disc.job import COMB_FILE, PINS_FILE, Job
 from disc.library.records import ReferenceTune
 from disc.listen.store import load_listen_findings
-from disc.records import Finding
+from disc.records import Doubt, Finding
 from disc.turn.one_turn import OneTurn
 from disc.turn.turn_of_job import turn_of_job
 from disc.words import Advance, no_progress
@@ -33,6 +33,7 @@ class Checked:
     settled: tuple[Settled, ...]
     unfit: tuple[Decision, ...]
     summary: dict[str, Any]
+    doubts: tuple[Doubt, ...] = ()
 
     @property
     def findings(self) -> tuple[Finding, ...]:
@@ -68,7 +69,7 @@ def check_job(
         stage.write_text(PICTURE_FILE, findings_svg(judgement.findings, turn.pins, turn.plate))
         job.content.results["check"] = summary
     settled, unfit = settle(judgement.findings, load_decisions(job))
-    return Checked(settled, unfit, summary)
+    return Checked(settled, unfit, summary, turn.doubts)
 
 
 def references_of(job: Job) -> tuple[ReferenceTune, ...]:
@@ -84,9 +85,9 @@ def judge_turn(job: Job, turn: OneTurn, references: tuple[ReferenceTune, ...]) -
 
 def _remarks(turn: OneTurn) -> list[str]:
     """What could not be used, in words."""
-    if not turn.pitched:
-        return ["the pitches of the comb are not known: repeats were judged by teeth, a known tune was not used"]
-    return [f"the music was not asked: {turn.why}"] if turn.reading is None else []
+    if turn.reading is None:
+        return [f"the music was not asked: {turn.why}"]
+    return [] if turn.pitched else [f"{turn.why}: repeats were judged by teeth, a known tune was not used"]
 
 
 def summary_of(judgement: Judgement, remarks: Sequence[str] = ()) -> dict[str, Any]:

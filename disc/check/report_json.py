@@ -7,6 +7,7 @@ from typing import Any
 from disc.check.check_job import Checked
 from disc.check.sentences import finding_line
 from disc.check.store import finding_to_json
+from disc.doubts import doubts_to_json
 from disc.words import plain
 
 
@@ -18,4 +19,9 @@ def checked_to_json(checked: Checked) -> dict[str, Any]:
             finding_to_json(item.finding)
             | {"words": finding_line(item.finding), "decision": plain(item.decision), "as_found": item.as_found.kind}
         )
-    return {"findings": findings, "unfit_decisions": plain(checked.unfit), "summary": checked.summary}
+    return {
+        "findings": findings,
+        "unfit_decisions": plain(checked.unfit),
+        "summary": checked.summary,
+        "doubts": doubts_to_json(checked.doubts),
+    }

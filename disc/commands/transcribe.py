@@ -32,6 +32,7 @@ def transcribe(
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """The tune from pins and comb: score, MIDI, sound. What is set here is kept for the next time."""
+    from disc.doubts import doubt_lines, doubts_to_json
     from disc.job import open_for_writing
     from disc.turn.transcribe_job import transcribe_job
 
@@ -41,8 +42,9 @@ def transcribe(
         made = transcribe_job(opened, given, advance)
         found = dict(opened.content.results["tune"])
     if as_json:
-        show_json({"job": job, "tune": found, "files": made.files})
+        show_json({"job": job, "tune": found, "files": made.files, "doubts": doubts_to_json(made.turn.doubts)})
         return
+    say(*doubt_lines(made.turn.doubts))
     say(
         f"{found['strikes']} strikes: {found['melody_notes']} of melody, "
         f"{found['accompaniment_notes']} of accompaniment.",
@@ -53,16 +55,10 @@ def transcribe(
     if others:
         say("", "Also considered:")
         say(*(f"  {o['what']}: {o['value']} ({chance(o['probability'])}), {o['why']}" for o in others))
-    if "estimated_tips" in found:
-        tips = found["estimated_tips"]["tip_theta_deg"]
-        say("", f"Tip angles of {len(tips)} teeth were estimated from the beat; measure them to be sure.")
     if "guessed_pitches" in found:
         guess = found["guessed_pitches"]
         keys = "; ".join(other["key"] for other in guess["alternatives"])
-        say("", f"Pitches are a guess ({guess['key']}; other guesses: {keys}). The score says so.")
-    if "pitches_between" in found:
-        teeth = ", ".join(f"{tooth} ({pitch:.0f})" for tooth, pitch in found["pitches_between"].items())
-        say("", f"Without a pitch, taken from their neighbours in the comb, marked as doubtful: {teeth}.")
+        say("", f"The guess at the pitches: {guess['key']}; others: {keys}. The score says so.")
     if found["doubtful_pins"]:
         say("", f"Doubtful pins, marked ? in the score: {', '.join(map(str, found['doubtful_pins']))}")
     say("", f"Written in {job / 'out'}: tune.pdf, tune.svg, tune.musicxml, tune.mid, tune.wav, strikes.csv")

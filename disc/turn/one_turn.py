@@ -23,8 +23,8 @@ from disc.turn.bars import BarGrid, grid_of
 from disc.turn.guess import PitchGuess, guess_pitches
 from disc.turn.order import check_order, parse_order, tooth_words
 from disc.turn.places import MusicPlace, place_at
-from disc.turn.silent_teeth import pitches_between
 from disc.turn.settings import USUAL_SETTINGS, TurnSettings
+from disc.turn.silent_teeth import pitches_between
 from disc.turn.tips import TipEstimate, at_zero, estimate_tips, fill_silent
 
 # Where pitches are not known the teeth still part the voices, roughly, by their order: the reader needs some pitch to
@@ -36,11 +36,12 @@ STAND_IN_PITCH = 60.0
 class OneTurn:
     """A disc's turn, resolved. Every tooth that a pin plays has a tip angle here.
 
-    pins: in force, with their teeth. comb: with estimated tips and guessed pitches filled in; table: as it was given.
-    teeth: how the pins came by their teeth. strikes: as the maker meant them, from roots of what plays; now: as the
-    disc stands, leans included; whole: as the maker meant them, with what is missing or broken. guess, between:
-    pitches that the table lacks, from an order or from the neighbours. reading: the tune with its alternatives; where `pitched` is False the pitches stand in and only beat and bars are meant. why: why there
-    is no tune. grid: the tune's bars in seconds.
+    pins: in force, with their teeth. comb: with estimated tips and pitches filled in; table: as it was given. teeth:
+    how the pins came by their teeth. strikes: as the maker meant them, from roots of what plays; now: as the disc
+    stands, leans included; whole: as the maker meant them, with what is missing or broken. guess, between: pitches
+    that the table lacks, from an order or from the neighbours. reading: the tune with its alternatives; where
+    `pitched` is False the pitches stand in and only beat and bars are meant. why: why there is no tune. grid: the
+    tune's bars in seconds. doubts: what is missing, assumed or implausible in all this.
     """
 
     pins: tuple[Pin, ...]
@@ -212,10 +213,11 @@ def _with_pitches(turn: OneTurn, order: str | None) -> OneTurn:
     between = pitches_between(turn.comb, unknown)
     if between is None:
         return turn
+    whose = "its" if len(unknown) == 1 else "their"
     doubt = Doubt(
         About.ASSUMED,
-        f"{tooth_words(unknown)} {'has' if len(unknown) == 1 else 'have'} no pitch of {'its' if len(unknown) == 1 else 'their'}"
-        " own; one between the neighbours' is assumed, and the notes are marked.",
+        f"{tooth_words(unknown)} {'has' if len(unknown) == 1 else 'have'} no pitch of {whose} own; one between the "
+        "neighbours' is assumed, and the notes are marked.",
         "Measure it: disc comb --plucked RECORDING, or fill in the column pitch (disc comb --table).",
     )
     return _pitched_as(replace(turn, between=between, doubts=(*turn.doubts, doubt)), between, True)

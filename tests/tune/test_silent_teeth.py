@@ -6,9 +6,12 @@ from dataclasses import replace
 
 import pytest
 
-from disc.errors import BadInput, MissingPart
+from disc.comb.assign import Assignment
+from disc.comb.pin_spread import Spread, Teeth
+from disc.errors import BadInput
 from disc.records import Comb, Plate, Side, Strike, Tooth, ToothCondition
-from disc.turn.estimates import with_estimates
+from disc.turn.one_turn import OneTurn, with_tune
+from disc.turn.settings import TurnSettings
 from disc.turn.silent_teeth import pitches_between
 
 PLATE = Plate(28.0)
@@ -25,11 +28,19 @@ def strikes_of(comb: Comb) -> tuple[Strike, ...]:
     return tuple(Strike(10.0 * t.number, t.number, t.number, t.pitch, t.number) for t in comb.teeth)
 
 
+def turn_of(comb: Comb, order: str | None = None) -> OneTurn:
+    """A turn on which every tooth is struck once; too few strikes for a tune, enough for the pitches."""
+    struck = strikes_of(comb)
+    teeth = Teeth((), Assignment(()), Spread())
+    return with_tune(OneTurn((), comb, comb, PLATE, teeth, struck, struck, struck), TurnSettings(order=order))
+
+
 def test_a_broken_tooth_gets_a_pitch_between_its_neighbours_and_a_doubt():
-    comb = without(4)
-    strikes, said = with_estimates(strikes_of(comb), comb, PLATE, {})
-    assert strikes[3].pitch in (65.0, 66.0) and strikes[3].doubtful  # between E and G
-    assert not any(s.doubtful for s in strikes if s.tooth != 4) and set(said["pitches_between"]) == {"4"}
+    turn = turn_of(without(4))
+    assert turn.strikes[3].pitch in (65.0, 66.0) and turn.strikes[3].doubtful  # between E and G
+    assert not any(s.doubtful for s in turn.strikes if s.tooth != 4) and set(turn.between) == {4}
+    (doubt,) = turn.doubts
+    assert "tooth 4 has no pitch of its own" in doubt.say
 
 
 def test_at_an_end_the_row_goes_on_as_it_went():
@@ -39,14 +50,13 @@ def test_at_an_end_the_row_goes_on_as_it_went():
 
 
 def test_a_comb_mostly_without_pitches_is_not_guessed_unasked():
-    comb = without(1, 2, 3, 4)
-    with pytest.raises(MissingPart, match=r"teeth 1, 2, 3, 4 of the comb have no pitch\. Fill in"):
-        with_estimates(strikes_of(comb), comb, PLATE, {})
+    turn = turn_of(without(1, 2, 3, 4))
+    assert not turn.pitched and turn.tune is None and turn.between is None
 
 
 def test_the_order_says_which_teeth_it_lacks():
     comb = without(1, 2, 3, 4)
     with pytest.raises(BadInput, match=r"the order lacks teeth 2, 4: struck, and without a pitch"):
-        with_estimates(strikes_of(comb), comb, PLATE, {"order": "1,3,5"})
+        turn_of(comb, "1,3,5")
     with pytest.raises(BadInput, match=r"the order names tooth 44, not in the comb's table"):
-        with_estimates(strikes_of(comb), comb, PLATE, {"order": "1,2,3,4,44"})
+        turn_of(comb, "1,2,3,4,44")

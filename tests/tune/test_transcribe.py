@@ -19,7 +19,7 @@ from disc.errors import BadInput, MissingPart
 from disc.job import create_job, open_for_writing, open_job
 from disc.records import Comb, Condition, Side, Tooth
 from disc.tune.store import load_tune
-from disc.turn.estimates import parse_order
+from disc.turn.order import parse_order
 from disc.turn.transcribe_job import transcribe_job
 
 

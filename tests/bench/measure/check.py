@@ -30,8 +30,8 @@ from disc.check.kinds import Kind
 from disc.check.photo.holes import is_empty_hole
 from disc.frame import onset_s, turn_deg
 from disc.library.records import TICKS_PER_QUARTER, ReferenceTune, TuneKey
-from disc.turn.one_turn import OneTurn, resolve
 from disc.records import Finding, Pin, Voice
+from disc.turn.one_turn import OneTurn, resolve
 
 SEEDS = {"unseen": 20_260, "train": 10_130}
 SAME_TIME_S = 0.08
