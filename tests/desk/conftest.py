@@ -14,6 +14,12 @@ from .sample import check_sample, copied, read_sample
 NO_CHROMIUM = "no Chromium on this machine: the page was not tested. Install Debian's chromium, or set DISC_CHROMIUM."
 
 
+@pytest.fixture(scope="session", autouse=True)
+def own_state(tmp_path_factory):
+    """Where desks remember their places: not in the home of whoever runs the tests."""
+    os.environ["XDG_STATE_HOME"] = str(tmp_path_factory.mktemp("state"))
+
+
 @pytest.fixture(scope="session")
 def browser():
     path = chromium_path()

@@ -205,6 +205,22 @@ def running_desk(folder: Path, earlier: Path | None = None) -> Iterator[str]:
         process.join(20)
 
 
+class StartedDesk:
+    """A desk that can be killed at any moment."""
+
+    def __init__(self, folder: Path) -> None:
+        ours, theirs = FORKS.Pipe()
+        self._process = FORKS.Process(target=_serve, args=(folder, None, theirs), daemon=True)
+        self._process.start()
+        theirs.close()
+        self.address: str = ours.recv()
+        self.pid = self._process.pid or 0
+
+    def kill(self) -> None:
+        self._process.kill()
+        self._process.join(20)
+
+
 def _serve(folder: Path, earlier: Path | None, told: Any) -> None:
     run_desk(folder, lambda address, _: told.send(address), 0, earlier)
 

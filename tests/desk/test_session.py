@@ -23,6 +23,7 @@ from disc.desk.work.history import Change
 from disc.desk.work.session import Session
 from disc.errors import BadInput
 from disc.job import open_for_writing, open_job
+from disc.job_schema import SCHEMA_VERSION
 from disc.records import Condition
 from disc.tables import format_pins, read_pins
 
@@ -190,5 +191,5 @@ def test_killed_at_any_moment_every_confirmed_edit_is_there(tmp_path, after_s):
     # Every edit that was confirmed, and at most the one that was under way.
     assert notes[: confirmed + 1] == [f"note {i}" for i in range(confirmed + 1)] and len(notes) <= confirmed + 2
     assert session.history.done == len(notes)
-    assert json.loads((folder / "job.json").read_text())["schema_version"] == 1
+    assert json.loads((folder / "job.json").read_text())["schema_version"] == SCHEMA_VERSION
     session.close()

@@ -13,6 +13,7 @@ import numpy as np
 
 from disc.desk.page.sheets import FLAT_SIZE_PX, FlatPlacing, flat_px_per_mm
 from disc.desk.page.views import face_views, photo_name
+from disc.desk.server.saved import own_file
 from disc.desk.work.session import Session
 from disc.errors import DiscError, MissingPart
 from disc.job import open_job
@@ -40,7 +41,7 @@ def picture(session: Session, earlier: Path | None, name: str) -> tuple[str, byt
     if view is None:
         raise MissingPart(f"there is no photograph {name}.")
     path = job.path(photo_name(job, view))
-    if not path.is_file():
+    if not own_file(job, path).is_file():
         raise MissingPart(f"{path}: the photograph is gone from the job. Copy it back from a backup.")
     if name.startswith("flat-"):
         return "image/jpeg", _flat(path, path.stat().st_mtime_ns, view, flat_px_per_mm(job.plate))

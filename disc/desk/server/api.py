@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 from urllib.parse import unquote
 
 from tornado import web
@@ -13,7 +13,8 @@ from disc.desk.page.state import page_state
 from disc.desk.server import uploads
 from disc.desk.server.guard import Guard
 from disc.desk.server.handlers import DeskHandler, NewsStream, Page, StaticPart
-from disc.desk.server.saved import saved_files
+from disc.desk.server.saved import own_file, saved_files
+from disc.desk.server.uploads import LARGEST_BYTES
 from disc.desk.work import comb_photo, compare, tasks
 from disc.desk.work.changes import plate_changes
 from disc.desk.work.decide import decide
@@ -97,15 +98,45 @@ class RunTask(DeskHandler):
     uploads: Path
 
 
+class StopTask(DeskHandler):
+    """The end of a longer step before its time."""
+
+    def post(self) -> None:
+        """No body. The step ends at its next breath and leaves the job as it was."""
+        self.session.stop.set()
+        self.finish({})
+
+
 class Upload(DeskHandler):
     """A photograph or a recording, kept aside until a step takes it into the job."""
 
     uploads: Path
+    longest_body = LARGEST_BYTES
+    _arriving: IO[bytes] | None = None
+
+    def data_received(self, chunk: bytes) -> None:
+        """A piece of the file goes to the disk at once, so that many files at a time need no memory."""
+        if self._arriving is None:
+            self._arriving = uploads.arriving(self.uploads)
+        if self._arriving.tell() + len(chunk) > self.longest_body:
+            raise web.HTTPError(400, "The file is too long.")
+        self._arriving.write(chunk)
 
     async def put(self, kind: str) -> None:
         """Body: the file. Heading X-Name: its name."""
         name = unquote(self.request.headers.get("X-Name", ""))
-        self.finish(await self.aside(uploads.take, self.uploads, kind, name, self.request.body))
+        if self._arriving is None:
+            self._arriving = uploads.arriving(self.uploads)
+        self._arriving.close()
+        self.finish(await self.aside(uploads.take, self.uploads, kind, name, Path(self._arriving.name)))
+
+    def on_finish(self) -> None:
+        """What no step can use any more is not left lying about."""
+        if self._arriving is not None:
+            self._arriving.close()
+            Path(self._arriving.name).unlink(missing_ok=True)
+
+    on_connection_close = on_finish
 
 
 class Picture(DeskHandler):
@@ -187,11 +218,8 @@ class MadeFile(DeskHandler):
         job = _job(self.session)
         if name not in {file["name"] for file in saved_files(job)}:
             raise web.HTTPError(404, "There is no such file in this job.")
-        path = (job.folder / name).resolve()
-        if not path.is_relative_to(job.folder.resolve()):
-            raise web.HTTPError(404, "There is no such file in this job.")
         self.set_header("Content-Security-Policy", MADE_FILE_POLICY)
-        self.send_file(path, as_download=self.get_query_argument("save", "") == "1")
+        self.send_file(own_file(job, job.path(name)), as_download=self.get_query_argument("save", "") == "1")
 
 
 class Recording(DeskHandler):
@@ -202,7 +230,7 @@ class Recording(DeskHandler):
         job = _job(self.session)
         if name not in uploads.recordings_of(job):
             raise web.HTTPError(404, "There is no such recording in this job.")
-        self.send_part(uploads.recording_path(job, name))
+        self.send_part(own_file(job, uploads.recording_path(job, name)))
 
 
 class HeardTurn(DeskHandler):
@@ -212,7 +240,8 @@ class HeardTurn(DeskHandler):
         """The sound file."""
         from disc.listen.store import SOUND_FILE  # brings in scipy, which the page must not wait for
 
-        self.send_part(_job(self.session).path(SOUND_FILE))
+        job = _job(self.session)
+        self.send_part(own_file(job, job.path(SOUND_FILE)))
 
 
 def _job(session: Session) -> Any:
@@ -243,6 +272,7 @@ def make_application(session: Session, rules: Guard, upload_folder: Path, earlie
             (r"/api/set", SetValues, parts),
             (r"/api/decide", Decide, parts),
             (r"/api/task", RunTask, with_uploads),
+            (r"/api/stop", StopTask, parts),
             (r"/api/upload/(photo|comb|recording|score|table)", Upload, with_uploads),
             (r"/api/uploaded/([0-9a-f]+)", UploadedPicture, with_uploads),
             (r"/api/picture/([a-z0-9-]+)", Picture, with_earlier),
@@ -250,7 +280,7 @@ def make_application(session: Session, rules: Guard, upload_folder: Path, earlie
             (r"/api/score", Score, parts),
             (r"/api/earlier", Earlier, with_earlier),
             (r"/api/comb-marks", CombMarks, with_uploads),
-            (r"/api/recording/([A-Za-z0-9_. -]+)", Recording, parts),
+            (r"/api/recording/([^/]+)", Recording, parts),
             (r"/api/heard-turn", HeardTurn, parts),
             (r"/files/(.+)", MadeFile, parts),
         ],

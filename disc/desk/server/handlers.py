@@ -9,6 +9,7 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from tornado import iostream, web
 
@@ -39,18 +40,25 @@ KINDS = {
     ".musicxml": "application/vnd.recordare.musicxml+xml",
 }
 LONGEST_REQUEST_BYTES = 1_000_000  # of an edit; photographs have their own handler and limit
-STREAM_PULSE_S = 15.0  # a comment is sent this often, so that a dead stream is noticed
+READ_AWAY_BYTES = 4_000_000
+STREAM_PULSE_S = 1.0  # a pulse is sent this often: a page that hears none for some seconds knows that its desk is gone
 
 
+@web.stream_request_body
 class DeskHandler(web.RequestHandler):
-    """A request that has passed the guard. Faults become JSON with plain words, never a traceback."""
+    """A request that has passed the guard. Faults become JSON with plain words, never a traceback.
+
+    Guard and length are looked at before any of the body is read; a body comes in by pieces (data_received).
+    """
 
     session: Session
     rules: Guard
+    longest_body = LONGEST_REQUEST_BYTES
 
     def initialize(self, session: Session, rules: Guard, **more: Any) -> None:
         """Called by tornado for each request."""
         self.session, self.rules = session, rules
+        self._body = bytearray()
         for name, value in more.items():
             setattr(self, name, value)
 
@@ -71,6 +79,19 @@ class DeskHandler(web.RequestHandler):
         if fault is not None:
             self.set_status(403)
             self.finish({"error": f"Refused: {fault}."})
+            return
+        length = self.request.headers.get("Content-Length", "0")
+        # What is a little too long is read to its end and thrown away, or the answer would not arrive.
+        self.request.connection.set_max_body_size(self.longest_body + READ_AWAY_BYTES)  # type: ignore[union-attr]
+        if not length.isdigit() or int(length) > self.longest_body:
+            self.set_status(400)
+            self.finish({"error": f"That is too long: at most {self.longest_body / 1e6:g} MB are taken."})
+
+    def data_received(self, chunk: bytes) -> None:
+        """A piece of the body; of one that announced no length, too."""
+        if len(self._body) + len(chunk) > LONGEST_REQUEST_BYTES:
+            raise web.HTTPError(400, "The request is too long.")
+        self._body += chunk
 
     def _take_key(self) -> str | None:
         """Let a first request in by the key in its address, and move the key into a cookie."""
@@ -83,10 +104,8 @@ class DeskHandler(web.RequestHandler):
 
     def json_body(self) -> dict[str, Any]:
         """The request's JSON object. Raises BadInput."""
-        if len(self.request.body) > LONGEST_REQUEST_BYTES:
-            raise BadInput("the request is too long.")
         try:
-            content = json.loads(self.request.body or b"{}")
+            content = json.loads(bytes(self._body) or b"{}")
         except (ValueError, RecursionError):
             raise BadInput("the request cannot be read.") from None
         if not isinstance(content, dict):
@@ -94,9 +113,7 @@ class DeskHandler(web.RequestHandler):
         return content
 
     async def in_bench(self, work: Callable[..., Any], *args: Any) -> Any:
-        """Run a change in the writing thread."""
-        if self.session.busy is not None:
-            raise JobBusy(f"The desk is busy: {self.session.busy}. Wait until that has ended.")
+        """Run a change in the writing thread, after those that were asked for before it."""
         return await asyncio.get_running_loop().run_in_executor(self.session.bench, work, *args)
 
     async def aside(self, work: Callable[..., Any], *args: Any) -> Any:
@@ -125,8 +142,9 @@ class DeskHandler(web.RequestHandler):
             raise web.HTTPError(404, "There is no such file.")
         self.set_header("Content-Type", KINDS.get(path.suffix.lower(), "application/octet-stream"))
         if as_download:
-            plain = "".join(c if c.isalnum() or c in "-_." else "_" for c in path.name)
-            self.set_header("Content-Disposition", f'attachment; filename="{plain}"')
+            plain = "".join(c if c.isascii() and (c.isalnum() or c in "-_.") else "_" for c in path.name)
+            named = quote(path.name)  # RFC 6266, 4.3: the name in any script beside the plain one
+            self.set_header("Content-Disposition", f"attachment; filename=\"{plain}\"; filename*=UTF-8''{named}")
         self.finish(path.read_bytes())
 
     def send_part(self, path: Path) -> None:
@@ -180,7 +198,7 @@ class NewsStream(DeskHandler):
                 try:
                     text = await asyncio.wait_for(queue.get(), STREAM_PULSE_S)
                 except TimeoutError:
-                    text = ": still here\n\n"
+                    text = "event: pulse\ndata: {}\n\n"
                 if text is None:
                     return
                 self.write(text)

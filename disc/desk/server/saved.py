@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
+from disc.errors import MissingPart
 from disc.job import COMB_FILE, CORRECTIONS_FILE, OUT_FOLDER, PINS_FILE, Job
 
 TABLES = (PINS_FILE, COMB_FILE, CORRECTIONS_FILE)
@@ -26,6 +28,13 @@ def saved_files(job: Job) -> list[dict[str, Any]]:
         }
         for name in found
     ]
+
+
+def own_file(job: Job, path: Path) -> Path:
+    """The path, if it lies in the job's folder when all links are followed. Raises MissingPart where it leads out."""
+    if not path.resolve().is_relative_to(job.folder.resolve()):
+        raise MissingPart(f"{path.name}: this is a link that leads out of the job; only the job's own files are given.")
+    return path
 
 
 def _changed(job: Job, name: str) -> float:

@@ -6,11 +6,13 @@ import asyncio
 import json
 import os
 import signal
+import socket
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from disc.desk.server import place
 from disc.desk.server.guard import Guard
 from disc.desk.work.session import Session
 from disc.errors import BadInput, JobBusy
@@ -18,7 +20,6 @@ from disc.job import JOB_FILE, PHOTO_FOLDER, open_job
 
 DESK_LOCK = ".desk.lock"
 DESK_ADDRESS = ".desk.json"  # where the desk that holds the lock is; without the key
-LARGEST_UPLOAD_BYTES = 80_000_000  # a 50-megapixel photograph as JPEG or HEIF, a minute of sound, with room to spare
 OUTSIDE_LOOK_S = 2.0  # how often the job is looked at for changes made by other commands
 
 
@@ -101,23 +102,20 @@ async def _serve(
     uploads: Path,
     earlier: Path | None,
 ) -> None:
-    from tornado import httpserver, netutil
+    from tornado import httpserver
 
     from disc.desk.server.api import make_application
+    from disc.desk.server.handlers import LONGEST_REQUEST_BYTES
 
     loop = asyncio.get_running_loop()
     session.news.bind(loop)
-    try:
-        sockets = netutil.bind_sockets(port, "127.0.0.1")
-    except OSError as error:
-        raise BadInput(
-            f"port {port} cannot be used ({error.strerror or error}). Choose another, or leave it out."
-        ) from error
-    rules = Guard(sockets[0].getsockname()[1])
+    before = place.kept(session.folder)
+    sockets, key = _sockets(port, before)
+    rules = Guard(sockets[0].getsockname()[1], **({"key": key} if key else {}))
+    place.keep(session.folder, place.Place(rules.port, rules.key))
     application = make_application(session, rules, uploads, earlier)
-    server = httpserver.HTTPServer(
-        application, max_body_size=LARGEST_UPLOAD_BYTES, max_buffer_size=LARGEST_UPLOAD_BYTES
-    )
+    # Longer bodies are the uploads', which say so and go to the disk piece by piece.
+    server = httpserver.HTTPServer(application, max_body_size=LONGEST_REQUEST_BYTES)
     server.add_sockets(sockets)
     tell(rules.address)
     ended = asyncio.Event()
@@ -129,6 +127,22 @@ async def _serve(
     server.stop()
     session.news.close()
     await server.close_all_connections()
+
+
+def _sockets(port: int, before: place.Place | None) -> tuple[list[socket.socket], str]:
+    """Sockets on this port; on 0, where this job's desk was last, so that a page left open finds it again, or any free
+    one. Returns the key that goes with that place too, empty for a fresh one. Raises BadInput."""
+    from tornado import netutil
+
+    if port == 0 and before is not None:
+        with suppress(OSError):
+            return netutil.bind_sockets(before.port, "127.0.0.1"), before.key
+    try:
+        return netutil.bind_sockets(port, "127.0.0.1"), ""
+    except OSError as error:
+        raise BadInput(
+            f"port {port} cannot be used ({error.strerror or error}). Choose another, or leave it out."
+        ) from error
 
 
 def _entry_file(folder: Path, address: str) -> Path:

@@ -5,8 +5,11 @@ from __future__ import annotations
 import re
 import secrets
 import shutil
+import tempfile
+import threading
+import unicodedata
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from disc.errors import BadInput, DiscError
 from disc.job import Job
@@ -21,26 +24,37 @@ ENDINGS = {
     "photo": PHOTO_ENDINGS, "comb": PHOTO_ENDINGS, "recording": SOUND_ENDINGS, "score": SCORE_ENDINGS,
     "table": TABLE_ENDINGS,
 }  # fmt: skip
+LARGEST_BYTES = 80_000_000  # a 50-megapixel photograph as JPEG or HEIF, a minute of sound, with room to spare
+LONGEST_STEM_BYTES = 120  # file systems take 255 bytes; endings and numbers are added
 MOST_KEPT = 24  # files of one desk that no step has taken in; the oldest goes
 
 
-def take(folder: Path, kind: str, name: str, data: bytes) -> dict[str, Any]:
+_LOOK = threading.Lock()  # one picture at a time is unpacked, however many arrive
+
+
+def arriving(folder: Path) -> IO[bytes]:
+    """A file to write the pieces of an upload into."""
+    return tempfile.NamedTemporaryFile(dir=folder, prefix="arriving-", delete=False)
+
+
+def take(folder: Path, kind: str, name: str, arrived: Path) -> dict[str, Any]:
     """Keep an uploaded file aside. Returns {"token", "name", "width_px", "height_px"}. Raises BadInput."""
     plain = safe_name(name)
     ending = Path(plain).suffix.lower()
     if ending not in ENDINGS[kind]:
         raise BadInput(f"{plain}: a {kind} must end in one of {' '.join(ENDINGS[kind])}.")
-    if not data:
+    if not arrived.stat().st_size:
         raise BadInput(f"{plain}: the file is empty.")
     _make_room(folder)
     token = secrets.token_hex(8)
     path = folder / token / plain
     path.parent.mkdir()
-    path.write_bytes(data)
+    arrived.rename(path)
     told: dict[str, Any] = {"token": token, "name": plain}
     if kind in ("photo", "comb"):
         try:
-            photo = load_photo(path)
+            with _LOOK:
+                photo = load_photo(path)
         except DiscError as error:
             shutil.rmtree(path.parent)
             raise BadInput(str(error).replace(str(path), plain)) from None
@@ -49,9 +63,12 @@ def take(folder: Path, kind: str, name: str, data: bytes) -> dict[str, Any]:
 
 
 def safe_name(name: str) -> str:
-    """A file's own name without folders, in letters that every file system takes."""
-    last = re.split(r"[/\\]", name)[-1]
-    plain = re.sub(r"[^A-Za-z0-9._-]+", "-", last).strip(".-")[-80:]
+    """A file's own name without folders: letters and digits of any script, and what every file system takes."""
+    last = unicodedata.normalize("NFC", re.split(r"[/\\]", name)[-1])
+    stem, dot, ending = re.sub(r"[^\w.-]+", "-", last).strip(".-").rpartition(".")
+    while len(stem.encode()) > LONGEST_STEM_BYTES:
+        stem = stem[1:]
+    plain = f"{stem}{dot}{ending[-20:]}"
     if not plain:
         raise BadInput("the file has no name.")
     return plain
@@ -71,6 +88,13 @@ def recordings_of(job: Job) -> list[str]:
     """Names of the recordings that belong to the job."""
     folder = job.path(RECORDINGS_FOLDER)
     return sorted(p.name for p in folder.iterdir() if p.suffix.lower() in SOUND_ENDINGS) if folder.is_dir() else []
+
+
+def free_name(job: Job, name: str) -> str:
+    """The name for a recording to be added: its own, or with a number where another has that name already."""
+    path, taken = Path(name), set(recordings_of(job))
+    names = (name, *(f"{path.stem}-{number}{path.suffix}" for number in range(2, len(taken) + 3)))
+    return next(one for one in names if one not in taken)
 
 
 def recording_path(job: Job, name: str) -> Path:

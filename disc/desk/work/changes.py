@@ -10,7 +10,7 @@ from typing import Any
 from disc.corrections import Correction
 from disc.desk.work.datum import Datum, inverse, moved_corrections, moved_pin, moved_view
 from disc.desk.work.history import Change
-from disc.errors import BadInput
+from disc.errors import BadInput, MissingPart
 from disc.job import COMB_FILE, READING_FILE, Job, Stage
 from disc.job_schema import checked_plate
 from disc.photo.plane.view import View
@@ -89,6 +89,10 @@ def apply_changes(job: Job, stage: Stage, changes: Iterable[Change], forward: bo
             _write_or_remove(stage, READING_FILE, value)
         elif change.where == "datum":
             pass  # moves the corrections, which the session holds; see moved_by_changes
+        elif change.where == "file":
+            _put_back(job, stage, change.name, value)
+        elif change.where == "result":
+            _set_or_drop(job.content.results, change.name, value)
         elif change.where == "decision":
             content = {"schema": 1, "decisions": value or []}
             stage.write_text(DECISIONS_FILE, json.dumps(content, indent=1, ensure_ascii=False) + "\n")
@@ -135,6 +139,17 @@ def _set_or_drop(values: dict[str, Any], name: str, value: Any) -> None:
         values.pop(name, None)
     else:
         values[name] = value
+
+
+def _put_back(job: Job, stage: Stage, name: str, digest: str | None) -> None:
+    """The file as it was under this digest (see file_changes.py); None: it is not there."""
+    if digest is None:
+        stage.remove(name)
+        return
+    kept = job.path(f".desk-kept/{digest}")
+    if not kept.is_file():
+        raise MissingPart(f"{name}: the copy kept for undo is gone from the job. Bring the file again.")
+    stage.copy_in(kept, name)
 
 
 def _write_or_remove(stage: Stage, name: str, text: str | None) -> None:

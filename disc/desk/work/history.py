@@ -22,7 +22,9 @@ HISTORY_FILE = "desk.json"
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One value that a step changed. where: "plate", "settings", "comb", "faces" or "decision"; name: which one there.
+    """One value that a step changed. name: which one there.
+
+    where: "plate", "settings", "comb", "faces", "reading", "datum", "decision", "file" or "result".
 
     old, new: plain JSON; None: not set.
     """

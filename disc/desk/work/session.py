@@ -76,6 +76,7 @@ class Session:
         self.guard = threading.RLock()  # held while the fields below are exchanged
         self.rev = 0
         self.busy: str | None = None  # the long step under way
+        self.stop = threading.Event()  # set: it is to end before its time
         self.job: Job | None = None
         self.pins: tuple[Pin, ...] = ()
         self.comb: Comb | None = None

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from disc.check.store import FINDINGS_FILE
-from disc.desk.server.uploads import RECORDINGS_FOLDER, path_of, recording_path, recordings_of
+from disc.desk.server.uploads import RECORDINGS_FOLDER, free_name, path_of, recording_path, recordings_of
 from disc.desk.work.session import Session
 from disc.errors import BadInput, DiscError
 from disc.job import JOB_FILE, Job, create_job, open_for_writing
@@ -19,32 +19,52 @@ NEWS_EVERY_S = 0.1  # progress is sent no more often
 Task = Callable[[Session, Mapping[str, Any], Path, Advance], str]
 
 
+CAN_STOP = ("start", "read", "comb", "listen")  # those that take long and report their progress often
+WORK_SHARE = 0.9  # of the bar is the step's own; the rest, what follows from it until the page can show it
+
+
+class Stopped(DiscError):
+    """The person ended the step before its time."""
+
+
 def run_task(session: Session, body: Mapping[str, Any], uploads: Path) -> str:
-    """Run one step by its name ("do") in the writing thread; returns what to say. Raises DiscError."""
+    """Run one step by its name ("do") in the writing thread; returns what to say. Raises DiscError.
+
+    A step asked to stop ends at its next report of progress; nothing of it is stored, since a room stores once, at
+    its end.
+    """
     name = str(body.get("do"))
     if name not in TASKS:
         raise BadInput(f"the desk knows no step called {name!r}.")
     doing, task = TASKS[name]
+    session.stop.clear()
     session.busy = doing
     try:
-        told = task(session, body, uploads, _advance(session, doing))
+        told = task(session, body, uploads, _advance(session, doing, name in CAN_STOP))
+        session.news.send("progress", {"doing": f"{doing}: what follows from it", "share": WORK_SHARE, "last": True})
+        session.load()
+        session.wait_for_thoughts()
+    except Stopped:
+        told = f"Stopped: {doing[0].lower()}{doing[1:]}. Nothing was changed."
     finally:
         session.busy = None
         session.news.send("progress", {"ended": True})
-    session.load()
-    session.wait_for_thoughts()
     session.news.send("reload", {"words": told})
     return told
 
 
-def _advance(session: Session, title: str) -> Advance:
+def _advance(session: Session, title: str, can_stop: bool) -> Advance:
     last = 0.0
 
     def advance(done: float, doing: str = "") -> None:
         nonlocal last
+        if session.stop.is_set():
+            raise Stopped("stopped.")
         if time.monotonic() - last >= NEWS_EVERY_S:
             last = time.monotonic()
-            session.news.send("progress", {"doing": f"{title}: {doing}" if doing else title, "share": round(done, 3)})
+            words = f"{title}: {doing}" if doing else title
+            share = round(done * WORK_SHARE, 3)
+            session.news.send("progress", {"doing": words, "share": share, "stop": can_stop})
 
     advance(0.0)
     return advance
@@ -138,22 +158,39 @@ def _report(session: Session, body: Mapping[str, Any], uploads: Path, advance: A
 
 
 def _recording(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
+    from disc.desk.work.file_changes import with_history
+
     source = path_of(uploads, body.get("token"))
-    name = source.name
-    with open_for_writing(session.folder) as job, job.step("desk: recording", (source,)) as stage:
-        stage.copy_in(source, f"{RECORDINGS_FOLDER}/{name}")
+    name = free_name(session.job, source.name) if session.job else source.name
+    path = f"{RECORDINGS_FOLDER}/{name}"
+
+    def take(job: Job) -> None:
+        with job.step("desk: recording", (source,)) as stage:
+            stage.copy_in(source, path)
+
+    with_history(session, f"added the recording {name}", lambda: (path,), take)
     return f"{name} belongs to the job now."
+
+
+def _recording_out(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
+    from disc.desk.work.file_changes import take_out
+
+    return take_out(session, body.get("recording"))
 
 
 def _listen(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
     """body: "recording", the name of one that belongs to the job."""
+    from disc.desk.work.file_changes import listen_files, with_history
     from disc.listen.listen_job import listen_to_job
 
-    with open_for_writing(session.folder) as job:
-        name = body.get("recording")
-        if name not in recordings_of(job):
-            raise BadInput("that recording does not belong to the job. Bring it again.")
-        turn = listen_to_job(job, recording_path(job, str(name)), advance).turn
+    name = str(body.get("recording"))
+    if session.job is None or name not in recordings_of(session.job):
+        raise BadInput("that recording does not belong to the job. Bring it again.")
+
+    def hear(job: Job) -> Any:
+        return listen_to_job(job, recording_path(job, name), advance).turn
+
+    turn = with_history(session, f"compared the recording {name}", listen_files, hear)
     counts = f"{len(turn.silent)} strikes are silent, {len(turn.extra)} sounds are extra"
     return " ".join([f"One turn takes {turn.revolution_s:.2f} s; {counts}.", *(f"{words}." for words in turn.remarks)])
 
@@ -167,6 +204,7 @@ TASKS: dict[str, tuple[str, Task]] = {
     "plan": ("Planning the work", _plan),
     "report": ("Writing the report", _report),
     "recording": ("Taking in the recording", _recording),
+    "recording-out": ("Taking out the recording", _recording_out),
     "listen": ("Listening", _listen),
 }
 

@@ -1,8 +1,10 @@
 // Findings beside the photograph: each with its evidence, to accept, to reject with a reason, or to leave in doubt.
 
-import { post, upload } from "./api.js";
+import { upload } from "./api.js";
 import { button, byId, chance, element } from "./dom.js";
 import { hearAt, placeOf } from "./heard.js";
+import { send } from "./outbox.js";
+import { draftOf, keepDraft } from "./remember.js";
 import { attempt, say } from "./say.js";
 import { desk, on, select, takeState } from "./store.js";
 import { runTask } from "./tasks.js";
@@ -70,7 +72,7 @@ function card(finding) {
   const at = [`${finding.side} ${finding.r_mm.toFixed(2)} mm ${finding.theta_deg.toFixed(1)}°`,
     finding.tooth !== null ? `tooth ${finding.tooth}` : null, finding.bar !== null ? `bar ${finding.bar}, beat ${finding.beat}`.replaceAll(" ", "\u00a0") : null];
   const name = `${finding.heading}${finding.pin !== null ? `, pin ${finding.pin}` : ""}`;
-  const reason = element("input", { "aria-label": `Reason, ${name}`, placeholder: "reason", size: 14, maxlength: 1000, value: finding.reason });
+  const reason = element("input", { "aria-label": `Reason, ${name}`, placeholder: "reason", size: 14, maxlength: 1000, value: draftOf(draftName(finding)) || finding.reason, oninput: (event) => keepDraft(draftName(finding), event.target.value) });
   const say_ = (words, verdict) => button(words, () => decide(finding, verdict, reason.value), { "aria-label": `${words}: ${name}`, "data-verdict": verdict });
   return element(
     "article",
@@ -92,12 +94,15 @@ function evidenceWords({ kind, words }) {
   return words.startsWith(name) ? words : `${name}: ${words}`;
 }
 
+const draftName = ({ kind, side, r_mm, theta_deg }) => `reason ${kind} ${side} ${r_mm} ${theta_deg}`;
+
 async function decide(finding, verdict, reason) {
   const { kind, side, r_mm, theta_deg } = finding;
-  const state = await attempt(() => post("/api/decide", { finding: { kind, side, r_mm, theta_deg }, verdict, reason }));
-  if (!state) return;
   const before = desk.state.plan?.total;
-  takeState(state);
+  const state = await attempt(() => send("/api/decide", { finding: { kind, side, r_mm, theta_deg }, verdict, reason }));
+  if (!state) return;
+  keepDraft(draftName(finding), "");
+  if (!state.isDone) takeState(state);
   const after = desk.state.plan?.total;
   say(`${finding.heading}: ${VERDICTS[verdict] ?? "open again"}.${after && after !== before ? ` The estimate is now ${after}.` : ""}`);
 }

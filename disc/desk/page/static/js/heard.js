@@ -6,6 +6,7 @@ import { desk } from "./store.js";
 
 export const heardTurn = () => desk.state?.heard ?? null;
 export const canFollow = () => (heardTurn()?.path.length ?? 0) > 1;
+const NEAR_TURN = 0.1; // a place this little before the recording's first is taken for it
 const revolution = () => desk.state.plate.revolution_s;
 
 // Straight lines through [x, y] rows; from, to: which column is asked for and which is answered.
@@ -26,8 +27,11 @@ export function turnAt(recorded) {
 // The first second of the recording at which the disc stands there.
 export function recordedAt(second) {
   const { path } = heardTurn();
-  let turns = second / revolution() + Math.floor(path[0][1]);
-  if (turns < path[0][1]) turns += 1;
+  const [first, last] = [path[0][1], path.at(-1)[1]];
+  let turns = second / revolution() + Math.floor(first);
+  // Just before the recording begins, or where it has ended in its next turn: from its beginning.
+  if (turns < first && (first - turns < NEAR_TURN || turns + 1 >= last)) turns = first;
+  if (turns < first) turns += 1;
   return Math.max(0, along(path, turns, 1, 0));
 }
 

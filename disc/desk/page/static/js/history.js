@@ -1,7 +1,7 @@
 // Undo and redo, back to the beginning: buttons, and the list of steps in the side panel.
 
-import { post } from "./api.js";
 import { button, byId, element } from "./dom.js";
+import { send } from "./outbox.js";
 import { attempt, say } from "./say.js";
 import { desk, on, takeState } from "./store.js";
 
@@ -24,9 +24,9 @@ export async function goTo(count) {
 // One journey to a step; true if the goal has moved meanwhile.
 async function goOnce(count) {
   const { steps, done } = desk.state.history;
-  const state = await attempt(() => post("/api/history", { to: count }));
+  const state = await attempt(() => send("/api/history", { to: count }));
   if (!state) return false;
-  takeState(state);
+  if (!state.isDone) takeState(state);
   if (goal !== count) return true;
   if (count !== done) say(count < done ? `Undone: ${steps[count].words}.` : `Redone: ${steps[count - 1].words}.`);
   return false;

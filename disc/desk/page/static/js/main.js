@@ -35,6 +35,7 @@ const latest = { music: null, findings: null };
 
 async function reload() {
   takeState(await get("/api/state"));
+  showProgress(desk.state.busy ? { doing: desk.state.busy, share: null } : { ended: true });
   const { rev } = desk.state;
   if (latest.music?.rev === rev && desk.state.music?.rev !== rev) takeMusic(latest.music);
   if (latest.findings?.rev === rev) takeFindings(latest.findings);
@@ -180,5 +181,5 @@ listen({
   progress: showProgress,
   reload: () => reload().catch(complain),
   trouble: ({ words }) => say(words, true),
-  opened: () => reload().catch(complain),
+  opened: () => reload().then(() => true, (error) => complain(error)),
 });

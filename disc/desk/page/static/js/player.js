@@ -1,11 +1,11 @@
 // The turn in time: play, pause, slower, one bar over and over, one tooth alone; as it plays, as it should, or recorded.
 
-import { upload, post } from "./api.js";
+import { upload } from "./api.js";
 import { byId, element } from "./dom.js";
 import { canFollow, heardStrikes, heardTurn, recordedAt, turnAt } from "./heard.js";
 import { attempt, say } from "./say.js";
 import { audio, prepare, silence, strike } from "./sound.js";
-import { desk, on, takeState, tell, toothNumbered } from "./store.js";
+import { desk, on, tell, toothNumbered } from "./store.js";
 import { runTask } from "./tasks.js";
 
 const AHEAD_S = 0.25; // strikes are handed to the sound card this much before their time
@@ -190,6 +190,7 @@ function showChoices() {
 // What goes with the choice: a plain recording can be compared, and it has no teeth and no bars of its own.
 function showWhat() {
   byId("listen").hidden = !what().startsWith("recording:");
+  byId("recording-remove").hidden = !isRecorded();
   byId("play-tooth").disabled = isRecorded();
   showLoop();
 }
@@ -219,13 +220,18 @@ byId("recording-add").onchange = async (event) => {
   const [file] = event.target.files;
   event.target.value = "";
   if (!file) return;
-  await attempt(async () => {
-    const { token, name } = await upload("recording", file);
-    takeState(await post("/api/task", { do: "recording", token }));
-    byId("play-what").value = `recording:${name}`;
-    showWhat();
-    say(`${file.name} now belongs to the job. “Compare with the pins” finds silent and extra strikes.`);
-  });
+  const brought = await attempt(() => upload("recording", file));
+  const before = new Set(desk.state.recordings);
+  const state = brought && (await runTask({ do: "recording", token: brought.token }));
+  const added = state?.recordings.find((name) => !before.has(name));
+  if (!added) return;
+  byId("play-what").value = `recording:${added}`;
+  showWhat();
+  say(`${added} now belongs to the job. “Compare with the pins” finds silent and extra strikes.`);
+};
+byId("recording-remove").onclick = () => {
+  pause();
+  runTask({ do: "recording-out", recording: isHeard() ? desk.state.heard.name : what().slice(10) });
 };
 
 on("state", showChoices);

@@ -1,7 +1,7 @@
 // What a press on the picture does: pick, add, move, box, lasso. Each works by pointer and by the arrow keys' cross.
 
-import { post } from "./api.js";
 import { drawCross, drawMark } from "./marks.js";
+import { send } from "./outbox.js";
 import { attempt, say } from "./say.js";
 import { baseSheet, canvas, markSize, mixShare, pinOnScreen, pinUnder, redraw, shownPins, view } from "./stage.js";
 import { desk, on, select, setTool, takePins } from "./store.js";
@@ -35,11 +35,12 @@ export function sideHere() {
 }
 
 export async function edit(request, words) {
-  const answer = await attempt(() => post("/api/edit", request));
+  const answer = await attempt(() => send("/api/edit", request));
   if (!answer) return null;
-  takePins(answer);
+  if (!answer.isDone) takePins(answer);
   if (answer.select) select([answer.select]);
-  const done = answer.history.steps[answer.history.done - 1];
+  const { history } = answer.isDone ? desk.state : answer;
+  const done = history.steps[history.done - 1];
   say(`${words ?? (done ? `Done: ${done.words}.` : "Done.")}`);
   return answer;
 }
