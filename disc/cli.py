@@ -26,6 +26,7 @@ from disc.commands import (
     listen,
     log,
     object_sheet,
+    offer,
     read,
     repin,
     report,
@@ -77,6 +78,7 @@ app.command("comb")(comb.comb)
 app.command("design")(design.design)
 app.command("check")(check.check)
 app.command("drill")(drill.drill)
+app.command("offer")(offer.offer)
 app.command("object")(object_sheet.object_sheet)
 app.command("archive")(archive.archive)
 app.command("identify")(identify.identify)
