@@ -98,6 +98,9 @@ def _pin_svg(pin: Pin) -> str:
     elif pin.condition is Condition.MISSING:
         s = 1.3 * size
         shape = f'<path d="M{x - s:.3f} {y - s:.3f}l{2 * s} {2 * s}m0 {-2 * s}l{-2 * s} {2 * s}" {style}/>'
+    elif pin.condition is Condition.UNSEEN:
+        s = 1.3 * size
+        shape = f'<path d="M{x - s:.3f} {y - 0.8 * s:.3f}h{2 * s}l{-s} {1.8 * s}z" {style}/>'
     else:
         star = [
             (0.35 if k % 2 else 0.14) * np.array([np.sin(k * np.pi / 5), -np.cos(k * np.pi / 5)]) for k in range(1, 11)

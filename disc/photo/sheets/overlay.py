@@ -20,6 +20,7 @@ COLOURS = {
     Condition.STUB: (167, 121, 204),
     Condition.MISSING: (178, 114, 0),
     Condition.EXTRA: (66, 228, 240),
+    Condition.UNSEEN: (85, 79, 74),
 }
 TRACK_COLOUR = (120, 70, 20)
 DOUBT_COLOUR = (0, 0, 255)
@@ -91,6 +92,8 @@ def _draw_pin(canvas: Any, view: View, pin: Pin, unit: float, thin: int) -> None
         cv2.drawMarker(canvas, at, colour, cv2.MARKER_SQUARE, size * 2, thin + 2, cv2.LINE_AA)
     elif pin.condition is Condition.MISSING:
         cv2.drawMarker(canvas, at, colour, cv2.MARKER_TILTED_CROSS, round(size * 2.2), thin + 2, cv2.LINE_AA)
+    elif pin.condition is Condition.UNSEEN:
+        cv2.drawMarker(canvas, at, colour, cv2.MARKER_TRIANGLE_DOWN, round(size * 2.2), thin + 2, cv2.LINE_AA)
     else:
         cv2.drawMarker(canvas, at, colour, cv2.MARKER_STAR, round(size * 2.4), thin + 2, cv2.LINE_AA)
     label = "" if pin.tooth is None else str(pin.tooth)
@@ -139,6 +142,7 @@ def _draw_key(canvas: Any, view: View, pins: Sequence[Pin]) -> None:
                 Condition.STUB: cv2.MARKER_SQUARE,
                 Condition.MISSING: cv2.MARKER_TILTED_CROSS,
                 Condition.EXTRA: cv2.MARKER_STAR,
+                Condition.UNSEEN: cv2.MARKER_TRIANGLE_DOWN,
             }.get(sign)
             if kind is None:
                 cv2.circle(canvas, middle, line // 4, COLOURS[sign], 2, cv2.LINE_AA)
