@@ -31,6 +31,7 @@ def read(
     slot_lower: Annotated[str | None, typer.Option(help="u,v of the stop slot in the lower photo.")] = None,
     rim_upper: Annotated[list[str] | None, typer.Option(help="u,v on the upper rim; five times or more.")] = None,
     rim_lower: Annotated[list[str] | None, typer.Option(help="u,v on the lower rim; five times or more.")] = None,
+    bar_mm: Annotated[float | None, typer.Option(help="What the measuring sheet's bar of 50 mm measures.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """Photographs of the two faces to the pin table, with overlays to look at."""
@@ -42,7 +43,10 @@ def read(
 
     by_hand = {
         side: ReadSettings(
-            _pair(centre, f"--centre-{side}"), _pair(slot, f"--slot-{side}"), _pairs(rim, f"--rim-{side}")
+            _pair(centre, f"--centre-{side}"),
+            _pair(slot, f"--slot-{side}"),
+            _pairs(rim, f"--rim-{side}"),
+            bar_mm=_bar(bar_mm),
         )
         for side, centre, slot, rim in (
             (Side.UPPER, centre_upper, slot_upper, rim_upper),
@@ -90,6 +94,13 @@ def _scale(text: str | None) -> tuple[float, float, float, float, float] | None:
         return None
     u1, v1, u2, v2, mm = _numbers(text, 5, "--scale", "u1,v1,u2,v2,mm")
     return u1, v1, u2, v2, mm
+
+
+def _bar(bar_mm: float | None) -> float | None:
+    """The bar as measured; a print is off by a few per cent at most."""
+    if bar_mm is not None and not 45.0 <= bar_mm <= 55.0:
+        raise BadInput(f"--bar-mm {bar_mm:g}: the sheet's bar is 50 mm. Print the sheet at 100 % and measure it again.")
+    return bar_mm
 
 
 def _as_json(reading: JobReading) -> dict[str, object]:

@@ -31,7 +31,7 @@ Seen = tuple[Pin, float]  # a pin in one photo, and how much that photo has to s
 
 @dataclass(frozen=True, slots=True)
 class FaceTogether:
-    """One face from all its photos. photo, view: the best one's. verdict: of that photo."""
+    """One face from all its photos. photo, view: the best one's. verdict: of that photo. readings: of each photo."""
 
     side: Side
     photo: Photo
@@ -42,6 +42,7 @@ class FaceTogether:
     slant_sigma_mm: float
     track_scatter_mm: float
     notes: tuple[str, ...]
+    readings: tuple[tuple[Photo, FaceReading], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,6 +126,7 @@ def _one_side(side: Side, judged: Sequence[tuple[Photo, FaceReading, Verdict]]) 
         lead.slant.sigma_mm,
         lead.track_scatter_mm,
         (*lead.notes, *(() if max(shown) > SQUARELY_MM or not pins else (SEEN_SQUARELY,))),
+        tuple((photo, reading) for photo, reading, _ in judged),
     )
 
 

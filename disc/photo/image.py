@@ -10,12 +10,15 @@ import io
 import math
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
 from disc.errors import BadInput, MissingPart
+
+if TYPE_CHECKING:
+    from disc.photo.plane.known_lens import KnownLens
 
 Pixels = npt.NDArray[np.uint8]
 
@@ -56,6 +59,7 @@ class Photo:
     """A photograph, upright. pixels: shape (height, width, 3), BGR. focal_px: from EXIF, None if it does not say.
 
     camera: None where the file does not name it. px_per_mm: the file's own resolution, None where it names none.
+    lens: what is remembered of the camera's.
     """
 
     path: Path
@@ -63,6 +67,7 @@ class Photo:
     focal_px: float | None = None
     camera: CameraName | None = None
     px_per_mm: float | None = None
+    lens: KnownLens | None = None
 
     @property
     def width(self) -> int:

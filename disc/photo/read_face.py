@@ -9,6 +9,7 @@ import numpy as np
 
 from disc.frame import FloatArray
 from disc.photo.board.begin import Begun, begin
+from disc.photo.board.sheet_told import SheetTold, advice, sheet_told
 from disc.photo.board.sheet_under import SheetUnder, lens_by_sheets, look_for_sheets
 from disc.photo.image import Photo, opencv
 from disc.photo.marks.close_looks import find_spots, look_again
@@ -44,17 +45,24 @@ BELIEVED = 0.0  # log-odds from which a site goes into the table
 
 @dataclass(frozen=True, slots=True)
 class ReadSettings:
-    """What a person gave by hand. centre, slot: photo (u, v). rim: five points or more. radius_mm: not the plate's."""
+    """What a person gave by hand. centre, slot: photo (u, v). rim: five points or more. radius_mm: not the plate's.
+
+    bar_mm: what the measuring sheet's bar of 50 mm measures as printed.
+    """
 
     centre: tuple[float, float] | None = None
     slot: tuple[float, float] | None = None
     rim: tuple[tuple[float, float], ...] = ()
     radius_mm: float | None = None
+    bar_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class FaceReading:
-    """What was read of one photo of one face. notes: what needs a person's eye, in words."""
+    """What was read of one photo of one face. notes: what needs a person's eye, in words. sheet: under the disc.
+
+    known: of the lens, where the sheet told it.
+    """
 
     view: View
     pins: tuple[Pin, ...]
@@ -62,7 +70,8 @@ class FaceReading:
     slant: Slant
     track_scatter_mm: float
     notes: tuple[str, ...] = ()
-    sheet: SheetUnder | None = None
+    sheet: SheetTold | None = None
+    known: KnownLens | None = None
 
     @property
     def shown_mm(self) -> float:
@@ -148,8 +157,18 @@ def _finish(look: _Look, others: Shared | None) -> FaceReading:
         slot_found=slot is not None,
         tracks_mm=tuple(float(t) for t in tracks),
     )
-    notes = (*(look.sheet.notes if look.sheet else ()), *notes, *_hard_to_tell(pins))
-    return FaceReading(view, pins, slot, slant, joint.scatter_mm, notes, look.sheet)
+    told, lens, said = _by_sheet(look, plane, joint)
+    notes = (*said, *notes, *_hard_to_tell(pins))
+    return FaceReading(view, pins, slot, slant, joint.scatter_mm, notes, told, lens)
+
+
+def _by_sheet(look: _Look, plane: Plane, joint: Joint) -> tuple[SheetTold | None, KnownLens | None, tuple[str, ...]]:
+    """What the sheet told, what is known of the lens by it, and words about it."""
+    if look.sheet is None:
+        return None, None, ()
+    told = sheet_told(look.sheet, plane, joint.log_focal, look.settings.bar_mm)
+    known = look.sheet.camera.known if look.sheet.camera else None
+    return told, known, (*look.sheet.notes, *advice(told, look.settings.bar_mm is not None))
 
 
 @dataclass(frozen=True, slots=True)
@@ -365,7 +384,7 @@ def read_faces(
 
     by_hand = settings or {}
     sheets = look_for_sheets([photo for photo, _ in photos])
-    lenses = [lens_by_sheets(photo, sheets) for photo, _ in photos]
+    lenses = [lens_by_sheets(photo, sheets) or photo.lens for photo, _ in photos]
     with ThreadPoolExecutor(max_workers=min(2, opencv().getNumThreads())) as pool:
         jobs = [
             pool.submit(_look, photo, side, plate, by_hand.get(side, ReadSettings()), sheet, lens)

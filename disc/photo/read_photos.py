@@ -2,7 +2,8 @@
 
 job.content.faces["upper"] and ["lower"] hold one record each: the fields of View (View.from_json reads them back:
 photo pixels to disc millimetres; "photo" is the name in the job folder) and beside them "pins" (number read),
-"slot_width_mm", "slant_sigma_mm", "track_scatter_mm", "verdict" (of the photo), "notes" (what needs a person's eye).
+"slot_width_mm", "slant_sigma_mm", "track_scatter_mm", "verdict" (of the photo), "notes" (what needs a person's eye),
+"sheets" (by photo, what the measuring sheet told).
 """
 
 from __future__ import annotations
@@ -15,6 +16,9 @@ from typing import Any
 from disc.corrections import Correction
 from disc.errors import BadInput, MissingPart
 from disc.job import PHOTO_FOLDER, Job, sha256_of
+from disc.photo.board.by_bar import diameter_by_bar
+from disc.photo.board.lens_memory import remember, with_lens
+from disc.photo.board.sheet_told import SheetTold
 from disc.photo.combine_photos import Agreement, FaceTogether, read_both_sides
 from disc.photo.image import Photo, load_photo
 from disc.photo.plane.view import View
@@ -24,7 +28,7 @@ from disc.photo.request import ReadRequest
 from disc.photo.sheets.flat_sheet import draw_flat_sheet
 from disc.photo.sheets.map_sheet import map_svg
 from disc.photo.sheets.overlay import draw_overlay, jpeg_bytes
-from disc.records import Condition, Pin, Side
+from disc.records import Condition, Pin, Plate, Side
 from disc.words import Advance, no_progress
 
 
@@ -59,15 +63,19 @@ def read_job(
     if not paths:
         raise BadInput("no photo was named. Give --upper PHOTO and --lower PHOTO, or --both PHOTO.")
     advance(0.05, "opening the photos")
-    photos = {path: load_photo(path) for path in dict.fromkeys(paths)}
+    photos = {path: with_lens(load_photo(path)) for path in dict.fromkeys(paths)}
     advance(0.2, "finding plate and pins")
-    together = read_both_sides(_with_marks(job, request), photos, job.plate)
+    plate, by_bar = _plate(job, request, list(photos.values()))
+    together = read_both_sides(_with_marks(job, request), photos, plate)
+    together = replace(together, notes=(*by_bar, *together.notes))
     kept = _kept_faces(job, {side.side for side in together.sides})
     old = [pin for pin in job.reading() if pin.side in kept] if kept else []
     new = [pin for side in together.sides for pin in side.pins]
     pins = _numbered([pin for side in Side for pin in (*old, *new) if pin.side is side])
     advance(0.7, "drawing")
     with job.step("read", tuple(photos)) as stage:
+        if by_bar:
+            job.content.plate.diameter_mm = plate.diameter_mm
         names = _stage_photos(stage, job, photos)
         in_force, unfit = job.stage_reading(stage, pins)
         outputs = _stage_pictures(stage, together.sides, in_force, job, kept)
@@ -77,7 +85,34 @@ def read_job(
         job.content.results["read"] = _summary(in_force, unfit, notes)
         if together.agreement:
             job.content.results["read"]["agreement"] = asdict(together.agreement)
+    _remember_lenses(together.sides)
     return JobReading(in_force, unfit, together.verdicts, notes, outputs, job.content.faces, together.agreement)
+
+
+def _plate(job: Job, request: ReadRequest, photos: Sequence[Photo]) -> tuple[Plate, tuple[str, ...]]:
+    """The job's plate; where nobody measured it, with the diameter that the sheet's bar tells, and words about that."""
+    known = job.content.plate
+    if known.diameter_mm is not None:
+        return job.plate, ()
+    bars = [settings.bar_mm for settings in request.by_hand.values() if settings.bar_mm]
+    told = diameter_by_bar(photos, bars[0] if bars else None)
+    if told is None:
+        return job.plate, ()  # which says what is missing
+    diameter = round(told.diameter_mm, 2)
+    plate = Plate.known(**(known.model_dump() | {"diameter_mm": diameter}))
+    return plate, (
+        f"the disc's diameter was told by the measuring sheet's bar: {diameter:.2f} mm (+/- {told.sigma_mm:.2f}, the "
+        "face's height over the paper not being known). All radii rest on it: measure it with a caliper and run: disc "
+        f"set {job.folder} --diameter-mm D",
+    )
+
+
+def _remember_lenses(sides: Sequence[FaceTogether]) -> None:
+    """Lenses that the sheet told, for later photos by the same camera."""
+    for side in sides:
+        for photo, reading in side.readings:
+            if photo.camera is not None and reading.known is not None:
+                remember(photo.camera, reading.known, photo.width, photo.height)
 
 
 def _kept_faces(job: Job, read: set[Side]) -> dict[Side, dict[str, Any]]:
@@ -146,7 +181,7 @@ def _stage_pictures(
     for side in sides:
         mine = [pin for pin in pins if pin.side is side.side]
         name = f"out/overlay-{side.side.value}.jpg"
-        stage.write_bytes(name, jpeg_bytes(draw_overlay(side.photo, side.view, mine)))
+        stage.write_bytes(name, jpeg_bytes(draw_overlay(side.photo, side.view, mine, _sheet_of(side))))
         names.append(name)
     tracks = [(side.side, t) for side in sides for t in side.view.tracks_mm]
     tracks += [(side, t) for side, face in kept.items() for t in View.from_json(face).tracks_mm]
@@ -159,6 +194,11 @@ def _stage_pictures(
     return (*names, "out/map.svg")
 
 
+def _sheet_of(side: FaceTogether) -> SheetTold | None:
+    """What the sheet told in the photo that the overlay shows."""
+    return next((reading.sheet for photo, reading in side.readings if photo.path == side.photo.path), None)
+
+
 def _face_record(side: FaceTogether, names: dict[str, str]) -> dict[str, Any]:
     return side.view.to_json() | {
         "photo": f"{PHOTO_FOLDER}/{names[str(side.photo.path)]}",
@@ -168,6 +208,7 @@ def _face_record(side: FaceTogether, names: dict[str, str]) -> dict[str, Any]:
         "track_scatter_mm": side.track_scatter_mm,
         "verdict": side.verdict.to_json(),
         "notes": list(side.notes),
+        "sheets": {names[str(photo.path)]: one.sheet.to_json() for photo, one in side.readings if one.sheet},
     }
 
 

@@ -74,3 +74,18 @@ def outline_of(camera: BoardCamera, lies: Lies, radius_mm: float) -> FloatArray:
 def offset_mm(lies: Lies) -> float:
     """How far the disc's middle is from the window's."""
     return float(np.hypot(lies.middle_mm[0] - pattern.MIDDLE_MM[0], lies.middle_mm[1] - pattern.MIDDLE_MM[1]))
+
+
+def radius_at(camera: BoardCamera, outline_px: FloatArray, height_mm: float) -> float:
+    """The radius, in the drawing's mm, of an outline (n, 2), seen pixels, that lies so far above the paper."""
+    u, v = undistort(camera.k1, camera.size, outline_px[:, 0], outline_px[:, 1])
+    x, y = apply_homography(np.asarray(np.linalg.inv(camera.plane_to_px(height_mm)), float), u, v)
+    rows = np.column_stack([2 * x, 2 * y, np.ones_like(x)])
+    weight = np.ones_like(x)
+    radius = 0.0
+    for _ in range(8):  # the circle x2 + y2 = 2 a x + 2 b y + c, points that stray counting less
+        a, b, c = np.linalg.lstsq(rows * weight[:, None], (x**2 + y**2) * weight, rcond=None)[0]
+        radius = float(np.sqrt(c + a * a + b * b))
+        left = np.hypot(x - a, y - b) - radius
+        weight = 1 / (1 + (left / (2.5 * max(1.4826 * float(np.median(np.abs(left))), 0.02))) ** 2)
+    return radius

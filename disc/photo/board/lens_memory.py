@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from disc.errors import BadInput
-from disc.photo.image import CameraName
+from disc.photo.image import CameraName, Photo
 from disc.photo.plane.known_lens import KnownLens, lens_alone
 
 # How far the same lens differs from one day to the next: focused nearer or farther it draws some per cent larger, and
@@ -88,6 +88,12 @@ def _from_json(item: dict[str, Any]) -> Lens:
 def lens_of(camera: CameraName | None) -> Lens | None:
     """What is remembered of a camera."""
     return next((lens for lens in remembered() if lens.camera == camera), None) if camera else None
+
+
+def with_lens(photo: Photo) -> Photo:
+    """The photo with what is remembered of its camera."""
+    lens = lens_of(photo.camera)
+    return photo if lens is None else replace(photo, lens=lens.known(photo.width, photo.height))
 
 
 def remember(camera: CameraName, known: KnownLens, width_px: int, height_px: int) -> None:

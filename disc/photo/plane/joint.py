@@ -99,6 +99,11 @@ class Joint:
     misfit: float = 1.0
     fit: tuple[_Problem, FloatArray] | None = None
 
+    @property
+    def log_focal(self) -> float | None:
+        """Of the lens, in picture widths; None where too few pins stand to fit it."""
+        return None if self.fit is None else float(self.fit[1][FOCAL])
+
     def turned(self, angle_rad: float) -> Joint:
         """The same in a view whose x axis lies at what is now angle_rad."""
         c, s = np.cos(angle_rad), np.sin(angle_rad)

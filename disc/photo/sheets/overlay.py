@@ -8,8 +8,10 @@ from typing import Any
 import numpy as np
 
 from disc.frame import to_xy_mm
+from disc.photo.board.sheet_told import SheetTold
 from disc.photo.image import Photo, opencv
 from disc.photo.plane.view import View
+from disc.photo.sheets.sheet_marks import draw_sheet_told
 from disc.records import Condition, Pin
 
 # BGR. Chosen to part from brass, steel and one another, also for eyes that confuse red and green (after Okabe and Ito,
@@ -26,8 +28,8 @@ TRACK_COLOUR = (120, 70, 20)
 DOUBT_COLOUR = (0, 0, 255)
 
 
-def draw_overlay(photo: Photo, view: View, pins: Sequence[Pin]) -> Any:
-    """The photo's pixels (BGR) with the marks; same size as the photo."""
+def draw_overlay(photo: Photo, view: View, pins: Sequence[Pin], sheet: SheetTold | None = None) -> Any:
+    """The photo's pixels (BGR) with the marks; same size as the photo. sheet: what the measuring sheet told."""
     canvas = photo.pixels.copy()
     unit = max(view.px_per_mm, 8.0)  # marks grow with the disc in the picture
     thin = max(1, round(unit * 0.022))
@@ -37,6 +39,8 @@ def draw_overlay(photo: Photo, view: View, pins: Sequence[Pin]) -> Any:
     _draw_axes(canvas, view, unit, thin)
     for pin in pins:
         _draw_pin(canvas, view, pin, unit, thin)
+    if sheet is not None:
+        draw_sheet_told(canvas, sheet)
     _draw_key(canvas, view, pins)
     return canvas
 

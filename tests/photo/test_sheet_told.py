@@ -1,0 +1,75 @@
+"""What the sheet tells beside the lens: the face's height, the print's size, a diameter nobody measured."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from sheet_camera import Shot, photograph, turn_of
+
+from disc.photo.board.disc_on_sheet import outline_of, plane_of, radius_at, where_it_lies
+from disc.photo.board.sheet_told import SheetTold, advice, sheet_told
+from disc.photo.board.sheet_under import look_for_sheets
+from disc.photo.image import Photo
+
+SHOT = Shot(tilt_deg=14.0, sx=1.002, sy=1.002)
+RADIUS_MM, HEIGHT_MM, OFF_MM = 12.0, 3.0, (0.6, -0.4)
+
+
+@pytest.fixture(scope="module")
+def sheet():
+    return look_for_sheets([Photo(Path("invented.jpg"), photograph(SHOT))])[0]
+
+
+@pytest.fixture(scope="module")
+def outline():
+    """The rim as the camera sees it: no paper's axes but millimetres."""
+    t = np.linspace(0, 2 * np.pi, 200, endpoint=False)
+    rim = np.stack([RADIUS_MM * np.cos(t) + OFF_MM[0], RADIUS_MM * np.sin(t) + OFF_MM[1], np.full_like(t, -HEIGHT_MM)])
+    x, y, z = turn_of(SHOT) @ rim + np.array([[0.0], [0.0], [SHOT.distance_mm]])
+    return np.stack([SHOT.focal_px * x / z + 499.5, SHOT.focal_px * y / z + 649.5], 1)
+
+
+def test_height_over_the_paper(sheet, outline):
+    lies = where_it_lies(sheet.camera, outline, RADIUS_MM)
+    assert np.abs(outline_of(sheet.camera, lies, RADIUS_MM)[:1] - outline).min() < 0.5
+    # A caliper on the bar reads 50.1 mm: 0.2 % of the distance are 0.3 mm of height.
+    told = sheet_told(sheet, plane_of(sheet.camera, lies), None, 50.1)
+    assert abs(told.height_mm - HEIGHT_MM) < 3 * told.height_sigma_mm < 1.0
+    assert told.print_across == pytest.approx(1.002, abs=0.002)
+    blind = sheet_told(sheet, plane_of(sheet.camera, lies), None, None)
+    assert blind.height_sigma_mm > told.height_sigma_mm
+    assert abs(blind.height_mm - HEIGHT_MM) < 3 * blind.height_sigma_mm
+
+
+def test_radius_by_the_bar(sheet, outline):
+    assert radius_at(sheet.camera, outline, HEIGHT_MM / 1.002) * 1.002 == pytest.approx(RADIUS_MM, abs=0.02)
+
+
+def test_read_back(sheet, outline):
+    told = sheet_told(sheet, plane_of(sheet.camera, where_it_lies(sheet.camera, outline, RADIUS_MM)), 1.1, None)
+    again = SheetTold.from_json(told.to_json())
+    assert again.focal_px == pytest.approx(told.focal_px, abs=1e-3)
+    assert len(again.corners_px) == len(told.corners_px)
+    assert "corners; focal length 3004 px" in again.words()
+
+
+def test_words_where_the_lens_is_told_badly_or_the_bar_cannot_be(sheet, outline):
+    told = sheet_told(sheet, plane_of(sheet.camera, where_it_lies(sheet.camera, outline, RADIUS_MM)), None, 48.0)
+    assert "measure the bar (--bar-mm)" in " ".join(advice(told, bar_given=True))
+    vague = replace(told, focal_sigma=0.08, height_mm=2.0)
+    assert "tilted the other way" in " ".join(advice(vague, bar_given=True))
+    assert advice(replace(vague, focal_sigma=0.005), bar_given=True) == ()
+
+
+def test_too_few_corners_and_a_curled_sheet_are_said():
+    photo = Photo(Path("invented.jpg"), photograph(Shot(sag_mm=5.0)))
+    (curled,) = look_for_sheets([photo])
+    assert curled.camera is None and "left out" in curled.notes[0]
+    covered = photograph(SHOT)
+    cv2.rectangle(covered, (0, 0), (999, 850), (120, 140, 190), -1)
+    (few,) = look_for_sheets([Photo(Path("invented.jpg"), covered)])
+    assert few is None or len(few.board.ids) >= 40 or "corners only" in few.notes[0]
