@@ -130,7 +130,11 @@ def test_a_table_a_plucked_recording_and_a_draft_can_be_brought_and_undone(open_
     plucks = [(0.6 + 1.3 * k, tooth) for k, tooth in enumerate(t.number for t in before.teeth for _ in range(2))]
     sound = write_recording(tmp_path / "comb.wav", plucks, plucks[-1][0] + 2.0)
     page.set_input_files("#comb-plucked", str(sound))
-    desk.told("comb.wav: ", LONG_MS)
+    page.wait_for_selector("#plucked-keep", timeout=LONG_MS)
+    assert {tooth.pitch for tooth in read_comb(job / "comb.csv").teeth} == {60.0}  # nothing is taken before it is said
+    assert page.input_value("#plucked-order") == "number"  # a measured table was plucked by its numbers
+    page.click("#plucked-keep")
+    desk.told("have the pitches of comb.wav")
     heard = read_comb(job / "comb.csv")
     gaps = sorted(abs(heard.tooth(t.number).pitch - t.pitch) for t in before.teeth)
     assert gaps[int(0.9 * len(gaps))] < 0.02  # two cents; the tones are made at the table's pitches

@@ -50,6 +50,7 @@ def page_state(session: Session) -> dict[str, Any]:
         "findings": page_findings(session.checked),
         "plan": page_plan(session.checked),
         "picture_stamp": "-".join(digest[:8] for digest in job.content.photos.values()) or job.content.created,
+        "plucked": session.plucked,
         "files": saved_files(job),
         "recordings": recordings_of(job),
         "steps_done": sorted(job.content.results),

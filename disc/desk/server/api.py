@@ -15,7 +15,7 @@ from disc.desk.server.guard import Guard
 from disc.desk.server.handlers import DeskHandler, NewsStream, Page, StaticPart
 from disc.desk.server.saved import own_file, saved_files
 from disc.desk.server.uploads import LARGEST_BYTES
-from disc.desk.work import comb_photo, compare, tasks
+from disc.desk.work import comb_hand, comb_photo, compare, tasks
 from disc.desk.work.changes import plate_changes
 from disc.desk.work.decide import decide
 from disc.desk.work.mark_place import mark_place
@@ -198,6 +198,38 @@ class CombMarks(DeskHandler):
     uploads: Path
 
 
+class CombTable(DeskHandler):
+    """The comb's table by hand, or pitches heard put to their teeth."""
+
+    async def post(self) -> None:
+        """Body: see comb_hand.py; "teeth" keeps pitches, "rows" writes the table, "forget" drops what was heard."""
+        body = self.json_body()
+        if body.get("forget"):
+            self.session.plucked = None
+        else:
+            work = comb_hand.keep_pitches if "teeth" in body else comb_hand.write_table
+            await self.in_bench(work, self.session, body)
+        self.finish(await self.aside(page_state, self.session))
+
+    async def get(self) -> None:
+        """The teeth there must be by the tracks, where there is no comb yet: [[number, side, radius in mm], ...]"""
+        comb = self.session.comb or await self.aside(comb_hand.tracks_comb, self.session)
+        self.finish({"teeth": [[tooth.number, tooth.side.value, round(tooth.tip_r_mm, 2)] for tooth in comb.teeth]})
+
+
+class UploadedSound(DeskHandler):
+    """A recording just brought, before anything is taken from it."""
+
+    uploads: Path
+
+    def get(self, token: str) -> None:
+        """The sound file."""
+        path = uploads.path_of(self.uploads, token)
+        if path.suffix.lower() not in uploads.SOUND_ENDINGS:
+            raise web.HTTPError(404, "That is no recording.")
+        self.send_part(path)
+
+
 class UploadedPicture(DeskHandler):
     """A picture just brought, before it belongs to the job."""
 
@@ -274,6 +306,8 @@ def make_application(session: Session, rules: Guard, upload_folder: Path, earlie
             (r"/api/task", RunTask, with_uploads),
             (r"/api/stop", StopTask, parts),
             (r"/api/upload/(photo|comb|recording|score|table)", Upload, with_uploads),
+            (r"/api/comb-table", CombTable, parts),
+            (r"/api/uploaded-sound/([0-9a-f]+)", UploadedSound, with_uploads),
             (r"/api/uploaded/([0-9a-f]+)", UploadedPicture, with_uploads),
             (r"/api/picture/([a-z0-9-]+)", Picture, with_earlier),
             (r"/api/tooth/([0-9]{1,6})", ToothSound, parts),

@@ -87,6 +87,7 @@ class Session:
         self.derived_rev = -1
         self.checked = Checked()
         self.trouble: str = ""
+        self.plucked: dict[str, Any] | None = None  # teeth heard in a recording, until a person says which they are
         self._shown: dict[int, dict[str, Any]] = {}
         self._stamp: tuple[int, int] | None = None
         self._teeth = Teeth()

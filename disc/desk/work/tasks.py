@@ -19,7 +19,7 @@ NEWS_EVERY_S = 0.1  # progress is sent no more often
 Task = Callable[[Session, Mapping[str, Any], Path, Advance], str]
 
 
-CAN_STOP = ("start", "read", "comb", "listen")  # those that take long and report their progress often
+CAN_STOP = ("start", "read", "pluck", "listen")  # those that take long and report their progress often
 WORK_SHARE = 0.9  # of the bar is the step's own; the rest, what follows from it until the page can show it
 
 
@@ -102,14 +102,19 @@ def _read_photos(session: Session, photos: Mapping[str, Path], advance: Advance)
 
 
 def _comb(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
-    """body: "from" is pins, table or plucked; for the latter two "token" of the file brought."""
+    """body: "from" is pins, or table with the "token" of the file brought."""
     from disc.desk.work import comb_take
 
     if body.get("from") == "table":
         return comb_take.from_table(session, path_of(uploads, body.get("token")))
-    if body.get("from") == "plucked":
-        return comb_take.from_recording(session, path_of(uploads, body.get("token")), body, advance)
     return comb_take.draft(session)
+
+
+def _pluck(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
+    """body: "token" of the recording brought, "plucks": how often each tooth was plucked."""
+    from disc.desk.work.comb_hand import listen_to_plucks
+
+    return listen_to_plucks(session, body, uploads, advance)
 
 
 def _transcribe(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
@@ -199,6 +204,7 @@ TASKS: dict[str, tuple[str, Task]] = {
     "start": ("Reading the photographs", _start),
     "read": ("Reading the photographs", _read),
     "comb": ("Making the comb", _comb),
+    "pluck": ("Listening to the comb", _pluck),
     "transcribe": ("Writing the score", _transcribe),
     "check": ("Checking the disc", _check),
     "plan": ("Planning the work", _plan),

@@ -2,10 +2,12 @@
 
 import { post, upload } from "./api.js";
 import { button, byId, element } from "./dom.js";
+import { combTable } from "./comb_table.js";
+import { rebuild } from "./forms.js";
+import { pluckedSection } from "./plucked.js";
 import { combSources } from "./comb_sources.js";
 import { drawCross, drawNumber } from "./marks.js";
 import { loadPhoto } from "./photo.js";
-import { hear } from "./roll.js";
 import { attempt, say } from "./say.js";
 import { addLayer, redraw } from "./stage.js";
 import { desk, on, setSheet, setTool, takeState, tell } from "./store.js";
@@ -28,25 +30,34 @@ function fresh() {
 
 const nextStep = () => STEPS.find(([name]) => name === "tips" || !marks[name]);
 
+const about = element("section");
+const heard = element("section");
+const tableBox = element("section");
+const sources = element("section");
+const photograph = element("section");
+panel.append(about, heard, tableBox, sources, photograph);
+
 function draw() {
-  if (!desk.state?.job || (panel.contains(document.activeElement) && document.activeElement.matches("input[type=text], select"))) return;
-  panel.replaceChildren(table(), combSources(desk.state.has_comb), onPhotograph());
+  if (!desk.state?.job) return;
+  const { state, music } = desk;
+  rebuild(about, [state.has_comb, state.draft_comb, music?.teeth.length], aboutComb);
+  rebuild(heard, [state.plucked, redrawn], () => [pluckedSection(drawHeard)]);
+  rebuild(tableBox, music?.teeth ?? [], () => (state.has_comb ? [element("details", { open: true, id: "comb-table" }, element("summary", {}, "The table"), combTable(music.teeth))] : [combTable([])]));
+  rebuild(sources, state.has_comb, () => [combSources(state.has_comb)]);
+  if (!(photograph.contains(document.activeElement) && document.activeElement.matches("input[type=text], select"))) photograph.replaceChildren(onPhotograph());
 }
 
-function table() {
-  const teeth = desk.music?.teeth ?? [];
+let redrawn = 0; // what was heard is drawn anew where only the page's own choice changed
+function drawHeard() {
+  redrawn += 1;
+  draw();
+}
+
+function aboutComb() {
   if (!desk.state.has_comb) {
-    return element("section", {}, element("h2", {}, "The comb"),
-      element("p", {}, "There is no comb yet, so no pin has a tooth and nothing sounds. Give its table, or mark its tips on a photograph below. With neither at hand a draft from the tracks of the pins shows where teeth must be; it does not know their pitches."));
+    return [element("p", {}, "There is no comb yet, so no pin has a tooth and nothing sounds. Pluck its teeth into a recording, give its table or write it here, or mark its tips on a photograph. With none at hand a draft from the tracks of the pins shows where teeth must be; it does not know their pitches.")];
   }
-  return element("section", {}, element("h2", {}, `The comb: ${teeth.length} teeth`),
-    desk.state.draft_comb ? element("p", { class: "care" }, "A draft made from the pins alone: tip angles and pitches are not measured.") : null,
-    element("div", { class: "pin-list", role: "region", "aria-label": "Table of the comb", tabindex: 0 }, element("table", { class: "plain" },
-      element("thead", {}, element("tr", {}, ...["No.", "Side", "Tip, mm", "Tip, °", "Pitch", ""].map((words) => element("th", { scope: "col" }, words || element("span", { class: "unseen" }, "Hear"))))),
-      element("tbody", {}, ...teeth.map((tooth) => element("tr", {},
-        element("td", { class: "number" }, String(tooth.number)), element("td", {}, tooth.side),
-        element("td", { class: "number" }, tooth.r_mm.toFixed(2)), element("td", { class: "number" }, tooth.tip_theta_deg === null ? "–" : tooth.tip_theta_deg.toFixed(1)),
-        element("td", {}, tooth.name), element("td", {}, button("♪", () => hear(tooth.number), { "aria-label": `Hear tooth ${tooth.number}` }))))))));
+  return [desk.state.draft_comb ? element("p", { class: "care" }, "A draft made from the pins alone: tip angles are not measured.") : null];
 }
 
 function onPhotograph() {

@@ -2,13 +2,13 @@
 
 import { upload } from "./api.js";
 import { button, element } from "./dom.js";
+import { bringPlucked } from "./plucked.js";
 import { attempt } from "./say.js";
 import { runTask } from "./tasks.js";
 
-// kind: of the upload; from: how the server takes it; more: further fields of the request
-async function take(kind, from, file, more = {}) {
-  const brought = file && (await attempt(() => upload(kind, file)));
-  if (brought) await runTask({ do: "comb", from, token: brought.token, ...more });
+async function takeTable(file) {
+  const brought = file && (await attempt(() => upload("table", file)));
+  if (brought) await runTask({ do: "comb", from: "table", token: brought.token });
 }
 
 function filePick(id, words, accept, then) {
@@ -22,10 +22,10 @@ export function combSources(hasComb) {
   plucks.value = "2";
   return element("section", {},
     element("h2", {}, hasComb ? "Another comb" : "Give the comb"),
-    element("p", { class: "hint" }, "A table of number, side, tip_r_mm, tip_theta_deg, pitch, as a spreadsheet saves it; or a recording of the teeth plucked one after another, from the lowest number up."),
+    element("p", { class: "hint" }, "A table of number, side, tip_r_mm, tip_theta_deg, pitch, as a spreadsheet saves it; or a recording of the teeth plucked one after another; in which order, you say afterwards."),
     element("div", { class: "row" },
-      filePick("comb-table", "Table (CSV) …", ".csv,.tsv,.txt", (file) => take("table", "table", file)),
-      filePick("comb-plucked", "Plucked recording …", "audio/*,.flac,.opus,.m4a", (file) => take("recording", "plucked", file, { plucks: plucks.value })),
+      filePick("comb-table", "Table (CSV) …", ".csv,.tsv,.txt", takeTable),
+      filePick("comb-plucked", "Plucked recording …", "audio/*,.flac,.opus,.m4a", (file) => bringPlucked(file, plucks.value)),
       element("label", {}, "each plucked ", plucks, " times"),
       hasComb ? null : button("Draft from the pins", () => runTask({ do: "comb", from: "pins" }), { id: "comb-draft" })));
 }

@@ -54,9 +54,12 @@ export function placeOf({ kind, pin, theta_deg }) {
 }
 
 // The recording about this second.
-export async function hearAt(second) {
+export const hearAt = (second) => hearPiece("/api/heard-turn", second);
+
+// A piece of any recording of the desk's.
+export async function hearPiece(address, second) {
   piece?.pause();
-  const mine = new Audio("/api/heard-turn");
+  const mine = new Audio(address);
   piece = mine;
   const end = Math.max(0, second - BEFORE_S) + LONG_S;
   mine.ontimeupdate = () => mine.currentTime >= end && mine.pause();

@@ -26,6 +26,7 @@ const overlays = [];
 export const addOverlay = (draw) => overlays.push(draw);
 
 let photos = [];
+let pointedTooth = null;
 let loading = 0;
 
 // The sheet whose coordinates are used: some pictures stand on another one's.
@@ -123,6 +124,7 @@ function draw() {
   const size = { width, height, ratio };
   if (!layer?.picture?.(context, v, size)) drawPictures(context, v, size, sheet);
   if (byId("show-tracks").checked && sheet.lines) drawTracks(context, v, sheet.lines);
+  if (pointedTooth !== null && sheet.lines) drawTracks(context, v, { ...sheet.lines, tracks: sheet.lines.tracks.filter((track) => track.tooth === pointedTooth) });
   if (!layer?.ownPins) drawPins(context);
   layer?.over?.(context, v, size);
   for (const overlay of overlays) overlay(context, v, size);
@@ -286,6 +288,13 @@ on("findings", redraw);
 on("selection", showPicked);
 on("tool", redraw);
 on("redraw", redraw);
+// The tooth that a table speaks of is shown by its track and tip.
+on("tooth", (number) => {
+  pointedTooth = number;
+  const tooth = desk.music?.teeth.find((one) => one.number === number);
+  if (tooth && ["upper", "lower"].includes(desk.sheet)) setSheet(tooth.side);
+  redraw();
+});
 whenLookChanges(redraw);
 
 // When the room for the picture changes, what was whole stays whole, and what was in the middle stays there.
