@@ -8,6 +8,7 @@ import re
 import socket
 import threading
 from contextlib import suppress
+from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
@@ -138,6 +139,7 @@ def test_bad_requests_are_told_in_words(desk):
         '{"do": "change", "pins": [1], "changes": {"tooth": 99}}': "no tooth 99",
         '{"do": "add", "side": "upper", "r_mm": 13.999, "theta_deg": 400}': "must lie from 0 below 360",
         '{"do": "add", "side": "upper", "r_mm": 15, "theta_deg": 3}': "outside the plate",
+        '{"do": "add", "side": "upper", "r_mm": 0.4, "theta_deg": 3}': "in the bore",
         '{"do": "add", "sheet": "upper", "at": ["a", 1]}': "not a number",
         '{"do": "add", "side": "inner", "r_mm": 5, "theta_deg": 3}': "upper or lower",
         "[]": "not an object",
@@ -149,6 +151,23 @@ def test_bad_requests_are_told_in_words(desk):
         status, _, answer = asker.ask("POST", "/api/edit", body, X_Desk="1")
         assert status == 400 and words in json.loads(answer)["error"], body[:60]
     assert (folder / "pins.csv").read_bytes() == before
+
+
+def test_every_bad_value_gets_one_line_and_never_a_fault(desk):
+    """Odd values in every field of every request ("?"): refused in one line, or done; never a mistake of the desk."""
+    asker, _ = desk
+    asked = json.loads((Path(__file__).parent / "odd_requests.json").read_text(encoding="utf-8"))
+    faults = []
+    for address, shapes in asked["shapes"].items():
+        for shape in shapes:
+            for odd in asked["odd"]:
+                body = json.dumps(shape).replace('"?"', json.dumps(odd))
+                status, _, answer = asker.ask("POST", address, body, X_Desk="1")
+                words = "" if status == 200 else json.loads(answer)["error"]
+                if status not in (200, 400, 404, 409) or "\n" in words or "Traceback" in words:
+                    faults.append((address, body[:120], status, words))
+    assert faults == []
+    assert asker.ask("POST", "/api/history", '{"to": 0}', X_Desk="1")[0] == 200
 
 
 def test_uploads_are_limited_and_checked(desk):

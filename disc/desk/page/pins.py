@@ -11,9 +11,12 @@ from disc.records import Pin
 
 
 def page_pins(
-    pins: Iterable[Pin], sheets: Mapping[str, Sheet], notes: Mapping[int, tuple[Note, ...]]
+    pins: Iterable[Pin],
+    sheets: Mapping[str, Sheet],
+    notes: Mapping[int, tuple[Note, ...]],
+    by_hand: frozenset[int] = frozenset(),
 ) -> dict[int, dict[str, Any]]:
-    """By pin id, plain JSON. marks: sheet name -> [root, tip or null], pixels."""
+    """By pin id, plain JSON. by_hand: pins that a person set. marks: sheet name -> [root, tip or null], pixels."""
     standing = tuple(pins)
     marks = {name: sheet_marks(sheet, standing) for name, sheet in sheets.items()}
     shown = {}
@@ -31,6 +34,7 @@ def page_pins(
             "confidence": _short(pin.confidence),
             "tooth": pin.tooth,
             "doubt": pin.is_doubtful,
+            "by_hand": pin.id in by_hand,
             "marks": {name: list(of[pin.id]) for name, of in marks.items() if pin.id in of},
             "notes": [{"words": note.words, "at": note.at} for note in notes.get(pin.id, ())],
         }

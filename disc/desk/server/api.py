@@ -63,13 +63,12 @@ class SetValues(DeskHandler):
         """Body: {"plate": {...}, "settings": {...}}, or {"place": {"what": slot | centre, "sheet", "at"}}."""
         body = self.json_body()
         job = _job(self.session)
-        if body.get("place"):
-            await self.in_bench(mark_place, self.session, body["place"])
+        plate, settings, place = (_object(body, name) for name in ("plate", "settings", "place"))
+        if place:
+            await self.in_bench(mark_place, self.session, place)
             self.finish(await self.aside(page_state, self.session))
             return
-        changes = plate_changes(job, body.get("plate") or {}) + settings_changes(
-            job, self.session, body.get("settings") or {}
-        )
+        changes = plate_changes(job, plate) + settings_changes(job, self.session, settings)
         words = ", ".join(
             f"{c.name.split('.')[-1].removesuffix('_mm')} {_told(c.new)}" for c in changes if c.old != c.new
         )
@@ -280,6 +279,14 @@ def _job(session: Session) -> Any:
     if session.job is None:
         raise MissingPart("There is no job here yet. Start one first.")
     return session.job
+
+
+def _object(body: dict[str, Any], name: str) -> dict[str, Any]:
+    """A part of a request, empty where it is left out. Raises BadInput."""
+    value = body.get(name) or {}
+    if not isinstance(value, dict):
+        raise BadInput(f"{name} is not an object.")
+    return value
 
 
 def _told(value: Any) -> str:

@@ -36,12 +36,15 @@ def write_table(session: Session, body: Mapping[str, Any]) -> None:
     teeth = {tooth.number: tooth for tooth in (session.comb.teeth if session.comb else ())}
     rows, drop = _list(body, "rows"), _list(body, "drop")
     for number in drop:
+        _check_number(number)
         if teeth.pop(number, None) is None:
             raise BadInput(f"the comb has no tooth {number!r}.")
     made: list[Tooth] = []
     for row in rows:
         if not isinstance(row, Mapping):
             raise BadInput("a row of the comb's table cannot be read.")
+        if row.get("was") is not None:
+            _check_number(row["was"])
         old = teeth.pop(row["was"], None) if row.get("was") is not None else None
         if row.get("was") is not None and old is None:
             raise BadInput(f"the comb has no tooth {row['was']!r}.")
@@ -131,6 +134,7 @@ def keep_pitches(session: Session, body: Mapping[str, Any]) -> None:
             )
         except (TypeError, ValueError):
             raise BadInput("the pitches cannot be read.") from None
+        _check_number(number)
         if number not in known:
             raise BadInput(f"the comb has no tooth {number!r}.")
         if number in given:
@@ -156,6 +160,11 @@ def _with_pitch(tooth: Tooth, heard: tuple[float | None, ToothCondition | None] 
         return tooth
     pitch, condition = heard
     return replace(tooth, pitch=tooth.pitch if pitch is None else pitch, condition=condition or tooth.condition)
+
+
+def _check_number(value: Any) -> None:
+    if not isinstance(value, int) or isinstance(value, bool):
+        raise BadInput(f"a tooth is named by its number, not {str(value)[:40]!r}.")
 
 
 def _plucks(value: Any) -> int:

@@ -19,6 +19,7 @@ from disc.tables import PIN_COLUMNS
 CHANGEABLE = ("condition", "tooth", "diameter_mm", "height_mm", "lean_x_mm", "lean_y_mm")
 _COLUMNS = {column.name: column for column in PIN_COLUMNS}
 LONGEST_NOTE = 2000
+BY_HAND = ("confidence", 1.0)  # the reader itself never claims certainty
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +52,7 @@ class Edit:
 def edit_from_request(request: Mapping[str, Any], bench: Bench) -> Edit:
     """The edit a request means. Raises BadInput if it means none."""
     kinds = {"add": _add, "move": _move, "remove": _remove, "change": _change, "note": _note}
-    kind = request.get("do")
+    kind = str(request.get("do"))
     if kind not in kinds:
         raise BadInput(f"the desk knows no edit called {kind!r}.")
     return kinds[kind](request, bench)
@@ -67,7 +68,7 @@ def _add(request: Mapping[str, Any], bench: Bench) -> Edit:
             f"pin {crowd[0].id} stands within {REACH_MM:g} mm of there. Move it or change its condition instead."
         )
     values = _checked_changes({"condition": "sound"} | _some(request, CHANGEABLE), bench)
-    added = replace(probe, changes=(*values, ("confidence", 1.0)), note=_words(request), at=bench.at)
+    added = replace(probe, changes=(*values, BY_HAND), note=_words(request), at=bench.at)
     return Edit(f"added a pin at {_where(side, r_mm, theta_deg)}", (added,), (side, r_mm, theta_deg))
 
 
@@ -75,7 +76,7 @@ def _move(request: Mapping[str, Any], bench: Bench) -> Edit:
     pin = bench.pin(request.get("pin"))
     _, r_mm, theta_deg = _place(request, bench, pin.side)
     _check_on_plate(r_mm, bench.plate)
-    changes = (("r_mm", r_mm), ("theta_deg", theta_deg))
+    changes = (("r_mm", r_mm), ("theta_deg", theta_deg), BY_HAND)
     return Edit(f"moved pin {pin.id} to {_where(pin.side, r_mm, theta_deg)}", (_at(pin, bench, changes),))
 
 
@@ -92,6 +93,8 @@ def _change(request: Mapping[str, Any], bench: Bench) -> Edit:
         raise BadInput("the change names nothing to change.")
     changes = _checked_changes(asked, bench)
     told = ", ".join(f"{name.split('_')[0]} {_value_words(value)}" for name, value in changes)
+    if "condition" in asked:
+        changes = (*changes, BY_HAND)  # what a person looked at and said is no longer the program's doubt
     return Edit(f"{_named(pins)}: {told}", tuple(_at(pin, bench, changes, _words(request)) for pin in pins))
 
 
@@ -111,6 +114,8 @@ def _chosen(request: Mapping[str, Any], bench: Bench) -> list[Pin]:
     numbers = request.get("pins")
     if not isinstance(numbers, list) or not numbers:
         raise BadInput("no pin is selected. Pick one first.")
+    if not all(isinstance(number, int) for number in numbers):
+        raise BadInput("a pin is named by its number.")
     return [bench.pin(number) for number in dict.fromkeys(numbers)]
 
 
@@ -145,6 +150,8 @@ def _number(value: Any, what: str) -> float:
 def _check_on_plate(r_mm: float, plate: Plate) -> None:
     if not r_mm <= plate.radius_mm:
         raise BadInput(f"that place is {r_mm:.2f} mm from the centre, outside the plate ({plate.radius_mm:g} mm).")
+    if plate.bore_mm is not None and r_mm < plate.bore_mm / 2.0:
+        raise BadInput(f"that place is {r_mm:.2f} mm from the centre, in the bore ({plate.bore_mm:g} mm across).")
 
 
 def _checked_changes(asked: Mapping[str, Any], bench: Bench) -> tuple[tuple[str, Any], ...]:

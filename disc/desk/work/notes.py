@@ -36,6 +36,19 @@ def notes_by_pin(reading: Sequence[Pin], done: Sequence[Correction]) -> dict[int
     return {number: words for number, words in notes.items() if number in standing}
 
 
+def set_by_hand(pins: Sequence[Pin], done: Sequence[Correction]) -> frozenset[int]:
+    """Ids of the pins whose place or condition a person set: what is sure of them is sure by hand."""
+    places = set()
+    for correction in done:
+        values = dict(correction.changes)
+        if values.get("confidence") == 1.0:
+            r_mm, theta_deg = values.get("r_mm", correction.r_mm), values.get("theta_deg", correction.theta_deg)
+            places.add((correction.side, round(r_mm, 3), round(theta_deg, 2)))
+    if not places:
+        return frozenset()
+    return frozenset(pin.id for pin in pins if (pin.side, round(pin.r_mm, 3), round(pin.theta_deg, 2)) in places)
+
+
 def _keep(notes: dict[int, tuple[Note, ...]], pins: Sequence[Pin], correction: Correction) -> None:
     if not correction.note:
         return

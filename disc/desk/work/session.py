@@ -40,7 +40,7 @@ from disc.desk.work.history import (
     split_corrections,
 )
 from disc.desk.work.live_check import Checked, check_now, settled_anew, told_check
-from disc.desk.work.notes import Note, notes_by_pin
+from disc.desk.work.notes import Note, notes_by_pin, set_by_hand
 from disc.desk.work.teeth import Teeth
 from disc.errors import BadInput, DiscError, MissingPart
 from disc.job import (
@@ -83,6 +83,7 @@ class Session:
         self.sheets: dict[str, Sheet] = {}
         self.history = History()
         self.notes: dict[int, tuple[Note, ...]] = {}
+        self.by_hand: frozenset[int] = frozenset()
         self.derived = Derived()
         self.derived_rev = -1
         self.checked = Checked()
@@ -113,6 +114,7 @@ class Session:
         done, undone = job.corrections()
         self.history = reconcile(load_history(job.path(HISTORY_FILE)), len(done), len(undone), now_text())
         self.notes = notes_by_pin(self._reading_of(job), done)
+        self.by_hand = set_by_hand(self.pins, done)
         self._stamp = self._job_stamp()
         self.rev += 1
 
@@ -239,7 +241,7 @@ class Session:
     def page_change(self) -> dict[str, Any]:
         """Pins that changed since the page was last told, and the state of the history."""
         with self.guard:
-            shown = page_pins(self.pins, self.sheets, self.notes)
+            shown = page_pins(self.pins, self.sheets, self.notes, self.by_hand)
             changed = [pin for number, pin in shown.items() if self._shown.get(number) != pin]
             gone = [number for number in self._shown if number not in shown]
             self._shown = shown
@@ -250,7 +252,7 @@ class Session:
     def all_pins(self) -> list[dict[str, Any]]:
         """Every pin as the page shows it."""
         with self.guard:
-            self._shown = page_pins(self.pins, self.sheets, self.notes)
+            self._shown = page_pins(self.pins, self.sheets, self.notes, self.by_hand)
             return list(self._shown.values())
 
     def history_state(self) -> dict[str, Any]:

@@ -42,7 +42,7 @@ function draw() {
   const { state, music } = desk;
   rebuild(about, [state.has_comb, state.draft_comb, music?.teeth.length], aboutComb);
   rebuild(heard, [state.plucked, redrawn], () => [pluckedSection(drawHeard)]);
-  rebuild(tableBox, music?.teeth ?? [], () => (state.has_comb ? [element("details", { open: true, id: "comb-table" }, element("summary", {}, "The table"), combTable(music.teeth))] : [combTable([])]));
+  rebuild(tableBox, music?.teeth ?? [], () => (state.has_comb ? [element("details", { open: true, id: "comb-table-fold" }, element("summary", {}, "The table"), combTable(music.teeth))] : [combTable([])]));
   rebuild(sources, state.has_comb, () => [combSources(state.has_comb)]);
   if (!(photograph.contains(document.activeElement) && document.activeElement.matches("input[type=text], select"))) photograph.replaceChildren(onPhotograph());
 }

@@ -43,7 +43,7 @@ function one(pin) {
   fact(facts, "Condition", WORDS[pin.condition]);
   fact(facts, "Tooth", pin.tooth === null ? "none" : `${pin.tooth}${tooth ? ` · ${tooth.name}` : ""}`);
   fact(facts, "Sounds", place ? `bar ${place.bar}, beat ${place.beat}${place.exact ? "" : " (by its time)"}` : "");
-  fact(facts, "Confidence", pin.confidence === null ? "not given" : `${chance(pin.confidence)}${pin.doubt ? " – in doubt" : ""}`);
+  fact(facts, "Confidence", pin.by_hand ? "set by hand" : pin.confidence === null ? "not given" : `${chance(pin.confidence)}${pin.doubt ? " – in doubt" : ""}`);
   fact(facts, "Measured to", pin.sigma_mm === null ? "" : `± ${pin.sigma_mm} mm`);
   fact(facts, "Wire", [pin.diameter_mm && `${pin.diameter_mm} mm thick`, pin.height_mm !== null && `${pin.height_mm} mm high`].filter(Boolean).join(", "));
   fact(facts, "Lean", pin.lean_mm && pin.condition === "bent" ? `${Math.hypot(...pin.lean_mm).toFixed(2)} mm` : "");
