@@ -1,0 +1,108 @@
+"""Where something lies over a face: a probability for each place of the small flattened picture.
+
+Trees fitted on faces with things laid over them (covers.json says how) judge each place by cover_features.py; a thing
+is of one piece, so crumbs are dropped and gaps closed. Holes, crossings, screws, stains and engraving are the plate's.
+"""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from disc.errors import MissingPart
+from disc.frame import FloatArray
+from disc.photo.image import Pixels, opencv
+from disc.photo.seen.cover_features import cover_features, far_radii
+
+FITTED = Path(__file__).with_name("covers.json")
+SOFT_PX = 1.0  # the places' opinions are averaged over this
+# A thing covers at least this part of the plate, somewhere this surely, and reaches as far as places are this likely.
+# Chosen on the rendered faces and p1-p8, of which nothing else was laid over for the bench.
+LEAST_PART, SURE, LIKELY = 0.003, 0.75, 0.45
+STRIDE, NOT_ASKED = 2, -6.0
+JUDGED_RADII = 0.965  # beyond it the rim's own edge confuses; a thing is taken to go on outwards
+
+
+@cache
+def _trees() -> tuple[float, list[dict[str, Any]]]:
+    if not FITTED.is_file():
+        raise MissingPart(f"{FITTED}: a part of this program is missing. Install the package again.")
+    fitted = json.loads(FITTED.read_text(encoding="utf-8"))
+    kinds = {"feature": np.intp, "left": np.intp, "right": np.intp, "leaf": bool, "at": float, "value": float}
+    return float(fitted["base"]), [{k: np.array(tree[k], kind) for k, kind in kinds.items()} for tree in fitted["trees"]]
+
+
+def tree_odds(rows: FloatArray) -> FloatArray:
+    """Log-odds of rows (n, features) by the fitted trees, (n,)."""
+    base, trees = _trees()
+    total = np.full(len(rows), base)
+    for tree in trees:
+        # From the root down, the rows of a node together: they are in order, children come after their parents.
+        at = {0: np.arange(len(rows))}
+        for node, leaf in enumerate(tree["leaf"]):
+            mine = at.pop(node)
+            if leaf:
+                total[mine] += tree["value"][node]
+                continue
+            low = rows[mine, tree["feature"][node]] <= tree["at"][node]
+            at[int(tree["left"][node])], at[int(tree["right"][node])] = mine[low], mine[~low]
+    return total
+
+
+def cover_odds(small: Pixels) -> FloatArray:
+    """Log-odds that each place of a small face is covered, (n, n); before things are put together.
+
+    Every second place each way is asked, on the plate alone: the trees are most of the work.
+    """
+    rows = cover_features(small)[::STRIDE, ::STRIDE]
+    on = far_radii()[::STRIDE, ::STRIDE] < 1.0
+    odds = np.full(on.shape, NOT_ASKED, np.float32)
+    odds[on] = tree_odds(rows[on])
+    # Of a small picture the middle of place 0 is that of place 0 of the whole: no half pixel between them.
+    move = np.array([[STRIDE, 0.0, 0.0], [0.0, STRIDE, 0.0]])
+    return np.asarray(opencv().warpAffine(odds, move, small.shape[1::-1], borderMode=opencv().BORDER_REPLICATE), float)
+
+
+def covered_part(small: Pixels) -> tuple[Any, float]:
+    """What of the small face is covered, (n, n) of bool, and how surely something is at all, 0 to 1."""
+    return pieces(cover_odds(small))
+
+
+def pieces(odds: FloatArray) -> tuple[Any, float]:
+    """Things put together from their places' log-odds (n, n)."""
+    cv2 = opencv()
+    p = cv2.GaussianBlur((1 / (1 + np.exp(-np.clip(odds, -30, 30)))).astype(np.float32), (0, 0), SOFT_PX)
+    far = far_radii()
+    judged = far < JUDGED_RADII
+    likely = ((p > LIKELY) & judged).astype(np.uint8)
+    likely = cv2.morphologyEx(likely, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8)) & judged.astype(np.uint8)
+    count, label, stats, _ = cv2.connectedComponentsWithStats(likely, connectivity=8)
+    found = np.zeros(p.shape, bool)
+    surest = 0.0
+    for k in range(1, count):
+        part = label == k
+        sure = float(np.quantile(p[part], 0.8))
+        if stats[k, cv2.CC_STAT_AREA] < LEAST_PART * judged.sum() or sure < SURE:
+            continue
+        found |= _without_holes(part)
+        surest = max(surest, sure)
+    return found, surest
+
+
+def _without_holes(part: Any) -> Any:
+    """A thing has no gaps that show the plate, unless they are large."""
+    cv2 = opencv()
+    count, label, stats, _ = cv2.connectedComponentsWithStats((~part).astype(np.uint8), connectivity=4)
+    filled = part.copy()
+    for k in range(1, count):
+        if stats[k, cv2.CC_STAT_AREA] < 0.3 * part.sum() and not _touches_edge(label == k):
+            filled |= label == k
+    return filled
+
+
+def _touches_edge(field: Any) -> bool:
+    return bool(field[0].any() or field[-1].any() or field[:, 0].any() or field[:, -1].any())

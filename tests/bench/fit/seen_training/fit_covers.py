@@ -1,0 +1,104 @@
+"""Fits the trees that tell covers from plate (disc/photo/seen/covers.json).
+
+    python tests/bench/fit/seen_training/fit_covers.py OUT.json FACES[,FACES...] SAMPLES SEED [TEXTURES] [--judge FACES]
+
+FACES: folders of flattened faces. --judge: other faces, never fitted to, of which the shares are printed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import time
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from draws import load, sample
+from sklearn.ensemble import HistGradientBoostingClassifier
+
+from disc.photo.seen.cover_features import NAMES, cover_features, far_radii
+
+PLACES = 260  # of a sample
+
+
+def draw(faces, textures, count, seed):
+    rng = np.random.default_rng(seed)
+    rows, said, counts = [], [], []
+    for _ in range(count):
+        picture, mask, weight = sample(rng, faces, textures)
+        f = cover_features(picture)
+        p = weight.ravel() * np.where(mask.ravel() > 0.5, 1.5, 1.0)
+        pick = rng.choice(p.size, PLACES, replace=False, p=p / p.sum())
+        rows.append(f.reshape(-1, f.shape[2])[pick].astype(np.float32))
+        said.append(mask.ravel()[pick] > 0.5)
+        counts.append(weight.ravel()[pick])
+    return np.concatenate(rows), np.concatenate(said), np.concatenate(counts)
+
+
+def stored(model) -> list[dict]:
+    """The trees as lists: what is asked, where, and what is said."""
+    trees = []
+    for (predictor,) in model._predictors:
+        n = predictor.nodes
+        trees.append(
+            {
+                "feature": [int(v) for v in n["feature_idx"]],
+                "at": [round(float(v), 5) if np.isfinite(v) else 1e9 for v in n["num_threshold"]],
+                "left": [int(v) for v in n["left"]],
+                "right": [int(v) for v in n["right"]],
+                "value": [round(float(v), 5) for v in n["value"]],
+                "leaf": [int(v) for v in n["is_leaf"]],
+            }
+        )
+    return trees
+
+
+def main() -> None:
+    ask = argparse.ArgumentParser(description=__doc__)
+    ask.add_argument("out", type=Path)
+    ask.add_argument("faces")
+    ask.add_argument("samples", type=int)
+    ask.add_argument("seed", type=int)
+    ask.add_argument("textures", nargs="?")
+    ask.add_argument("--judge")
+    given = ask.parse_args()
+    cv2.setNumThreads(1)
+    textures = []
+    if given.textures:
+        textures = [t for p in sorted(Path(given.textures).iterdir()) if (t := cv2.imread(str(p))) is not None]
+    began = time.time()
+    x, y, w = draw(load(given.faces), textures, given.samples, given.seed)
+    print(x.shape, y.mean(), round(time.time() - began), "s", flush=True)
+    model = HistGradientBoostingClassifier(
+        max_iter=120, learning_rate=0.12, max_leaf_nodes=24, min_samples_leaf=80, l2_regularization=5.0
+    )
+    model.fit(x, y, w)
+    print("fitted", round(time.time() - began), "s", flush=True)
+    made = {
+        "made_by": "tests/bench/fit/seen_training/fit_covers.py",
+        "samples": given.samples,
+        "seed": given.seed,
+        "faces": given.faces,
+        "names": list(NAMES),
+        "base": float(model._baseline_prediction.ravel()[0]),
+        "trees": stored(model),
+    }
+    if given.judge:
+        x, y, w = draw(load(given.judge), [], max(60, given.samples // 8), given.seed + 1)
+        p = model.predict_proba(x)[:, 1]
+        keep = w > 0
+        made["score"] = {
+            f"at {t}": [round(float(np.mean(p[keep & y] > t)), 4), round(float(np.mean(p[keep & ~y] > t)), 4)]
+            for t in (0.3, 0.5, 0.7)
+        }
+        print("held out, covered and clear places said covered:", made["score"], flush=True)
+    given.out.write_text(json.dumps(made) + "\n")
+
+
+if __name__ == "__main__":
+    main()
