@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from disc.doubts import doubt_lines, doubts_to_json
 from disc.errors import BadInput
 from disc.records import Side
 from disc.words import progress, say, show_json
@@ -32,6 +33,9 @@ def read(
     rim_upper: Annotated[list[str] | None, typer.Option(help="u,v on the upper rim; five times or more.")] = None,
     rim_lower: Annotated[list[str] | None, typer.Option(help="u,v on the lower rim; five times or more.")] = None,
     bar_mm: Annotated[float | None, typer.Option(help="What the measuring sheet's bar of 50 mm measures.")] = None,
+    replace_reading: Annotated[
+        bool, typer.Option("--replace", help="Put the reading in force though it is far poorer than the last one.")
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """Photographs of the two faces to the pin table, with overlays to look at."""
@@ -53,7 +57,7 @@ def read(
             (Side.LOWER, centre_lower, slot_lower, rim_lower),
         )
     }
-    request = ReadRequest(tuple(upper or ()), tuple(lower or ()), both, by_hand, _scale(scale), left)
+    request = ReadRequest(tuple(upper or ()), tuple(lower or ()), both, by_hand, _scale(scale), left, replace_reading)
     with open_for_writing(job) as open_job, progress("Reading", quiet=as_json) as advance:
         reading = read_job(open_job, request, advance)
         reading = replace(reading, pins=teeth_after_reading(open_job))
@@ -105,6 +109,8 @@ def _bar(bar_mm: float | None) -> float | None:
 
 def _as_json(reading: JobReading) -> dict[str, object]:
     return {
+        "doubts": doubts_to_json(reading.doubts),
+        "kept_aside": reading.kept_aside,
         "pins": reading.pins,
         "corrections_not_fitting": reading.unfit,
         "photos": {name: verdict.to_json() for name, verdict in reading.verdicts.items()},
@@ -116,6 +122,10 @@ def _as_json(reading: JobReading) -> dict[str, object]:
 
 
 def _say(job: Path, reading: JobReading, request: ReadRequest) -> None:
+    if reading.kept_aside:
+        say(f"The new reading was {reading.kept_aside}")
+        return
+    say(*doubt_lines(reading.doubts))
     for side in Side:
         mine = [pin for pin in reading.pins if pin.side is side]
         if not mine:
@@ -128,7 +138,10 @@ def _say(job: Path, reading: JobReading, request: ReadRequest) -> None:
         say(f"{side.value} side: {len(mine)} sites ({words})" + (f"; look again at {doubtful}" if doubtful else ""))
     if reading.agreement:
         say(_how_they_agree(reading.agreement))
+    blamed = {f"{name}: {reason}" for name, verdict in reading.verdicts.items() for reason in verdict.reasons}
     for note in reading.notes:
+        if note in blamed:  # said first, as a doubt
+            continue
         say(f"  - {note}")
     for correction in reading.unfit:
         say(

@@ -15,7 +15,11 @@ from disc.photo.plane.view import View
 from disc.photo.quality import Verdict, judge_photo
 from disc.photo.read_face import FaceReading, ReadSettings, read_faces
 from disc.photo.request import ReadRequest
-from disc.records import Condition, Pin, Plate, Side
+from disc.photo.seen.face_doubts import face_doubts
+from disc.photo.seen.look_face import FaceSeen, look_face
+from disc.photo.seen.seen_map import SeenMap, seen_by_any
+from disc.photo.seen.unseen_sites import mark_unseen
+from disc.records import Condition, Doubt, Pin, Plate, Side
 
 SAME_PIN_MM = 0.15  # readings of one pin in two photos lie closer than this; about half a pin's thickness apart at most
 # An upright pin drawn shorter than this hardly differs from a stub, an empty hole or a leaning pin: on rendered faces 3
@@ -31,7 +35,7 @@ Seen = tuple[Pin, float]  # a pin in one photo, and how much that photo has to s
 
 @dataclass(frozen=True, slots=True)
 class FaceTogether:
-    """One face from all its photos. photo, view: the best one's. verdict: of that photo. readings: of each photo."""
+    """One face from all its photos. photo, view, verdict: the best one's. readings: of each. seen: what any shows."""
 
     side: Side
     photo: Photo
@@ -42,7 +46,9 @@ class FaceTogether:
     slant_sigma_mm: float
     track_scatter_mm: float
     notes: tuple[str, ...]
+    seen: SeenMap
     readings: tuple[tuple[Photo, FaceReading], ...] = ()
+    doubts: tuple[Doubt, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,27 +121,46 @@ def _one_side(side: Side, judged: Sequence[tuple[Photo, FaceReading, Verdict]]) 
     )
     readings = [reading for _, reading, _ in judged]
     shown = [reading.shown_mm for reading in readings]
-    pins = lead.pins if len(judged) == 1 else combine_pins([reading.pins for reading in readings], shown)
+    looks: list[FaceSeen] = [look_face(one, reading.view) for one, reading, _ in judged]
+    whole = seen_by_any([look.map for look in looks])
+    if len(judged) == 1:
+        pins = lead.pins
+    else:
+        pins = combine_pins([reading.pins for reading in readings], shown, [look.map for look in looks])
+    leading = looks[readings.index(lead)]
     return FaceTogether(
         side,
         photo,
         lead.view,
-        pins,
+        mark_unseen(pins, whole),
         verdict,
         lead.slot.width_mm if lead.slot else None,
         lead.slant.sigma_mm,
         lead.track_scatter_mm,
         (*lead.notes, *(() if max(shown) > SQUARELY_MM or not pins else (SEEN_SQUARELY,))),
+        whole,
         tuple((photo, reading) for photo, reading, _ in judged),
+        tuple(face_doubts(side, leading, whole, verdict, lead.view.tracks_mm)),
     )
 
 
-def combine_pins(readings: Sequence[Sequence[Pin]], shown_mm: Sequence[float] | None = None) -> tuple[Pin, ...]:
+def combine_pins(
+    readings: Sequence[Sequence[Pin]],
+    shown_mm: Sequence[float] | None = None,
+    seen: Sequence[SeenMap] | None = None,
+) -> tuple[Pin, ...]:
     """Pins of one face seen in several photos, each place weighed by its sigma; what only one of many saw loses faith.
 
     The photos' slots differ by a hair: each reading is first turned onto the first by the pins they share. shown_mm:
-    how long each photo draws an upright pin; what shows more of it has more to say about the conditions.
+    how long each photo draws an upright pin; what shows more of it has more to say about the conditions. seen: what
+    each photo shows at all; it has no say where it shows nothing and another does.
     """
+    if seen:
+        whole = seen_by_any(seen)
+        readings = [
+            [pin for pin in pins if one.is_seen(pin.r_mm, pin.theta_deg) or not whole.is_seen(pin.r_mm, pin.theta_deg)]
+            for pins, one in zip(readings, seen, strict=True)
+        ]
     lengths = np.array(shown_mm if shown_mm is not None else [SQUARELY_MM] * len(readings))
     says = np.maximum(lengths**2 / (lengths**2 + SQUARELY_MM**2), LEAST_SAY)
     base = list(readings[0])
@@ -147,8 +172,11 @@ def combine_pins(readings: Sequence[Sequence[Pin]], shown_mm: Sequence[float] | 
                 nearest.append((pin, float(say)))
             else:
                 groups.append([(pin, float(say))])
-    n = len(readings)
-    merged = [_merge(group, n) for group in groups]
+
+    def could_see(pin: Pin) -> int:
+        return sum(one.is_seen(pin.r_mm, pin.theta_deg) for one in seen) if seen else len(readings)
+
+    merged = [_merge(group, max(could_see(group[0][0]), len(group))) for group in groups]
     return tuple(sorted((p for p in merged if (p.confidence or 0) > 0.5), key=lambda p: p.theta_deg))
 
 

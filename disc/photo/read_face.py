@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from disc.errors import BadInput
 from disc.frame import FloatArray
 from disc.photo.board.begin import Begun, begin
 from disc.photo.board.sheet_told import SheetTold, advice, sheet_told
@@ -24,10 +25,11 @@ from disc.photo.plane.known_lens import KnownLens
 from disc.photo.plane.settle import Settled, settle
 from disc.photo.plane.shared_lens import Shared, of_others
 from disc.photo.plane.view import View
-from disc.photo.plate.find_plate import Found
+from disc.photo.plate.find_plate import NOTHING_HERE, Found
 from disc.photo.plate.outline import rim_points
 from disc.photo.plate.slot import Slot, find_slot, search_slot
 from disc.photo.plate.turned import Turned, turned_marks
+from disc.photo.seen.no_disc import is_no_disc
 from disc.records import Pin, Plate, Side
 
 COARSE_RIM_MM = 0.10  # scatter of the finder's outline about the rim; its wall side bulges by as much
@@ -144,6 +146,8 @@ def _finish(look: _Look, others: Shared | None) -> FaceReading:
     tracks = sure_tracks(sites.spots, radii[keep], odds[keep])
     height = slant.gain * eye[2] / (1 + slant.gain) if known else None
     pins = make_pins(sites, slant, height, tracks, look.side, _doubt(joint, radius))
+    if not look.settings.rim and is_no_disc(seen.found, pins):
+        raise BadInput(f"{photo.path}: {NOTHING_HERE}")
     view = View(
         photo=photo.path.name,
         side=look.side,

@@ -3,7 +3,8 @@
 job.content.faces["upper"] and ["lower"] hold one record each: the fields of View (View.from_json reads them back:
 photo pixels to disc millimetres; "photo" is the name in the job folder) and beside them "pins" (number read),
 "slot_width_mm", "slant_sigma_mm", "track_scatter_mm", "verdict" (of the photo), "notes" (what needs a person's eye),
-"sheets" (by photo, what the measuring sheet told).
+"sheets" (by photo, what the measuring sheet told), "doubts" (as disc.doubts stores them), "seen" (the file with the map
+of what is seen, seen/store.py).
 """
 
 from __future__ import annotations
@@ -14,27 +15,36 @@ from pathlib import Path
 from typing import Any
 
 from disc.corrections import Correction
+from disc.doubts import doubts_from_json, doubts_to_json
 from disc.errors import BadInput, MissingPart
 from disc.job import PHOTO_FOLDER, Job, sha256_of
 from disc.photo.board.by_bar import diameter_by_bar
 from disc.photo.board.lens_memory import remember, with_lens
 from disc.photo.board.sheet_told import SheetTold
-from disc.photo.combine_photos import Agreement, FaceTogether, read_both_sides
+from disc.photo.combine_photos import Agreement, FaceTogether, Together, read_both_sides
 from disc.photo.image import Photo, load_photo
 from disc.photo.plane.view import View
+from disc.photo.poorer import why_poorer
 from disc.photo.quality import Verdict
 from disc.photo.read_face import ReadSettings
 from disc.photo.request import ReadRequest
+from disc.photo.seen.face_doubts import not_photographed
+from disc.photo.seen.seen_map import SeenMap
+from disc.photo.seen.store import file_name, load_seen, stage_seen
 from disc.photo.sheets.flat_sheet import draw_flat_sheet
 from disc.photo.sheets.map_sheet import map_svg
 from disc.photo.sheets.overlay import draw_overlay, jpeg_bytes
-from disc.records import Condition, Pin, Plate, Side
+from disc.records import About, Condition, Doubt, Pin, Plate, Side
+from disc.tables import format_pins
 from disc.words import Advance, no_progress
 
 
 @dataclass(frozen=True, slots=True)
 class JobReading:
-    """What came of it: pins in force, how the faces agree, and what a person should look at."""
+    """What came of it: pins in force, how the faces agree, and what a person should look at.
+
+    doubts: of the reading in force. kept_aside: why the new reading was not put in force, and what to do; else None.
+    """
 
     pins: tuple[Pin, ...]
     unfit: tuple[Correction, ...]
@@ -43,6 +53,11 @@ class JobReading:
     outputs: tuple[str, ...]
     faces: dict[str, Any]
     agreement: Agreement | None = None
+    doubts: tuple[Doubt, ...] = ()
+    kept_aside: str | None = None
+
+
+ASIDE_TABLE = "out/aside/reading.csv"
 
 
 def read_job(
@@ -56,7 +71,8 @@ def read_job(
     """Read the photos into the job: those of the request, or simply upper and lower ones.
 
     The pins get no teeth here; comb_job.teeth_after_reading gives them theirs, where there is a comb. Raises BadInput
-    if a photo cannot be used; then the job is as it was.
+    if a photo cannot be used; then the job is as it was. A reading far poorer than the one in force, or of another
+    disc, is only kept aside, unless the request says to replace it.
     """
     request = request or ReadRequest(upper, lower)
     paths = (*request.upper, *request.lower, *((request.both,) if request.both else ()))
@@ -68,6 +84,9 @@ def read_job(
     plate, by_bar = _plate(job, request, list(photos.values()))
     together = read_both_sides(_with_marks(job, request), photos, plate)
     together = replace(together, notes=(*by_bar, *together.notes))
+    poorer = () if request.replace else _poorer(job, together.sides)
+    if poorer:
+        return _keep_aside(job, photos, together, poorer)
     kept = _kept_faces(job, {side.side for side in together.sides})
     old = [pin for pin in job.reading() if pin.side in kept] if kept else []
     new = [pin for side in together.sides for pin in side.pins]
@@ -86,7 +105,52 @@ def read_job(
         if together.agreement:
             job.content.results["read"]["agreement"] = asdict(together.agreement)
     _remember_lenses(together.sides)
-    return JobReading(in_force, unfit, together.verdicts, notes, outputs, job.content.faces, together.agreement)
+    return JobReading(
+        in_force,
+        unfit,
+        together.verdicts,
+        notes,
+        outputs,
+        job.content.faces,
+        together.agreement,
+        reading_doubts(job),
+    )
+
+
+def _poorer(job: Job, sides: Sequence[FaceTogether]) -> tuple[str, ...]:
+    """Why a new reading ought not to take the place of the one in force, in words; nothing where it may."""
+    old = job.reading()
+    again = [side for side in sides if side.side.value in job.content.faces]
+    words = (why_poorer(s.side, [pin for pin in old if pin.side is s.side], s.pins) for s in again)
+    return tuple(word for word in words if word)
+
+
+def _keep_aside(job: Job, photos: dict[Path, Photo], together: Together, why: Sequence[str]) -> JobReading:
+    """The new reading into out/aside/, to be looked at; pins, faces and corrections in force stay as they are."""
+    pins = _numbered([pin for side in together.sides for pin in side.pins])
+    outputs = [ASIDE_TABLE]
+    with job.step("read, kept aside", tuple(photos)) as stage:
+        stage.write_text(ASIDE_TABLE, format_pins(pins))
+        for side in together.sides:
+            outputs.append(f"out/aside/overlay-{side.side.value}.jpg")
+            picture = draw_overlay(side.photo, side.view, side.pins, seen=side.seen)
+            stage.write_bytes(outputs[-1], jpeg_bytes(picture))
+    line = (
+        f"kept aside, not put in force: {'; '.join(why)}. Look at {job.folder / outputs[-1]}; if the new one is right, "
+        "run the same command again with --replace."
+    )
+    doubt = Doubt(About.DISC, f"the new reading was {line}", probability=0.9)
+    return JobReading(
+        job.pins(),
+        (),
+        together.verdicts,
+        (line,),
+        tuple(outputs),
+        job.content.faces,
+        together.agreement,
+        (doubt, *reading_doubts(job)),
+        line,
+    )
 
 
 def _plate(job: Job, request: ReadRequest, photos: Sequence[Photo]) -> tuple[Plate, tuple[str, ...]]:
@@ -151,6 +215,21 @@ def load_views(job: Job) -> dict[Side, View]:
     return {Side(name): View.from_json(face) for name, face in job.content.faces.items()}
 
 
+def reading_doubts(job: Job) -> tuple[Doubt, ...]:
+    """What is doubtful of the reading in force: of each photographed face, and that a face was not photographed.
+
+    None for a job whose pins come from no photograph.
+    """
+    doubts: list[Doubt] = []
+    for side in Side:
+        face = job.content.faces.get(side.value)
+        if face is not None:
+            doubts += doubts_from_json(face.get("doubts", []), f"{job.folder}: the {side.value} face's doubts")
+        elif job.content.faces:
+            doubts.append(not_photographed(side, str(job.folder)))
+    return tuple(doubts)
+
+
 def _numbered(pins: Sequence[Pin]) -> tuple[Pin, ...]:
     return tuple(replace(pin, id=k + 1) for k, pin in enumerate(pins))
 
@@ -177,20 +256,25 @@ def _stage_photos(stage: Any, job: Job, photos: dict[Path, Photo]) -> dict[str, 
 def _stage_pictures(
     stage: Any, sides: Sequence[FaceTogether], pins: Sequence[Pin], job: Job, kept: dict[Side, dict[str, Any]]
 ) -> tuple[str, ...]:
-    names = []
+    names: list[str] = []
+    maps: dict[Side, SeenMap] = {side: one for side, one in load_seen(job).items() if side in kept}
+    maps |= {side.side: side.seen for side in sides}
     for side in sides:
         mine = [pin for pin in pins if pin.side is side.side]
         name = f"out/overlay-{side.side.value}.jpg"
-        stage.write_bytes(name, jpeg_bytes(draw_overlay(side.photo, side.view, mine, _sheet_of(side))))
-        names.append(name)
+        picture = draw_overlay(side.photo, side.view, mine, _sheet_of(side), side.seen)
+        stage.write_bytes(name, jpeg_bytes(picture))
+        stage_seen(stage, side.seen)
+        names += [name, file_name(side.side)]
     tracks = [(side.side, t) for side in sides for t in side.view.tracks_mm]
     tracks += [(side, t) for side, face in kept.items() for t in View.from_json(face).tracks_mm]
     if len(sides) == 2:
         faces = [(side.photo, side.view, [pin for pin in pins if pin.side is side.side]) for side in sides]
-        stage.write_bytes("out/faces.jpg", jpeg_bytes(draw_flat_sheet(faces)))
+        stage.write_bytes("out/faces.jpg", jpeg_bytes(draw_flat_sheet(faces, maps)))
         names.append("out/faces.jpg")
     radius = sides[0].view.radius_mm
-    stage.write_text("out/map.svg", map_svg(pins, radius, job.plate.bore_mm, tracks, f"{job.folder.name}: both faces"))
+    title = f"{job.folder.name}: both faces"
+    stage.write_text("out/map.svg", map_svg(pins, radius, job.plate.bore_mm, tracks, title, maps))
     return (*names, "out/map.svg")
 
 
@@ -209,6 +293,8 @@ def _face_record(side: FaceTogether, names: dict[str, str]) -> dict[str, Any]:
         "verdict": side.verdict.to_json(),
         "notes": list(side.notes),
         "sheets": {names[str(photo.path)]: one.sheet.to_json() for photo, one in side.readings if one.sheet},
+        "doubts": doubts_to_json(side.doubts),
+        "seen": file_name(side.side),
     }
 
 

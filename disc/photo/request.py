@@ -13,7 +13,8 @@ from disc.records import Side
 class ReadRequest:
     """What is asked: photos of each side, a picture with both, and what was given by hand for each side.
 
-    scale: (u1, v1, u2, v2, mm) of a known length in the face's plane, instead of the plate's diameter.
+    scale: (u1, v1, u2, v2, mm) of a known length in the face's plane, instead of the plate's diameter. replace: put the
+    reading in force though it is far poorer than the one that is.
     """
 
     upper: tuple[Path, ...] = ()
@@ -22,3 +23,4 @@ class ReadRequest:
     by_hand: dict[Side, ReadSettings] = field(default_factory=dict)
     scale: tuple[float, float, float, float, float] | None = None
     left_side: Side | None = None
+    replace: bool = False

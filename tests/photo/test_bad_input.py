@@ -123,7 +123,7 @@ def test_no_disc(tmp_path):
     rng = np.random.default_rng(0)
     wood = np.clip(120 + 40 * np.sin(np.arange(900)[:, None] / 9) + rng.normal(0, 8, (900, 900)), 0, 255)
     Image.fromarray(np.repeat(wood.astype(np.uint8)[..., None], 3, 2)).save(tmp_path / "table.png")
-    with pytest.raises(BadInput, match="no disc is seen"):
+    with pytest.raises(BadInput, match="nothing here looks like a pinned disc"):
         read_face(load_photo(tmp_path / "table.png"), Side.UPPER, Plate(30.0))
 
 

@@ -16,6 +16,7 @@ from disc.job import create_job, open_for_writing, open_job, sha256_of
 from disc.photo.combine_photos import FaceTogether, how_faces_agree
 from disc.photo.read_photos import load_views, read_job
 from disc.photo.request import ReadRequest
+from disc.photo.seen.seen_map import SeenMap
 from disc.records import Condition, Pin, Plate, Side
 from disc.tables import read_comb
 
@@ -196,7 +197,7 @@ def test_how_the_faces_agree_is_kept(job_folder):
 def test_holes_seen_from_both_sides_are_compared():
     def face(side, *pins):
         told = tuple(Pin(k, side, r, t, height_mm=h, condition=c) for k, (r, t, h, c) in enumerate(pins))
-        return FaceTogether(side, None, None, told, None, 0.9, 0.02, 0.02, ())
+        return FaceTogether(side, None, None, told, None, 0.9, 0.02, 0.02, (), SeenMap.clear(side, 14.0))
 
     upper = face(
         Side.UPPER,

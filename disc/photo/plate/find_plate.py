@@ -21,6 +21,12 @@ from disc.photo.plate.ellipse import Ellipse, fit_ellipse
 FLATTEST = 0.66
 # The finder marks its centre and slot with a heat near 1 where it is sure (0.6-1.0 on the development photographs).
 HEAT_SEEN = 0.20
+NOTHING_HERE = (
+    "nothing here looks like a pinned disc. Fill the frame with the disc on a plain ground of another colour, or name "
+    "five points or more of its rim with --rim-upper or --rim-lower."
+)
+# Of a disc that the frame cuts off, what stays of its outline lies on an ellipse all the same: 0.4 is a third cut off.
+MOST_STRAY = 0.40
 SMALLEST_PART = 0.10  # of the frame's longer side, the disc's least width that can be worked with
 
 
@@ -49,10 +55,7 @@ def find_plate(photo: Photo) -> Found:
     """The disc. Raises BadInput if none is seen, or it is cut off at the frame."""
     first = _look(photo, (0.0, 0.0, float(max(photo.width, photo.height))))
     if first is None:
-        raise BadInput(
-            f"{photo.path}: no disc is seen in this photo. Fill the frame with the disc on a plain ground of another "
-            "colour, or name five points or more of its rim with --rim."
-        )
+        raise BadInput(f"{photo.path}: {NOTHING_HERE}")
     _refuse_cut_off(photo, first)
     e = first.ellipse
     # A closer look at the disc alone sharpens everything where it fills little of the frame.
@@ -205,6 +208,8 @@ def _refuse_cut_off(photo: Photo, found: Found) -> None:
     u, v = found.ellipse.point(np.linspace(0, 2 * np.pi, 120))
     out = float(np.maximum(np.maximum(-u, u - photo.width), np.maximum(-v, v - photo.height)).max())
     if out > 0.012 * found.ellipse.a:
+        if found.covered > MOST_STRAY:
+            raise BadInput(f"{photo.path}: {NOTHING_HERE}")
         part = out / (2 * found.ellipse.a) * 100
         raise BadInput(
             f"{photo.path}: the disc is cut off at the frame's edge (about {max(part, 1):.0f} % of its width). Take "

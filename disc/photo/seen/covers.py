@@ -33,7 +33,9 @@ def _trees() -> tuple[float, list[dict[str, Any]]]:
         raise MissingPart(f"{FITTED}: a part of this program is missing. Install the package again.")
     fitted = json.loads(FITTED.read_text(encoding="utf-8"))
     kinds = {"feature": np.intp, "left": np.intp, "right": np.intp, "leaf": bool, "at": float, "value": float}
-    return float(fitted["base"]), [{k: np.array(tree[k], kind) for k, kind in kinds.items()} for tree in fitted["trees"]]
+    return float(fitted["base"]), [
+        {k: np.array(tree[k], kind) for k, kind in kinds.items()} for tree in fitted["trees"]
+    ]
 
 
 def tree_odds(rows: FloatArray) -> FloatArray:

@@ -6,7 +6,7 @@ again at once, and so is a pin that stands over another.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -14,20 +14,24 @@ import numpy as np
 from disc.frame import FloatArray, to_xy_mm
 from disc.photo.image import Photo, opencv
 from disc.photo.plane.view import View
+from disc.photo.seen.seen_map import SeenMap
 from disc.photo.sheets.overlay import COLOURS, DOUBT_COLOUR
-from disc.records import Condition, Pin
+from disc.photo.sheets.shade import shade_unseen
+from disc.records import Condition, Pin, Side
 
 PX_PER_MM, MARGIN_MM = 32.0, 1.2
 TITLE_PX, GROUND = 56, (250, 250, 250)
 RING_MM, LETTERS = 0.32, 0.45
 
 
-def draw_flat_sheet(faces: Sequence[tuple[Photo, View, Sequence[Pin]]]) -> Any:
-    """The sheet, BGR. faces: photo, view and pins of each face, upper before lower."""
-    return np.concatenate([_face(photo, view, pins) for photo, view, pins in faces], 1)
+def draw_flat_sheet(
+    faces: Sequence[tuple[Photo, View, Sequence[Pin]]], maps: Mapping[Side, SeenMap] | None = None
+) -> Any:
+    """The sheet, BGR. faces: photo, view and pins of each face, upper before lower. maps: what is hidden is hatched."""
+    return np.concatenate([_face(photo, view, pins, (maps or {}).get(view.side)) for photo, view, pins in faces], 1)
 
 
-def _face(photo: Photo, view: View, pins: Sequence[Pin]) -> Any:
+def _face(photo: Photo, view: View, pins: Sequence[Pin], seen: SeenMap | None) -> Any:
     cv2 = opencv()
     half = view.radius_mm + MARGIN_MM
     side = 2 * round(half * PX_PER_MM)
@@ -40,6 +44,10 @@ def _face(photo: Photo, view: View, pins: Sequence[Pin]) -> Any:
     picture = cv2.remap(source, at_u, at_v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     far = np.hypot(x, y) - view.radius_mm
     picture[far > 0.8 * MARGIN_MM] = GROUND
+    if seen is not None:
+        shade_unseen(
+            picture, seen, lambda x, y: ((half - y) * PX_PER_MM - 0.5, (half - x) * PX_PER_MM - 0.5), PX_PER_MM
+        )
     for pin in pins:
         _ring(picture, pin, half)
     _label(picture, pins, half)

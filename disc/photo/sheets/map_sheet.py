@@ -5,23 +5,30 @@ Upper pins are drawn full, lower ones hollow, in the disc's own axes turned so t
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
 import numpy as np
 
 from disc.frame import to_xy_mm
+from disc.photo.seen.seen_map import SeenMap, Why
 from disc.photo.sheets.overlay import COLOURS
+from disc.photo.sheets.shade import hatch_svg
 from disc.records import Condition, Pin, Side
 
-MARGIN_MM, KEY_MM = 3.0, 12.0
+MARGIN_MM, KEY_MM = 3.0, 14.0
 PX_PER_MM = 26  # a page as wide as a screen; a pin is then some 6 px across
 
 
 def map_svg(
-    pins: Sequence[Pin], radius_mm: float, bore_mm: float | None, tracks: Iterable[tuple[Side, float]], title: str = ""
+    pins: Sequence[Pin],
+    radius_mm: float,
+    bore_mm: float | None,
+    tracks: Iterable[tuple[Side, float]],
+    title: str = "",
+    maps: Mapping[Side, SeenMap] | None = None,
 ) -> str:
-    """The sheet as SVG text, with its own key."""
+    """The sheet as SVG text, with its own key. maps: what is hidden is hatched, each face its own way."""
     half = radius_mm + MARGIN_MM
     wide, tall = 2 * half, 2 * half + KEY_MM
     out = [
@@ -37,6 +44,10 @@ def map_svg(
     for side, r in tracks:
         dash = "" if side is Side.UPPER else ' stroke-dasharray="0.3 0.3"'
         out.append(f'<circle r="{r:.3f}" fill="none" stroke="#b9ac86" stroke-width="0.03"{dash}/>')
+    for side, seen in (maps or {}).items():
+        if seen.reasons() == (Why.NO_PHOTO,):  # the sheet would be hatched all over, and the other face lost in it
+            continue
+        out += hatch_svg(seen, f"unseen-{side.value}", _north_up)
     out += _degrees(radius_mm)
     out += [_pin_svg(pin) for pin in pins]
     out += _key(half, radius_mm, pins)
@@ -137,10 +148,11 @@ def _key(half: float, radius_mm: float, pins: Sequence[Pin]) -> list[str]:
             f"{condition.value}: {counts[condition]}</text>"
         )
     rows.append(
-        f'<circle cx="{x + 20:.2f}" cy="{top + 4:.2f}" r="0.5" fill="none" stroke="#d00" stroke-width="0.08"/>'
-        f'<text x="{x + 20.9:.2f}" y="{top + 4.4:.2f}" font-size="1.1" fill="#222">look again</text>'
+        f'<circle cx="{x:.2f}" cy="{top + 6:.2f}" r="0.5" fill="none" stroke="#d00" stroke-width="0.08"/>'
+        f'<text x="{x + 0.9:.2f}" y="{top + 6.4:.2f}" font-size="1.1" fill="#222">look again</text>'
+        f'<text x="{x + 10.9:.2f}" y="{top + 6.4:.2f}" font-size="1.1" fill="#222">hatched: not seen</text>'
     )
-    scale_y = top + 7.5
+    scale_y = top + 9.5
     ticks = "".join(f"M{-half + 1.5 + k:.2f} {scale_y:.2f}v{-0.6 if k % 5 else -1.0}" for k in range(11))
     rows.append(f'<path d="{ticks}M{-half + 1.5:.2f} {scale_y:.2f}h10" stroke="#222" stroke-width="0.06" fill="none"/>')
     rows.append(f'<text x="{-half + 12.2:.2f}" y="{scale_y:.2f}" font-size="1.1" fill="#222">10 mm</text>')

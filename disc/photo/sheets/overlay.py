@@ -11,6 +11,8 @@ from disc.frame import to_xy_mm
 from disc.photo.board.sheet_told import SheetTold
 from disc.photo.image import Photo, opencv
 from disc.photo.plane.view import View
+from disc.photo.seen.seen_map import SeenMap
+from disc.photo.sheets.shade import shade_unseen
 from disc.photo.sheets.sheet_marks import draw_sheet_told
 from disc.records import Condition, Pin
 
@@ -28,10 +30,16 @@ TRACK_COLOUR = (120, 70, 20)
 DOUBT_COLOUR = (0, 0, 255)
 
 
-def draw_overlay(photo: Photo, view: View, pins: Sequence[Pin], sheet: SheetTold | None = None) -> Any:
-    """The photo's pixels (BGR) with the marks; same size as the photo. sheet: what the measuring sheet told."""
+def draw_overlay(
+    photo: Photo, view: View, pins: Sequence[Pin], sheet: SheetTold | None = None, seen: SeenMap | None = None
+) -> Any:
+    """The photo's pixels (BGR) with the marks; same size as the photo. sheet: what the measuring sheet told. seen: what
+    is hidden is hatched.
+    """
     canvas = photo.pixels.copy()
     unit = max(view.px_per_mm, 8.0)  # marks grow with the disc in the picture
+    if seen is not None:
+        shade_unseen(canvas, seen, view.to_photo_px, unit)
     thin = max(1, round(unit * 0.022))
     _draw_circle(canvas, view, view.radius_mm, (200, 200, 60), thin)
     for track in view.tracks_mm:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from disc.job import Job, Stage
 from disc.photo.image import load_photo
 from disc.photo.plane.view import View
+from disc.photo.seen.store import load_seen
 from disc.photo.sheets.flat_sheet import draw_flat_sheet
 from disc.photo.sheets.map_sheet import map_svg
 from disc.photo.sheets.overlay import draw_overlay, jpeg_bytes
@@ -17,6 +18,7 @@ def stage_pictures(stage: Stage, job: Job, pins: Sequence[Pin]) -> tuple[str, ..
     """Stage overlays and map for these pins; names in the job folder. Faces without their photograph are left out."""
     names = []
     faces = []
+    maps = load_seen(job)
     views = {Side(name): View.from_json(face) for name, face in job.content.faces.items()}
     for side, view in views.items():
         path = job.path(view.photo)
@@ -25,15 +27,15 @@ def stage_pictures(stage: Stage, job: Job, pins: Sequence[Pin]) -> tuple[str, ..
         mine = [pin for pin in pins if pin.side is side]
         names.append(f"out/overlay-{side.value}.jpg")
         photo = load_photo(path)
-        stage.write_bytes(names[-1], jpeg_bytes(draw_overlay(photo, view, mine)))
+        stage.write_bytes(names[-1], jpeg_bytes(draw_overlay(photo, view, mine, seen=maps.get(side))))
         faces.append((photo, view, mine))
     if len(faces) == 2:
         names.append("out/faces.jpg")
-        stage.write_bytes(names[-1], jpeg_bytes(draw_flat_sheet(faces)))
+        stage.write_bytes(names[-1], jpeg_bytes(draw_flat_sheet(faces, maps)))
     if views:
         tracks = [(side, track) for side, view in views.items() for track in view.tracks_mm]
         radius = next(iter(views.values())).radius_mm
         title = f"{job.folder.name}: both faces"
         names.append("out/map.svg")
-        stage.write_text(names[-1], map_svg(pins, radius, job.plate.bore_mm, tracks, title))
+        stage.write_text(names[-1], map_svg(pins, radius, job.plate.bore_mm, tracks, title, maps))
     return tuple(names)

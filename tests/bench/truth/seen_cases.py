@@ -104,7 +104,9 @@ def _mask(source: Source, kind: str, rng: Any, part: float) -> Any:
     return mask
 
 
-def _draw(source: Source, kind: str, at: Any, way: Any, size: float, turn: float, bend: float, shape: Any, hw: Any) -> Any:
+def _draw(
+    source: Source, kind: str, at: Any, way: Any, size: float, turn: float, bend: float, shape: Any, hw: Any
+) -> Any:
     across = np.array([-way[1], way[0]])
     if kind == "finger" or kind == "tweezers":
         far = 3 * source.plate.radius_mm
@@ -152,7 +154,9 @@ def _paint(pixels: Any, mask: Any, kind: str, rng: Any) -> Any:
         skin = cv2.GaussianBlur(out, (0, 0), 6.0) * 0.4 + 0.6 * milky * rng.uniform(0.75, 1.0)
     else:
         depth = cv2.distanceTransform((mask > 0.5).astype(np.uint8), cv2.DIST_L2, 3)
-        skin = np.full((h, w, 3), rng.uniform(25, 90), np.float32) + (depth / max(float(depth.max()), 1) * 110)[..., None]
+        skin = (
+            np.full((h, w, 3), rng.uniform(25, 90), np.float32) + (depth / max(float(depth.max()), 1) * 110)[..., None]
+        )
     skin = skin + rng.normal(0, 3, (h, w, 1)).astype(np.float32)
     soft = cv2.GaussianBlur(mask, (0, 0), 1.5)[..., None]
     if kind in ("finger", "tweezers", "dark") and rng.uniform() < 0.5:  # its shadow beside it
@@ -180,7 +184,9 @@ def glared(source: Source, seed: int = 0) -> tuple[Photo, Any]:
     """A lamp's mirror image, blown out: -> photograph, and the cells it whites out (RINGS, ANGLES)."""
     rng = np.random.default_rng([zlib.crc32(source.name.encode()), seed, 9])
     radius = source.plate.radius_mm
-    at = cv2.perspectiveTransform(np.array([[to_xy_mm(radius * rng.uniform(0.3, 0.8), rng.uniform(0, 360))]]), source.to_px)[0, 0]
+    at = cv2.perspectiveTransform(
+        np.array([[to_xy_mm(radius * rng.uniform(0.3, 0.8), rng.uniform(0, 360))]]), source.to_px
+    )[0, 0]
     edge = cv2.perspectiveTransform(np.array([[[radius, 0.0], [0.0, 0.0]]]), source.to_px)[0]
     wide = float(np.hypot(*(edge[0] - edge[1]))) * rng.uniform(0.12, 0.25)
     y, x = np.mgrid[0 : source.photo.height, 0 : source.photo.width].astype(np.float32)
@@ -201,7 +207,7 @@ def cropped(source: Source, out: float, seed: int = 0) -> tuple[Photo, Any]:
     box = [0, 0, w, h]
     way = int(rng.integers(4))
     cut = [left + out * (right - left), top + out * (low - top), right - out * (right - left), low - out * (low - top)]
-    box[way] = int(round(float(cut[way])))
+    box[way] = round(float(cut[way]))
     gone = (uv[..., 0] < box[0]) | (uv[..., 1] < box[1]) | (uv[..., 0] > box[2]) | (uv[..., 1] > box[3])
     pixels = np.ascontiguousarray(source.photo.pixels[box[1] : box[3], box[0] : box[2]])
     return replace(source.photo, pixels=pixels), gone

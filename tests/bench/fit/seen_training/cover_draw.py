@@ -160,6 +160,8 @@ def cover(rng, picture, rim, textures=()):
     r, t = rim * np.sqrt(rng.uniform(0, 1.1)), rng.uniform(0, 6.3)
     at = n / 2 + r * np.array([np.cos(t), np.sin(t)])
     size = rim * log(rng, 0.1, 0.75)
+    if rng.uniform() < 0.2:
+        return tape(rng, picture, at, max(size, 0.15 * rim))
     mask = SHAPES[rng.integers(len(SHAPES))](rng, n, at, size)
     if rng.uniform() < 0.35:
         mask = cv2.GaussianBlur(mask, (0, 0), log(rng, 0.4, 2.0))
@@ -173,6 +175,20 @@ def cover(rng, picture, rim, textures=()):
     alpha = rng.uniform(0.45, 0.85) if rng.uniform() < 0.15 else 1.0  # tape lets something through
     out = out + (alpha * mask)[..., None] * (skin - out)
     return np.clip(out, 0, 255).astype(np.uint8), mask
+
+
+def tape(rng, picture, at, size):
+    """Something that lets the plate shimmer through: the same colours, milky, softened, with an edge."""
+    n = picture.shape[0]
+    mask = (bar if rng.uniform() < 0.25 else polygon)(rng, n, at, size)
+    out = picture.astype(np.float32)
+    milky = np.clip(rng.uniform(120, 250) * rng.uniform(0.85, 1.1, 3), 0, 255)
+    part = rng.uniform(0.3, 0.8)
+    skin = cv2.GaussianBlur(out, (0, 0), log(rng, 0.4, 4.0)) * (1 - part) + part * milky
+    if rng.uniform() < 0.4:  # its rim catches the light
+        rim_line = mask - cv2.erode(mask, np.ones((3, 3), np.uint8))
+        skin = skin + (rim_line * rng.uniform(-40, 60))[..., None]
+    return np.clip(out + mask[..., None] * (skin - out), 0, 255).astype(np.uint8), mask
 
 
 # ---- what is no cover

@@ -24,7 +24,9 @@ def moved(rng, face):
     n = face.shape[0]
     if rng.uniform() < 0.5:
         face = face[:, ::-1]
-    m = cv2.getRotationMatrix2D(((n - 1) / 2, (n - 1) / 2), rng.uniform(0, 360), SIDE_PX / n * rng.uniform(0.985, 1.015))
+    m = cv2.getRotationMatrix2D(
+        ((n - 1) / 2, (n - 1) / 2), rng.uniform(0, 360), SIDE_PX / n * rng.uniform(0.985, 1.015)
+    )
     m[:, 2] += (SIDE_PX - n) / 2 + rng.normal(0, 0.4, 2)
     soft = cv2.GaussianBlur(face, (0, 0), max(0.4 * n / SIDE_PX, 0.4))
     return cv2.warpAffine(np.ascontiguousarray(soft), m, (SIDE_PX, SIDE_PX), borderMode=cv2.BORDER_REPLICATE)

@@ -21,7 +21,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from draws import load, sample
 from sklearn.ensemble import HistGradientBoostingClassifier
 
-from disc.photo.seen.cover_features import NAMES, cover_features, far_radii
+from disc.photo.seen.cover_features import NAMES, cover_features
 
 PLACES = 260  # of a sample
 

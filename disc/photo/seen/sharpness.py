@@ -1,0 +1,96 @@
+"""How far a face is blurred, by its own edges: whole, and part by part.
+
+An edge of the object keeps a part of its steepness when the picture is softened a little more, and the part tells how
+soft it was: of an edge blurred by s the steepness under softenings a and b is as sqrt(s^2 + b^2) to sqrt(s^2 + a^2).
+Beside it stands how much fine detail the face has for its coarse detail; noise feigns detail, plain plates have few
+edges, and the two together are not deceived by either.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from disc.frame import FloatArray
+from disc.photo.image import Photo, opencv
+from disc.photo.plane.view import View
+
+SOFTENED_PX = (1.0, 2.0)
+STRONGEST = 0.02  # part of a face's places that are taken for its edges
+PARTS = 7  # parts across the face, each way
+FEWEST_EDGES = 60  # places of a part that tell its blur
+BANDS_PX = (0.8, 1.6, 6.4, 12.8)  # fine detail lies between the first two, coarse between the last
+
+
+@dataclass(frozen=True, slots=True)
+class Sharpness:
+    """blur_px: sigma of the usual edge's blur. detail: fine over coarse detail. parts_px: (PARTS, PARTS) blur of the
+    parts, NaN where there are too few edges; x right and y down, over the square about the face in the photo.
+    """
+
+    blur_px: float
+    detail: float
+    parts_px: FloatArray
+    corner_px: tuple[float, float]
+    side_px: tuple[float, float]
+
+
+def sharpness(photo: Photo, view: View) -> Sharpness:
+    """Measured in the photo's own pixels."""
+    cv2 = opencv()
+    t = np.linspace(0, 2 * np.pi, 120)
+    u, v = view.to_photo_px(0.97 * view.radius_mm * np.cos(t), 0.97 * view.radius_mm * np.sin(t))
+    left, right = np.clip([u.min(), u.max()], 0, photo.width - 1).astype(int)
+    top, low = np.clip([v.min(), v.max()], 0, photo.height - 1).astype(int)
+    grey = cv2.cvtColor(photo.pixels[top : low + 1, left : right + 1], cv2.COLOR_BGR2GRAY).astype(np.float32)
+    face = np.zeros(grey.shape, np.uint8)
+    cv2.fillPoly(face, [np.stack([u - left, v - top], 1).astype(np.int32)], 1)
+    face = cv2.erode(face, np.ones((15, 15), np.uint8)) > 0
+    corner, side = (float(left), float(top)), (float(right - left + 1), float(low - top + 1))
+    if face.sum() < 1000:
+        return Sharpness(0.0, 1.0, np.full((PARTS, PARTS), np.nan), corner, side)
+    fine, softer = (_steepness(grey, s) for s in SOFTENED_PX)
+    edges = face & (softer > np.quantile(softer[face], 1 - STRONGEST))
+    ratio = fine[edges] / np.maximum(softer[edges], 1e-6)
+    parts = _parts(fine, softer, face)
+    return Sharpness(_blur_of(float(np.median(ratio))), _detail(grey, face), parts, corner, side)
+
+
+def _steepness(grey: Any, sigma: float) -> Any:
+    cv2 = opencv()
+    soft = cv2.GaussianBlur(grey, (0, 0), sigma)
+    return cv2.magnitude(cv2.Sobel(soft, cv2.CV_32F, 1, 0), cv2.Sobel(soft, cv2.CV_32F, 0, 1))
+
+
+def _blur_of(ratio: float) -> float:
+    """Sigma of an edge whose steepness falls by this ratio from the one softening to the other, px."""
+    a, b = SOFTENED_PX
+    square = ratio * ratio
+    return float(np.sqrt(max(b * b - square * a * a, 0.0) / max(square - 1.0, 0.02)))
+
+
+def _detail(grey: Any, face: Any) -> float:
+    cv2 = opencv()
+    soft = [cv2.GaussianBlur(grey, (0, 0), s)[face] for s in BANDS_PX]
+    return float(np.std(soft[0] - soft[1]) / max(float(np.std(soft[2] - soft[3])), 1e-3))
+
+
+def _parts(fine: Any, softer: Any, face: Any) -> FloatArray:
+    """Blur of each part by its own strongest edges."""
+    h, w = face.shape
+    rows, columns = (np.linspace(0, size, PARTS + 1).astype(int) for size in (h, w))
+    blur = np.full((PARTS, PARTS), np.nan)
+    least = 0.35 * float(np.quantile(softer[face], 1 - STRONGEST))  # a part of plain plate has no edges of its own
+    for j in range(PARTS):
+        for i in range(PARTS):
+            part = (slice(rows[j], rows[j + 1]), slice(columns[i], columns[i + 1]))
+            inside = face[part]
+            if inside.mean() < 0.3:
+                continue
+            cut = max(float(np.quantile(softer[part][inside], 1 - 2 * STRONGEST)), least)
+            edges = inside & (softer[part] > cut)
+            if edges.sum() >= FEWEST_EDGES:
+                blur[j, i] = _blur_of(float(np.median(fine[part][edges] / np.maximum(softer[part][edges], 1e-6))))
+    return blur
