@@ -6,6 +6,7 @@ A command module imports typer and the ground floor only; the rooms it calls are
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sys
 
@@ -35,6 +36,7 @@ from disc.commands import (
     transcribe,
 )
 from disc.errors import DiscError
+from disc.terminal import one_line, prepare_streams
 
 app = typer.Typer(
     name="disc",
@@ -115,31 +117,42 @@ def repeat_options(arguments: list[str]) -> list[str]:
 def main() -> None:
     """Run a command; exit code 0 on success, 2 on bad use or bad input with one line on standard error."""
     command = typer.main.get_command(app)
+    prepare_streams()
     try:
         code = command.main(args=repeat_options(sys.argv[1:]), prog_name="disc", standalone_mode=False)
     except BAD_USE as error:  # type: ignore[misc]
         context = getattr(error, "ctx", None)
         where = context.command_path if context else "disc"
-        code = _fail(f"{' '.join(error.format_message().split())} See: {where} --help")
+        code = _fail(f"{error.format_message()} See: {where} --help")
     except DiscError as error:
-        code = _fail(" ".join(str(error).split()))
+        code = _fail(str(error))
     except (KeyboardInterrupt, typer.Abort):
-        code = _fail("stopped; the job is as it was before this command.")
+        code = _fail(f"stopped; {_what_stands()}")
     except BrokenPipeError:
         code = 0
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115  # nothing more is flushed into the pipe
     except OSError as error:
         code = _fail(f"{error.filename or 'a file'}: {error.strerror or error}. Check the place and its free room.")
     except Exception as error:
         if os.environ.get("DISC_TRACEBACK"):
             raise
+        what = f"{type(error).__name__}: {' '.join(str(error).split())[:200]}"
         _fail(
-            f"a fault in the program ({type(error).__name__}: {' '.join(str(error).split())[:200]}). The job is as "
-            "it was. Set DISC_TRACEBACK=1 and run this again to see where."
+            f"a fault in the program ({what}); {_what_stands()} Set DISC_TRACEBACK=1 and run this again to see where."
         )
         code = FAULT
     sys.exit(code if isinstance(code, int) else 0)
 
 
+def _what_stands() -> str:
+    """Whether this command has already changed a job, in words."""
+    job = sys.modules.get("disc.job")
+    if job is not None and job.steps_done():
+        return "what was written before that is kept, whole."
+    return "the job is as it was before this command."
+
+
 def _fail(words: str) -> int:
-    print(f"disc: {words}", file=sys.stderr)
+    with contextlib.suppress(OSError, ValueError):  # a closed stream takes no words; the exit code still tells
+        print(f"disc: {one_line(words)}", file=sys.stderr)
     return 2

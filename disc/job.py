@@ -44,8 +44,15 @@ OUT_FOLDER = "out"
 STAGING_FOLDER = ".staging"
 JOURNAL = "journal.json"
 LOCK_FILE = ".lock"
+CORRECTIONS_SCHEMA = 1
 WRITTEN_PINS_FILE = ".pins.csv"  # pins.csv as this program last wrote it: tells what a spreadsheet changed since
 LOCK_WAIT_S = 10.0
+_done = 0  # steps that this process has brought to their end
+
+
+def steps_done() -> int:
+    """How many steps this process has written; a message can then say truly whether a job was changed."""
+    return _done
 
 
 def sha256_of(path: Path) -> str:
@@ -231,7 +238,7 @@ class Job:
 
 def stage_corrections(stage: Stage, done: tuple[Correction, ...], undone: tuple[Correction, ...]) -> None:
     """Stage corrections.json."""
-    content = {"schema": 1, "done": [asdict(c) for c in done], "undone": [asdict(c) for c in undone]}
+    content = {"schema": CORRECTIONS_SCHEMA, "done": [asdict(c) for c in done], "undone": [asdict(c) for c in undone]}
     stage.write_text(CORRECTIONS_FILE, json.dumps(content, indent=1, ensure_ascii=False) + "\n")
 
 
@@ -241,6 +248,11 @@ def load_corrections(path: Path) -> tuple[tuple[Correction, ...], tuple[Correcti
         return (), ()
     try:
         content = json.loads(read_text(path, "list of corrections"))
+        if content.get("schema", CORRECTIONS_SCHEMA) != CORRECTIONS_SCHEMA:
+            raise BadInput(
+                f"{path}: corrections of schema {str(content['schema'])[:20]}, this program knows "
+                f"{CORRECTIONS_SCHEMA}. Update the program."
+            )
         return tuple(map(_correction, content["done"])), tuple(map(_correction, content.get("undone", [])))
     except (ValueError, KeyError, TypeError, AttributeError, ArithmeticError, RecursionError) as error:
         raise BadInput(
@@ -354,6 +366,8 @@ def _commit(folder: Path, stage: Stage) -> None:
     journal.write_text(json.dumps({"names": stage.names, "removed": stage.removed}), encoding="utf-8")
     _flush(journal)
     os.replace(journal, staging / JOURNAL)  # from here on the step counts as done
+    global _done
+    _done += 1
     _finish(folder)
 
 

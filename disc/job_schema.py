@@ -6,6 +6,7 @@ A newer schema than this program knows is refused; an older one is migrated by j
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable
 from dataclasses import asdict
 from datetime import UTC, datetime
@@ -145,6 +146,35 @@ def parse_job_file(text: str, path: Path) -> tuple[JobFile, int | None]:
         raw = MIGRATIONS[version](raw)
         version += 1
     try:
-        return JobFile.model_validate(raw), old
+        content = JobFile.model_validate(raw)
     except ValidationError as error:
         raise BadInput(f"{path}: the job file is damaged: {_first_fault(error)}.") from error
+    _check_kinds(content, path)
+    return content, old
+
+
+# Settings that are tables of their own; the photo reader's places are lists; those of the tune are one value.
+TABLES = frozenset({"repin", "design"})
+ONE_VALUE = frozenset({"metre", "key", "upbeat", "beats", "quarter_deg", "title", "order", "tip_limit", "comb.draft"})
+
+
+def _check_kinds(content: JobFile, path: Path) -> None:
+    """Raises BadInput for a setting or a result of a kind that no step could have written."""
+    for name, value in content.settings.items():
+        if name in TABLES and not isinstance(value, dict):
+            raise BadInput(f"{path}: settings: {name} must be a table, not {str(value)[:40]!r}. Take it out.")
+        if name in ONE_VALUE and not isinstance(value, str | int | float | bool):
+            said = str(value)[:40]
+            raise BadInput(f"{path}: settings: {name} must be a value, not {said!r}. Take that entry out.")
+    if (limit := content.settings.get("tip_limit")) is not None and not _is_number(limit):
+        raise BadInput(f"{path}: settings: tip_limit must be degrees, not {str(limit)[:40]!r}. Take that entry out.")
+    for name, value in content.results.items():
+        if not isinstance(value, dict):
+            raise BadInput(f"{path}: results: {name} must be a table, not {str(value)[:40]!r}. Take it out.")
+
+
+def _is_number(value: object) -> bool:
+    try:
+        return math.isfinite(float(str(value)))
+    except ValueError:
+        return False

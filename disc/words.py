@@ -15,6 +15,8 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any, Protocol
 
+from disc.terminal import printable
+
 CAUTIONS = {
     "train": "Let the mainsprings down before the fly, the endless screw or any wheel of the music train is freed: "
     "a train that runs away strips pins and teeth and can injure.",
@@ -31,7 +33,7 @@ CAUTIONS = {
 def say(*lines: str) -> None:
     """Lines for a person, on standard output."""
     for line in lines:
-        print(line)
+        print(printable(line))
 
 
 def say_cautions(*keys: str) -> None:
@@ -42,7 +44,7 @@ def say_cautions(*keys: str) -> None:
 
 def show_json(value: Any) -> None:
     """One JSON value on standard output; with --json nothing else is printed there."""
-    print(json.dumps(plain(value), ensure_ascii=False))
+    print(json.dumps(plain(value), ensure_ascii=(sys.stdout.encoding or "").lower().replace("-", "") != "utf8"))
 
 
 def plain(value: Any) -> Any:

@@ -7,18 +7,28 @@ from typing import Annotated, Any
 
 import typer
 
+from disc.commands.measure_options import angle, length
 from disc.errors import BadInput
 from disc.records import Turns
 from disc.words import say, say_cautions, show_json
 
-Diameter = Annotated[float | None, typer.Option(help="The disc's diameter; of a gear-cut rim, over the teeth's tips.")]
+Diameter = Annotated[
+    float | None,
+    typer.Option(parser=length("--diameter-mm"), help="The disc's diameter; of a gear-cut rim, over the teeth's tips."),
+]
 Turning = Annotated[Turns | None, typer.Option(help="Which way the disc goes, seen on the upper side.")]
 Revolution = Annotated[float | None, typer.Option(help="Seconds for one turn.")]
-RestArc = Annotated[float | None, typer.Option(help="Arc free of pins, for running up and stopping.")]
-Thickness = Annotated[float | None, typer.Option(help="The plate's thickness.")]
-Bore = Annotated[float | None, typer.Option(help="Diameter of the hole for the arbor.")]
-SlotWidth = Annotated[float | None, typer.Option(help="Width of the stop slot, along the rim.")]
-SlotDepth = Annotated[float | None, typer.Option(help="Depth of the stop slot, from the rim inwards.")]
+RestArc = Annotated[
+    float | None, typer.Option(parser=angle("--rest-arc-deg"), help="Arc free of pins, for running up and stopping.")
+]
+Thickness = Annotated[float | None, typer.Option(parser=length("--thickness-mm"), help="The plate's thickness.")]
+Bore = Annotated[float | None, typer.Option(parser=length("--bore-mm"), help="Diameter of the hole for the arbor.")]
+SlotWidth = Annotated[
+    float | None, typer.Option(parser=length("--slot-width-mm"), help="Width of the stop slot, along the rim.")
+]
+SlotDepth = Annotated[
+    float | None, typer.Option(parser=length("--slot-depth-mm"), help="Depth of the stop slot, from the rim inwards.")
+]
 
 # How each value that nobody gave is found, for the person at the bench. Common practice, no source.
 HOW_MEASURED = {

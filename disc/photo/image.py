@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from disc.errors import BadInput, MissingPart
+from disc.tables import check_is_file
 
 if TYPE_CHECKING:
     from disc.photo.plane.known_lens import KnownLens
@@ -24,6 +25,12 @@ Pixels = npt.NDArray[np.uint8]
 
 # A phone's largest frame is 200 megapixels; beyond it lie archive scans that would not fit a small machine's memory.
 LARGEST_MPX = 200.0
+# Above LARGE_MPX a picture of nothing would cost over a gigabyte before that shows. Cameras spend 0.8 to 4 bits
+# on a pixel of a JPEG, more on others (common practice, no source); a plain ground takes about 0.03.
+LARGE_MPX = 50.0
+LEAST_BITS_A_PIXEL = 0.15
+# Only what cameras and scanners write: PostScript runs programs, others are doors without use.
+PHOTO_FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "BMP")  # and HEIF, where its reader is registered
 LARGEST_BYTES = 1_000_000_000
 # Below this the disc cannot show a pin as more than a dot: 0.2 mm at 8 px/mm would be under two pixels.
 SMALLEST_SIDE_PX = 200
@@ -103,6 +110,11 @@ def load_photo(path: Path) -> Photo:
             f"{path}: {width} x {height} pixels are {width * height / 1e6:.0f} megapixels, more than the "
             f"{LARGEST_MPX:.0f} this program reads. Scale the picture down and run the command again."
         )
+    if width * height > LARGE_MPX * 1e6 and 8 * len(data) < LEAST_BITS_A_PIXEL * width * height:
+        raise BadInput(
+            f"{path}: {width} x {height} pixels in {len(data) / 1e6:.1f} MB hold next to nothing; this is no photo. "
+            "Copy it from the camera again."
+        )
     if min(width, height) < SMALLEST_SIDE_PX:
         raise BadInput(
             f"{path}: {width} x {height} pixels are too few to show a pin. Take a photo that the disc fills, "
@@ -118,9 +130,7 @@ def load_photo(path: Path) -> Photo:
 
 def _read_bytes(path: Path) -> bytes:
     try:
-        size = path.stat().st_size
-        if path.is_dir():
-            raise BadInput(f"{path}: this is a folder, not a photo. Name the picture file itself.")
+        size = check_is_file(path, "photo")
         if size > LARGEST_BYTES:
             raise BadInput(f"{path}: {size / 1e6:.0f} MB are too much for one photo. Save it as a JPEG.")
         data = path.read_bytes()
@@ -142,11 +152,18 @@ def _open(data: bytes, path: Path) -> Any:
             from pillow_heif import register_heif_opener
 
             register_heif_opener()
-        return Image.open(io.BytesIO(data))
+        return Image.open(io.BytesIO(data), formats=photo_formats())
     except UnidentifiedImageError:
         raise BadInput(f"{path}: this is not a photo that can be opened. Use JPEG, PNG, TIFF or HEIC.") from None
     except (OSError, ValueError, SyntaxError) as error:
         raise BadInput(f"{path}: the photo is damaged ({error}). Copy it from the camera again.") from error
+
+
+def photo_formats() -> list[str]:
+    """The formats that are opened, by Pillow's names."""
+    from PIL import Image
+
+    return [*PHOTO_FORMATS, *(["HEIF"] if "HEIF" in Image.OPEN else [])]
 
 
 def _exif(picture: Any) -> dict[int, Any]:

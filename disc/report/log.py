@@ -19,6 +19,7 @@ from disc.report.pictures import open_picture, taken_at
 from disc.tables import read_text
 
 LOG_FILE = "log.json"
+LOG_SCHEMA = 1
 LOG_PHOTOS = "photos/log"
 FIRST_NOTE = "Let the mainsprings down, before the fly, the endless screw or any wheel of the music train is freed."
 
@@ -49,7 +50,10 @@ def load_log(job: Job) -> tuple[LogStep, ...]:
     if not path.is_file():
         return (LogStep(1, job.content.created, FIRST_NOTE),)
     try:
-        items = json.loads(read_text(path, "bench log"))["steps"]
+        content = json.loads(read_text(path, "bench log"))
+        if content.get("schema", LOG_SCHEMA) != LOG_SCHEMA:
+            raise ValueError(f"schema {content['schema']}, this program knows {LOG_SCHEMA}: update it")
+        items = content["steps"]
         steps = [
             LogStep(
                 number=int(item["number"]),
@@ -135,5 +139,5 @@ def edit_step(
 
 
 def _stage_log(stage: Stage, steps: Sequence[LogStep]) -> None:
-    content = {"schema": 1, "steps": [asdict(step) for step in steps]}
+    content = {"schema": LOG_SCHEMA, "steps": [asdict(step) for step in steps]}
     stage.write_text(LOG_FILE, json.dumps(content, indent=1, ensure_ascii=False) + "\n")

@@ -10,6 +10,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from disc.errors import BadInput
+from disc.photo.image import photo_formats
+from disc.tables import check_is_file
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -31,7 +33,8 @@ def open_picture(path: Path) -> Image:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-            picture = Image.open(path)
+            check_is_file(path, "photograph")
+            picture = Image.open(path, formats=photo_formats())
             if picture.width * picture.height > LARGEST_PHOTO_PX:
                 raise BadInput(f"{path}: {picture.width} x {picture.height} pixels is too large. Make it smaller.")
             picture.load()
@@ -49,7 +52,7 @@ def taken_at(path: Path) -> str | None:
     from PIL import Image
 
     try:
-        with Image.open(path) as picture:
+        with Image.open(path, formats=photo_formats()) as picture:
             exif = picture.getexif()
             text = exif.get_ifd(EXIF_IFD).get(DATE_TIME_ORIGINAL) or exif.get(DATE_TIME)
             return datetime.strptime(str(text).strip("\0 "), "%Y:%m:%d %H:%M:%S").isoformat() if text else None

@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from disc.errors import BadInput
+from disc.tables import check_is_file
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -84,6 +85,7 @@ def recording_from(channels: FloatArray, rate: float, path: Path, remarks: list[
 def _decode(path: Path) -> tuple[FloatArray, float, list[str]]:
     import soundfile
 
+    check_is_file(path, "recording")
     try:
         with soundfile.SoundFile(path) as file:
             expected = file.frames

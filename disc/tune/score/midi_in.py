@@ -7,6 +7,7 @@ onset within one tick of a simple fraction of a quarter is that fraction, so tha
 from __future__ import annotations
 
 import io
+import re
 import struct
 from collections import defaultdict
 from fractions import Fraction
@@ -63,10 +64,31 @@ def _parse(file: ScoreFile):  # type: ignore[no-untyped-def]  # mido ships no ty
     if data.count(b"MTrk") > 256:
         raise BadInput(f"{file.path}: more than 256 tracks. Save only the tune you need.")
     try:
-        return mido.MidiFile(file=io.BytesIO(data), clip=True)
-    except (OSError, EOFError, ValueError, KeyError, IndexError, TypeError, struct.error, LookupError) as error:
+        try:
+            return mido.MidiFile(file=io.BytesIO(data), clip=True)
+        except mido.KeySignatureError:  # 127 sharps must not cost the tune: read it as if no key were given
+            return mido.MidiFile(file=io.BytesIO(_without_odd_keys(data)), clip=True)
+    except (
+        OSError, EOFError, ValueError, KeyError, IndexError, TypeError, struct.error, LookupError,
+        mido.KeySignatureError,
+    ) as error:  # fmt: skip
         words = " ".join(str(error).split())[:80] or "it ends too soon"
         raise BadInput(f"{file.path}: the MIDI file is damaged ({words}). Export it once more.") from error
+
+
+def _without_odd_keys(data: bytes) -> bytes:
+    """Key signatures that name no key made into blank texts as long (Standard MIDI Files 1.0: FF 59, FF 01)."""
+    return re.sub(
+        rb"\xff\x59\x02(..)",
+        lambda found: found[0] if _is_key(found[1]) else b"\xff\x01\x02  ",
+        data,
+        flags=re.DOTALL,
+    )
+
+
+def _is_key(sharps_and_mode: bytes) -> bool:
+    sharps = int.from_bytes(sharps_and_mode[:1], "big", signed=True)
+    return -7 <= sharps <= 7 and sharps_and_mode[1] in (0, 1)
 
 
 class _Scan:
@@ -109,7 +131,7 @@ class _Scan:
             self.notes.append(((track_number, message.channel), on, max(now, on + 1), message.note))
 
     def _meta(self, message, now: int, track_number: int) -> None:  # type: ignore[no-untyped-def]
-        if message.type == "set_tempo":
+        if message.type == "set_tempo" and message.tempo > 0:  # 0 would be a piece without duration
             self.tempi.setdefault(now, message.tempo)
         elif message.type == "time_signature" and message.numerator > 0:
             self.metres.setdefault(now, Metre(message.numerator, message.denominator))
