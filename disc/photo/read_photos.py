@@ -3,8 +3,8 @@
 job.content.faces["upper"] and ["lower"] hold one record each: the fields of View (View.from_json reads them back:
 photo pixels to disc millimetres; "photo" is the name in the job folder) and beside them "pins" (number read),
 "slot_width_mm", "slant_sigma_mm", "track_scatter_mm", "verdict" (of the photo), "notes" (what needs a person's eye),
-"sheets" (by photo, what the measuring sheet told), "doubts" (as disc.doubts stores them), "seen" (the file with the map
-of what is seen, seen/store.py).
+"sheets" (by photo, what the measuring sheet told), "doubts" (as disc.doubts stores them), "traits" (faces_fit.py),
+"seen" (the file with the map of what is seen, seen/store.py).
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from disc.photo.board.by_bar import diameter_by_bar
 from disc.photo.board.lens_memory import remember, with_lens
 from disc.photo.board.sheet_told import SheetTold
 from disc.photo.combine_photos import Agreement, FaceTogether, Together, read_both_sides
+from disc.photo.faces_fit import SAME_FACE, FacesFit, face_traits, faces_fit, traits_from_json
 from disc.photo.image import Photo, load_photo
 from disc.photo.plane.view import View
 from disc.photo.poorer import why_poorer
@@ -227,7 +228,33 @@ def reading_doubts(job: Job) -> tuple[Doubt, ...]:
             doubts += doubts_from_json(face.get("doubts", []), f"{job.folder}: the {side.value} face's doubts")
         elif job.content.faces:
             doubts.append(not_photographed(side, str(job.folder)))
+    fit = load_faces_fit(job)
+    if fit is not None:
+        doubts += _misfits(fit)
     return tuple(doubts)
+
+
+def load_faces_fit(job: Job) -> FacesFit | None:
+    """Whether the two faces of the reading in force are one disc's; None where one of them was not photographed."""
+    pins = job.reading()
+    traits = [
+        traits_from_json(job.content.faces.get(side.value, {}), [pin for pin in pins if pin.side is side])
+        for side in Side
+    ]
+    upper, lower = traits
+    return None if upper is None or lower is None else faces_fit(upper, lower)
+
+
+def _misfits(fit: FacesFit) -> list[Doubt]:
+    if fit.same_face > SAME_FACE:
+        words = "the photographs of the upper and of the lower face show one and the same face."
+        return [Doubt(About.FACE, words, "Photograph the other face, and read it: disc read JOB --lower PHOTO")]
+    if fit.odds >= 0:
+        return []
+    against = "; ".join(e.words for e in sorted(fit.evidence, key=lambda e: e.weight) if e.weight < 0)
+    words = f"the upper and the lower face may be two different discs': {against}."
+    advice = "Look whether both photographs show this disc, and read the right one again: disc read JOB --lower PHOTO"
+    return [Doubt(About.DISC, words, advice, probability=1 - fit.probability)]
 
 
 def _numbered(pins: Sequence[Pin]) -> tuple[Pin, ...]:
@@ -294,6 +321,7 @@ def _face_record(side: FaceTogether, names: dict[str, str]) -> dict[str, Any]:
         "notes": list(side.notes),
         "sheets": {names[str(photo.path)]: one.sheet.to_json() for photo, one in side.readings if one.sheet},
         "doubts": doubts_to_json(side.doubts),
+        "traits": face_traits(side.photo, side.view, side.pins, side.slot_width_mm).to_json(),
         "seen": file_name(side.side),
     }
 

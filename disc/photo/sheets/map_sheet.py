@@ -150,7 +150,9 @@ def _key(half: float, radius_mm: float, pins: Sequence[Pin]) -> list[str]:
     rows.append(
         f'<circle cx="{x:.2f}" cy="{top + 6:.2f}" r="0.5" fill="none" stroke="#d00" stroke-width="0.08"/>'
         f'<text x="{x + 0.9:.2f}" y="{top + 6.4:.2f}" font-size="1.1" fill="#222">look again</text>'
-        f'<text x="{x + 10.9:.2f}" y="{top + 6.4:.2f}" font-size="1.1" fill="#222">hatched: not seen</text>'
+        f'<path d="M{x + 9.6:.2f} {top + 6.5:.2f}l0.9 -0.9m-0.5 0.9l0.5 -0.5m-0.9 0l0.5 -0.5" stroke="#6e2896" '
+        f'stroke-width="0.12"/><text x="{x + 10.9:.2f}" y="{top + 6.4:.2f}" font-size="1.1" fill="#222">hatched: not '
+        "seen</text>"
     )
     scale_y = top + 9.5
     ticks = "".join(f"M{-half + 1.5 + k:.2f} {scale_y:.2f}v{-0.6 if k % 5 else -1.0}" for k in range(11))
