@@ -29,7 +29,7 @@ def rim_teeth(photo: Photo, view: View) -> RimTeeth:
     theta = np.arange(SAMPLES) * (FULL_TURN_DEG / SAMPLES)
     waves = []
     for inside in BAND_MM:
-        x, y = to_xy_mm(np.full(SAMPLES, view.radius_mm - inside), theta)
+        x, y = to_xy_mm(np.full(SAMPLES, view.radius_mm - inside, float), np.asarray(theta, float))
         u, v = view.to_photo_px(x, y)
         grey = cv2.cvtColor(
             cv2.remap(photo.pixels, u.astype(np.float32)[None], v.astype(np.float32)[None], cv2.INTER_LINEAR),
