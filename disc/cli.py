@@ -92,7 +92,7 @@ app.command("transcribe")(transcribe.transcribe)
 
 
 # Options that may be followed by several values, as in `disc read JOB --upper a.jpg b.jpg`.
-SEVERAL = frozenset({"--upper", "--lower", "--rim-upper", "--rim-lower"})
+SEVERAL = frozenset({"--upper", "--lower", "--rim-upper", "--rim-lower", "--closer-upper", "--closer-lower"})
 
 
 def repeat_options(arguments: list[str]) -> list[str]:

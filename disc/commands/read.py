@@ -32,6 +32,9 @@ def read(
     slot_lower: Annotated[str | None, typer.Option(help="u,v of the stop slot in the lower photo.")] = None,
     rim_upper: Annotated[list[str] | None, typer.Option(help="u,v on the upper rim; five times or more.")] = None,
     rim_lower: Annotated[list[str] | None, typer.Option(help="u,v on the lower rim; five times or more.")] = None,
+    closer_upper: Annotated[list[Path] | None, typer.Option(help="Close-up of a part of the upper face.")] = None,
+    closer_lower: Annotated[list[Path] | None, typer.Option(help="Close-up of a part of the lower face.")] = None,
+    scan: Annotated[bool, typer.Option("--scan", help="The pictures are a flatbed scanner's, the arbor out.")] = False,
     bar_mm: Annotated[float | None, typer.Option(help="What the measuring sheet's bar of 50 mm measures.")] = None,
     replace_reading: Annotated[
         bool, typer.Option("--replace", help="Put the reading in force though it is far poorer than the last one.")
@@ -57,7 +60,9 @@ def read(
             (Side.LOWER, centre_lower, slot_lower, rim_lower),
         )
     }
-    request = ReadRequest(tuple(upper or ()), tuple(lower or ()), both, by_hand, _scale(scale), left, replace_reading)
+    closer = {Side.UPPER: tuple(closer_upper or ()), Side.LOWER: tuple(closer_lower or ())}
+    whole = tuple(upper or ()), tuple(lower or ()), both
+    request = ReadRequest(*whole, by_hand, _scale(scale), left, replace_reading, closer, scan)
     with open_for_writing(job) as open_job, progress("Reading", quiet=as_json) as advance:
         reading = read_job(open_job, request, advance)
         reading = replace(reading, pins=teeth_after_reading(open_job))

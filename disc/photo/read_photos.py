@@ -3,8 +3,8 @@
 job.content.faces["upper"] and ["lower"] hold one record each: the fields of View (View.from_json reads them back:
 photo pixels to disc millimetres; "photo" is the name in the job folder) and beside them "pins" (number read),
 "slot_width_mm", "slant_sigma_mm", "track_scatter_mm", "verdict" (of the photo), "notes" (what needs a person's eye),
-"sheets" (by photo, what the measuring sheet told), "doubts" (as disc.doubts stores them), "traits" (faces_fit.py),
-"seen" (the file with the map of what is seen, seen/store.py).
+"sheets" (by photo, what the measuring sheet told), "close_ups" (where each lies, how surely), "doubts" (as disc.doubts
+stores them), "traits" (faces_fit.py), "seen" (the file with the map of what is seen, seen/store.py).
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from disc.errors import BadInput, MissingPart
 from disc.job import PHOTO_FOLDER, Job, sha256_of
 from disc.photo.board.by_bar import diameter_by_bar
 from disc.photo.board.lens_memory import remember, with_lens
-from disc.photo.board.sheet_told import SheetTold
+from disc.photo.close_up.of_request import with_close_ups
 from disc.photo.combine_photos import Agreement, FaceTogether, Together, read_both_sides
 from disc.photo.faces_fit import SAME_FACE, FacesFit, face_traits, faces_fit, traits_from_json
 from disc.photo.image import Photo, load_photo
@@ -29,12 +29,16 @@ from disc.photo.poorer import why_poorer
 from disc.photo.quality import Verdict
 from disc.photo.read_face import ReadSettings
 from disc.photo.request import ReadRequest
+from disc.photo.scan.of_request import make_ready
+from disc.photo.scan.scanner import diameter_by_resolution
 from disc.photo.seen.face_doubts import not_photographed
 from disc.photo.seen.seen_map import SeenMap
 from disc.photo.seen.store import file_name, load_seen, stage_seen
 from disc.photo.sheets.flat_sheet import draw_flat_sheet
 from disc.photo.sheets.map_sheet import map_svg
 from disc.photo.sheets.overlay import draw_overlay, jpeg_bytes
+from disc.photo.sheets.redraw import stage_pictures
+from disc.photo.sheets.sheet_marks import beside_pins
 from disc.records import About, Condition, Doubt, Pin, Plate, Side
 from disc.tables import format_pins
 from disc.words import Advance, no_progress
@@ -76,14 +80,15 @@ def read_job(
     disc, is only kept aside, unless the request says to replace it.
     """
     request = request or ReadRequest(upper, lower)
-    paths = (*request.upper, *request.lower, *((request.both,) if request.both else ()))
+    whole = (*request.upper, *request.lower, *((request.both,) if request.both else ()))
+    paths = (*whole, *(path for some in request.closer.values() for path in some))
     if not paths:
         raise BadInput("no photo was named. Give --upper PHOTO and --lower PHOTO, or --both PHOTO.")
     advance(0.05, "opening the photos")
     photos = {path: with_lens(load_photo(path)) for path in dict.fromkeys(paths)}
     advance(0.2, "finding plate and pins")
-    plate, by_bar = _plate(job, request, list(photos.values()))
-    together = read_both_sides(_with_marks(job, request), photos, plate)
+    plate, by_bar = _plate(job, request, [photos[path] for path in whole])
+    together = _read_whole(_with_marks(job, request), photos, plate) if whole else Together((), {}, ())
     together = replace(together, notes=(*by_bar, *together.notes))
     poorer = () if request.replace else _poorer(job, together.sides)
     if poorer:
@@ -91,16 +96,25 @@ def read_job(
     kept = _kept_faces(job, {side.side for side in together.sides})
     old = [pin for pin in job.reading() if pin.side in kept] if kept else []
     new = [pin for side in together.sides for pin in side.pins]
-    pins = _numbered([pin for side in Side for pin in (*old, *new) if pin.side is side])
+    radii = {side: View.from_json(face).radius_mm for side, face in kept.items()}
+    radii |= {side.side: side.view.radius_mm for side in together.sides}
+    closer = with_close_ups((*old, *new), request.closer, photos, radii)
+    together = replace(together, notes=(*together.notes, *closer.notes))
+    pins = _numbered([pin for side in Side for pin in closer.pins if pin.side is side])
     advance(0.7, "drawing")
     with job.step("read", tuple(photos)) as stage:
         if by_bar:
             job.content.plate.diameter_mm = plate.diameter_mm
         names = _stage_photos(stage, job, photos)
         in_force, unfit = job.stage_reading(stage, pins)
-        outputs = _stage_pictures(stage, together.sides, in_force, job, kept)
         read = {side.side: _face_record(side, names) for side in together.sides}
+        for side, face in (kept | read).items():
+            face["close_ups"] = [*(face.get("close_ups") or []), *closer.records(side, names)]
         job.content.faces = {side.value: record for side in Side if (record := (kept | read).get(side))}
+        if together.sides:
+            outputs = _stage_pictures(stage, together.sides, in_force, job, kept)
+        else:
+            outputs = stage_pictures(stage, job, in_force)
         notes = (*(f"{side.value}: {note}" for side, face in kept.items() for note in face["notes"]), *together.notes)
         job.content.results["read"] = _summary(in_force, unfit, notes)
         if together.agreement:
@@ -154,21 +168,30 @@ def _keep_aside(job: Job, photos: dict[Path, Photo], together: Together, why: Se
     )
 
 
+def _read_whole(request: ReadRequest, photos: dict[Path, Photo], plate: Plate) -> Together:
+    """All photos of whole faces; scans are made ready first, and told in their own pixels afterwards."""
+    if not request.scans:
+        return read_both_sides(request, photos, plate)
+    ready = make_ready({path: photos[path] for path in (*request.upper, *request.lower)}, plate.radius_mm)
+    return ready.told_in_originals(read_both_sides(request, ready.ready, plate))
+
+
 def _plate(job: Job, request: ReadRequest, photos: Sequence[Photo]) -> tuple[Plate, tuple[str, ...]]:
     """The job's plate; where nobody measured it, with the diameter that the sheet's bar tells, and words about that."""
     known = job.content.plate
     if known.diameter_mm is not None:
         return job.plate, ()
     bars = [settings.bar_mm for settings in request.by_hand.values() if settings.bar_mm]
-    told = diameter_by_bar(photos, bars[0] if bars else None)
+    bar = diameter_by_bar(photos, bars[0] if bars else None) if not request.scans else None
+    scan = diameter_by_resolution(photos[0]) if request.scans and photos else None
+    told = (bar.diameter_mm, bar.sigma_mm) if bar else scan
     if told is None:
         return job.plate, ()  # which says what is missing
-    diameter = round(told.diameter_mm, 2)
-    plate = Plate.known(**(known.model_dump() | {"diameter_mm": diameter}))
-    return plate, (
-        f"the disc's diameter was told by the measuring sheet's bar: {diameter:.2f} mm (+/- {told.sigma_mm:.2f}, the "
-        "face's height over the paper not being known). All radii rest on it: measure it with a caliper and run: disc "
-        f"set {job.folder} --diameter-mm D",
+    diameter = round(told[0], 2)
+    by = "measuring sheet's bar (the face's height over the paper is not known)" if bar else "scan's resolution"
+    return Plate.known(**(known.model_dump() | {"diameter_mm": diameter})), (
+        f"the disc's diameter was told by the {by}: {diameter:.2f} mm (+/- {told[1]:.2f}). All radii rest on it: "
+        f"measure it with a caliper and run: disc set {job.folder} --diameter-mm D",
     )
 
 
@@ -289,7 +312,8 @@ def _stage_pictures(
     for side in sides:
         mine = [pin for pin in pins if pin.side is side.side]
         name = f"out/overlay-{side.side.value}.jpg"
-        picture = draw_overlay(side.photo, side.view, mine, _sheet_of(side), side.seen)
+        more = beside_pins(job.content.faces[side.side.value])
+        picture = draw_overlay(side.photo, side.view, mine, more, side.seen)
         stage.write_bytes(name, jpeg_bytes(picture))
         stage_seen(stage, side.seen)
         names += [name, file_name(side.side)]
@@ -303,11 +327,6 @@ def _stage_pictures(
     title = f"{job.folder.name}: both faces"
     stage.write_text("out/map.svg", map_svg(pins, radius, job.plate.bore_mm, tracks, title, maps))
     return (*names, "out/map.svg")
-
-
-def _sheet_of(side: FaceTogether) -> SheetTold | None:
-    """What the sheet told in the photo that the overlay shows."""
-    return next((reading.sheet for photo, reading in side.readings if photo.path == side.photo.path), None)
 
 
 def _face_record(side: FaceTogether, names: dict[str, str]) -> dict[str, Any]:

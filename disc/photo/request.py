@@ -14,7 +14,8 @@ class ReadRequest:
     """What is asked: photos of each side, a picture with both, and what was given by hand for each side.
 
     scale: (u1, v1, u2, v2, mm) of a known length in the face's plane, instead of the plate's diameter. replace: put the
-    reading in force though it is far poorer than the one that is.
+    reading in force though it is far poorer than the one that is. closer: pictures of parts of each face, laid onto its
+    whole reading. scans: whether the photos are a scanner's.
     """
 
     upper: tuple[Path, ...] = ()
@@ -24,3 +25,5 @@ class ReadRequest:
     scale: tuple[float, float, float, float, float] | None = None
     left_side: Side | None = None
     replace: bool = False
+    closer: dict[Side, tuple[Path, ...]] = field(default_factory=dict)
+    scans: bool = False

@@ -54,9 +54,10 @@ def begin(
     found = _centred(plate_by_hand(photo, rim) if rim else find_plate(photo), centre)
     size = (photo.width, photo.height)
     if lens is not None:
-        first = _plane_by_lens(found, radius_mm, size, lens.k1)
+        first = _plane_by_lens(found, radius_mm, size, lens)
         if first is not None:
-            return Begun(replace(photo, focal_px=lens.focal_px(photo.width)), found, first, lens)
+            perspective = perspective_of(first, radius_mm) if lens.tells_line else None
+            return Begun(replace(photo, focal_px=lens.focal_px(photo.width)), found, first, lens, perspective)
     return Begun(photo, found, plane_from_ellipse(found.ellipse, found.centre, radius_mm, size))
 
 
@@ -64,15 +65,15 @@ def _centred(found: Found, centre: Point | None) -> Found:
     return replace(found, centre=centre, centre_seen=True) if centre else found
 
 
-def _plane_by_lens(found: Found, radius_mm: float, size: tuple[int, int], k1: float) -> Plane | None:
-    """As plane_from_ellipse, from what a lens without distortion would have drawn."""
+def _plane_by_lens(found: Found, radius_mm: float, size: tuple[int, int], lens: KnownLens) -> Plane | None:
+    """As plane_from_ellipse, from what a lens without distortion would have drawn; a scanner has no perspective."""
     points = np.vstack([found.outline, [found.centre]])
-    u, v = undistort(k1, size, points[:, 0], points[:, 1])
+    u, v = undistort(lens.k1, size, points[:, 0], points[:, 1])
     ellipse = fit_ellipse(u[:-1], v[:-1])
     if ellipse is None:
         return None
-    plane = plane_from_ellipse(ellipse, (float(u[-1]), float(v[-1])), radius_mm, size)
-    return replace(plane, k1=k1)
+    centre = (ellipse.u, ellipse.v) if lens.tells_line else (float(u[-1]), float(v[-1]))
+    return replace(plane_from_ellipse(ellipse, centre, radius_mm, size), k1=lens.k1)
 
 
 def perspective_of(plane: Plane, radius_mm: float) -> Perspective:

@@ -32,6 +32,11 @@ class KnownLens:
         """Of the lens's distortion."""
         return float(self.value[K1])
 
+    @property
+    def tells_line(self) -> bool:
+        """Whether the plane's vanishing line is known."""
+        return bool(self.weight[4, 4] > 0)
+
     def focal_px(self, width_px: int) -> float:
         """The focal length in pixels of a picture so wide."""
         return float(np.exp(self.value[FOCAL]) * width_px)

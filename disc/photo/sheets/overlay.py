@@ -8,12 +8,11 @@ from typing import Any
 import numpy as np
 
 from disc.frame import to_xy_mm
-from disc.photo.board.sheet_told import SheetTold
 from disc.photo.image import Photo, opencv
 from disc.photo.plane.view import View
 from disc.photo.seen.seen_map import SeenMap
 from disc.photo.sheets.shade import shade_unseen
-from disc.photo.sheets.sheet_marks import draw_sheet_told
+from disc.photo.sheets.sheet_marks import BesidePins, draw_beside_pins
 from disc.records import Condition, Pin
 
 # BGR. Chosen to part from brass, steel and one another, also for eyes that confuse red and green (after Okabe and Ito,
@@ -31,10 +30,10 @@ DOUBT_COLOUR = (0, 0, 255)
 
 
 def draw_overlay(
-    photo: Photo, view: View, pins: Sequence[Pin], sheet: SheetTold | None = None, seen: SeenMap | None = None
+    photo: Photo, view: View, pins: Sequence[Pin], more: BesidePins | None = None, seen: SeenMap | None = None
 ) -> Any:
-    """The photo's pixels (BGR) with the marks; same size as the photo. sheet: what the measuring sheet told. seen: what
-    is hidden is hatched.
+    """The photo's pixels (BGR) with the marks; same size as the photo. more: the measuring sheet's marks, and where
+    close-ups lie. seen: what is hidden is hatched.
     """
     canvas = photo.pixels.copy()
     unit = max(view.px_per_mm, 8.0)  # marks grow with the disc in the picture
@@ -47,8 +46,8 @@ def draw_overlay(
     _draw_axes(canvas, view, unit, thin)
     for pin in pins:
         _draw_pin(canvas, view, pin, unit, thin)
-    if sheet is not None:
-        draw_sheet_told(canvas, sheet)
+    if more is not None:
+        draw_beside_pins(canvas, view, more)
     _draw_key(canvas, view, pins)
     return canvas
 

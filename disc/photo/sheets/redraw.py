@@ -11,6 +11,7 @@ from disc.photo.seen.store import load_seen
 from disc.photo.sheets.flat_sheet import draw_flat_sheet
 from disc.photo.sheets.map_sheet import map_svg
 from disc.photo.sheets.overlay import draw_overlay, jpeg_bytes
+from disc.photo.sheets.sheet_marks import beside_pins
 from disc.records import Pin, Side
 
 
@@ -27,7 +28,8 @@ def stage_pictures(stage: Stage, job: Job, pins: Sequence[Pin]) -> tuple[str, ..
         mine = [pin for pin in pins if pin.side is side]
         names.append(f"out/overlay-{side.value}.jpg")
         photo = load_photo(path)
-        stage.write_bytes(names[-1], jpeg_bytes(draw_overlay(photo, view, mine, seen=maps.get(side))))
+        picture = draw_overlay(photo, view, mine, beside_pins(job.content.faces[side.value]), maps.get(side))
+        stage.write_bytes(names[-1], jpeg_bytes(picture))
         faces.append((photo, view, mine))
     if len(faces) == 2:
         names.append("out/faces.jpg")

@@ -1,0 +1,204 @@
+"""What close-ups show, brought into the pins of the whole face: places refined, conditions settled, gaps told."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from disc.frame import FloatArray, to_polar, to_xy_mm
+from disc.photo.close_up.read_close_up import CloseUp
+from disc.photo.marks.pins_from_sites import BENT_MM
+from disc.records import Condition, Pin
+
+SAME_PIN_MM = 0.15  # two readings of one pin lie nearer; about half a pin's thickness apart at most
+APART_SIGMAS, APART_MM = 3.5, 0.06  # two close-ups that put one pin farther apart than both disagree
+# A close-up has this much more to say of a condition than the whole face: it is sharper, and nearer to the scale at
+# which the networks look. A pin that it should show and does not is the less likely to be there (log-odds).
+SAYS_MORE, NOT_SHOWN = 2.0, 2.5
+NEW_CONFIDENCE = 0.8  # from which what only a close-up shows is added
+OWN_MM, ALONE_MM = 0.012, 0.05  # sigma of a close-up's places beside its own; where too few pins align it
+STANDING = frozenset({Condition.SOUND, Condition.BENT})
+MARGIN_MM = 0.3  # of a close-up's edge, where pins are seen in part
+
+
+@dataclass(frozen=True, slots=True)
+class LaidIn:
+    """pins: the face's. notes: what a person should know."""
+
+    pins: tuple[Pin, ...]
+    notes: tuple[str, ...]
+
+
+def lay_in(pins: Sequence[Pin], close_ups: Sequence[CloseUp]) -> LaidIn:
+    """The face's pins with what its close-ups show."""
+    notes: list[str] = []
+    placed = []
+    for one in close_ups:
+        if one.doubtful:
+            notes.append(
+                f"{one.photo.path.name}: its place on the face is doubtful: {one.reason}. Nothing of it was used; take "
+                "in more pins, five at least."
+            )
+            continue
+        if one.mirrored:
+            notes.append(f"{one.photo.path.name}: the picture is mirrored, as some microscopes draw it; turned back.")
+        placed.append(one)
+    notes += _disagreements(placed)
+    kept = list(pins)
+    changed = 0
+    for one in placed:
+        kept, count = _with(kept, one)
+        changed += count
+    if placed:
+        notes.append(
+            f"{len(placed)} close-up{'s' if len(placed) > 1 else ''} laid in: {changed} "
+            f"condition{'s' if changed != 1 else ''} settled otherwise than by the whole face."
+        )
+    return LaidIn(tuple(sorted(kept, key=lambda pin: pin.theta_deg)), tuple(notes))
+
+
+def _xy(pins: Sequence[Pin]) -> FloatArray:
+    return np.array([to_xy_mm(pin.r_mm, pin.theta_deg) for pin in pins]).reshape(-1, 2)
+
+
+def _pairs(a: FloatArray, b: FloatArray) -> list[tuple[int, int]]:
+    """Places of the one on the other, each once."""
+    from scipy.optimize import linear_sum_assignment
+
+    gap = np.linalg.norm(a[:, None] - b[None], axis=2)
+    i, j = linear_sum_assignment(np.minimum(gap, 2 * SAME_PIN_MM))
+    return [(int(p), int(q)) for p, q in zip(i, j, strict=True) if gap[p, q] < SAME_PIN_MM]
+
+
+def _disagreements(placed: Sequence[CloseUp]) -> list[str]:
+    """Words where two close-ups put one pin in two places, or see two conditions."""
+    words = []
+    for k, one in enumerate(placed):
+        for other in placed[k + 1 :]:
+            a, b = _xy(one.pins), _xy(other.pins)
+            both = _pairs(a, b)
+            off = [float(np.linalg.norm(a[i] - b[j])) for i, j in both]
+            far = [
+                d
+                for d, (i, j) in zip(off, both, strict=True)
+                if d > max(APART_MM, APART_SIGMAS * np.hypot(one.pins[i].sigma_mm or 0, other.pins[j].sigma_mm or 0))
+            ]
+            unlike = sum(one.pins[i].condition is not other.pins[j].condition for i, j in both)
+            if far or unlike:
+                names = f"{one.photo.path.name} and {other.photo.path.name}"
+                parts = [f"{len(far)} places differ by up to {max(far):.2f} mm"] if far else []
+                parts += [f"{unlike} conditions differ"] if unlike else []
+                words.append(f"{names} overlap and do not agree: {', '.join(parts)}. Look at them on the overlay.")
+    return words
+
+
+def _with(pins: list[Pin], close_up: CloseUp) -> tuple[list[Pin], int]:
+    """The pins with one close-up, and how many conditions it changed."""
+    close_up = replace(close_up, pins=_aligned(close_up.pins, pins))
+    at, seen = _xy(pins), _xy(close_up.pins)
+    both = dict(_pairs(at, seen))
+    shown = covered(at, close_up.outline_mm)
+    out: list[Pin] = []
+    changed = 0
+    for k, pin in enumerate(pins):
+        if k in both:
+            merged = _merged(pin, close_up.pins[both[k]])
+            changed += merged.condition is not pin.condition
+            out.append(merged)
+        elif shown[k] and pin.confidence is not None:
+            out.append(replace(pin, confidence=_sure(_odds(pin.confidence) - NOT_SHOWN)))
+        else:
+            out.append(pin)
+    taken = set(both.values())
+    for k, pin in enumerate(close_up.pins):
+        if k not in taken and (pin.confidence or 0.0) > NEW_CONFIDENCE:
+            out.append(pin)
+    return [pin for pin in out if pin.confidence is None or pin.confidence > 0.5], changed
+
+
+def _aligned(near: Sequence[Pin], whole: Sequence[Pin]) -> tuple[Pin, ...]:
+    """A close-up's pins moved, turned and scaled onto the whole face's: what all of them are off by is the close-up's
+    own slant, hardly told by a few pins, or where it was laid."""
+    both = _pairs(_xy(whole), _xy(near))
+    if len(both) < 3:
+        return tuple(replace(pin, sigma_mm=float(np.hypot(pin.sigma_mm or 0.0, ALONE_MM))) for pin in near)
+    a, b = (xy @ [1, 1j] for xy in (_xy([near[j] for _, j in both]), _xy([whole[i] for i, _ in both])))
+    weight = np.ones(len(a))
+    move = turn = 0j
+    for _ in range(5):
+        ma, mb = np.average(a, weights=weight), np.average(b, weights=weight)
+        turn = np.sum(weight * np.conj(a - ma) * (b - mb)) / max(float(np.sum(weight * np.abs(a - ma) ** 2)), 1e-9)
+        move = mb - turn * ma
+        left = np.abs(b - turn * a - move)
+        weight = 1 / (1 + (left / (2.5 * max(float(np.median(left)), 0.01))) ** 2)
+    out = []
+    for pin, z in zip(near, turn * (_xy(near) @ [1, 1j]) + move, strict=True):
+        r, theta = to_polar(z.real, z.imag)
+        sigma = float(np.hypot(pin.sigma_mm or 0.0, OWN_MM))
+        out.append(replace(pin, r_mm=float(r), theta_deg=float(theta) % 360.0, sigma_mm=sigma))
+    return tuple(out)
+
+
+def covered(xy: FloatArray, outline_mm: FloatArray) -> npt.NDArray[np.bool_]:
+    """Which places (n, 2) lie well inside a four-cornered outline (4, 2), whichever way round it runs."""
+    inside = np.ones(len(xy), bool)
+    middle = outline_mm.mean(0)
+    for a, b in zip(outline_mm, np.roll(outline_mm, -1, 0), strict=True):
+        along = (b - a) / max(float(np.linalg.norm(b - a)), 1e-9)
+        across = np.array([-along[1], along[0]])
+        across = across * np.sign(float((middle - a) @ across) or 1.0)
+        inside &= (xy - a) @ across > MARGIN_MM
+    return inside
+
+
+def _odds(confidence: float | None) -> float:
+    p = min(max(0.5 if confidence is None else confidence, 1e-4), 1 - 1e-4)
+    return float(np.log(p / (1 - p)))
+
+
+def _sure(odds: float) -> float:
+    return float(1 / (1 + np.exp(-np.clip(odds, -20, 20))))
+
+
+def _merged(whole: Pin, near: Pin) -> Pin:
+    """One pin by both: places weighed by their sigmas, the condition by the close-up unless it is much less sure."""
+    a, b = 1 / (whole.sigma_mm or 0.05) ** 2, 1 / (near.sigma_mm or 0.05) ** 2
+    xy = (a * _xy([whole])[0] + b * _xy([near])[0]) / (a + b)
+    r, theta = to_polar(float(xy[0]), float(xy[1]))
+    by_near = _odds(near.confidence) + SAYS_MORE >= _odds(whole.confidence)
+    lead = near if by_near else whole
+    if whole.condition is Condition.EXTRA and near.condition is Condition.SOUND:
+        lead = whole  # whether a track or tune explains it is not seen in a close-up
+    elif whole.condition in STANDING and near.condition in STANDING:
+        lead = _leaning(whole, near)
+    both = _odds(whole.confidence) + _odds(near.confidence)
+    return replace(
+        whole,
+        r_mm=float(r),
+        theta_deg=float(theta) % 360.0,
+        sigma_mm=float(max((a + b) ** -0.5, 0.004)),
+        condition=lead.condition,
+        lean_x_mm=lead.lean_x_mm,
+        lean_y_mm=lead.lean_y_mm,
+        height_mm=_height(lead.condition, lead.height_mm, whole.height_mm),
+        confidence=None if whole.confidence is None else _sure(both),
+    )
+
+
+def _leaning(whole: Pin, near: Pin) -> Pin:
+    """Of a standing pin: both leans' mean tells whether it is bent. A few pins tell a close-up's own slant badly."""
+    x, y = (((getattr(whole, name) or 0.0) + (getattr(near, name) or 0.0)) / 2 for name in ("lean_x_mm", "lean_y_mm"))
+    bent = float(np.hypot(x, y)) > BENT_MM
+    return replace(near, lean_x_mm=x, lean_y_mm=y, condition=Condition.BENT if bent else Condition.SOUND)
+
+
+def _height(condition: Condition, seen: float | None, whole: float | None) -> float | None:
+    """A close-up tells no height but that of a hole."""
+    if condition is Condition.MISSING:
+        return 0.0
+    if condition is Condition.STUB:
+        return None
+    return seen if seen else (whole or None)

@@ -1,0 +1,1 @@
+"""A flatbed scanner's pictures: no perspective, their scale in the file. `scanner.py` is all there is to it."""

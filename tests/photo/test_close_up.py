@@ -1,0 +1,127 @@
+"""Close-ups laid onto a face by the pins: a constellation found again, and a piece of the sample's own photograph."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from disc.errors import BadInput
+from disc.frame import to_polar, to_xy_mm
+from disc.photo.close_up.lay_in import covered, lay_in
+from disc.photo.close_up.match_pins import Scene, match
+from disc.photo.close_up.of_request import with_close_ups
+from disc.photo.close_up.read_close_up import CloseUp, read_close_up
+from disc.photo.image import Photo
+from disc.records import Condition, Pin, Side
+
+
+def face(seed: int, n: int = 130):
+    """n pins anywhere between 4 and 12 mm, (n, 2)."""
+    rng = np.random.default_rng(seed)
+    r, t = rng.uniform(4, 12, n), rng.uniform(0, 2 * np.pi, n)
+    return np.stack([r * np.cos(t), r * np.sin(t)], 1)
+
+
+def scene(pins, seen, turn_deg: float, scale: float, mirrored: bool, noise_mm: float = 0.02):
+    """The pins seen in a square window about (6, 3), in a picture's own mm."""
+    rng = np.random.default_rng(3)
+    a = np.radians(turn_deg)
+    back = np.array([[np.cos(a), -np.sin(a)], [np.sin(a), np.cos(a)]]) / scale @ np.diag([1, -1 if mirrored else 1])
+    marks = (seen - [6, 3] + rng.normal(0, noise_mm, seen.shape)) @ back.T
+    half = 3.5 / scale
+    frame = np.array([[-half, -half], [half, -half], [half, half], [-half, half]])
+    return Scene(marks, np.full(len(marks), 0.95), frame, pins, np.ones(len(pins)))
+
+
+@pytest.mark.parametrize("turn_deg, scale, mirrored", [(0.0, 1.0, False), (133.0, 1.1, True), (310.0, 0.9, False)])
+def test_found_whichever_way_round(turn_deg, scale, mirrored):
+    pins = face(1)
+    seen = pins[np.all(np.abs(pins - [6, 3]) < 2.4, axis=1)]
+    assert len(seen) >= 6
+    place = match(scene(pins, seen, turn_deg, scale, mirrored))
+    assert place.mirrored is mirrored
+    assert place.to_face(np.zeros((1, 2)))[0] == pytest.approx([6, 3], abs=0.05)
+    assert place.scale == pytest.approx(scale, rel=0.01)
+    assert len(place.pairs) == len(seen) and place.ahead > 4.5
+
+
+def test_another_disc_is_nowhere():
+    pins = face(1)
+    place = match(scene(face(2), pins[np.all(np.abs(pins - [6, 3]) < 2.4, axis=1)], 40.0, 1.0, False))
+    assert place.score < -7.0 or place.ahead < 4.5
+
+
+@pytest.fixture(scope="module")
+def crop(upper_photo, upper_reading):
+    """A quarter of the sample's upper face, three times as large, turned, mirrored; and the pins in it."""
+    view = upper_reading.view
+    u, v = (float(c) for c in view.to_photo_px(5.0, 4.0))
+    half, grow = 4.0 * view.px_per_mm, 3.0
+    turn = cv2.getRotationMatrix2D((u, v), 70.0, grow)
+    turn[:, 2] += np.array([half * grow - u, half * grow - v])
+    side = int(2 * half * grow)
+    pixels = cv2.warpAffine(upper_photo.pixels, turn, (side, side), flags=cv2.INTER_CUBIC)[:, ::-1]
+    return Photo(Path("near.jpg"), np.ascontiguousarray(pixels))
+
+
+@pytest.fixture(scope="module")
+def seen(crop, upper_reading):
+    return read_close_up(crop, Side.UPPER, upper_reading.pins, upper_reading.view.radius_mm)
+
+
+def test_a_piece_of_the_sample_is_placed(seen):
+    assert not seen.doubtful and seen.mirrored
+    assert seen.outline_mm.mean(0) == pytest.approx([5.0, 4.0], abs=0.1)
+    assert len(seen.pins) >= 5
+
+
+def test_it_agrees_with_the_whole_face(seen, upper_reading):
+    laid = lay_in(upper_reading.pins, [seen])
+    assert abs(len(laid.pins) - len(upper_reading.pins)) <= 1
+    for pin in upper_reading.pins:
+        x, y = to_xy_mm(pin.r_mm, pin.theta_deg)
+        apart = [np.hypot(x - a, y - b) for a, b in (to_xy_mm(q.r_mm, q.theta_deg) for q in laid.pins)]
+        assert min(apart) < 0.05
+    assert "mirrored" in laid.notes[0]
+
+
+def test_what_it_does_not_show_loses_faith(seen, upper_reading):
+    r, theta = to_polar(5.2, 4.3)
+    ghost = Pin(999, Side.UPPER, float(r), float(theta), sigma_mm=0.02, confidence=0.8)
+    laid = lay_in([*upper_reading.pins, ghost], [seen])
+    assert all(pin.id != 999 for pin in laid.pins)
+
+
+def test_a_doubtful_one_is_left_out(seen, upper_reading):
+    laid = lay_in(upper_reading.pins, [replace(seen, reason="its marks fit the face's pins in two places")])
+    assert [pin.r_mm for pin in laid.pins] == [
+        pin.r_mm for pin in sorted(upper_reading.pins, key=lambda p: p.theta_deg)
+    ]
+    assert "its place on the face is doubtful" in laid.notes[0]
+
+
+def test_two_that_do_not_agree_are_named(seen, upper_reading):
+    other = replace(seen, pins=tuple(replace(pin, condition=Condition.STUB, r_mm=pin.r_mm + 0.12) for pin in seen.pins))
+    notes = " ".join(lay_in(upper_reading.pins, [seen, other]).notes)
+    assert "overlap and do not agree" in notes and "conditions differ" in notes
+
+
+def test_without_a_whole_face_it_is_refused(crop):
+    with pytest.raises(BadInput, match=r"near\.jpg: a close-up is laid onto the whole upper face.*--upper PHOTO"):
+        with_close_ups([], {Side.UPPER: (crop.path,)}, {crop.path: crop}, {})
+
+
+def test_an_empty_picture_is_doubtful(crop, upper_reading):
+    empty = replace(crop, pixels=np.full_like(crop.pixels, 128))
+    one = read_close_up(empty, Side.UPPER, upper_reading.pins, upper_reading.view.radius_mm)
+    assert isinstance(one, CloseUp) and one.doubtful
+
+
+def test_covered():
+    square = np.array([[0, 0], [0, 4], [4, 4], [4, 0.0]])
+    inside = np.array([[2, 2], [0.1, 2], [5, 2]])
+    assert covered(inside, square).tolist() == covered(inside, square[::-1]).tolist() == [True, False, False]
