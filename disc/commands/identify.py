@@ -12,11 +12,17 @@ from disc.words import progress, say, show_json
 
 if TYPE_CHECKING:
     from disc.library.records import TuneKey
+    from disc.library.search.query import Query
 
 
 def identify(
-    inputs: Annotated[list[Path], typer.Argument(help="Jobs or files: MIDI, MusicXML, ABC, kern, or strikes.csv.")],
-    top: Annotated[int, typer.Option(min=1, max=1000, help="How many matches to show.")] = 10,
+    inputs: Annotated[
+        list[Path] | None, typer.Argument(help="Jobs or files: MIDI, MusicXML, ABC, kern, or strikes.csv.")
+    ] = None,
+    notes: Annotated[
+        str | None, typer.Option(help='A melody typed here: "G4 A4 B4 C5", ABC ("G2 A B c d2") or Parsons ("*uudr").')
+    ] = None,
+    top: Annotated[int, typer.Option(min=1, help="How many matches to show; with --in up to all of its tunes.")] = 10,
     collection: Annotated[str | None, typer.Option("--in", help="Search this collection only.")] = None,
     exclude: Annotated[list[str] | None, typer.Option(help="Leave out a tune, file:number; may be repeated.")] = None,
     score: Annotated[
@@ -29,6 +35,9 @@ def identify(
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object a line for each input.")] = False,
 ) -> None:
     """Which tune is it: ranked, with where it agrees and where it does not."""
+    if not inputs and notes is None:
+        raise BadInput("give a job or a file, or a melody with --notes.")
+    inputs = inputs or []
     if accept is not None:
         _accept(inputs, accept, as_json)
         return
@@ -36,11 +45,16 @@ def identify(
 
     from disc.library.answer import keep_in_job, lines, matches_to_json
     from disc.library.index.library_store import open_library
+    from disc.library.notes_in import query_of_notes
     from disc.library.query_in import read_queries
     from disc.library.search.find_tunes import allowed_tunes, find_tunes
 
     excluded = [_key(text) for text in exclude or ()]
-    queries = [(path, name, query) for path in inputs for name, query in read_queries(path)]
+    queries: list[tuple[Path | None, str, Query]] = [
+        (path, name, query) for path in inputs for name, query in read_queries(path)
+    ]
+    if notes is not None:
+        queries.append((None, notes, query_of_notes(notes)))
     if score is not None and (len(queries) != 1 or score.suffix.lower() not in (".svg", ".pdf")):
         raise BadInput("--score needs exactly one input, and a file name that ends in .svg or .pdf.")
     with progress("opening the library", quiet=as_json) as advance:
@@ -52,12 +66,12 @@ def identify(
         matches = find_tunes(library.index, query, top, allowed)
         seconds = perf_counter() - started
         made: list[str] = []
-        if path.is_dir():
+        if path is not None and path.is_dir():
             from disc.job import open_for_writing
 
             with open_for_writing(path) as job:
                 made = keep_in_job(job, library.index, query, matches)
-        if score is not None and matches:
+        if score is not None and matches and matches[0].alignment is not None:
             from disc.library.over_print import over_print
 
             svg, pdf = over_print(query, library.index, matches[0])
@@ -66,7 +80,7 @@ def identify(
             show_json(matches_to_json(name, seconds, matches))
         else:
             say(f"{name}: {seconds:.2f} s", *lines(matches))
-            say(*(f"Made: {path / file}" for file in made))
+            say(*(f"Made: {path}/{file}" for file in made))
 
 
 def _accept(inputs: list[Path], place: int, as_json: bool) -> None:

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 from disc.library.index.tune_index import Index
 from disc.library.records import Match
-from disc.library.search.find_tunes import Query, with_versions
+from disc.library.search.find_tunes import with_versions
+from disc.library.search.query import NORMAL_QUARTER_S, Query
 from disc.words import chance
 
 if TYPE_CHECKING:
@@ -65,16 +66,25 @@ def lines(matches: list[Match]) -> list[str]:
     out = [verdict(matches)]
     titles = {match.key: match.title for match in matches}
     for place, match in enumerate(with_versions(matches), start=1):
-        shift = "" if match.transposition is None else f", {match.transposition:+.1f} semitones"
-        out.append(
-            f"{place:3d}  {chance(match.probability):>6s}  {match.title}  ({match.key}): "
-            f"bars {match.from_bar} to {match.to_bar}"
-            f"{shift}, a quarter lasts {match.tempo_ratio * 0.5:.2f} s; {match.agree} strikes agree, "
-            f"{len(match.absent)} notes absent, {len(match.displaced)} displaced, "
-            f"{len(match.extra)} strikes not in the print"
-        )
+        out.append(f"{place:3d}  {chance(match.probability):>6s}  {match.title}  ({match.key}){_where(match)}")
         out += [f"              version: {titles[key]}  ({key})" for key in match.versions]
     return out
+
+
+def _where(match: Match) -> str:
+    """Where a match lies, as far as that was made out."""
+    if match.agree is None:
+        return ""
+    words = f": bars {match.from_bar} to {match.to_bar}"
+    if match.transposition is not None:
+        words += f", {match.transposition:+.1f} semitones"
+    if match.tempo_ratio is None:
+        return f"{words}; {match.agree} notes agree"
+    return (
+        f"{words}, a quarter lasts {match.tempo_ratio * NORMAL_QUARTER_S:.2f} s; {match.agree} strikes agree, "
+        f"{len(match.absent)} notes absent, {len(match.displaced)} displaced, "
+        f"{len(match.extra)} strikes not in the print"
+    )
 
 
 def keep_in_job(job: Job, index: Index, query: Query, matches: list[Match]) -> list[str]:
@@ -87,7 +97,7 @@ def keep_in_job(job: Job, index: Index, query: Query, matches: list[Match]) -> l
             "matches": [match_to_json(match) for match in matches],
             "verdict": verdict(matches),
         }
-        if matches:
+        if matches and matches[0].alignment is not None:
             svg, pdf = over_print(query, index, matches[0])
             stage.write_bytes("out/identify.svg", svg)
             stage.write_bytes("out/identify.pdf", pdf)

@@ -16,7 +16,7 @@ import numpy as np
 
 from disc.library.index.tune_index import Index
 from disc.library.records import TICKS_PER_QUARTER, Alignment, Match, ReferenceTune
-from disc.library.search.find_tunes import Query
+from disc.library.search.query import Query
 from disc.tune.write.engrave import engrave, pdf_of_pages
 from disc.tune.write.musicxml import spelled
 

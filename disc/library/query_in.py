@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import csv
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from disc.errors import BadInput, MissingPart
 from disc.library.records import TICKS_PER_QUARTER
-from disc.library.search.find_tunes import NORMAL_QUARTER_S, Query, make_query
+from disc.library.search.query import NORMAL_QUARTER_S, Query, make_query
 from disc.tables import read_text
 
 # With fewer of the strikes pitched, the order of the teeth tells more than the pitches. Common practice, no source.
@@ -63,11 +64,13 @@ def _from_table(path: Path) -> Query:
     separator = next((sign for sign in ("\t", ";", ",") if sign in lines[0]), ",")
     head = [cell.strip().strip('"').lower() for cell in lines[0].split(separator)]
     value = "pitch" if "pitch" in head else "rank" if "rank" in head else ""
-    if "onset_s" not in head or not value:
+    when = "onset_s" if "onset_s" in head else "order" if "order" in head else ""
+    if not when or not value:
         raise BadInput(
-            f"{path}: its first line must name the columns onset_s,pitch or onset_s,rank; it says {lines[0][:60]!r}."
+            f"{path}: its first line must name the columns onset_s,pitch or onset_s,rank (order in place of onset_s "
+            f"where no times are known); it says {lines[0][:60]!r}."
         )
-    columns = (head.index("onset_s"), head.index(value))
+    columns = (head.index(when), head.index(value))
     onset, values = [], []
     for number, row in enumerate(csv.reader(text.splitlines(), delimiter=separator), start=1):
         if number == 1 or not any(cell.strip() for cell in row):
@@ -85,10 +88,12 @@ def _from_table(path: Path) -> Query:
             raise BadInput(f"{path} line {number}: {','.join(cells)!r} is not two numbers. Correct that line.")
         onset.append(pair[0])
         values.append(pair[1])
-    found = np.array(values)
-    return make_query(
-        np.array(onset), found if value == "pitch" else None, found if value == "rank" else None, str(path)
-    )
+    found, moments = np.array(values), np.array(onset)
+    if when == "order":
+        moments = np.unique(moments, return_inverse=True)[1] * NORMAL_QUARTER_S
+    by_pitch = value == "pitch"
+    query = make_query(moments, found if by_pitch else None, None if by_pitch else found, str(path))
+    return replace(query, timed=when == "onset_s")
 
 
 def _from_abc(path: Path) -> list[tuple[str, Query]]:

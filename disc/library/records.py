@@ -92,8 +92,9 @@ class Alignment:
 class Match:
     """One tune found, best first in a list. probability: that the disc plays this tune at all (or a version of it).
 
-    tempo_ratio: seconds of a printed quarter on the disc over the 0.5 s of a quarter at 120 a minute.
-    versions: keys of other tunes that are versions of this one. group: versions share it.
+    score: how alike disc and print are, nats. tempo_ratio: seconds of a printed quarter on the disc over the 0.5 s of a
+    quarter at 120 a minute. versions: keys of other tunes that are versions of this one. group: versions share it.
+    What lies far down a list is ranked only: where it would lie on the disc was not made out, and is None.
     """
 
     key: TuneKey
@@ -101,14 +102,14 @@ class Match:
     collection: str
     score: float
     probability: float
-    transposition: float | None
-    tempo_ratio: float
-    from_bar: int
-    to_bar: int
-    agree: int
-    absent: tuple[int, ...]
-    displaced: tuple[int, ...]
-    extra: tuple[int, ...]
+    transposition: float | None = None
+    tempo_ratio: float | None = None
+    from_bar: int | None = None
+    to_bar: int | None = None
+    agree: int | None = None
+    absent: tuple[int, ...] = ()
+    displaced: tuple[int, ...] = ()
+    extra: tuple[int, ...] = ()
     versions: tuple[TuneKey, ...] = ()
     group: int = -1
     alignment: Alignment | None = None

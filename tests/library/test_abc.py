@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from disc.library.read.read_files import corpus_sources
-from disc.tune.score.abc import tunes_of_abc
+from disc.library.read.reference import tunes_of_abc
 from disc.tune.score.abc_key import key_accidentals
 
 HEAD = "X:1\nT:t\nM:4/4\nL:1/8\nK:C\n"

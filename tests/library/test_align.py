@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from disc.errors import BadInput
+from disc.library.read.reference import tunes_of_abc
 from disc.library.search.align import align, split_tuning
-from disc.tune.score.abc import tunes_of_abc
 
 TUNE = """X:1
 T:Own tune

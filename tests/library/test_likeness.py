@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from disc.library.read.likeness import ALIKE, NO_TONE, SURELY_ALIKE, beat_tones, likeness
-from disc.tune.score.abc import tunes_of_abc
+from disc.library.read.reference import tunes_of_abc
 
 HEAD = "X:1\nT:Air\nM:{}\nL:1/8\nK:{}\n"
 # An air of our own: two strains of eight bars.

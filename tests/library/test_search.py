@@ -12,8 +12,10 @@ from disc.errors import BadInput
 from disc.library.read.versions import plain_title
 from disc.library.records import TuneKey
 from disc.library.search.disc_pulse import divided, find_grids, further_grids, unlike
-from disc.library.search.find_tunes import allowed_tunes, find_tunes, make_query, rank_tunes, with_versions
+from disc.library.search.find_tunes import allowed_tunes, find_tunes, with_versions
+from disc.library.search.query import make_query
 from disc.library.search.rank_search import look, solve_tunings
+from disc.library.search.rank_tunes import rank_tunes
 from disc.library.search.rate import ABSENT_NATS, CELL_S, draw
 from disc.library.search.vote import Candidates
 

@@ -11,7 +11,8 @@ from distributed import Client, LocalCluster
 from disc.library.index.shards import find_in_shards, write_shards
 from disc.library.index.tune_index import open_index, write_index
 from disc.library.read.versions import group_versions
-from disc.library.search.find_tunes import find_tunes, make_query
+from disc.library.search.find_tunes import find_tunes
+from disc.library.search.query import make_query
 
 
 def test_shards_on_a_local_cluster_answer_like_one_index(small, tmp_path):

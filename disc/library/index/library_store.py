@@ -26,7 +26,7 @@ from disc.library.index.tune_index import Index, open_index, warm_up, write_inde
 from disc.library.read.read_files import READER_VERSION, BrokenFile, Source, corpus_sources, read_sources
 from disc.library.read.versions import group_versions
 
-INDEX_VERSION = 5  # raise with every change of the arrays' meaning
+INDEX_VERSION = 6  # raise with every change of the arrays' meaning
 CHECKED_BYTES = 65536  # of each file's beginning and end: a whole check sum would cost more than the search
 LOCK_WAIT_S = 600.0
 SCORES_MARK = "with-scores"  # an empty file: the collections in several parts are wanted

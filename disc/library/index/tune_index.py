@@ -17,6 +17,8 @@ import numpy as np
 import numpy.typing as npt
 
 from disc.library.index.arrays import GrowingArray, Rows, RowsWriter
+from disc.library.index.grams import NAME as BY_GRAM
+from disc.library.index.grams import gram_keys
 from disc.library.index.groups import BY_PITCH, BY_RANK, Keys, printed_groups
 from disc.library.index.postings import (
     MOST_NOTE,
@@ -74,6 +76,7 @@ class Index:
     group: npt.NDArray[np.int32]
     by_pitch: Postings
     by_rank: Postings
+    by_gram: Postings
     rows: Rows
     collections: Sequence[str]
     collection_of: npt.NDArray[np.uint16]
@@ -144,6 +147,7 @@ def write_blocks(folder: Path, blocks: Iterable[Block]) -> None:
     within = GrowingArray(folder / "collection.npy", np.uint16)
     rows = RowsWriter(folder, "tunes")
     postings = [(shape, PostingsWriter(folder, shape.name)) for shape in (BY_PITCH, BY_RANK)]
+    grams = PostingsWriter(folder, BY_GRAM)
     names: dict[str, int] = {}
     start.append(np.zeros(1, dtype=np.int64))
     for block in blocks:
@@ -155,6 +159,8 @@ def write_blocks(folder: Path, blocks: Iterable[Block]) -> None:
                 shape, melody["onset"], [melody[name] for name in SCALES[shape.name]], melody["tune"]
             ):
                 writer.add(*_packed(key, first, melody, group.size))
+        key, tune = gram_keys(melody["pitch"], melody["tune"])
+        grams.add(key, (tune + group.size).astype(np.uint64))
         start.append(block.start[1:] + flat["pitch"].size)
         for name, array in flat.items():
             array.append(getattr(block, name))
@@ -164,7 +170,7 @@ def write_blocks(folder: Path, blocks: Iterable[Block]) -> None:
     for array in (*flat.values(), start, group, within):
         array.close()
     rows.close()
-    for _, writer in postings:
+    for writer in (*(writer for _, writer in postings), grams):
         writer.close()
     (folder / "collections.json").write_text(json.dumps(list(names), ensure_ascii=False), encoding="utf-8")
 
@@ -178,6 +184,7 @@ def open_index(folder: Path) -> Index:
     within = np.load(folder / "collection.npy", mmap_mode="r")
     index = Index(
         **columns, by_pitch=open_postings(folder, "pitch"), by_rank=open_postings(folder, "rank"),
+        by_gram=open_postings(folder, BY_GRAM),
         rows=Rows(folder, "tunes"), collections=collections, collection_of=within,
     )  # fmt: skip
     notes = int(index.start[-1])
@@ -191,7 +198,9 @@ def open_index(folder: Path) -> Index:
 def warm_up(index: Index) -> None:
     """Touch every page of an index that fits in memory, so that the first search does not wait for the disk."""
     arrays: list[npt.NDArray[Any]] = [index.onset, index.pitch, index.start]
-    arrays += [getattr(p, name) for p in (index.by_pitch, index.by_rank) for name in ("key", "start", "packed")]
+    arrays += [
+        getattr(p, name) for p in (index.by_pitch, index.by_rank, index.by_gram) for name in ("key", "start", "packed")
+    ]
     if sum(array.nbytes for array in arrays) <= WARMED_BYTES:
         for array in arrays:
             np.asarray(array)[:: max(1, PAGE_BYTES // array.itemsize)].max(initial=0)

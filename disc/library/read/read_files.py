@@ -10,17 +10,16 @@ import hashlib
 import importlib.util
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
 from disc.errors import DiscError, MissingPart
-from disc.library.records import TICKS_PER_QUARTER, ReferenceTune, TuneKey
-from disc.tune.score.abc import tunes_of_abc
+from disc.library.read.reference import first_part, reference_of, tunes_of_abc
+from disc.library.records import ReferenceTune, TuneKey
+from disc.tune.score.old_text import decode_old
 
 # Raise with every change that reads a file otherwise: libraries are then built anew.
-READER_VERSION = 1
+READER_VERSION = 2
 CORPUS_COLLECTIONS = ("airdsAirs", "essenFolksong", "miscFolk", "nottingham-dataset", "oneills1850", "ryansMammoth")
 # Collections in several parts, of which the first is the melody: soprano of chorales, first violin of quartets, voice
 # of songs, upper staff of piano pieces. Left out are masses and madrigals, where no part can be told to be the melody.
@@ -128,9 +127,9 @@ def _each(batches: list[list[_File]], workers: int) -> Iterable[tuple[list[Refer
 def _read_batch(files: list[_File]) -> tuple[list[ReferenceTune], list[BrokenFile]]:
     tunes: list[ReferenceTune] = []
     broken: list[BrokenFile] = []
-    for path, name, collection, first_part in files:
+    for path, name, collection, alone in files:
         try:
-            read = read_file(path, name, collection, first_part)
+            read = read_file(path, name, collection, alone)
         except (DiscError, OSError, ValueError, ArithmeticError, LookupError) as fault:
             why = " ".join(str(fault).split()).removeprefix(str(path)).lstrip(": ")
             broken.append(BrokenFile(str(path), why or type(fault).__name__))
@@ -142,8 +141,8 @@ def _read_batch(files: list[_File]) -> tuple[list[ReferenceTune], list[BrokenFil
     return tunes, broken
 
 
-def read_file(path: Path, name: str, collection: str, first_part: bool = False) -> list[ReferenceTune]:
-    """The tunes of one file. name: the file in keys. first_part: of a score, that alone.
+def read_file(path: Path, name: str, collection: str, first_part_alone: bool = False) -> list[ReferenceTune]:
+    """The tunes of one file. name: the file in keys. first_part_alone: of a score, that alone.
 
     Raises BadInput or OSError where it cannot be read.
     """
@@ -153,41 +152,10 @@ def read_file(path: Path, name: str, collection: str, first_part: bool = False) 
         data = path.read_bytes()
         if b"\0" in data[:4096]:
             raise ValueError("not a text file, although its name ends in .abc")
-        return tunes_of_abc(data.decode("utf-8", errors="replace"), name, collection)
+        return tunes_of_abc(decode_old(data), name, collection)
     from disc.tune.score.read_score import read_score
 
     scores = [(place, score) for place, score in enumerate(read_score(path), start=1)]
-    if first_part:
-        scores = [(place, replace(s, notes=tuple(n for n in s.notes if n.part == 0))) for place, s in scores]
-    return [_from_score(score, TuneKey(name, place), collection) for place, score in scores if score.notes]
-
-
-def _from_score(score: object, key: TuneKey, collection: str) -> ReferenceTune:
-    from disc.tune.score.records import ScoreIn
-
-    assert isinstance(score, ScoreIn)
-    rows = sorted(
-        (round(note.onset_quarter * TICKS_PER_QUARTER), note.pitch, round(note.duration_quarter * TICKS_PER_QUARTER))
-        for note in score.notes
-    )
-    table = np.array(rows, dtype=np.int64)
-    starts = np.array([round(bar.start_quarter * TICKS_PER_QUARTER) for bar in score.bars])
-    numbers = np.array([_printed_number(bar.printed, bar.number) for bar in score.bars])
-    bar = numbers[np.clip(np.searchsorted(starts, table[:, 0], side="right") - 1, 0, None)]
-    onset = table[:, 0] - table[0, 0]
-    metre = (score.metre.beats, score.metre.unit)
-    return ReferenceTune(
-        key,
-        score.title or str(key),
-        collection,
-        onset,
-        table[:, 2],
-        table[:, 1],
-        bar,
-        metre,
-        score.key.fifths if score.key else 0,
-    )
-
-
-def _printed_number(printed: str, number: int) -> int:
-    return int(printed) if printed.isdigit() else number
+    if first_part_alone:
+        scores = [(place, first_part(score)) for place, score in scores]
+    return [reference_of(score, TuneKey(name, place), collection) for place, score in scores if score.notes]

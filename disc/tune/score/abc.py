@@ -1,348 +1,189 @@
-"""ABC notation: tunes of a file as ticks and pitches, repeats played out.
+"""ABC notation: the tunes of a file as scores, repeats played out, ties joined. The program's one reader of ABC.
 
-Source: The ABC Music Standard 2.1 (abcnotation.com/wiki/abc:standard:v2.1), chapters 3 (fields), 4 (the tune body).
-Only what strikes a tooth is read: no grace notes, no words, no chord symbols; of a chord its highest note, of several
-voices the first. Why not a library: see DEVELOPERS (music21 loses accidentals and notes, verovio and symusic give no
-played-out bars, none is quick enough); tests/library holds the comparison with abc2midi.
+Source: The ABC Music Standard 2.1 (abcnotation.com/wiki/abc:standard:v2.1), chapters 2 to 4, 7 (voices). Why not a
+library: see DEVELOPERS (music21 loses accidentals and notes, verovio and symusic give no played-out bars, none is quick
+enough); tests/tune holds the comparison with music21, tests/library that with abc2midi.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from fractions import Fraction
 
-import numpy as np
-
-from disc.library.records import TICKS_PER_QUARTER, ReferenceTune, TuneKey
-from disc.tune.score.abc_key import key_accidentals, key_fifths
+from disc.records import Key, Metre
+from disc.tune.score.abc_body import TICKS_PER_QUARTER, VoiceRead, metre_of, read_voice, unit_of, voices_named
+from disc.tune.score.abc_key import key_fifths, key_mode
 from disc.tune.score.abc_repeats import Segment, number_bars, play_order
+from disc.tune.score.records import Part, ScoreBar, ScoreIn, ScoreNote
+from disc.tune.settings import MODE_STEPS
 
-WHOLE = 4 * TICKS_PER_QUARTER
-NATURAL = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-ACCIDENTAL = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
-
-TOKEN = re.compile(
-    r"""
-    (?P<text>"[^"]*"|\{[^}]*\}|!(?=[^!\s]{0,24}!)[^!]*!)            # chord symbols, grace notes, decorations
-  | (?P<inline>\[[A-Za-z]:[^\]]*\])
-  | (?P<bar>(?:\[\||:*\|[|\]:]*|::+|:(?=\d))(?:\s*\[?\d[\d,\-.]*)?|\[\d[\d,\-.]*)
-  | (?P<tuplet>\(\d(?::\d*)?(?::\d*)?)
-  | (?P<chord>\[(?:[^\]|:]*[A-Ga-g][^\]|:]*)\])(?P<cnum>\d*)(?P<cslash>/*)(?P<cden>\d*)
-  | (?P<acc>\^\^|\^|__|_|=)?(?P<note>[A-Ga-g])(?P<octave>[,']*)(?P<num>\d*)(?P<slash>/*)(?P<den>\d*)
-  | (?P<rest>[zx])(?P<rnum>\d*)(?P<rslash>/*)(?P<rden>\d*)
-  | (?P<barrest>[ZX])(?P<bars>\d*)
-  | (?P<broken>>+|<+)
-  | (?P<tie>-)
-  | (?P<overlay>&)
-    """,
-    re.VERBOSE,
-)
-CHORD_NOTE = re.compile(r"(\^\^|\^|__|_|=)?([A-Ga-g])([,']*)(\d*)(/*)(\d*)")
 FIELD = re.compile(r"^([A-Za-z]):(.*)$")
-# Notes a tuplet (p fits into the time of: standard 2.1, section 4.13; None: 3 in compound metres, else 2.
-TUPLET_TIME = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3, 5: None, 7: None, 9: None}
+LONGEST_TITLE = 120
+MOST_VOICES = 16
 
 
-@dataclass(slots=True)
-class _Sound:
-    """A note while it is being read. tied: it goes on in the next note of its pitch. silent: goes on, no new strike."""
+@dataclass(frozen=True, slots=True)
+class AbcTune:
+    """One tune of a file. number: its X: field; a tune without one takes its place in the file. composer: C:."""
 
-    at: int
-    duration: int
-    pitch: int | None  # None: a rest
-    letter: str = ""
-    tied: bool = False
-    silent: bool = False
+    number: int
+    score: ScoreIn
+    composer: str = ""
 
 
-@dataclass(slots=True)
-class _Reader:
-    """The state while a tune's body is read."""
-
-    unit: int
-    metre: tuple[int, int] | None
-    key: dict[str, int]
-    segments: list[Segment] = field(default_factory=list)
-    marks: dict[str, int] = field(default_factory=dict)  # part letter -> its first segment
-    sounds: list[_Sound] = field(default_factory=list)
-    now: int = 0
-    accidentals: dict[str, int] = field(default_factory=dict)
-    broken: tuple[int, int] | None = None
-    tuplet: tuple[int, int, int] = (1, 1, 0)
-    repeat_opens: bool = False
-    ending: frozenset[int] = frozenset()
-    thick: bool = False
-    skipping: bool = False  # a second voice in the same bar, after &
-    voice: str | None = None
-    silent: bool = False  # a line of another voice
-
-    def bar_ticks(self) -> int | None:
-        return None if self.metre is None else WHOLE * self.metre[0] // self.metre[1]
+def read_abc(text: str) -> list[AbcTune]:
+    """All tunes of a text in their order; tunes without notes are left out. Notes are not yet ranked."""
+    read = (read_abc_tune(section, place) for place, section in enumerate(split_abc(text), start=1))
+    return [tune for tune in read if tune is not None]
 
 
-def tunes_of_abc(text: str, file: str, collection: str) -> list[ReferenceTune]:
-    """All tunes of a file in their order; tunes without notes are left out.
+def split_abc(text: str) -> list[str]:
+    """The tunes of an ABC file, each from its X: line on.
 
-    file: path within the collection, for the key. A tune without a number takes its place in the file.
+    Metre, unit length and tempo given before the first X: hold for every tune that does not give its own (ABC 2.1,
+    section 2.2.2, the file header).
     """
-    tunes = []
-    for place, lines in enumerate(_split(text), start=1):
-        tune = _read_tune(lines, file, collection, place)
-        if tune is not None:
-            tunes.append(tune)
-    return tunes
+    pieces = re.split(r"^(?=X:)", text, flags=re.MULTILINE)
+    if len(pieces) == 1:
+        return pieces
+    general = "".join(f"{line}\n" for line in pieces[0].splitlines() if re.match(r"[MLQ]:", line))
+    tunes = [piece for piece in pieces[1:] if re.search(r"^K:", piece, re.MULTILINE)]
+    return [re.sub(r"\n", lambda _: "\n" + general, tune, count=1) for tune in tunes]
 
 
-def _split(text: str) -> Iterator[list[str]]:
-    """The lines of each tune, from its X: field on."""
-    current: list[str] = []
-    for raw in text.splitlines():
-        if raw.startswith("X:"):
-            if current:
-                yield current
-            current = [raw]
-        elif current:
-            current.append(raw)
-    if current:
-        yield current
+def music_of(text: str) -> str:
+    """The lines of notes, without information lines and comments."""
+    return "\n".join(line for line in text.splitlines() if not re.match(r"[A-Za-z]:|%", line))
 
 
-def _read_tune(lines: list[str], file: str, collection: str, place: int) -> ReferenceTune | None:
+def read_abc_tune(text: str, place: int) -> AbcTune | None:
+    """The tune of one section; None where it has no notes. place: its number where it gives none."""
+    head, body = _parted(text.splitlines())
+    metre, key = metre_of(head.get("M", "")), head.get("K", "")
+    unit = unit_of(head.get("L"), metre)
+    names = voices_named(body)[:MOST_VOICES]
+    wanted: list[str | None] = [*names] or [None]
+    voices = [read_voice(body, unit, metre, key, name) for name in wanted]
+    lead = next((voice for voice in voices if any(s.notes for s in voice.segments)), None)
+    if lead is None:
+        return None
+    number = re.search(r"\d{1,9}", head.get("X", ""))
+    score = _score(voices, lead, names, head, metre)
+    if score is None:
+        return None
+    return AbcTune(int(number[0]) if number else place, score, head.get("C", ""))
+
+
+def _parted(lines: list[str]) -> tuple[dict[str, str], list[str]]:
+    """(the head's fields, of each the last that is no general one but the first title; the body's lines)."""
     head: dict[str, str] = {}
     body: list[str] = []
     for raw in lines:
         line = raw.split("%", 1)[0].rstrip()
-        if not body and "K" not in head:
-            found = FIELD.match(line)
-            if found:
-                head.setdefault(found[1], found[2].strip())
-                continue
-        if "K" in head and line:
+        found = FIELD.match(line) if "K" not in head else None
+        if found and (found[1] not in head or found[1] in "MLQ"):
+            head[found[1]] = found[2].strip()
+        elif "K" in head and line:
             body.append(line)
-    metre = metre_of(head.get("M", ""))
-    reader = _Reader(unit_of(head.get("L"), metre), metre, key_accidentals(head.get("K", "")))
-    for line in body:
-        _read_line(reader, line)
-    _close_segment(reader, "", last=True)
-    number = re.search(r"\d+", head.get("X", ""))
-    key = TuneKey(file, int(number[0]) if number else place)
-    return _played_out(reader, head, key, collection, metre)
+    return head, body
 
 
-def metre_of(text: str) -> tuple[int, int] | None:
-    """A metre field: (6, 8), (4, 4) for C, (2, 2) for C|; None where there is none or it is free."""
-    found = re.search(r"(\d+(?:\+\d+)*)\)?\s*/\s*(\d+)", text)
-    if found:
-        beats = sum(int(part) for part in found[1].split("+"))
-        return (beats, int(found[2])) if beats and int(found[2]) else None
-    word = text.strip()
-    return {"C": (4, 4), "C|": (2, 2)}.get(word[:2].strip()) if word else None
+def _score(
+    voices: list[VoiceRead], lead: VoiceRead, names: list[str], head: dict[str, str], metre: tuple[int, int] | None
+) -> ScoreIn | None:
+    numbers = number_bars(lead.segments)
+    order = play_order(lead.segments, lead.marks, head.get("P", ""))
+    if not any(lead.segments[index].notes for index in order):
+        return None  # nothing of what is written is ever played
+    bars = _bars(lead.segments, numbers, order)
+    start = bars[0].start_quarter
+    notes: list[ScoreNote] = []
+    remarks = [f"{lead.graces} grace notes left out"] if lead.graces else []
+    if lead.damaged:
+        places = f"{lead.damaged} place{'s' if lead.damaged > 1 else ''}"
+        remarks.append(f"damaged in {places}, read as well as could be")
+    for number, voice in enumerate(voices):
+        if len(voice.segments) == len(lead.segments):
+            notes += _played(voice.segments, lead.segments, order, start, number)
+        elif any(segment.notes for segment in voice.segments):
+            remarks.append(f"voice {names[number]} left out: its bars are not those of the first")
+    notes.sort(key=lambda note: (note.onset_quarter, note.pitch))
+    title = " ".join(head.get("T", "").split())[:LONGEST_TITLE]
+    parts = tuple(Part(name) for name in names) if len(names) > 1 else ()
+    quarter_s, key = tempo_of(head.get("Q", ""), head, metre), _key(head.get("K", ""))
+    return ScoreIn(tuple(notes), bars, Metre(*(metre or (4, 4))), key, quarter_s, title, tuple(remarks), parts)
 
 
-def unit_of(text: str | None, metre: tuple[int, int] | None) -> int:
-    """The unit note length in ticks; without L: a 16th where the metre is under 3/4, else an 8th (standard, 3.1.7)."""
-    found = re.search(r"(\d+)\s*/\s*(\d+)", text or "")
-    if found and int(found[2]):
-        return WHOLE * int(found[1]) // int(found[2])
-    if metre is not None and metre[0] / metre[1] < 0.75:
-        return WHOLE // 16
-    return WHOLE // 8
+def _bars(segments: list[Segment], numbers: list[int], order: list[int]) -> tuple[ScoreBar, ...]:
+    """Bars as played; a bar that a repeat sign parts is one bar where it is played through."""
+    upbeat = numbers[order[0]] == 0 and len(order) > 1
+    now = Fraction(-segments[order[0]].length, TICKS_PER_QUARTER) if upbeat else Fraction(0)
+    bars: list[ScoreBar] = []
+    count, before = (0 if upbeat else 1), -2
+    for index in order:
+        length = Fraction(segments[index].length, TICKS_PER_QUARTER)
+        if bars and index == before + 1 and numbers[index] == numbers[before]:
+            last = bars.pop()
+            bars.append(ScoreBar(last.number, last.start_quarter, last.length_quarter + length, last.printed))
+        else:
+            bars.append(ScoreBar(count, now, length, str(numbers[index])))
+            count += 1
+        now, before = now + length, index
+    return tuple(bars)
 
 
-# ---- the body
+def _played(
+    segments: list[Segment], lead: list[Segment], order: list[int], start: Fraction, part: int
+) -> list[ScoreNote]:
+    """The notes of one voice as they are played, tied notes joined where they follow each other.
+
+    Either end of a tie will do: a second ending often lacks one.
+    """
+    now, notes = round(start * TICKS_PER_QUARTER), list[ScoreNote]()
+    ringing: dict[int, tuple[int, bool]] = {}  # pitch -> its last note, whether it is tied over
+    for index in order:
+        for note in segments[index].notes:
+            onset = Fraction(now + note.at, TICKS_PER_QUARTER)
+            duration = Fraction(note.duration, TICKS_PER_QUARTER)
+            last, over = ringing.get(note.pitch, (len(notes), False))
+            if (note.on or over) and last < len(notes) and notes[last].end_quarter == onset:
+                held = notes[last]
+                notes[last] = ScoreNote(held.onset_quarter, held.duration_quarter + duration, held.pitch, part=part)
+            elif 0 <= note.pitch <= 127:
+                last = len(notes)
+                notes.append(ScoreNote(onset, duration, note.pitch, part=part))
+            ringing[note.pitch] = (last, note.over)
+        now += lead[index].length
+    return notes
 
 
-def _read_line(reader: _Reader, line: str) -> None:
-    found = FIELD.match(line)
-    if found:
-        _change_field(reader, found[1], found[2].strip())
-        return
-    if reader.silent and "[V:" not in line:
-        return
-    for token in TOKEN.finditer(line):
-        kind = token.lastgroup
-        if token["inline"]:
-            _change_field(reader, token["inline"][1], token["inline"][3:-1].strip())
-        elif reader.silent or token["text"]:
-            continue
-        elif token["bar"]:
-            _close_segment(reader, token["bar"])
-        elif reader.skipping:
-            continue
-        elif token["note"]:
-            _add_note(reader, token)
-        elif token["tuplet"]:
-            _open_tuplet(reader, token["tuplet"])
-        elif token["chord"]:
-            _add_chord(reader, token)
-        elif token["rest"]:
-            _add_sound(reader, _length(reader, token["rnum"], token["rslash"], token["rden"]), None, "")
-        elif token["broken"]:
-            _break_rhythm(reader, token["broken"])
-        elif token["tie"]:
-            if reader.sounds and reader.sounds[-1].pitch is not None:
-                reader.sounds[-1].tied = True
-        elif token["overlay"]:
-            reader.skipping = True
-        elif kind == "bars" and token["barrest"]:
-            bar = reader.bar_ticks() or WHOLE
-            _add_sound(reader, bar * int(token["bars"] or 1), None, "")
-
-
-def _change_field(reader: _Reader, letter: str, value: str) -> None:
-    if letter == "V":
-        name = value.split()[0] if value else ""
-        reader.voice = reader.voice if reader.voice is not None else name
-        reader.silent = name != reader.voice
-    elif reader.silent:
-        return
-    elif letter == "K":
-        reader.key = key_accidentals(value)
-    elif letter == "L":
-        reader.unit = unit_of(value, reader.metre)
-    elif letter == "M":
-        reader.metre = metre_of(value)
-    elif letter == "P" and len(value) >= 1:
-        _close_segment(reader, "")
-        # A word such as "Verse" is a heading; only single letters can be called from the heading's order of parts.
-        if re.fullmatch(r"[A-Z]\.?", value):
-            reader.marks.setdefault(value[0], len(reader.segments))
-
-
-def _length(reader: _Reader, num: str, slash: str, den: str) -> int:
-    over = int(num) if num else 1
-    under = int(den) if den else 2 ** len(slash)
-    return reader.unit * over // under if under else reader.unit * over
-
-
-def _add_note(reader: _Reader, token: re.Match[str]) -> None:
-    pitch, letter = _pitch(reader, token["acc"], token["note"], token["octave"])
-    _add_sound(reader, _length(reader, token["num"], token["slash"], token["den"]), pitch, letter)
-
-
-def _add_chord(reader: _Reader, token: re.Match[str]) -> None:
-    notes = [(*_pitch(reader, m[1], m[2], m[3]), m) for m in CHORD_NOTE.finditer(token["chord"])]
-    pitch, letter, top = max(notes, key=lambda item: item[0])
-    inner = _length(reader, top[4], top[5], top[6])
-    outer = _length(reader, token["cnum"], token["cslash"], token["cden"])
-    _add_sound(reader, inner * outer // reader.unit, pitch, letter)
-
-
-def _pitch(reader: _Reader, accidental: str | None, note: str, octave: str) -> tuple[int, str]:
-    letter = note.upper()
-    base = 60 + NATURAL[letter] + (12 if note.islower() else 0) + 12 * (octave.count("'") - octave.count(","))
-    name = f"{letter}{base // 12}"
-    if accidental:
-        reader.accidentals[letter] = ACCIDENTAL[accidental]
-    elif reader.sounds and reader.sounds[-1].tied and reader.sounds[-1].letter == name:
-        return reader.sounds[-1].pitch or base, name  # a tie carries its accidental over the bar line
-    # An accidental holds for its letter in every octave till the bar's end (standard 2.1, 4.2 with 11.3: "pitch").
-    return base + reader.accidentals.get(letter, reader.key.get(letter, 0)), name
-
-
-def _add_sound(reader: _Reader, duration: int, pitch: int | None, letter: str) -> None:
-    p, q, left = reader.tuplet
-    if left:
-        duration = duration * q // p
-        reader.tuplet = (p, q, left - 1)
-    if reader.broken is not None:
-        duration = duration * reader.broken[0] // reader.broken[1]
-        reader.broken = None
-    previous = reader.sounds[-1] if reader.sounds else None
-    silent = previous is not None and previous.tied and pitch is not None and previous.pitch == pitch
-    reader.sounds.append(_Sound(reader.now, duration, pitch, letter, silent=silent))
-    reader.now += duration
-
-
-def _break_rhythm(reader: _Reader, signs: str) -> None:
-    """a>b: the first note takes half of the second, and so on for >> and >>> (standard, 4.4)."""
-    if not reader.sounds:
-        return
-    over, under = 2 ** (len(signs) + 1) - 1, 2 ** len(signs)
-    first, second = ((over, under), (1, under)) if signs[0] == ">" else ((1, under), (over, under))
-    last = reader.sounds[-1]
-    changed = last.duration * first[0] // first[1]
-    reader.now += changed - last.duration
-    last.duration = changed
-    reader.broken = second
-
-
-def _open_tuplet(reader: _Reader, text: str) -> None:
-    parts = text[1:].split(":")
-    p = int(parts[0])
-    compound = reader.metre is not None and reader.metre[1] == 8 and reader.metre[0] in (6, 9, 12)
-    q = int(parts[1]) if len(parts) > 1 and parts[1] else TUPLET_TIME.get(p) or (3 if compound else 2)
-    r = int(parts[2]) if len(parts) > 2 and parts[2] else p
-    if p > 1 and q > 0:
-        reader.tuplet = (p, q, r)
-
-
-# ---- bars
-
-
-def _close_segment(reader: _Reader, sign: str, last: bool = False) -> None:
-    """Put what was read since the last bar line into a segment; the sign says what happens around it."""
-    digits = re.search(r"\d[\d,\-.]*$", sign)
-    bare = sign[: digits.start()] if digits else sign
-    closes = bare.startswith(":") and bare.strip() != ""
-    opens = bare.rstrip("[ ").endswith(":")
-    if reader.now:
-        notes = [(s.at, s.duration, s.pitch) for s in reader.sounds if s.pitch is not None and not s.silent]
-        reader.segments.append(
-            Segment(notes, reader.now, reader.bar_ticks(), reader.repeat_opens, closes, reader.ending, reader.thick)
-        )
-        reader.repeat_opens = False
-        reader.thick = False
-        reader.ending = frozenset() if closes or "||" in bare or "]" in bare else reader.ending
-    elif closes and reader.segments:
-        reader.segments[-1].closes = True
-        reader.ending = frozenset()
-    reader.repeat_opens = reader.repeat_opens or opens
-    reader.thick = reader.thick or closes or opens or "||" in bare or "]" in bare
-    if digits:
-        reader.ending = _passes(digits[0])
-    elif opens:
-        reader.ending = frozenset()
-    carried = reader.sounds[-1] if reader.sounds and reader.sounds[-1].tied else None
-    reader.sounds, reader.now, reader.skipping = [], 0, False
-    if sign.strip() and not last:
-        reader.accidentals = {}
-    if carried is not None:  # a tie over the bar line: remembered as a silent sound of no length
-        reader.sounds.append(_Sound(0, 0, carried.pitch, carried.letter, tied=True, silent=True))
-
-
-def _passes(text: str) -> frozenset[int]:
-    passes: set[int] = set()
-    for part in re.split(r"[,.]", text):
-        ends = [int(d) for d in part.split("-") if d]
-        if ends:
-            passes.update(range(ends[0], min(ends[-1], ends[0] + 20) + 1))
-    return frozenset(passes)
-
-
-def _played_out(
-    reader: _Reader, head: dict[str, str], key: TuneKey, collection: str, metre: tuple[int, int] | None
-) -> ReferenceTune | None:
-    segments = reader.segments
-    numbers = number_bars(segments)
-    rows: list[tuple[int, int, int, int]] = []
-    start = 0
-    for index in play_order(segments, reader.marks, head.get("P", "")):
-        for at, duration, pitch in segments[index].notes:
-            rows.append((start + at, duration, pitch, numbers[index]))
-        start += segments[index].length
-    if not rows:
+def _key(text: str) -> Key | None:
+    """The heading's key; None where it names none. A mode moves the tonic, not the signature."""
+    mode = key_mode(text)
+    if mode is None:
         return None
-    table = np.array(rows, dtype=np.int64)
-    return ReferenceTune(
-        key,
-        head.get("T", "") or str(key),
-        collection,
-        table[:, 0],
-        table[:, 1],
-        table[:, 2],
-        table[:, 3],
-        metre,
-        key_fifths(head.get("K", "")),
-    )
+    fifths = key_fifths(text)
+    return Key((7 * fifths + MODE_STEPS[mode]) % 12, mode, fifths)
+
+
+def tempo_of(text: str, head: dict[str, str], metre: tuple[int, int] | None) -> float | None:
+    """Seconds of a quarter by a Q: field (standard 2.1, 3.1.8), None where it gives no number.
+
+    "1/4=120", "3/8=100", several lengths added up; or, as in older files, a number alone: units of length a minute.
+    """
+    bare = re.sub(r'"[^"]*"', " ", text)
+    found = re.search(r"((?:\d{1,4}\s*/\s*\d{1,4}\s*)+)=\s*(\d{1,4}(?:\.\d{1,4})?)", bare)
+    if found:
+        beats = [(int(a), int(b)) for a, b in re.findall(r"(\d+)\s*/\s*(\d+)", found[1])]
+        beat = sum(Fraction(a, b) for a, b in beats) if all(b for _, b in beats) else Fraction(0)
+        rate = float(found[2])
+    else:
+        alone = re.fullmatch(r"\s*(\d{1,4})\s*", bare)
+        if not alone:
+            return None
+        beat, rate = Fraction(unit_of(head.get("L"), metre), 4 * TICKS_PER_QUARTER), float(alone[1])
+    quarters = float(4 * beat)
+    if not 5 <= rate * quarters <= 1000:  # quarters a minute; beyond, no musician's (as in print_in.py)
+        return None
+    return 60.0 / (rate * quarters)

@@ -49,3 +49,23 @@ def key_accidentals(text: str) -> dict[str, int]:
     for sign, letter in GLOBAL.findall(text):
         result[letter.upper()] = ACCIDENTAL[sign]
     return result
+
+
+# The mode's three letters -> the program's word for it; Mixolydian and the others stand as in tune/settings.py.
+MODES = {
+    "": "major", "maj": "major", "ion": "major", "mix": "mixolydian", "dor": "dorian", "m": "minor", "min": "minor",
+    "aeo": "minor", "phr": "phrygian", "loc": "locrian", "lyd": "lydian",
+}  # fmt: skip
+
+
+def key_mode(text: str) -> str | None:
+    """The mode of the key in the program's words; None where no key is named."""
+    if re.match(r"^\s*(HP|Hp)", text):
+        return "mixolydian"  # the Highland bagpipe's scale on A with two sharps
+    found = KEY.match(text)
+    if not found or text.strip().lower().startswith(("none", "clef")):
+        return None
+    word = found[3] if found[3] == "M" else found[3].lower()
+    if word in ("M", ""):
+        return "major"
+    return MODES["m"] if word == "m" else MODES.get(word[:3], "major")

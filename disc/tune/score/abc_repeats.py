@@ -14,15 +14,26 @@ MOST_SEGMENTS_PLAYED = 5000
 MOST_PARTS_PLAYED = 64
 
 
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A written note, ticks from its segment's start. on, over: tied to the note of its pitch before, after."""
+
+    at: int
+    duration: int
+    pitch: int
+    on: bool = False
+    over: bool = False
+
+
 @dataclass(slots=True)
 class Segment:
-    """Notes between two bar lines: (at, duration, pitch) in ticks from the segment's start.
+    """What is written between two bar lines.
 
     opens, closes: a repeat begins before it, ends after it. ending: passes in which it is played; empty: in all.
     thick: a double bar, a repeat sign or a new part stands before it.
     """
 
-    notes: list[tuple[int, int, int]]
+    notes: list[Written]
     length: int
     bar_ticks: int | None
     opens: bool = False

@@ -1,4 +1,4 @@
-"""Printed music (MusicXML, ABC, kern) to exact quarters through music21, repeats played out, ties joined."""
+"""Printed music (MusicXML, kern) to exact quarters through music21, repeats played out, ties joined."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from disc.records import Key, Metre
 from disc.tune.score.budget import time_budget
 from disc.tune.score.play_order import BarSigns, RepeatsDoNotFit, playing_order
 from disc.tune.score.records import Part, ScoreBar, ScoreIn, ScoreNote
-from disc.tune.score.safety import MOST_BARS, ScoreFile, ScoreKind, check_abc, check_counts, check_length
+from disc.tune.score.safety import MOST_BARS, ScoreFile, ScoreKind, check_counts, check_length
 from disc.tune.settings import MODE_STEPS, MODE_WORDS
 
 DEFAULT_QUARTER_S = 0.5  # only to judge the length of a score without a tempo
@@ -34,13 +34,8 @@ class _Raw:
     tied_over: bool  # is continued by the note of the same pitch after it
 
 
-def sections(file: ScoreFile) -> list[str]:
-    """The text of each tune of the file: one, but for an ABC collection."""
-    return split_abc(file.text) if file.kind is ScoreKind.ABC else [file.text]
-
-
-def read_section(file: ScoreFile, text: str, fallback_title: str) -> list[ScoreIn]:
-    """The tune of one section (several where music21 finds several), notes not yet ranked.
+def read_print(file: ScoreFile, fallback_title: str) -> list[ScoreIn]:
+    """The tune of a file (several where music21 finds several), notes not yet ranked.
 
     Raises BadInput in one line whatever the reader stumbles over, and if a tune is silent or only percussion. Nothing
     of music21's own is kept, so that a collection of thousands takes no more memory than its longest tune.
@@ -49,7 +44,7 @@ def read_section(file: ScoreFile, text: str, fallback_title: str) -> list[ScoreI
     with warnings.catch_warnings(), redirect_stderr(complaints), time_budget(file.path):
         warnings.simplefilter("ignore")
         try:
-            found = [_read(file, score, fallback_title) for score in _PARSERS[file.kind](file, text)]
+            found = [_read(file, score, fallback_title) for score in _PARSERS[file.kind](file.text)]
             return [replace(score, remarks=(*score.remarks, *_guesses(complaints.getvalue()))) for score in found]
         except BadInput:
             raise
@@ -72,7 +67,7 @@ def _guesses(complaints: str) -> list[str]:
 # ---- parsing
 
 
-def _parse_xml(_: ScoreFile, text: str) -> list[Any]:
+def _parse_xml(text: str) -> list[Any]:
     from music21.musicxml.xmlToM21 import MusicXMLImporter
 
     importer = MusicXMLImporter()
@@ -81,7 +76,7 @@ def _parse_xml(_: ScoreFile, text: str) -> list[Any]:
     return [importer.stream]
 
 
-def _parse_kern(_: ScoreFile, text: str) -> list[Any]:
+def _parse_kern(text: str) -> list[Any]:
     from music21.humdrum.spineParser import HumdrumDataCollection
 
     data = HumdrumDataCollection(text)
@@ -89,38 +84,7 @@ def _parse_kern(_: ScoreFile, text: str) -> list[Any]:
     return _scores_of(data.stream)
 
 
-def _parse_abc(file: ScoreFile, text: str) -> list[Any]:
-    from music21 import abcFormat
-    from music21.abcFormat.translate import abcToStreamOpus, abcToStreamScore
-
-    check_abc(file.path, text, _abc_music(text))
-    if re.search(r":\|\s*(?:\d{2,}|x)|\|:{3,}", text):
-        raise BadInput(f"{file.path}: a section to be repeated many times. Write it out or mend the sign.")
-    handler = abcFormat.ABCFile().readstr(text)
-    made = abcToStreamOpus(handler) if handler.definesReferenceNumbers() else abcToStreamScore(handler)
-    return _scores_of(made)
-
-
-_PARSERS = {ScoreKind.MUSICXML: _parse_xml, ScoreKind.KERN: _parse_kern, ScoreKind.ABC: _parse_abc}
-
-
-def split_abc(text: str) -> list[str]:
-    """The tunes of an ABC file, each from its X: line on.
-
-    Metre, unit length and tempo given before the first X: hold for every tune that does not give its own (ABC 2.1,
-    section 2.2.2, the file header).
-    """
-    pieces = re.split(r"^(?=X:)", text, flags=re.MULTILINE)
-    if len(pieces) == 1:
-        return pieces
-    general = "".join(f"{line}\n" for line in pieces[0].split("\n") if re.match(r"[MLQ]:", line))
-    tunes = [piece for piece in pieces[1:] if re.search(r"^K:", piece, re.MULTILINE)]
-    return [re.sub(r"\n", lambda _: "\n" + general, tune, count=1) for tune in tunes]
-
-
-def _abc_music(tune: str) -> str:
-    """The lines of notes, without information lines and comments."""
-    return "\n".join(line for line in tune.split("\n") if not re.match(r"[A-Za-z]:|%", line))
+_PARSERS = {ScoreKind.MUSICXML: _parse_xml, ScoreKind.KERN: _parse_kern}
 
 
 def _scores_of(stream: Any) -> list[Any]:

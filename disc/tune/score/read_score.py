@@ -1,22 +1,26 @@
 """A tune from a file: MIDI, MusicXML (plain or .mxl), ABC or kern, read safely to exact quarters.
 
-Open read_score first. score_safety.py decides what the file is and refuses bombs; score_midi.py and score_print.py
-read; score_ranks.py says which notes are melody, bass or inner parts. Nothing is fetched, nothing is run from the file.
+Open read_score first. safety.py decides what the file is and refuses bombs; midi_in.py, abc.py and
+print_in.py read; ranks.py says which notes are melody, bass or inner parts. Nothing is fetched, nothing is run from the
+file.
 """
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
 from disc.errors import BadInput
+from disc.tune.score.abc import music_of, read_abc_tune, split_abc
 from disc.tune.score.lead import leading_part, part_named
 from disc.tune.score.midi_in import read_midi
-from disc.tune.score.print_in import read_section, sections
+from disc.tune.score.print_in import DEFAULT_QUARTER_S, read_print
 from disc.tune.score.ranks import rank_notes
 from disc.tune.score.records import Part, ScoreIn
-from disc.tune.score.safety import ScoreKind, open_score
+from disc.tune.score.safety import ScoreFile, ScoreKind, check_abc, check_counts, check_length, open_score
 
+MANY_REPEATS = re.compile(r":\|\s*(?:\d{2,}|x)|\|:{3,}")
 MOST_TUNES = 2000  # a printed collection; larger ones are split by their own index
 
 
@@ -30,20 +34,44 @@ def read_score(path: Path, melody: str | None = None) -> tuple[ScoreIn, ...]:
     file = open_score(path)
     if file.kind is ScoreKind.MIDI:
         return (_ranked(read_midi(file), melody),)
-    texts = sections(file)
+    found = _abc_tunes(file) if file.kind is ScoreKind.ABC else read_print(file, path.stem)
+    if not found:
+        raise BadInput(f"{path}: there are no notes in it. A comb needs a tune with pitches.")
+    return tuple(_ranked(score, melody) for score in found)
+
+
+def _abc_tunes(file: ScoreFile) -> list[ScoreIn]:
+    """The tunes of an ABC file, those left out that are overfull as long as one can be read."""
+    texts = split_abc(file.text)
     if len(texts) > MOST_TUNES:
-        raise BadInput(f"{path}: {len(texts)} tunes in one file; at most {MOST_TUNES} are read. Split the file.")
+        raise BadInput(f"{file.path}: {len(texts)} tunes in one file; at most {MOST_TUNES} are read. Split the file.")
     tunes: list[ScoreIn] = []
     first_fault: BadInput | None = None
     for number, text in enumerate(texts, start=1):
-        name = path.stem if len(texts) == 1 else f"{path.stem} {number}"
+        name = file.path.stem if len(texts) == 1 else f"{file.path.stem} {number}"
         try:
-            tunes += [_ranked(score, melody) for score in read_section(file, text, name)]
+            score = _abc_tune(file, text)
         except BadInput as fault:
             first_fault = first_fault or fault
-    if not tunes:
-        raise first_fault or BadInput(f"{path}: there are no notes in it. A comb needs a tune with pitches.")
-    return tuple(tunes)
+            continue
+        if score is not None:
+            tunes.append(replace(score, title=score.title or name))
+    if not tunes and first_fault:
+        raise first_fault
+    return tunes
+
+
+def _abc_tune(file: ScoreFile, text: str) -> ScoreIn | None:
+    check_abc(file.path, text, music_of(text))
+    if MANY_REPEATS.search(text):
+        raise BadInput(f"{file.path}: a section to be repeated many times. Write it out or mend the sign.")
+    tune = read_abc_tune(text, 1)
+    if tune is None:
+        return None
+    score = tune.score
+    check_counts(file.path, len(score.notes), len(score.bars))
+    check_length(file.path, float(score.bars[-1].end_quarter) * (score.quarter_s or DEFAULT_QUARTER_S))
+    return score
 
 
 def _ranked(score: ScoreIn, melody: str | None) -> ScoreIn:

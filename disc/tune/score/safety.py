@@ -15,6 +15,7 @@ from pathlib import Path
 from xml.parsers import expat
 
 from disc.errors import BadInput
+from disc.tune.score.old_text import decode_old
 
 # A disc holds some hundred notes. These limits leave room for a whole movement to cut a tune from, and keep the slowest
 # reader (music21, some 3000 notes a second on a slow machine) and its memory (about 20 kB a note) within bounds.
@@ -237,24 +238,13 @@ def _text_file(path: Path, data: bytes) -> ScoreFile:
             f"{path}: {len(data) / 1e6:.1f} MB of text is too much for a tune (at most "
             f"{LARGEST_TEXT_BYTES / 1e6:g} MB). Save only the tune you need."
         )
-    text = _decode_text(data)
+    text = decode_old(data).replace("\r\n", "\n").replace("\r", "\n")
     if re.search(r"^\*\*kern(\t|\s*$)", text, re.MULTILINE) or re.search(r"^\*\*\S+.*\t\*\*kern", text, re.MULTILINE):
         _check_kern(path, text)
         return ScoreFile(path, ScoreKind.KERN, text=text)
     if re.search(r"^K:", text, re.MULTILINE):
         return ScoreFile(path, ScoreKind.ABC, text=text)
     raise BadInput(f"{path}: this is no tune the program can read. Give it as MIDI, MusicXML (.mxl), ABC or kern.")
-
-
-def _decode_text(data: bytes) -> str:
-    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        text = data.decode("utf-16", errors="replace")
-    else:
-        try:
-            text = data.decode("utf-8-sig")
-        except UnicodeDecodeError:
-            text = data.decode("cp1252", errors="replace")
-    return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
 def _check_kern(path: Path, text: str) -> None:

@@ -2,7 +2,6 @@
 
     python bench/measure/identify.py [--seed S] [--no-peer]   accuracy and time, one line for each bar; music21.search
                                                             beside ours on a small library
-    python bench/measure/identify.py --fit              fit the probability on the fitting seeds; print weights to paste
     python bench/measure/identify.py --growth           time and memory from 1,000 to 1,000,000 tunes (perturbed copies)
 
 Practice discs come from practice.py. Seeds: 100-199 fitted and chosen on, 900-999 only measured on. Times are process
@@ -41,8 +40,10 @@ from disc.library.index.library_store import open_library  # noqa: E402
 from disc.library.index.tune_index import Block, Index, open_index, write_blocks  # noqa: E402
 from disc.library.read.likeness import ALIKE, SURELY_ALIKE, likeness  # noqa: E402
 from disc.library.read.versions import plain_title  # noqa: E402
-from disc.library.search.belief import features, probability  # noqa: E402
-from disc.library.search.find_tunes import Query, find_tunes, make_query, rank_tunes, signs_of  # noqa: E402
+from disc.library.search.belief import probability  # noqa: E402
+from disc.library.search.find_tunes import find_tunes, signs_of  # noqa: E402
+from disc.library.search.query import Query, make_query  # noqa: E402
+from disc.library.search.rank_tunes import rank_tunes  # noqa: E402
 from disc.words import no_progress  # noqa: E402
 
 BARS = {
@@ -50,9 +51,8 @@ BARS = {
     0.93), "order mild": (0.98, None), "order medium": (0.93, None), "order hard": (0.80, None),
 }  # fmt: skip
 ACCEPT_BARS = {"mild": 0.96, "medium": 0.93, "hard": 0.85}
-FIT_SEED, UNSEEN_SEED = 100, 900
+UNSEEN_SEED = 900
 LOOKED_AT = 60  # answers among which other prints of an absent tune are looked for
-NO_SIGNS = (1.0, 0.0, 0.0, 0.0, 0.0)
 
 
 @dataclass
@@ -65,7 +65,6 @@ class Trial:
     place: int
     strict: int
     seconds: float
-    signs: tuple[float, ...]
     belief: float
 
 
@@ -96,10 +95,7 @@ def run(index: Index, tune: int, disc: PracticeDisc, query: Query, allowed: np.n
     strict = next((i for i, one in enumerate(found[:10]) if has_passage(index, disc, one.tune)), exact)
     same = next((i for i, one in enumerate(found[: min(10, strict)]) if same_tune(index, tune, one.tune)), strict)
     signs = signs_of(index, query, found) if found else None
-    return Trial(
-        same, strict, seconds,
-        features(signs) if signs else NO_SIGNS, probability(signs) if signs else 0.0,
-    )  # fmt: skip
+    return Trial(same, strict, seconds, probability(signs) if signs else 0.0)
 
 
 def same_tune(index: Index, a: int, b: int) -> bool:
@@ -214,32 +210,6 @@ def line(name: str, trials: list[Trial]) -> None:
 
 def verdict(value: float, bar: float | None) -> str:
     return "met" if bar is None or value >= bar else f"MISSED by {bar - value:.3f}"
-
-
-def fit(index: Index, count: int) -> None:
-    """Logistic weights by Newton's method with a small ridge; half of the discs stay out and are scored."""
-    for order_only in (False, True):
-        rows: list[tuple[float, ...]] = []
-        right: list[float] = []
-        for level in ("mild", "medium", "hard", "severe"):
-            for tune, disc in discs(index, level, count, FIT_SEED):
-                query = query_of(disc, order_only)
-                for allowed in (None, without(index, tune, query)):
-                    trial = run(index, tune, disc, query, allowed)
-                    rows.append(trial.signs)
-                    right.append(float(trial.place == 0 and allowed is None))
-        x, y = np.array(rows), np.array(right)
-        train = np.arange(y.size) // 2 % 2 == 0
-        weights = logistic(x[train], y[train])
-        chance = 1 / (1 + np.exp(-x[~train] @ weights))
-        print("BY_RANK_WEIGHTS" if order_only else "BY_PITCH_WEIGHTS", "=", tuple(round(float(w), 3) for w in weights))
-        for low, high in ((0, 0.1), (0.1, 0.5), (0.5, 0.9), (0.9, 1.01)):
-            inside = (chance >= low) & (chance < high)
-            if inside.any():
-                print(
-                    f"   said {chance[inside].mean():.2f}, was {y[~train][inside].mean():.2f} (n {inside.sum()})",
-                    flush=True,
-                )
 
 
 def logistic(x: np.ndarray, y: np.ndarray) -> np.ndarray:
@@ -367,7 +337,6 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--count", type=int, default=100)
     parser.add_argument("--seed", type=int, default=UNSEEN_SEED)
-    parser.add_argument("--fit", action="store_true")
     parser.add_argument("--growth", action="store_true")
     parser.add_argument("--sizes", type=int, nargs="*", default=[1000, 13000, 130000, 1000000])
     parser.add_argument("--no-peer", action="store_true", help="without music21.search beside ours")
@@ -375,9 +344,7 @@ def main() -> None:
     started = time.process_time()
     index = open_library(no_progress).index
     print(f"{index.size} tunes; opened in {time.process_time() - started:.3f} s CPU (bar 0.5 s)")
-    if options.fit:
-        fit(index, options.count)
-    elif options.growth:
+    if options.growth:
         growth(index, options.sizes)
     else:
         accuracy(index, options.count, options.seed)

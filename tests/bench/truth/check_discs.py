@@ -16,9 +16,9 @@ import music21
 import numpy as np
 
 from disc.frame import theta_for, turn_for_onset_deg
+from disc.library.read.reference import tunes_of_abc
 from disc.library.records import TICKS_PER_QUARTER, ReferenceTune
 from disc.records import Comb, Condition, Key, Metre, Note, Pin, Plate, Side, Tooth, Tune, Turns, Voice
-from disc.tune.score.abc import tunes_of_abc
 
 COLLECTIONS = ("airdsAirs", "oneills1850", "ryansMammoth", "essenFolksong")
 STYLES = ("bass and chord", "broken chord", "bass", "rolling", "thirds")

@@ -1,0 +1,47 @@
+"""The print itself, found where only the order of the teeth is known: votes, a cheap look, and the comb solved for."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from disc.library.index.groups import BY_RANK
+from disc.library.index.tune_index import Index
+from disc.library.records import FloatArray, IntArray
+from disc.library.search import rank_search as order
+from disc.library.search.placed import Effort, Placed, best_of_each, highest, leads_clearly, pulses
+from disc.library.search.query import Query
+from disc.library.search.vote import candidates
+
+RANK_QUICK = Effort(grids=1, groups=8_000, votes=200_000, looks=4_000, rated=200, fine=40)
+RANK_THOROUGH = Effort(grids=2, groups=12_000, votes=600_000, looks=25_000, rated=800, fine=60)
+RANK_CLEAR_SCORE, RANK_CLEAR_LEAD = 20.0, 0.4
+
+
+def places_by_order(index: Index, query: Query, likely: FloatArray, allowed: np.ndarray | None) -> list[Placed]:
+    """Every tune that has a placement worth rating, best first, with the comb solved for."""
+    assert query.rank is not None
+    found: list[Placed] = []
+    for effort in (RANK_QUICK, RANK_THOROUGH):
+        found = _rank_by_order_with(effort, index, query.onset_s, query.rank, likely, allowed)
+        if found and leads_clearly(index, found, RANK_CLEAR_SCORE, RANK_CLEAR_LEAD):
+            break
+    return found
+
+
+def _rank_by_order_with(
+    effort: Effort, index: Index, onset_s: FloatArray, rank: IntArray, likely: FloatArray, allowed: np.ndarray | None
+) -> list[Placed]:
+    grids = pulses(effort.grids, onset_s)
+    if not grids:
+        return []
+    trials = candidates(
+        BY_RANK, index.by_rank, grids, rank, np.log(likely), effort.groups, effort.votes, effort.looks, allowed
+    )
+    if trials.tune.size == 0:
+        return []
+    trials = trials.part(highest(order.look(index, trials, grids, rank, likely), effort.rated))
+    solved = order.solve_tunings(index, trials, grids, rank, likely)
+    best = highest(solved.score, effort.fine)
+    quarter_s, start_s = trials.part(best).seconds(grids)
+    zero = np.zeros(best.size, dtype=np.int64)
+    return best_of_each(trials.tune[best], solved.score[best], zero, quarter_s, start_s, solved.pitch_of_rank[best])

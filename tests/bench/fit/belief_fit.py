@@ -1,0 +1,142 @@
+"""Fits the curves of disc/library/search/belief.json on practice discs and prints how those left out were judged.
+
+    python tests/bench/fit/belief_fit.py --out belief.json [--count 25] [--seed 160]
+
+Discs of every level of damage, beginnings of 8 to 24 notes, discs whose very print is left out while another is in the
+library, and each of them again with every print of its tune left out. Right is a first answer that is the tune, in
+whichever print, or has what is played note for note. Two in three are fitted on, one is left out and judged, then the
+curve is fitted on all. The discs that bench/measure/identify.py measures on (seeds 900 and up) are never read here.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
+
+from bench.measure.identify import all_but, discs, has_passage, logistic, query_of, same_tune, with_version
+from bench.truth.practice import PracticeDisc
+from disc.library.index.library_store import open_library
+from disc.library.index.tune_index import Index
+from disc.library.search.belief import features
+from disc.library.search.find_tunes import signs_of
+from disc.library.search.query import Query, make_query
+from disc.library.search.rank_tunes import rank_tunes
+from disc.words import no_progress
+
+LEVELS = ("mild", "medium", "hard", "severe")
+STARTS = (8, 12, 16, 24)
+JITTER_S = 0.012  # of a beginning's onsets, as of practice discs
+LOOKED_AT = 25  # answers among which other prints of an absent tune are looked for
+Asked = tuple[int, PracticeDisc | None, Query, np.ndarray | None]
+
+
+def asked_by_pitch(index: Index, count: int, seed: int) -> Iterator[Asked]:
+    """(tune, disc, query, allowed) of discs with pitches."""
+    for level in LEVELS:
+        for tune, disc in discs(index, level, count, seed):
+            yield tune, disc, query_of(disc, False), None
+    for tune, disc in discs(index, "medium", count, seed + 1, with_version(index)):
+        yield tune, disc, query_of(disc, False), all_but(index, tune)
+    yield from beginnings(index, count, seed, True)
+
+
+def asked_by_order(index: Index, count: int, seed: int) -> Iterator[Asked]:
+    """Discs of which only the order of the teeth is known."""
+    for level in LEVELS[:3]:
+        for tune, disc in discs(index, level, count, seed):
+            yield tune, disc, query_of(disc, True), None
+
+
+def beginnings(index: Index, count: int, seed: int, timed: bool) -> Iterator[Asked]:
+    """Exact beginnings of tunes, with or without their rhythm."""
+    rng = np.random.default_rng([seed, 7])
+    for notes in STARTS:
+        for tune in rng.integers(0, index.size, count).tolist():
+            reference = index.reference(tune)
+            onset, pitch = reference.onset_quarter[:notes], reference.pitch[:notes].astype(float)
+            at = onset * rng.uniform(0.3, 0.8) + rng.normal(0, JITTER_S, onset.size)
+            if pitch.size == notes and np.unique(onset).size == notes and np.ptp(at) >= 1.0:
+                query = make_query(np.sort(at) if timed else np.arange(notes) * 0.5, pitch, None, "beginning")
+                yield tune, None, query if timed else _untimed(query), None
+
+
+def _untimed(query: Query) -> Query:
+    from dataclasses import replace
+
+    return replace(query, timed=False)
+
+
+def is_right(index: Index, tune: int, disc: PracticeDisc | None, query: Query, found: int) -> bool:
+    """Whether the first answer is the tune, or has what is played note for note."""
+    if found == tune or same_tune(index, tune, found):
+        return True
+    if disc is not None:
+        return has_passage(index, disc, found)
+    steps = np.diff(index.reference(found).pitch).tolist()
+    wanted = np.diff(np.rint(query.pitch)).tolist()  # type: ignore[arg-type]
+    return any(steps[i : i + len(wanted)] == wanted for i in range(len(steps) - len(wanted) + 1))
+
+
+def judged(index: Index, asked: Iterator[Asked]) -> tuple[np.ndarray, np.ndarray]:
+    """(features, whether right) of every query, each also with its tune absent."""
+    rows, right = [], []
+    for tune, disc, query, allowed in asked:
+        found = rank_tunes(index, query, allowed)
+        if found:
+            rows.append(features(signs_of(index, query, found)))
+            right.append(float(is_right(index, tune, disc, query, found[0].tune)))
+        absent = np.asarray(index.group[:] != index.group[tune]) & (True if allowed is None else allowed)
+        for _ in range(4):
+            found = rank_tunes(index, query, absent)
+            same = [one.tune for one in found[:LOOKED_AT] if is_right(index, tune, disc, query, one.tune)]
+            if not same:
+                break
+            absent[same] = False
+        if found:
+            rows.append(features(signs_of(index, query, found)))
+            right.append(0.0)
+    return np.array(rows), np.array(right)
+
+
+def fitted(x: np.ndarray, y: np.ndarray) -> tuple[list[float], str]:
+    """(weights, how those left out were judged)."""
+    kept = np.arange(y.size) // 2 % 3 != 2
+    chance = 1 / (1 + np.exp(-x[~kept] @ logistic(x[kept], y[kept])))
+    bins = np.minimum((chance * 5).astype(int), 4)
+    error = sum(abs(chance[bins == k].mean() - y[~kept][bins == k].mean()) * (bins == k).mean() for k in set(bins))
+    brier, n = float(np.mean((chance - y[~kept]) ** 2)), int((~kept).sum())
+    words = f"{n} left out: mean error of the bins {error:.3f}, Brier {brier:.3f}"
+    return [round(float(w), 3) for w in logistic(x, y)], words
+
+
+def main() -> None:
+    """Fit and write."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--count", type=int, default=25)
+    parser.add_argument("--seed", type=int, default=160)
+    options = parser.parse_args()
+    index = open_library(no_progress).index
+    made = f"tests/bench/fit/belief_fit.py --count {options.count} --seed {options.seed}, {index.size} tunes"
+    content: dict[str, object] = {"made_by": made, "score": {}}
+    for kind, asked in (
+        ("pitch", asked_by_pitch(index, options.count, options.seed)),
+        ("order", asked_by_order(index, options.count, options.seed)),
+        ("notes", beginnings(index, options.count, options.seed, False)),
+    ):
+        x, y = judged(index, asked)
+        content[kind], words = fitted(x, y)
+        content["score"][kind] = words  # type: ignore[index]
+        print(kind, content[kind], words, flush=True)
+    options.out.write_text(json.dumps(content, indent=1) + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
