@@ -21,6 +21,7 @@ SHORTEST_MM = 0.7  # marks nearer to one another tell no turn
 SCALE_OFF = 1.17  # a guess at the scale is good to this factor
 LONE_MARK, UNSEEN_PIN = 1.2, 2.0  # what a mark without pin, a pin without mark count against, log-odds
 BEST_GUESSES = 40
+SHARED = 0.7  # of the pins of two matches that mean one place
 GRID_MM = 0.03
 # Log of the number of places to be told apart: 400 mm2 by a sigma squared, turns of half a degree, scales of one per
 # cent over a decade, mirrored or not.
@@ -82,7 +83,7 @@ def match(scene: Scene) -> Match | None:
         best.append(_settled(scene, guesses[k]))
     best.sort(key=lambda one: -one.score)
     first = best[0]
-    rivals = [one.score for one in best[1:] if not _same_place(scene, one.matrix, first.matrix)]
+    rivals = [one.score for one in best[1:] if not is_same(first, one)]
     ahead = first.score - max(rivals, default=-PLACES)
     return Match(first.matrix, first.pairs, first.score, ahead)
 
@@ -136,6 +137,12 @@ def _same_place(scene: Scene, a: FloatArray, b: FloatArray) -> bool:
     """Whether two placements put the picture's corners near one another."""
     there = [scene.frame @ m[:, :2].T + m[:, 2] for m in (a, b)]
     return bool(np.linalg.norm(there[0] - there[1], axis=1).max() < 6 * REACH_MM)
+
+
+def is_same(a: Match, b: Match) -> bool:
+    """Whether two matches lie on the same pins, as far as they do, and the same way round."""
+    one, other = set(a.pairs[:, 1].tolist()), set(b.pairs[:, 1].tolist())
+    return a.mirrored == b.mirrored and len(one & other) >= SHARED * min(len(one), len(other)) > 0
 
 
 def _settled(scene: Scene, matrix: FloatArray) -> Match:

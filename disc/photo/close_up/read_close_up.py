@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from disc.frame import FloatArray, disc_to_view_mm, to_xy_mm, view_to_disc_mm
-from disc.photo.close_up.match_pins import Match, Scene, match
+from disc.photo.close_up.match_pins import Match, Scene, is_same, match
 from disc.photo.image import Photo, opencv
 from disc.photo.marks.close_looks import find_spots
 from disc.photo.marks.coarse_spots import coarse_spots
@@ -66,9 +66,9 @@ def read_close_up(photo: Photo, side: Side, pins: Sequence[Pin], radius_mm: floa
     for scale in SCALES:
         found = _placed_at(photo, float(scale), face, sure)
         if found is not None and (best is None or found.score > best[1].score):
-            rival = best[1].score if best and not _same_scale(best, scale, found) else -np.inf
+            rival = best[1].score if best and not is_same(best[1], found) else -np.inf
             best = (float(scale), replace(found, ahead=min(found.ahead, found.score - rival)))
-        elif found is not None and best is not None and not _same_scale(best, scale, found):
+        elif found is not None and best is not None and not is_same(best[1], found):
             best = (best[0], replace(best[1], ahead=min(best[1].ahead, best[1].score - found.score)))
     if best is None:
         return _unplaced(photo, side, "it shows too few marks")
@@ -95,14 +95,6 @@ def read_close_up(photo: Photo, side: Side, pins: Sequence[Pin], radius_mm: floa
         ahead=place.ahead,
         reason=reason,
     )
-
-
-def _same_scale(best: tuple[float, Match], scale: float, found: Match) -> bool:
-    """Whether two looks at different scales mean the same place: its middle and its scale."""
-    middle = np.zeros((1, 2))
-    apart = float(np.linalg.norm(best[1].to_face(middle) - found.to_face(middle)))
-    alike = best[1].mirrored == found.mirrored
-    return alike and apart < 1.0 and abs(np.log(best[0] / best[1].scale / (scale / found.scale))) < 0.25
 
 
 def _unplaced(photo: Photo, side: Side, reason: str) -> CloseUp:
