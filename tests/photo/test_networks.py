@@ -61,9 +61,14 @@ def test_closer_tells_kinds_and_places(crops, known):
     assert np.mean(said.kind.argmax(1) == kinds) >= 0.94
     root_mm = np.hypot(*said.root.T) / CLOSER_PX_PER_MM
     assert np.median(root_mm) < 0.025  # a tenth of a pin's thickness
+
+
+def test_closer_knows_how_far_it_is_off(crops):
+    sets, kinds, drawn = crops
+    said = [ask_closer(some, np.full(len(kinds), known)) for some, known in zip(sets, (np.nan, drawn), strict=True)]
+    root_px = np.concatenate([np.hypot(*one.root.T) for one in said])
     # Two axes of a normal error: 96 % of lengths lie within 2.5 sigma (Rayleigh distribution); heavy tails leave fewer.
-    within = np.mean(root_mm < 2.5 * said.sigma_root / CLOSER_PX_PER_MM)
-    assert within > 0.7
+    assert np.mean(root_px < 2.5 * np.concatenate([one.sigma_root for one in said])) > 0.7
 
 
 def test_closer_sees_nothing_on_bare_plate(crops):

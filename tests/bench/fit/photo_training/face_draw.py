@@ -70,6 +70,7 @@ class Face:
     light: dict
     camera: dict
     lens: dict
+    tails: tuple = ()  # ends of the other face's pins: Pin each, flush or nearly so
 
 
 def log(rng, lo, hi):
@@ -102,6 +103,7 @@ def draw_face(number: int, seed: int) -> Face:
         r += gap * rng.uniform(0.85, 1.3)
     look = draw_look(rng, wire)
     pins = draw_pins(rng, tracks, wire, tall, radius, slot, look)
+    tails = draw_tails(rng, pins, inner, outer) if rng.uniform() < 0.15 else ()
     return Face(
         number,
         radius,
@@ -115,6 +117,7 @@ def draw_face(number: int, seed: int) -> Face:
         pins,
         look,
         *draw_shot(rng, radius, seed in LAMP_SEEDS),
+        tails,
     )
 
 
@@ -198,6 +201,30 @@ def draw_pins(rng, tracks, wire, tall, radius, slot, look) -> list[Pin]:
     return pins
 
 
+def draw_tails(rng, pins, inner: float, outer: float) -> tuple:
+    """Ends of pins set from the other face: discs of their wire, filed flush or nearly so, on no track here."""
+    steels = sorted({p.steel for p in pins}) or ["grey"]
+    places = np.array([(p.x, p.y) for p in pins]).reshape(-1, 2)
+    proud, wire = rng.uniform(0, 0.06), float(np.median([p.wire for p in pins])) if pins else 0.25
+    tails = []
+    for _ in range(int(rng.uniform(8, 80))):
+        r, t = rng.uniform(inner, outer), rng.uniform(0, 6.28)
+        at = np.array([r * np.cos(t), r * np.sin(t)])
+        if len(places) and np.min(np.hypot(*(places - at).T)) < 2.2 * wire:
+            continue
+        tails.append(
+            tail_of(rng, float(at[0]), float(at[1]), wire, float(rng.uniform(0, proud)), str(rng.choice(steels)))
+        )
+        places = np.vstack([places, at])
+    return tuple(tails)
+
+
+def tail_of(rng, x: float, y: float, wire: float, proud: float, steel: str) -> Pin:
+    """The end of another face's pin at a place."""
+    shape = {"kind": str(rng.choice(["flat", "round"])), "dome": 0.4, "chamfer": rng.uniform(0.003, 0.03)}
+    return Pin(x, y, -1, wire * (1 + 0.02 * rng.normal()), proud, STUB, (0.0, 0.0), shape, steel, {})
+
+
 def draw_shape(rng) -> dict:
     kind = str(rng.choice(["flat", "round", "taper", "point"], p=[0.42, 0.36, 0.17, 0.05]))
     shape = {"kind": kind, "dome": rng.uniform(0.2, 1.0), "chamfer": rng.uniform(0.004, 0.035)}
@@ -238,8 +265,13 @@ def draw_look(rng, wire) -> dict:
         "tarnish_colour": brown if rng.uniform() < 0.7 else rng.uniform(0.03, 0.35, 3),
         "worn": rng.uniform(0, 0.5) * (rng.uniform() < 0.4),
         "under": (0.80, 0.70, 0.42),
-        "spots": int(rng.choice([0, 10, 40, 120])),
-        "plugs": int(rng.choice([0, 0, 3, 9])),
+        "spots": int(rng.choice([0, 10, 40, 120, 250])),
+        "spots_crisp": rng.uniform(0, 1) * (rng.uniform() < 0.7),  # part of them with a sharp edge, as large as a wire
+        "pits": int(rng.choice([0, 0, 15, 60, 150])),
+        "punches": int(rng.choice([0, 0, 0, 4, 10])),
+        "verdigris": int(rng.choice([0, 0, 0, 4, 15])),
+        "stains": int(rng.choice([0, 0, 2, 6])),
+        "plugs": int(rng.choice([0, 0, 4, 12])),
         "scratches": int(rng.choice([0, 20, 60, 150])),
         "dust": int(rng.choice([0, 30, 100, 300])),
         "scribed": rng.uniform() < 0.35,

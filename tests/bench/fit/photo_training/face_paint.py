@@ -51,7 +51,7 @@ class FacePaint:
 
     def __init__(self, look: dict, radius: float, sites, tracks, rng, size: int) -> None:
         """sites: (n, 3) x, y, wire radius of pins and holes. tracks: radii."""
-        self.rng, self.look, self.size, self.radius = rng, look, size, radius
+        self.rng, self.look, self.size, self.radius, self.tracks = rng, look, size, radius, list(tracks)
         self.sites = np.asarray(sites, float).reshape(-1, 3)
         self.extent = 2.04 * radius
         self.px = size / self.extent
@@ -59,7 +59,7 @@ class FacePaint:
         self.x, self.y = np.meshgrid(c, c)
         self.r = np.hypot(self.x, self.y)
         zero = lambda: np.zeros((size, size), np.float32)  # noqa: E731
-        self.cut, self.sx, self.sy, self.dirt = zero(), zero(), zero(), zero()
+        self.cut, self.relief, self.sx, self.sy, self.dirt = zero(), zero(), zero(), zero(), zero()
         self.colour = np.ones((size, size, 3), np.float32) * np.array(look["metal"], np.float32)
         self.alpha = np.full((size, size), look["alpha"], np.float32)
         self.finish()
@@ -70,7 +70,7 @@ class FacePaint:
         if look["engraved"]:
             self.engrave(look["engraved"])
         self.grime()
-        cut = cv2.GaussianBlur(self.cut, (0, 0), 1.0)
+        cut = cv2.GaussianBlur(self.cut - self.relief, (0, 0), 1.0)
         self.sx = np.clip(self.sx - cv2.Sobel(cut, cv2.CV_32F, 1, 0) / 8 * self.px, -0.9, 0.9)
         self.sy = np.clip(self.sy - cv2.Sobel(cut, cv2.CV_32F, 0, 1) / 8 * self.px, -0.9, 0.9)
 
@@ -114,20 +114,90 @@ class FacePaint:
         worn = step(fuzz(rng, n, n / 5, 5), 1.2, 2.2) * look["worn"]  # gilding rubbed through
         self.colour += worn[..., None] * (np.array(look["under"], np.float32) - self.colour)
         for _ in range(look["spots"]):  # small corrosion spots
-            rr, t = self.radius * np.sqrt(rng.uniform()), rng.uniform(0, 6.28)
+            c = self.anywhere()
             tone = (0.16, 0.09, 0.05) if rng.uniform() < 0.75 else rng.uniform(0.02, 0.6, 3)
-            size = rng.uniform(0.03, 0.16)
-            self.blot(rr * np.cos(t), rr * np.sin(t), size, tone, rng.uniform(0.3, 0.9), rng.choice([0.45, 0.2]))
-        for _ in range(look["plugs"]):  # flush plugs of other metal, clear of the sites, perhaps with a fine dark ring
-            rr, t = self.radius * np.sqrt(rng.uniform(0.1, 0.85)), rng.uniform(0, 6.28)
-            c, r = np.array([rr * np.cos(t), rr * np.sin(t)]), rng.uniform(0.16, 0.45)
-            if len(self.sites) and np.min(np.hypot(*(self.sites[:, :2] - c).T)) < r + 0.25:
+            if (
+                rng.uniform() < look["spots_crisp"]
+            ):  # round and sharp: as a hole or a stub is, but neither black nor steel
+                size = np.exp(rng.uniform(np.log(0.035), np.log(0.26)))
+                tone = np.array([0.16, 0.10, 0.06]) * rng.uniform(0.3, 2.5) * rng.uniform(0.8, 1.2, 3)
+                self.blot(*c, size, tone, rng.uniform(0.25, 0.95), rng.uniform(0.03, 0.2), rng.uniform(0.02, 0.2))
+            else:
+                size = rng.uniform(0.03, 0.16)
+                self.blot(*c, size, tone, rng.uniform(0.3, 0.9), rng.choice([0.45, 0.2]))
+        self.pits(look["pits"], look["punches"])
+        self.verdigris(look["verdigris"])
+        for _ in range(look["stains"]):  # rings that dried drops leave
+            c, r, wide = self.anywhere(), rng.uniform(0.3, 2.2), rng.uniform(0.04, 0.25)
+            d = np.hypot(self.x - c[0], self.y - c[1]) / r + 0.04 * fuzz(rng, n, n / 12, 3)
+            m = rng.uniform(0.1, 0.6) * np.exp(-0.5 * ((d - 1) / wide) ** 2) + rng.uniform(0, 0.3) * (d < 1)
+            self.colour += m[..., None] * (
+                np.array([0.24, 0.15, 0.09], np.float32) * rng.uniform(0.4, 1.4) - self.colour
+            )
+        for _ in range(look["plugs"]):  # flush plugs of other metal, on a track or not, perhaps with a fine dark ring
+            c, r = self.anywhere(0.3), rng.uniform(0.11, 0.24) if rng.uniform() < 0.7 else rng.uniform(0.2, 0.45)
+            if len(self.tracks) and rng.uniform() < 0.5:
+                c = c * rng.choice(self.tracks) / max(np.hypot(*c), 1e-6)
+            if self.crowded(c, r + 0.2):
                 continue
             tone = np.array(look["metal"]) * rng.uniform(0.5, 1.3) * rng.uniform(0.9, 1.1, 3)
-            self.blot(*c, r, np.clip(tone, 0, 0.97), rng.uniform(0.3, 0.9), 0.04, 0.04)
+            if rng.uniform() < 0.3:
+                tone = np.array((0.92, 0.60, 0.42)) * rng.uniform(0.6, 1.0)
+            self.blot(*c, r, np.clip(tone, 0, 0.97), rng.uniform(0.3, 0.95), 0.04, 0.04)
             t = np.linspace(0, 6.3, 60)
             ring = np.stack([c[0] + r * np.cos(t), c[1] + r * np.sin(t)], 1)
-            self.stroke(ring, 0.015, rng.uniform(0.0, 0.005))
+            self.stroke(ring, 0.015, rng.uniform(0.0, 0.006))
+
+    def anywhere(self, low: float = 0.0):
+        """A place on the face, (2,) mm."""
+        r, t = self.radius * np.sqrt(self.rng.uniform(low**2, 0.97)), self.rng.uniform(0, 6.28)
+        return np.array([r * np.cos(t), r * np.sin(t)])
+
+    def crowded(self, c, room: float) -> bool:
+        """Whether a site lies nearer than this."""
+        return len(self.sites) > 0 and np.min(np.hypot(*(self.sites[:, :2] - c).T)) < room
+
+    def pits(self, count: int, punches: int) -> None:
+        """Corrosion's small dark bowls, and punch marks: cones with a raised, bright lip; none is a hole through."""
+        rng = self.rng
+        for k in range(count + punches):
+            punch = k >= count
+            c = self.anywhere()
+            r = rng.uniform(0.035, 0.11) if punch else np.exp(rng.uniform(np.log(0.025), np.log(0.17)))
+            if self.crowded(c, r + 0.18):
+                continue
+            deep = r * (rng.uniform(0.5, 1.0) if punch else rng.uniform(0.1, 0.6))
+            s, d = self.around(c, 1.6 * r)
+            if s is None:
+                continue
+            d = d / r
+            bowl = np.maximum(1 - d, 0) if punch else np.maximum(1 - d**2, 0)
+            lip = 0.15 * np.exp(-0.5 * ((d - 1.15) / 0.15) ** 2) if punch else 0.0
+            self.relief[s] -= deep * (bowl - lip)
+            dark = (1 - step(d, 0.75, 1.05)) * (rng.uniform(0, 0.5) if punch else rng.uniform(0.3, 0.95))
+            tone = np.array([0.13, 0.085, 0.05], np.float32) * rng.uniform(0.3, 1.8)
+            self.colour[s] += dark[..., None] * (tone - self.colour[s])
+            self.alpha[s] += 0.2 * dark
+
+    def around(self, c, reach: float):
+        """(slices of the maps about a place, distances from it in mm); None where it is too near the edge."""
+        u, v = self.texel(*c)
+        h = int(np.ceil(reach * self.px)) + 2
+        j, i = round(u), round(v)
+        if not (h < i < self.size - h and h < j < self.size - h):
+            return None, None
+        s = np.s_[i - h : i + h + 1, j - h : j + h + 1]
+        return s, np.hypot(self.x[s] - c[0], self.y[s] - c[1])
+
+    def verdigris(self, count: int) -> None:
+        """Green salts in patches, some about a pin's foot."""
+        rng = self.rng
+        for _ in range(count):
+            at_foot = len(self.sites) and rng.uniform() < 0.4
+            c = self.sites[rng.integers(len(self.sites)), :2] if at_foot else self.anywhere()
+            tone = np.array([0.22, 0.42, 0.34]) * rng.uniform(0.5, 1.4) * rng.uniform(0.9, 1.1, 3)
+            for _ in range(int(rng.integers(1, 12))):
+                self.blot(*(c + rng.normal(0, 0.25, 2)), rng.uniform(0.06, 0.4), tone, rng.uniform(0.2, 0.8), 0.5, 0.25)
 
     def blot(self, x, y, r, colour, strength, soft=0.45, wobble=0.22) -> None:
         u, v = self.texel(x, y)

@@ -64,7 +64,7 @@ def plate(scene: dict, face: Face, folder, rng, size: int) -> None:
     outline = fm.plate_outline(face.radius, face.slot, face.gear)
     top, edge, pits = fm.Mesh(), fm.Mesh(), {k: fm.Mesh() for k in ("dark", "dirt", "metal", "open")}
     bores = []
-    for p in face.pins:
+    for p in (*face.pins, *face.tails):
         if p.condition != MISSING:
             continue
         hole, c = p.hole, (p.x, p.y, 0.0)
@@ -89,7 +89,7 @@ def plate(scene: dict, face: Face, folder, rng, size: int) -> None:
     fm.sheet(top, fm.inset(outline, fm.BEVEL), [*bores, *windows], 0.0)
     fm.walls(edge, outline, -fm.BEVEL, fm.inset(outline, fm.BEVEL), 0.0)
     fm.walls(edge, outline, fm.BEVEL - face.thick, outline, -fm.BEVEL)
-    sites = [(p.x, p.y, p.wire / 2) for p in face.pins]
+    sites = [(p.x, p.y, p.wire / 2) for p in (*face.pins, *face.tails)]
     paint = fp.FacePaint(look, face.radius, sites, face.tracks, rng, size)
     top.uv = [v / paint.extent + 0.5 for v in top.uv]
     bright = {
@@ -123,7 +123,7 @@ def root_tip(p):
 
 def pins(scene: dict, face: Face, folder, rng) -> None:
     bars = {k: fm.Mesh() for k in STEELS}
-    for p in face.pins:
+    for p in (*face.pins, *face.tails):
         if p.condition != MISSING:
             fm.standing_pin(bars[p.steel], *root_tip(p), p.wire / 2, p.shape)
     shade = rng.uniform(0.75, 1.15)
@@ -135,7 +135,7 @@ def pins(scene: dict, face: Face, folder, rng) -> None:
 
 def clear_place(face: Face, rng, need: float, low: float, high: float):
     """A place on the face at least `need` from every site; None if none is found."""
-    sites = np.array([(p.x, p.y) for p in face.pins]).reshape(-1, 2)
+    sites = np.array([(p.x, p.y) for p in (*face.pins, *face.tails)]).reshape(-1, 2)
     for _ in range(40):
         r, t = face.radius * np.sqrt(rng.uniform(low**2, high**2)), rng.uniform(0, 6.28)
         c = np.array([r * np.cos(t), r * np.sin(t), 0.0])
@@ -293,12 +293,15 @@ def place_camera(face: Face) -> Camera:
     return camera
 
 
-def photograph(face: Face, seed: int, samples: int) -> tuple[bytes, Camera]:
-    """-> the picture as JPEG, and the camera that took it."""
+def photograph(face: Face, seed: int, samples: int, map_size: int = 0) -> tuple[bytes, Camera]:
+    """-> the picture as JPEG, and the camera that took it.
+
+    map_size: px of the face's paint; of one size, two photographs show one and the same surface.
+    """
     rng = np.random.default_rng([seed, face.number, 1])
     camera = place_camera(face)
     px_per_mm = camera.f_px / float(np.linalg.norm(camera.eye))
-    map_size = int(np.clip(1.25 * px_per_mm * 2.04 * face.radius, 1024, 2400))
+    map_size = map_size or int(np.clip(1.25 * px_per_mm * 2.04 * face.radius, 1024, 2400))
     scene = {"type": "scene", "integrator": {"type": "path", "max_depth": face.light["depth"], "rr_depth": 4}}
     t = mi.ScalarTransform4f
     with tempfile.TemporaryDirectory() as folder:

@@ -101,13 +101,14 @@ def arrays_of(face, camera) -> dict:
     """Arrays for training beside the picture. mm: face frame, y up as photographed; tips as seen on its plane."""
     from face_scene import root_tip
 
-    ends = [root_tip(p) for p in face.pins]
-    kind = [{"missing": 2, "stub": 1}.get(p.condition, 0) for p in face.pins]
+    marks = [*face.pins, *face.tails]  # the end of another face's pin looks as a stub does: the faces together tell
+    ends = [root_tip(p) for p in marks]
+    kind = [{"missing": 2, "stub": 1}.get(p.condition, 0) for p in marks]
     return {
         "root": np.array([e[0][:2] for e in ends], np.float32).reshape(-1, 2),
         "tip": camera.on_face(np.array([e[1] for e in ends]).reshape(-1, 3)).astype(np.float32),
         "kind": np.array(kind, np.int64),
-        "bent": np.array([p.condition == "bent" for p in face.pins]),
+        "bent": np.array([p.condition == "bent" for p in marks]),
         "h": camera.homography(),
         "k1": camera.k1,
         "middle": camera.middle,

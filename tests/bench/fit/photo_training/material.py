@@ -181,10 +181,10 @@ def close_ups(image, root, tip, kind, lure, slant, per: int):
         blot = torch.where((lured > 0).all(-1, keepdim=True), lured + 1.5 * torch.randn_like(blot), blot)
     place = 10 + (s - 20) * torch.rand(b, per, 2, device=dev)
     for part, value in (
-        (0.93, blot),
-        (0.74, pull(tip) + 4.3 * way * far),
-        (0.66, pull(root) + way * (7.5 + 15 * far)),
-        (0.55, pull(root) + reach * way * far),
+        (0.94, blot),
+        (0.70, pull(tip) + 4.3 * way * far),
+        (0.62, pull(root) + way * (7.5 + 15 * far)),
+        (0.52, pull(root) + reach * way * far),
     ):
         place = torch.where(some < part, value, place)
     d = torch.linalg.norm(place[:, :, None] - root[:, None], dim=-1)
