@@ -12,6 +12,7 @@ from disc.errors import BadInput
 from disc.frame import FloatArray, to_polar, to_xy_mm
 from disc.photo.image import Photo
 from disc.photo.plane.view import View
+from disc.photo.plate.which_slot import SlotOdds, slot_doubts
 from disc.photo.quality import Verdict, judge_photo
 from disc.photo.read_face import FaceReading, ReadSettings, read_faces
 from disc.photo.request import ReadRequest
@@ -49,6 +50,7 @@ class FaceTogether:
     seen: SeenMap
     readings: tuple[tuple[Photo, FaceReading], ...] = ()
     doubts: tuple[Doubt, ...] = ()
+    slot_odds: SlotOdds | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +142,8 @@ def _one_side(side: Side, judged: Sequence[tuple[Photo, FaceReading, Verdict]]) 
         (*lead.notes, *(() if max(shown) > SQUARELY_MM or not pins else (SEEN_SQUARELY,))),
         whole,
         tuple((photo, reading) for photo, reading, _ in judged),
-        tuple(face_doubts(side, leading, whole, verdict, lead.view.tracks_mm)),
+        (*face_doubts(side, leading, whole, verdict, lead.view.tracks_mm), *slot_doubts(lead.slot_odds, side)),
+        lead.slot_odds,
     )
 
 

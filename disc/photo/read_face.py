@@ -15,7 +15,7 @@ from disc.photo.board.sheet_under import SheetUnder, lens_by_sheets, look_for_sh
 from disc.photo.image import Photo, opencv
 from disc.photo.marks.close_looks import find_spots, look_again
 from disc.photo.marks.pins_from_sites import Doubt, Sites, kinds_by_slant, make_pins
-from disc.photo.marks.site_odds import common_slant, feet_by_slant, site_odds, sure_tracks
+from disc.photo.marks.site_odds import common_slant, feet_by_slant, network_odds, site_odds, sure_tracks
 from disc.photo.marks.slant import Slant, expected_perspective, plane_tilt
 from disc.photo.marks.spots import PIN, Spots
 from disc.photo.plane.face_plane import Plane
@@ -27,8 +27,11 @@ from disc.photo.plane.shared_lens import Shared, of_others
 from disc.photo.plane.view import View
 from disc.photo.plate.find_plate import NOTHING_HERE, Found
 from disc.photo.plate.outline import rim_points
-from disc.photo.plate.slot import Slot, find_slot, search_slot
+from disc.photo.plate.slot import Slot, find_slot
+from disc.photo.plate.slot_signs import SlotPlace, slot_places
 from disc.photo.plate.turned import Turned, turned_marks
+from disc.photo.plate.which_slot import SLOT_SURE, ChosenSlot, SlotOdds, choose_slots, odds_in_disc
+from disc.photo.plate.which_slot import Marks as SlotMarks
 from disc.photo.seen.no_disc import is_no_disc
 from disc.records import Pin, Plate, Side
 
@@ -74,6 +77,7 @@ class FaceReading:
     notes: tuple[str, ...] = ()
     sheet: SheetTold | None = None
     known: KnownLens | None = None
+    slot_odds: SlotOdds | None = None
 
     @property
     def shown_mm(self) -> float:
@@ -85,7 +89,8 @@ class FaceReading:
 def read_face(photo: Photo, side: Side, plate: Plate, settings: ReadSettings | None = None) -> FaceReading:
     """Read one photo. Raises BadInput if no whole disc is seen in it."""
     sheet = look_for_sheets([photo])[0]
-    return _finish(_look(photo, side, plate, settings or ReadSettings(), sheet, None), None)
+    look = _look(photo, side, plate, settings or ReadSettings(), sheet, None)
+    return _finish(look, None, choose_slots([look.places], [look.slot_marks()])[0])
 
 
 def _look(
@@ -99,6 +104,11 @@ def _look(
     return replace(_weigh(_see(photo, plate, settings, sheet, lens), side, settings), sheet=sheet)
 
 
+def look_at(photo: Photo, side: Side, plate: Plate, settings: ReadSettings) -> _Look:
+    """What one photo says before others are heard; for benches."""
+    return _look(photo, side, plate, settings, None, None)
+
+
 @dataclass(frozen=True, slots=True)
 class _Look:
     """A photo with what the pictures said and where that lies, before other photos of the disc are heard."""
@@ -107,7 +117,15 @@ class _Look:
     side: Side
     settings: ReadSettings
     joint: Joint
+    places: tuple[SlotPlace, ...] = ()
     sheet: SheetUnder | None = None
+
+    def slot_marks(self) -> SlotMarks:
+        """What the photo shows for sure, to be laid on another photo of the disc."""
+        mm = self.seen.in_plane(self.joint.plane)
+        odds = network_odds(mm)
+        inside = np.hypot(*mm.root.T) < self.seen.radius_mm - 0.4
+        return SlotMarks(self.side is Side.UPPER, self.seen.radius_mm, mm.root[(odds > BELIEVED) & inside])
 
 
 def _see(photo: Photo, plate: Plate, settings: ReadSettings, sheet: SheetUnder | None, lens: KnownLens | None) -> _Seen:
@@ -124,16 +142,21 @@ def _weigh(seen: _Seen, side: Side, settings: ReadSettings) -> _Look:
     """Where the plane lies, by all that this photo alone shows."""
     fine, slant, rim, scatter = _settle_all(seen)
     turned = turned_marks(seen.photo.pixels, fine.plane, seen.radius_mm)
-    return _Look(seen, side, settings, _jointly(seen, fine, slant, rim, scatter, turned))
+    joint = _jointly(seen, fine, slant, rim, scatter, turned)
+    photo, found = seen.photo, seen.found
+    by_hand = settings.slot is not None
+    places = () if by_hand else slot_places(photo.pixels, joint.plane, seen.radius_mm, found.slot, found.slot_heat)
+    return _Look(seen, side, settings, joint, places)
 
 
-def _finish(look: _Look, others: Shared | None) -> FaceReading:
+def _finish(look: _Look, others: Shared | None, chosen: ChosenSlot) -> FaceReading:
     """Everything that rests on the exact plane. others: what the disc's other photos tell of lens and pins."""
     seen, joint = look.seen, look.joint
     if others is not None:
         joint = heard_others(joint, others)
     photo, radius, bore = seen.photo, seen.radius_mm, seen.bore_mm
-    slot, angle, notes = _place_slot(photo, joint.plane, radius, seen.found, look.settings)
+    slot, angle, notes = _place_slot(seen, joint.plane, look.settings, chosen)
+    slot_odds = None if look.settings.slot else odds_in_disc(chosen, angle, look.side)
     joint = joint.turned(angle)
     plane, slant = joint.plane, joint.slant
     mm = seen.in_plane(plane)
@@ -163,7 +186,7 @@ def _finish(look: _Look, others: Shared | None) -> FaceReading:
     )
     told, lens, said = _by_sheet(look, plane, joint)
     notes = (*said, *notes, *_hard_to_tell(pins))
-    return FaceReading(view, pins, slot, slant, joint.scatter_mm, notes, told, lens)
+    return FaceReading(view, pins, slot, slant, joint.scatter_mm, notes, told, lens, slot_odds)
 
 
 def _by_sheet(look: _Look, plane: Plane, joint: Joint) -> tuple[SheetTold | None, KnownLens | None, tuple[str, ...]]:
@@ -299,27 +322,32 @@ def _weighed_at_first(seen: _Seen) -> tuple[Slant, FloatArray]:
     return slant, site_odds(seen.spots, radii, seen.radius_mm, slant, seen.bore_mm)
 
 
+# A slot's edges over the noise of the band beside it: on rendered faces those placed to 0.03 mm stood out by 6 or more.
+FAINT_SLOT = 6.0
+
+
 def _place_slot(
-    photo: Photo, plane: Plane, radius: float, found: Found, settings: ReadSettings
+    seen: _Seen, plane: Plane, settings: ReadSettings, chosen: ChosenSlot
 ) -> tuple[Slot | None, float, tuple[str, ...]]:
-    """The exact slot, its angle, and words where a person must look."""
-    by_hand = settings.slot is not None
-    near, words = _near_slot(photo, plane, radius, found, settings)
-    if near is None:
-        return None, 0.0, words
-    slot = find_slot(photo.pixels, plane, radius, near)
-    if not by_hand and not words and (slot is None or slot.strength < FAINT_SLOT):
-        # What the finder took for the slot may be something else.
-        searched = search_slot(photo.pixels, plane, radius)
-        other = None if searched is None else find_slot(photo.pixels, plane, radius, searched)
-        if other is not None and other.strength > (slot.strength if slot else 0.0):
-            slot = other
-    if slot is None:
-        unclear = () if by_hand else ("the stop slot's edges are not clear; check its place, or name it with --slot.",)
-        return None, near, words or unclear
-    if by_hand and abs(slot.angle_rad - near) * radius > 0.6:
-        return None, near, ()  # the person meant another place than the edges found
-    if slot.strength < FAINT_SLOT and not by_hand and not words:
+    """The exact slot, its angle in the plane's axes, and words where a person must look."""
+    photo, radius = seen.photo, seen.radius_mm
+    if settings.slot is not None:
+        near = _angle_of(settings.slot, plane)
+        slot = find_slot(photo.pixels, plane, radius, near)
+        # The person meant another place than the edges found, where these lie far off.
+        meant = slot is not None and abs(slot.angle_rad - near) * radius < 0.6
+        return (slot, slot.angle_rad, ()) if slot and meant else (None, near, ())
+    if chosen.place is None and seen.found.slot is not None:
+        unclear = "the stop slot's edges are not clear; check its place on the overlay, or name it with --slot."
+        return None, _angle_of(seen.found.slot, plane), (unclear,)
+    if chosen.place is None:
+        return None, 0.0, ("the stop slot was not found: angles count from an arbitrary place. Name it with --slot.",)
+    # The plane may have moved by a hair since the places were looked at.
+    slot = find_slot(photo.pixels, plane, radius, chosen.place.slot.angle_rad) or chosen.place.slot
+    words: tuple[str, ...] = ()
+    if chosen.probability < SLOT_SURE:
+        words = ("the stop slot is doubtful; check it on the overlay, or name it with --slot.",)
+    elif slot.strength < FAINT_SLOT:
         words = (
             "the stop slot's edges are faint; check on the overlay that the arrow points to its middle, or name it "
             "with --slot.",
@@ -327,27 +355,10 @@ def _place_slot(
     return slot, slot.angle_rad, words
 
 
-# A slot's edges over the noise of the band beside it: on rendered faces those placed to 0.03 mm stood out by 6 or more.
-FAINT_SLOT = 6.0
-# The finder's heat at the slot from which it is believed alone; where it is wrong it stays under 0.3 (rendered faces).
-SLOT_SURE = 0.40
-
-
-def _near_slot(
-    photo: Photo, plane: Plane, radius: float, found: Found, settings: ReadSettings
-) -> tuple[float | None, tuple[str, ...]]:
-    """About where the slot is, rad: as a person said, as the finder saw it, or by a search round the rim."""
-    at = settings.slot or (found.slot if found.slot_heat >= SLOT_SURE else None)
-    if at is not None:
-        x, y = plane.to_mm(np.array([at]))[0]
-        return float(np.arctan2(y, x)), ()
-    searched = search_slot(photo.pixels, plane, radius)
-    if searched is not None:
-        return searched, ("the stop slot is not plain to see; check on the overlay that the arrow points to it.",)
-    if found.slot is not None:
-        x, y = plane.to_mm(np.array([found.slot]))[0]
-        return float(np.arctan2(y, x)), ("the stop slot is doubtful; check it on the overlay, or name it with --slot.",)
-    return None, ("the stop slot was not found: angles count from an arbitrary place. Name it with --slot.",)
+def _angle_of(px: tuple[float, float], plane: Plane) -> float:
+    """Of a photo point, rad in the plane's axes."""
+    x, y = plane.to_mm(np.array([px]))[0]
+    return float(np.arctan2(y, x))
 
 
 def _eye(slant: Slant, plane: Plane, photo: Photo) -> tuple[tuple[float, float, float], bool]:
@@ -396,7 +407,8 @@ def read_faces(
         ]
         looks = [job.result() for job in jobs]
         others = [_told_by_others(look, looks) for look in looks]
-        return list(pool.map(_finish, looks, others))
+        chosen = choose_slots([look.places for look in looks], [look.slot_marks() for look in looks])
+        return list(pool.map(_finish, looks, others, chosen))
 
 
 def _told_by_others(look: _Look, looks: Sequence[_Look]) -> Shared | None:

@@ -4,7 +4,9 @@ job.content.faces["upper"] and ["lower"] hold one record each: the fields of Vie
 photo pixels to disc millimetres; "photo" is the name in the job folder) and beside them "pins" (number read),
 "slot_width_mm", "slant_sigma_mm", "track_scatter_mm", "verdict" (of the photo), "notes" (what needs a person's eye),
 "sheets" (by photo, what the measuring sheet told), "close_ups" (where each lies, how surely), "doubts" (as disc.doubts
-stores them), "traits" (faces_fit.py), "seen" (the file with the map of what is seen, seen/store.py).
+stores them), "traits" (faces_fit.py), "seen" (the file with the map of what is seen, seen/store.py),
+"slot_odds" (None where the slot was named by hand: "probability" that the slot is the right one, "other_theta_deg" and
+"other_probability" of the next likely place, in the disc's axes as they are counted now).
 """
 
 from __future__ import annotations
@@ -334,6 +336,7 @@ def _face_record(side: FaceTogether, names: dict[str, str]) -> dict[str, Any]:
         "photo": f"{PHOTO_FOLDER}/{names[str(side.photo.path)]}",
         "pins": len(side.pins),
         "slot_width_mm": side.slot_width_mm,
+        "slot_odds": asdict(side.slot_odds) if side.slot_odds else None,
         "slant_sigma_mm": side.slant_sigma_mm,
         "track_scatter_mm": side.track_scatter_mm,
         "verdict": side.verdict.to_json(),

@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from skimage.measure import EllipseModel
 
-from disc.photo.image import Photo, opencv
+from disc.photo.image import opencv
 from disc.photo.marks.slant import fit_slant, plane_tilt
 from disc.photo.plane.face_plane import Plane, plane_from_ellipse
 from disc.photo.plane.shared_lens import Shared, of_others
 from disc.photo.plane.view import View, apply_homography, distort, undistort
 from disc.photo.plate.ellipse import Ellipse, centre_boost, fit_ellipse
-from disc.photo.plate.find_plate import Found, robust_ellipse
+from disc.photo.plate.find_plate import robust_ellipse
 from disc.photo.plate.outline import rim_points
-from disc.photo.plate.slot import find_slot
-from disc.photo.read_face import ReadSettings, _place_slot
+from disc.photo.plate.slot import Slot, find_slot
+from disc.photo.plate.slot_signs import SlotPlace, slot_places
+from disc.photo.plate.which_slot import Marks as SlotMarks
+from disc.photo.plate.which_slot import choose_slots
 from disc.records import Side
 
 
@@ -196,11 +196,50 @@ def test_slot_among_dirt(ground):
 
 def test_slot_that_the_finder_saw_elsewhere():
     plane, picture = painted_face(33.0, 0.9, (BRASS, BRASS, DARK))
-    elsewhere = plane.to_px(13.0 * np.array([[np.cos(2.0), np.sin(2.0)]]))[0]
-    middle = (600.0, 600.0)
-    found = Found(Ellipse(*middle, 520.0, 520.0, 0.0), middle, tuple(elsewhere), 0.5, np.zeros((0, 2)), 0.0)
-    _, angle, _ = _place_slot(Photo(Path("x.jpg"), picture), plane, 13.0, found, ReadSettings())
-    assert np.degrees(angle) == pytest.approx(33.0, abs=0.1)
+    elsewhere = tuple(plane.to_px(13.0 * np.array([[np.cos(2.0), np.sin(2.0)]]))[0])
+    places = slot_places(picture, plane, 13.0, elsewhere, 0.9)
+    chosen = choose_slots([places], [SlotMarks(True, 13.0, np.zeros((0, 2)))])[0]
+    assert np.degrees(chosen.place.slot.angle_rad) == pytest.approx(33.0, abs=0.1)
+    assert chosen.probability > 0.9
+
+
+def test_stain_across_the_rim_is_no_slot():
+    """As dark, wide and deep as the slot, and where the finder looks; but the rim's edge goes on across it."""
+    plane, picture = painted_face(33.0, 0.9, (BRASS, BRASS, GREY))
+    for depth in np.arange(0.0, 0.9, 0.02):  # painted over the plate up to its outline, like the ground in colour
+        across = np.linspace(-0.45, 0.45, 60)
+        turn = np.radians(120.0)
+        c, s = np.cos(turn), np.sin(turn)
+        xy = np.stack([c * (12.97 - depth) - s * across, s * (12.97 - depth) + c * across], 1)
+        for u, v in plane.to_px(xy):
+            cv = picture[round(v), round(u)]
+            picture[round(v), round(u)] = np.clip(cv * 0.45, 0, 255)
+    stain = tuple(plane.to_px(12.5 * np.array([[np.cos(np.radians(120)), np.sin(np.radians(120))]]))[0])
+    places = slot_places(picture, plane, 13.0, stain, 0.9)
+    chosen = choose_slots([places], [SlotMarks(True, 13.0, np.zeros((0, 2)))])[0]
+    assert np.degrees(chosen.place.slot.angle_rad) == pytest.approx(33.0, abs=0.1)
+
+
+def test_two_photographs_settle_a_slot_that_one_leaves_open():
+    """Each alone would take another place; the pins that both show, laid on each other, leave one pair of places."""
+    rng = np.random.default_rng(5)
+    r, turn = 12 * np.sqrt(rng.uniform(0.1, 1, 60)), rng.uniform(0, 2 * np.pi, 60)
+    pins = np.stack([r * np.cos(turn), r * np.sin(turn)], 1)  # counted from the slot
+    seen = [to_view(pins, at) for at in (0.4, 2.9)]
+    place = lambda at, odds: SlotPlace(Slot(at, 0.9, 9.0), odds)  # noqa: E731
+    places = [(place(1.7, 1.0), place(0.4, 0.0)), (place(5.0, 1.0), place(2.9, 0.0))]
+    chosen = choose_slots(places, [SlotMarks(True, 13.0, xy) for xy in seen])
+    assert [one.place.slot.angle_rad for one in chosen] == [0.4, 2.9]
+    assert all(one.probability > 0.97 for one in chosen)
+    alone = choose_slots(places[:1], [SlotMarks(True, 13.0, seen[0])])[0]
+    assert alone.place.slot.angle_rad == 1.7 and alone.probability < 0.9
+    assert alone.runner_up_rad == 0.4
+
+
+def to_view(xy, angle):
+    """Places counted from the slot as a photograph's plane has them, the slot at this angle."""
+    c, s = np.cos(angle), np.sin(angle)
+    return xy @ np.array([[c, s], [-s, c]])
 
 
 def test_rim_where_the_bevel_is_a_dark_line():

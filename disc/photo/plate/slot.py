@@ -156,8 +156,21 @@ def _between(slope: FloatArray, k: int) -> float:
     return float(ACROSS_MM[k] + (0.5 * (a - c) / bend if abs(bend) > 1e-9 else 0.0) * STEP_MM)
 
 
-def search_slot(pixels: Pixels, plane: Plane, radius_mm: float) -> float | None:
-    """Where round the rim a notch is, rad in the plane's axes, without any hint; None where none stands out.
+PICTURE_DEPTH_MM, PICTURE_ACROSS_MM = np.arange(-0.30, 1.40, 0.02), np.arange(-2.5, 2.51, 0.02)
+
+
+def slot_picture(
+    pixels: Pixels, plane: Plane, radius_mm: float, angle_rad: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """The rim about an angle: depth below the outline (n,), place across (m,), mm, and the colour there (n, m, 3)."""
+    depth, across = PICTURE_DEPTH_MM, PICTURE_ACROSS_MM
+    out = np.sqrt(np.maximum((radius_mm - depth[:, None]) ** 2 - across**2, 0))
+    colour = _at(pixels, plane, angle_rad, out, np.broadcast_to(across, out.shape))
+    return depth, across, np.asarray(opencv().GaussianBlur(colour, (0, 0), 1.2), float)
+
+
+def search_slots(pixels: Pixels, plane: Plane, radius_mm: float, most: int) -> list[float]:
+    """Where round the rim there may be a notch, rad in the plane's axes, the likeliest first, without any hint.
 
     A band below the rim is compared with the plate's own colour on either side of each place: a notch is as wide as a
     slot, wholly of another colour, and like the ground just outside the rim there. Of a gear-cut rim the teeth's gaps
@@ -174,19 +187,19 @@ def search_slot(pixels: Pixels, plane: Plane, radius_mm: float) -> float | None:
     # 1 where the band is all ground, 0 where it is plate; noise keeps the divisor from nothing.
     share = np.clip(((band - around) * (ground - around)).sum(1) / np.maximum(to_ground**2, 15.0**2), -0.5, 1.5)
     noise = 1.4826 * float(np.median(away)) + 2.0
-    best: tuple[float, float] | None = None
+    score = np.full(n, -np.inf)
     for width_mm in (0.5, 0.7, 0.9, 1.1, 1.4):
         half = max(1, round(width_mm / step_mm / 2))
         inside, beside = _window_mean(away, half), _window_mean(away, 2 * half + 2)
         beside = (beside * (4 * half + 5) - inside * (2 * half + 1)) / (2 * half + 4)
-        score = (inside - 1.2 * beside) / noise + 1.5 * _window_mean(share, half)
+        score = np.maximum(score, (inside - 1.2 * beside) / noise + 1.5 * _window_mean(share, half))
+    found: list[float] = []
+    reach = max(1, round(1.0 / step_mm))
+    for _ in range(most):
         k = int(np.argmax(score))
-        if best is None or score[k] > best[0]:
-            best = (float(score[k]), 2 * np.pi * k / n)
-    return best[1] if best is not None and best[0] > SLOT_STANDS_OUT else None
-
-
-SLOT_STANDS_OUT = 3.0  # in noises of the band; spots and pins' shadows on rendered rims reach 1 to 2
+        found.append(2 * np.pi * k / n)
+        score[np.arange(k - reach, k + reach + 1) % n] = -np.inf
+    return found
 
 
 def _ring(pixels: Pixels, plane: Plane, radii: FloatArray, n: int) -> FloatArray:
