@@ -123,6 +123,7 @@ class Pin:
     lean_x_mm, lean_y_mm: tip minus root along the disc's axes (x towards the stop slot, y 90 degrees
     counter-clockwise from it, both as seen on the upper side). sigma_mm: one standard deviation of the root along each
     axis. confidence: probability, 0 to 1, that a pin site is here. tooth: number in the comb table.
+    condition_probability: that the condition is as said, if a site is here; None: not judged, or set by a person.
     """
 
     id: int
@@ -137,6 +138,7 @@ class Pin:
     sigma_mm: float | None = None
     confidence: float | None = None
     tooth: int | None = None
+    condition_probability: float | None = None
 
     @property
     def plays(self) -> bool:

@@ -123,6 +123,7 @@ def make_pins(
                 lean_y_mm=float(ly[k]) if stands else 0.0,
                 sigma_mm=float(np.hypot(sigma[k], doubt.outward * r[k])),
                 confidence=float(1 / (1 + np.exp(-np.clip(sites.odds[k], -20, 20)))),
+                condition_probability=float(spots.kind[k, kind]),
             )
         )
     return tuple(pins)
