@@ -75,14 +75,19 @@ def apply_corrections(
         elif correction.action is Action.REMOVE:
             current.remove(nearest)
         else:
-            current[current.index(nearest)] = replace(nearest, **values)
+            current[current.index(nearest)] = replace(nearest, **(_no_longer_read(values) | values))
     return tuple(current), tuple(unfit)
+
+
+def _no_longer_read(values: dict[str, Any]) -> dict[str, Any]:
+    """What a person says a pin is, is not in the reading's doubt any more."""
+    return {"confidence": None, "condition_probability": None} if "condition" in values else {}
 
 
 def _added(current: Sequence[Pin], correction: Correction, values: dict[str, Any]) -> Pin:
     number = max((pin.id for pin in current), default=0) + 1
     fresh = Pin(id=number, side=correction.side, r_mm=correction.r_mm, theta_deg=correction.theta_deg)
-    believed: dict[str, Any] = {"confidence": 1.0, "condition": Condition.SOUND}
+    believed: dict[str, Any] = {"confidence": None, "condition": Condition.SOUND}
     return replace(fresh, **(believed | values))
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 from disc.check.kinds import Kind
 from disc.check.mechanics.mechanical import mechanical_findings
-from disc.check.missing_pins import Ear, judge_gaps, judge_holes
+from disc.check.missing_pins import Ear, judge_gaps, judge_holes, judge_stubs
 from disc.check.music.beats import off_beat_findings
 from disc.check.music.known_tune import Known, displaced_findings, known_of
 from disc.check.music.losses import LIKELY_LEAN, has_signs
@@ -58,9 +58,9 @@ def judge(turn: OneTurn, references: Sequence[ReferenceTune] = (), recorded: Seq
     bent = {f.pin_id for f in seen if f.kind == Kind.BENT and f.pin_id is not None and f.probability >= LIKELY_LEAN}
     bench = bench_of(pins, turn.comb, turn.plate, spread)
     ear = Ear(bench, sounds_of_teeth(turn.comb), has_signs(pins, bent), heard, known)
-    holes, gaps = judge_holes(pins, ear), judge_gaps(pins, ear)
+    holes, gaps, stubs = judge_holes(pins, ear), judge_gaps(pins, ear), judge_stubs(pins, ear)
     moved = displaced_findings(pins, known) if known is not None else ()
-    found = join_recorded((*holes, *gaps, *seen, *mechanical, *late, *moved), recorded, pins)
+    found = join_recorded((*holes, *gaps, *stubs, *seen, *mechanical, *late, *moved), recorded, pins)
     findings = [_in_music(finding, turn) for finding in found]
     grid = heard.grid if heard else None
     return Judgement(in_order(findings), spread, grid, known, None if laid is None else laid[0])

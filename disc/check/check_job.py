@@ -11,19 +11,22 @@ from typing import Any
 from disc.check.check_disc import Judgement, judge
 from disc.check.compare import Changed, compare_pins
 from disc.check.decisions import Decision, Settled, load_decisions, settle
-from disc.check.music.known_file import identified_tune, known_from_file, load_known, stage_known
+from disc.check.music.known_file import known_from_file, load_known, stage_known
 from disc.check.picture import findings_svg
 from disc.check.store import stage_findings
 from disc.errors import MissingPart
 from disc.job import COMB_FILE, PINS_FILE, Job
+from disc.library.accepted import accepted_tune
 from disc.library.records import ReferenceTune
 from disc.listen.store import load_listen_findings
-from disc.records import Doubt, Finding
+from disc.records import About, Doubt, Finding
 from disc.turn.one_turn import OneTurn
 from disc.turn.turn_of_job import turn_of_job
 from disc.words import Advance, no_progress
 
 PICTURE_FILE = "out/findings.svg"
+# A file given as the disc's tune that does not lie on it: hardly ever is it the right one after all.
+NOT_ON_DISC = 0.95
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,21 +49,25 @@ def check_job(
 ) -> Checked:
     """Check a job and store its findings. tune_file: a score that the disc is known to play.
 
-    Without one, a tune that `disc identify` is sure of is used; with keep_known, first the one that the last check
-    knew. Raises MissingPart without pins or comb, BadInput for a score that cannot be read.
+    Without one, the tune that a person accepted as this disc's is used; with keep_known, first the one that the last
+    check knew. What `disc identify` found and nobody accepted is no judge; it is only told. Raises MissingPart without
+    pins or comb, BadInput for a score that cannot be read.
     """
     if tune_file is not None:
         references = known_from_file(tune_file)
     else:
-        found = (load_known(job) if keep_known else None) or identified_tune(job, advance)
+        accepted = accepted_tune(job)
+        found = (load_known(job) if keep_known else None) or (None if accepted is None else accepted.tune)
         references = () if found is None else (found,)
     advance(0.3, "judging")
     turn = turn_of_job(job)
     judgement = judge_turn(job, turn, references)
     remarks = _remarks(turn)
+    doubts = turn.doubts
     if references and judgement.known is None:
-        name = tune_file or references[0].title
-        remarks.append(f"{name}: this tune does not lie on the disc; the check was made without it")
+        doubts = (*doubts, _not_this_tune(str(tune_file or references[0].title)))
+    elif not references:
+        doubts = (*doubts, *_not_accepted(job))
     summary = summary_of(judgement, remarks)
     inputs = tuple(job.path(name) for name in (PINS_FILE, COMB_FILE)) + ((tune_file,) if tune_file else ())
     with job.step("check", inputs) as stage:
@@ -69,7 +76,25 @@ def check_job(
         stage.write_text(PICTURE_FILE, findings_svg(judgement.findings, turn.pins, turn.plate))
         job.content.results["check"] = summary
     settled, unfit = settle(judgement.findings, load_decisions(job))
-    return Checked(settled, unfit, summary, turn.doubts)
+    return Checked(settled, unfit, summary, doubts)
+
+
+def _not_this_tune(name: str) -> Doubt:
+    return Doubt(
+        About.TUNE,
+        f"{name}: this tune does not lie on the disc; the check was made without it.",
+        "Look whether it is the right file; disc identify JOB names the tunes that do lie on it.",
+        probability=NOT_ON_DISC,
+    )
+
+
+def _not_accepted(job: Job) -> list[Doubt]:
+    """A tune that was found and that nobody has said is this disc's: a question, never a judge."""
+    matches = job.content.results.get("identify", {}).get("matches") or []
+    if not matches or float(matches[0].get("probability") or 0.0) < 0.5:
+        return []
+    say = f"the library's {matches[0].get('title')!r} was found and not used, since nobody has said it is this disc's."
+    return [Doubt(About.ASSUMED, say, f"If it is: disc identify {job.folder} --accept 1, then check again.")]
 
 
 def references_of(job: Job) -> tuple[ReferenceTune, ...]:

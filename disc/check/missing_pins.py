@@ -14,8 +14,10 @@ from disc.check.music.music_places import Bench, Place, place_of_hole
 from disc.check.music.music_words import music_evidence
 from disc.check.music.repeats import Heard
 from disc.check.photo.holes import hole_finding, is_empty_hole
+from disc.check.photo.photo_findings import judge_stub
 from disc.check.weights import load_weights
-from disc.records import Evidence, Finding, Pin
+from disc.comb.other_face import tails
+from disc.records import Condition, Evidence, Finding, Pin
 
 # A place without a hole is named from here on: a person will look there for a plugged or filled hole, in vain if the
 # music misled. Chosen on the training half of the benchmark's tunes.
@@ -26,6 +28,7 @@ REPORT_KNOWN_FROM = 0.5  # where a known tune asks for it
 # On a disc that shows no trace of damage, whatever asks: an untouched disc should not send anyone looking. Chosen on
 # the training half.
 REPORT_NO_SIGN_FROM = 0.95
+STUB_FROM = 0.5  # likelier than not
 SAME_PLACE_S = 0.1  # two places of one sound nearer than this are one, whatever the setting error
 
 
@@ -51,6 +54,16 @@ def judge_holes(pins: Sequence[Pin], ear: Ear) -> tuple[Finding, ...]:
         for number, place in places.items():
             told[number] = (*told[number], *hole_evidence(ear.known, place, ear.heard.tolerance_s))
     return tuple(hole_finding(pin, places.get(pin.id), ear.bench.spread, told.get(pin.id, ())) for pin in empty)
+
+
+def judge_stubs(pins: Sequence[Pin], ear: Ear) -> tuple[Finding, ...]:
+    """A finding for every pin that is broken off, by the reading, the other face and the music together."""
+    stubs = [pin for pin in pins if pin.condition is Condition.STUB]
+    through = tails(pins)
+    places = {p.id: place for p in stubs if (place := place_of_hole(p, ear.bench, ear.sound_of_tooth)) is not None}
+    told = dict(zip(places, _heard_of(list(places.values()), ear, "hole"), strict=True))
+    found = (judge_stub(pin, through.get(pin.id), told.get(pin.id, ())) for pin in stubs)
+    return tuple(finding for finding in found if finding is not None and finding.probability >= STUB_FROM)
 
 
 def judge_gaps(pins: Sequence[Pin], ear: Ear) -> tuple[Finding, ...]:

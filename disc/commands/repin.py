@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -45,17 +45,26 @@ def repin(
         made = plan_job(opened, chosen, advance)
         summary = dict(opened.content.results["repin"])
     if as_json:
-        show_json({"job": job, **summary, "files": list(made.files), "notes": list(made.plan.notes)})
+        show_json({"job": job, **summary, "files": list(made.files), "notes": list(made.plan.notes)} | _more(made))
         return
     _say_plan(job, made)
     say_cautions(*made.plan.cautions)
 
 
+def _more(made: Made) -> dict[str, Any]:
+    from disc.doubts import doubts_to_json
+    from disc.repin.store import stations_to_json
+
+    return {"stations": stations_to_json(made.plan), "doubts": doubts_to_json(made.doubts)}
+
+
 def _say_plan(job: Path, made: Made) -> None:
+    from disc.doubts import doubt_lines
     from disc.repin.sheets.drill_table import worst_drilled_ms
     from disc.repin.sheets.work_list import count_words
 
     plan = made.plan
+    say(*doubt_lines(made.doubts))
     say(count_words(plan))
     say(*plan.notes)
     if plan.dividing:

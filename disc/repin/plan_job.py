@@ -9,6 +9,7 @@ from typing import Any
 from disc.check.store import FINDINGS_FILE
 from disc.job import COMB_FILE, PINS_FILE, Job, Stage
 from disc.job_schema import now_text
+from disc.records import Doubt
 from disc.repin.make_plan import REMEMBERED, SETTINGS, PlanSettings, make_plan, settings_in_force
 from disc.repin.records import Operation, Plan
 from disc.repin.sheets.drill_table import drill_table, machine_table, sides_worked, worst_drilled_ms
@@ -19,6 +20,7 @@ from disc.repin.store import stage_plan
 from disc.repin.work.estimate import Rates, history_entry, parse_rates, read_rates, sample_rates_text
 from disc.tables import read_text
 from disc.tune.store import TUNE_FILE
+from disc.turn.turn_of_job import turn_of_job
 from disc.words import Advance, no_progress
 
 RATES_FILE = "rates.toml"
@@ -33,6 +35,7 @@ class Made:
     plan: Plan
     files: tuple[str, ...]
     history: tuple[dict[str, Any], ...]
+    doubts: tuple[Doubt, ...] = ()
 
 
 def plan_job(job: Job, given: PlanSettings, advance: Advance = no_progress) -> Made:
@@ -44,7 +47,8 @@ def plan_job(job: Job, given: PlanSettings, advance: Advance = no_progress) -> M
     paper = check_paper("a4" if settings.paper is None else settings.paper)
     rates, rates_text = _rates(job, settings.rates)
     advance(0.05, "places")
-    plan = make_plan(job, settings, rates)
+    turn = turn_of_job(job) if job.has(COMB_FILE) else None
+    plan = make_plan(job, settings, rates, turn=turn)
     page = Page(paper, job.folder.resolve().name)
     scale = settings.enlarge if settings.enlarge is not None else largest_enlargement(plan.plate, paper)
     history = list(job.content.results.get("repin", {}).get("history", []))
@@ -68,7 +72,7 @@ def plan_job(job: Job, given: PlanSettings, advance: Advance = no_progress) -> M
         job.content.results["repin"] = _summary(plan, history)
         job.settings[SETTINGS] = {n: getattr(settings, n) for n in REMEMBERED if getattr(settings, n) is not None}
         files = tuple(stage.names)
-    return Made(plan, files, tuple(history))
+    return Made(plan, files, tuple(history), () if turn is None else turn.doubts)
 
 
 def _old_drawings(job: Job) -> list[str]:

@@ -18,6 +18,7 @@ from disc.repin.work.drills import PinStock
 class Operation(StrEnum):
     """What is done at a place, in the order in which the work is done there."""
 
+    LOOK = "look"
     LEAVE = "leave"
     STRAIGHTEN = "straighten"
     PULL = "pull"
@@ -84,7 +85,8 @@ class Station:
     early_ms, outward_mm: how far the found place is off the nominal one (early positive). sigma_mm: how well the found
     place is known. probability: that the work is
     wanted. standing_mm: tip above the plate. depth_mm: of the hole from this face, None where the thickness is not
-    known. wall: the least one. notes: what to look out for here.
+    known. wall: the least one. notes: what to look out for here. if_so: what follows if a look, where that is the only
+    task, says that it is so.
     """
 
     number: int | None
@@ -109,11 +111,17 @@ class Station:
     wall: Wall | None = None
     notes: tuple[str, ...] = ()
     may_break: bool = False
+    if_so: tuple[Task, ...] = ()
 
     @property
     def in_doubt(self) -> bool:
         """Whether a person still has to decide if this work is wanted."""
-        return SURE_NOT < self.probability < SURE
+        return bool(self.if_so) or SURE_NOT < self.probability < SURE
+
+    @property
+    def possible(self) -> tuple[Operation, ...]:
+        """The operations here, those too that follow only if a look says so."""
+        return self.operations + tuple(task.operation for task in self.if_so)
 
     @property
     def operations(self) -> tuple[Operation, ...]:
@@ -130,6 +138,11 @@ class Station:
 # of the estimate. Common practice, no source.
 SURE = 0.9
 SURE_NOT = 0.1
+
+# What cannot be undone, and how sure it must be before the plan orders it: less than this leaves a look, with the
+# question that settles it. The house's rule: two per cent of doubt at most.
+IRREVERSIBLE = frozenset({Operation.PULL, Operation.PLUG, Operation.DRILL, Operation.SHORTEN})
+CERTAIN = 0.98
 
 
 @dataclass(frozen=True, slots=True)

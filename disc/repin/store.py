@@ -17,7 +17,7 @@ from disc.tables import read_text
 from disc.words import plain
 
 PLAN_FILE = f"{OUT_FOLDER}/plan.json"
-PLAN_SCHEMA = 1
+PLAN_SCHEMA = 2
 
 
 def load_plan(job: Job) -> Plan | None:
@@ -34,6 +34,8 @@ def stage_plan(stage: Stage, plan: Plan) -> None:
 def format_plan(plan: Plan) -> str:
     """The plan as JSON text; beats stay exact, as "5/2"."""
     content = {"schema": PLAN_SCHEMA} | TypeAdapter(Plan).dump_python(plan, mode="python")
+    for entry, station in zip(content["stations"], plan.stations, strict=True):
+        entry["in_doubt"] = station.in_doubt
     return json.dumps(content, indent=1, ensure_ascii=False, default=_plain) + "\n"
 
 
@@ -44,10 +46,18 @@ def parse_plan(text: str, path: Path) -> Plan:
         version = raw.pop("schema")
         if version != PLAN_SCHEMA:
             raise BadInput(f"{path}: made by another version of this program. Run disc repin again.")
+        for entry in raw["stations"]:
+            entry.pop("in_doubt")  # follows from the rest
         return TypeAdapter(Plan).validate_python(raw)
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError, ValidationError) as error:
         line = " ".join(str(error).split())[:160]
         raise BadInput(f"{path}: the plan is damaged ({line}). Run disc repin again.") from error
+
+
+def stations_to_json(plan: Plan) -> list[dict[str, Any]]:
+    """The stations as `disc repin --json` gives them: as in out/plan.json."""
+    stations: list[dict[str, Any]] = json.loads(format_plan(plan))["stations"]
+    return stations
 
 
 def _plain(value: Any) -> Any:

@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from disc.check.check_disc import judge
 from disc.check.evidence import combine
-from disc.check.music.known_file import KNOWN_FILE, identified_tune, load_known, stage_known
+from disc.check.music.known_file import KNOWN_FILE, load_known, stage_known
 from disc.check.recorded import join_recorded
 from disc.errors import BadInput
 from disc.job import create_job
 from disc.library.records import ReferenceTune, TuneKey
 from disc.records import Condition, Evidence, Finding, Side
 
-from .making import PLATE, sound_disc, tune, turn_of
+from .making import COMB, PLATE, sound_disc, tune, turn_of
 
 PINS = sound_disc()
 
@@ -84,16 +83,15 @@ def test_the_known_tune_is_kept_and_taken_away_again(tmp_path):
         load_known(job)
 
 
-def test_an_identified_tune_is_used_only_if_it_is_sure(tmp_path, monkeypatch):
-    index = SimpleNamespace(size=1, key=lambda n: TuneKey("aird.abc", 7), reference=lambda n: reference())
-    monkeypatch.setattr("disc.library.index.library_store.open_library", lambda advance: SimpleNamespace(index=index))
+def test_a_tune_that_was_only_found_is_no_judge_and_is_asked_about(tmp_path):
+    from disc.check.check_job import check_job
+
     job = create_job(tmp_path / "watch", PLATE)
-    assert identified_tune(job) is None
-    match = {"file": "aird.abc", "number": 7, "probability": 0.99}
-    job.content.results["identify"] = {"matches": [match]}
-    found = identified_tune(job)
-    assert found is not None and found.title == "Two strains"
-    job.content.results["identify"] = {"matches": [match | {"number": 8}]}
-    assert identified_tune(job) is None
-    job.content.results["identify"] = {"matches": [match | {"probability": 0.6}]}
-    assert identified_tune(job) is None
+    with job.step("read") as stage:
+        job.stage_comb(stage, COMB)
+        job.stage_reading(stage, PINS)
+    job.content.results["identify"] = {"matches": [{"file": "a.abc", "number": 7, "probability": 0.99, "title": "Two"}]}
+    checked = check_job(job)
+    assert checked.summary["known_tune"] is None and load_known(job) is None
+    (asked,) = (doubt for doubt in checked.doubts if "'Two'" in doubt.say)
+    assert "--accept 1" in asked.advice

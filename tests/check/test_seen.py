@@ -10,7 +10,14 @@ import pytest
 from scipy.stats import rayleigh
 
 from disc.check.kinds import Kind
-from disc.check.photo.photo_findings import ILL_READ_SHARE, ILL_READ_SPREAD, lean_weight, lean_words, seen_findings
+from disc.check.photo.photo_findings import (
+    ILL_READ_SHARE,
+    ILL_READ_SPREAD,
+    judge_stub,
+    lean_weight,
+    lean_words,
+    seen_findings,
+)
 from disc.comb.pin_spread import give_teeth
 from disc.records import Condition, Pin, Plate, Side, Turns
 
@@ -50,11 +57,19 @@ def test_each_fault_is_seen_and_nothing_else():
     assert findings_of(pins) == {
         pins[3].id: Kind.BENT,
         pins[9].id: Kind.BENT,
-        pins[14].id: Kind.STUB,
         pins[20].id: Kind.UNEVEN_HEIGHT,
         pins[26].id: Kind.OFF_TRACK,
         900: Kind.EXTRA,
     }
+
+
+def test_a_stub_is_as_sure_as_the_reading_and_never_the_other_face_s_tail():
+    stub = replace(read()[14], condition=Condition.STUB, confidence=0.99, condition_probability=0.99)
+    assert judge_stub(stub).probability == pytest.approx(0.99**2, abs=1e-6)
+    assert judge_stub(replace(stub, condition_probability=0.6)).probability == pytest.approx(0.99 * 0.6, abs=1e-6)
+    assert judge_stub(replace(stub, tooth=None)) is None  # on no track: no pin was there
+    assert judge_stub(replace(stub, confidence=None, condition_probability=None)).probability < 0.98
+    assert judge_stub(stub, tail_of=replace(stub, id=7, side=Side.LOWER)).probability < 0.2
 
 
 def test_a_bent_pin_without_a_measured_lean_is_believed():

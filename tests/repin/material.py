@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from disc.check.decisions import stage_decisions
+from disc.check.decisions import Decision, Verdict, decision_on, stage_decisions
 from disc.check.store import stage_findings
 from disc.frame import theta_for, turn_for_onset_deg
 from disc.job import PINS_FILE, create_job, open_for_writing
@@ -74,6 +74,12 @@ def damaged(pins: tuple[Pin, ...]) -> tuple[tuple[Pin, ...], tuple[Finding, ...]
     return now, findings
 
 
+def accepted(findings: tuple[Finding, ...]) -> tuple[Decision, ...]:
+    """A person's word that a pin belongs at the place without a hole: without it nothing is drilled there."""
+    (gap,) = (one for one in findings if one.pin_id is None)
+    return (decision_on(gap, Verdict.ACCEPTED, "a plugged hole is seen under the loupe"),)
+
+
 def write_job(folder: Path, plate: Plate = PLATE, designed: bool = False, **design: list[int]) -> Path:
     """A job folder of the invented disc. design: what the design room stored besides the title."""
     comb = make_comb()
@@ -93,5 +99,5 @@ def write_job(folder: Path, plate: Plate = PLATE, designed: bool = False, **desi
         if findings:
             with job.step("check", (folder / PINS_FILE,)) as stage:
                 stage_findings(stage, findings)
-                stage_decisions(stage, ())
+                stage_decisions(stage, accepted(findings))
     return folder

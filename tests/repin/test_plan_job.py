@@ -11,7 +11,7 @@ import sys
 
 import pytest
 
-from disc.check.decisions import Verdict, decision_on, stage_decisions
+from disc.check.decisions import Verdict, decision_on, load_decisions, stage_decisions
 from disc.check.store import load_findings
 from disc.cli import main
 from disc.errors import BadInput, MissingPart
@@ -54,7 +54,7 @@ def test_plan_reads_back_equal(planned_job, damaged_job):
 
 def test_no_plan_yet_is_none_and_a_damaged_one_is_told(damaged_job):
     assert load_plan(open_job(damaged_job)) is None
-    (damaged_job / "out/plan.json").write_text('{"schema": 1, "plate": 3}')
+    (damaged_job / "out/plan.json").write_text('{"schema": 2, "plate": 3}')
     with pytest.raises(BadInput, match=r"plan\.json: the plan is damaged .* Run disc repin again"):
         load_plan(open_job(damaged_job))
 
@@ -101,7 +101,7 @@ def test_a_decision_changes_the_estimate_and_the_history_says_so(damaged_job):
         in_doubt = next(f for f in load_findings(job) if f.kind == "in-doubt")
         accepted = decision_on(in_doubt, Verdict.ACCEPTED, "the second strain has it", kind="missing")
         with job.step("desk") as stage:
-            stage_decisions(stage, (accepted,))
+            stage_decisions(stage, (*load_decisions(job), accepted))
     made = plan_once(damaged_job)
     assert [h["in_doubt"] for h in made.history] == [1, 0]
     assert "set 3.55 -> 4" in made.history[1]["changed"]

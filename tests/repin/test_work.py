@@ -11,9 +11,9 @@ from disc.records import Condition, Pin, Side, Turns
 from disc.repin.records import Operation
 from disc.repin.work.nominal_places import lay_out
 from disc.repin.work.stations import Shop, stations_of_design, stations_of_reading
-from disc.repin.work.what_to_do import tip_over, verdicts_of, work_at_pin
+from disc.repin.work.what_to_do import look_first, tip_over, verdicts_of, work_at_pin
 
-from .material import PLATE, damaged, finding, make_comb, make_pins
+from .material import PLATE, accepted, damaged, finding, make_comb, make_pins
 
 SOUND = Pin(1, Side.UPPER, 8.0, 0.0, 0.25, 0.5, tooth=3)
 HOLE = replace(SOUND, condition=Condition.MISSING, height_mm=None)
@@ -43,7 +43,14 @@ def operations(made):
         (HOLE, "abandoned", 0.95, None, ["leave"], 1.0),
         (HOLE, "abandoned", 0.7, None, ["set"], 0.3),
         (HOLE, "abandoned", 0.95, Verdict.REJECTED, ["set"], 1.0),
-        (replace(SOUND, condition=Condition.STUB, height_mm=0.1), None, 0, None, ["pull", "set"], 1.0),
+        (
+            replace(SOUND, condition=Condition.STUB, height_mm=0.1),
+            None,
+            0,
+            None,
+            ["leave"],
+            0.0,
+        ),  # nothing bears it out
         (SOUND, "stub", 0.8, None, ["pull", "set"], 0.8),
         (SOUND, "bent", 0.98, None, ["straighten"], 0.98),
         (SOUND, "bent", 0.98, Verdict.REJECTED, ["leave"], 1.0),
@@ -61,6 +68,33 @@ def test_what_is_done(pin, kind, probability, verdict, expected, wanted):
     assert operations(made) == expected
     assert made.wanted == pytest.approx(wanted)
     assert all(task.reason for task in made.tasks)
+
+
+@pytest.mark.parametrize(
+    ("probability", "verdict", "ordered", "then"),
+    [
+        (0.99, None, ["pull", "set"], []),
+        (0.97, None, ["look"], ["pull", "set"]),
+        (0.60, None, ["look"], ["pull", "set"]),
+        (0.60, Verdict.ACCEPTED, ["pull", "set"], []),
+        (0.05, None, ["leave"], []),
+    ],
+)
+def test_nothing_irreversible_is_ordered_on_more_than_two_per_cent_of_doubt(probability, verdict, ordered, then):
+    stub = replace(SOUND, condition=Condition.STUB)
+    made, if_so = look_first(work(stub, "stub", probability, verdict), verdict is Verdict.ACCEPTED)
+    assert operations(made) == ordered and [task.operation.value for task in if_so] == then
+    if then:
+        assert "cut steel" in made.tasks[0].reason and "if not, nothing is done here" in made.tasks[0].reason
+
+
+def test_what_no_photograph_shows_is_only_looked_at():
+    assert operations(work(replace(SOUND, condition=Condition.UNSEEN))) == ["look"]
+
+
+def test_an_extra_that_stands_is_no_empty_hole():
+    (task,) = work(replace(SOUND, condition=Condition.EXTRA, tooth=None)).tasks
+    assert "a pin that stands" in task.reason and "hole" not in task.reason
 
 
 def test_shorten_says_how_much():
@@ -98,7 +132,7 @@ def stations():
     comb = make_comb()
     whole, tune = make_pins(comb, PLATE)
     pins, findings = damaged(whole)
-    settled, _ = settle(findings, ())
+    settled, _ = settle(findings, accepted(findings))
     return stations_of_reading(pins, settled, lay_out(pins, comb, PLATE, tune), Shop()), whole
 
 

@@ -1,4 +1,4 @@
-"""The known tune of a job: from a score a person gives, or from what `disc identify` found; kept in out/known.json.
+"""The known tune of a job: from a score a person gives, or the match a person accepted; kept in out/known.json.
 
 It is kept so that a later look at the findings (the desk after an edit) judges by the same tune.
 """
@@ -17,34 +17,15 @@ from disc.job import Job, Stage
 from disc.library.records import ReferenceTune, TuneKey
 from disc.tables import read_text
 from disc.tune.score.read_score import read_score
-from disc.words import Advance, no_progress
 
 KNOWN_FILE = "out/known.json"
 SCHEMA = 1
-# From this probability on an identified tune is used unasked; the library's figure is tested to mean what it says.
-IDENTIFIED_FROM = 0.95
 _ARRAYS = ("onset_tick", "duration_tick", "pitch", "bar")
 
 
 def known_from_file(path: Path) -> tuple[ReferenceTune, ...]:
     """Every tune of a score file. Raises BadInput for a file that cannot be read."""
     return tuple(reference_of_score(score, path.name, number) for number, score in enumerate(read_score(path), start=1))
-
-
-def identified_tune(job: Job, advance: Advance = no_progress) -> ReferenceTune | None:
-    """The tune that `disc identify` found with good reason; None if it was not asked, or is not sure of any.
-
-    Opens the library (and builds it, where it is gone since).
-    """
-    matches = job.content.results.get("identify", {}).get("matches") or []
-    if not matches or float(matches[0].get("probability") or 0.0) < IDENTIFIED_FROM:
-        return None
-    wanted = TuneKey(str(matches[0]["file"]), int(matches[0]["number"]))
-    from disc.library.index.library_store import open_library
-
-    index = open_library(advance).index
-    number = next((n for n in range(index.size) if index.key(n) == wanted), None)
-    return None if number is None else index.reference(number)
 
 
 def stage_known(stage: Stage, tune: ReferenceTune | None) -> None:

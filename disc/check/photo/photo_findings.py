@@ -6,9 +6,10 @@ Empty holes are seen here too, but whether a pin belongs in them is for holes.py
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
-from disc.check.evidence import SEEN, combine, limited, normal_log_density
+from disc.check.evidence import SEEN, combine, limited, log_odds, normal_log_density
 from disc.check.kinds import Kind
 from disc.comb.pin_spread import Spread, lean_mm
 from disc.frame import along_motion_mm
@@ -22,7 +23,12 @@ LARGEST_LEAN_MM = 0.5
 # one sound pin in a hundred.
 CONDITION_WEIGHT = math.log(0.9 / 0.01)
 NOT_CALLED_WEIGHT = math.log(0.1 / 0.99)
-STUB_WEIGHT = math.log(0.9 / 0.002)  # likewise; a standing pin is hardly ever taken for a stub
+STUB_READ = 0.9  # the same of a stub, in a table without the reading's own figure
+BY_HAND = 0.998  # what a person set is taken to be so; a slip of the hand remains
+TAIL_WEIGHT = -6.0  # a tail is some hundred times likelier than a second pin broken off in the same hole
+# What the music may add to or take from a stub. A mark set at random on a track lies where the tune wants a strike
+# about once in five times, so that agreeing is worth no more than that.
+LEAST_HEARD, MOST_HEARD = -4.0, 1.6
 # Before looking: common practice, no source; a few pins in a hundred lean, one in a few hundred was set off its track.
 PRIOR_BENT = 0.03
 PRIOR_OFF = 0.001
@@ -39,10 +45,10 @@ REPORT_FROM = 0.5
 
 
 def seen_findings(pins: Iterable[Pin], plate: Plate, spread: Spread) -> tuple[Finding, ...]:
-    """Findings from shape and place of each pin alone, in the pins' order. pins: with their teeth."""
+    """Findings from shape and place of each standing pin alone, in the pins' order. pins: with their teeth."""
     findings = []
     for pin in pins:
-        for judge in (judge_lean, judge_stub, judge_track, judge_height):
+        for judge in (judge_lean, judge_track, judge_height):
             finding = judge(pin, plate, spread)
             if finding is not None and finding.probability >= REPORT_FROM:
                 findings.append(finding)
@@ -102,13 +108,35 @@ def lean_words(pin: Pin, plate: Plate) -> str:
     return f"its tip stands {lean:.2f} mm off its root, {' and '.join(parts)}"
 
 
-def judge_stub(pin: Pin, plate: Plate, spread: Spread) -> Finding | None:
-    """Whether a pin is broken off."""
-    if pin.condition is not Condition.STUB:
+def judge_stub(pin: Pin, tail_of: Pin | None = None, wanted: Sequence[Evidence] = ()) -> Finding | None:
+    """Whether a pin is broken off in its hole. None where that is not so, or the mark is on no tooth's track.
+
+    tail_of: a standing pin of the other face in the same hole. wanted: what the music says of a strike here, as weights
+    for "a pin belongs here"; how far it may speak is limited, since it cannot see the mark.
+    """
+    if pin.condition is not Condition.STUB or pin.tooth is None:
         return None
     words = "a root without a pin" if not pin.height_mm else f"only {pin.height_mm:.2f} mm high"
-    evidence = Evidence(SEEN, words, limited(STUB_WEIGHT + _said_by_hand(pin)))
-    return finding_at(pin, Kind.STUB, combine(PRIOR_STUB, [evidence]), evidence)
+    seen = log_odds(read_probability(pin, STUB_READ)) - log_odds(PRIOR_STUB)
+    evidence = [Evidence(SEEN, words, limited(seen))]
+    if tail_of is not None:
+        place = f"pin {tail_of.id} of the {tail_of.side.value} face stands in the same hole: this may be its tail"
+        evidence.append(Evidence(SEEN, place, TAIL_WEIGHT))
+    heard = sum(item.weight for item in wanted)
+    if wanted:
+        strongest = max(wanted, key=lambda item: abs(item.weight))
+        evidence.append(replace(strongest, weight=max(LEAST_HEARD, min(MOST_HEARD, heard))))
+    return finding_at(pin, Kind.STUB, combine(PRIOR_STUB, evidence), *evidence)
+
+
+def site_probability(pin: Pin) -> float:
+    """How sure the reading is that there is something here at all; what a person set has none of its doubt."""
+    return BY_HAND if pin.confidence is None else min(pin.confidence, BY_HAND)
+
+
+def read_probability(pin: Pin, unread: float) -> float:
+    """How sure the reading is that something is here and is what it is called; unread: without figures."""
+    return site_probability(pin) * (unread if pin.condition_probability is None else pin.condition_probability)
 
 
 def judge_track(pin: Pin, plate: Plate, spread: Spread) -> Finding | None:
@@ -143,8 +171,3 @@ def judge_height(pin: Pin, plate: Plate, spread: Spread) -> Finding | None:
     word = "taller" if off > 0 else "shorter"
     evidence = Evidence(SEEN, f"{pin.height_mm:.2f} mm high, {abs(off):.2f} mm {word} than usual here", weight)
     return finding_at(pin, Kind.UNEVEN_HEIGHT, combine(PRIOR_OFF, [evidence]), evidence)
-
-
-def _said_by_hand(pin: Pin) -> float:
-    """More weight where a person entered the pin: corrections carry confidence 1."""
-    return 3.0 if pin.confidence is not None and pin.confidence >= 1.0 else 0.0

@@ -25,6 +25,7 @@ from disc.repin.work.metal_left import slot_size_mm
 IN_DOUBT = "_IN_DOUBT"
 MM_UNITS = 4  # $INSUNITS, DXF reference: 4 is millimetres
 COLOURS = {  # AutoCAD colour index, DXF reference
+    Operation.LOOK: 4,
     Operation.LEAVE: 8,
     Operation.STRAIGHTEN: 5,
     Operation.PULL: 1,

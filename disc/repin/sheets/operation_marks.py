@@ -19,6 +19,7 @@ DOUBT_RADII = 1.6  # of the ring that says in doubt, in radii of the sign
 PIN_GREY = "#b4b4b4"
 STRAIGHTEN_REACH = 1.6  # of the arrow's head beyond the pin, in radii of the sign
 COLOURS = {
+    Operation.LOOK: "#000000",
     Operation.LEAVE: LEAVE_GREY,
     Operation.STRAIGHTEN: "#0b5fa5",
     Operation.PULL: "#b3261e",
@@ -28,6 +29,7 @@ COLOURS = {
     Operation.SHORTEN: "#8a5a00",
 }
 MEANINGS = {
+    Operation.LOOK: "look first",
     Operation.LEAVE: "leave",
     Operation.STRAIGHTEN: "straighten, push this way",
     Operation.PULL: "pull",
@@ -87,7 +89,10 @@ def draw_sign(
     x, y = centre
     r = radius_mm
     pen = Pen(max(HAIR_MM, r * 0.12), COLOURS[operation])
-    if operation is Operation.DRILL:
+    if operation is Operation.LOOK:  # a loupe
+        sheet.circle(centre, r * 0.7, pen)
+        sheet.line((x + r * 0.5, y + r * 0.5), (x + r * 1.2, y + r * 1.2), pen)
+    elif operation is Operation.DRILL:
         sheet.line((x - r, y), (x + r, y), pen)
         sheet.line((x, y - r), (x, y + r), pen)
         sheet.circle(centre, true_radius_mm, Pen(HAIR_MM, pen.colour))

@@ -8,6 +8,7 @@ from disc.repin.records import Operation, Station
 from disc.turn.places import beat_words
 
 SHORT = {
+    Operation.LOOK: "look",
     Operation.LEAVE: "leave",
     Operation.STRAIGHTEN: "straighten",
     Operation.PULL: "pull",

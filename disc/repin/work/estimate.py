@@ -58,6 +58,9 @@ class Material(_Part):
     holes_per_drill: float = Field(gt=0.0)
 
 
+NO_WORK = frozenset({Operation.LEAVE, Operation.LOOK})  # a look has a line of its own
+
+
 class Rates(_Part):
     """A rates file. sample: these are the shipped numbers, not the user's own."""
 
@@ -93,7 +96,7 @@ def parse_rates(text: str, where: str) -> Rates:
 
 def estimate(stations: Sequence[Station], rates: Rates) -> Estimate:
     """Hours and cost of all stations, split by operation."""
-    counts: dict[Operation, Range] = {op: _count(stations, op) for op in Operation if op != Operation.LEAVE}
+    counts: dict[Operation, Range] = {op: _count(stations, op) for op in Operation if op not in NO_WORK}
     spare = sum(1 for s in stations if s.may_break and s.probability > SURE_NOT)
     for operation in (Operation.PULL, Operation.SET):
         least, expected, most = counts[operation]
@@ -110,8 +113,8 @@ def estimate(stations: Sequence[Station], rates: Rates) -> Estimate:
 
 
 def _count(stations: Sequence[Station], operation: Operation) -> Range:
-    chances = [s.probability for s in stations if operation in s.operations]
-    least = sum(1.0 for p in chances if p >= SURE)
+    chances = [s.probability for s in stations if operation in s.possible]
+    least = sum(1.0 for s in stations if operation in s.possible and s.probability >= SURE and not s.if_so)
     most = sum(1.0 for p in chances if p > SURE_NOT)
     # What is as good as sure counts whole, so that "expected" is a number of pins where nothing is in doubt.
     expected = sum(1.0 if p >= SURE else p for p in chances if p > SURE_NOT)
@@ -119,7 +122,7 @@ def _count(stations: Sequence[Station], operation: Operation) -> Range:
 
 
 def _is_left(station: Station) -> bool:
-    return station.operations == (Operation.LEAVE,)
+    return not set(station.possible) - NO_WORK
 
 
 def _line(what: str, count: Range, hours_each: float, rates: Rates) -> CostLine:

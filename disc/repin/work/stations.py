@@ -9,7 +9,7 @@ import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
-from disc.check.decisions import Settled
+from disc.check.decisions import Settled, Verdict
 from disc.check.kinds import Kind
 from disc.records import Finding, Pin, Side
 from disc.repin.records import SURE_NOT, Operation, Spot, Station, Task, spot
@@ -27,6 +27,7 @@ from disc.repin.work.what_to_do import (
     BRING_OVER_SHARE,
     Work,
     is_near,
+    look_first,
     tip_over,
     verdicts_of,
     work_at_pin,
@@ -57,8 +58,9 @@ def stations_of_reading(
     for pin in pins:
         said = verdicts_of(pin, settled)
         height = usual_height(pins, pin.side, pin.tooth)
-        work = work_at_pin(pin, said, layout.plate, height)
-        drafts += _at_pin(pin, work, said.finding, layout, height or USUAL_STANDING_MM, stock)
+        work, if_so = look_first(work_at_pin(pin, said, layout.plate, height), said.any_accepted)
+        made = _at_pin(pin, work, said.finding, layout, height or USUAL_STANDING_MM, stock)
+        drafts += [replace(station, if_so=if_so) for station in made] if if_so else made
     for one in settled:
         if one.finding.kind == Kind.MISSING and not any(is_near(one.finding, pin) for pin in pins):
             drafts.append(_without_hole(one, pins, layout, stock))
@@ -214,7 +216,7 @@ def _without_hole(one: Settled, pins: Sequence[Pin], layout: Layout, stock: PinS
     finding = one.finding
     near = spot(finding.r_mm, finding.theta_deg)
     nominal = nominal_place(layout, finding.side, near, finding.tooth)
-    work = work_without_hole(one)
+    work, if_so = look_first(work_without_hole(one), one.verdict is Verdict.ACCEPTED)
     return Station(
         number=0 if work.wanted > SURE_NOT and _is_looked_at(work) else None,
         side=finding.side,
@@ -230,6 +232,7 @@ def _without_hole(one: Settled, pins: Sequence[Pin], layout: Layout, stock: PinS
         stock=stock,
         standing_mm=usual_height(pins, finding.side, finding.tooth) or USUAL_STANDING_MM,
         notes=work.notes,
+        if_so=if_so,
     )
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,7 +19,8 @@ from disc.check.kinds import Kind
 from disc.corrections import REACH_MM
 from disc.frame import along_motion_mm, to_xy_mm
 from disc.records import Condition, Finding, Pin, Plate
-from disc.repin.records import SURE, SURE_NOT, Operation, Task
+from disc.repin.records import CERTAIN, IRREVERSIBLE, SURE, SURE_NOT, Operation, Task
+from disc.words import chance
 
 # An empty hole that was never checked: as likely wanted as not.
 UNCHECKED = 0.5
@@ -51,6 +52,11 @@ class Verdicts:
         """Whether a person said that it is so."""
         settled = self.by_kind.get(kind)
         return settled is not None and settled.verdict is Verdict.ACCEPTED
+
+    @property
+    def any_accepted(self) -> bool:
+        """Whether a person accepted any finding here."""
+        return any(settled.verdict is Verdict.ACCEPTED for settled in self.by_kind.values())
 
     def words(self, kind: Kind) -> str:
         """The weightiest evidence, or the person's reason, in words."""
@@ -91,12 +97,16 @@ def verdicts_of(pin: Pin, settled: Sequence[Settled]) -> Verdicts:
 
 def work_at_pin(pin: Pin, said: Verdicts, plate: Plate, height_mm: float | None) -> Work:
     """What to do with a pin, stub or hole. height_mm: the usual height on its track."""
-    if pin.condition is Condition.MISSING or (pin.condition is Condition.EXTRA and not pin.plays):
+    if pin.condition is Condition.UNSEEN:
+        return Work((Task(Operation.LOOK, "no photograph shows this place: what stands here is not known"),), look=True)
+    if pin.condition is Condition.MISSING or (pin.condition is Condition.EXTRA and not pin.height_mm):
         return _empty_hole(pin, said)
     if pull := _unwanted(said):
         return pull
-    if pin.condition is Condition.STUB or said.chance(Kind.STUB):
+    if said.chance(Kind.STUB):
         return _stub(pin, said)
+    if pin.condition is Condition.STUB:
+        return _unlikely_stub(pin)
     if pin.condition is Condition.BENT or said.chance(Kind.BENT):
         return _leaning(pin, said, plate)
     for kind in (Kind.DISPLACED, Kind.OFF_TRACK, Kind.OFF_BEAT):
@@ -123,6 +133,29 @@ def tip_over(shift_x_mm: float, shift_y_mm: float, theta_deg: float, plate: Plat
     """Bring a tip over by this much, disc axes; which way is said in words too."""
     toward = _direction(shift_x_mm, shift_y_mm, theta_deg, plate)
     return Task(Operation.STRAIGHTEN, reason, math.hypot(shift_x_mm, shift_y_mm), toward, shift_x_mm, shift_y_mm)
+
+
+# What a loupe must show before each operation that cannot be undone, and what it means if it does not.
+QUESTIONS = {
+    Operation.PULL: "is there a disc of cut steel of the wire's size in the hole? If so:",
+    Operation.DRILL: "is there a filled or plugged hole, or bare metal where a pin is wanted? If a pin belongs here:",
+    Operation.PLUG: "is the pin really at the wrong place? If so:",
+    Operation.SHORTEN: "does it stand higher than its neighbours, seen from the side? If so:",
+}
+IF_NOT = "if not, nothing is done here"
+
+
+def look_first(work: Work, accepted: bool) -> tuple[Work, tuple[Task, ...]]:
+    """The work as it is ordered, and what follows only if a look says so: nothing irreversible is done on doubt.
+
+    accepted: a person said that it is so, which is certainty enough.
+    """
+    final = [task for task in work.tasks if task.operation in IRREVERSIBLE]
+    if not final or accepted or work.wanted >= CERTAIN or work.wanted <= SURE_NOT:
+        return work, ()
+    what = " and ".join(task.operation.value for task in work.tasks)
+    words = f"look with a loupe first ({chance(work.wanted)}): {QUESTIONS[final[0].operation]} {what}; {IF_NOT}"
+    return replace(work, tasks=(Task(Operation.LOOK, words),), look=True), work.tasks
 
 
 def is_near(finding: Finding, pin: Pin) -> bool:
@@ -175,6 +208,12 @@ def _stub(pin: Pin, said: Verdicts) -> Work:
     return Work((pull, put), 1.0 if chance is None else chance)
 
 
+def _unlikely_stub(pin: Pin) -> Work:
+    """What the reading calls a stub and nothing else bears out: dirt, a plug, a punch mark, the other face's pin."""
+    where = "on no tooth's track" if pin.tooth is None else "more likely dirt, a plug or a pin of the other face"
+    return Work((_leave(f"a mark that looks like a broken pin, {where}: nothing is done"),), 0.0, look=True)
+
+
 def _leaning(pin: Pin, said: Verdicts, plate: Plate) -> Work:
     chance = said.chance(Kind.BENT)
     if chance is not None and chance <= SURE_NOT:
@@ -206,7 +245,9 @@ def _left_alone(pin: Pin, said: Verdicts) -> Work:
     open_findings = [k for k, s in said.by_kind.items() if s.finding.probability > SURE_NOT and not s.is_rejected]
     notes = tuple(f"{k.value.replace('-', ' ')}: {said.words(k)}".rstrip(": ") for k in open_findings)
     if pin.condition is Condition.EXTRA:
-        return Work((_leave("nothing explains this pin; it is left until somebody decides"),), notes=notes, look=True)
+        sounds = "" if pin.tooth is None else f" It sounds tooth {pin.tooth}."
+        reason = f"a pin that stands and that neither track nor tune explains; left until somebody decides.{sounds}"
+        return Work((_leave(reason),), notes=notes, look=True)
     if notes:
         return Work((_leave("left as its maker set it unless the finding is accepted"),), notes=notes, look=True)
     return Work((_leave("stands as it should"),))

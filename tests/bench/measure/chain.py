@@ -1,4 +1,4 @@
-"""The whole chain as a whole: photographs -> pins -> teeth -> strikes -> tune -> findings -> plan, truth beside each stage.
+"""The chain as a whole: photographs -> pins -> teeth -> strikes -> tune -> findings -> plan, truth beside each stage.
 
     python tests/bench/measure/chain.py FOLDER [FOLDER ...] [--names p3,h5] [--jobs FOLDER] [--own-slot] [--identify]
 
@@ -15,7 +15,6 @@ import json
 import tempfile
 from collections import Counter
 from dataclasses import dataclass, field
-from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -59,6 +58,7 @@ class Row:
     overlooked: int = 0
     set_wrong: list[str] = field(default_factory=list)
     doubts: Counter = field(default_factory=Counter)
+    places: Counter = field(default_factory=Counter)
     trouble: str = ""
 
 
@@ -116,9 +116,14 @@ def judge_plan(row: Row, truth: dict[str, Any], plan: Plan) -> None:
         if station.number is None:
             continue
         here = _nearest(station, truth["pins"], places)
+        if here is not None:
+            kind = here["condition"] + ("" if station.in_doubt or not _is_work(station) else " ordered")
+            row.places[kind] += 1
         irreversible = any(op in IRREVERSIBLE for op in station.operations)
         fault = here if here is not None and here in faults else None
-        asks = fault is not None and fault["condition"] in ("stub", "bent") or (fault is not None and _stands_extra(fault))
+        asks = (fault is not None and fault["condition"] in ("stub", "bent")) or (
+            fault is not None and _stands_extra(fault)
+        )
         if irreversible and not station.in_doubt:
             if asks:
                 row.right_sure += 1
@@ -135,16 +140,23 @@ def judge_plan(row: Row, truth: dict[str, Any], plan: Plan) -> None:
     row.overlooked = sum(fault not in named for fault in faults)
 
 
+def _is_work(station: Station) -> bool:
+    return bool(set(station.operations) - {Operation.LOOK, Operation.LEAVE})
+
+
 def _stands_extra(pin: dict[str, Any]) -> bool:
     return pin["condition"] == "extra" and pin["height_mm"] > 0
 
 
 def _told(station: Station, here: dict[str, Any] | None) -> str:
     what = "+".join(op.value for op in station.operations)
-    return f"{what} {station.side.value[0]} {station.place.r_mm:.2f}/{station.place.theta_deg:.1f} on {here and here['condition']} p={station.probability:.3f}"
+    at = f"{station.side.value} {station.place.r_mm:.2f} mm {station.place.theta_deg:.1f} deg"
+    return f"{what} {at} on {None if here is None else here['condition']}, p {station.probability:.3f}"
 
 
-def _nearest(station: Station, pins: list[dict[str, Any]], places: list[tuple[str, float, float]]) -> dict[str, Any] | None:
+def _nearest(
+    station: Station, pins: list[dict[str, Any]], places: list[tuple[str, float, float]]
+) -> dict[str, Any] | None:
     spot = station.found or station.place
     side, x, y = _place(station.side, spot.r_mm, spot.theta_deg)
     near = [(np.hypot(px - x, py - y), k) for k, (ps, px, py) in enumerate(places) if ps == side]
@@ -188,6 +200,7 @@ def main() -> None:
     given = parser.parse_args()
     names = set(filter(None, given.names.split(",")))
     total: Counter = Counter()
+    places: Counter = Counter()
     with tempfile.TemporaryDirectory() as scratch:
         jobs = given.jobs or Path(scratch)
         for folder in given.folders:
@@ -206,8 +219,9 @@ def main() -> None:
                     total["refused"] += 1
                     continue
                 print(
-                    f"{row.name:4s} sites {row.hits} hit {row.false} false {row.missed} missed | teeth {row.tooth_right} right "
-                    f"{row.tooth_wrong} wrong | strikes {row.strikes_right}/{row.strikes_true} +{row.strikes_extra} | "
+                    f"{row.name:4s} sites {row.hits} hit {row.false} false {row.missed} missed | "
+                    f"teeth {row.tooth_right} right {row.tooth_wrong} wrong | "
+                    f"strikes {row.strikes_right}/{row.strikes_true} +{row.strikes_extra} | "
                     f"{row.metre} | sure work {row.right_sure} right {len(row.wrong_sure)} wrong, set wrong "
                     f"{len(row.set_wrong)}; in doubt {row.right_doubt}, overlooked {row.overlooked} | "
                     f"doubts {dict(row.doubts)}"
@@ -216,9 +230,11 @@ def main() -> None:
                     print(f"       {words}")
                 for name in ("right_sure", "right_doubt", "overlooked", "false", "missed", "hits"):
                     total[name] += getattr(row, name)
+                places.update(row.places)
                 total["wrong_sure"] += len(row.wrong_sure)
                 total["set_wrong"] += len(row.set_wrong)
     print("all:", dict(total))
+    print("numbered places, by what is truly there and whether work is ordered without doubt:", dict(places))
 
 
 if __name__ == "__main__":
