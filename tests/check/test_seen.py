@@ -68,7 +68,8 @@ def test_a_stub_is_as_sure_as_the_reading_and_never_the_other_face_s_tail():
     assert judge_stub(stub).probability == pytest.approx(0.99**2, abs=1e-6)
     assert judge_stub(replace(stub, condition_probability=0.6)).probability == pytest.approx(0.99 * 0.6, abs=1e-6)
     assert judge_stub(replace(stub, tooth=None)) is None  # on no track: no pin was there
-    assert judge_stub(replace(stub, confidence=None, condition_probability=None)).probability < 0.98
+    by_hand = judge_stub(replace(stub, confidence=1.0, condition_probability=None))
+    assert by_hand.probability > 0.98  # a person said so
     assert judge_stub(stub, tail_of=replace(stub, id=7, side=Side.LOWER)).probability < 0.2
 
 

@@ -136,7 +136,9 @@ def site_probability(pin: Pin) -> float:
 
 def read_probability(pin: Pin, unread: float) -> float:
     """How sure the reading is that something is here and is what it is called; unread: without figures."""
-    return site_probability(pin) * (unread if pin.condition_probability is None else pin.condition_probability)
+    if pin.confidence is None or pin.confidence >= 1.0:
+        return BY_HAND
+    return pin.confidence * (unread if pin.condition_probability is None else pin.condition_probability)
 
 
 def judge_track(pin: Pin, plate: Plate, spread: Spread) -> Finding | None:
