@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
+from itertools import pairwise
 from typing import Any
 
 
@@ -212,6 +213,7 @@ class Note:
     """One written note. Times are exact quarters from the first bar line (an upbeat is negative).
 
     pitch: sounding MIDI number, whole. pins: the pins that play it (more than one only where a repeat was folded).
+    onset_s: when its strike falls, seconds after the disc starts; None: not read from a disc.
     """
 
     onset_quarter: Fraction
@@ -223,6 +225,7 @@ class Note:
     doubtful: bool = False
     grace: bool = False
     rolled: bool = False
+    onset_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,6 +269,8 @@ class Tune:
 
     upbeat_quarter: length of the upbeat before the first bar line, 0 <= upbeat < bar. quarter_s: seconds of a quarter.
     start_s: seconds after the disc starts at which bar 1 begins. repeats: how the played-out bars fold in print.
+    pace: where the tempo is not steady, (quarter, seconds after the disc starts) at rising quarters; held: onsets of
+    notes under a fermata; slowing_quarter: where the end begins to slow down.
     """
 
     notes: tuple[Note, ...]
@@ -276,6 +281,21 @@ class Tune:
     start_s: float = 0.0
     title: str = ""
     repeats: tuple[Repeat, ...] = ()
+    pace: tuple[tuple[float, float], ...] = ()
+    held: tuple[Fraction, ...] = ()
+    slowing_quarter: Fraction | None = None
+
+    def onset_s(self, quarter: Fraction | float) -> float:
+        """Seconds after the disc starts at which a quarter falls; beyond the pace's ends at the usual tempo."""
+        at, knots = float(quarter), self.pace
+        if not knots:
+            return self.start_s + at * self.quarter_s
+        if at <= knots[0][0]:
+            return knots[0][1] + (at - knots[0][0]) * self.quarter_s
+        for (before, before_s), (after, after_s) in pairwise(knots):
+            if at <= after:
+                return before_s + (at - before) * (after_s - before_s) / (after - before)
+        return knots[-1][1] + (at - knots[-1][0]) * self.quarter_s
 
 
 @dataclass(frozen=True, slots=True)

@@ -51,6 +51,7 @@ def transcribe(
         f"Metre {found['metre']} ({chance(found['metre_probability'])}), {found['key']} "
         f"({chance(found['key_probability'])}); setting error {1000 * found['setting_error_s']:.0f} ms.",
     )
+    say(*pace_lines(found))
     others = [other for other in found["alternatives"] if other["probability"] >= 0.02]
     if others:
         say("", "Also considered:")
@@ -62,3 +63,24 @@ def transcribe(
     if found["doubtful_pins"]:
         say("", f"Doubtful pins, marked ? in the score: {', '.join(map(str, found['doubtful_pins']))}")
     say("", f"Written in {job / 'out'}: tune.pdf, tune.svg, tune.musicxml, tune.mid, tune.wav, strikes.csv")
+
+
+def pace_lines(found: dict[str, Any]) -> list[str]:
+    """What bends the turn's time, and which notes stand in one pass of a repeat only; nothing for a steady turn."""
+    lines = []
+    if found["drift_bar"] is not None:
+        lines.append(
+            f"The setting drifts: by up to {found['drift_deg']:.1f} degrees, around bar {found['drift_bar']}. The notes "
+            "are written as if it did not; tune.mid sounds as the disc does."
+        )
+    if found["held_bars"]:
+        lines.append(f"Held longer than written (a fermata) in bar {', '.join(map(str, found['held_bars']))}.")
+    if found["slowing_bar"] is not None:
+        lines.append(f"It slows down from bar {found['slowing_bar']} on (rit.).")
+    for note in found["in_one_pass_only"]:
+        pins = ", ".join(map(str, note["pins"]))
+        lines.append(
+            f"Bar {note['bar']}: pin {pins} has no match in the other pass of the repeat (it plays in pass "
+            f"{note['pass']} only, printed small): missing there, or extra here?"
+        )
+    return lines

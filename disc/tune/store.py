@@ -49,6 +49,9 @@ def parse_tune(text: str, path: Path) -> Tune:
             start_s=float(raw["start_s"]),
             title=str(raw["title"]),
             repeats=tuple(Repeat(**item) for item in raw["repeats"]),
+            pace=tuple((float(quarter), float(at_s)) for quarter, at_s in raw.get("pace", ())),
+            held=tuple(Fraction(quarter) for quarter in raw.get("held", ())),
+            slowing_quarter=None if (slow := raw.get("slowing_quarter")) is None else Fraction(slow),
         )
     except (ValueError, KeyError, TypeError, AttributeError, ArithmeticError, RecursionError) as error:
         raise BadInput(f"{path}: the tune is damaged ({error}). Run disc transcribe again.") from error

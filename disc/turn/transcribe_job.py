@@ -14,6 +14,7 @@ from disc.job import COMB_FILE, OUT_FOLDER, PINS_FILE, Job, Stage
 from disc.records import Strike
 from disc.tables import Column, format_table
 from disc.tune.read.read_tune import TuneReading
+from disc.tune.read.strains import differing_notes
 from disc.tune.settings import key_name
 from disc.tune.store import stage_tune
 from disc.tune.write.engrave import engrave, pdf_of_pages
@@ -125,6 +126,16 @@ def summary(reading: TuneReading, strikes: Sequence[Strike]) -> dict[str, Any]:
         "accompaniment_notes": voices.count("accompaniment"),
         "doubtful_pins": sorted(pin for note in tune.notes if note.doubtful for pin in note.pins),
         "repeats": [asdict(repeat) for repeat in tune.repeats],
+        "in_one_pass_only": [
+            {"bar": bar, "pass": time, "pitch": note.pitch, "pins": list(note.pins)}
+            for bar, note, time in differing_notes(tune)
+        ],
+        "held_bars": [int(quarter // tune.metre.bar_quarter) + 1 for quarter in tune.held],
+        "slowing_bar": None
+        if tune.slowing_quarter is None
+        else int(tune.slowing_quarter // tune.metre.bar_quarter) + 1,
+        "drift_deg": round(reading.drift_deg, 2),
+        "drift_bar": reading.drift_bar,
         "alternatives": [asdict(other) for other in reading.alternatives],
     }
 

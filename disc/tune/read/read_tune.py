@@ -18,11 +18,13 @@ from disc.frame import FULL_TURN_DEG, FloatArray
 from disc.records import Key, Metre, Note, Plate, Strike, Tune, Voice
 from disc.tune.read.explain import reasons
 from disc.tune.read.figures import Rolls, find_graces, find_rolls
+from disc.tune.read.holds import find_holds
 from disc.tune.read.key import KeyReading, read_key
 from disc.tune.read.metre import MetreReading, describe, explain, read_metre
-from disc.tune.read.model import load_model
+from disc.tune.read.model import Model, load_model
 from disc.tune.read.quantise import on_written_places, place_strikes
 from disc.tune.read.step_grid import Grid, find_grids, grids_of_quarter
+from disc.tune.read.straighten import STEADY, Pace, candidate_steps_by_part, find_drift, slowed
 from disc.tune.read.strains import find_repeats
 from disc.tune.read.voices import melody_probability
 from disc.tune.settings import TuneSettings, key_name
@@ -49,7 +51,8 @@ class Alternative:
 class TuneReading:
     """The tune and how sure it is. sigma_s: setting error of a strike; off_s: each strike's distance from its place.
 
-    melody: probability for each strike that it is melody, in the order of the strikes.
+    melody: probability for each strike that it is melody, in the order of the strikes. drift_s, drift_deg: largest
+    departure of the setting from a steady tempo, where it drifts; drift_bar: the bar in which that is.
     """
 
     tune: Tune
@@ -59,6 +62,9 @@ class TuneReading:
     off_s: tuple[float, ...]
     melody: tuple[float, ...]
     alternatives: tuple[Alternative, ...]
+    drift_s: float = 0.0
+    drift_deg: float = 0.0
+    drift_bar: int | None = None
 
 
 def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = TuneSettings()) -> TuneReading:
@@ -77,6 +83,8 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
     pitch = np.array([float(s.pitch) for s in heard if s.pitch is not None])
     known = settings.quarter_deg
     quarter_s = None if known is None else known / FULL_TURN_DEG * plate.revolution_s
+    pace = STEADY if known is not None else find_turn_pace(onset_s, pitch, model, settings)
+    struck_s, onset_s = onset_s, pace.straight(onset_s)
     rolls, anchored_s, grids = find_turn_grids(onset_s, pitch, quarter_s)
     melody = melody_probability(anchored_s, pitch, model.voices)
     readings = read_metre(grids, anchored_s, np.round(pitch), melody > 0.5, model, settings, quarter_s)
@@ -97,6 +105,7 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
     key = settings.key or keys[0].key
     tune = _tune(heard, places, melody > 0.5, rolls, graces, best, metre, key, settings.title)
     off_s = anchored_s - tune.start_s - np.array([float(q) for q in places]) * tune.quarter_s
+    tune = with_pace(tune, pace, struck_s)
     return TuneReading(
         tune,
         best.probability,
@@ -105,7 +114,70 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
         tuple(float(value) for value in off_s),
         tuple(float(value) for value in melody),
         (*_metre_alternatives(readings), *_key_alternatives(keys)),
+        drift_s=pace.drift_s,
+        drift_deg=pace.drift_s / plate.revolution_s * FULL_TURN_DEG,
+        drift_bar=int(bar_at(tune, pace.drift_at_s)) if pace.drift_s else None,
     )
+
+
+def find_turn_pace(onset_s: FloatArray, pitch: FloatArray, model: Model, settings: TuneSettings) -> Pace:
+    """How the turn's time is bent: by a drift of the setting or by held notes, whichever gains more; and at its end."""
+    single = find_rolls(onset_s, pitch).single(last=True)
+    times, heights = onset_s[single], np.round(pitch[single])
+    if len(times) < FEWEST_STRIKES:
+        return STEADY
+    grids = find_grids(times)
+    steps = candidate_steps_by_part(times, grids)
+    melody = melody_probability(times, pitch[single], model.voices) > 0.5
+
+    def rate(moved_s: FloatArray, grid: Grid) -> float:
+        readings = read_metre([grid], moved_s, heights, melody, model, settings)
+        return readings[0].score if readings else -np.inf
+
+    best = grids[0].score
+    drift = find_drift(times, steps)
+    gained, pace = find_holds(times, steps, grids[0], rate)
+    if drift[0] - best > gained:
+        gained, pace = drift[0] - best, drift[1]
+    return slowed(times, pace, steps, best + gained)
+
+
+def with_pace(tune: Tune, pace: Pace, struck_s: FloatArray) -> Tune:
+    """The tune with its tempo as the disc turns, where that is not steady: knots at what begins and at bent places."""
+    if pace.is_steady:
+        return tune
+    steady_s = np.array([tune.onset_s(note.onset_quarter) for note in tune.notes])
+    inside = pace.straight_s[(pace.straight_s > steady_s.min()) & (pace.straight_s < steady_s.max())]
+    at_s = np.unique(np.r_[steady_s.min(), inside, steady_s.max()])
+    quarters = (at_s - tune.start_s) / tune.quarter_s
+    knots = tuple((float(q), float(t)) for q, t in zip(quarters, pace.real(at_s), strict=True))
+    bent = replace(tune, pace=knots, start_s=float(pace.real(np.array(tune.start_s))))
+    held = tuple(q for hold in pace.holds if (q := _struck_at(tune, hold.from_s)) is not None)
+    slowing = None if pace.slowing_s is None else _struck_at(tune, pace.slowing_s)
+    bent = replace(bent, held=held, slowing_quarter=slowing)
+    return bent if slowing is None else replace(bent, pace=_by_strikes(bent, slowing))
+
+
+def _by_strikes(tune: Tune, begin: Fraction) -> tuple[tuple[float, float], ...]:
+    """The pace with, from begin on, the strikes themselves as knots: no curve follows a slowing end so closely."""
+    knots = [knot for knot in tune.pace if knot[0] < begin]
+    for quarter in sorted({n.onset_quarter for n in tune.notes if n.onset_quarter >= begin and not n.grace}):
+        struck = [n.onset_s for n in tune.notes if n.onset_quarter == quarter and n.onset_s is not None and not n.grace]
+        if struck and (not knots or np.mean(struck) > knots[-1][1]):
+            knots.append((float(quarter), float(np.mean(struck))))
+    return tuple(knots)
+
+
+def _struck_at(tune: Tune, at_s: float) -> Fraction | None:
+    """The quarter of the strike nearest to a moment of the turn."""
+    near = [(abs(note.onset_s - at_s), note.onset_quarter) for note in tune.notes if note.onset_s is not None]
+    return min(near)[1] if near else None
+
+
+def bar_at(tune: Tune, at_s: float) -> int:
+    """The bar that is played at a moment of the turn; the first full bar is 1."""
+    quarter = _struck_at(tune, at_s) or Fraction(0)
+    return int(quarter // tune.metre.bar_quarter) + 1
 
 
 def find_turn_grids(
@@ -188,6 +260,7 @@ def _tune(
             doubtful=strike.doubtful,
             rolled=bool(roll >= 0),
             grace=index in graces,
+            onset_s=strike.onset_s,
         )
         for index, (strike, place, melody, roll) in enumerate(zip(strikes, places, is_melody, rolls.of, strict=True))
     ]

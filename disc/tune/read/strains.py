@@ -7,8 +7,8 @@ strain although some strikes of either are missing; where they contradict each o
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from disc.records import Note, Repeat, Tune, Voice
@@ -26,7 +26,8 @@ ALIKE = 0.65
 class PrintedBar:
     """A bar on paper. start: where its bar line stands, in quarters of the played-out tune; offset and length: where it
     begins and ends after that line (an upbeat begins late, the bar before a repeat sign may end early). notes: what is
-    written in it, at the times of its first playing, from both passes.
+    written in it, at the times of its first playing, from both passes. only: the pass (1 or 2) of a pin whose note the
+    other pass of a repeat has not.
     """
 
     number: int
@@ -37,6 +38,7 @@ class PrintedBar:
     repeat_start: bool = False
     repeat_end: bool = False
     ending: int | None = None
+    only: Mapping[int, int] = field(default_factory=dict)
 
 
 # ---- finding
@@ -155,16 +157,18 @@ def _bars_of(stretch: _Stretch, tune: Tune) -> list[PrintedBar]:
     while place < stretch.end:
         line = place // bar * bar
         end = min(line + bar, stretch.end)
+        written = _written_notes(tune.notes, place, end, stretch.also)
         bars.append(
             PrintedBar(
                 int(line // bar) + 1,
                 line,
                 end - line,
                 place - line,
-                _written_notes(tune.notes, place, end, stretch.also),
+                written,
                 repeat_start=stretch.repeat_start and place == stretch.start,
                 repeat_end=stretch.repeat_end and end == stretch.end,
                 ending=stretch.ending,
+                only={} if stretch.also is None else _only_once(written, tune.notes, stretch.also),
             )
         )
         place = end
@@ -184,3 +188,23 @@ def _written_notes(notes: Iterable[Note], start: Fraction, end: Fraction, also: 
         known = written.get(key)
         written[key] = moved if known is None else replace(known, pins=(*known.pins, *moved.pins))
     return tuple(sorted(written.values(), key=lambda n: (n.onset_quarter, not n.grace, n.pitch)))
+
+
+def _only_once(written: Sequence[Note], notes: Iterable[Note], also: Fraction) -> dict[int, int]:
+    """The pass, by pin, of each note that stands in one pass of a repeat only."""
+    second = (
+        {pin for note in notes for pin in note.pins if note.onset_quarter >= written[0].onset_quarter + also}
+        if (written)
+        else set()
+    )
+    return {pin: 2 if pin in second else 1 for note in written if len(note.pins) == 1 for pin in note.pins}
+
+
+def differing_notes(tune: Tune) -> tuple[tuple[int, Note, int], ...]:
+    """(bar, note, pass) of every note that one pass of a repeat has and the other has not."""
+    return tuple(
+        (bar.number, note, bar.only[note.pins[0]])
+        for bar in printed_bars(tune)
+        for note in bar.notes
+        if len(note.pins) == 1 and note.pins[0] in bar.only
+    )

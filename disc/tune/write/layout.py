@@ -61,7 +61,7 @@ class Bar:
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """What is to be engraved."""
+    """What is to be engraved. held: onsets under a fermata; slowing: where "rit." stands; quarters of the turn."""
 
     title: str
     metre: Metre
@@ -69,6 +69,8 @@ class Page:
     quarter_s: float
     clefs: tuple[Clef, ...]
     bars: tuple[Bar, ...] = field(default_factory=tuple)
+    held: frozenset[Fraction] = frozenset()
+    slowing: Fraction | None = None
 
 
 def lay_out(tune: Tune) -> Page:
@@ -87,7 +89,16 @@ def lay_out(tune: Tune) -> Page:
             chords, held[staff] = _fill_bar(mine, printed, tune.metre, held[staff], tie=staff == 0)
             voices.append(chords)
         bars.append(Bar(printed, tuple(voices)))
-    return Page(tune.title, tune.metre, tune.key.fifths, tune.quarter_s, clefs, tuple(bars))
+    return Page(
+        tune.title,
+        tune.metre,
+        tune.key.fifths,
+        tune.quarter_s,
+        clefs,
+        tuple(bars),
+        frozenset(tune.held),
+        tune.slowing_quarter,
+    )
 
 
 def _staves(tune: Tune) -> dict[Voice, int]:

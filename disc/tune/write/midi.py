@@ -1,23 +1,59 @@
 """A tune or a turn of strikes as a Standard MIDI File, through mido.
 
-One tick grid: TICKS_PER_QUARTER ticks to the quarter, tempo from the tune's quarter_s (itself from revolution_s). Time
-0 of the file is the start of the first bar, the upbeat's bar included. Program: "Music Box" of General MIDI level 1.
+One tick grid: TICKS_PER_QUARTER ticks to the quarter, the tempo from the tune's quarter_s (itself from revolution_s)
+and, where it is not steady, from its pace. Time 0 of the file is the start of the first bar, the upbeat's bar included.
+A note that was read from a disc sounds when its pin strikes, to half a tick; one that was not, where it is written.
+Program: "Music Box" of General MIDI level 1.
 """
 
 from __future__ import annotations
 
 import io
+from bisect import bisect_right
+from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 from typing import Any
 
 from disc.records import Note, Tune, Voice
 
-# 2^5 * 3 * 5: sixteenths, triplets and quintuplets fall on whole ticks.
-TICKS_PER_QUARTER = 480
+# 2^7 * 3 * 5: sixteenths, triplets and quintuplets fall on whole ticks, and a tick of a slow quarter is half a ms.
+TICKS_PER_QUARTER = 1920
 # General MIDI level 1 sound set (MIDI Manufacturers Association, 1991): instrument 11, counted from 1, is Music Box.
 MUSIC_BOX_PROGRAM = 11 - 1
 LOUDNESS = {Voice.MELODY: 96, Voice.ACCOMPANIMENT: 76}
-GRACE_TICKS = 40  # a grace note sounds this long before its note: a twelfth of a quarter, common practice
+GRACE_TICKS = TICKS_PER_QUARTER // 12  # how long before its note, where no strike says; common practice
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """The file's tempo marks: at each tick (rising) the turn's seconds and microseconds of a quarter from there on."""
+
+    tick: tuple[int, ...]
+    at_s: tuple[float, ...]
+    tempo: tuple[int, ...]
+
+    def tick_of(self, onset_s: float) -> int:
+        """The tick at which the file is as far as the turn at onset_s."""
+        mark = max(0, bisect_right(self.at_s, onset_s) - 1)
+        return self.tick[mark] + round((onset_s - self.at_s[mark]) * 1e6 / self.tempo[mark] * TICKS_PER_QUARTER)
+
+
+def clock_of(tune: Tune) -> Clock:
+    """One mark for a steady tune, one for each knot of its pace; times follow the whole microseconds of each mark."""
+    before = first_tick_quarter(tune)
+    knots = [(-float(before), tune.onset_s(-before)), *(knot for knot in tune.pace if knot[0] > -before)]
+    ticks = [round((quarter + float(before)) * TICKS_PER_QUARTER) for quarter, _ in knots]
+    tick, at_s, tempo = [0], [knots[0][1]], list[int]()
+    for number in range(1, len(knots)):
+        if ticks[number] - tick[-1] < TICKS_PER_QUARTER // 8:
+            continue
+        length = ticks[number] - tick[-1]
+        tempo.append(max(1, round((knots[number][1] - at_s[-1]) * 1e6 * TICKS_PER_QUARTER / length)))
+        tick.append(ticks[number])
+        at_s.append(at_s[-1] + length * tempo[-1] / 1e6 / TICKS_PER_QUARTER)
+    tempo.append(round(tune.quarter_s * 1e6))
+    return Clock(tuple(tick), tuple(at_s), tuple(tempo))
 
 
 def midi_bytes(tune: Tune) -> bytes:
@@ -41,9 +77,12 @@ def _conductor(tune: Tune) -> Any:
     track = mido.MidiTrack()
     if tune.title:
         track.append(mido.MetaMessage("track_name", name=tune.title.encode("latin-1", "replace").decode("latin-1")))
-    track.append(mido.MetaMessage("set_tempo", tempo=round(tune.quarter_s * 1_000_000)))
+    clock = clock_of(tune)
+    track.append(mido.MetaMessage("set_tempo", tempo=clock.tempo[0]))
     track.append(mido.MetaMessage("time_signature", numerator=tune.metre.beats, denominator=tune.metre.unit))
     track.append(mido.MetaMessage("key_signature", key=_signature_name(tune)))
+    for (before, after), tempo in zip(pairwise(clock.tick), clock.tempo[1:], strict=True):
+        track.append(mido.MetaMessage("set_tempo", tempo=tempo, time=after - before))
     return track
 
 
@@ -57,7 +96,8 @@ def _signature_name(tune: Tune) -> str:
 
 def first_tick_quarter(tune: Tune) -> Fraction:
     """Quarters from bar 1 back to time 0 of the file: one whole bar if anything sounds before bar 1, else 0."""
-    early = any(note.onset_quarter < 0 for note in tune.notes)
+    line_s = tune.onset_s(0)
+    early = any(n.onset_quarter < 0 or (n.onset_s is not None and n.onset_s < line_s) for n in tune.notes)
     return tune.metre.bar_quarter if early or tune.upbeat_quarter > 0 else Fraction(0)
 
 
@@ -68,18 +108,18 @@ def _voice_track(voice: Voice, channel: int, notes: list[Note], tune: Tune) -> A
     track.append(mido.MetaMessage("track_name", name=voice.value))
     track.append(mido.Message("program_change", channel=channel, program=MUSIC_BOX_PROGRAM))
     now = 0
-    for tick, kind, pitch in _events(notes, first_tick_quarter(tune)):
+    for tick, kind, pitch in _events(notes, first_tick_quarter(tune), clock_of(tune)):
         velocity = LOUDNESS[voice] if kind == "note_on" else 0
         track.append(mido.Message(kind, channel=channel, note=pitch, velocity=velocity, time=tick - now))
         now = tick
     return track
 
 
-def _events(notes: list[Note], before: Fraction) -> list[tuple[int, str, int]]:
+def _events(notes: list[Note], before: Fraction, clock: Clock) -> list[tuple[int, str, int]]:
     """(tick, "note_on" or "note_off", pitch) in order; a tooth struck again is first let go."""
     starts: dict[int, list[tuple[int, int]]] = {}
     for note in notes:
-        start, end = note_ticks(note, before)
+        start, end = note_ticks(note, before, clock)
         starts.setdefault(note.pitch, []).append((start, end))
     events = []
     for pitch, spans in starts.items():
@@ -93,9 +133,13 @@ def _events(notes: list[Note], before: Fraction) -> list[tuple[int, str, int]]:
     return [(tick, "note_on" if on else "note_off", pitch) for tick, on, pitch in sorted(events)]
 
 
-def note_ticks(note: Note, before: Fraction) -> tuple[int, int]:
+def note_ticks(note: Note, before: Fraction, clock: Clock) -> tuple[int, int]:
     """First and last tick of a note in the file."""
-    start = round((note.onset_quarter + before) * TICKS_PER_QUARTER)
+    place = round((note.onset_quarter + before) * TICKS_PER_QUARTER)
+    length = max(1, round(note.duration_quarter * TICKS_PER_QUARTER))
+    if note.onset_s is not None:
+        start = max(0, clock.tick_of(note.onset_s))
+        return start, max(start + 1, place) if note.grace else start + length
     if note.grace:
-        return max(0, start - GRACE_TICKS), max(1, start)
-    return start, start + max(1, round(note.duration_quarter * TICKS_PER_QUARTER))
+        return max(0, place - GRACE_TICKS), max(1, place)
+    return place, place + length

@@ -1,7 +1,8 @@
 """A laid-out page as MusicXML, through music21. Every note carries the numbers of its pins as its id ("pin-12").
 
 Notes stand at sounding pitch in the file; an octave clef says where they are written. A doubtful note is cue-sized, in
-brackets, with "? 12" (its pin) above it.
+brackets, with "? 12" (its pin) above it. A note that only one pass of a repeat has is small, with "1." or "2." above it
+and the MusicXML attribute time-only, so that the notes played out are the disc's strikes, one for one.
 """
 
 from __future__ import annotations
@@ -31,6 +32,9 @@ def musicxml_of_page(page: Page) -> str:
 
     text = GeneralObjectExporter().parse(_score(page)).decode("utf-8")
     text = re.sub(r'\s*<encoding-date>[^<]*</encoding-date>|\s*<creator type="composer">Music21</creator>', "", text)
+    for bar in page.bars:
+        for pin, time in bar.printed.only.items():  # music21 does not write in which pass a note is played
+            text = text.replace(f'id="pin-{pin}"', f'id="pin-{pin}" time-only="{time}"')
     # music21 does not write on which side of the staff a tempo stands
     return re.sub(r"<direction>(?=\s*<direction-type>\s*<words[^>]*>♩)", '<direction placement="above">', text)
 
@@ -91,7 +95,7 @@ def _instrument(staff: int) -> Any:
 
 def _measure(page: Page, bar: Bar, staff: int, first: bool) -> Any:
     from music21 import bar as barlines
-    from music21 import key, meter, stream
+    from music21 import expressions, key, meter, stream
 
     measure = stream.Measure(number=bar.printed.number)
     if first:
@@ -112,6 +116,10 @@ def _measure(page: Page, bar: Bar, staff: int, first: bool) -> Any:
         measure.rightBarline = barlines.Barline("final")
     for chord in bar.staves[staff]:
         _insert_chord(measure, chord, bar, page)
+    if staff == 0 and page.slowing is not None and 0 <= page.slowing - bar.printed.start < page.metre.bar_quarter:
+        slow = expressions.TextExpression("rit.")
+        slow.style.fontStyle = "italic"  # type: ignore[attr-defined]
+        measure.insert(max(Fraction(0), page.slowing - bar.printed.start - bar.printed.offset), slow)
     _beam(measure, page, bar.printed.offset)
     return measure
 
@@ -150,6 +158,10 @@ def _insert_chord(measure: Any, chord: Chord, bar: Bar, page: Page) -> None:
         small.id = _id(grace)
         measure.insert(offset, small)
     made = [_note(n, chord.duration, page.fifths) for n in chord.notes]
+    once = [bar.printed.only[pin] for n in chord.notes for pin in n.pins if pin in bar.printed.only]
+    for written, one in zip(chord.notes, made, strict=True):
+        if any(pin in bar.printed.only for pin in written.pins):
+            one.style.noteSize = "cue"
     if chord.tied_on or chord.tied_back:
         kind = "continue" if chord.tied_on and chord.tied_back else "start" if chord.tied_on else "stop"
         for one in made:
@@ -161,6 +173,12 @@ def _insert_chord(measure: Any, chord: Chord, bar: Bar, page: Page) -> None:
     if len(made) > 1 and any(n.rolled for n in chord.notes):
         element.expressions.append(expressions.ArpeggioMark())
     measure.insert(offset, element)
+    if not chord.tied_back and bar.printed.start + chord.onset in page.held:
+        element.expressions.append(expressions.Fermata())
+    if once and not chord.tied_back:
+        words: Any = articulations.Fingering(" ".join(f"{time}." for time in sorted(set(once))))
+        words.placement = "above"
+        element.articulations.append(words)
     doubtful = [n for n in chord.notes if n.doubtful]
     if doubtful and not chord.tied_back:
         numbers = " ".join(str(pin) for n in doubtful for pin in n.pins)

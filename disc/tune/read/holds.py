@@ -1,0 +1,95 @@
+"""Notes held longer than written (a fermata): which gap, and how much of it is too much.
+
+A held note breaks the grid, or only the bars, of what follows. So each of the longest gaps is shortened in turn, by
+what puts the strikes after it on the grid of those before it and by whole steps more, and each way is read: the metre
+tells far better than any gap's length which one is right. What is gained, grid and metre together, must pay for the
+place and the length of the hold.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from disc.frame import FloatArray
+from disc.tune.read.step_grid import Grid, refine, weigh
+from disc.tune.read.straighten import STEADY, Hold, Pace
+
+# Nats a hold must gain: a place among the turn's gaps and a length; half log n each for n = 200 strikes, twice.
+HOLD_NATS = 11.0
+MOST_HOLDS = 2
+GAPS_TRIED = 2
+STEPS_TRIED = 4
+FEWEST_ON_A_SIDE = 6
+# What is left of a held gap is at least this share of it, at most that one. Common practice, no source.
+LEAST_LEFT, MOST_LEFT = 0.38, 0.85
+APART_S = 0.06  # strikes closer than this were meant together
+WORSE_GRID = 6.0  # nats: a hold that leaves the grid worse than this is not read
+LONG_STEPS = 1.6  # a gap of fewer steps is not held
+
+Rate = Callable[[FloatArray, Grid], float]
+
+
+def find_holds(onset_s: FloatArray, steps: Sequence[float], grid: Grid, rate: Rate) -> tuple[float, Pace]:
+    """(what is gained less the price, pace with up to MOST_HOLDS holds); (0, STEADY) where nothing is held.
+
+    onset_s: shape (n,), in order. grid: the best steady one. rate: the metre's score of moved onsets on a grid.
+    """
+    holds: list[Hold] = []
+    steady = grid.score + rate(onset_s, grid)
+    moved, best = onset_s, steady
+    while len(holds) < MOST_HOLDS:
+        found = _one_hold(onset_s, moved, steps, grid.score, best + HOLD_NATS, rate)
+        if found is None:
+            break
+        best, hold = found[0] - HOLD_NATS, found[1]
+        holds.append(hold)
+        moved = np.where(onset_s >= hold.to_s, moved - hold.extra_s, moved)
+    return (best - steady, with_holds(onset_s, holds)) if holds else (0.0, STEADY)
+
+
+def _one_hold(
+    onset_s: FloatArray, moved: FloatArray, steps: Sequence[float], steady_grid: float, best: float, rate: Rate
+) -> tuple[float, Hold] | None:
+    found: tuple[float, Hold] | None = None
+    gaps = np.diff(moved)
+    inside = np.arange(len(gaps))
+    able = inside[(inside >= FEWEST_ON_A_SIDE) & (inside < len(gaps) - FEWEST_ON_A_SIDE) & (gaps > APART_S)]
+    for index in able[np.argsort(-gaps[able], kind="stable")][:GAPS_TRIED]:
+        gap_s = float(gaps[index])
+        extra_s, step_s = _phase_apart(moved, int(index), steps)
+        while extra_s <= (1.0 - LEAST_LEFT) * gap_s:
+            if extra_s >= (1.0 - MOST_LEFT) * gap_s and gap_s >= LONG_STEPS * step_s:
+                later = np.r_[moved[: index + 1], moved[index + 1 :] - extra_s]
+                grid = weigh(later, *refine(later, step_s))
+                fits = grid.score > steady_grid - WORSE_GRID
+                score = grid.score + rate(later, grid) if fits else -np.inf
+                if score > best:
+                    best, found = score, (score, Hold(float(onset_s[index]), float(onset_s[index + 1]), extra_s))
+            extra_s += step_s
+    return found
+
+
+def _phase_apart(moved: FloatArray, index: int, steps: Sequence[float]) -> tuple[float, float]:
+    """(how far the strikes after a gap stand off the grid of those before it, its step), s: the best of the steps."""
+    best = (-np.inf, 0.0, steps[0])
+    for step_s in steps[:STEPS_TRIED]:
+        tried = step_s * np.linspace(0.99, 1.01, 21)
+        turns = np.exp(2j * np.pi * moved[None, :] / tried[:, None])
+        before, after = turns[:, : index + 1].sum(1), turns[:, index + 1 :].sum(1)
+        which = int(np.argmax(np.abs(before) + np.abs(after)))
+        fitted_s = float(tried[which])
+        extra_s = float(np.angle(after[which] * np.conj(before[which])) / (2 * np.pi) % 1.0) * fitted_s
+        later = np.r_[moved[: index + 1], moved[index + 1 :] - extra_s]
+        score = weigh(later, *refine(later, fitted_s)).score
+        if score > best[0]:
+            best = (score, extra_s, fitted_s)
+    return best[1], best[2]
+
+
+def with_holds(onset_s: FloatArray, holds: Sequence[Hold]) -> Pace:
+    """A pace in which the time of each hold is taken out of its gap."""
+    knots = np.unique([float(onset_s[0]), float(onset_s[-1]), *(at for h in holds for at in (h.from_s, h.to_s))])
+    extra = np.array([sum(h.extra_s for h in holds if knot >= h.to_s) for knot in knots])
+    return Pace(knots - extra, knots, tuple(sorted(holds, key=lambda h: h.from_s)))

@@ -1,0 +1,186 @@
+"""A turn's own time made straight before any beat is read: a slow drift of the setting, a held note, a slowing end.
+
+Comes in: onsets in order, seconds. Goes out: Pace, a map between the turn's seconds and seconds at a steady tempo, with
+what bends it named. Each way of bending is tried on a few steps, weighed as step_grid.py weighs a steady grid, and
+taken only if it gains more nats than it could by chance (a description length; Schwarz 1978), so that a steady turn
+stays as it is. Nothing is bent that a steady grid explains. What is held how long is told in holds.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from disc.frame import FloatArray
+from disc.tune.read.drift import drifted
+from disc.tune.read.step_grid import LONGEST_STEP_S, SHORTEST_STEP_S, Grid, refine, weigh
+
+# Nats that each way of bending must gain: its numbers (a beginning and a rate; six waves) at half log n each for 200
+# strikes, and as much again because many places are tried.
+SLOWING_NATS, DRIFT_NATS = 14.0, 28.0
+FEWEST = 8
+STEPS_TRIED = 5
+# A slowing end: at most so long, and its last step is that many times the first.
+LONGEST_SLOWING_S = 14.0
+SLOWEST = np.array([1.12, 1.25, 1.4, 1.55, 1.7, 1.9, 2.1, 2.4])
+APART_S = 0.06  # strikes closer than this were meant together
+FEWEST_SLOWED = 4
+SIGMA_S, STRAYS = 0.018, 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """A note held from from_s to to_s, the turn's seconds; extra_s: how much longer than written."""
+
+    from_s: float
+    to_s: float
+    extra_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """Knots of the map, both rising, shape (k,): straight_s at a steady tempo, real_s as the disc turns.
+
+    slowing_s: where (the turn's seconds) the end begins to slow; drift_s: largest departure of a slow drift.
+    """
+
+    straight_s: FloatArray
+    real_s: FloatArray
+    holds: tuple[Hold, ...] = field(default_factory=tuple)
+    slowing_s: float | None = None
+    drift_s: float = 0.0
+    drift_at_s: float = 0.0
+
+    @property
+    def is_steady(self) -> bool:
+        """Whether nothing is bent."""
+        return not self.holds and self.slowing_s is None and not self.drift_s
+
+    def straight(self, real_s: FloatArray) -> FloatArray:
+        """Steady seconds of moments of the turn, shape as given; beyond the knots the tempo at the ends goes on."""
+        return _through(real_s, self.real_s, self.straight_s)
+
+    def real(self, straight_s: FloatArray) -> FloatArray:
+        """The inverse of straight."""
+        return _through(straight_s, self.straight_s, self.real_s)
+
+
+STEADY = Pace(np.array([0.0, 1.0]), np.array([0.0, 1.0]))
+
+
+def _through(at: FloatArray, x: FloatArray, y: FloatArray) -> FloatArray:
+    inside = np.interp(at, x, y)
+    before = y[0] + (at - x[0]) * (y[1] - y[0]) / (x[1] - x[0])
+    after = y[-1] + (at - x[-1]) * (y[-1] - y[-2]) / (x[-1] - x[-2])
+    return np.asarray(np.where(at < x[0], before, np.where(at > x[-1], after, inside)), dtype=float)
+
+
+def find_drift(onset_s: FloatArray, steps: Sequence[float]) -> tuple[float, Pace]:
+    """(score less its price, pace) of the best slow drift. onset_s: shape (n,), seconds, in order."""
+    best = (-np.inf, STEADY)
+    for step_s in steps[:STEPS_TRIED]:
+        pace = Pace(*drifted(onset_s, step_s))
+        moved = pace.straight(onset_s)
+        score = weigh(moved, *refine(moved, step_s)).score - DRIFT_NATS
+        if score > best[0]:
+            best = (score, _with_drift(pace))
+    return best
+
+
+def candidate_steps_by_part(onset_s: FloatArray, grids: Sequence[Grid]) -> list[float]:
+    """Steps worth trying, s: the steady grids', and those that the parts of the turn show, each part for itself."""
+    length_s = float(onset_s[-1] - onset_s[0])
+    finest = 1.0 / length_s
+    frequencies = np.arange(1.0 / LONGEST_STEP_S, 1.0 / SHORTEST_STEP_S, finest)
+    power = np.zeros(len(frequencies))
+    width_s = length_s / 5.0
+    for centre in np.linspace(onset_s[0] + width_s / 2, onset_s[-1] - width_s / 2, 9):
+        near = onset_s[np.abs(onset_s - centre) < width_s / 2]
+        if len(near) > 3:
+            power += np.abs(np.exp(2j * np.pi * np.outer(frequencies, near)).sum(1)) ** 2 / len(near)
+    inner = power[1:-1]
+    peaks = 1 + np.flatnonzero((inner >= power[:-2]) & (inner > power[2:]))
+    steps = [1.0 / float(frequencies[p]) for p in peaks[np.argsort(-power[peaks], kind="stable")][:STEPS_TRIED]]
+    steps += [2 * step for step in steps[:2]] + [grid.step_s for grid in grids]
+    kept: list[float] = []
+    for step in steps:
+        near_known = any(abs(np.log(step / other)) < 0.01 for other in kept)
+        if SHORTEST_STEP_S <= step <= LONGEST_STEP_S and not near_known:
+            kept.append(step)
+    return kept
+
+
+# ---- a slow drift
+
+
+def _with_drift(pace: Pace) -> Pace:
+    """The pace with its largest departure from the straight line through it, and where that is."""
+    slope, constant = np.polyfit(pace.straight_s, pace.real_s, 1)
+    off = pace.real_s - slope * pace.straight_s - constant
+    worst = int(np.argmax(np.abs(off)))
+    return replace(pace, drift_s=float(abs(off[worst])), drift_at_s=float(pace.real_s[worst]))
+
+
+# ---- a slowing end
+
+
+def slowed(onset_s: FloatArray, pace: Pace, steps: Sequence[float], best: float) -> Pace:
+    """The pace with a slowing end on top, if that gains enough over the score `best`; else the pace as it is."""
+    moved = pace.straight(onset_s)
+    found = pace
+    for step_s in steps[:STEPS_TRIED]:
+        head = moved[: max(FEWEST, int(0.85 * len(moved)))]
+        step_s, start_s = refine(head, step_s)
+        fitted = _slowed_end(moved, step_s, start_s)
+        if fitted is None:
+            continue
+        from_s, ratio = fitted
+        later = _unslow(moved, from_s, float(moved[-1]), step_s, ratio)
+        score = weigh(later, *refine(later, step_s)).score - SLOWING_NATS
+        if score > best:
+            best = score
+            knots = np.unique(
+                np.r_[moved[0], pace.straight_s[pace.straight_s < from_s], np.linspace(from_s, moved[-1], 40)]
+            )
+            straight = _unslow(knots, from_s, float(moved[-1]), step_s, ratio)
+            begin_s = float(pace.real(np.array(from_s)))
+            found = replace(pace, straight_s=straight, real_s=pace.real(knots), slowing_s=begin_s)
+    return found
+
+
+def _slowed_end(moved: FloatArray, step_s: float, start_s: float) -> tuple[float, float] | None:
+    """(where the slowing begins, how many times the first step the last is) that suit the end best."""
+    last = float(moved[-1])
+    begins = moved[(moved > last - LONGEST_SLOWING_S) & (moved < last - 2 * step_s)]
+    begins = begins[begins > moved[0] + 0.3 * (last - moved[0])]
+    begins = begins[np.r_[True, np.diff(begins) > APART_S]] if len(begins) else begins
+    best: tuple[float, float, float] | None = None
+    for number, begin in enumerate(begins):
+        if len(begins) - number < FEWEST_SLOWED:
+            break
+        tail = moved[moved > begin + 1e-9]
+        gains = _fit(_unslow(tail, float(begin), last, step_s, SLOWEST[:, None]), step_s, start_s)
+        gains = gains - _fit(tail, step_s, start_s)
+        which = int(np.argmax(gains))
+        if best is None or gains[which] > best[0]:
+            best = (float(gains[which]), float(begin), float(SLOWEST[which]))
+    return None if best is None or best[0] < SLOWING_NATS / 2 else best[1:]
+
+
+def _fit(onset_s: FloatArray, step_s: float, start_s: float) -> FloatArray:
+    """Nats by which each row of onsets stands on a grid rather than anywhere."""
+    place = (onset_s - start_s) / step_s
+    off_s = (place - np.round(place)) * step_s
+    density = np.exp(-0.5 * (off_s / SIGMA_S) ** 2) * step_s / (SIGMA_S * np.sqrt(2 * np.pi))
+    return np.asarray(np.log((1 - STRAYS) * density + STRAYS).sum(-1), dtype=float)
+
+
+def _unslow(at_s: FloatArray, from_s: float, last_s: float, step_s: float, ratio: FloatArray | float) -> FloatArray:
+    """Moments at a steady tempo where from from_s on each step is longer, evenly, up to ratio times at last_s."""
+    steps = (last_s - from_s) / (step_s * (1.0 + ratio) / 2.0)
+    bend = (ratio - 1.0) / steps
+    since = np.maximum(at_s - from_s, 0.0) / step_s
+    straight = (np.sqrt(1.0 + 2.0 * bend * since) - 1.0) / bend
+    return np.asarray(np.where(at_s > from_s, from_s + straight * step_s, at_s), dtype=float)
