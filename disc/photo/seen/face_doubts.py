@@ -17,8 +17,8 @@ LEAST_PART = 0.004
 # 0.7 to 2.0 px and detail 0.42 and more, blurred by 4 px it is 3.3 and more and detail under 0.21.
 BLURRED_PX, DETAIL = 2.6, 0.27
 ODDS_A_PX, ODDS_A_DETAIL = 5.0, 4.0  # log-odds for each px, and for each factor e of detail
-# Parts of a face blurred like that, of those that tell.
-BLURRED_PARTS = 0.18
+# So many parts of a face, of those that tell, blurred by more than this: h6 as it is shows a fifth above 2.6 px.
+BLURRED_PARTS, PART_BLURRED_PX = 0.25, 2.9
 GRAVE_TRACKS = 6  # named at most; more are given as a range
 
 
@@ -95,7 +95,7 @@ def _soft(side: Side, seen: FaceSeen, verdict: Verdict) -> list[Doubt]:
         words = f"the photograph of the {side.value} face is blurred: an edge on it is some {wide:.0f} px wide."
         return [Doubt(About.SHARP, words, advice, side, float(1 / (1 + np.exp(-min(odds, 6.0)))))]
     parts = sharp.parts_px[np.isfinite(sharp.parts_px)]
-    soft = float(np.mean(parts > BLURRED_PX)) if len(parts) >= 6 else 0.0
+    soft = float(np.mean(parts > PART_BLURRED_PX)) if len(parts) >= 6 else 0.0
     if soft > BLURRED_PARTS:
         words = f"about {100 * soft:.0f} % of the {side.value} face is out of focus."
         return [Doubt(About.SHARP, words, advice, side, min(0.5 + soft, 0.95))]
