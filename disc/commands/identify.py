@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from disc.library.search.query import Query
 
 
+PART_TOP = 10  # matches shown of each tune, where a disc has several
+
+
 def identify(
     inputs: Annotated[
         list[Path] | None, typer.Argument(help="Jobs or files: MIDI, MusicXML, ABC, kern, or strikes.csv.")
@@ -43,11 +46,12 @@ def identify(
         return
     from time import perf_counter
 
-    from disc.library.answer import keep_in_job, lines, matches_to_json
+    from disc.library.answer import keep_in_job, lines, matches_to_json, part_lines
     from disc.library.index.library_store import open_library
     from disc.library.notes_in import query_of_notes
     from disc.library.query_in import read_queries
     from disc.library.search.find_tunes import allowed_tunes, find_tunes
+    from disc.library.search.parts import parts_of
 
     excluded = [_key(text) for text in exclude or ()]
     queries: list[tuple[Path | None, str, Query]] = [
@@ -64,6 +68,7 @@ def identify(
     for path, name, query in queries:
         started = perf_counter()
         matches = find_tunes(library.index, query, top, allowed)
+        parts = parts_of(library.index, query, matches, min(top, PART_TOP), allowed)
         seconds = perf_counter() - started
         made: list[str] = []
         if path is not None and path.is_dir():
@@ -77,9 +82,9 @@ def identify(
             svg, pdf = over_print(query, library.index, matches[0])
             score.write_bytes(pdf if score.suffix.lower() == ".pdf" else svg)
         if as_json:
-            show_json(matches_to_json(name, seconds, matches))
+            show_json(matches_to_json(name, seconds, matches, parts))
         else:
-            say(f"{name}: {seconds:.2f} s", *lines(matches))
+            say(f"{name}: {seconds:.2f} s", *lines(matches), *part_lines(parts))
             say(*(f"Made: {path}/{file}" for file in made))
 
 

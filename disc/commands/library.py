@@ -47,7 +47,7 @@ def add(
 
     source = add_folder(folder)
     with progress(f"adding {source.name}", quiet=as_json) as advance:
-        opened = build_library(advance)
+        opened = build_library(advance, anew=False)
     _show(opened, as_json)
 
 
@@ -76,7 +76,7 @@ def remove(
 
     remove_collection(collection)
     with progress(f"removing {collection}", quiet=as_json) as advance:
-        opened = build_library(advance)
+        opened = build_library(advance, anew=False)
     _show(opened, as_json)
 
 

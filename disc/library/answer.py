@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from disc.library.index.tune_index import Index
 from disc.library.records import Match
 from disc.library.search.find_tunes import with_versions
+from disc.library.search.parts import Part
 from disc.library.search.query import NORMAL_QUARTER_S, Query
 from disc.words import chance
 
@@ -18,13 +20,34 @@ SHOWN = (
     "file", "number", "title", "collection", "score", "probability", "transposition", "tempo_ratio", "from_bar",
     "to_bar", "agree", "absent", "extra",
 )  # fmt: skip
+FITS, LITTLE = 0.85, 24  # of the first one's score; agreeing notes beyond which a wrong tune is wrong, not unproven
 LIKELY, POSSIBLE = 0.9, 0.5  # wording only; the probability itself is shown beside it
 
 
-def matches_to_json(name: str, seconds: float, matches: list[Match]) -> dict[str, Any]:
-    """One object for one input. absent: printed notes by index; extra: strikes by index."""
-    shown = [{field: match_to_json(match)[field] for field in SHOWN} for match in matches]
-    return {"input": name, "seconds": round(seconds, 4), "matches": shown}
+def matches_to_json(name: str, seconds: float, matches: list[Match], parts: Sequence[Part] = ()) -> dict[str, Any]:
+    """One object for one input. absent: printed notes by index; extra: strikes by index (of a part: of its own)."""
+    return {
+        "input": name,
+        "seconds": round(seconds, 4),
+        "matches": _shown(matches),
+        "parts": [
+            {"from_turn": part.from_turn, "to_turn": part.to_turn, "matches": _shown(part.matches)} for part in parts
+        ],
+    }
+
+
+def _shown(matches: Sequence[Match]) -> list[dict[str, Any]]:
+    return [{field: match_to_json(match)[field] for field in SHOWN} for match in matches]
+
+
+def part_lines(parts: Sequence[Part]) -> list[str]:
+    """The tunes of a disc with several, one line each."""
+    out = ["Several tunes, one after another:"] if parts else []
+    for part in parts:
+        best = part.matches[0]
+        where = f"{100 * part.from_turn:.0f} to {100 * part.to_turn:.0f} % of the playing time"
+        out.append(f"  {where}: {best.title!r} ({best.key}), {chance(best.probability)} certain")
+    return out
 
 
 def match_to_json(match: Match) -> dict[str, Any]:
@@ -58,6 +81,11 @@ def verdict(matches: list[Match]) -> str:
     if best.probability >= POSSIBLE:
         return f"This may be {best.title!r} ({best.key}), {chance(best.probability)} certain."
     sure = chance(best.probability)
+    alike = sum(match.score >= FITS * best.score for match in matches)
+    if alike > 1 and (best.agree or 0) <= LITTLE:
+        many = f"at least {alike}" if alike == len(matches) else f"{alike}"
+        nearest = f"the nearest, {best.title!r} ({best.key}), is {sure} certain"
+        return f"Too little to tell: {many} tunes fit about as well; {nearest}."
     return f"Probably not in the library: the nearest, {best.title!r} ({best.key}), is {sure} certain."
 
 
@@ -67,7 +95,9 @@ def lines(matches: list[Match]) -> list[str]:
     titles = {match.key: match.title for match in matches}
     for place, match in enumerate(with_versions(matches), start=1):
         out.append(f"{place:3d}  {chance(match.probability):>6s}  {match.title}  ({match.key}){_where(match)}")
-        out += [f"              version: {titles[key]}  ({key})" for key in match.versions]
+        if match.versions:
+            out.append("              other versions of it:")
+        out += [f"                {titles[key]}  ({key})" for key in match.versions]
     return out
 
 

@@ -42,7 +42,7 @@ def test_json_has_one_object_a_line_with_the_agreed_names(table, monkeypatch, ca
     assert run(monkeypatch, "identify", path, path, "--json", "--top", 3) == 0
     objects = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     assert len(objects) == 2
-    assert set(objects[0]) == {"input", "seconds", "matches"}
+    assert set(objects[0]) == {"input", "seconds", "matches", "parts"}
     first = objects[0]["matches"][0]
     assert (first["file"], first["number"]) == (key.file, key.number)
     wanted = (
@@ -128,6 +128,12 @@ def test_accepting_unasked_searches_first_and_a_damaged_note_is_said(small, tmp_
     job.settings["tune.accepted"]["pitch"] = [60]
     with pytest.raises(BadInput, match="damaged"):
         accepted_tune(job)
+
+
+@pytest.mark.parametrize("spelt", ["G4 A4 B4", "abc"])
+def test_too_few_typed_notes_are_refused_in_one_line(small, spelt, monkeypatch, capsys):
+    assert run(monkeypatch, "identify", "--notes", spelt) == 2
+    assert "at least 5" in capsys.readouterr().err
 
 
 def disc_job(disc, folder):

@@ -25,6 +25,7 @@ from disc.errors import BadInput
 from disc.library.index.tune_index import Index, open_index, warm_up, write_index
 from disc.library.read.read_files import READER_VERSION, BrokenFile, Source, corpus_sources, read_sources
 from disc.library.read.versions import group_versions
+from disc.library.records import ReferenceTune
 
 INDEX_VERSION = 6  # raise with every change of the arrays' meaning
 CHECKED_BYTES = 65536  # of each file's beginning and end: a whole check sum would cost more than the search
@@ -74,11 +75,16 @@ def open_library(advance: Callable[[float, str], None], folder: Path | None = No
                 return Opened(_open_checked(folder, manifest))
     except (OSError, ValueError, KeyError, TypeError) as fault:
         why = f"it was damaged ({' '.join(str(fault).split())[:120]})"
-    return build_library(advance, folder, f"The library was built, since {why}.")
+    return build_library(advance, folder, f"The library was built, since {why}.", anew=False)
 
 
-def build_library(advance: Callable[[float, str], None], folder: Path | None = None, remark: str = "") -> Opened:
-    """Read every source and write the index anew. Raises BadInput if the place cannot be written."""
+def build_library(
+    advance: Callable[[float, str], None], folder: Path | None = None, remark: str = "", anew: bool = True
+) -> Opened:
+    """Read every source and write the index anew. anew: False leaves unread what has not changed since the last time.
+
+    Raises BadInput if the place cannot be written.
+    """
     from filelock import FileLock
 
     folder = folder or library_folder()
@@ -86,7 +92,7 @@ def build_library(advance: Callable[[float, str], None], folder: Path | None = N
         folder.mkdir(parents=True, exist_ok=True)
         with FileLock(folder / ".lock", timeout=LOCK_WAIT_S):
             sources = all_sources(folder)
-            tunes, broken = read_sources(sources, lambda done: advance(0.6 * done, "reading tunes"), _workers())
+            tunes, broken = _read(folder, sources, anew, advance)
             advance(0.65, "indexing")
             name = _next_name(folder)
             write_index(folder / name, tunes, group_versions(tunes))
@@ -109,6 +115,39 @@ def build_library(advance: Callable[[float, str], None], folder: Path | None = N
         ) from fault
     advance(1.0, "")
     return Opened(open_index(folder / name), (remark,) if remark else (), tuple(broken))
+
+
+def _read(
+    folder: Path, sources: list[Source], anew: bool, advance: Callable[[float, str], None]
+) -> tuple[list[ReferenceTune], list[BrokenFile]]:
+    """All tunes in order of their sources: those of an unchanged source from the index in force, the others read."""
+    kept = {} if anew else _kept(folder, sources)
+    fresh = [source for source in sources if source.name not in kept]
+    read, broken = read_sources(fresh, lambda done: advance(0.6 * done, "reading tunes"), _workers())
+    by_name: dict[str, list[ReferenceTune]] = {source.name: kept.get(source.name, []) for source in sources}
+    for tune in read:
+        by_name[tune.collection].append(tune)
+    return [tune for source in sources for tune in by_name[source.name]], broken
+
+
+def _kept(folder: Path, sources: list[Source]) -> dict[str, list[ReferenceTune]]:
+    """The tunes of the sources that are as they were, by name; empty where the index in force is of no use."""
+    try:
+        manifest = _manifest(folder)
+        if manifest is None or (manifest["version"], manifest["reader"]) != (INDEX_VERSION, READER_VERSION):
+            return {}
+        known = manifest["sources"]
+        assert isinstance(known, dict)
+        kept: dict[str, list[ReferenceTune]] = {
+            one.name: [] for one in sources if known.get(one.name, [])[:2] == [str(one.folder), one.fingerprint()]
+        }
+        index = _open_checked(folder, manifest)
+        for tune in range(index.size):
+            if index.collection(tune) in kept:
+                kept[index.collection(tune)].append(index.reference(tune))
+        return kept
+    except (OSError, ValueError, KeyError, TypeError):
+        return {}
 
 
 def _workers() -> int:

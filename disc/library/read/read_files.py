@@ -8,6 +8,9 @@ from __future__ import annotations
 
 import hashlib
 import importlib.util
+import os
+import threading
+import time
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -31,6 +34,7 @@ ABC_SUFFIXES = frozenset({".abc"})
 OTHER_SUFFIXES = frozenset({".mid", ".midi", ".xml", ".musicxml", ".mxl", ".krn", ".kern"})
 LARGEST_ABC_BYTES = 50_000_000  # the largest of the corpus has 0.2 million; a file this long is something else
 FILES_AT_ONCE = 24
+WATCH_S = 1.0  # how often a worker looks whether its parent is still there
 _File = tuple[Path, str, str, bool]  # path, name in keys, collection, whether its first part alone is read
 
 
@@ -120,8 +124,23 @@ def _each(batches: list[list[_File]], workers: int) -> Iterable[tuple[list[Refer
     if workers <= 1 or len(batches) <= 1:
         yield from map(_read_batch, batches)
         return
-    with ProcessPoolExecutor(max_workers=workers) as pool:
-        yield from pool.map(_read_batch, batches)
+    with ProcessPoolExecutor(workers, initializer=_end_with_parent, initargs=(os.getpid(),)) as pool:
+        try:
+            yield from pool.map(_read_batch, batches)
+        except BaseException:
+            pool.shutdown(wait=False, cancel_futures=True)  # stopped: what is not begun is not read
+            raise
+
+
+def _end_with_parent(parent: int) -> None:
+    """Watch over the process that wanted the reading: a worker that waits for more would outlive it for ever."""
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            time.sleep(WATCH_S)
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 def _read_batch(files: list[_File]) -> tuple[list[ReferenceTune], list[BrokenFile]]:

@@ -1,0 +1,105 @@
+"""Versions, typed melodies, several tunes on a disc, and old texts: what is found by a melody's own steps."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from bench.truth.practice import LEVELS, practice_disc
+
+from disc.library.notes_in import query_of_notes
+from disc.library.search.chain import PLAIN, Line, interval_nats, lay, shelf_of, step_tables, trace
+from disc.library.search.find_tunes import find_tunes
+from disc.library.search.parts import parts_of
+from disc.library.search.placed import is_version
+from disc.library.search.query import make_query
+from disc.library.search.tempi import trial_tempi
+from disc.tune.score.old_text import decode_old
+
+ROW = np.array([60, 62, 64, 60, 65, 64, 62, 67, 65, 64])
+ONSET = np.cumsum([0, 1, 1, 2, 0.5, 0.5, 1, 1, 2, 1.0])
+
+
+def laid(onset, pitch):
+    shelf = shelf_of(onset, np.asarray(pitch), np.array([0, len(pitch)]))
+    table = step_tables(Line(ONSET, ROW, np.ones(ROW.size)), PLAIN, interval_nats(PLAIN))
+    return float(lay(table, shelf, PLAIN)[0]), trace(table, shelf, PLAIN)[0]
+
+
+# By hand: nine steps, each alike in pitch (1.0) and in time (0.5); times are kept to a twelfth of an octave.
+def test_the_same_melody_in_another_key_is_all_one_chain():
+    nats, pairs = laid(ONSET, ROW + 5)
+    assert nats == pytest.approx(9 * (PLAIN.same + PLAIN.same_time), abs=9 * PLAIN.time_slope / 24)
+    assert pairs == [(i, i) for i in range(10)]
+
+
+def test_an_ornament_costs_a_step_and_not_the_rest():
+    nats, pairs = laid(np.insert(ONSET, 4, 3.8), np.insert(ROW, 4, 72))
+    whole, _ = laid(ONSET, ROW)
+    assert whole - PLAIN.skip == pytest.approx(nats, abs=0.15)
+    assert pairs == [(i, i + (i >= 4)) for i in range(10)]
+
+
+def test_of_nothing_in_common_there_is_no_long_chain():
+    nats, _ = laid(np.arange(10) * 0.37, np.random.default_rng(3).integers(40, 90, 10))
+    assert nats < 5.0
+
+
+@pytest.mark.parametrize("written", [0.25, 1.0, 8.0])
+def test_the_tempo_follows_the_print_however_long_its_notes(written):
+    lengths = np.array([1, 1, 2, 1, 1, 2, 3, 1.0])
+    quarters = np.concatenate([[0.0], lengths * written])
+    tempo = trial_tempi(lengths * 0.3, quarters, np.array([0, quarters.size]), 1)[0, 0]
+    assert tempo * written == pytest.approx(0.3, rel=0.06)
+
+
+@pytest.mark.parametrize("text", ["G4 A4 B4 C5 D5 B4", "G A B c d B", "X:1\\nL:1/4\\nK:C\\nGABcdB"])
+def test_typed_notes_are_read_as_note_names_or_as_abc(text):
+    query = query_of_notes(text)
+    assert query.pitch.tolist() == [67, 69, 71, 72, 74, 71] and not query.timed
+
+
+def test_lengths_typed_are_rhythm_and_parsons_code_is_a_contour():
+    timed = query_of_notes("G2 A B c d2 B")
+    assert timed.timed and np.diff(timed.onset_s).tolist() == pytest.approx([0.5, 0.25, 0.25, 0.25, 0.5])
+    rises = query_of_notes("*uudrd")
+    assert rises.contour and np.diff(rises.pitch).tolist() == [1, 1, -1, 0, -1]
+
+
+def test_a_beginning_typed_without_rhythm_is_found(small):
+    tune = next(i for i in range(60, small.size) if np.unique(small.reference(i).onset_tick).size > 40)
+    reference = small.reference(tune)
+    query = query_of_notes(" ".join(_name(p) for p in reference.pitch[:20]))
+    found = find_tunes(small, query, 5)
+    assert found[0].key == reference.key and found[0].agree >= 15 and found[0].transposition is None
+
+
+def _name(pitch: int) -> str:
+    return ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")[pitch % 12] + str(pitch // 12 - 1)
+
+
+def test_two_tunes_on_a_disc_are_each_named_in_their_part_and_one_is_not_parted(small):
+    rng = np.random.default_rng(12)
+    chosen = [i for i in (70, 300) if small.reference(i).pitch.size > 30]
+    first, second = (practice_disc(small.reference(i), LEVELS["mild"], rng) for i in chosen)
+    onset = np.concatenate([first.onset_s, first.onset_s[-1] + 1.0 + second.onset_s - second.onset_s[0]])
+    query = make_query(onset, np.concatenate([first.pitch, second.pitch]).astype(float), None, "both")
+    parts = parts_of(small, query, find_tunes(small, query))
+    named = [small.tune_of(part.matches[0].key) for part in parts]
+    assert len(parts) == 2 and parts[0].to_turn < parts[1].from_turn
+    assert all(is_version(small, a, b) for a, b in zip(chosen, named, strict=True))
+    alone = make_query(first.onset_s, first.pitch.astype(float), None, "one")
+    assert parts_of(small, alone, find_tunes(small, alone)) == []
+
+
+# Code page 437: 0x94 is o with two dots, 0xe1 the sharp s (IBM's table, from memory; Python's codec agrees).
+@pytest.mark.parametrize(
+    "data",
+    [
+        "ein schönes Haus, süß".encode("cp437"),
+        "ein schönes Haus, süß".encode("latin-1"),
+        "ein schönes Haus, süß".encode(),
+        "ein schönes Haus, süß".encode("cp437").decode("latin-1").encode(),
+    ],
+)
+def test_old_texts_are_decoded_whatever_their_code(data):
+    assert decode_old(data) == "ein schönes Haus, süß"
