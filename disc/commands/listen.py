@@ -53,17 +53,24 @@ def _tell(heard: Listened) -> None:
         f"Silent strikes: {len(turn.silent)}. Extra sounds: {len(turn.extra)}. Early or late: {len(turn.early_late)}. "
         f"Weak each time: {len(turn.weak)}." + (f" Cannot be told: {len(turn.undecided)}." if turn.undecided else ""),
     )
+    for off in turn.off_table:
+        say(f"Tooth {off.tooth} sounds {abs(off.cents):.0f} cents {'above' if off.cents > 0 else 'below'} its table.")
     if turn.whirr_hz:
         say(f"The wheelwork is heard at {', '.join(f'{hz:.0f} Hz' for hz in turn.whirr_hz)}; the speed follows it.")
     from disc.listen.turn.pace import pace_words
 
     say(*(f"{line[0].upper()}{line[1:]}." for line in pace_words(heard.paces)))
+    silences = {s.strike: s for s in turn.silences}
+    for k in turn.undecided:
+        if k in silences:
+            say(f"  cannot be told: strike {k + 1}: {silences[k].reason}")
     for remark in turn.remarks:
         say(f"Note: {remark}.")
     for finding, _, at in heard.findings:
         say(f"{at:7.2f} s  {finding.kind:14s} tooth {finding.tooth}: {finding.evidence[0].words}")
     if not heard.findings:
-        say(*(f"  silent: strike {k} of the list" for k in turn.silent))
+        why = {s.strike: f" ({s.reason})" for s in turn.silences}
+        say(*(f"  silent: strike {k} of the list{why.get(k, '')}" for k in turn.silent))
         say(*(f"  extra: pitch {s.pitch:.2f} at {s.time_s:.2f} s" for s in turn.extra))
     if turn.silent or turn.extra or turn.weak:
         say_cautions("train", "untouched")

@@ -12,12 +12,14 @@ from dataclasses import replace
 
 from disc.frame import FULL_TURN_DEG, theta_for
 from disc.listen.pitch_words import pitch_words
-from disc.listen.turn.hear_turn import Sound, Turn
+from disc.listen.turn.turn_record import Silence, Sound, Turn
 from disc.records import Comb, Evidence, Finding, Pin, Plate, Strike
 
-# Probabilities that a finding is so: precision on turns of the benchmark not used for choosing. Silent 109 of 116,
-# extra 83 of 90 ("turns"); weak 29 of 31 (eight of "weak-unseen"); early or late 74 of 100 (fourth to seventh set).
+# Probabilities that a finding is so where the sound or strike brings none of its own: precision on turns of the
+# benchmark not used for choosing. Silent 109 of 116, extra 83 of 90 ("turns"); weak 29 of 31 (eight of "weak-unseen");
+# early or late 74 of 100 (fourth to seventh set).
 SILENT_PROBABILITY, EXTRA_PROBABILITY, LATE_PROBABILITY, WEAK_PROBABILITY = 0.94, 0.92, 0.74, 0.94
+MOST_SURE = 0.99  # no bench has shown more
 SAME_PLACE_DEG = 1.0  # 0.15 s of a usual turn
 Located = tuple[Finding, Sound | None, float]
 
@@ -27,12 +29,14 @@ def findings_of(turn: Turn, strikes: Sequence[Strike], pins: Sequence[Pin], comb
     by_id = {pin.id: pin for pin in pins}
     found: list[Located] = []
     dead = {tooth.number: tooth.condition for tooth in comb.teeth if tooth.is_silent}
+    why = {s.strike: s for s in turn.silences}
     for k in turn.silent:
         at = _time_of(turn, strikes[k])
         words = f"no sound of tooth {strikes[k].tooth} where its pin passes, {at:.2f} s into the recording"
+        words += f": {why[k].reason}" if k in why else ""
         if strikes[k].tooth in dead:
             words += f"; the comb's table says that the tooth is {dead[strikes[k].tooth]}"
-        found.append((_about_pin("silent-strike", strikes[k], by_id, SILENT_PROBABILITY, words), None, at))
+        found.append((_about_pin("silent-strike", strikes[k], by_id, _silent_probability(why.get(k)), words), None, at))
     for sound in turn.early_late:
         if sound.strike is None:
             continue
@@ -50,8 +54,12 @@ def findings_of(turn: Turn, strikes: Sequence[Strike], pins: Sequence[Pin], comb
             words = f"tooth {tooth} is weak at all its pins: it stands too far from them, or is damaged itself"
             finding = _about_pin("uneven-height", strikes[first], by_id, WEAK_PROBABILITY, words)
             found.append((finding, None, _time_of(turn, strikes[first])))
-    found += [item for sound in turn.extra if (item := _extra(turn, sound, comb, plate)) is not None]
+    found += [item for sound in turn.extra if (item := _extra(turn, sound, strikes, comb, plate)) is not None]
     return _once_each(sorted(found, key=lambda item: item[2]))
+
+
+def _silent_probability(why: Silence | None) -> float:
+    return SILENT_PROBABILITY if why is None else min(why.probability, MOST_SURE)
 
 
 def _once_each(found: Sequence[Located]) -> list[Located]:
@@ -99,7 +107,7 @@ def _about_pin(kind: str, strike: Strike, by_id: dict[int, Pin], probability: fl
     )  # fmt: skip
 
 
-def _extra(turn: Turn, sound: Sound, comb: Comb, plate: Plate) -> Located | None:
+def _extra(turn: Turn, sound: Sound, strikes: Sequence[Strike], comb: Comb, plate: Plate) -> Located | None:
     """An extra sound at the place of the disc that passed the tooth just then; None where no tooth is known."""
     import numpy as np
 
@@ -115,6 +123,14 @@ def _extra(turn: Turn, sound: Sound, comb: Comb, plate: Plate) -> Located | None
         f"tooth {tooth.number}" if len(teeth) == 1 else f"one of the teeth {', '.join(str(t.number) for t in teeth)}"
     )
     words = f"{pitch_words(sound.pitch)} sounds at {sound.time_s:.2f} s ({which}), where no pin accounts for it"
-    evidence = (_heard(words, EXTRA_PROBABILITY),)
-    finding = Finding("extra-sound", tooth.side, tooth.tip_r_mm, theta, EXTRA_PROBABILITY, evidence, None, tooth.number)
+    pin_id = None
+    if sound.cause is not None:
+        cause = strikes[sound.cause]
+        pin_id = cause.pin_id
+        words += (
+            f"; pin {pin_id} of tooth {cause.tooth} beside it strikes just then: it may reach over, or its tip be wide"
+        )
+    probability = EXTRA_PROBABILITY if sound.probability is None else min(sound.probability, MOST_SURE)
+    evidence = (_heard(words, probability),)
+    finding = Finding("extra-sound", tooth.side, tooth.tip_r_mm, theta, probability, evidence, None, tooth.number)
     return finding, sound, sound.time_s

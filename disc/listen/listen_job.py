@@ -16,9 +16,10 @@ from disc.listen.findings import Located, findings_of
 from disc.listen.sound.audio import Recording, read_recording
 from disc.listen.store import SOUND_FILE, stage_listen
 from disc.listen.strikes_file import read_strikes
-from disc.listen.turn.hear_turn import Turn, read_turn
+from disc.listen.turn.hear_turn import read_turn
 from disc.listen.turn.pace import Pace, bars_of, pace_words, paces_of, tenths
 from disc.listen.turn.plot import plot_turn
+from disc.listen.turn.turn_record import Turn
 from disc.records import Comb
 from disc.tables import read_comb
 from disc.turn.turn_of_job import turn_of_job

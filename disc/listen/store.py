@@ -13,8 +13,8 @@ import numpy as np
 from disc.errors import BadInput
 from disc.job import Job, Stage
 from disc.listen.sound.audio import FloatArray
-from disc.listen.turn.hear_turn import Sound, Turn
 from disc.listen.turn.pace import Pace, pace_words, paces_json
+from disc.listen.turn.turn_record import Sound, Turn
 from disc.records import Evidence, Finding, Side, Strike
 from disc.tables import read_text
 
@@ -26,7 +26,9 @@ SCHEMA = 1
 def turn_json(turn: Turn, paces: Sequence[Pace] = ()) -> dict[str, Any]:
     """Plain JSON of a judged turn. onsets: [time in s, pitch, tooth or null]; silent: indices of strikes; extra: [time
     in s, pitch]; speed: [time in s, ratio to the mean of a revolution]; paces: how fast each bar or tenth ran; rushing:
-    in words, which of them run noticeably fast or slow."""
+    in words, which of them run noticeably fast or slow. why: of each silent or undecided strike [strike, probability
+    that it was silent, reason]; off_table: teeth that sound elsewhere than their table says; extra_causes: for each of
+    extra [probability, strike whose pin may have taken the tooth along, or null]."""
     return {
         "onsets": [[round(s.time_s, 4), s.pitch, s.tooth] for s in turn.sounds],
         "silent": list(turn.silent),
@@ -36,6 +38,9 @@ def turn_json(turn: Turn, paces: Sequence[Pace] = ()) -> dict[str, Any]:
         "weak": list(turn.weak),
         "weak_teeth": list(turn.weak_teeth),
         "undecided": list(turn.undecided),
+        "why": [[s.strike, s.probability, s.reason] for s in turn.silences],
+        "off_table": [{"tooth": o.tooth, "cents": o.cents} for o in turn.off_table],
+        "extra_causes": [[s.probability, s.cause] for s in turn.extra],
         "not_recorded": list(turn.unheard),
         "early_late": [[s.strike, round(s.time_s, 4), round(s.late_s, 4)] for s in turn.early_late],
         "undecidable": [[round(s.time_s, 4), s.pitch] for s in turn.sounds if s.undecidable],

@@ -10,10 +10,11 @@ from struck_bars import RATE, bar, hz, put
 
 from disc.listen.sound.audio import Recording
 from disc.listen.store import turn_json
-from disc.listen.turn.hear_turn import Turn, read_turn
+from disc.listen.turn.hear_turn import read_turn
 from disc.listen.turn.pace import bars_of, pace_words, paces_json, paces_of, tenths
 from disc.listen.turn.plot import plot_turn
 from disc.listen.turn.speed import motion_from
+from disc.listen.turn.turn_record import Turn
 from disc.records import Key, Metre, Note, Tune
 
 PERIOD_S = 20.0

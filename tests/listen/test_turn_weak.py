@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from disc.listen.turn.disc_path import Expected
 from disc.listen.turn.heard_strikes import Heard
 from disc.listen.turn.single_sounds import Beginning
+from disc.listen.turn.strike_steps import Step
 from disc.listen.turn.weak_strikes import weak_strikes, weak_teeth
 
 
@@ -23,22 +24,28 @@ def struck(strengths: dict[int, Sequence[float | None]], laps: int = 1) -> list[
     return heard
 
 
+def stepping(heard: Sequence[Heard]) -> list[Step]:
+    """What each strike adds to its tooth's tone: as much as its beginning is strong."""
+    return [Step(h.beginning.strength if h.beginning else 0.0, 0.01, 0.9, 0.0, 0.0) for h in heard]
+
+
 def test_a_strike_is_weak_against_the_others_of_its_tooth() -> None:
     heard = struck({1: (1.0, 0.9, 0.2, 1.1), 2: (0.3, 0.25, 0.28)}, laps=2)
-    assert weak_strikes(heard) == [2]
+    assert weak_strikes(heard, stepping(heard)) == [2]
 
 
 def test_a_strike_that_is_weak_only_once_is_not_named() -> None:
     heard = struck({1: (1.0, 0.9, 0.2, 1.1)}) + struck({1: (1.0, 0.9, 1.0, 1.1)})
-    assert weak_strikes(heard) == []
+    assert weak_strikes(heard, stepping(heard)) == []
 
 
 def test_two_strikes_of_a_tooth_do_not_tell_which_is_weak() -> None:
-    assert weak_strikes(struck({1: (1.0, 0.2)})) == []
+    heard = struck({1: (1.0, 0.2)})
+    assert weak_strikes(heard, stepping(heard)) == []
 
 
 def test_a_tooth_is_weak_against_its_neighbours() -> None:
     usual = (1.0, 0.8, 1.2)
     heard = struck({1: usual, 2: usual, 3: (0.1, 0.15, None, 0.12), 4: usual, 5: (0.1, 0.1)})
     assert weak_teeth(heard) == (3,)  # two strikes of tooth 5 may be two short pins
-    assert weak_strikes(heard) == []
+    assert weak_strikes(heard, stepping(heard)) == []

@@ -36,7 +36,9 @@ BY_ATTACK, BY_SHARED_ATTACK = 0.45, -2.23
 BY_LOUDER, BY_AFTER = -0.54, -2.34
 BY_NOT_AGAIN = -1.93
 OFFSET = -6.9
-LIKELY_ODDS = -1.8
+# What is at least so likely is weighed again with its own tone's step (single_extra.py); a strike not heard where it
+# was to be takes only what is likelier.
+CANDIDATE_ODDS, LIKELY_ODDS = -5.5, -1.8
 SHARED_S = 0.05  # an attack so near is another strike's
 LOUDER_S, LOUDER = 0.1, 1.15
 AFTER_S = 0.3
@@ -54,7 +56,7 @@ def find_extra(
 ) -> list[tuple[Beginning, float]]:  # fmt: skip
     """Beginnings that are strikes of their own, with their log-odds. used: indices of those expected strikes took.
     shares: of a strike in other pitches, as shares_of gives them."""
-    odds = _odds(beginnings, used, heard, levels, attacks)
+    odds = _odds(beginnings, used, heard, levels, attacks, CANDIDATE_ODDS)
     odds = {j: o for j, o in odds.items() if not _is_anothers_habit(j, beginnings, used, heard)}
     struck = _struck(heard)
     steady, _ = usual_steadiness(struck, len(levels.usual))
@@ -63,10 +65,10 @@ def find_extra(
         b = beginnings[j]
         if any(o.group == b.group and abs(o.time_s - b.time_s) < LOUDER_S for o, _ in found):
             continue
-        again = explain([b], shares, [*struck, *(o for o, _ in found)])[0]
+        again = explain([b], shares, [*struck, *(o for o, likely in found if likely > LIKELY_ODDS)])[0]
         usual = float(steady[b.group])
         left = odds[j] + _by_others(again, levels, usual) - _by_others(b, levels, usual)
-        if left > LIKELY_ODDS:
+        if left > CANDIDATE_ODDS:
             found.append((b, left))
     return sorted(found, key=lambda item: item[0].time_s)
 
@@ -81,7 +83,7 @@ def parted(
 ) -> tuple[list[Heard], set[int]]:
     """Strikes that share one beginning though each could have one of its own: an early or late one takes the other."""
     heard, used = list(heard), set(used)
-    for j in sorted(_odds(beginnings, used, heard, levels, attacks)):
+    for j in sorted(_odds(beginnings, used, heard, levels, attacks, LIKELY_ODDS)):
         b = beginnings[j]
         near = [k for k, h in enumerate(heard) if h.expected.group == b.group and abs(h.path_s - b.time_s) < REACH_S]
         users = {k: sum(heard[k].beginning is heard[i].beginning for i in near) for k in near if heard[k].beginning}
@@ -104,7 +106,8 @@ def displaced(
     for b, odds in extra:
         free = [
             k for k, h in enumerate(heard)
-            if h.beginning is None and h.expected.group == b.group and abs(h.path_s - b.time_s) < FAR_S
+            if odds > LIKELY_ODDS and h.beginning is None
+            and h.expected.group == b.group and abs(h.path_s - b.time_s) < FAR_S
         ]  # fmt: skip
         if free:
             k = min(free, key=lambda k: abs(heard[k].path_s - b.time_s))
@@ -137,9 +140,10 @@ def _is_anothers_habit(j: int, beginnings: Sequence[Beginning], used: set[int], 
 
 
 def _odds(
-    beginnings: Sequence[Beginning], used: set[int], heard: Sequence[Heard], levels: Levels, attacks: Attacks
-) -> dict[int, float]:
-    """Log-odds of the likely ones among the beginnings no expected strike took, by index."""
+    beginnings: Sequence[Beginning], used: set[int], heard: Sequence[Heard], levels: Levels, attacks: Attacks,
+    least: float,
+) -> dict[int, float]:  # fmt: skip
+    """Log-odds, over least, of the likely ones among the beginnings no expected strike took, by index."""
     taken = _struck(heard)
     times = np.array([b.time_s for b in taken])
     groups = np.array([b.group for b in taken])
@@ -161,7 +165,7 @@ def _odds(
             odds += BY_LOUDER
         if np.any(same & (apart >= 0.0) & (apart < AFTER_S)):
             odds += BY_AFTER
-        if odds > LIKELY_ODDS:
+        if odds > least:
             found[j] = odds
     return found
 

@@ -11,21 +11,27 @@ from disc.listen.turn.single_sounds import Beginning
 # How far from the path a strike is still taken as early or late rather than as a missing and an extra one.
 REACH_S = 0.14
 OPEN_ODDS = 0.7  # a strike is called silent only if that is twice as likely
+# Of the fitted probability: a strike is silent from the one on, sounded below the other; between it is left open.
+SILENT_FROM, SOUNDED_TO = 0.4, 0.2
 
 
 @dataclass(frozen=True)
 class Heard:
-    """What became of an expected strike. beginning: None where silent or open. odds: log-odds that it sounded."""
+    """What became of an expected strike. beginning: None where silent or open. odds: log-odds that it sounded,
+    by matching alone. silent: probability that it did not, by all there is; None where that was not weighed."""
 
     expected: Expected
     path_s: float
     beginning: Beginning | None
     odds: float
+    silent: float | None = None
 
     @property
     def is_open(self) -> bool:
         """Whether too little speaks either way."""
-        return self.beginning is None and self.odds > -OPEN_ODDS
+        if self.beginning is not None:
+            return False
+        return self.odds > -OPEN_ODDS if self.silent is None else self.silent < SILENT_FROM
 
 
 @dataclass(frozen=True)

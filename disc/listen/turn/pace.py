@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from disc.listen.turn.hear_turn import Turn
+from disc.listen.turn.turn_record import Turn
 from disc.records import Tune
 
 # Listeners notice a change of pace of about 2 % in an even run (Drake and Botte, Perception and Psychophysics 54, 1993;

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from disc.listen.sound.audio import FloatArray
-from disc.listen.turn.hear_turn import Turn
 from disc.listen.turn.pace import Pace
+from disc.listen.turn.turn_record import Turn
 from disc.pitch_names import note_name
 
 WIDTH, SPEED_H, LEFT, RIGHT, TOP, GAP = 1100, 150, 60, 20, 62, 46

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from disc.listen.turn.heard_strikes import Heard
+from disc.listen.turn.strike_steps import Step
 
 # Strongest of a strike's repeats against the usual of the tooth's other strikes. Of the tuning recordings' pins that
 # were made to give a tenth to a quarter of the usual force all that were heard lie under 0.45; of 448 others one does,
@@ -20,12 +21,12 @@ WEAK_SHARE, FEWEST_OTHERS = 0.46, 2
 WEAK_TOOTH_SHARE, FEWEST_OF_A_TOOTH, BESIDE = 0.26, 3, 6
 
 
-def weak_strikes(heard: Sequence[Heard]) -> list[int]:
-    """Indices of the strikes that are weak each time they are heard, in order."""
+def weak_strikes(heard: Sequence[Heard], steps: Sequence[Step | None]) -> list[int]:
+    """Indices of the strikes that are weak each time they are heard, in order. steps: one for each of heard."""
     by_tooth: dict[int, dict[int, list[float]]] = {}
-    for h in heard:
-        if h.beginning is not None:
-            by_tooth.setdefault(h.expected.tooth, {}).setdefault(h.expected.index, []).append(h.beginning.strength)
+    for h, step in zip(heard, steps, strict=True):
+        if h.beginning is not None and step is not None:
+            by_tooth.setdefault(h.expected.tooth, {}).setdefault(h.expected.index, []).append(step.level)
     found = []
     for strikes in by_tooth.values():
         for index, strengths in strikes.items():

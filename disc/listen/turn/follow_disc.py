@@ -1,0 +1,123 @@
+"""A recording followed along the expected strikes: where the disc was, what each strike did, what else began.
+
+place and line (place_in_recording) -> true pitches -> matching along the motion, again and again -> exact onsets
+-> each strike's own step, with its twins and neighbours solved for
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from disc.errors import BadInput
+from disc.listen.sound.audio import FloatArray, Recording
+from disc.listen.sound.bands import Whole, transform
+from disc.listen.sound.beginnings import for_fundamentals
+from disc.listen.turn.disc_path import Expected, loudness
+from disc.listen.turn.heard_strikes import Heard, Matched
+from disc.listen.turn.match_strikes import match
+from disc.listen.turn.onset_moment import attack_curve, refine
+from disc.listen.turn.place_in_recording import FEWEST_STRIKES, Laid
+from disc.listen.turn.silent_strikes import places_of
+from disc.listen.turn.single_sounds import APART_S, Beginning
+from disc.listen.turn.speed import Motion, motion_from
+from disc.listen.turn.strike_attacks import Attacks
+from disc.listen.turn.strike_steps import Step, Voice, steps_of, voices_of
+from disc.listen.turn.tones import Tones, tones_at, tones_of
+from disc.listen.turn.tooth_voices import refined
+from disc.listen.turn.true_pitches import OffTable, off_table
+from disc.listen.turn.which_tooth import Told, tell
+
+PLAYED_SHARE = 0.34  # of a lap's strikes; a lap that was played has nearly all, one that was not some chance ones
+
+
+@dataclass(frozen=True)
+class Followed:
+    """steps, places_s: of told.matched.heard, one each: what the strike adds to its tooth's tone, and where that was
+    looked for. off: teeth off their table. voices: each tooth's exact tone."""
+
+    whole: Whole
+    tones: Tones
+    told: Told
+    motion: Motion
+    off: tuple[OffTable, ...]
+    voices: dict[int, Voice]
+    steps: list[Step | None]
+    places_s: FloatArray
+
+
+def follow(laid: Laid, pitches: dict[int, float]) -> Followed:
+    """Everything that the recording shows along the strikes laid through it. pitches: of the table, by tooth.
+
+    Raises BadInput if too few strikes are heard to follow the disc.
+    """
+    off, tones, expected = _at_true_pitches(laid, pitches)
+    matched, motion, tones = _settle(laid.recording, tones, expected, laid.path_s)
+    whole = transform(laid.recording)
+    told = tell(whole, tones, matched)
+    heard = told.matched.heard
+    voices = voices_of(whole, tones, [(h.beginning.time_s, h.expected.tooth) for h in heard if h.beginning])
+    places = places_of(heard, motion.time(np.array([h.expected.turn for h in heard])))
+    sought = [(h.expected.tooth, float(t)) for h, t in zip(heard, places, strict=True)]
+    return Followed(whole, tones, told, motion, off, voices, steps_of(whole, voices, sought, sought), places)
+
+
+def _at_true_pitches(laid: Laid, pitches: dict[int, float]) -> tuple[tuple[OffTable, ...], Tones, list[Expected]]:
+    """(teeth off their table, the tones where every tooth really sounds, the expected strikes on them)."""
+    heard = {tooth: pitch + laid.cents / 100.0 for tooth, pitch in pitches.items()}
+    off = off_table(for_fundamentals(laid.recording), laid.expected, laid.path_s, heard)
+    if not off:
+        return (), laid.tones, laid.expected
+    true = pitches | {o.tooth: pitches[o.tooth] + o.cents / 100.0 for o in off}
+    tones = tones_of(transform(laid.recording), true, laid.cents)
+    return off, tones, [replace(e, group=tones.group_of(e.tooth)) for e in laid.expected]
+
+
+def _settle(
+    recording: Recording, tones: Tones, expected: list[Expected], path: FloatArray
+) -> tuple[Matched, Motion, Tones]:
+    """Match, fit the motion, listen again at the teeth's own frequencies, and match again along it, with exact
+    onsets."""
+    whole = transform(recording)
+    curve, step_s = attack_curve(recording)
+    for again in range(3):
+        loud = loudness(tones)
+        matched = match(tones, expected, path, loud, Attacks(curve, step_s))
+        heard = [h for h in matched.heard if h.beginning is not None]
+        if len(heard) < FEWEST_STRIKES:
+            raise BadInput("too few of the expected strikes are heard to follow the disc. Record closer, in quiet.")
+        onsets = _onsets([h.beginning for h in heard if h.beginning], curve, step_s)
+        motion = motion_from(onsets, np.array([h.expected.turn for h in heard]), [h.expected.group for h in heard])
+        expected = _played(expected, heard)
+        path = motion.time(np.array([e.turn for e in expected]))
+        if not again:
+            rung = refined(whole, tones, [(h.beginning.time_s, h.expected.tooth) for h in heard if h.beginning])
+            tones = tones_at(whole, tones.teeth, rung)
+    return _with_onsets(matched, curve, step_s), motion, tones
+
+
+def _played(expected: list[Expected], heard: Sequence[Heard]) -> list[Expected]:
+    """The expected strikes without laps of which almost nothing is heard: the disc stood still, or had stopped."""
+    laps = {int(np.floor(e.turn)) for e in expected}
+    counts = {lap: sum(np.floor(e.turn) == lap for e in expected) for lap in laps}
+    sounding = {lap: sum(np.floor(h.expected.turn) == lap for h in heard) for lap in laps}
+    return [e for e in expected if sounding[int(np.floor(e.turn))] >= PLAYED_SHARE * counts[int(np.floor(e.turn))]]
+
+
+def _onsets(beginnings: Sequence[Beginning], curve: FloatArray, step_s: float) -> FloatArray:
+    return refine([b.edge_s for b in beginnings], [b.group for b in beginnings], curve, step_s)
+
+
+def _with_onsets(matched: Matched, curve: FloatArray, step_s: float) -> Matched:
+    """Everything heard with its exact onset."""
+    beginnings = [h.beginning for h in matched.heard if h.beginning] + [b for b, _ in matched.extra]
+    onsets = _onsets(beginnings, curve, step_s)
+    exact = {id(b): replace(b, time_s=float(t)) for b, t in zip(beginnings, onsets, strict=True)}
+    heard = tuple(h if h.beginning is None else replace(h, beginning=exact[id(h.beginning)]) for h in matched.heard)
+    taken = [(h.beginning.group, h.beginning.time_s) for h in heard if h.beginning]
+    extra = [(exact[id(b)], odds) for b, odds in matched.extra]
+    # Two peaks of one pitch may turn out to be one attack.
+    lone = tuple((b, o) for b, o in extra if not any(g == b.group and abs(t - b.time_s) < APART_S for g, t in taken))
+    return replace(matched, heard=heard, extra=lone)

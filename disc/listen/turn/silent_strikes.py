@@ -1,0 +1,122 @@
+"""Three answers to each expected strike: it sounded, it was silent, or that cannot be told; each with its probability.
+
+What speaks: what matching made of it (match_strikes), how far its tooth's own tone steps up there (strike_steps), and
+what the tooth's other strikes do: a dead tooth is silent at all of them. Laps are taken together, since a pin that is
+gone is gone in each. The weights are fitted to drawn turns of the usual make, whole instruments left out for judging
+(fitted.json).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+
+from disc.listen.fitted import fitted
+from disc.listen.sound.audio import FloatArray
+from disc.listen.turn.disc_path import Expected
+from disc.listen.turn.heard_strikes import SOUNDED_TO, Heard
+from disc.listen.turn.single_sounds import Beginning, peak_near
+from disc.listen.turn.strike_steps import Step, near_levels, own_levels
+from disc.listen.turn.tones import Tones
+
+LEAST_USUAL = 0.25  # of what teeth beside it do: a tooth that seems weaker is a dead one's noise, or weak itself
+MOST_OF_ONE, MOST_OF_A_LAP = 4.0, 5.0  # nats
+PRIOR = float(np.log(0.05 / 0.95))  # one strike in twenty is silent (common practice, no source)
+OPEN_NATS = 3.0
+NEAR_S = 0.02
+FLOOR_S = 0.05
+Features = dict[str, FloatArray]
+BoolArray = npt.NDArray[np.bool_]
+
+
+def places_of(heard: Sequence[Heard], path_s: FloatArray) -> FloatArray:
+    """Where to look for each strike's step, shape (n,): on the disc's path, or where it was heard far from that."""
+    return np.array([
+        h.beginning.time_s if h.beginning is not None and abs(h.beginning.time_s - t) > NEAR_S else t
+        for h, t in zip(heard, path_s, strict=True)
+    ])  # fmt: skip
+
+
+def strike_features(heard: Sequence[Heard], steps: Sequence[Step | None]) -> Features:
+    """What speaks for or against each strike by itself, shape (n,) each."""
+    expected = [h.expected for h in heard]
+    own, near = own_levels(steps, expected), near_levels(steps, expected)
+    usual = np.fmax(own, LEAST_USUAL * near)
+    odds = np.array([h.odds for h in heard])
+    level, sigma, before = (
+        np.array([0.0 if s is None else getattr(s, name) for s in steps]) / usual
+        for name in ("level", "sigma", "before")
+    )
+    share = np.clip([0.0 if s is None else s.gain for s in steps], 1e-3, 0.999)
+    gain = np.clip(np.log(share / (1 - share)), -5.0, 4.0)
+    loud = np.clip(np.log(np.maximum(level, 1e-3)), -4.0, 0.5)
+    unsure = np.clip(np.log(np.maximum(sigma, 1e-3)), -5.0, 1.0)
+    return {
+        "odds": np.clip(odds, -10.0, 8.0), "odds against": np.clip(odds, -10.0, 0.0),
+        "gain": gain, "clear gain": np.maximum(gain, -1.0), "level": loud, "clear level": np.maximum(loud, -1.5),
+        "gain and level": np.minimum(gain, 2.0 * (loud + 1.8)), "sigma": unsure,
+        "before": np.clip(np.log(before + 0.01), -4.0, 2.0),
+        "off": np.array([0.0 if s is None else abs(s.off_s) / 0.01 for s in steps]),
+        "over sigma": np.maximum(0.0, loud - unsure),
+    }  # fmt: skip
+
+
+def with_others(features: Features, first: FloatArray, expected: Sequence[Expected]) -> Features:
+    """The same, and what the tooth's other strikes say. first: log-odds of silence by each strike alone."""
+    of_tooth: dict[int, list[int]] = {}
+    for k, e in enumerate(expected):
+        of_tooth.setdefault(e.tooth, []).append(k)
+    others = np.zeros(len(expected))
+    for mine in of_tooth.values():
+        for k in mine:
+            rest = [j for j in mine if expected[j].index != expected[k].index]
+            others[k] = np.clip(first[rest], -MOST_OF_ONE, MOST_OF_ONE).sum() / (len(rest) + 1) if rest else 0.0
+    return features | {"others": others, "others where open": np.where(np.abs(first) < OPEN_NATS, others, 0.0)}
+
+
+def over_laps(odds: FloatArray, expected: Sequence[Expected], known: BoolArray) -> FloatArray:
+    """The log-odds of silence, shape (n,), all laps of a strike that are known taken together."""
+    laps: dict[int, list[int]] = {}
+    for k, e in enumerate(expected):
+        laps.setdefault(e.index, []).append(k)
+    result = odds.copy()
+    for mine in laps.values():
+        says = [float(np.clip(odds[k] - PRIOR, -MOST_OF_A_LAP, MOST_OF_A_LAP)) for k in mine if known[k]]
+        if len(says) > 1:
+            result[mine] = sum(says) + PRIOR
+    return result
+
+
+def silent_probability(heard: Sequence[Heard], steps: Sequence[Step | None], sure: BoolArray) -> FloatArray:
+    """Probability that each strike was silent, shape (n,). sure: whether it certainly lies within what was played."""
+    expected = [h.expected for h in heard]
+    features = strike_features(heard, steps)
+    first = fitted("silent, first").log_odds(features)
+    odds = fitted("silent, second").log_odds(with_others(features, first, expected))
+    odds = over_laps(odds, expected, sure)
+    return np.asarray(1.0 / (1.0 + np.exp(-odds)))
+
+
+def judged(
+    heard: Sequence[Heard], steps: Sequence[Step | None], places_s: FloatArray, tones: Tones, probability: FloatArray
+) -> tuple[Heard, ...]:
+    """The strikes with their answers: what sounded has a beginning, what was silent or cannot be told has none."""
+    result = []
+    for h, step, place, p in zip(heard, steps, places_s, probability, strict=True):
+        beginning = h.beginning
+        if step is not None and p >= SOUNDED_TO:
+            beginning = None
+        elif step is not None and beginning is None:
+            beginning = _from_step(tones, h, float(place) + step.off_s)
+        result.append(replace(h, beginning=beginning, silent=None if step is None else float(p)))
+    return tuple(result)
+
+
+def _from_step(tones: Tones, h: Heard, at_s: float) -> Beginning:
+    """What only the step shows to have begun."""
+    at_s = max(0.0, at_s)
+    strength = max(peak_near(tones, h.expected.group, at_s, FLOOR_S), 1e-9)
+    return Beginning(h.expected.group, at_s, strength, 0.0, 1.0, at_s)

@@ -1,0 +1,201 @@
+"""By how much each tooth's own tone steps up at each strike, its twins and neighbours solved for together.
+
+In the narrow band about a tooth stand its own ringing, that of its twins some cents away, and what strikes within a few
+tenths of a second add. Each is a damped tone of known frequency that either rings through or begins at a known moment;
+how much of each there is follows by least squares. So a twin that rings on, however loud, explains what it explains
+and no more; what a strike of this tooth would add, and how surely that is known, is what is left.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.fft import next_fast_len
+
+from disc.listen.sound.audio import FloatArray
+from disc.listen.sound.bands import FALL_60_DB, ComplexArray, Whole, band
+from disc.listen.turn.disc_path import Expected
+from disc.listen.turn.tones import Tones
+from disc.listen.turn.tooth_voices import FARTHEST_CENTS, strand
+
+BEFORE_S, AFTER_S = 0.14, 0.22
+# Half of the band about a tooth: what lies within is solved for; no narrower, or strikes blur.
+BAND_SHARE, NARROWEST_HZ, WIDEST_HZ = 0.04, 28.0, 80.0
+NEAR_BANDS = 1.2  # teeth so many half bands away are solved for too
+# A strike is sought so far about its place, in such steps; a place so far off costs as much as one spread.
+OFFSETS_S = np.linspace(-0.02, 0.02, 9)
+PLACE_S = 0.012
+PERIOD_S = 4.0  # the made-up columns come round after so long; by then they have died away
+USUAL_FALL_S = FALL_60_DB / 1.5
+SLOWEST_S, FASTEST_S = FALL_60_DB / 6.0, FALL_60_DB / 0.15
+RIDGE = 1e-3  # of the band's own power: twins that cannot be told apart share what there is
+FEWEST, NEIGHBOURS = 3, 6
+
+
+@dataclass(frozen=True)
+class Voice:
+    """A tooth's own tone: hz, and its fall in nepers a second. known: from its own strikes."""
+
+    hz: float
+    fall: float
+    known: bool
+
+
+@dataclass(frozen=True)
+class Step:
+    """What a strike adds to its tooth's tone. level: its amplitude. sigma: of that. gain: share of what was left
+    unexplained in the band that it explains, 0 to 1. off_s: from the place to where it fits best. before: amplitude in
+    the band before."""
+
+    level: float
+    sigma: float
+    gain: float
+    off_s: float
+    before: float
+
+
+def voices_of(whole: Whole, tones: Tones, struck: Sequence[tuple[float, int]]) -> dict[int, Voice]:
+    """Every tooth's voice, from its own strikes where they tell it. struck: (time in s, tooth)."""
+    found: dict[int, Voice] = {}
+    for k, teeth in enumerate(tones.teeth):
+        line = strand(whole, tones.hz, float(tones.hz[k]))
+        mine = sorted((t, tooth) for t, tooth in struck if tooth in teeth)
+        ends = [*(t for t, _ in mine[1:]), np.inf][: len(mine)]
+        traits: dict[int, list[tuple[float, float]]] = {}
+        for (t, tooth), end in zip(mine, ends, strict=True):
+            trait = line.trait(t, end)
+            if trait is not None and abs(trait.cents) < 2.5 * FARTHEST_CENTS:
+                traits.setdefault(tooth, []).append((trait.cents, trait.fall_db_s))
+        for tooth in teeth:
+            rows = np.array(traits.get(tooth, []))
+            if len(rows) >= FEWEST:
+                cents, fall = np.median(rows, axis=0)
+                hz = float(line.hz * 2 ** (cents / 1200))
+                found[tooth] = Voice(hz, float(np.clip(fall / 8.686, SLOWEST_S, FASTEST_S)), True)
+            else:
+                found[tooth] = Voice(_nearest_rung(tones, k, rows), USUAL_FALL_S, False)
+    return found
+
+
+def _nearest_rung(tones: Tones, k: int, rows: FloatArray) -> float:
+    if len(rows):
+        return float(tones.hz[k] * 2 ** (np.median(rows[:, 0]) / 1200))
+    return float(tones.hz[k])
+
+
+def steps_of(
+    whole: Whole, voices: Mapping[int, Voice], sought: Sequence[tuple[int, float]], struck: Sequence[tuple[int, float]]
+) -> list[Step | None]:
+    """The step of every tooth at every place sought; None outside the recording. sought, struck: (tooth, time in s);
+    struck: what else may begin in the same band."""
+    length_s = whole.samples / whole.rate
+    steps: list[Step | None] = [None] * len(sought)
+    for tooth in sorted({t for t, _ in sought}):
+        view = _View(whole, voices[tooth])
+        near = {t for t, v in voices.items() if abs(v.hz - view.hz) < NEAR_BANDS * view.half_hz}
+        around = [(t, at) for t, at in struck if t in near]
+        ringing = [voices[t] for t in near]
+        for k, (other, place) in enumerate(sought):
+            if other == tooth and 0.0 <= place < length_s - 0.05:
+                beside = [
+                    (voices[t], at) for t, at in around
+                    if (t != tooth or at != place) and place - BEFORE_S < at < place + AFTER_S
+                ]  # fmt: skip
+                steps[k] = view.step(place, beside, ringing)
+    return steps
+
+
+class _View:
+    """The band about one tooth."""
+
+    def __init__(self, whole: Whole, voice: Voice) -> None:
+        self.voice, self.hz = voice, voice.hz
+        self.half_hz = float(np.clip(BAND_SHARE * voice.hz, NARROWEST_HZ, WIDEST_HZ))
+        self.envelope, self.rate = band(whole, voice.hz, 2.0 * self.half_hz)
+        self.count = int(next_fast_len(round(PERIOD_S * self.rate)))
+        self.omega = 2 * np.pi * np.fft.fftfreq(self.count, 1.0 / self.rate)
+        spread = np.abs(self.omega) / (2 * np.pi * 2.0 * self.half_hz)
+        inside = np.where(spread < 0.5, 1.0, 0.5 + 0.5 * np.cos(np.pi * (spread - 0.5) / 0.5))
+        self.weight = np.where(spread <= 1.0, inside, 0.0)
+
+    def step(self, time_s: float, others: Sequence[tuple[Voice, float]], ringing: Sequence[Voice]) -> Step | None:
+        first = max(0, round((time_s - BEFORE_S) * self.rate))
+        last = min(len(self.envelope), round((time_s + AFTER_S) * self.rate))
+        if last - first < 8:
+            return None
+        piece, start_s = self.envelope[first:last], first / self.rate
+        count = last - first
+        columns = [self._ring(v, count) for v in _distinct(ringing)]
+        columns += [self._begun(v, np.array([t - start_s]), count)[0] for v, t in others if t > start_s]
+        fixed = np.array(columns).T
+        basis, kept = _orthonormal(fixed)
+        left = piece - basis @ (basis.conj().T @ piece)
+        power = float(np.sum(np.abs(left) ** 2)) + 1e-24
+        columns_at = self._begun(self.voice, np.asarray(time_s - start_s + OFFSETS_S, dtype=np.float64), count)
+        own = columns_at - (columns_at @ basis.conj()) @ basis.T
+        norms = np.sum(np.abs(own) ** 2, axis=1) + RIDGE * np.sum(np.abs(columns_at) ** 2, axis=1)
+        dots = own.conj() @ left
+        gains = np.clip(np.abs(dots) ** 2 / norms / power, 0.0, 1.0 - 1e-6)
+        k = int(np.argmax(-0.5 * count * np.log(1.0 - gains) - 0.5 * (OFFSETS_S / PLACE_S) ** 2))
+        gain, norm, level = float(gains[k]), float(norms[k]), float(np.abs(dots[k]) / norms[k])
+        free = max(2.0, count - kept - 1.5)
+        sigma = np.sqrt(power * (1.0 - gain) / free / norm)
+        early = piece[: max(2, round(0.6 * BEFORE_S * self.rate))]
+        before = float(np.sqrt(np.mean(np.abs(early) ** 2)))
+        return Step(level, float(sigma), gain, float(OFFSETS_S[k]), before)
+
+    def _ring(self, voice: Voice, count: int) -> ComplexArray:
+        times = np.arange(count) / self.rate
+        return np.asarray(np.exp((2j * np.pi * (voice.hz - self.hz) - voice.fall) * times))
+
+    def _begun(self, voice: Voice, at_s: FloatArray, count: int) -> ComplexArray:
+        """Damped tones that begin at_s into the piece, as the band shows them; shape (places, count)."""
+        pole = voice.fall - 2j * np.pi * (voice.hz - self.hz)
+        shape = self.weight / (pole + 1j * self.omega)
+        spectra = shape[None, :] * np.exp(-1j * at_s[:, None] * self.omega[None, :])
+        return np.asarray(np.fft.ifft(spectra, axis=1)[:, :count] * self.rate)
+
+
+def _distinct(voices: Sequence[Voice]) -> list[Voice]:
+    """Voices nearer than a quarter of a hertz ring alike over a window."""
+    kept: list[Voice] = []
+    for v in sorted(voices, key=lambda v: v.hz):
+        if not kept or v.hz - kept[-1].hz > 0.25:
+            kept.append(v)
+    return kept
+
+
+def _orthonormal(columns: ComplexArray) -> tuple[ComplexArray, int]:
+    """An orthonormal basis of what the columns can make, but for directions that are almost nothing."""
+    left, values, _ = np.linalg.svd(columns, full_matrices=False)
+    kept = int(np.sum(values > 0.02 * values[0]))
+    return left[:, :kept], kept
+
+
+def own_levels(steps: Sequence[Step | None], expected: Sequence[Expected]) -> FloatArray:
+    """The usual step of each expected strike's own tooth, shape (n,): the median of the larger half of its steps; of a
+    tooth with too few that of the teeth nearest in pitch."""
+    usual = _usual_by_tooth(steps, expected)
+    near = near_levels(steps, expected)
+    return np.array([usual.get(e.tooth, level) for e, level in zip(expected, near, strict=True)])
+
+
+def near_levels(steps: Sequence[Step | None], expected: Sequence[Expected]) -> FloatArray:
+    """What the other teeth nearest in pitch usually step up by, for each expected strike; shape (n,)."""
+    usual = _usual_by_tooth(steps, expected)
+    group = {e.tooth: e.group for e in expected}
+    found: dict[int, float] = {}
+    for tooth in group:
+        near = sorted((t for t in usual if t != tooth), key=lambda t: abs(group[t] - group[tooth]))[:NEIGHBOURS]
+        found[tooth] = float(np.median([usual[t] for t in near])) if near else usual.get(tooth, np.nan)
+    return np.array([found[e.tooth] for e in expected])
+
+
+def _usual_by_tooth(steps: Sequence[Step | None], expected: Sequence[Expected]) -> dict[int, float]:
+    by_tooth: dict[int, list[float]] = {}
+    for step, e in zip(steps, expected, strict=True):
+        if step is not None:
+            by_tooth.setdefault(e.tooth, []).append(step.level)
+    return {t: float(np.median(sorted(v)[len(v) // 2 :])) + 1e-12 for t, v in by_tooth.items() if len(v) >= FEWEST}

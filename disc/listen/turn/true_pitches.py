@@ -1,0 +1,127 @@
+"""Where each tooth really sounds: its pitch from all of its strikes together, up to 120 cents off its table.
+
+A spectrum just after each strike less the one just before shows what the strike set going. Summed over all strikes of a
+tooth, its own line stands in every one of them, while what its companions in the chords set going changes from strike
+to strike. What the recording's other strikes show at the same frequency is the ground it must stand out of.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from disc.listen.sound.audio import FloatArray, Recording
+from disc.listen.sound.bands import hz_of_pitch
+from disc.listen.turn.disc_path import Expected
+
+WINDOW_S, SKIP_S = 0.16, 0.012
+FARTHEST_CENTS, STEP_CENTS = 130.0, 2.0
+# A tooth this much off its table is said to be so; less is warmth, or the table's own rounding.
+OFF_TABLE_CENTS = 20.0
+ON_TABLE_CENTS = 14.0  # so near, a line counts as the table's own
+FEWEST = 2
+# Of the range from ground to full tone a line off the table must reach, and by which it must stand over what is found
+# at the table itself. Chosen on the drawn recordings of the usual make that were looked at.
+LEAST_SCORE, LEAST_LEAD = 0.45, 0.22
+RANGE_DB = 24.0  # a line so far under a strike's own loudest counts as nothing
+OTHERS_CENTS = 40.0  # about the table pitch of a companion in the chord nothing is learned
+
+
+@dataclass(frozen=True)
+class OffTable:
+    """A tooth that sounds cents above (or, negative, below) the pitch its table gives."""
+
+    tooth: int
+    cents: float
+
+
+def off_table(
+    recording: Recording, expected: Sequence[Expected], path_s: FloatArray, pitches: dict[int, float]
+) -> tuple[OffTable, ...]:
+    """The teeth that sound off their table. recording: best from for_fundamentals. pitches: of the table, by tooth, as
+    the comb sounds as a whole. path_s: where each expected strike is."""
+    grid = np.arange(-FARTHEST_CENTS, FARTHEST_CENTS + 0.5 * STEP_CENTS, STEP_CENTS)
+    rises = _Rises(recording)
+    found = []
+    for tooth in sorted({e.tooth for e in expected}):
+        mine = [k for k, e in enumerate(expected) if e.tooth == tooth and 0.0 < path_s[k] < recording.length_s - 0.3]
+        if len(mine) < FEWEST:
+            continue
+        cents = _off(rises, grid, tooth, mine, expected, path_s, pitches)
+        if cents is not None:
+            found.append(OffTable(tooth, cents))
+    return tuple(found)
+
+
+def _off(
+    rises: _Rises, grid: FloatArray, tooth: int, mine: list[int], expected: Sequence[Expected], path_s: FloatArray,
+    pitches: dict[int, float],
+) -> float | None:  # fmt: skip
+    hz = hz_of_pitch(pitches[tooth]) * 2.0 ** (grid / 1200.0)
+    own = _scores(rises, hz, grid, tooth, [float(path_s[k]) for k in mine], expected, path_s, pitches)
+    mean = np.nanmean(own, axis=0) if np.isfinite(own).any(axis=0).all() else np.nan_to_num(np.nanmean(own, axis=0))
+    others = sorted({round(float(t), 2) for e, t in zip(expected, path_s, strict=True) if e.tooth != tooth})
+    away = [t for t in others if min(abs(t - path_s[k]) for k in mine) > 0.1][:: max(1, len(others) // 24)]
+    ground = _scores(rises, hz, grid, tooth, away, expected, path_s, pitches)
+    standing = mean - np.nan_to_num(np.nanmean(ground, axis=0)) if len(away) else mean
+    near = np.abs(grid) <= ON_TABLE_CENTS
+    top = int(np.argmax(np.where(np.abs(grid) >= OFF_TABLE_CENTS, standing, -1.0)))
+    if standing[top] < LEAST_SCORE or standing[top] - standing[near].max() < LEAST_LEAD:
+        return None
+    if 0 < top < len(grid) - 1:
+        a, b, c = standing[top - 1 : top + 2]
+        bend = a - 2 * b + c
+        return float(grid[top] + (STEP_CENTS * 0.5 * (a - c) / bend if bend < 0 else 0.0))
+    return None
+
+
+def _scores(
+    rises: _Rises, hz: FloatArray, grid: FloatArray, tooth: int, times: Sequence[float], expected: Sequence[Expected],
+    path_s: FloatArray, pitches: dict[int, float],
+) -> FloatArray:  # fmt: skip
+    """How full each frequency rises at each time, 0 to 1, shape (times, grid); nan about companions' table pitches."""
+    rows = []
+    for t in times:
+        row = rises.at(t, hz)
+        for e, other in zip(expected, path_s, strict=True):
+            if abs(other - t) < 0.09 and e.tooth != tooth:
+                apart = 100.0 * (pitches[e.tooth] - pitches[tooth])
+                row = np.where(np.abs(grid - apart) < OTHERS_CENTS, np.nan, row) if abs(apart) > OTHERS_CENTS else row
+        rows.append(row)
+    return np.array(rows) if rows else np.zeros((0, len(grid)))
+
+
+class _Rises:
+    """Spectra after and before moments of a recording, made once each."""
+
+    def __init__(self, recording: Recording) -> None:
+        self.samples, self.rate = recording.samples, recording.rate
+        self.count = round(WINDOW_S * recording.rate)
+        self.size = 1 << int(np.ceil(np.log2(4 * self.count)))
+        self.window = np.hanning(self.count)
+        self.kept: dict[float, FloatArray] = {}
+
+    def at(self, time_s: float, hz: FloatArray) -> FloatArray:
+        """How full what begins at time_s rises at each frequency, 0 to 1 of RANGE_DB under the moment's loudest in the
+        region asked for and about it."""
+        key = round(time_s, 3)
+        if key not in self.kept:
+            after = self._power(time_s + SKIP_S)
+            before = self._power(time_s - SKIP_S - WINDOW_S)
+            self.kept[key] = np.maximum(after - before, 0.0)
+        places = hz * self.size / self.rate
+        low = np.clip(places.astype(int), 0, self.size // 2 - 1)
+        rise = self.kept[key]
+        here = rise[low] + (places - low) * (rise[low + 1] - rise[low])
+        top = max(float(here.max()), 0.03 * float(rise.max())) + 1e-20
+        return np.clip(1.0 + 10.0 * np.log10(here / top + 1e-20) / RANGE_DB, 0.0, 1.0)
+
+    def _power(self, start_s: float) -> FloatArray:
+        first = round(start_s * self.rate)
+        piece = np.zeros(self.count)
+        low, high = max(0, first), min(len(self.samples), first + self.count)
+        if high > low:
+            piece[low - first : high - first] = self.samples[low:high]
+        return np.asarray(np.abs(np.fft.rfft(piece * self.window, self.size)) ** 2)

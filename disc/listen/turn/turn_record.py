@@ -1,0 +1,96 @@
+"""What a recorded turn says: what sounded, what did not, how the disc moved."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from disc.listen.sound.audio import FloatArray
+from disc.listen.turn.speed import Motion
+from disc.listen.turn.true_pitches import OffTable
+
+EARLY_LATE_S = 0.03
+EARLY_LATE_SPREADS = 5.0
+
+
+@dataclass(frozen=True)
+class Sound:
+    """Something that sounded. tooth: None where several teeth of this pitch could have. strike: index in the expected
+    strikes, None for an extra sound. late_s: against the smooth motion. strength: against the pitch's usual.
+    probability: that an extra sound is one. cause: strike of a neighbouring tooth that may have taken it along."""
+
+    time_s: float
+    pitch: float
+    tooth: int | None
+    strike: int | None
+    lap: int | None
+    late_s: float
+    strength: float
+    undecidable: bool = False
+    probability: float | None = None
+    cause: int | None = None
+
+
+@dataclass(frozen=True)
+class Missed:
+    """An expected strike that did not sound in one lap: where in the recording it was to be, its pitch and index."""
+
+    time_s: float
+    pitch: float
+    tooth: int
+    strike: int
+
+
+@dataclass(frozen=True)
+class Silence:
+    """What is said of a strike that did not sound, or of which that cannot be told. probability: that it was silent,
+    as the benchmark has shown it to be true."""
+
+    strike: int
+    probability: float
+    reason: str
+
+
+@dataclass(frozen=True)
+class Turn:
+    """A recorded turn, judged. silent: indices of strikes never heard, of those that fell into the recording. missed:
+    every strike that did not sound, lap by lap.
+
+    position of the disc: motion.position(time_s). speed: rows (time in s, speed against the mean of a revolution).
+    silences: of every silent or undecided strike the probability that it was silent, and why that is said.
+    off_table: teeth that sound elsewhere than their table says.
+    undecided: strikes of which it cannot be told whether they sounded; untold: every such strike, lap by lap.
+    weak: strikes weak each time they are heard against what their tooth is like. weak_teeth: teeth weak in all their
+    strikes, against their neighbours in pitch.
+    clock: by how much the recording's stated sample rate had to be multiplied. unheard: strikes outside the recording.
+    """
+
+    sounds: tuple[Sound, ...]
+    silent: tuple[int, ...]
+    unheard: tuple[int, ...]
+    weak: tuple[int, ...]
+    revolution_s: float
+    speed: FloatArray
+    motion: Motion
+    whirr_hz: tuple[float, ...]
+    clock: float
+    tuning_cents: float
+    fit: float
+    laps: float
+    remarks: tuple[str, ...]
+    missed: tuple[Missed, ...] = ()
+    undecided: tuple[int, ...] = ()
+    weak_teeth: tuple[int, ...] = ()
+    untold: tuple[Missed, ...] = ()
+    off_table: tuple[OffTable, ...] = ()
+    silences: tuple[Silence, ...] = ()
+
+    @property
+    def extra(self) -> tuple[Sound, ...]:
+        """What sounded without a pin to explain it."""
+        return tuple(s for s in self.sounds if s.strike is None)
+
+    @property
+    def early_late(self) -> tuple[Sound, ...]:
+        """Expected strikes that stand off the disc's smooth motion by more than the onsets' own spread."""
+        limit = max(EARLY_LATE_S, EARLY_LATE_SPREADS * self.motion.spread_s)
+        return tuple(s for s in self.sounds if s.strike is not None and abs(s.late_s) > limit)

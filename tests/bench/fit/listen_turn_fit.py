@@ -1,0 +1,182 @@
+"""How a turn's silent strikes and extra sounds are weighed: fits disc/listen/fitted.json to turns of the usual make.
+
+Run: python tests/bench/fit/listen_turn_fit.py [--turns 24] [--workers 1] [--write]
+Draws turns of listen_make.MAKE and MAKE_FIT, follows each as the program does, and fits three logistic regressions with
+a ridge: silence of a strike by itself, silence with what its tooth's other strikes say, and extra sounds among the
+candidates. Precision, recall and calibration are printed by fits that leave out whole sources. Needs what listen.py
+needs, and scikit-learn.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import multiprocessing
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import listen_make
+import listen_set
+import numpy as np
+
+from disc.listen.fitted import FITTED_FILE
+from disc.listen.sound.audio import read_recording
+from disc.listen.sound.bands import pitch_of_hz
+from disc.listen.turn.disc_path import Expected
+from disc.listen.turn.follow_disc import follow
+from disc.listen.turn.place_in_recording import lay
+from disc.listen.turn.silent_strikes import Features, over_laps, strike_features, with_others
+from disc.listen.turn.single_extra import candidates, extra_features
+
+RIDGE = 0.3  # scikit-learn's C, on features of unit variance
+ONSET_S, SEMITONES = 0.05, 0.5
+STOP_S = 1.7  # the disc has stopped so long before a drawn recording ends
+
+
+@dataclass(frozen=True)
+class Followed:
+    """One drawn turn. ok: strikes that certainly lay within what was played. extra: of the candidates, which are."""
+
+    source: str
+    strikes: Features
+    expected: tuple[Expected, ...]
+    silent: np.ndarray
+    ok: np.ndarray
+    found: Features | None
+    extra: np.ndarray
+    extra_true: int
+
+
+def measured(spec: dict) -> Followed:
+    """What the program sees of one drawn turn."""
+    with tempfile.TemporaryDirectory() as folder:
+        truth = listen_make.made_turn(**spec)
+        recording = read_recording(listen_set.write(truth, Path(folder)))
+    laid = lay(recording, truth.comb, truth.strikes, truth.notes["hint_s"])
+    seen = follow(laid, truth.comb)
+    heard = seen.told.matched.heard
+    at = seen.motion.time(np.array([h.expected.turn for h in heard]))
+    silent = np.array([h.expected.index in set(truth.silent) for h in heard])
+    ok = (at > 0.05) & (at < recording.length_s - STOP_S) & np.array([s is not None for s in seen.steps])
+    judged = [replace(h, beginning=None) if is_silent else h for h, is_silent in zip(heard, silent, strict=True)]
+    found = candidates(seen, judged)
+    extra = np.array([
+        any(
+            abs(c.beginning.time_s - t) < ONSET_S and abs(pitch_of_hz(seen.voices[c.tooth].hz) - p) < SEMITONES
+            for t, p in truth.extra
+        ) for c in found
+    ], dtype=bool)  # fmt: skip
+    return Followed(
+        spec["voice_name"], strike_features(heard, seen.steps), tuple(h.expected for h in heard), silent, ok,
+        extra_features(found) if found else None, extra, len(truth.extra),
+    )  # fmt: skip
+
+
+def regression(features: Features, is_so: np.ndarray) -> dict:
+    """A logistic regression with a ridge: weights by name, and offset."""
+    from sklearn.linear_model import LogisticRegression
+
+    x = np.column_stack(list(features.values()))
+    middle, spread = x.mean(axis=0), x.std(axis=0) + 1e-9
+    model = LogisticRegression(C=RIDGE, max_iter=3000).fit((x - middle) / spread, is_so)
+    weights = model.coef_[0] / spread
+    offset = float(model.intercept_[0] - weights @ middle)
+    return {"weights": dict(zip(features, weights.tolist(), strict=True)), "offset": offset}
+
+
+def log_odds(model: dict, features: Features) -> np.ndarray:
+    """Of a fitted regression, shape (n,)."""
+    return sum(w * features[name] for name, w in model["weights"].items()) + model["offset"]
+
+
+def joined(rows: Sequence[Features], keep: Sequence[np.ndarray]) -> Features:
+    """The kept rows of several turns in one table."""
+    return {name: np.concatenate([r[name][k] for r, k in zip(rows, keep, strict=True)]) for name in rows[0]}
+
+
+def fit_silent(turns: Sequence[Followed]) -> tuple[dict, dict]:
+    """(by a strike alone, with the tooth's other strikes)."""
+    silent = np.concatenate([t.silent[t.ok] for t in turns])
+    first = regression(joined([t.strikes for t in turns], [t.ok for t in turns]), silent)
+    both = [with_others(t.strikes, log_odds(first, t.strikes), t.expected) for t in turns]
+    return first, regression(joined(both, [t.ok for t in turns]), silent)
+
+
+def silence(models: tuple[dict, dict], turn: Followed) -> np.ndarray:
+    """Probability of silence of every strike of a turn, as the program works it out."""
+    odds = log_odds(models[1], with_others(turn.strikes, log_odds(models[0], turn.strikes), turn.expected))
+    return 1.0 / (1.0 + np.exp(-over_laps(odds, turn.expected, turn.ok)))
+
+
+def fit_extra(turns: Sequence[Followed]) -> dict:
+    """Extra sounds among the candidates."""
+    some = [t for t in turns if t.found is not None]
+    table = joined([t.found for t in some], [np.ones(len(t.extra), dtype=bool) for t in some])
+    return regression(table, np.concatenate([t.extra for t in some]))
+
+
+def tell(name: str, probability: np.ndarray, is_so: np.ndarray, true: int) -> None:
+    """Print precision and recall at several limits, and the calibration."""
+    print(f"{name}: {true} true, {len(is_so)} weighed")
+    for limit in (0.25, 0.4, 0.5, 0.6, 0.75):
+        said = probability >= limit
+        print(f"  from {limit:.2f}: precision {np.mean(is_so[said]):.3f}, recall {np.sum(is_so & said) / true:.3f}")
+    for low, high in ((0, 0.05), (0.05, 0.25), (0.25, 0.5), (0.5, 0.75), (0.75, 0.95), (0.95, 1.01)):
+        some = (probability >= low) & (probability < high)
+        if some.any():
+            print(f"  said {probability[some].mean():.3f}, true {is_so[some].mean():.3f} ({some.sum()})")
+
+
+def judge(turns: Sequence[Followed]) -> None:
+    """Fits that leave out one source at a time, judged on it."""
+    silent_p, extra_p, silent, extra = [], [], [], []
+    for source in sorted({t.source for t in turns}):
+        others, mine = [t for t in turns if t.source != source], [t for t in turns if t.source == source]
+        models, extra_model = fit_silent(others), fit_extra(others)
+        for turn in mine:
+            silent_p.append(silence(models, turn)[turn.ok])
+            silent.append(turn.silent[turn.ok])
+            if turn.found is not None:
+                extra_p.append(1.0 / (1.0 + np.exp(-log_odds(extra_model, turn.found))))
+                extra.append(turn.extra)
+    tell("silent", np.concatenate(silent_p), np.concatenate(silent), int(np.concatenate(silent).sum()))
+    tell("extra", np.concatenate(extra_p), np.concatenate(extra), sum(t.extra_true for t in turns))
+
+
+def write(turns: Sequence[Followed], made: dict) -> None:
+    """All of them fitted to, with how it was done."""
+    first, second = fit_silent(turns)
+    content = {"made": made, "silent, first": first, "silent, second": second, "extra": fit_extra(turns)}
+    FITTED_FILE.write_text(json.dumps(content, indent=1) + "\n", encoding="utf-8")
+
+
+def provenance(turns: Sequence[Followed], arguments: str) -> dict:
+    """What the numbers were made from."""
+    return {
+        "script": "tests/bench/fit/listen_turn_fit.py", "arguments": arguments, "ridge": RIDGE,
+        "data": "listen_make.MAKE and MAKE_FIT, drawn from seeds 901 and 902",
+        "turns": len(turns), "sources": sorted({t.source for t in turns}),
+        "strikes": int(sum(t.ok.sum() for t in turns)), "silent": int(sum(t.silent[t.ok].sum() for t in turns)),
+        "candidates": int(sum(len(t.extra) for t in turns)), "extra": int(sum(t.extra.sum() for t in turns)),
+    }  # fmt: skip
+
+
+def main() -> None:
+    """Draw, follow, judge, write."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--turns", type=int, default=24)
+    parser.add_argument("--workers", type=int, default=1)
+    parser.add_argument("--write", action="store_true")
+    chosen = parser.parse_args()
+    specs = [a for make, a in listen_make.MAKE + listen_make.MAKE_FIT if make is listen_make.made_turn][: chosen.turns]
+    with multiprocessing.Pool(chosen.workers, maxtasksperchild=4) as pool:
+        turns = list(pool.imap(measured, specs))
+    judge(turns)
+    if chosen.write:
+        write(turns, provenance(turns, f"--turns {chosen.turns} --write"))
+
+
+if __name__ == "__main__":
+    main()
