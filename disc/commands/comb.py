@@ -25,16 +25,29 @@ def comb(
     from_pins: Annotated[bool, typer.Option("--from-pins", help="A draft from the tracks of the pins alone.")] = False,
     teeth: Annotated[int | None, typer.Option(help="With --plucked: how many teeth the comb has.")] = None,
     plucks: Annotated[int, typer.Option(help="With --plucked: how often each tooth was plucked.")] = 2,
+    order: Annotated[
+        str | None, typer.Option(metavar="24,23,...", help="With --plucked: the teeth in the order of plucking.")
+    ] = None,
+    tooth: Annotated[
+        tuple[int, Path] | None, typer.Option(metavar="N RECORDING", help="One tooth plucked again alone, put in.")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """The comb: a table, a recording of its teeth, or a draft from the pins."""
-    if sum([table is not None, plucked is not None, from_pins]) != 1:
-        raise BadInput("say where the comb comes from: one of --table FILE, --plucked RECORDING, --from-pins.")
+    if sum([table is not None, plucked is not None, from_pins, tooth is not None]) != 1:
+        raise BadInput(
+            "say where the comb comes from: one of --table FILE, --plucked RECORDING, --tooth N RECORDING, --from-pins."
+        )
+    if order is not None and plucked is None:
+        raise BadInput("--order goes with --plucked RECORDING: it says which tooth was plucked when.")
     from disc.job import open_for_writing
 
     with open_for_writing(job) as opened:
         if plucked is not None:
-            _plucked(opened, plucked, teeth, plucks, as_json)
+            _plucked(opened, plucked, teeth, plucks, order, as_json)
+            return
+        if tooth is not None:
+            _again(opened, tooth, plucks, as_json)
             return
         from disc.comb.comb_job import draft_from_pins, take_table
 
@@ -42,11 +55,25 @@ def comb(
         _tell(opened, assignment, as_json)
 
 
-def _plucked(job: Job, recording: Path, teeth: int | None, plucks: int, as_json: bool) -> None:
-    from disc.listen.comb.plucked_job import comb_from_plucked, plucked_words
+def _again(job: Job, tooth: tuple[int, Path], plucks: int, as_json: bool) -> None:
+    from disc.listen.comb.guided import tooth_again
+    from disc.listen.comb.plucked_job import PLUCKED_FILE, tooth_words
 
     with progress("listening", quiet=as_json) as advance:
-        heard = comb_from_plucked(job, recording, teeth, plucks, advance)
+        row = tooth_again(job, tooth[0], tooth[1], PLUCKED_FILE, plucks, advance)
+    if as_json:
+        show_json({"tooth": row})
+    else:
+        say(tooth_words(row, None), "Put in.")
+
+
+def _plucked(job: Job, recording: Path, teeth: int | None, plucks: int, order: str | None, as_json: bool) -> None:
+    from disc.listen.comb.guided import numbers_of_order
+    from disc.listen.comb.plucked_job import comb_from_plucked, plucked_words
+
+    numbers = None if order is None else numbers_of_order(order)
+    with progress("listening", quiet=as_json) as advance:
+        heard = comb_from_plucked(job, recording, teeth, plucks, advance, numbers)
     if as_json:
         show_json(heard.as_json())
     else:

@@ -41,6 +41,8 @@ HUM_SHARE = 3.0  # of the longer ring of the two teeth
 # eighths, or nearly all pitches came back.
 SAME_SEMITONES, FAR_TEETH, MOST_BACK, MOST_APART = 0.3, 4, 0.5, 0.4
 DULL = "only a dull click"
+UNHEARD = "nothing is heard where the hand's pace puts its plucks: dead, or left out; pluck it again"
+MOST_BREAKS = 6
 # A dead tooth's click seems to have a pitch, another one at each pluck, and dies away so much sooner than its like
 # (natural logarithm). In the tuning half seven of the dead are told by it, and one that buzzes is taken for dead.
 CHOKED, CHOKED_CENTS = 0.8, 5.0
@@ -99,9 +101,34 @@ def comb_from_recording(
     advance(0.8, "judging conditions")
     rows = _judge_buzz(recording, rows, found, heard)
     rows = _judge_doubled(rows, found, heard)
+    rows = _judge_unheard(rows)
     if len(heard) < count * plucks:
         remarks.append(f"{count * plucks - len(heard)} of {count * plucks} plucks were not heard")
+        remarks += _breaks(rows, plucks)
     return PluckedComb(tuple(rows), temperament_of([r.pitch for r in rows]), tuple(remarks))
+
+
+def _judge_unheard(rows: list[PluckedTooth]) -> list[PluckedTooth]:
+    """A tooth of which nothing is heard though the hand's pace left time for its plucks between two that are: a live
+    one would have rung."""
+    heard = [row.tooth for row in rows if row.plucks_s]
+    return [
+        replace(row, condition=ToothCondition.DEAD, words=UNHEARD)
+        if not row.plucks_s and heard and heard[0] < row.tooth < heard[-1] else row
+        for row in rows
+    ]  # fmt: skip
+
+
+def _breaks(rows: Sequence[PluckedTooth], plucks: int) -> list[str]:
+    """Where the numbering hangs on what was not heard, said at the tooth."""
+    said = []
+    for row in [row for row in rows if len(row.plucks_s) < plucks][:MOST_BREAKS]:
+        heard = f"only {len(row.plucks_s)}" if row.plucks_s else "none"
+        said.append(
+            f"tooth {row.tooth}: {heard} of its {plucks} plucks is heard; if it was not plucked there, every number "
+            f"from {row.tooth} on is one too high"
+        )
+    return said
 
 
 def hear_teeth(

@@ -12,10 +12,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from disc.comb.from_pins import comb_from_pins
 from disc.errors import BadInput
-from disc.job import COMB_FILE, Job
+from disc.job import COMB_FILE, PINS_FILE, Job
+from disc.listen.comb.guided import in_order
 from disc.listen.comb.plucked import PluckedComb, PluckedTooth, comb_from_recording, is_plucked_in_turn
 from disc.listen.comb.plucked_plot import plot_plucked
+from disc.listen.comb.tuning_table import tuning_rows
 from disc.listen.pitch_words import pitch_words
 from disc.listen.sound.audio import read_recording
 from disc.records import Comb, ToothCondition
@@ -40,16 +43,23 @@ class PluckedResult:
 
 
 def comb_from_plucked(
-    job: Job, path: Path, teeth: int | None = None, plucks: int = 2, advance: Advance = no_progress
-) -> PluckedResult:
+    job: Job, path: Path, teeth: int | None = None, plucks: int = 2, advance: Advance = no_progress,
+    order: tuple[int, ...] | None = None,
+) -> PluckedResult:  # fmt: skip
     """Measure the comb in a recording and store it as one step of the job, which must be open for writing.
 
-    teeth: how many were plucked; left out, the number in the job's table, or what the recording shows.
+    teeth: how many were plucked; left out, the number in the job's table, or what the recording shows. order: the
+    numbers of the teeth in the order of plucking, where that is known; others then stay as they stand.
+    Without a comb table the tracks of the pins, where there are pins and as many, become a draft of one.
     Raises BadInput if the recording cannot be used, nothing rings in it, or the numbers of teeth do not agree.
     """
+    if order is not None:
+        if teeth is not None and teeth != len(order):
+            raise BadInput(f"--teeth says {teeth}, but --order names {len(order)} teeth. Leave --teeth out.")
+        teeth = len(order)
     _check_counts(teeth, plucks)
     table = job.comb() if job.has(COMB_FILE) else None
-    if table is not None and teeth is not None and teeth != len(table.teeth):
+    if table is not None and order is None and teeth is not None and teeth != len(table.teeth):
         raise BadInput(
             f"--teeth says {teeth}, but the job's comb table has {len(table.teeth)} teeth. Pluck all of them, or "
             "correct the table first."
@@ -65,10 +75,14 @@ def comb_from_plucked(
             f"{plucks} times, one after the other; a recorded turn goes to disc listen."
         )
     plot = plot_plucked(recording, heard)
-    if table is not None:
+    if table is None:
+        table, heard = _from_tracks(job, heard)
+    if order is not None:
+        heard = in_order(heard, order, table)
+    elif table is not None:
         heard = _renumbered(heard, table)
     with job.step("comb --plucked", (path,)) as stage:
-        fits = table is not None and len(heard.teeth) == len(table.teeth)
+        fits = table is not None and (order is not None or len(heard.teeth) == len(table.teeth))
         if table is not None and fits:
             job.stage_comb(stage, with_heard(table, heard))
         result = PluckedResult(heard, fits)
@@ -76,6 +90,18 @@ def comb_from_plucked(
         stage.write_text(PLOT_FILE, plot)
         job.content.results["plucked"] = {"file": path.name, **_summary(heard)}
     return result
+
+
+def _from_tracks(job: Job, heard: PluckedComb) -> tuple[Comb | None, PluckedComb]:
+    """(a draft comb from the tracks of the job's pins, if there are as many as teeth were heard, what was heard)."""
+    if not job.has(PINS_FILE):
+        return None, heard
+    draft, _ = comb_from_pins(job.pins())
+    if len(draft.teeth) == len(heard.teeth):
+        words = "the comb is a draft: the pins' tracks in order, taken as the order of plucking; check one tooth of it"
+        return draft, replace(heard, remarks=(*heard.remarks, words))
+    words = f"the pins lie on {len(draft.teeth)} tracks, {len(heard.teeth)} teeth are heard: no comb is made of them"
+    return None, replace(heard, remarks=(*heard.remarks, words))
 
 
 def _check_counts(teeth: int | None, plucks: int) -> None:
@@ -132,6 +158,7 @@ def plucked_json(comb: PluckedComb) -> dict[str, Any]:
             "scale": temperament.scale, "tonic": temperament.tonic, "a_hz": temperament.a_hz,
             "usual_deviation_cents": temperament.usual_cents,
         },
+        "tuning": tuning_rows({tooth.tooth: tooth.pitch for tooth in comb.teeth}),
         "remarks": list(comb.remarks),
     }  # fmt: skip
 
@@ -163,9 +190,10 @@ def plucked_words(result: PluckedResult) -> list[str]:
     if comb.temperament is not None:
         t = comb.temperament
         lines.append(f"Nearest scale: {t.scale}; A = {t.a_hz:.1f} Hz; teeth usually {t.usual_cents:.1f} cents off it.")
+    lines += _tuning_words(comb)
     for k, tooth in enumerate(comb.teeth):
         off = None if comb.temperament is None else comb.temperament.deviations_cents[k]
-        lines.append(_tooth_words(tooth, off))
+        lines.append(tooth_words(tooth, off))
     lines += [f"Note: {remark}." for remark in comb.remarks]
     if result.in_table:
         lines.append("The comb table has these pitches and conditions now.")
@@ -175,7 +203,20 @@ def plucked_words(result: PluckedResult) -> list[str]:
     return lines
 
 
-def _tooth_words(tooth: PluckedTooth, off_cents: float | None) -> str:
+def _tuning_words(comb: PluckedComb) -> list[str]:
+    """Twins that beat against each other, and the caution that goes with any wish to tune."""
+    table = tuning_rows({tooth.tooth: tooth.pitch for tooth in comb.teeth})
+    if table is None:
+        return []
+    apart = [r for r in table["teeth"] if r["twin"] is not None and r["tooth"] < r["twin"] and r["twin_cents"]]
+    if not apart:
+        return []
+    pairs = ", ".join(f"{r['tooth']} and {r['twin']} {abs(r['twin_cents']):.0f}" for r in apart)
+    return [f"Teeth of one note, cents apart: {pairs}. Old tuning is part of the object: leave it as it is."]
+
+
+def tooth_words(tooth: PluckedTooth, off_cents: float | None) -> str:
+    """One tooth in a line for a person. off_cents: from the nearest scale."""
     condition = "open" if tooth.condition is None else tooth.condition.value
     if tooth.pitch is None or tooth.t60_s is None:
         return f"{tooth.tooth:3d}  {condition:9s} {tooth.words}"

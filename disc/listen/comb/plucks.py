@@ -56,6 +56,9 @@ PEAKS = 12
 NEAR_PLUCKS, REGISTERS_DB = 12, 15.0  # how far a register's loud plucks may lie under those of the whole comb
 LONGEST_USUAL_S = 4.0  # a tone that swells at first seems to ring for ever
 LEAST_T60_SHARE = 0.1  # of the usual ring time: a knock on the bench is shorter
+# Of the ring time of the loud plucks nearest in pitch; knocks, a vowel, a dead tooth's choked note ring shorter. Teeth
+# that buzz ring 0.35 of their like at least (drawn combs).
+LEAST_LIKE_SHARE, LIKE_PLUCKS, FEWEST_LIKE, LIKE_LOUD_DB = 0.22, 8, 4, 12.0
 SAME_PITCH_SEMITONES = 0.5
 SHORTEST_GAP_S, LONGEST_GAP_S = 0.22, 12.0
 MOST_UNHEARD = 3  # teeth in a row
@@ -187,7 +190,28 @@ def judge(attacks: Sequence[Attack], heard: Sequence[list[NewTone]]) -> list[Can
         else:
             score = _click_score(attack)
         found.append(Candidate(attack, tone, tuple(tones), score))
-    return [_doubt(c, found) for c in _one_each(found)]
+    return [_doubt(c, found) for c in _one_each(_without_short(found, usual_db))]
+
+
+def _without_short(candidates: list[Candidate], usual_db: FloatArray) -> list[Candidate]:
+    """The candidates; a tone that dies away far sooner than the loud plucks nearest in pitch is no tooth's, but the
+    click of a dead one may be under it."""
+    loud = [
+        k for k, c in enumerate(candidates) if c.tone is not None and c.tone.level_db > usual_db[k] - LIKE_LOUD_DB
+    ]  # fmt: skip
+    kept = []
+    for k, c in enumerate(candidates):
+        tone = c.tone
+        if tone is None:
+            kept.append(c)
+            continue
+        others = sorted((j for j in loud if j != k), key=lambda j: abs(candidates[j].pitch - c.pitch))  # type: ignore[operator]
+        rings = [min(candidates[j].tone.t60_s, LONGEST_USUAL_S) for j in others[:LIKE_PLUCKS]]  # type: ignore[union-attr]
+        if len(rings) >= FEWEST_LIKE and tone.t60_s < LEAST_LIKE_SHARE * float(np.median(rings)):
+            kept.append(Candidate(c.attack, None, c.tones, _click_score(c.attack)))
+        else:
+            kept.append(c)
+    return kept
 
 
 def _usual_levels(heard: Sequence[list[NewTone]]) -> FloatArray:

@@ -56,7 +56,9 @@ def temperament_of(pitches: Sequence[float | None]) -> Temperament | None:
     assert best is not None
     _, name, tonic, shift = best
     scale = scale_cents(name, tonic or 0)
-    deviations = [None if p is None else round(float(_deviation(np.array([p]), scale, shift)[0]), 2) for p in pitches]
+    deviations = [
+        None if p is None else round(float(deviation_cents(np.array([p]), scale, shift)[0]), 2) for p in pitches
+    ]
     usual = float(np.median([abs(d) for d in deviations if d is not None]))
     return Temperament(name, tonic, round(440.0 * 2 ** (shift / 1200.0), 2), tuple(deviations), round(usual, 2))
 
@@ -82,21 +84,26 @@ def scale_cents(name: str, tonic: int) -> FloatArray:
 
 def _fit(pitches: FloatArray, scale: FloatArray) -> tuple[float, float]:
     """(shift of A in cents, mean absolute deviation, a tooth counting MOST_CENTS at most) of the best common pitch."""
+    shift = shift_of(pitches, scale)
+    return shift, float(np.mean(np.minimum(np.abs(deviation_cents(pitches, scale, shift)), MOST_CENTS)))
+
+
+def shift_of(pitches: FloatArray, scale: FloatArray) -> float:
+    """The common pitch that suits a scale best: shift of A from 440 Hz in cents. pitches: MIDI numbers."""
     low, high = (1200 * np.log2(a / 440.0) for a in (LOWEST_A_HZ, HIGHEST_A_HZ))
     shifts = np.arange(low, high, 1.0)
     # Of shifts a semitone apart only the note names differ: the one nearest 440 Hz is taken first.
-    costs = np.array([np.mean(np.abs(_deviation(pitches, scale, s))) for s in shifts])
+    costs = np.array([np.mean(np.abs(deviation_cents(pitches, scale, s))) for s in shifts])
     order = np.argsort(costs.round(3) + 1e-6 * np.abs(shifts), kind="stable")
     near = shifts[order[0]]
     candidates = [s for s in shifts if costs[int(np.argmin(np.abs(shifts - s)))] < costs[order[0]] + 0.5]
     near = min(candidates, key=abs)
     fine = np.arange(near - 8.0, near + 8.0, 0.05)
-    costs = np.array([np.mean(np.abs(_deviation(pitches, scale, s))) for s in fine])
-    shift = float(np.mean(fine[costs <= costs.min() + 1e-9]))
-    return shift, float(np.mean(np.minimum(np.abs(_deviation(pitches, scale, shift)), MOST_CENTS)))
+    costs = np.array([np.mean(np.abs(deviation_cents(pitches, scale, s))) for s in fine])
+    return float(np.mean(fine[costs <= costs.min() + 1e-9]))
 
 
-def _deviation(pitches: FloatArray, scale: FloatArray, shift: float) -> FloatArray:
+def deviation_cents(pitches: FloatArray, scale: FloatArray, shift: float) -> FloatArray:
     """Cents from the nearest note of a scale whose A is shifted."""
     notes = np.arange(0, 141)
     places = notes * 100.0 + scale[notes % 12] + shift

@@ -25,7 +25,7 @@ from disc.listen.turn.single_sounds import APART_S, Beginning
 from disc.listen.turn.speed import Motion, motion_from
 from disc.listen.turn.strike_attacks import Attacks
 from disc.listen.turn.strike_steps import Step, Voice, steps_of, voices_of
-from disc.listen.turn.tones import Tones, tones_at, tones_of
+from disc.listen.turn.tones import Tones, tones_at, tones_near
 from disc.listen.turn.tooth_voices import refined
 from disc.listen.turn.true_pitches import OffTable, off_table
 from disc.listen.turn.which_tooth import Told, tell
@@ -67,11 +67,12 @@ def follow(laid: Laid, pitches: dict[int, float]) -> Followed:
 def _at_true_pitches(laid: Laid, pitches: dict[int, float]) -> tuple[tuple[OffTable, ...], Tones, list[Expected]]:
     """(teeth off their table, the tones where every tooth really sounds, the expected strikes on them)."""
     heard = {tooth: pitch + laid.cents / 100.0 for tooth, pitch in pitches.items()}
-    off = off_table(for_fundamentals(laid.recording), laid.expected, laid.path_s, heard)
-    if not off:
+    off, near = off_table(for_fundamentals(laid.recording), laid.expected, laid.path_s, heard)
+    if not off and not near:
         return (), laid.tones, laid.expected
-    true = pitches | {o.tooth: pitches[o.tooth] + o.cents / 100.0 for o in off}
-    tones = tones_of(transform(laid.recording), true, laid.cents)
+    cents = near | {o.tooth: o.cents for o in off}
+    true = {tooth: pitch + cents.get(tooth, 0.0) / 100.0 for tooth, pitch in heard.items()}
+    tones = tones_near(transform(laid.recording), true, cents.keys())
     return off, tones, [replace(e, group=tones.group_of(e.tooth)) for e in laid.expected]
 
 

@@ -164,27 +164,27 @@ def explain(beginnings: Sequence[Beginning], shares: FloatArray, causes: Sequenc
     Only a strike explains anything: noise has peaks at pitches whose strikes are all partials, and would explain away
     whatever sounds there.
     """
+    if not len(causes) or not len(beginnings):
+        return [replace(b, explained=0.0) for b in beginnings]
     times = np.array([c.time_s for c in causes])
     order = np.argsort(times, kind="stable")
-    causes, times = [causes[k] for k in order], times[order]
-    groups = np.array([c.group for c in causes], dtype=int)
-    strengths = np.array([c.strength for c in causes])
+    times = times[order]
+    groups = np.array([causes[k].group for k in order], dtype=int)
+    strengths = np.array([causes[k].strength for k in order])
     edges = np.array([high for _, high in LAGS_S])
-    result = []
-    for b in beginnings:
-        low, high = np.searchsorted(times, (b.time_s - edges[-1], b.time_s + LATER_S))
-        others = np.array([j for j in range(low, high) if not _is_same(causes[j], b)], dtype=int)
-        if not len(others):
-            result.append(replace(b, explained=0.0))
-            continue
-        lag = np.searchsorted(edges, b.time_s - times[others]).clip(0, len(edges) - 1)
-        parts = shares[lag, b.group, groups[others]] * strengths[others]
-        # What shows there together with it may itself be this one's share in the other: it explains nothing then.
-        back = np.where(lag == 0, shares[0, groups[others], b.group] * b.strength, 0.0)
-        own = strengths[others] > 1.5 * back
-        result.append(replace(b, explained=float(np.sqrt(np.sum(parts[own] ** 2)))))
-    return result
-
-
-def _is_same(a: Beginning, b: Beginning) -> bool:
-    return a.group == b.group and a.time_s == b.time_s
+    at, own_group, own_strength = (
+        np.array([getattr(b, k) for b in beginnings]) for k in ("time_s", "group", "strength")
+    )
+    low, high = np.searchsorted(times, at - edges[-1]), np.searchsorted(times, at + LATER_S)
+    # Every pair of a beginning (row) and a cause near it (column), one after the other.
+    row = np.repeat(np.arange(len(beginnings)), high - low)
+    column = np.arange(len(row)) - np.repeat(np.cumsum(high - low) - (high - low), high - low) + low[row]
+    apart = ~((groups[column] == own_group[row]) & (times[column] == at[row]))
+    row, column = row[apart], column[apart]
+    lag = np.searchsorted(edges, at[row] - times[column]).clip(0, len(edges) - 1)
+    parts = shares[lag, own_group[row], groups[column]] * strengths[column]
+    # What shows there together with it may itself be this one's share in the other: it explains nothing then.
+    back = np.where(lag == 0, shares[0, groups[column], own_group[row]] * own_strength[row], 0.0)
+    power = np.where(strengths[column] > 1.5 * back, parts**2, 0.0)
+    explained = np.sqrt(np.bincount(row, weights=power, minlength=len(beginnings)))
+    return [replace(b, explained=float(e)) for b, e in zip(beginnings, explained, strict=True)]

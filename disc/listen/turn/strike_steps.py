@@ -76,7 +76,9 @@ def voices_of(whole: Whole, tones: Tones, struck: Sequence[tuple[float, int]]) -
                 found[tooth] = Voice(hz, float(np.clip(fall / 8.686, SLOWEST_S, FASTEST_S)), True)
             else:
                 found[tooth] = Voice(_nearest_rung(tones, k, rows), USUAL_FALL_S, False)
-    return found
+    falls = [v.fall for v in found.values() if v.known]
+    usual = float(np.median(falls)) if len(falls) >= FEWEST else USUAL_FALL_S
+    return {t: v if v.known else Voice(v.hz, usual, False) for t, v in found.items()}
 
 
 def _nearest_rung(tones: Tones, k: int, rows: FloatArray) -> float:

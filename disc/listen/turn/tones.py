@@ -24,6 +24,7 @@ STEP_S = 0.004
 USUAL_T60_S = 2.0
 TUNING_CENTS = 45.0  # how far a tooth may sound from the table and still be it
 CLOSE_SEMITONES, CLOSE_CENTS = 0.02, 4.0
+NEAR_CENTS = 7.0  # of a tooth's own line as its strikes' spectra show it
 # The usual distance: a partial of another tooth must be much stronger to be taken for it from farther off.
 USUAL_CENTS = 15.0
 
@@ -85,6 +86,21 @@ def tones_of(whole: Whole, pitches: dict[int, float], shift_cents: float = 0.0) 
     groups = groups_of(pitches)
     lines = LineSpectrum(whole)
     rung = [lines.of_group([pitches[t] + shift_cents / 100.0 for t in group]) for group in groups]
+    return tones_at(whole, groups, rung)
+
+
+def tones_near(whole: Whole, pitches: dict[int, float], known: Collection[int]) -> Tones:
+    """The strength of beginnings for every pitch where most teeth's own lines are roughly known. known: those teeth."""
+    groups = groups_of(pitches)
+    lines = LineSpectrum(whole)
+    rung = []
+    for group in groups:
+        mine = sorted(pitches[t] for t in group if t in known)
+        if not mine:
+            rung.append(lines.of_group([pitches[t] for t in group]))
+            continue
+        apart = [p for k, p in enumerate(mine) if not k or p - mine[k - 1] > CLOSE_SEMITONES]
+        rung.append(sorted({lines.nearest(hz_of_pitch(p), NEAR_CENTS) for p in apart}))
     return tones_at(whole, groups, rung)
 
 

@@ -25,6 +25,7 @@ FEWEST = 2
 # Of the range from ground to full tone a line off the table must reach, and by which it must stand over what is found
 # at the table itself. Chosen on the drawn recordings of the usual make that were looked at.
 LEAST_SCORE, LEAST_LEAD = 0.45, 0.22
+LEAST_NEAR = 0.25  # so full a line near the table is the tooth's own
 RANGE_DB = 24.0  # a line so far under a strike's own loudest counts as nothing
 OTHERS_CENTS = 40.0  # about the table pitch of a companion in the chord nothing is learned
 
@@ -39,20 +40,25 @@ class OffTable:
 
 def off_table(
     recording: Recording, expected: Sequence[Expected], path_s: FloatArray, pitches: dict[int, float]
-) -> tuple[OffTable, ...]:
-    """The teeth that sound off their table. recording: best from for_fundamentals. pitches: of the table, by tooth, as
-    the comb sounds as a whole. path_s: where each expected strike is."""
+) -> tuple[tuple[OffTable, ...], dict[int, float]]:
+    """(the teeth that sound off their table, cents from the table by tooth for those that are near it). recording: best
+    from for_fundamentals. pitches: of the table, by tooth, as the comb sounds as a whole. path_s: where each expected
+    strike is.
+
+    A tooth's own line is its own even where a twin some cents away is louder in the whole recording."""
     grid = np.arange(-FARTHEST_CENTS, FARTHEST_CENTS + 0.5 * STEP_CENTS, STEP_CENTS)
     rises = _Rises(recording)
-    found = []
+    found, near = [], {}
     for tooth in sorted({e.tooth for e in expected}):
         mine = [k for k, e in enumerate(expected) if e.tooth == tooth and 0.0 < path_s[k] < recording.length_s - 0.3]
         if len(mine) < FEWEST:
             continue
         cents = _off(rises, grid, tooth, mine, expected, path_s, pitches)
-        if cents is not None:
+        if cents is not None and abs(cents) >= OFF_TABLE_CENTS:
             found.append(OffTable(tooth, cents))
-    return tuple(found)
+        elif cents is not None:
+            near[tooth] = cents
+    return tuple(found), near
 
 
 def _off(
@@ -61,20 +67,33 @@ def _off(
 ) -> float | None:  # fmt: skip
     hz = hz_of_pitch(pitches[tooth]) * 2.0 ** (grid / 1200.0)
     own = _scores(rises, hz, grid, tooth, [float(path_s[k]) for k in mine], expected, path_s, pitches)
-    mean = np.nanmean(own, axis=0) if np.isfinite(own).any(axis=0).all() else np.nan_to_num(np.nanmean(own, axis=0))
+    mean = _mean(own)
     others = sorted({round(float(t), 2) for e, t in zip(expected, path_s, strict=True) if e.tooth != tooth})
     away = [t for t in others if min(abs(t - path_s[k]) for k in mine) > 0.1][:: max(1, len(others) // 24)]
     ground = _scores(rises, hz, grid, tooth, away, expected, path_s, pitches)
-    standing = mean - np.nan_to_num(np.nanmean(ground, axis=0)) if len(away) else mean
+    standing = mean - _mean(ground)
     near = np.abs(grid) <= ON_TABLE_CENTS
     top = int(np.argmax(np.where(np.abs(grid) >= OFF_TABLE_CENTS, standing, -1.0)))
     if standing[top] < LEAST_SCORE or standing[top] - standing[near].max() < LEAST_LEAD:
-        return None
-    if 0 < top < len(grid) - 1:
-        a, b, c = standing[top - 1 : top + 2]
-        bend = a - 2 * b + c
-        return float(grid[top] + (STEP_CENTS * 0.5 * (a - c) / bend if bend < 0 else 0.0))
-    return None
+        top = int(np.argmax(np.where(np.abs(grid) < OFF_TABLE_CENTS, standing, -1.0)))
+        if standing[top] < LEAST_NEAR:
+            return None
+    return _vertex(grid, standing, top)
+
+
+def _mean(scores: FloatArray) -> FloatArray:
+    """Mean over the times, of what is known; 0 where nothing is."""
+    known = np.isfinite(scores)
+    return np.asarray(np.where(known, scores, 0.0).sum(axis=0) / np.maximum(1, known.sum(axis=0)))
+
+
+def _vertex(grid: FloatArray, standing: FloatArray, top: int) -> float:
+    if not 0 < top < len(grid) - 1:
+        return float(grid[top])
+    a, b, c = standing[top - 1 : top + 2]
+    bend = a - 2 * b + c
+    shift = 0.5 * (a - c) / bend if bend < 0 else 0.0
+    return float(grid[top] + STEP_CENTS * np.clip(shift, -0.5, 0.5))
 
 
 def _scores(

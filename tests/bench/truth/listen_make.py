@@ -309,7 +309,8 @@ def draw_make(letter: str, seed: int, voices: tuple[str, ...], turns: int, combs
             "name": f"{letter}p{k}-{voice}", "seed": seed * 100 + 50 + k, "voice_name": voice,
             "notes": int(rng.integers(11, 18)), "noise_db": float(rng.choice([18.0, 24.0, 30.0, 36.0])),
             "tick": float(rng.uniform(0.02, 0.06)) if rng.random() < 0.5 else 0.0, "knocks": int(rng.integers(0, 5)),
-            "speech": int(rng.integers(1, 4)) if k % 2 == 0 else 0, "agc": float(rng.choice([0.0, 0.0, 0.4])),
+            "speech": int(rng.integers(1, 4)) if k % 2 == 0 or letter == "c" else 0,
+            "agc": float(rng.choice([0.0, 0.0, 0.4])),
             "container": str(rng.choice(CONTAINERS)), "room": float(rng.choice([0.05, 0.15])),
         }))  # fmt: skip
     return specs
@@ -326,3 +327,5 @@ MAKE_FIT = draw_make("f", 902, FIT_VOICES, 48, 0)
 # Measured once, at the end; of its eight sources six are in no other draw.
 UNSEEN_VOICES = ("bar", "muse-10", "tim-108", "fluid-4", "bar", "muse-46", "fluid-9", "tim-107")
 MAKE_UNSEEN = draw_make("z", 977, UNSEEN_VOICES, 16, 16)
+# Combs alone, more of them with speech: looked at while choosing.
+MAKE_COMBS = draw_make("c", 903, ("bar", "fluid-10", "bar", "muse-12", "tim-8", "bar", "fluid-15", "muse-108"), 0, 12)
