@@ -30,6 +30,7 @@ from disc.listen.turn.tooth_voices import refined
 from disc.listen.turn.true_pitches import OffTable, off_table
 from disc.listen.turn.which_tooth import Told, tell
 
+LEAST_RISE = 0.15  # share of what was unexplained in its band that a strike out of its place must explain
 PLAYED_SHARE = 0.34  # of a lap's strikes; a lap that was played has nearly all, one that was not some chance ones
 
 
@@ -59,9 +60,28 @@ def follow(laid: Laid, pitches: dict[int, float]) -> Followed:
     told = tell(whole, tones, matched)
     heard = told.matched.heard
     voices = voices_of(whole, tones, [(h.beginning.time_s, h.expected.tooth) for h in heard if h.beginning])
-    places = places_of(heard, motion.time(np.array([h.expected.turn for h in heard])))
+    path = motion.time(np.array([h.expected.turn for h in heard]))
+    places = places_of(heard, path)
     sought = [(h.expected.tooth, float(t)) for h, t in zip(heard, places, strict=True)]
-    return Followed(whole, tones, told, motion, off, voices, steps_of(whole, voices, sought, sought), places)
+    followed = Followed(whole, tones, told, motion, off, voices, steps_of(whole, voices, sought, sought), places)
+    return _on_the_path(followed, path)
+
+
+def _on_the_path(followed: Followed, path_s: FloatArray) -> Followed:
+    """A strike heard far from the disc's path is early or late only if its own tone rises there, and more than on the
+    path: else it is where the path puts it."""
+    heard, steps, places = list(followed.told.matched.heard), list(followed.steps), followed.places_s.copy()
+    far = [k for k, t in enumerate(path_s) if places[k] != t]
+    sought = [(heard[k].expected.tooth, float(path_s[k])) for k in far]
+    around = [(h.expected.tooth, float(t)) for k, (h, t) in enumerate(zip(heard, places, strict=True)) if k not in far]
+    for k, there in zip(far, steps_of(followed.whole, followed.voices, sought, around), strict=True):
+        here, b = steps[k], heard[k].beginning
+        if there is None or b is None or (here is not None and here.gain > max(there.gain, LEAST_RISE)):
+            continue
+        steps[k], places[k] = there, float(path_s[k])
+        heard[k] = replace(heard[k], beginning=replace(b, time_s=max(0.0, float(path_s[k]) + there.off_s)))
+    matched = replace(followed.told.matched, heard=tuple(heard))
+    return replace(followed, told=replace(followed.told, matched=matched), steps=steps, places_s=places)
 
 
 def _at_true_pitches(laid: Laid, pitches: dict[int, float]) -> tuple[tuple[OffTable, ...], Tones, list[Expected]]:

@@ -4,7 +4,8 @@ Run: python tests/bench/measure/listen.py [--sets last] [--no-baselines] [--work
 Needs fluidsynth and the Debian packages fluid-soundfont-gm, timgm6mb-soundfont and (for the later sets)
 musescore-general-soundfont-small. Times are processor seconds. All sets up to "ninth" and "weak" were looked at while
 the program was made; "combs", "turns" and "weak-unseen" once each, nearly at the end, and "last" once, when all of it
-was done. After another change draw another set.
+was done. "make" and "make-combs" (the usual make: twins, teeth off their table, speech, neighbours taken along) were
+looked at, "make-unseen" only at the end. After another change draw another set.
 A tooth's pitch is that of its settled decay.
 Turn notes are scored by mir_eval (onset 50 ms, pitch 50 cents, no offsets). A tooth has the right number if all its
 plucks are found under that number within 0.1 s. The baselines are librosa's onset detector with piptrack or pYIN (in
@@ -21,6 +22,7 @@ from collections import defaultdict
 from pathlib import Path
 
 import listen_draws
+import listen_make
 import listen_set
 import mir_eval
 import numpy as np
@@ -36,6 +38,7 @@ SETS = {
     "sixth": listen_draws.SIXTH, "seventh": listen_draws.SEVENTH, "eighth": listen_draws.EIGHTH,
     "ninth": listen_draws.NINTH, "combs": listen_draws.COMBS, "turns": listen_draws.TURNS, "last": listen_draws.LAST,
     "weak": listen_draws.WEAK, "weak-unseen": listen_draws.WEAK_UNSEEN,
+    "make": listen_make.MAKE, "make-combs": listen_make.MAKE_COMBS, "make-unseen": listen_make.MAKE_UNSEEN,
 }  # fmt: skip
 PLUCK_S = 0.1
 # A recording that starts late, holds two turns or was made at another rate than it says is understood if its notes and
@@ -65,6 +68,11 @@ BARS = {
     "weak pins: recall": (None, True),
     "weak teeth: precision": (None, True),
     "weak teeth: recall": (None, True),
+    "early or late: precision": (0.9, True),
+    "early or late: recall": (0.8, True),
+    "off their table: precision": (None, True),
+    "off their table: found": (0.95, True),
+    "off their table: error, worst (cents)": (3.0, False),
     "starts late: understood": (1.0, True),
     "two turns: understood": (1.0, True),
     "wrong rate: understood": (1.0, True),
@@ -128,6 +136,12 @@ def score_turn(path: Path, truth: listen_set.Turn, got: dict) -> str:
     if truth.weak:
         for name, said, true in (("weak", turn.weak, truth.weak), ("weak teeth", turn.weak_teeth, truth.weak_teeth)):
             got[name].append((len(set(said) & set(true)), len(said), len(true)))
+    if "off_table" in truth.notes:
+        late, off = {s.strike for s in turn.early_late}, {o.tooth: o.cents for o in turn.off_table}
+        true_late, true_off = set(truth.notes["shift"]), truth.notes["off_table"]
+        got["late"].append((len(late & true_late), len(late), len(true_late)))
+        got["off"].append((len(off.keys() & true_off.keys()), len(off), len(true_off)))
+        got["off cents"] += [abs(off[t] - true_off[t]) for t in off.keys() & true_off.keys()]
     mine = np.interp(truth.speed[:, 0], turn.speed[:, 0], turn.speed[:, 1])
     window = np.ones(81) / 81  # 4 s
     off = mine - truth.speed[:, 1]
@@ -191,7 +205,9 @@ def table(got: dict) -> dict[str, float]:
 
     for name in ("right", "right-noisy", "pitch", "ring", "full"):
         got[name] = got[name] or [np.nan]  # a set of turns alone, or one without a whirr
-    notes = [sum(column) for column in zip(*got["notes"], strict=True)]
+    notes = [sum(column) for column in zip(*got["notes"], strict=True)] or [0, 0, np.nan]
+    for name in ("f1", "onset", "revolution", "slow", "time"):
+        got[name] = got[name] or [np.nan]  # a set of combs alone
     values = [
         np.mean(got["right"]), np.mean(got["right-noisy"]), np.median(got["pitch"]), np.percentile(got["pitch"], 95),
         condition("dead", 1), condition("dead", 0), condition("buzzing", 1), condition("buzzing", 0),
@@ -199,6 +215,7 @@ def table(got: dict) -> dict[str, float]:
         np.median(got["ring"]), 2 * notes[0] / (notes[1] + notes[2]), min(got["f1"]), np.median(got["onset"]),
         share("silent", 1), share("silent", 2), share("extra", 1), share("extra", 2),
         share("weak", 1), share("weak", 2), share("weak teeth", 1), share("weak teeth", 2),
+        share("late", 1), share("late", 2), share("off", 1), share("off", 2), max(got["off cents"], default=np.nan),
         *(np.mean(got[way]) if got[way] else np.nan for way in ("starts late", "two turns", "wrong rate")),
         max(got["revolution"]), max(got["slow"]), max(got["full"]), max(got["time"]),
     ]  # fmt: skip
