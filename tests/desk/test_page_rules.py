@@ -14,7 +14,6 @@ FOCUS = """() => {
   const name = part.id || part.dataset.name || part.textContent.slice(0, 20);
   return [name, outline(part), outline(part.closest('label.button'))];
 }"""
-ALL_PANELS = "() => { for (const panel of document.querySelectorAll('[role=tabpanel]')) panel.hidden = false; }"
 
 
 def serious(page, part=None):
@@ -25,24 +24,6 @@ def serious(page, part=None):
         for fault in found
         if fault["impact"] in ("serious", "critical")
     ]
-
-
-def test_axe_finds_no_serious_fault_in_any_view(open_desk, checked_job):
-    desk = open_desk(checked_job, bypass_csp=True)  # axe-core is put in by the test; the page's rules are tested below
-    desk.page.wait_for_function("() => document.querySelectorAll('#panel-findings article').length > 0")
-    assert serious(desk.page) == []  # with nothing picked: where the work stands
-    desk.page.evaluate("async (id) => (await import('/static/js/store.js')).select([id])", 4)
-    desk.tab("history")
-    desk.page.evaluate(ALL_PANELS)  # one look at all of them: what is hidden is not judged
-    assert serious(desk.page, "#side") == []
-    desk.sheet("earlier")
-    desk.page.wait_for_selector("#stage[data-ready=earlier]")
-    desk.sheet("score")
-    desk.page.wait_for_selector("#score-box svg")
-    assert serious(desk.page, "#look") == []
-    desk.page.click("#more")
-    desk.page.click("#help-open")
-    assert serious(desk.page, "#help") == []
 
 
 def test_axe_finds_no_serious_fault_on_the_start_page(open_desk, tmp_path):

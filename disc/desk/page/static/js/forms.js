@@ -7,14 +7,14 @@ export function rebuild(section, key, build) {
   const text = JSON.stringify(key);
   if (section.dataset.key === text) return;
   const begun = [...section.querySelectorAll("[data-base]")]
-    .filter((field) => field.value !== field.dataset.base)
-    .map((field) => [field.id, field.value, field.dataset.base]);
+    .filter((one) => one.value !== one.dataset.base)
+    .map((one) => [one.id, one.value, one.dataset.base]);
   const focused = section.contains(document.activeElement) ? document.activeElement.id : null;
   section.dataset.key = text;
   section.replaceChildren(...build().filter(Boolean));
   for (const [id, value, base] of begun) {
-    const field = byId(id);
-    if (field?.dataset.base === base) field.value = value;
+    const here = byId(id);
+    if (here?.dataset.base === base) here.value = value;
   }
   if (focused) byId(focused)?.focus();
 }

@@ -26,7 +26,7 @@ function setMode(mode) {
   const sliders = mode === "land" ? byId("shown-box") : byId("look"); // a low window has no line for them
   if (byId("under-stage").parentElement !== sliders) sliders.append(byId("under-stage"));
   const inline = mode === "wide";
-  closePop();
+  closePop("play-box");
   byId("play-box").classList.toggle("inline", inline);
   byId("play-box").classList.toggle("pop", !inline);
   byId("play-box").hidden = !inline;
@@ -72,7 +72,7 @@ function arrange() {
   if (byId("bench").hidden) return;
   const [W, H] = [window.innerWidth, window.innerHeight];
   const small = W > 1.15 * H ? "land" : "port";
-  if (W >= 60 * rem() && H >= 40 * rem()) {
+  if (W >= 66 * rem() && H >= 40 * rem()) {
     body.classList.remove("tight");
     setMode("wide");
     show();

@@ -88,7 +88,7 @@ function changeForm(pins) {
     { id: "pin-tooth", onchange: (e) => e.target.value !== "several" && edit({ do: "change", pins: ids, changes: { tooth: e.target.value === "" ? null : Number(e.target.value) } }) },
     same("tooth") === undefined ? element("option", { value: "several" }, "several") : null,
     element("option", { value: "" }, "by its track"),
-    ...(desk.music?.teeth ?? []).map((one) => element("option", { value: String(one.number) }, `${one.number} · ${one.name}`)),
+    ...(desk.music?.teeth ?? []).map(({ number, name }) => element("option", { value: String(number) }, `${number} · ${name}`)),
   );
   tooth.value = same("tooth") === undefined ? "several" : String(same("tooth") ?? "");
   return element(

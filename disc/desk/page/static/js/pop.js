@@ -5,8 +5,9 @@ import { byId } from "./dom.js";
 const ROOM_PX = 8;
 let open = null; // {control, box}
 
-export function close(returnFocus = false) {
-  if (!open) return;
+// only: the one box that is to be closed; left out, whichever is open
+export function close(only = null, returnFocus = false) {
+  if (!open || (only && open.box.id !== only)) return;
   const { control, box } = open;
   open = null;
   box.hidden = true;
@@ -41,7 +42,7 @@ export function pop(controlId, boxId) {
   const leave = (event) => {
     if (event.key !== "Escape" || open?.box !== box) return;
     event.stopPropagation();
-    close(true);
+    close(null, true);
   };
   box.addEventListener("keydown", leave);
   control.addEventListener("keydown", leave);

@@ -328,11 +328,11 @@ canvas.addEventListener("keydown", (event) => {
 });
 
 function stepStrike(step) {
-  const line = strikes().map((one) => one.strike).sort((a, b) => a[1] - b[1]);
-  if (!line.length) return;
-  const now = line.findIndex((one) => one[3] === desk.primary);
-  const next = now < 0 ? 0 : Math.max(0, Math.min(line.length - 1, now + step));
-  select([line[next][3]], "only", "keys");
+  const inTime = strikes().map((one) => one.strike).sort((a, b) => a[1] - b[1]);
+  if (!inTime.length) return;
+  const now = inTime.findIndex((one) => one[3] === desk.primary);
+  const next = now < 0 ? 0 : Math.max(0, Math.min(inTime.length - 1, now + step));
+  select([inTime[next][3]], "only", "keys");
 }
 
 function stepTooth(step) {

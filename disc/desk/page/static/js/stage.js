@@ -23,7 +23,7 @@ const TRACK = "rgba(31, 78, 121, 0.75)";
 const layers = new Map();
 export const addLayer = (sheetName, layer) => layers.set(sheetName, layer);
 const overlays = [];
-export const addOverlay = (draw) => overlays.push(draw);
+export const addOverlay = (overlay) => overlays.push(overlay);
 
 let photos = [];
 let pointedTooth = null;

@@ -1,10 +1,9 @@
 // Starting a job from the page: two photographs, a diameter given or measured on one of them, and the reading.
 
 import { upload } from "./api.js";
-import { byId } from "./dom.js";
 import { attachGestures } from "./gestures.js";
 import { drawCross } from "./marks.js";
-import { fitCanvas, oncePerFrame } from "./dom.js";
+import { byId, fitCanvas, oncePerFrame } from "./dom.js";
 import { loadPhoto } from "./photo.js";
 import { attempt, say } from "./say.js";
 import { desk, on } from "./store.js";

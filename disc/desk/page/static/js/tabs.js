@@ -3,6 +3,7 @@
 
 import { button, byId, element } from "./dom.js";
 import { fold, isShown } from "./layout.js";
+import { close as closePop } from "./pop.js";
 
 const TABS = [
   ["pin", "Pins"], ["comb", "Comb"], ["tune", "Tune"], ["findings", "Findings"], ["plan", "Plan"], ["save", "Save"],
@@ -60,5 +61,10 @@ box.addEventListener("keydown", (event) => {
   openTab(next.id.slice(4));
   next.focus();
 });
-for (const opener of document.querySelectorAll("[data-open]")) opener.onclick = () => openTab(opener.dataset.open);
+for (const opener of document.querySelectorAll("[data-open]")) {
+  opener.onclick = () => {
+    closePop();
+    openTab(opener.dataset.open);
+  };
+}
 openTab("pin", false);
