@@ -38,8 +38,8 @@ LEAST_NOISE_PX, MOST_NOISE_PX = 0.05, 0.35  # of single corners; what strays by 
 TOGETHER = 1.5
 # A sheet that bulges by more, or whose corners stray by more from the best picture of it, is no measure.
 MOST_BULGE_MM, MOST_STRAY_MM = 0.4, 0.02
-ROUNDS = 40
-FIRST_DAMPING, MOST_DAMPING = 1e-4, 1e6
+ROUNDS = 250  # focal length, tilt and an uneven print go together along a bent valley; most photographs need 20
+FIRST_DAMPING, LEAST_DAMPING, MOST_DAMPING = 1e-4, 1e-10, 1e6
 SETTLED = 1e-4  # square of a step in its own sigmas: along the valley the corners hardly move
 
 
@@ -126,7 +126,7 @@ def solve_camera(board: Board, others: Told | None = None) -> BoardCamera:
         if not moved:
             break
         at = at + step
-        if step @ normal @ step < SETTLED and damping < FIRST_DAMPING:
+        if step @ normal @ step < SETTLED and damping < LEAST_DAMPING:
             break
     stray = float(np.median(np.hypot(*_rows(at, mm, board)[1].reshape(-1, 2).T))) / 1.18
     return _checked(at, normal, stray, board)

@@ -94,5 +94,9 @@ def place_disc(photo: Photo, camera: BoardCamera, radius_mm: float, rim: Found |
     found = rim or find_plate(ground.photo)
     lies = where_it_lies(camera, found.outline, radius_mm)
     shown = ground.keeping(photo, outline_of(camera, lies, radius_mm + KEPT_BEYOND_MM))
+    if shown is not ground.photo and rim is None:  # it reaches over the print, and was cut off there at first
+        found = find_plate(shown)
+        lies = where_it_lies(camera, found.outline, radius_mm)
+        shown = ground.keeping(photo, outline_of(camera, lies, radius_mm + KEPT_BEYOND_MM))
     plane = plane_of(camera, lies)
     return Placed(replace(shown, focal_px=camera.focal_px), found, plane, lies.height_mm)
