@@ -1,4 +1,4 @@
-"""`disc library build | add | list | remove`: the tunes that disc identify searches."""
+"""`disc library build | add | list | find | remove`: the tunes that disc identify searches."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from disc.words import progress, say, show_json
+from disc.words import plain, progress, say, show_json
 
 if TYPE_CHECKING:
     from disc.library.index.library_store import Opened
 
-library = typer.Typer(no_args_is_help=True, help="The tune library: build, add, list, remove.")
+library = typer.Typer(no_args_is_help=True, help="The tune library: build, add, list, find, remove.")
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
 
 
@@ -78,6 +78,30 @@ def remove(
     with progress(f"removing {collection}", quiet=as_json) as advance:
         opened = build_library(advance, anew=False)
     _show(opened, as_json)
+
+
+@library.command("find")
+def find(
+    words: Annotated[list[str], typer.Argument(help="Words of the title; all must be there.")],
+    most: Annotated[int, typer.Option(min=1, help="How many to list.")] = 30,
+    as_json: Json = False,
+) -> None:
+    """Tunes by words of their title or collection."""
+    from disc.library.find_titles import find_titles
+    from disc.library.index.library_store import open_library
+
+    with progress("opening the library", quiet=as_json) as advance:
+        index = open_library(advance).index
+    found = find_titles(index, " ".join(words), most)
+    if as_json:
+        rows = [
+            {"file": o.key.file, "number": o.key.number, "title": o.title, "collection": o.collection} for o in found
+        ]
+        show_json({"words": words, "tunes": rows})
+    elif found:
+        say(*(f"{one.title}  ({one.key})" for one in found))
+    else:
+        say("No tune of the library has all these words in its title.")
 
 
 def _show(opened: Opened, as_json: bool) -> None:

@@ -1,6 +1,8 @@
 """Thousands of tunes, searched by what a disc plays.
 
 In: the tunes of the installed music21 corpus and of a person's own folders. Out: ranked tunes with the place, the
-transposition, the tempo and the strikes that agree. Open first: search.py (find_tunes); then align.py (one tune against
-one disc); store.py and build.py keep the library in the user's cache.
+transposition, the tempo and the strikes that agree. Open first: search/find_tunes.py (the answer), search/rank_tunes.py
+(the two ways of looking: chains of steps in lay_tunes.py and chain.py, exact places in by_pitch.py and by_order.py),
+search/parts.py (several tunes on a disc); then search/align.py (one tune against one disc). index/ keeps the library in
+the user's cache, read/ takes it in. accepted.py: the tune that a person said is the disc's.
 """

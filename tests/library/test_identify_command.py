@@ -130,6 +130,14 @@ def test_accepting_unasked_searches_first_and_a_damaged_note_is_said(small, tmp_
         accepted_tune(job)
 
 
+def test_a_tune_is_found_by_words_of_its_title(small, monkeypatch, capsys):
+    title = next(small.title(i) for i in range(100, small.size) if len(small.title(i).split()) > 2)
+    assert run(monkeypatch, "library", "find", *title.lower().split(), "--json") == 0
+    assert title in [one["title"] for one in json.loads(capsys.readouterr().out)["tunes"]]
+    assert run(monkeypatch, "library", "find", "zzzzqq") == 0
+    assert "No tune" in capsys.readouterr().out
+
+
 @pytest.mark.parametrize("spelt", ["G4 A4 B4", "abc"])
 def test_too_few_typed_notes_are_refused_in_one_line(small, spelt, monkeypatch, capsys):
     assert run(monkeypatch, "identify", "--notes", spelt) == 2
