@@ -18,11 +18,12 @@ from disc.errors import DiscError
 from disc.frame import FloatArray
 from disc.photo.board import pattern
 from disc.photo.board.find_board import Board
-from disc.photo.image import opencv
 from disc.photo.plane.known_lens import KnownLens
 from disc.photo.plane.view import distort
 
-# Order of the unknowns: log focal, middle (2), k1, turn (3), place (3), uneven print, bulge along x, y and across.
+# Order of the unknowns: log focal, middle (2), k1; the paper's vanishing line about the optical axis and its spin;
+# where the board's middle is seen (2) and log scale, all in picture widths; uneven print; bulge along x, y and across.
+# Told so, what the picture shows hardly changes with the focal length, and the fit does not crawl along a bent valley.
 SIZE = 14
 FOCAL, MIDDLE, K1, TURN, PLACE, UNEVEN, BULGE = 0, slice(1, 3), 3, slice(4, 7), slice(7, 10), 10, slice(11, 14)
 # Printers and copiers stretch by up to half a per cent, each direction for itself (common practice, no source).
@@ -38,7 +39,7 @@ LEAST_NOISE_PX, MOST_NOISE_PX = 0.05, 0.35  # of single corners; what strays by 
 TOGETHER = 1.5
 # A sheet that bulges by more, or whose corners stray by more from the best picture of it, is no measure.
 MOST_BULGE_MM, MOST_STRAY_MM = 0.4, 0.02
-ROUNDS = 250  # focal length, tilt and an uneven print go together along a bent valley; most photographs need 20
+ROUNDS = 60
 FIRST_DAMPING, LEAST_DAMPING, MOST_DAMPING = 1e-4, 1e-10, 1e6
 SETTLED = 1e-4  # square of a step in its own sigmas: along the valley the corners hardly move
 
@@ -185,25 +186,51 @@ def _beginning(board: Board) -> FloatArray:
     turn = np.column_stack([two, np.cross(two[:, 0], two[:, 1])])
     at = np.zeros(SIZE)
     at[FOCAL], at[K1] = np.log(focal / size[0]), board.k1
-    at[TURN], at[PLACE] = opencv().Rodrigues(turn)[0].ravel(), a[:, 2]
+    f = focal / size[0]
+    at[TURN][:2] = turn[:2, 2] / turn[2, 2] / f
+    spun = _tilt(at).T @ turn
+    at[6] = np.arctan2(spun[1, 0], spun[0, 0])
+    at[PLACE] = [*(a[:2, 2] / a[2, 2] * f), np.log(f / a[2, 2])]
     return at
+
+
+def _tilt(at: FloatArray) -> FloatArray:
+    """The least turn (3, 3) that brings the optical axis to the paper's own, pointing into the paper."""
+    x, y, z = np.array([*(at[TURN][:2] * np.exp(at[FOCAL])), 1.0])
+    size = np.sqrt(x * x + y * y + z * z)
+    x, y, z = x / size, y / size, z / size
+    part = 1 / (1 + z)
+    return np.array([[1 - part * x * x, -part * x * y, x], [-part * x * y, 1 - part * y * y, y], [-x, -y, z]])
+
+
+def _turn(at: FloatArray) -> FloatArray:
+    """The paper's axes to the camera's, (3, 3)."""
+    c, s = np.cos(at[6]), np.sin(at[6])
+    return np.asarray(_tilt(at) @ np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]]))
+
+
+def _place(at: FloatArray) -> FloatArray:
+    """The board's middle in the camera's axes, (3,) mm."""
+    f = np.exp(at[FOCAL])
+    away = f / np.exp(at[9])
+    return np.array([at[7] * away / f, at[8] * away / f, away])
 
 
 def _seen(at: FloatArray, mm: FloatArray, size: tuple[int, int]) -> FloatArray:
     """Seen pixels (2n,) of the corners, mm (n, 2) from the board's middle."""
-    turn = opencv().Rodrigues(at[TURN])[0]
+    turn = _turn(at)
     across, along = mm.T
     xx, yy, xy = at[BULGE]
     # The board's y runs down the page, so its third axis points into the table; up is against it.
     rise = -(xx * across**2 + yy * along**2 + xy * across * along) / BULGE_AT_MM**2
-    x, y, z = turn @ np.stack([across * (1 + at[UNEVEN] / 2), along * (1 - at[UNEVEN] / 2), rise]) + at[PLACE, None]
+    x, y, z = turn @ np.stack([across * (1 + at[UNEVEN] / 2), along * (1 - at[UNEVEN] / 2), rise]) + _place(at)[:, None]
     focal = np.exp(at[FOCAL]) * size[0]
     u = (size[0] - 1) / 2 + size[0] * at[1] + focal * x / z
     v = (size[1] - 1) / 2 + size[0] * at[2] + focal * y / z
     return np.stack(distort(float(at[K1]), size, u, v), 1).ravel()
 
 
-STEPS = np.array([1e-5, 1e-5, 1e-5, 1e-5, 1e-6, 1e-6, 1e-6, 1e-3, 1e-3, 1e-3, 1e-5, 1e-3, 1e-3, 1e-3])
+STEPS = np.array([1e-5, 1e-5, 1e-5, 1e-5, 1e-6, 1e-6, 1e-6, 1e-6, 1e-6, 1e-6, 1e-5, 1e-3, 1e-3, 1e-3])
 
 
 def _rows(at: FloatArray, mm: FloatArray, board: Board) -> tuple[FloatArray, FloatArray]:
@@ -214,16 +241,14 @@ def _rows(at: FloatArray, mm: FloatArray, board: Board) -> tuple[FloatArray, Flo
 
 def _line(at: FloatArray, size: tuple[int, int]) -> FloatArray:
     """The paper's vanishing line: points whose depth would be endless."""
-    normal = opencv().Rodrigues(at[TURN])[0][:, 2]
-    focal = np.exp(at[FOCAL])
-    one = normal[2] - (normal[0] * at[1] + normal[1] * at[2]) / focal
-    return np.asarray(normal[:2] / focal / one)
+    line = at[TURN][:2]
+    return np.asarray(line / (1 - line @ at[MIDDLE]))
 
 
 def _checked(at: FloatArray, normal: FloatArray, stray: float, board: Board) -> BoardCamera:
     size = board.size
     focal = float(np.exp(at[FOCAL]) * size[0])
-    px_per_mm = focal / float(at[9])
+    px_per_mm = float(np.exp(at[9]) * size[0])
     bulge = float(np.abs(np.linalg.eigvalsh([[at[11], at[13] / 2], [at[13] / 2, at[12]]])).max())
     if bulge > MOST_BULGE_MM:
         raise SheetNotFlat(
@@ -244,8 +269,8 @@ def _checked(at: FloatArray, normal: FloatArray, stray: float, board: Board) -> 
     value = np.array([*at[:4], *_line(at, size)])
     cov = np.linalg.inv(normal)
     known = KnownLens(value, np.asarray(np.linalg.inv(slopes @ cov @ slopes.T)))
-    turn = opencv().Rodrigues(at[TURN])[0]
-    place = at[PLACE] - turn @ [*(np.array(pattern.MIDDLE_MM) * [1 + at[UNEVEN] / 2, 1 - at[UNEVEN] / 2]), 0.0]
+    turn = _turn(at)
+    place = _place(at) - turn @ [*(np.array(pattern.MIDDLE_MM) * [1 + at[UNEVEN] / 2, 1 - at[UNEVEN] / 2]), 0.0]
     turn = turn * [1, 1, -1]  # the third axis up out of the paper
     centre = (np.array(size) - 1) / 2 + size[0] * at[MIDDLE]
     told_weight = np.linalg.inv(cov[np.ix_(COMMON, COMMON)]) - np.diag([1 / FOCAL_DOUBT**2, 0, 1 / UNEVEN_PRINT**2])
