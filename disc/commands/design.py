@@ -11,6 +11,7 @@ from disc.commands.measure_options import angle, length
 from disc.records import Turns
 from disc.words import progress, say, say_cautions, show_json
 
+TEMPO_HEARD = 0.02  # a change of tempo below this nobody hears; common practice, no source
 USED_WELL = 0.6  # of the turn; below it the silence at the end is worth a word
 
 
@@ -103,6 +104,7 @@ def _say_result(folder: Path, diameter_mm: float, found: dict[str, Any]) -> None
     )
     if found["melody_part"]:
         say(f"The tune is taken from part {found['melody_part']}; another: --melody PART.")
+    say(*_tempo(found))
     changed = [f"{count} {what}" for what, count in found["notes_by_change"].items() if count and what != "as written"]
     reasons = [f"{count} for {what}" for what, count in found["left_out_because"].items()]
     if changed:
@@ -130,13 +132,40 @@ def _say_result(folder: Path, diameter_mm: float, found: dict[str, Any]) -> None
 
 
 def _proof(found: dict[str, Any]) -> str:
+    left_out = found["notes_by_change"]["left out"]
     if found["proven_optimal"]:
-        return "No arrangement under these rules keeps more (proven)."
-    return f"The time ran out: at most {found['gap']:.1%} more could be kept."
+        words = (
+            "Of all keys and tempi tried, none is worth more by the weights (proven): a melody note counts as three of "
+            "the bass or eight inner ones, an octave away for less."
+        )
+    else:
+        words = f"The time ran out: at most {found['gap']:.1%} more could be kept, by the weights of melody and bass."
+    fuller = [other for other in found["other_transpositions"] if other["lost"] < left_out]
+    if fuller:
+        best = min(fuller, key=lambda other: other["lost"])
+        words += (
+            f" More notes, {left_out - best['lost']} of them, are kept with --transpose {best['transposition']}, but "
+            f"melody {best['melody_kept']} of {best['melody']} and {best['folded']} notes an octave away."
+        )
+    return words
+
+
+def _tempo(found: dict[str, Any]) -> list[str]:
+    """That the tempo was changed, and why; nothing where it was not."""
+    ratio = found["tempo_against_written"]
+    if abs(ratio - 1.0) < TEMPO_HEARD:
+        return []
+    way = "faster" if ratio > 1 else "slower"
+    return [f"It goes {abs(ratio - 1):.0%} {way} than {_tempo_asked(found)}, because {found['tempo_because']}."]
+
+
+def _tempo_asked(found: dict[str, Any]) -> str:
+    return "written" if found["tempo_was_given"] else "usual (the file gives no tempo)"
 
 
 def _other(other: dict[str, Any]) -> str:
+    key = f" ({other['key']})" if other.get("key") else ""
     return (
-        f"  {other['transposition']:+d}: {other['lost']} of {other['notes']} notes left out, "
+        f"  {other['transposition']:+d}{key}: {other['lost']} of {other['notes']} notes left out, "
         f"{other['folded']} an octave away, melody {other['melody_kept']} of {other['melody']}"
     )

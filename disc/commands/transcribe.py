@@ -70,8 +70,8 @@ def pace_lines(found: dict[str, Any]) -> list[str]:
     lines = []
     if found["drift_bar"] is not None:
         lines.append(
-            f"The setting drifts: by up to {found['drift_deg']:.1f} degrees, around bar {found['drift_bar']}. The score "
-            "is written as if it did not; tune.mid sounds as the disc does."
+            f"The setting drifts: by up to {found['drift_deg']:.1f} degrees, around bar {found['drift_bar']}. The "
+            "score is written as if it did not; tune.mid sounds as the disc does."
         )
     if found["held_bars"]:
         lines.append(f"Held longer than written (a fermata) in bar {', '.join(map(str, found['held_bars']))}.")

@@ -89,7 +89,7 @@ def _tune(design: Design, notes: tuple[Note, ...]) -> Tune:
     return Tune(
         notes=tuple(sorted(notes, key=lambda n: (n.onset_quarter, n.pitch))),
         metre=design.score.metre,
-        key=_moved_key(design.score.key, design.transposition),
+        key=moved_key(design.score.key, design.transposition),
         upbeat_quarter=_upbeat(design.score, design.score.metre),
         quarter_s=timing.quarter_s,
         start_s=first_s - float(first_quarter) * timing.quarter_s,
@@ -110,7 +110,7 @@ def _upbeat(score: ScoreIn, metre: Metre) -> Fraction:
     return score.upbeat_quarter if score.upbeat_quarter < metre.bar_quarter else Fraction(0)
 
 
-def _moved_key(key: Key | None, semitones: int) -> Key:
+def moved_key(key: Key | None, semitones: int) -> Key:
     """The key of the disc, of two spellings the one with fewer signs; C major if the file gives none."""
     if key is None:
         return key_of(semitones % 12, "major")

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from disc.design.arranged import Change, arranged_tune, asked_tune, fates, written_key
+from disc.design.arranged import Change, arranged_tune, asked_tune, fates, moved_key, written_key
 from disc.design.marked_score import add_legend, mark_musicxml
 from disc.design.picture.draw_disc import picture_png
 from disc.design.plan import Design
@@ -16,6 +16,7 @@ from disc.job import PINS_FILE, READING_FILE, Job, Stage, create_job, open_for_w
 from disc.records import Side
 from disc.tables import format_pins
 from disc.tune.score.records import ScoreIn
+from disc.tune.settings import key_name
 from disc.tune.store import stage_tune
 from disc.tune.write.engrave import engrave, pdf_of_pages
 from disc.tune.write.midi import midi_bytes
@@ -119,6 +120,25 @@ def design_settings(design: Design) -> dict[str, Any]:
     )
 
 
+def _tempo_because(design: Design) -> str:
+    """Why the tempo is not the written one."""
+    settings, turn_s = design.settings, design.timing.revolution_s
+    if design.kept is not None:
+        return "the old disc's pins set the tempo"
+    if abs(turn_s - settings.shortest_turn_s) < 0.01:
+        return f"a turn of a movement takes {turn_s:.0f} s at least, and the tune is shorter; --times 2 plays it twice"
+    if abs(turn_s - settings.longest_turn_s) < 0.01:
+        return f"a turn of a movement takes {turn_s:.0f} s at most, and the tune is longer"
+    if 0.95 <= 1 / design.timing.tempo_ratio <= 1.0:
+        return "pins of the two faces fall clear of each other so"
+    return f"the tune is fitted to a turn of {turn_s:.1f} s"
+
+
+def _key_words(score: ScoreIn, semitones: int) -> str | None:
+    """The key a transposition leads to, in words; None where the file gives no key."""
+    return None if score.key is None else key_name(moved_key(score.key, semitones))
+
+
 def _part_words(score: ScoreIn) -> str | None:
     """The part taken for the tune, as a person may name it; None where the file has but one."""
     number = score.melody_part
@@ -158,10 +178,14 @@ def summary_of(design: Design) -> dict[str, Any]:
             "quarter_s": round(timing.quarter_s, 5),
             "tempo_against_written": round(timing.tempo_ratio, 3),
             "tempo_was_given": timing.tempo_given,
+            "tempo_because": _tempo_because(design),
             "turn_used": round(timing.span_quarter * timing.deg_per_quarter / FULL_TURN_DEG, 3),
             "comb_offset_cents": round(100 * design.playing.offset, 1),
             "teeth_left_out": design.playing.left_out,
-            "other_transpositions": [asdict(share) | {"lost": share.lost} for share in found.others],
+            "other_transpositions": [
+                asdict(share) | {"lost": share.lost, "key": _key_words(design.score, share.transposition)}
+                for share in found.others
+            ],
             "old_pins_without_a_note": design.kept.unexplained if design.kept else [],
         }
     )

@@ -206,3 +206,14 @@ def test_a_person_may_name_the_melodys_part(bench: Path, monkeypatch, capsys) ->
         assert found["melody_part"].startswith("2" if melody else "1") and found["melody"] == count
     code, _, err = disc_here(monkeypatch, capsys, *words, str(bench / "v3"), "--melody", "flute")
     assert code == 2 and "its parts are 1" in err and err.count("\n") == 1
+
+
+def test_what_is_changed_is_said_and_why(bench: Path, monkeypatch, capsys) -> None:
+    """A tune of three bars in a turn of 20 s goes slower, and says so and why."""
+    text = 'X:1\nT:Short\nM:3/4\nL:1/4\nQ:1/4=100\nK:G\n"G"gfe|"D"dBd|"G"g3|]\n'
+    (bench / "short.abc").write_text(text)
+    words = ("design", str(bench / "short.abc"), "--comb", str(bench / "comb.csv"), "--out", str(bench / "short"))
+    code, out, err = disc_here(monkeypatch, capsys, *words)
+    assert code == 0, err
+    assert re.search(r"It goes \d+% slower than written, because a turn .* takes 20 s at least", out)
+    assert "Of all keys and tempi tried, none is worth more by the weights (proven)" in out

@@ -49,10 +49,10 @@ def bars_of(tune: Tune, revolution_s: float) -> tuple[Stretch, ...]:
     last = max((n.onset_quarter for n in tune.notes), default=0)
     found = []
     if tune.upbeat_quarter > 0:
-        begin = tune.start_s - float(tune.upbeat_quarter) * tune.quarter_s
+        begin = tune.onset_s(-tune.upbeat_quarter)
         found.append(Stretch("upbeat", begin / revolution_s, tune.start_s / revolution_s))
     for k in range(int(last // bar_quarter) + 1):
-        at = [(tune.start_s + float((k + j) * bar_quarter) * tune.quarter_s) / revolution_s for j in (0, 1)]
+        at = [tune.onset_s((k + j) * bar_quarter) / revolution_s for j in (0, 1)]
         found.append(Stretch(str(k + 1), at[0], at[1]))
     return tuple(found)
 

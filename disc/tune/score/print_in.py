@@ -105,6 +105,8 @@ def _read(file: ScoreFile, score: Any, fallback_title: str) -> ScoreIn:
     check_counts(file.path, len(raw), 0)
     quarter_s, changing = _tempo(score)
     remarks = _remarks(unpitched, graces, changing)
+    if symbols := sum("ChordSymbol" in e.classes for part in parts for e in part.flatten().notes):
+        remarks.append(f"{symbols} chord symbols left out: no accompaniment is made of them")
     spans, signs, printed = _bars_of(parts, raw)
     try:
         order = playing_order(signs, MOST_BARS)

@@ -174,7 +174,9 @@ def _insert_chord(measure: Any, chord: Chord, bar: Bar, page: Page) -> None:
         element.expressions.append(expressions.ArpeggioMark())
     measure.insert(offset, element)
     if not chord.tied_back and bar.printed.start + chord.onset in page.held:
-        element.expressions.append(expressions.Fermata())
+        fermata = expressions.Fermata()
+        fermata.type = "upright"
+        element.expressions.append(fermata)
     if once and not chord.tied_back:
         words: Any = articulations.Fingering(" ".join(f"{time}." for time in sorted(set(once))))
         words.placement = "above"
