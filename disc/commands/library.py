@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from disc.words import plain, progress, say, show_json
+from disc.words import progress, say, show_json
 
 if TYPE_CHECKING:
     from disc.library.index.library_store import Opened
