@@ -21,6 +21,9 @@ SOFTENED_PX = (1.0, 2.0)
 STRONGEST = 0.02  # part of a face's places that are taken for its edges
 PARTS = 7  # parts across the face, each way
 FEWEST_EDGES = 60  # places of a part that tell its blur
+# Soft shades on a clean plate look like blurred edges; but where a part is out of focus the finest grain is gone too. A
+# part that has this much of the grain of the face's livelier parts is not called blurred, if the whole is not.
+GRAIN_LEFT, WHOLE_PX = 0.35, 2.6
 BANDS_PX = (0.8, 1.6, 6.4, 12.8)  # fine detail lies between the first two, coarse between the last
 
 
@@ -54,8 +57,11 @@ def sharpness(photo: Photo, view: View) -> Sharpness:
     fine, softer = (_steepness(grey, s) for s in SOFTENED_PX)
     edges = face & (softer > np.quantile(softer[face], 1 - STRONGEST))
     ratio = fine[edges] / np.maximum(softer[edges], 1e-6)
+    blur = _blur_of(float(np.median(ratio)))
     parts = _parts(fine, softer, face)
-    return Sharpness(_blur_of(float(np.median(ratio))), _detail(grey, face), parts, corner, side)
+    if blur < WHOLE_PX:
+        parts = np.where(_is_plain(grey, face), np.minimum(parts, WHOLE_PX), parts)
+    return Sharpness(blur, _detail(grey, face), parts, corner, side)
 
 
 def _steepness(grey: Any, sigma: float) -> Any:
@@ -77,10 +83,30 @@ def _detail(grey: Any, face: Any) -> float:
     return float(np.std(soft[0] - soft[1]) / max(float(np.std(soft[2] - soft[3])), 1e-3))
 
 
+def _bounds(face: Any) -> tuple[Any, Any]:
+    """Where the parts' rows and columns begin and end."""
+    rows, columns = (np.linspace(0, size, PARTS + 1).astype(int) for size in face.shape)
+    return rows, columns
+
+
+def _is_plain(grey: Any, face: Any) -> Any:
+    """Parts that have kept their finest grain, (PARTS, PARTS) of bool."""
+    cv2 = opencv()
+    finest = np.abs(cv2.GaussianBlur(grey, (0, 0), BANDS_PX[0]) - cv2.GaussianBlur(grey, (0, 0), BANDS_PX[1]))
+    rows, columns = _bounds(face)
+    grain = np.full((PARTS, PARTS), np.nan)
+    for j in range(PARTS):
+        for i in range(PARTS):
+            part = (slice(rows[j], rows[j + 1]), slice(columns[i], columns[i + 1]))
+            if face[part].mean() >= 0.3:
+                grain[j, i] = float(np.median(finest[part][face[part]]))
+    usual = float(np.nanquantile(grain, 0.75)) if np.isfinite(grain).any() else 0.0
+    return ~(grain < GRAIN_LEFT * usual)
+
+
 def _parts(fine: Any, softer: Any, face: Any) -> FloatArray:
     """Blur of each part by its own strongest edges."""
-    h, w = face.shape
-    rows, columns = (np.linspace(0, size, PARTS + 1).astype(int) for size in (h, w))
+    rows, columns = _bounds(face)
     blur = np.full((PARTS, PARTS), np.nan)
     least = 0.35 * float(np.quantile(softer[face], 1 - STRONGEST))  # a part of plain plate has no edges of its own
     for j in range(PARTS):
