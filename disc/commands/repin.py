@@ -30,6 +30,7 @@ def repin(
         list[str] | None,
         typer.Option(help="Opening between crossings: R_IN,R_OUT,FROM_DEG,TO_DEG; may be repeated."),
     ] = None,
+    language: Annotated[str | None, typer.Option(help="Language of sheets and work list: en, de or fr.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """Work list, drawings at 1:1, drill table, dividing settings, estimate.
@@ -40,7 +41,7 @@ def repin(
     from disc.repin.plan_job import PlanSettings, plan_job
 
     windows = tuple(window) if window else None
-    chosen = PlanSettings(page, enlarge, worm, plates, wires, drills, tip_width_mm, windows, rates)
+    chosen = PlanSettings(page, enlarge, worm, plates, wires, drills, tip_width_mm, windows, rates, language)
     with open_for_writing(job) as opened, progress("repin", quiet=as_json) as advance:
         made = plan_job(opened, chosen, advance)
         summary = dict(opened.content.results["repin"])

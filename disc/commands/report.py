@@ -13,22 +13,25 @@ from disc.words import progress, say, show_json
 def report(
     job: Annotated[Path, typer.Argument(help="The job's folder.")],
     parts: Annotated[str, typer.Option(help="Parts to include, parted by commas; all if not given.")] = "",
-    language: Annotated[str, typer.Option(help="Language of the headings: en, de or fr.")] = "en",
+    language: Annotated[str, typer.Option(help="Language of the report: en, de or fr.")] = "en",
+    publication: Annotated[
+        bool, typer.Option("--publication", help="A copy without owner, customer and what else is about persons.")
+    ] = False,
     compare: Annotated[Path | None, typer.Option(help="An earlier job of the same disc, before the work.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """The condition report: one PDF and one self-contained page."""
     from disc.errors import BadInput
     from disc.job import open_for_writing
-    from disc.report.condition import PAGE_NAME, PDF_NAME, make_report
+    from disc.report.condition import make_report, report_names
     from disc.report.headings import PARTS, Language
 
     if language not in list(Language):
         raise BadInput(f"--language is {language!r}; it must be one of {', '.join(Language)}.")
     wanted = [part.strip() for part in parts.split(",") if part.strip()] or PARTS
-    with open_for_writing(job) as opened, progress("setting the report", quiet=as_json):
-        sections = make_report(opened, wanted, Language(language), compare)
-        made = [opened.path(PDF_NAME), opened.path(PAGE_NAME)]
+    with open_for_writing(job) as opened, progress("report", quiet=as_json) as advance:
+        sections = make_report(opened, wanted, Language(language), compare, publication, advance)
+        made = [opened.path(name) for name in report_names(wanted, Language(language), publication)]
     if as_json:
         show_json({"parts": [section.key for section in sections], "files": made})
         return

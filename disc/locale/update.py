@@ -27,7 +27,7 @@ def sentences() -> dict[object, list[str]]:
 
     found: dict[object, list[str]] = {}
     for name, _, message, _, _ in extract_from_dir(str(HOUSE), [("**.py", "python")], {}, KEYWORDS):
-        if message and not name.startswith("locale/"):
+        if message:
             found.setdefault(message, []).append(name)
     return dict(sorted(found.items(), key=lambda pair: (pair[1][0], str(pair[0]))))
 

@@ -51,6 +51,7 @@ class PlanSettings:
     tip_width_mm: float | None = None
     windows: tuple[str, ...] | None = None
     rates: Path | None = None
+    language: str | None = None
 
 
 REMEMBERED = tuple(f.name for f in fields(PlanSettings) if f.name != "rates")

@@ -7,8 +7,10 @@ from pathlib import Path
 from typing import Any
 
 from disc.check.store import FINDINGS_FILE
+from disc.errors import BadInput
 from disc.job import COMB_FILE, PINS_FILE, Job, Stage
 from disc.job_schema import now_text
+from disc.locale.catalogue import Language
 from disc.records import Doubt
 from disc.repin.make_plan import REMEMBERED, SETTINGS, PlanSettings, make_plan, settings_in_force
 from disc.repin.records import Operation, Plan
@@ -49,7 +51,7 @@ def plan_job(job: Job, given: PlanSettings, advance: Advance = no_progress) -> M
     advance(0.05, "places")
     turn = turn_of_job(job) if job.has(COMB_FILE) else None
     plan = make_plan(job, settings, rates, turn=turn)
-    page = Page(paper, job.folder.resolve().name)
+    page = Page(paper, job.folder.resolve().name, _language(settings))
     scale = settings.enlarge if settings.enlarge is not None else largest_enlargement(plan.plate, paper)
     history = list(job.content.results.get("repin", {}).get("history", []))
     assert plan.estimate is not None
@@ -73,6 +75,13 @@ def plan_job(job: Job, given: PlanSettings, advance: Advance = no_progress) -> M
         job.settings[SETTINGS] = {n: getattr(settings, n) for n in REMEMBERED if getattr(settings, n) is not None}
         files = tuple(stage.names)
     return Made(plan, files, tuple(history), () if turn is None else turn.doubts)
+
+
+def _language(settings: PlanSettings) -> Language:
+    name = Language.EN.value if settings.language is None else settings.language
+    if name not in list(Language):
+        raise BadInput(f"no papers are written in {name!r}; choose one of {', '.join(Language)}.")
+    return Language(name)
 
 
 def _old_drawings(job: Job) -> list[str]:

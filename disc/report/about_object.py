@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from disc.job import Job
+from disc.locale.catalogue import Language, Reader, reader
+from disc.object.sheet import LEFT_OUT, SOURCE, sheet_rows
 from disc.records import Condition, Side
 from disc.report.blocks import Block, Bullets, Picture, Section, Words, table
 from disc.report.pictures import small_jpeg
@@ -19,8 +22,9 @@ MARKS = "circle: sound, diamond: bent, square: stub, cross: missing; the number 
 OVERLAYS = {Side.UPPER: "overlay-upper", Side.LOWER: "overlay-lower"}
 
 
-def object_part(job: Job) -> Section:
-    """What was given and counted."""
+def object_part(job: Job, t: Reader | None = None, for_publication: bool = False) -> Section:
+    """What is said of the object, and what was given and counted."""
+    t = t or reader(Language.EN)
     plate = job.plate
     rows: list[tuple[str, object]] = [
         ("disc", job.folder.name),
@@ -31,7 +35,11 @@ def object_part(job: Job) -> Section:
         ("one turn", f"{plate.revolution_s:.1f} s"),
         ("rest arc", f"{plate.rest_arc_deg:.1f} degrees"),
     ]
-    blocks: list[Block] = [table(("", ""), [row for row in rows if row[1] is not None])]
+    blocks: list[Block] = []
+    if sheet := sheet_rows(job, t, for_publication):
+        blocks += [replace(table(("", ""), sheet), own_words=True), Words(t(SOURCE), small=True)]
+        blocks += [Words(t(LEFT_OUT), small=True)] if for_publication else []
+    blocks.append(table(("", ""), [row for row in rows if row[1] is not None]))
     if job.has("pins.csv"):
         pins = job.pins()
         by_face = {side: Counter(pin.condition for pin in pins if pin.side is side) for side in Side}

@@ -28,12 +28,16 @@ class Bullets:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table. right: columns set flush right (numbers); halved: narrow and long, set as two side by side."""
+    """A table. right: columns set flush right (numbers); halved: narrow and long, set as two side by side.
+
+    own_words: what a person wrote, in whatever language; it is printed as it stands.
+    """
 
     heading: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     right: frozenset[int] = frozenset()
     halved: bool = False
+    own_words: bool = False
 
     def parts(self) -> tuple[Table, ...]:
         """The table, or its two halves where it is set as such and long enough."""

@@ -7,40 +7,66 @@ from pathlib import Path
 
 from disc.errors import BadInput
 from disc.job import Job, now_text, open_job
+from disc.locale.catalogue import reader
+from disc.locale.said import said_in
 from disc.report import about_music, about_object, about_work
 from disc.report.blocks import Section
 from disc.report.headings import PARTS, Language
+from disc.report.in_language import in_language
 from disc.report.page import page_of
 from disc.report.pdf import pdf_of
 from disc.report.places import pictures_of_findings
+from disc.words import Advance, no_progress
 
 PDF_NAME = "out/report.pdf"
 PAGE_NAME = "out/report.html"
 
 
-def make_report(
-    job: Job, parts: Sequence[str] = PARTS, language: Language = Language.EN, before: Path | None = None
-) -> tuple[Section, ...]:
-    """Write out/report.pdf and out/report.html; returns the parts that had something to say, in order.
+def report_names(parts: Sequence[str], language: Language, for_publication: bool) -> tuple[str, str]:
+    """(PDF, page) of a report in the job; only the whole report in English has the plain names."""
+    marks = ["report"]
+    marks += ["parts"] if set(parts) != set(PARTS) else []
+    marks += ["publication"] if for_publication else []
+    marks += [language.value] if language is not Language.EN else []
+    return f"out/{'-'.join(marks)}.pdf", f"out/{'-'.join(marks)}.html"
 
-    parts: keys of headings.PARTS. before: an earlier job of the same disc to compare with. Raises BadInput for a part
-    that is none.
+
+def make_report(
+    job: Job,
+    parts: Sequence[str] = PARTS,
+    language: Language = Language.EN,
+    before: Path | None = None,
+    for_publication: bool = False,
+    advance: Advance = no_progress,
+) -> tuple[Section, ...]:
+    """Write the report as PDF and page (see report_names); returns the parts that had something to say, in order.
+
+    parts: keys of headings.PARTS. before: an earlier job of the same disc to compare with. for_publication: without
+    owner, customer and what else is about persons. Raises BadInput for a part that is none.
     """
     unknown = [part for part in parts if part not in PARTS]
     if unknown:
         raise BadInput(f"the report has no part {unknown[0]!r}; it has {', '.join(PARTS)}.")
-    sections = gather(job, parts, before)
-    date = now_text()[:10]
+    sections = in_language(gather(job, parts, before, language, for_publication), said_in(language))
+    advance(0.5, "setting the pages")
+    date = reader(language).date(now_text()) if language is not Language.EN else now_text()[:10]
+    pdf_name, page_name = report_names(parts, language, for_publication)
     with job.step("report") as stage:
-        stage.write_bytes(PDF_NAME, pdf_of(job.folder.name, sections, language, date))
-        stage.write_text(PAGE_NAME, page_of(job.folder.name, sections, language, date))
+        stage.write_bytes(pdf_name, pdf_of(job.folder.name, sections, language, date))
+        stage.write_text(page_name, page_of(job.folder.name, sections, language, date))
     return sections
 
 
-def gather(job: Job, parts: Sequence[str] = PARTS, before: Path | None = None) -> tuple[Section, ...]:
+def gather(
+    job: Job,
+    parts: Sequence[str] = PARTS,
+    before: Path | None = None,
+    language: Language = Language.EN,
+    for_publication: bool = False,
+) -> tuple[Section, ...]:
     """The wanted parts in their order, those left out that have nothing to say."""
     makers: dict[str, Callable[[], Section | None]] = {
-        "object": lambda: about_object.object_part(job),
+        "object": lambda: about_object.object_part(job, reader(language), for_publication),
         "photographs": lambda: about_object.photograph_part(job),
         "map": lambda: about_object.map_part(job),
         "comb": lambda: about_music.comb_part(job),

@@ -16,13 +16,14 @@ from PIL import Image
 from disc.check.check_job import check_job
 from disc.errors import BadInput
 from disc.job import create_job, open_job
+from disc.object.store import change_object
 from disc.pitch_names import cents_off, note_name
 from disc.records import Comb, Condition, Pin, Plate, Side, Tooth
 from disc.report.about_music import tune_part
 from disc.report.about_object import measuring_part
 from disc.report.blocks import before_and_after_signature, table
 from disc.report.condition import gather, make_report
-from disc.report.headings import HEADINGS, PARTS, Language
+from disc.report.headings import HEADINGS, PARTS, Language, heading
 from disc.report.log import add_step
 from disc.report.pictures import small_jpeg
 from disc.tables import format_comb
@@ -69,9 +70,8 @@ def test_note_names_and_cents(pitch, name, cents):
 
 def test_every_heading_in_every_language():
     assert set(PARTS) <= set(HEADINGS)
-    for words in HEADINGS.values():
-        assert set(words) == set(Language)
-        assert all(words.values())
+    for key in HEADINGS:
+        assert all(heading(key, language) for language in Language)
 
 
 def test_the_page_holds_what_the_job_knows_and_needs_no_other_file(job):
@@ -85,8 +85,10 @@ def test_the_page_holds_what_the_job_knows_and_needs_no_other_file(job):
 
 def test_the_pdf_says_the_same(job):
     make_report(job, language=Language.DE)
-    text = subprocess.run(["pdftotext", "-layout", job.folder / "out/report.pdf", "-"], capture_output=True, text=True)
-    for words in ("Zustandsbericht: disc <1> & #2", 'cock *off* "carefully"', "Der Kamm", "stub"):
+    text = subprocess.run(
+        ["pdftotext", "-layout", job.folder / "out/report-de.pdf", "-"], capture_output=True, text=True
+    )
+    for words in ("Zustandsbericht: disc <1> & #2", 'cock *off* "carefully"', "Der Kamm", "Stumpf"):
         assert words in text.stdout
 
 
@@ -95,9 +97,20 @@ def test_same_job_same_report(job):
     first = (job.folder / "out/report.pdf").read_bytes()
     with_only = ("object", "comb", "findings", "log")
     make_report(job, with_only)
-    second = (job.folder / "out/report.pdf").read_bytes()
+    second = (job.folder / "out/report-parts.pdf").read_bytes()
     make_report(open_job(job.folder), with_only)
-    assert (job.folder / "out/report.pdf").read_bytes() == second != first
+    assert (job.folder / "out/report-parts.pdf").read_bytes() == second != first
+    assert (job.folder / "out/report.pdf").read_bytes() == first  # the whole report is not overwritten by a part
+
+
+def test_the_copy_for_publication_names_nobody(job):
+    change_object(job, {"owner": "Frau Muster", "maker": "unsigned", "customer": "her nephew"})
+    make_report(job, language=Language.FR)
+    make_report(job, language=Language.FR, for_publication=True)
+    whole, public = ((job.folder / f"out/report-{n}.html").read_text() for n in ("fr", "publication-fr"))
+    assert "Frau Muster" in whole and "unsigned" in whole and "Fabricant" in whole
+    assert "Muster" not in public and "nephew" not in public and "unsigned" in public
+    assert "Version pour publication" in public
 
 
 def test_before_and_after(job, tmp_path):

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from disc.errors import BadInput
 from disc.frame import carried_deg, to_xy_mm, turns_seen, wrap_deg
+from disc.locale.catalogue import Language
 from disc.records import Plate, Side
 from disc.repin.records import Operation, Plan, Station
 from disc.repin.sheets.labels import Box, place_beside, spread_on_ring
@@ -50,6 +51,7 @@ class Page:
 
     paper: str
     name: str
+    language: Language = Language.EN
 
 
 def largest_enlargement(plate: Plate, paper: str) -> int:
@@ -74,7 +76,7 @@ def enlarged_sheet(plan: Plan, side: Side, page: Page, scale: float) -> Sheet:
             f"an enlargement of {scale:g} does not fit {page.paper.upper()} for a disc of "
             f"{plan.plate.diameter_mm:g} mm; choose more than 1 and at most {most}."
         )
-    sheet = Sheet(page.paper, f"{page.name}, {side.value} face, {scale:g}:1")
+    sheet = Sheet(page.paper, f"{page.name}, {side.value} face, {scale:g}:1", page.language)
     _title(sheet, plan, side, page, f"{scale:g} : 1")
     middle = MARGIN_MM + HEAD_MM + (sheet.height_mm - 2 * MARGIN_MM - HEAD_MM - FOOT_MM) / 2.0
     view = View(side, (sheet.width_mm / 2.0, middle), scale)
@@ -93,7 +95,7 @@ def enlarged_sheet(plan: Plan, side: Side, page: Page, scale: float) -> Sheet:
 
 def true_size_sheet(plan: Plan, side: Side, page: Page) -> Sheet:
     """A face at 1:1, numbers on a ring outside the rim, and the table of its holes as far as the page holds it."""
-    sheet = Sheet(page.paper, f"{page.name}, {side.value} face, 1:1")
+    sheet = Sheet(page.paper, f"{page.name}, {side.value} face, 1:1", page.language)
     _title(sheet, plan, side, page, "1 : 1")
     ring = _ring_radius(plan, side)
     view = View(side, (sheet.width_mm / 2.0, MARGIN_MM + HEAD_MM + ring + 5.0), 1.0)
@@ -353,12 +355,12 @@ def _table(sheet: Sheet, plan: Plan, side: Side, top_mm: float) -> None:
     size, step = 2.05, 3.3
     per_column = max(int((bottom - top_mm) / step) - 1, 0)
     full_mm = sheet.width_mm - 2 * MARGIN_MM
-    rows = [sheet_row(s) for s in numbered]
+    rows = [sheet_row(s, sheet.said) for s in numbered]
     column_mm = full_mm / 2.0
     if len(rows) <= per_column:
         column_mm = full_mm + 3.0
         room = int(full_mm / (ADVANCE_EM * size)) - len(SHEET_HEADING) - 2
-        rows = [f"{row}  {reason_words(s, room)}" for row, s in zip(rows, numbered, strict=True)]
+        rows = [f"{row}  {reason_words(s, room, sheet.said)}" for row, s in zip(rows, numbered, strict=True)]
     sheet.open_group("table")
     for column in range(2):
         part = rows[column * per_column : (column + 1) * per_column]
@@ -367,7 +369,7 @@ def _table(sheet: Sheet, plan: Plan, side: Side, top_mm: float) -> None:
         x = MARGIN_MM + column * (column_mm + 2.0)
         sheet.text((x, top_mm), SHEET_HEADING, size, bold=True)
         sheet.line((x, top_mm + 0.9), (x + column_mm - 3.0, top_mm + 0.9), Pen(HAIR_MM))
-        sheet.lines_of_text((x, top_mm + step + 0.3), part, size, step)
+        sheet.lines_of_text((x, top_mm + step + 0.3), part, size, step, as_is=True)
     if len(rows) > 2 * per_column:
         rest = len(rows) - 2 * per_column
         sheet.text((MARGIN_MM, bottom), f"{rest} more rows: see the work list.", 2.4, bold=True)

@@ -136,9 +136,9 @@ def draw_legend(
     x0, y = at
     x = x0
     nothing: tuple[Operation, ...] = ()
-    entries = [(operations, " and ".join(MEANINGS[op] for op in operations)) for operations in used]
-    entries += [(nothing, IN_DOUBT_WORDS)] if in_doubt else []
-    entries += [(nothing, OTHER_FACE_WORDS)] if other_face else []
+    entries = [(operations, " + ".join(sheet.said(MEANINGS[op]) for op in operations)) for operations in used]
+    entries += [(nothing, doubt := sheet.said(IN_DOUBT_WORDS))] if in_doubt else []
+    entries += [(nothing, sheet.said(OTHER_FACE_WORDS))] if other_face else []
     for operations, words in entries:
         width = 4.0 + len(words) * 1.35 + 4.0
         if x + width > x0 + columns_mm:
@@ -146,10 +146,10 @@ def draw_legend(
         centre = (x + 1.6, y - 0.8)
         if operations:
             draw_signs(sheet, operations, centre, 1.2, 0.45)
-        elif words == IN_DOUBT_WORDS:
+        elif in_doubt and words == doubt:
             sheet.circle(centre, 1.5, DOUBT_PEN)
         else:
             sheet.circle(centre, 0.8, OTHER_FACE_PEN)
-        sheet.text((x + 4.2, y), words, 2.2)
+        sheet.text((x + 4.2, y), words, 2.2, as_is=True)
         x += width
     return y + 4.5

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from fractions import Fraction
 
 from disc.repin.records import Operation, Station
@@ -28,22 +29,23 @@ def do_words(station: Station) -> str:
     return f"{words} {amount:.2f}" if amount is not None else words
 
 
-def sheet_row(station: Station) -> str:
+def sheet_row(station: Station, said: Callable[[str], str] = str) -> str:
     """One line of the table on a 1:1 sheet, in the columns of SHEET_HEADING; a question mark says in doubt."""
     place = station.place
     hole = f"{station.stock.drill.diameter_mm:.2f}" if station.stock and station.needs_hole else ""
     deep = f"{station.depth_mm:.2f}" if station.depth_mm is not None else ""
     up = f"{station.standing_mm:.2f}" if station.standing_mm is not None else ""
     doubt = "?" if station.in_doubt else " "
+    do = said(do_words(station).replace("+", " + ")).replace(" + ", "+")
     return (
-        f"{station.number or 0:3d}{doubt}{do_words(station):<16.16s}{place.r_mm:7.3f} {place.theta_deg:9.3f} "
+        f"{station.number or 0:3d}{doubt}{do:<16.16s}{place.r_mm:7.3f} {place.theta_deg:9.3f} "
         f"{place.x_mm:+8.3f} {place.y_mm:+8.3f} {hole:>5s} {deep:>4s} {up:>4s}"
     )
 
 
-def reason_words(station: Station, room: int) -> str:
+def reason_words(station: Station, room: int, said: Callable[[str], str] = str) -> str:
     """Why, in at most `room` characters, cut at a word."""
-    words = "; ".join(dict.fromkeys(task.reason for task in station.tasks))
+    words = said("; ".join(dict.fromkeys(task.reason for task in station.tasks)))
     return words if len(words) <= room else words[: room - 1].rsplit(" ", 1)[0] + "…"
 
 

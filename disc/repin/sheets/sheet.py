@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from xml.sax.saxutils import escape, quoteattr
 
 from disc.frame import disc_to_view_mm, to_xy_mm
+from disc.locale.catalogue import Language
+from disc.locale.said import said_in
 from disc.records import Side
 
 Point = tuple[float, float]
@@ -70,9 +72,10 @@ def text_width_mm(words: str, size_mm: float) -> float:
 class Sheet:
     """One page being drawn. Groups carry a name, so that a drawing program shows them as layers."""
 
-    def __init__(self, page: str, title: str) -> None:
+    def __init__(self, page: str, title: str, language: Language = Language.EN) -> None:
         self.width_mm, self.height_mm = PAGES_MM[page]
         self.title = title
+        self.said = said_in(language)  # every word drawn is in the reader's language
         self._parts: list[str] = []
 
     def open_group(self, name: str) -> None:
@@ -127,20 +130,27 @@ class Sheet:
         bold: bool = False,
         colour: str = "#000000",
         turn_deg: float = 0.0,
+        as_is: bool = False,
     ) -> None:
-        """Words with their base line at this place; anchor: start, middle or end. turn_deg: clockwise on the page."""
+        """Words with their base line at this place; anchor: start, middle or end. turn_deg: clockwise on the page.
+
+        as_is: they are in the reader's language already.
+        """
         weight = ' font-weight="bold"' if bold else ""
         turned = f' transform="rotate({_n(turn_deg)} {_n(at[0])} {_n(at[1])})"' if turn_deg else ""
+        printed = escape(words if as_is else self.said(words))
         self._parts.append(
             f'<text x="{_n(at[0])}" y="{_n(at[1])}" font-family="{FONT}, monospace" font-size="{_n(size_mm)}" '
-            f'text-anchor="{anchor}" fill="{colour}" xml:space="preserve"{weight}{turned}>{escape(words)}</text>'
+            f'text-anchor="{anchor}" fill="{colour}" xml:space="preserve"{weight}{turned}>{printed}</text>'
         )
 
-    def lines_of_text(self, at: Point, lines: Iterable[str], size_mm: float, step_mm: float) -> float:
+    def lines_of_text(
+        self, at: Point, lines: Iterable[str], size_mm: float, step_mm: float, as_is: bool = False
+    ) -> float:
         """Words line under line; returns y of the line after the last."""
         x, y = at
         for words in lines:
-            self.text((x, y), words, size_mm)
+            self.text((x, y), words, size_mm, as_is=as_is)
             y += step_mm
         return y
 

@@ -5,10 +5,13 @@ Pages are set by typst (typeset.py); everything a person or a file said goes in 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from disc.frame import turns_seen, work_turns
+from disc.locale.catalogue import Language
+from disc.locale.said import said_in
 from disc.records import Side
 from disc.repin.records import Estimate, FaceDividing, Operation, Plan, Station
 from disc.repin.sheets.drill_table import machine_rows, sides_worked, worst_ms
@@ -19,6 +22,8 @@ from disc.typeset import pdf_from_typst, typst_text
 from disc.words import CAUTIONS
 
 PAPERS = {"a4": "a4", "letter": "us-letter"}
+BEFORE = "Before you handle the object"
+_PRINTED = re.compile(r'#"((?:[^"\\]|\\.)*)"')  # a string literal of typst that is set as text
 WAY_WORDS = {"clockwise": "clockwise", "counterclockwise": "counter-clockwise"}
 
 
@@ -34,7 +39,19 @@ def sheets_pdf(sheets: Mapping[str, str], paper: str) -> bytes:
 
 def work_list_pdf(plan: Plan, page: Page, history: Sequence[Mapping[str, Any]]) -> bytes:
     """The work list of a plan."""
-    return pdf_from_typst(work_list_source(plan, page, history))
+    return pdf_from_typst(said_anew(work_list_source(plan, page, history), page.language))
+
+
+def said_anew(source: str, language: Language) -> str:
+    """Typst text with every string that is printed in the reader's language."""
+    if language is Language.EN:
+        return source
+    said = said_in(language)
+
+    def anew(found: re.Match[str]) -> str:
+        return "#" + typst_text(said(found[1].replace('\\"', '"').replace("\\\\", "\\")))
+
+    return _PRINTED.sub(anew, source)
 
 
 def work_list_source(plan: Plan, page: Page, history: Sequence[Mapping[str, Any]]) -> str:
@@ -49,7 +66,8 @@ def work_list_source(plan: Plan, page: Page, history: Sequence[Mapping[str, Any]
 
 
 def _preamble(page: Page) -> str:
-    footer = f"#text(8pt)[#{typst_text(page.name)} #h(1fr) work list, page #context counter(page).display()]"
+    name, words = typst_text(page.name), typst_text("work list, page")
+    footer = f"#text(8pt)[#{name} #h(1fr) #{words} #context counter(page).display()]"
     return (
         f'#set page(paper: "{PAPERS[page.paper]}", margin: (x: 14mm, top: 14mm, bottom: 16mm), footer: [{footer}])\n'
         '#set text(size: 9pt, number-width: "tabular", hyphenate: false)\n'
@@ -76,7 +94,7 @@ def _opening(plan: Plan, page: Page) -> str:
     cautions = "\n".join(f"- #{typst_text(CAUTIONS[key])}" for key in plan.cautions)
     return (
         f"= #{typst_text('Work list: ' + page.name)}\n\n#{typst_text(lines[0].upper() + lines[1:])}\n\n"
-        "#block(stroke: 0.8pt, inset: 6pt, width: 100%)[*Before you handle the object*\n" + cautions + "\n]"
+        "#block(stroke: 0.8pt, inset: 6pt, width: 100%)[*#" + typst_text(BEFORE) + "*\n" + cautions + "\n]"
     )
 
 
@@ -259,10 +277,10 @@ def _estimate(made: Estimate, history: Sequence[Mapping[str, Any]]) -> str:
             [str(h["at"]), _three(h["hours"], 2), f"{_three(h['cost'], 2)} {h['currency']}", str(h["changed"])]
             for h in history
         ]
-        past = "\n\n=== What was estimated when\n" + _table(
+        past = f"\n\n=== #{typst_text('What was estimated when')}\n" + _table(
             ("when (UTC)", "hours", "cost", "what changed"), "(auto, auto, auto, 1fr)", lines
         )
-    return f"== Estimate\n#{typst_text(head)}\n\n{table}{past}"
+    return f"== #{typst_text('Estimate')}\n#{typst_text(head)}\n\n{table}{past}"
 
 
 def _three(values: Sequence[float], digits: int) -> str:

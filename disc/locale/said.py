@@ -1,0 +1,116 @@
+"""Sentences that rooms have already said in English, for a paper in another language.
+
+What a room finds out is stored once, in English (findings, plan, estimate); a paper is printed in the reader's.
+terms.py lists the patterns of what is said; a sentence that fits one is said anew with its values, a list part by
+part, and numbers get their decimal sign. What fits nothing stays as it is and is remembered, so that a test can name
+it.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+
+from disc.locale.catalogue import Language, reader
+from disc.locale.terms import PATTERNS
+
+_PLACE = re.compile(r"\{(\w+)\}")
+# Names in the patterns that stand for a number; any other stands for words within one sentence.
+NUMBERS = frozenset({"n", "mm", "ms", "um", "deg", "s", "p", "q", "b", "c", "d", "least", "mid", "most", "other"})
+_NUMBER = r"[-+±<>]?\s?\d[\d.,/½¼¾\s]*(?:\s?%)?"
+_WORDS = r"(?:(?!\. |; |\n).)+?"
+# How sentences are put together, the widest first.
+_JOINTS = ("\n", ". ", "; ", ", ", ": ", " + ", " (")
+_DECIMAL = re.compile(r"(?<![\w.])(\d+)\.(\d+)(?![\w.]|\d)")
+_NOTHING_TO_SAY = re.compile(
+    r"[^A-Za-zÀ-ÿ]*"  # no letters
+    r"|[A-G][#b♯♭]?-?\d.*|[a-z]{0,2}\d+|[A-Z]{3}|SHA-256"  # notes, numbers, currencies
+    r"|[-+\d.,/ ]+ [A-Z]{3}|\d{4}-\d\d-\d\dT\S*"  # amounts, moments
+    r"|[xy] [+-][\d.]+( +y [+-][\d.]+)?"  # a place
+    r"|[\d\s.,:/+±°x-]*(mm|ms|°|µm|s|h|Hz|%|c)?\.?"  # a measure
+)
+
+
+class Said:
+    """Turns English into one language. unknown: what fitted no pattern."""
+
+    def __init__(self, language: Language) -> None:
+        self.language = language
+        self.unknown: set[str] = set()
+        self._t = reader(language)
+        self._exact = {pattern: self._t(pattern) for pattern in PATTERNS if not _PLACE.search(pattern)}
+        with_values = sorted((p for p in PATTERNS if _PLACE.search(p)), key=lambda p: -len(_PLACE.sub("", p)))
+        self._patterns = [(_as_regex(pattern), self._t(pattern)) for pattern in with_values]
+
+    def __call__(self, words: str) -> str:
+        """The words in this language."""
+        if self.language is Language.EN or not words.strip():
+            return words
+        found = self._find(words, 0)
+        if found is None:
+            found = self._by_parts(words, 0)
+        return found
+
+    def _find(self, words: str, depth: int) -> str | None:
+        """The whole of the words, if they are one sentence that is known, else None."""
+        if words in self._exact:
+            return self._exact[words]
+        bare = words.strip()
+        if _NOTHING_TO_SAY.fullmatch(bare):
+            return self._numbers(words)
+        for said in (bare, bare.removesuffix(".")):
+            if said in self._exact:
+                return words.replace(said, self._exact[said], 1)
+            lower = said[:1].lower() + said[1:]
+            if lower in self._exact:
+                known = self._exact[lower]
+                return words.replace(said, known[:1].upper() + known[1:], 1)
+        if depth > 4:
+            return None
+        for pattern, translated in self._patterns:
+            said = bare
+            match = pattern.fullmatch(said)
+            if not match and bare.endswith("."):
+                said = bare[:-1]
+                match = pattern.fullmatch(said)
+            if match:
+                values = {name: self._value(value, depth) for name, value in match.groupdict().items()}
+                return words.replace(said, translated.format(**values), 1)
+        return None
+
+    def _value(self, words: str, depth: int) -> str:
+        found = self._find(words, depth + 1)
+        return self._by_parts(words, depth + 1, note=False) if found is None else found
+
+    def _by_parts(self, words: str, depth: int, note: bool = True) -> str:
+        for joint in _JOINTS:
+            if joint in words.strip() and depth < 8:
+                return joint.join(self._part(part, depth + 1, note) for part in words.split(joint))
+        if note and not _NOTHING_TO_SAY.fullmatch(words.strip()):
+            self.unknown.add(words.strip())
+        return self._numbers(words)
+
+    def _part(self, words: str, depth: int, note: bool) -> str:
+        found = self._find(words, depth)
+        if found is None and words.endswith(")"):
+            found = self._find(words[:-1], depth)
+            found = None if found is None else f"{found})"
+        return self._by_parts(words, depth, note) if found is None else found
+
+    def _numbers(self, words: str) -> str:
+        return words if self.language is Language.EN else _DECIMAL.sub(r"\1,\2", words)
+
+
+def _as_regex(pattern: str) -> re.Pattern[str]:
+    parts = _PLACE.split(pattern)
+    made = "".join(
+        re.escape(part) if i % 2 == 0 else f"(?P<{part}>{_NUMBER if part in NUMBERS else _WORDS})"
+        for i, part in enumerate(parts)
+    )
+    return re.compile(made, re.DOTALL)
+
+
+@cache
+def said_in(language: Language) -> Said:
+    """The one that speaks a language; made once."""
+    return Said(language)

@@ -1,0 +1,126 @@
+"""The papers' languages: catalogues complete, values kept, and no sentence of a paper left in English."""
+
+from __future__ import annotations
+
+import csv
+import re
+from dataclasses import replace
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from babel.messages.pofile import read_po
+
+import disc.locale.catalogue as catalogue
+from disc.job import open_job
+from disc.locale.catalogue import Language, reader
+from disc.locale.said import Said
+from disc.locale.terms import PATTERNS
+from disc.locale.update import TRANSLATED, catalogue_path, sentences
+from disc.records import Side, Turns
+from disc.repin.make_plan import PlanSettings, make_plan
+from disc.repin.plan_job import rates_in_force
+from disc.repin.sheets.face_sheet import Page, enlarged_sheet, true_size_sheet
+from disc.repin.sheets.rows import SHEET_HEADING
+from disc.repin.sheets.work_list import said_anew, work_list_source
+from disc.report.condition import gather
+from disc.report.headings import HEADINGS, heading
+from disc.report.in_language import in_language
+from disc.words import CAUTIONS
+from tests.repin.material import PLATE, write_job
+
+PLACE = re.compile(r"\{\w+\}")
+
+
+def forms(text) -> tuple[str, ...]:
+    return tuple(text) if isinstance(text, (tuple, list)) else (text,)
+
+
+@pytest.mark.parametrize("language", TRANSLATED)
+def test_the_catalogue_holds_what_the_code_says_translated_and_not_fuzzy(language):
+    with catalogue_path(language).open("rb") as file:
+        found = read_po(file, locale=language.value)
+    messages = {message.id: message for message in found if message.id}
+    assert set(messages) == set(sentences())  # run: python -m disc.locale.update
+    for said, message in messages.items():
+        assert all(forms(message.string)), said
+        assert not message.fuzzy, said
+
+
+@pytest.mark.parametrize("language", TRANSLATED)
+def test_a_translation_keeps_every_value(language):
+    with catalogue_path(language).open("rb") as file:
+        for message in read_po(file, locale=language.value):
+            if message.id:
+                wanted = set(PLACE.findall(forms(message.id)[-1]))
+                for form in forms(message.string):
+                    assert set(PLACE.findall(form)) == wanted, message.id
+
+
+def test_numbers_dates_and_money_are_written_as_there():
+    assert [reader(x).number(1234.5, 2) for x in Language] == ["1234.50", "1234,50", "1234,50"]
+    assert [reader(x).date("2026-05-01") for x in Language] == ["1 May 2026", "1. Mai 2026", "1 mai 2026"]
+    money = [reader(x).money(Decimal("1234.5"), "EUR") for x in Language]
+    assert [" ".join(words.split()) for words in money] == ["€1,234.50", "1.234,50 €", "1 234,50 €"]
+    assert reader(Language.DE).money(Decimal("3"), "Taler").endswith("3,00 Taler")
+    assert [reader(x).listed(["a", "b", "c"]) for x in Language] == ["a, b and c", "a, b und c", "a, b et c"]
+
+
+def test_headings_and_cautions_in_every_language():
+    for key in HEADINGS:
+        assert all(heading(key, language) for language in Language)
+    assert heading("findings", Language.DE) == "Befunde" and heading("comb", Language.FR) == "Le clavier"
+    for language in TRANSLATED:
+        said = Said(language)
+        assert all(said(words) != words for words in CAUTIONS.values())
+        assert said.unknown == set()
+
+
+def test_the_trades_words_are_the_glossarys():
+    path = Path(catalogue.__file__).with_name("glossary.csv")
+    rows = list(csv.DictReader(path.open(encoding="utf-8")))
+    assert len(rows) >= 30
+    for row in rows:
+        if row["en"] in PATTERNS:
+            assert (reader(Language.DE)(row["en"]), reader(Language.FR)(row["en"])) == (row["de"], row["fr"])
+
+
+@pytest.fixture(scope="module", params=["old", "new"])
+def job(request, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("languages") / "disc-7"
+    if request.param == "old":
+        return open_job(write_job(folder))
+    plate = replace(PLATE, turns=Turns.COUNTERCLOCKWISE, slot_width_mm=None, slot_depth_mm=None, thickness_mm=None)
+    return open_job(write_job(folder, plate, designed=True))
+
+
+@pytest.mark.parametrize("language", TRANSLATED)
+def test_no_sentence_of_a_paper_is_left_in_english(job, language, monkeypatch):
+    said = Said(language)
+    for module in ("disc.repin.sheets.work_list", "disc.repin.sheets.sheet"):
+        monkeypatch.setattr(f"{module}.said_in", lambda _: said)
+    plan = make_plan(job, PlanSettings(), rates_in_force(job))
+    page = Page("a4", "disc-7", language)
+    source = said_anew(work_list_source(plan, page, []), language)
+    for side in Side:
+        true_size_sheet(plan, side, page).svg()
+        enlarged_sheet(plan, side, page, 5.0).svg()
+    in_language(gather(job, language=language), said)
+    # The job's own name, and words that this test's disc was invented with, are nobody's sentences.
+    invented = {"disc-7", "seen under the glass", "the strain that comes twice has it"}
+    assert said.unknown <= invented, said.unknown - invented
+    english = re.findall(r"\b(the|stands|turning|holes|with|measure)\b", source)
+    assert len(english) <= source.count("the strain that comes twice") + source.count("under the glass"), english
+
+
+@pytest.mark.parametrize("language", TRANSLATED)
+def test_the_sheets_heading_stands_over_its_columns(language):
+    translated = Said(language)(SHEET_HEADING)
+    assert translated != SHEET_HEADING and len(translated) == len(SHEET_HEADING)
+
+
+def test_a_sentence_that_is_not_known_stays_and_is_remembered():
+    said = Said(Language.DE)
+    assert said("a wholly new thing was found") == "a wholly new thing was found"
+    assert said.unknown == {"a wholly new thing was found"}
+    assert said("hole 12") == "Loch 12" and said("r 7.31 mm, 121.4 degrees") == "r 7,31 mm, 121,4 Grad"
