@@ -285,6 +285,8 @@ PATTERNS: tuple[str, ...] = (
     mark("a root without a pin"),
     mark("where the music runs alike"),
     mark("in doubt: {p} that a pin belongs here"),
+    mark("accepted"),
+    mark("rejected"),
     mark("{n} more rows: see the work list"),
     mark("Too many holes for numbers at this size: see the enlarged sheet"),
     mark(" no do                 r mm theta deg     x mm     y mm  hole deep   up"),
