@@ -89,3 +89,14 @@ def radius_at(camera: BoardCamera, outline_px: FloatArray, height_mm: float) -> 
         left = np.hypot(x - a, y - b) - radius
         weight = 1 / (1 + (left / (2.5 * max(1.4826 * float(np.median(np.abs(left))), 0.02))) ** 2)
     return radius
+
+
+NEAR_WINDOW_MM, LEAST_CLEAR = 0.8, 0.4
+
+
+def clear_of_window(camera: BoardCamera, outline_px: FloatArray, window_mm: float) -> FloatArray:
+    """The points (n, 2) of an outline that do not run along the window's edge; all, where few others are left."""
+    u, v = undistort(camera.k1, camera.size, outline_px[:, 0], outline_px[:, 1])
+    x, y = apply_homography(np.asarray(np.linalg.inv(camera.plane_to_px(0.0)), float), u, v)
+    clear = np.hypot(x - pattern.MIDDLE_MM[0], y - pattern.MIDDLE_MM[1]) < window_mm / 2 - NEAR_WINDOW_MM
+    return outline_px[clear] if clear.mean() > LEAST_CLEAR else outline_px

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from disc.photo.board.camera_of_board import BoardCamera, SheetNotFlat, Told, solve_camera, told_by_others
-from disc.photo.board.disc_on_sheet import outline_of, plane_of, where_it_lies
+from disc.photo.board.disc_on_sheet import clear_of_window, outline_of, plane_of, where_it_lies
 from disc.photo.board.find_board import Board, find_board
 from disc.photo.board.plain_ground import hide_print
 from disc.photo.image import Photo
@@ -92,7 +92,9 @@ def place_disc(photo: Photo, camera: BoardCamera, radius_mm: float, rim: Found |
     if ground is None:
         return None
     found = rim or find_plate(ground.photo)
-    lies = where_it_lies(camera, found.outline, radius_mm)
+    # Where the disc reaches over the window's edge its outline was cut off with the print.
+    free = found.outline if rim else clear_of_window(camera, found.outline, ground.window_mm)
+    lies = where_it_lies(camera, free, radius_mm)
     shown = ground.keeping(photo, outline_of(camera, lies, radius_mm + KEPT_BEYOND_MM))
     if shown is not ground.photo and rim is None:  # it reaches over the print, and was cut off there at first
         found = find_plate(shown)
