@@ -14,6 +14,7 @@ from disc.photo.board.sheet_told import SheetTold, advice, sheet_told
 from disc.photo.board.sheet_under import SheetUnder, lens_by_sheets, look_for_sheets
 from disc.photo.image import Photo, opencv
 from disc.photo.marks.close_looks import find_spots, look_again
+from disc.photo.marks.other_face import own_pins
 from disc.photo.marks.pins_from_sites import Doubt, Sites, kinds_by_slant, make_pins
 from disc.photo.marks.site_odds import common_slant, feet_by_slant, network_odds, site_odds, sure_tracks
 from disc.photo.marks.slant import Slant, expected_perspective, plane_tilt
@@ -408,7 +409,22 @@ def read_faces(
         looks = [job.result() for job in jobs]
         others = [_told_by_others(look, looks) for look in looks]
         chosen = choose_slots([look.places for look in looks], [look.slot_marks() for look in looks])
-        return list(pool.map(_finish, looks, others, chosen))
+        readings = list(pool.map(_finish, looks, others, chosen))
+    return [_without_others(reading, readings) for reading in readings]
+
+
+def _without_others(reading: FaceReading, readings: Sequence[FaceReading]) -> FaceReading:
+    """The reading without the tails and through holes that a reading of the other face explains."""
+    pins = reading.pins
+    for other in readings:
+        if other.view.side is not reading.view.side and _slot_told(reading) and _slot_told(other):
+            pins = own_pins(pins, other.pins)
+    return replace(reading, pins=tuple(replace(pin, id=k + 1) for k, pin in enumerate(pins)))
+
+
+def _slot_told(reading: FaceReading) -> bool:
+    """Whether places are counted from a slot that is likelier right than not; by hand it is."""
+    return reading.slot_odds is None or reading.slot_odds.probability > 0.5
 
 
 def _told_by_others(look: _Look, looks: Sequence[_Look]) -> Shared | None:
