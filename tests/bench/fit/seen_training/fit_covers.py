@@ -83,7 +83,7 @@ def main() -> None:
         "made_by": "tests/bench/fit/seen_training/fit_covers.py",
         "samples": given.samples,
         "seed": given.seed,
-        "faces": given.faces,
+        "faces": ", ".join(Path(folder).name for folder in given.faces.split(",")),
         "names": list(NAMES),
         "base": float(model._baseline_prediction.ravel()[0]),
         "trees": stored(model),
