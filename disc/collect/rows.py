@@ -116,13 +116,18 @@ def _is_whole(row: Row) -> bool:
     return True
 
 
+def guarded(value: object) -> object:
+    """A cell's value; words that a spreadsheet would take for a formula get an apostrophe before them."""
+    return f"'{value}" if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r") else value
+
+
 def write_csv(path: Path, rows: Iterable[Row]) -> None:
     """The table as CSV, written line by line and renamed into place."""
     waiting = path.with_suffix(".csv.tmp")
     with waiting.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(NAMES)
-        writer.writerows([getattr(row, name) for name in NAMES] for row in rows)  # an unknown is an empty cell
+        writer.writerows([guarded(getattr(row, name)) for name in NAMES] for row in rows)  # an unknown is an empty cell
     os.replace(waiting, path)
 
 
