@@ -58,7 +58,8 @@ def judge(turn: OneTurn, references: Sequence[ReferenceTune] = (), recorded: Seq
     bent = {f.pin_id for f in seen if f.kind == Kind.BENT and f.pin_id is not None and f.probability >= LIKELY_LEAN}
     bench = bench_of(pins, turn.comb, turn.plate, spread)
     ear = Ear(bench, sounds_of_teeth(turn.comb), has_signs(pins, bent), heard, known)
-    holes, gaps, stubs = judge_holes(pins, ear), judge_gaps(pins, ear), judge_stubs(pins, ear)
+    gaps = tuple(f for f in judge_gaps(pins, ear) if turn.is_seen(f.side, f.r_mm, f.theta_deg))
+    holes, stubs = judge_holes(pins, ear), judge_stubs(pins, ear)
     moved = displaced_findings(pins, known) if known is not None else ()
     found = join_recorded((*holes, *gaps, *stubs, *seen, *mechanical, *late, *moved), recorded, pins)
     findings = [_in_music(finding, turn) for finding in found]

@@ -9,17 +9,22 @@ pins their teeth, estimates a tip, guesses a pitch or reads the tune of a disc, 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from disc.comb.assign import Assignment
 from disc.comb.pin_spread import Spread, Teeth, give_teeth
 from disc.comb.strikes import strikes_from_pins
+from disc.doubts import in_order
 from disc.errors import BadInput
 from disc.frame import onset_s, turn_deg
-from disc.records import About, Comb, Doubt, Pin, Plate, Strike, Tooth, Tune
+from disc.photo.seen.seen_map import SeenMap
+from disc.records import About, Comb, Doubt, Pin, Plate, Side, Strike, Tooth, Tune
 from disc.tune.read.read_tune import TuneReading, read_tune
 from disc.turn.assumed import assumed_doubts
 from disc.turn.bars import BarGrid, grid_of
+from disc.turn.fit.direction import CLEAR, backwards_odds, other_way
+from disc.turn.fit.direction import NAMED as BACKWARDS
+from disc.turn.fit.fit_doubts import fit_doubts
 from disc.turn.guess import PitchGuess, guess_pitches
 from disc.turn.order import check_order, parse_order, tooth_words
 from disc.turn.places import MusicPlace, place_at
@@ -41,7 +46,8 @@ class OneTurn:
     stands, leans included; whole: as the maker meant them, with what is missing or broken. guess, between: pitches
     that the table lacks, from an order or from the neighbours. reading: the tune with its alternatives; where
     `pitched` is False the pitches stand in and only beat and bars are meant. why: why there is no tune. grid: the
-    tune's bars in seconds. doubts: what is missing, assumed or implausible in all this.
+    tune's bars in seconds. doubts: what is missing, assumed or implausible in all this, the gravest first. seen: by
+    face, what its photographs show; a face without a map counts as seen.
     """
 
     pins: tuple[Pin, ...]
@@ -60,6 +66,11 @@ class OneTurn:
     why: str = ""
     grid: BarGrid | None = None
     doubts: tuple[Doubt, ...] = ()
+    seen: Mapping[Side, SeenMap] = field(default_factory=dict)
+
+    def is_seen(self, side: Side, r_mm: float, theta_deg: float) -> bool:
+        """Whether the photographs show this place; where the pins did not come from photographs, they do."""
+        return side not in self.seen or self.seen[side].is_seen(r_mm, theta_deg)
 
     @property
     def assignment(self) -> Assignment:
@@ -135,7 +146,8 @@ def resolve_strikes(
         return tuple(replace(s, doubtful=s.doubtful or s.tooth in unsure) for s in found)
 
     strikes, now, whole = struck(), struck(as_it_stands=True), struck(with_missing=True)
-    return OneTurn(teeth.pins, full, comb, plate, teeth, strikes, now, whole, tips, doubts=tuple(made))
+    made += fit_doubts(teeth.pins, full, plate, strikes)
+    return OneTurn(teeth.pins, full, comb, plate, teeth, strikes, now, whole, tips, doubts=in_order(made))
 
 
 def with_tune(turn: OneTurn, settings: TurnSettings = USUAL_SETTINGS) -> OneTurn:
@@ -154,6 +166,27 @@ def with_tune(turn: OneTurn, settings: TurnSettings = USUAL_SETTINGS) -> OneTurn
     why = "" if pitched else f"{_unpitched(turn)}, so only the beat could be read"
     grid = grid_of(reading.tune, turn.strikes)
     return replace(turn, reading=reading, pitched=pitched, why=why, grid=grid)
+
+
+def with_direction_weighed(turn: OneTurn, settings: TurnSettings = USUAL_SETTINGS) -> OneTurn:
+    """The turn with the other way of turning held against the one in force, by the music; what was assumed says so."""
+    if turn.reading is None or not turn.pitched:
+        return turn
+    plate = replace(turn.plate, turns=other_way(turn.plate.turns))
+    strikes = [s for s in strikes_from_pins(turn.pins, turn.comb, plate) if s.pitch is not None]
+    try:
+        odds = backwards_odds(turn.reading, read_tune(strikes, plate, settings.tune))
+    except BadInput:
+        return turn
+    if odds < CLEAR:
+        return turn
+    doubt = Doubt(
+        About.DIRECTION,
+        f"the music hangs together better if the disc turns {plate.turns.value}.",
+        f"See on which side of the pins the teeth wear them; then disc set JOB --turns {plate.turns.value}",
+        probability=BACKWARDS,
+    )
+    return replace(turn, doubts=in_order((*turn.doubts, doubt)))
 
 
 def with_known_tune(turn: OneTurn, tune: Tune) -> OneTurn:

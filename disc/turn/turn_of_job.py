@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from disc.comb.comb_job import teeth_of_pins
+from disc.doubts import in_order
 from disc.job import Job
+from disc.photo.read_photos import reading_doubts
+from disc.photo.seen.store import load_seen
 from disc.records import Comb, Pin
 from disc.tune.store import load_tune
-from disc.turn.one_turn import OneTurn, resolve_strikes, with_known_tune, with_tune
+from disc.turn.one_turn import OneTurn, resolve_strikes, with_direction_weighed, with_known_tune, with_tune
 from disc.turn.settings import TurnSettings, turn_settings
 
 
@@ -26,7 +30,10 @@ def turn_of_pins(
     """The turn of pins and comb as they are in memory, under the job's plate, settings and given teeth."""
     settings = turn_settings(job.settings) if settings is None else settings
     turn = resolve_strikes(teeth_of_pins(job, pins, comb), comb, job.plate, settings)
+    turn = replace(turn, seen=load_seen(job), doubts=in_order((*reading_doubts(job), *turn.doubts)))
     if not read_tune:
         return turn
     designed = load_tune(job) if "design" in job.settings else None
-    return with_tune(turn, settings) if designed is None else with_known_tune(turn, designed)
+    if designed is not None:
+        return with_known_tune(turn, designed)
+    return with_direction_weighed(with_tune(turn, settings), settings)

@@ -52,7 +52,8 @@ class TuneReading:
     """The tune and how sure it is. sigma_s: setting error of a strike; off_s: each strike's distance from its place.
 
     melody: probability for each strike that it is melody, in the order of the strikes. drift_s, drift_deg: largest
-    departure of the setting from a steady tempo, where it drifts; drift_bar: the bar in which that is.
+    departure of the setting from a steady tempo, where it drifts; drift_bar: the bar in which that is. score: the
+    metre's, to be held against that of the same strikes taken otherwise.
     """
 
     tune: Tune
@@ -65,6 +66,7 @@ class TuneReading:
     drift_s: float = 0.0
     drift_deg: float = 0.0
     drift_bar: int | None = None
+    score: float = 0.0
 
 
 def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = TuneSettings()) -> TuneReading:
@@ -117,6 +119,7 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
         drift_s=pace.drift_s,
         drift_deg=pace.drift_s / plate.revolution_s * FULL_TURN_DEG,
         drift_bar=int(bar_at(tune, pace.drift_at_s)) if pace.drift_s else None,
+        score=best.score,
     )
 
 
