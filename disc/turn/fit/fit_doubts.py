@@ -65,7 +65,7 @@ def _by_tracks(radii: dict[Side, FloatArray], comb: Comb, plate: Plate) -> Doubt
     good = [side for side, one in given.items() if one.nats >= FITS]
     if len(good) == 1 and len(given) == 2:
         bad = next(side for side in given if side not in good)
-        say = f"the {good[0].value} face lies on the comb's tracks and the {bad.value} face does not: two different discs?"
+        say = f"the {good[0].value} face lies on the comb's tracks, the {bad.value} face does not: two different discs?"
         return Doubt(
             About.DISC,
             say,
