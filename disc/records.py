@@ -297,6 +297,18 @@ class Tune:
                 return before_s + (at - before) * (after_s - before_s) / (after - before)
         return knots[-1][1] + (at - knots[-1][0]) * self.quarter_s
 
+    def quarter_at(self, onset_s: float) -> float:
+        """The quarter that falls at a time: the inverse of onset_s."""
+        knots = self.pace
+        if not knots:
+            return (onset_s - self.start_s) / self.quarter_s
+        if onset_s <= knots[0][1]:
+            return knots[0][0] + (onset_s - knots[0][1]) / self.quarter_s
+        for (before, before_s), (after, after_s) in pairwise(knots):
+            if onset_s <= after_s:
+                return before + (after - before) * (onset_s - before_s) / (after_s - before_s)
+        return knots[-1][0] + (onset_s - knots[-1][1]) / self.quarter_s
+
 
 @dataclass(frozen=True, slots=True)
 class Doubt:

@@ -1,6 +1,6 @@
 """Where in the music a place of the disc lies: seconds to bar and beat, and how far from the nearest written place.
 
-The tune as read (records.Tune) gives a steady grid: seconds of a quarter, where bar 1 begins, the metre.
+The tune as read (records.Tune) gives the grid: seconds of a quarter, where bar 1 begins, the metre, and its pace.
 """
 
 from __future__ import annotations
@@ -23,12 +23,23 @@ COARSER_PARTS = 4  # of them, those that a place off the grid is named by
 
 @dataclass(frozen=True, slots=True)
 class BarGrid:
-    """The steady grid of a tune. sigma_s: spread of the strikes about their written places (setting and reading)."""
+    """The bars of a tune in seconds, its drift, held notes and slowing end followed.
 
-    quarter_s: float
-    start_s: float
-    metre: Metre
+    sigma_s: spread of the strikes about their written places (setting and reading).
+    """
+
+    tune: Tune
     sigma_s: float = USUAL_SIGMA_S
+
+    @property
+    def quarter_s(self) -> float:
+        """Seconds of a quarter at the usual tempo."""
+        return self.tune.quarter_s
+
+    @property
+    def metre(self) -> Metre:
+        """The time signature."""
+        return self.tune.metre
 
     @property
     def bar_s(self) -> float:
@@ -52,7 +63,7 @@ class BarGrid:
         Of places within two sigmas the one with the smallest denominator is taken, as a copyist would; what is beside
         all of them gets the nearest of the coarser ones.
         """
-        exact = (onset_s - self.start_s) / self.quarter_s
+        exact = self.tune.quarter_at(onset_s)
         places = [Fraction(round(exact * parts), parts) for parts in WRITTEN_PARTS]
         near = [place for place in places if abs(float(place) - exact) * self.quarter_s <= 2.0 * self.sigma_s]
         return near[0] if near else min(places[:COARSER_PARTS], key=lambda place: abs(float(place) - exact))
@@ -71,7 +82,7 @@ def grid_of(tune: Tune, strikes: Iterable[Strike]) -> BarGrid:
     """The grid of a tune as read, with the spread of the strikes about it."""
     late = late_s(tune, strikes)
     sigma = max(robust_sigma(list(late.values())), LEAST_SIGMA_S) if len(late) >= 8 else USUAL_SIGMA_S
-    return BarGrid(tune.quarter_s, tune.start_s, tune.metre, sigma)
+    return BarGrid(tune, sigma)
 
 
 def late_s(tune: Tune, strikes: Iterable[Strike]) -> dict[int, float]:
@@ -81,7 +92,7 @@ def late_s(tune: Tune, strikes: Iterable[Strike]) -> dict[int, float]:
     for note in tune.notes:
         for pin in note.pins:
             if pin in onset and not (note.grace or note.rolled):
-                late[pin] = onset[pin] - (tune.start_s + float(note.onset_quarter) * tune.quarter_s)
+                late[pin] = onset[pin] - tune.onset_s(note.onset_quarter)
     return late
 
 

@@ -10,10 +10,15 @@ from music21 import meter, note, stream
 from scipy.stats import median_abs_deviation
 
 from disc.comb.pin_spread import robust_sigma
-from disc.records import Metre
+from disc.records import Key, Metre, Tune
 from disc.turn.bars import BarGrid, grid_of, late_s
 
 from .making import strikes, tune
+
+
+def bars_of(metre: Metre) -> BarGrid:
+    """Bars of a tune without notes: half a second a quarter, bar 1 after three seconds."""
+    return BarGrid(Tune((), metre, Key(0, "major", 0), Fraction(0), 0.5, 3.0), 0.02)
 
 
 # 3/8 is left out: music21 counts it as one beat of three parts, we count three beats as a dancing master does.
@@ -23,7 +28,7 @@ def test_bar_and_beat_as_music21_counts(words):
     part = stream.Part([meter.TimeSignature(words)])
     for _ in range(40):
         part.append(note.Note(quarterLength=0.5))
-    grid = BarGrid(0.5, 3.0, Metre(beats, unit), 0.02)
+    grid = bars_of(Metre(beats, unit))
     measured = part.makeMeasures()
     for one in measured.recurse().notes:
         if one.tie is not None and one.tie.type != "start":
@@ -34,7 +39,7 @@ def test_bar_and_beat_as_music21_counts(words):
 
 
 def test_an_upbeat_stands_in_bar_0():
-    grid = BarGrid(0.5, 3.0, Metre(4, 4), 0.02)
+    grid = bars_of(Metre(4, 4))
     assert grid.bar_and_beat(3.0 - 0.5) == (0, Fraction(4))
 
 

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 import numpy as np
 import pytest
 
 from disc.check.music.music_observations import beat_density
 from disc.check.music.repeats import Heard, Window, hear, nearest_gap, sounds_of_teeth, vote
-from disc.records import Comb, Metre, Side, Tooth
+from disc.records import Comb, Key, Metre, Side, Tooth, Tune
 from disc.turn.bars import BarGrid
 
 from .making import COMB, EIGHTH_S, START_S, STRAIN, strikes
 
-GRID = BarGrid(2 * EIGHTH_S, START_S, Metre(2, 4), 0.012)
+GRID = BarGrid(Tune((), Metre(2, 4), Key(0, "major", 0), Fraction(0), 2 * EIGHTH_S, START_S), 0.012)
 SPAN_S = EIGHTH_S * len(STRAIN)
 
 

@@ -89,7 +89,8 @@ def stands_alone(heard: Heard) -> npt.NDArray[np.bool_]:
     Beside is_lonely, a third, a quarter or a sixth of the beat, used once, is a rare figure and no fault.
     """
     beat = heard.grid.beat_s
-    share = ((heard.t_s - heard.grid.start_s) / beat) % 1.0
+    quarters = np.array([heard.grid.tune.quarter_at(float(at)) for at in heard.t_s])
+    share = (quarters / float(heard.grid.beat_quarter)) % 1.0
     off_parts = np.min([np.abs(share * parts - np.round(share * parts)) / parts for parts in (3, 4, 6)], axis=0)
     return (off_parts * beat > OFF_PARTS_SIGMAS * heard.grid.sigma_s) & is_lonely(heard)
 

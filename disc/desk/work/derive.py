@@ -61,7 +61,7 @@ def _bar_lines(tune: Tune, plate: Plate) -> tuple[tuple[BarLine, ...], tuple[flo
     bar_s = float(tune.metre.bar_quarter) * tune.quarter_s
     end = max((float(n.onset_quarter + n.duration_quarter) for n in tune.notes), default=0.0) * tune.quarter_s
     count = max(1, -int(-(end - 1e-6) // bar_s))
-    onsets = [tune.start_s + index * bar_s for index in range(count + 1)]
+    onsets = [tune.onset_s(index * tune.metre.bar_quarter) for index in range(count + 1)]
     lines = tuple(
         BarLine(index + 1, onset, float(turn_for_onset_deg(onset, plate.revolution_s)))
         for index, onset in enumerate(onsets)

@@ -124,7 +124,7 @@ def bar_and_beat(
     tune = layout.tune
     if tune is None or tooth is None or tooth not in layout.teeth:
         return None, None
-    grid = BarGrid(tune.quarter_s, tune.start_s, tune.metre)
+    grid = BarGrid(tune)
     place = place_at(tune, grid, _onset_s(layout, theta_deg, tooth) - layout.late_s.get(tooth, 0.0), pin_id)
     return place.bar, place.beat
 
@@ -196,7 +196,7 @@ def _residuals(
     late = []
     for pin in pins:
         if pin.plays and pin.id in quarters and pin.tooth in layout.teeth and pin.tooth is not None:
-            beat = tune.start_s + float(quarters[pin.id]) * tune.quarter_s
+            beat = tune.onset_s(quarters[pin.id])
             late.append((pin, _onset_s(layout, pin.theta_deg, pin.tooth) - beat))
     return [(pin, seconds) for pin, seconds in late if abs(seconds) < 0.5]  # beyond that the note is another one
 
@@ -230,10 +230,10 @@ def _beat_s(layout: Layout, theta_deg: float, tooth: int | None, pin_id: int | N
     late = layout.late_s.get(tooth, 0.0)
     now = _onset_s(layout, theta_deg, tooth) - late
     if pin_id in layout.note_quarter and pin_id is not None:
-        beat = tune.start_s + float(layout.note_quarter[pin_id]) * tune.quarter_s
+        beat = tune.onset_s(layout.note_quarter[pin_id])
         return beat + late if abs(now - beat) < 0.5 else None
     if layout.parts is None:
         return None
     step = tune.quarter_s / layout.parts
-    beat = tune.start_s + round((now - tune.start_s) / step) * step
+    beat = tune.onset_s(Fraction(round(tune.quarter_at(now) * layout.parts), layout.parts))
     return beat + late if abs(now - beat) <= min(REACH_S, step / 3.0) else None
