@@ -22,7 +22,7 @@ from disc.listen.turn.plot import plot_turn
 from disc.listen.turn.turn_record import Turn
 from disc.records import Comb
 from disc.tables import read_comb
-from disc.turn.turn_of_job import turn_of_job
+from disc.turn.turn_of_job import turn_of_pins
 from disc.words import Advance, no_progress
 
 PLOT_FILE = "out/listen.svg"
@@ -42,7 +42,7 @@ def listen_to_job(job: Job, path: Path, advance: Advance = no_progress) -> Liste
 
     Raises MissingPart without pins, comb or pitches, BadInput for a recording that is unusable or of another disc.
     """
-    disc = turn_of_job(job)
+    disc = turn_of_pins(job, job.pins(), job.comb())
     comb, pins, plate = disc.comb, disc.pins, disc.plate
     pitches = {t.number: t.pitch for t in comb.teeth if t.pitch is not None} or heard_pitches(job)
     if not pitches:

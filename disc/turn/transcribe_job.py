@@ -22,7 +22,7 @@ from disc.tune.write.layout import lay_out
 from disc.tune.write.midi import midi_bytes
 from disc.tune.write.musicxml import musicxml_of_page
 from disc.tune.write.sound import render_strikes, wav_bytes
-from disc.turn.one_turn import OneTurn, with_tune
+from disc.turn.one_turn import OneTurn, with_direction_weighed, with_tune
 from disc.turn.settings import SETTING_NAMES, TurnSettings, merge_settings, turn_settings
 from disc.turn.turn_of_job import turn_of_pins
 
@@ -83,7 +83,8 @@ def transcribe_job(
         if any(pin.tooth is None for pin in pins):
             pins = stage_teeth(job, stage, comb)
         advance(0.1, "reading the tune")
-        turn = with_tune(turn_of_pins(job, pins, comb, settings, read_tune=False), settings)
+        strikes = turn_of_pins(job, pins, comb, settings, read_tune=False)
+        turn = with_direction_weighed(with_tune(strikes, settings), settings)
         if turn.reading is None:
             raise BadInput(turn.why)
         if not turn.pitched:

@@ -17,11 +17,14 @@ from disc.turn.settings import TurnSettings, turn_settings
 
 
 def turn_of_job(job: Job, settings: TurnSettings | None = None) -> OneTurn:
-    """The job's turn with its tune, where one can be read. settings: instead of those stored.
+    """The job's turn with its tune, where one can be read, and the way of turning weighed by the music.
 
-    Raises MissingPart without pins, comb or diameter, BadInput for settings that cannot be read.
+    settings: instead of those stored. This is what the commands go by that order work or write music down; the second
+    reading that weighing takes is left out where the turn follows every edit (turn_of_pins, at the desk). Raises MissingPart without pins, comb or diameter, BadInput for settings that cannot be read.
     """
-    return turn_of_pins(job, job.pins(), job.comb(), settings)
+    settings = turn_settings(job.settings) if settings is None else settings
+    turn = turn_of_pins(job, job.pins(), job.comb(), settings)
+    return turn if "design" in job.settings else with_direction_weighed(turn, settings)
 
 
 def turn_of_pins(
@@ -36,4 +39,4 @@ def turn_of_pins(
     designed = load_tune(job) if "design" in job.settings else None
     if designed is not None:
         return with_known_tune(turn, designed)
-    return with_direction_weighed(with_tune(turn, settings), settings)
+    return with_tune(turn, settings)
