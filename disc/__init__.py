@@ -4,4 +4,4 @@ Two chains meet in records.py and frame.py: photo/ -> comb/ -> tune/ reads an ol
 one. Open cli.py to see the commands.
 """
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"

@@ -20,7 +20,9 @@ def turn_of_job(job: Job, settings: TurnSettings | None = None) -> OneTurn:
     """The job's turn with its tune, where one can be read, and the way of turning weighed by the music.
 
     settings: instead of those stored. This is what the commands go by that order work or write music down; the second
-    reading that weighing takes is left out where the turn follows every edit (turn_of_pins, at the desk). Raises MissingPart without pins, comb or diameter, BadInput for settings that cannot be read.
+    reading that weighing takes is left out where the turn follows every edit (turn_of_pins, at the desk).
+
+    Raises MissingPart without pins, comb or diameter, BadInput for settings that cannot be read.
     """
     settings = turn_settings(job.settings) if settings is None else settings
     turn = turn_of_pins(job, job.pins(), job.comb(), settings)
