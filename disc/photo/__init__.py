@@ -1,5 +1,7 @@
-"""Photographs of the two faces in; plate, camera and pins out.
+"""Photographs of the two faces in; plate, camera, pins and what was not seen out.
 
-Open read_face.py first: read_face(photo, side, plate, settings) -> FaceReading, a short list of named steps.
-read_job.py does the same for a job folder; view.py maps photo pixels to disc millimetres and back.
+The way of a pin: plate/ finds rim, arbor and stop slot; plane/ makes photo pixels millimetres; marks/ finds what stands
+or stood, weighs it and makes pins; the two faces then explain each other (marks/other_face.py). Open read_face.py first
+(one face, a short list of named steps), then combine_photos.py (several) and read_photos.py (a job). seen/ says where
+nothing can be told; board/ reads the measuring sheet, close_up/ and scan/ other kinds of picture; sheets/ draws.
 """
