@@ -34,6 +34,7 @@ from disc.commands import (
     sheet,
     start,
     transcribe,
+    undo,
 )
 from disc.errors import DiscError
 from disc.terminal import one_line, prepare_streams
@@ -71,6 +72,8 @@ def _options(
 app.command("demo")(demo.demo)
 app.command("start")(start.start)
 app.command("set")(start.set_plate)
+app.command("take")(undo.take)
+app.command("undo")(undo.undo)
 app.command("collect")(collect.collect)
 app.command("desk")(desk.desk)
 app.add_typer(log.log, name="log")

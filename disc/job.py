@@ -30,9 +30,13 @@ from typing import Any
 from disc import __version__
 from disc.corrections import Action, Correction, apply_corrections, corrections_from_edit
 from disc.errors import BadInput, DiscError, JobBusy, MissingPart
+from disc.hand_edits import Ground, check_edit, check_removed, edit_words
 from disc.job_schema import SCHEMA_VERSION, JobFile, RunRecord, now_text, parse_job_file
+from disc.kept import stage_kept
 from disc.records import Comb, Condition, Pin, Plate, Side
+from disc.stage import Stage as Stage  # rooms that write into a job know it from here
 from disc.tables import format_comb, format_pins, read_comb, read_pins, read_text
+from disc.words import note
 
 JOB_FILE = "job.json"
 PINS_FILE = "pins.csv"
@@ -59,41 +63,6 @@ def sha256_of(path: Path) -> str:
     """SHA-256 of a file's content, as hexadecimal text."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
-
-
-class Stage:
-    """Files of one step, gathered in the staging folder until all are whole. Paths are relative to the job."""
-
-    def __init__(self, folder: Path) -> None:
-        self._folder = folder
-        self.names: list[str] = []
-        self.removed: list[str] = []
-
-    def path(self, name: str) -> Path:
-        """Where to write the file that will become `name` in the job folder."""
-        target = self._folder / name
-        if not target.resolve().is_relative_to(self._folder.resolve()):
-            raise BadInput(f"{name}: a file of a job must lie inside the job folder.")
-        target.parent.mkdir(parents=True, exist_ok=True)
-        if name not in self.names:
-            self.names.append(name)
-        return target
-
-    def write_text(self, name: str, text: str) -> None:
-        """Stage a text file (UTF-8)."""
-        self.path(name).write_text(text, encoding="utf-8", newline="\n")
-
-    def write_bytes(self, name: str, data: bytes) -> None:
-        """Stage a binary file."""
-        self.path(name).write_bytes(data)
-
-    def copy_in(self, source: Path, name: str) -> None:
-        """Stage a copy of a file from outside."""
-        shutil.copyfile(source, self.path(name))
-
-    def remove(self, name: str) -> None:
-        """The file `name` of the job goes away with this step."""
-        self.removed.append(name)
 
 
 class Job:
@@ -158,10 +127,11 @@ class Job:
     # ---- writing
 
     @contextmanager
-    def step(self, command: str, inputs: tuple[Path, ...] = ()) -> Iterator[Stage]:
+    def step(self, command: str, inputs: tuple[Path, ...] = (), undoes: int | None = None) -> Iterator[Stage]:
         """One step: stage files inside the block; on leaving it all of them and job.json appear together.
 
-        An exception inside the block leaves the job as it was. inputs: files whose SHA-256 goes into the record.
+        An exception inside the block leaves the job as it was. inputs: files whose SHA-256 goes into the record. What
+        the step replaces is kept (kept.py). undoes: the number of the kept set that it brings back.
         """
         staging = self.folder / STAGING_FOLDER
         with _explained(self.folder):
@@ -180,7 +150,9 @@ class Job:
                 self.content.runs.append(
                     RunRecord(command=command, at=started, version=__version__, inputs=digests, outputs=stage.names[:])
                 )
-                stage.write_text(JOB_FILE, self.content.to_json())
+                after = self.content.to_json()
+                stage_kept(self.folder, stage, json.loads(after), command, started, undoes)
+                stage.write_text(JOB_FILE, after)
                 _commit(self.folder, stage)
         except BaseException:
             self.content.runs[:] = previous_runs
@@ -192,20 +164,34 @@ class Job:
         """Change the plate; takes effect with the step that follows."""
         self.content.set_plate(plate)
 
-    def absorb_hand_edits(self) -> None:
-        """Take changes made to pins.csv in a spreadsheet into the corrections, so that a new reading keeps them."""
-        recorded = self.content.pins_sha256
-        if recorded is None or not self.has(PINS_FILE) or sha256_of(self.path(PINS_FILE)) == recorded:
-            return
+    def absorb_hand_edits(self, may_remove: bool = False) -> str:
+        """Take changes made to pins.csv in a spreadsheet into the corrections, so that a new reading keeps them.
+
+        Returns what was taken over, in one line; empty where nothing was edited. Raises BadInput, the job and the
+        edited table untouched, for what cannot be and, without may_remove, where more than a tenth of the pins is gone.
+        """
+        recorded, path = self.content.pins_sha256, self.path(PINS_FILE)
+        if recorded is None or not self.has(PINS_FILE) or sha256_of(path) == recorded:
+            return ""
         before = read_pins(self.path(WRITTEN_PINS_FILE)) if self.has(WRITTEN_PINS_FILE) else self.reading()
         after = self.pins()
+        ground = self._ground()
+        check_edit(path, before, after, ground)
         edits = corrections_from_edit(before, after, now_text(), "edited in the table")
+        if not may_remove:
+            check_removed(path, edits, len(before), ground)
         done, _ = self.corrections()
         with self.step("edit of pins.csv") as stage:
             if not self.has(READING_FILE):
                 stage.write_text(READING_FILE, format_pins(before))
             stage_corrections(stage, (*done, *edits), ())
             stage.write_text(PINS_FILE, format_pins(after))
+        return edit_words(edits)
+
+    def _ground(self) -> Ground:
+        plate = self.content.plate
+        radius_mm = None if plate.diameter_mm is None else plate.diameter_mm / 2.0
+        return Ground(self.folder, radius_mm, plate.bore_mm, self.comb() if self.has(COMB_FILE) else None)
 
     def stage_reading(self, stage: Stage, pins: tuple[Pin, ...]) -> tuple[tuple[Pin, ...], tuple[Correction, ...]]:
         """Stage a new reading with the corrections laid over it; returns the pins in force and what did not fit."""
@@ -332,7 +318,8 @@ def open_for_writing(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[Job]
     """An existing job, locked against other commands while the block runs. Raises JobBusy if another holds it."""
     with locked(folder, wait_s):
         job = open_job(folder)
-        job.absorb_hand_edits()
+        if words := job.absorb_hand_edits():
+            note(words)
         yield job
 
 

@@ -213,6 +213,12 @@ def parse_table(
     except csv.Error as error:
         raise BadInput(f"{path}: not a table that can be read ({error}). Save it as CSV text.") from error
     heading, units = _heading([cell.strip().lower() for cell in rows[0][1]] if rows else [], columns)
+    for place, name in enumerate(heading):
+        if name in heading[:place] and any(name == column.name for column in columns):
+            raise BadInput(
+                f"{path} line {first + 1}: the heading {name} stands in column {heading.index(name) + 1} and again in "
+                f"column {place + 1}. Take one of the two columns out."
+            )
     missing = [c.name for c in columns if c.required and c.name not in heading]
     if missing:
         need = ",".join(c.name for c in columns if c.required)
@@ -340,6 +346,12 @@ def _read_records(
 def read_pins(path: Path) -> tuple[Pin, ...]:
     """The pin table. Raises BadInput naming file, line and cell."""
     return _read_records(path, PIN_COLUMNS, "pin table", Pin, "id", MOST_PINS)
+
+
+def lines_of_pins(path: Path) -> dict[int, int]:
+    """The line of each pin in the table, by its id."""
+    rows = parse_table(read_text(path, "pin table"), PIN_COLUMNS, path, "pin table", MOST_PINS)
+    return {values["id"]: line for line, values in rows}
 
 
 def read_comb(path: Path) -> Comb:

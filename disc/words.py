@@ -36,6 +36,11 @@ def say(*lines: str) -> None:
         print(printable(line))
 
 
+def note(line: str) -> None:
+    """A line for a person on standard error: what happened beside what was asked for; --json answers stay whole."""
+    print(f"disc: {printable(line)}", file=sys.stderr)
+
+
 def say_cautions(*keys: str) -> None:
     """The named cautions, as the house says them; all of them if none is named."""
     say("", "Before you handle the object:")

@@ -35,15 +35,25 @@ def draft_from_pins(job: Job) -> Assignment | None:
     return keep_comb(job, comb, "comb --from-pins", (job.path(PINS_FILE),))
 
 
+PREVIOUS_COMB_FILE = "comb.previous.csv"  # the last comb that was no draft and that another took the place of
+
+
 def keep_comb(job: Job, comb: Comb, command: str, inputs: tuple[Path, ...]) -> Assignment | None:
     """Store a comb as one step of the job, and the pins with their teeth."""
     with job.step(command, inputs) as stage:
+        stage_previous_comb(job, stage, comb)
         job.stage_comb(stage, comb)
         if not job.has(PINS_FILE):
             return None
         teeth = teeth_of_pins(job, job.pins(), comb)
         stage_pictures(stage, job, _stage_given(job, stage, teeth))
         return replace(teeth.assignment, pins=teeth.pins)
+
+
+def stage_previous_comb(job: Job, stage: Stage, comb: Comb) -> None:
+    """Keep the comb in force beside the one that takes its place, where a person gave or recorded it."""
+    if job.has(COMB_FILE) and not (old := job.comb()).draft and old != comb:
+        stage.copy_in(job.path(COMB_FILE), PREVIOUS_COMB_FILE)
 
 
 def teeth_after_reading(job: Job) -> tuple[Pin, ...]:

@@ -49,9 +49,12 @@ def comb(
         if tooth is not None:
             _again(opened, tooth, plucks, as_json)
             return
-        from disc.comb.comb_job import draft_from_pins, take_table
+        from disc.comb.comb_job import PREVIOUS_COMB_FILE, draft_from_pins, take_table
+        from disc.words import note
 
         assignment = take_table(opened, table) if table is not None else draft_from_pins(opened)
+        if PREVIOUS_COMB_FILE in opened.content.runs[-1].outputs:
+            note(f"the comb that stood here is kept as {PREVIOUS_COMB_FILE}; to have it back: disc undo {job}")
         _tell(opened, assignment, as_json)
 
 

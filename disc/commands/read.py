@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from disc.doubts import doubt_lines, doubts_to_json
 from disc.errors import BadInput
 from disc.records import Side
 from disc.words import progress, say, show_json
@@ -113,6 +112,8 @@ def _bar(bar_mm: float | None) -> float | None:
 
 
 def _as_json(reading: JobReading) -> dict[str, object]:
+    from disc.doubts import doubts_to_json
+
     return {
         "doubts": doubts_to_json(reading.doubts),
         "kept_aside": reading.kept_aside,
@@ -127,6 +128,8 @@ def _as_json(reading: JobReading) -> dict[str, object]:
 
 
 def _say(job: Path, reading: JobReading, request: ReadRequest) -> None:
+    from disc.doubts import doubt_lines
+
     if reading.kept_aside:
         say(f"The new reading was {reading.kept_aside}")
         return

@@ -1,0 +1,89 @@
+"""Taking back the last step that changed a job's tables, plate or settings; itself a step that can be taken back."""
+
+from __future__ import annotations
+
+from disc.errors import BadInput
+from disc.job import PINS_FILE, WRITTEN_PINS_FILE, Job, sha256_of
+from disc.job_schema import parse_job_file
+from disc.kept import JOB_NAME, KEPT_NAMES, KEPT_VALUES, UNDO, Kept, kept_sets
+
+EDITED_PINS_FILE = "pins.edited.csv"  # what a person had made of pins.csv, where undo put the table back
+KEPT_RESULTS = ("read", "teeth")  # what belongs to the tables themselves
+
+
+def undo(job: Job, number: int | None = None) -> str:
+    """Put back what stood before a step; returns what was done, in words. The job must be locked for writing.
+
+    Without a number, the newest step that was not taken back already; but first an edit of pins.csv by hand that no
+    command has taken over yet. Raises BadInput where there is nothing to bring back.
+    """
+    if number is None and (words := _hand_edit_taken_back(job)):
+        return words
+    kept = _wanted(job, number)
+    files = {name: kept.path(job.folder, name) for name in kept.names}
+    lost = [name for name in (*files, JOB_NAME) if not kept.path(job.folder, name).is_file()]
+    if lost:
+        raise BadInput(f"{kept.path(job.folder, lost[0])}: this kept file is gone, so step {kept.number} stays.")
+    path = kept.path(job.folder, JOB_NAME)
+    before, _ = parse_job_file(path.read_text(encoding="utf-8"), path)
+    content = job.content
+    for name in KEPT_VALUES:
+        setattr(content, name, getattr(before, name))
+    for name in KEPT_RESULTS:
+        content.results.pop(name, None)
+        content.results |= {name: before.results[name]} if name in before.results else {}
+    with job.step(UNDO, undoes=kept.number) as stage:
+        for name in KEPT_NAMES:
+            if name in files:
+                stage.copy_in(files[name], name)
+            elif job.has(name):
+                stage.remove(name)
+        if PINS_FILE not in files:
+            content.pins_sha256 = None
+            stage.remove(WRITTEN_PINS_FILE)
+    _redraw(job)
+    return f"Took back step {kept.number} ({kept.command}, {kept.at[:16].replace('T', ' ')}): {_what(kept)} as before."
+
+
+def _wanted(job: Job, number: int | None) -> Kept:
+    sets = kept_sets(job.folder)
+    if number is not None:
+        found = next((kept for kept in sets if kept.number == number), None)
+        if found is None:
+            raise BadInput(f"{job.folder}: no step {number} is kept. See: disc undo {job.folder} --list")
+        return found
+    below: int | None = None
+    for kept in sets:
+        if below is not None and kept.number >= below:
+            continue
+        if kept.of is None:
+            return kept
+        below = kept.of  # this step took back all from there on
+    raise BadInput(f"{job.folder}: there is no step to take back.")
+
+
+def _hand_edit_taken_back(job: Job) -> str:
+    recorded = job.content.pins_sha256
+    edited = job.path(PINS_FILE)
+    if recorded is None or not job.has(WRITTEN_PINS_FILE) or (edited.is_file() and sha256_of(edited) == recorded):
+        return ""
+    with job.step("undo of an edit") as stage:
+        if edited.is_file():
+            stage.copy_in(edited, EDITED_PINS_FILE)
+        stage.copy_in(job.path(WRITTEN_PINS_FILE), PINS_FILE)
+    return f"pins.csv is again as it was before it was edited by hand; the edited table is kept as {EDITED_PINS_FILE}."
+
+
+def _redraw(job: Job) -> None:
+    """The overlays show the pins in force again."""
+    if not job.has(PINS_FILE) or not job.content.faces:
+        return
+    from disc.photo.sheets.redraw import stage_pictures
+
+    with job.step("undo, drawn") as stage:
+        stage_pictures(stage, job, job.pins())
+
+
+def _what(kept: Kept) -> str:
+    names = [name for name in kept.changed if name not in ("faces", "photos", "desk.json")]
+    return f"{', '.join(names) or 'the job'} {'are' if len(names) > 1 else 'is'}"
