@@ -19,7 +19,7 @@ from disc.check.photo.photo_findings import (
     seen_findings,
 )
 from disc.comb.pin_spread import give_teeth
-from disc.records import Condition, Pin, Plate, Side, Turns
+from disc.records import Condition, Evidence, Pin, Plate, Side, Turns
 
 from .making import COMB, PLATE, sound_disc
 
@@ -68,6 +68,10 @@ def test_a_stub_is_as_sure_as_the_reading_and_never_the_other_face_s_tail():
     assert judge_stub(stub).probability == pytest.approx(0.99**2, abs=1e-6)
     assert judge_stub(replace(stub, condition_probability=0.6)).probability == pytest.approx(0.99 * 0.6, abs=1e-6)
     assert judge_stub(replace(stub, tooth=None)) is None  # on no track: no pin was there
+    music = [Evidence("heard", "the same strike is there in bar 4", 9.0)]
+    unsure = replace(stub, condition_probability=0.95)
+    assert judge_stub(unsure, None, music).probability < 0.95  # music cannot tell a stub from a sound pin
+    assert judge_stub(replace(stub, confidence=0.8), None, music).probability > 0.9
     by_hand = judge_stub(replace(stub, confidence=1.0, condition_probability=None))
     assert by_hand.probability > 0.98  # a person said so
     assert judge_stub(stub, tail_of=replace(stub, id=7, side=Side.LOWER)).probability < 0.2

@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from disc.check.evidence import SEEN, combine, limited, log_odds, normal_log_density
+from disc.check.evidence import SEEN, combine, limited, log_odds, normal_log_density, probability_of
 from disc.check.kinds import Kind
 from disc.comb.pin_spread import Spread, lean_mm
 from disc.frame import along_motion_mm
@@ -112,20 +112,23 @@ def judge_stub(pin: Pin, tail_of: Pin | None = None, wanted: Sequence[Evidence] 
     """Whether a pin is broken off in its hole. None where that is not so, or the mark is on no tooth's track.
 
     tail_of: a standing pin of the other face in the same hole. wanted: what the music says of a strike here, as weights
-    for "a pin belongs here"; how far it may speak is limited, since it cannot see the mark.
+    for "a pin belongs here". It tells dirt from a pin's place and cannot tell a stub from a sound pin, so that it speaks
+    to whether a site is here and never to its condition.
     """
     if pin.condition is not Condition.STUB or pin.tooth is None:
         return None
     words = "a root without a pin" if not pin.height_mm else f"only {pin.height_mm:.2f} mm high"
-    seen = log_odds(read_probability(pin, STUB_READ)) - log_odds(PRIOR_STUB)
-    evidence = [Evidence(SEEN, words, limited(seen))]
+    read = read_probability(pin, STUB_READ)
+    evidence = [Evidence(SEEN, words, limited(log_odds(read) - log_odds(PRIOR_STUB)))]
     if tail_of is not None:
         place = f"pin {tail_of.id} of the {tail_of.side.value} face stands in the same hole: this may be its tail"
         evidence.append(Evidence(SEEN, place, TAIL_WEIGHT))
-    heard = sum(item.weight for item in wanted)
     if wanted:
+        site = site_probability(pin)
+        heard = max(LEAST_HEARD, min(MOST_HEARD, sum(item.weight for item in wanted)))
+        with_music = probability_of(log_odds(site) + heard) * read / site
         strongest = max(wanted, key=lambda item: abs(item.weight))
-        evidence.append(replace(strongest, weight=max(LEAST_HEARD, min(MOST_HEARD, heard))))
+        evidence.append(replace(strongest, weight=log_odds(with_music) - log_odds(read)))
     return finding_at(pin, Kind.STUB, combine(PRIOR_STUB, evidence), *evidence)
 
 
