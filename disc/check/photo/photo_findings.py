@@ -112,8 +112,8 @@ def judge_stub(pin: Pin, tail_of: Pin | None = None, wanted: Sequence[Evidence] 
     """Whether a pin is broken off in its hole. None where that is not so, or the mark is on no tooth's track.
 
     tail_of: a standing pin of the other face in the same hole. wanted: what the music says of a strike here, as weights
-    for "a pin belongs here". It tells dirt from a pin's place and cannot tell a stub from a sound pin, so that it speaks
-    to whether a site is here and never to its condition.
+    for "a pin belongs here". It tells dirt from a pin's place and cannot tell a stub from a sound pin: it speaks to
+    whether a site is here, never to its condition.
     """
     if pin.condition is not Condition.STUB or pin.tooth is None:
         return None
