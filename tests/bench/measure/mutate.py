@@ -1,0 +1,351 @@
+"""Are the constants and joins held by tests? Changes one at a time, in a copy, and runs a quick test for each.
+
+    python -m tests.bench.measure.mutate [--only WORD] [--minutes 10] [--json FILE]
+
+A change that its tests let pass is one that nobody would notice: the last lines list those. Only the tests named beside
+a change are run, not the whole suite, so that "not caught" means: not by its own room's quick tests.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+ROOT = Path(__file__).parents[3]
+TEST_LIMIT_S = 120.0  # chosen: five times the slowest of the quick tests on a busy machine
+
+
+@dataclass(frozen=True, slots=True)
+class Mutation:
+    """One change: in `file` the text `old`, which stands there once, becomes `new`; `tests` should then fail."""
+
+    what: str
+    file: str
+    old: str
+    new: str
+    tests: str
+
+
+FRAME, COMB = "tests/test_frame.py", "tests/comb/test_comb.py"
+WEIGH, SEEN, MECHANICAL = "tests/photo/test_weigh.py", "tests/check/test_seen.py", "tests/check/test_mechanical.py"
+GEOMETRY, EVIDENCE, WORK = "tests/photo/test_geometry.py", "tests/check/test_evidence.py", "tests/repin/test_work.py"
+MEASURES, GRID, REPEATS = "tests/measures/test_measures.py", "tests/check/test_grid.py", "tests/check/test_repeats.py"
+ASSIGN, SITES, FINDINGS = "disc/comb/assign.py", "disc/photo/marks/site_odds.py", "disc/check/photo/photo_findings.py"
+BREACHES, NOMINAL, OPERATIONS = (
+    "disc/check/mechanics/mechanical.py",
+    "disc/repin/work/nominal_places.py",
+    "disc/repin/work/what_to_do.py",
+)
+
+MUTATIONS = (
+    # where signs and mirrors are decided
+    Mutation(
+        "the disc turns the other way",
+        "disc/frame.py",
+        "-1 if turns is Turns.CLOCKWISE",
+        "+1 if turns is Turns.CLOCKWISE",
+        FRAME,
+    ),
+    Mutation(
+        "the lower face is not mirrored",
+        "disc/frame.py",
+        "+1 if side is Side.UPPER else -1",
+        "+1 if side is Side.UPPER else +1",
+        FRAME,
+    ),
+    Mutation(
+        "onset in turns, not seconds",
+        "disc/frame.py",
+        "turned_deg / FULL_TURN_DEG * revolution_s",
+        "turned_deg / FULL_TURN_DEG",
+        FRAME,
+    ),
+    Mutation(
+        "a lean outward taken for one along",
+        "disc/frame.py",
+        "return turning_sign(turns) * tangential, outward",
+        "return outward, tangential",
+        FRAME,
+    ),
+    # pins to teeth
+    Mutation("stretch is free", ASSIGN, "STRETCH_SIGMA = 0.01", "STRETCH_SIGMA = 10.0", COMB),
+    Mutation("no stretch is believed", ASSIGN, "LARGEST_STRETCH = 0.03", "LARGEST_STRETCH = 0.0", COMB),
+    Mutation("no offset is believed", ASSIGN, "OFFSET_SIGMA_MM = 0.08", "OFFSET_SIGMA_MM = 0.0008", COMB),
+    Mutation("every pin may be a stray", ASSIGN, "STRAY_SHARE = 0.005", "STRAY_SHARE = 0.9", COMB),
+    Mutation("never between two tracks", ASSIGN, "SURE_FROM = 0.9", "SURE_FROM = 0.0", COMB),
+    Mutation(
+        "a tooth set by a person is overruled",
+        ASSIGN,
+        "if fixed and pin.id in fixed:",
+        "if False and pin.id in fixed:",
+        COMB,
+    ),
+    Mutation(
+        "teeth of the other face are asked",
+        ASSIGN,
+        "[t for t in comb.teeth if t.side is side]",
+        "list(comb.teeth)",
+        COMB,
+    ),
+    Mutation("leans do not sound", "disc/comb/strikes.py", "if not as_it_stands or", "if True or", COMB),
+    Mutation("tracks may touch", "disc/comb/tracks.py", "CLOSEST_TRACKS_MM = 0.15", "CLOSEST_TRACKS_MM = 1.5", COMB),
+    Mutation("no tail is seen", "disc/comb/other_face.py", "SAME_HOLE_MM = 0.20", "SAME_HOLE_MM = 0.0", SEEN),
+    Mutation(
+        "faces not turned onto each other",
+        "disc/comb/other_face.py",
+        "other.side is pin.side for",
+        "other.side is not pin.side for",
+        SEEN,
+    ),
+    # what the photographs tell
+    Mutation(
+        "track weight 0", SITES, "TRACK_WEIGHT, NO_PIN = 0.5, 0.7, 0.5", "TRACK_WEIGHT, NO_PIN = 0.5, 0.0, 0.5", WEIGH
+    ),
+    Mutation(
+        "slant weight 0",
+        SITES,
+        "SLANT_WEIGHT, TRACK_WEIGHT, NO_PIN = 0.5,",
+        "SLANT_WEIGHT, TRACK_WEIGHT, NO_PIN = 0.0,",
+        WEIGH,
+    ),
+    Mutation("likeness weight 0", SITES, "OTHERS = 0.5, 8,", "OTHERS = 0.0, 8,", WEIGH),
+    Mutation(
+        "networks weight 0",
+        SITES,
+        "COARSE_WEIGHT, CLOSER_WEIGHT, ZERO = 1.5, 1.1,",
+        "COARSE_WEIGHT, CLOSER_WEIGHT, ZERO = 0.0, 0.0,",
+        WEIGH,
+    ),
+    Mutation("two tips 2 mm apart are one", SITES, "SAME_TIP_MM = 0.13", "SAME_TIP_MM = 2.0", WEIGH),
+    Mutation(
+        "faces fit whatever they show",
+        "disc/photo/faces_fit.py",
+        "MOST = 6.0",
+        "MOST = 0.0",
+        "tests/photo/test_seen.py -k faces_of_one_disc",
+    ),
+    Mutation(
+        "before looking the faces are two discs'",
+        "disc/photo/faces_fit.py",
+        "BEFORE = 1.0",
+        "BEFORE = -100.0",
+        "tests/photo/test_seen.py -k faces_of_one_disc",
+    ),
+    # the tune
+    Mutation(
+        "strikes cost nothing off the grid",
+        "disc/tune/read/quantise.py",
+        "FARTHEST = 4.5",
+        "FARTHEST = 0.0",
+        "tests/tune/test_read_tune.py",
+    ),
+    Mutation(
+        "written places to whole quarters",
+        "disc/turn/bars.py",
+        "WRITTEN_PARTS = (1, 2, 4, 3, 8, 6)",
+        "WRITTEN_PARTS = (1,)",
+        GRID,
+    ),
+    Mutation(
+        "spread of the strikes is not measured",
+        "disc/turn/bars.py",
+        "if len(late) >= 8 else",
+        "if len(late) >= 8000 else",
+        GRID,
+    ),
+    Mutation("bars count from 0", "disc/turn/bars.py", "return int(bar) + 1,", "return int(bar),", GRID),
+    Mutation(
+        "tips do not shift",
+        "disc/turn/tips.py",
+        "SPREAD_OF_LIMIT = 0.4",
+        "SPREAD_OF_LIMIT = 0.0004",
+        "tests/tune/test_read_tune.py -k tip_angles",
+    ),
+    Mutation(
+        "pitches of mostly unknown combs are guessed",
+        "disc/turn/silent_teeth.py",
+        "MOST_UNKNOWN = 1.0 / 3.0",
+        "MOST_UNKNOWN = 1.0",
+        "tests/tune/test_silent_teeth.py",
+    ),
+    # does comb, scale, direction fit: the doubts of the turn
+    Mutation(
+        "FITS 0: no comb fits",
+        "disc/turn/fit/fit_doubts.py",
+        "FITS = 1.05",
+        "FITS = 0.0",
+        "tests/turn tests/tune/test_silent_teeth.py",
+    ),
+    Mutation(
+        "SURE_SITE 0: every blot is asked",
+        "disc/turn/fit/tracks.py",
+        "SURE_SITE = 0.9",
+        "SURE_SITE = 0.0",
+        "tests/turn tests/tune/test_silent_teeth.py",
+    ),
+    Mutation(
+        "the other direction is named at once",
+        "disc/turn/fit/direction.py",
+        "CLEAR = 3.7",
+        "CLEAR = -3.7",
+        "tests/turn tests/tune/test_silent_teeth.py",
+    ),
+    # findings
+    Mutation(
+        "evidence has no limit", "disc/check/evidence.py", "LARGEST_WEIGHT = 8.0", "LARGEST_WEIGHT = 800.0", EVIDENCE
+    ),
+    Mutation("TAIL_WEIGHT 0", FINDINGS, "TAIL_WEIGHT = -6.0", "TAIL_WEIGHT = 0.0", SEEN),
+    Mutation(
+        "bent as said weighs nothing",
+        FINDINGS,
+        "CONDITION_WEIGHT = math.log(0.9 / 0.01)",
+        "CONDITION_WEIGHT = 0.0",
+        SEEN,
+    ),
+    Mutation("any lean is bent", FINDINGS, "LEAN_TOLERANCE_MM = 0.08", "LEAN_TOLERANCE_MM = 0.0", SEEN),
+    Mutation("prior of bent x 30", FINDINGS, "PRIOR_BENT = 0.03", "PRIOR_BENT = 0.9", SEEN),
+    Mutation(
+        "no height is too great", FINDINGS, "HEIGHT_TOLERANCE_SHARE = 0.25", "HEIGHT_TOLERANCE_SHARE = 25.0", SEEN
+    ),
+    Mutation(
+        "no pin is off its track", FINDINGS, "OFF_TRACK_TOLERANCE_MM = 0.08", "OFF_TRACK_TOLERANCE_MM = 8.0", SEEN
+    ),
+    Mutation("what is ill read is bent", FINDINGS, "ILL_READ_SHARE = 0.02", "ILL_READ_SHARE = 0.0", SEEN),
+    Mutation("a breach weighs nothing", BREACHES, "CLEAR_BREACH = 7.0", "CLEAR_BREACH = 0.0", MECHANICAL),
+    Mutation("walls may be nothing", BREACHES, "LEAST_WALL_MM = 0.10", "LEAST_WALL_MM = 0.0", MECHANICAL),
+    Mutation("the rest arc never lies elsewhere", BREACHES, "SEVERAL_PINS = 2", "SEVERAL_PINS = 2000", MECHANICAL),
+    Mutation(
+        "a repeat is not looked for",
+        "disc/check/music/repeats.py",
+        "PRIOR_SAME = 0.05",
+        "PRIOR_SAME = 0.0000001",
+        REPEATS,
+    ),
+    Mutation(
+        "nothing is found again", "disc/check/music/repeats.py", "FOUND_AGAIN = 0.88", "FOUND_AGAIN = 0.05", REPEATS
+    ),
+    # the work
+    Mutation("CERTAIN .98 -> .5", "disc/repin/records.py", "CERTAIN = 0.98", "CERTAIN = 0.5", WORK),
+    Mutation(
+        "nothing is irreversible",
+        "disc/repin/records.py",
+        "IRREVERSIBLE = frozenset({Operation.PULL,",
+        "IRREVERSIBLE = frozenset() and frozenset({Operation.PULL,",
+        WORK,
+    ),
+    Mutation("no pin breaks in straightening", OPERATIONS, "BREAKS_FROM_DEG = 30.0", "BREAKS_FROM_DEG = 300.0", WORK),
+    Mutation("a hair too long is shortened", OPERATIONS, "LEAST_SHORTEN_MM = 0.03", "LEAST_SHORTEN_MM = 3.0", WORK),
+    Mutation(
+        "work places on no grid", NOMINAL, "FEWEST_FOR_GRID = 8", "FEWEST_FOR_GRID = 8000", "tests/repin/test_places.py"
+    ),
+    Mutation(
+        "the strikes are off by seconds", NOMINAL, "TIMING_S = 0.010", "TIMING_S = 1.0", "tests/repin/test_places.py"
+    ),
+    Mutation(
+        "any wire fits any hole",
+        "disc/repin/work/drills.py",
+        "MOST_INTERFERENCE_MM = 0.03",
+        "MOST_INTERFERENCE_MM = 3.0",
+        "tests/repin/test_drills.py",
+    ),
+    Mutation(
+        "zeroing accepts any probe",
+        "disc/repin/machine/zero.py",
+        "MOST_RESIDUAL_MM = 0.05",
+        "MOST_RESIDUAL_MM = 5.0",
+        "tests/repin/test_machine.py tests/repin/test_gcode.py",
+    ),
+    # measures
+    Mutation("a Paris line is an English one", "disc/measures/length.py", "1000.0 / 443.296", "25.4 / 12.0", MEASURES),
+    Mutation("an inch is 25 mm", "disc/measures/gauges.py", "MM_PER_INCH = 25.4 ", "MM_PER_INCH = 25.0 ", MEASURES),
+    Mutation("A is 435 Hz", "disc/measures/pitch.py", "A4_HZ, A4_MIDI = 440.0,", "A4_HZ, A4_MIDI = 435.0,", MEASURES),
+    # design
+    Mutation(
+        "inner voices before the melody",
+        "disc/design/arrange/weights.py",
+        "{Rank.MELODY: 1.0,",
+        "{Rank.MELODY: 0.1,",
+        "tests/design/test_arrange.py",
+    ),
+    Mutation(
+        "the usual tempo doubled",
+        "disc/design/arrange/timing.py",
+        "USUAL_BEATS_A_MINUTE = 96.0",
+        "USUAL_BEATS_A_MINUTE = 192.0",
+        "tests/design/test_timing.py",
+    ),
+)
+
+
+def run_tests(tree: Path, tests: str) -> tuple[bool, float]:
+    """(whether they passed, processor seconds) of these tests on the package in this tree."""
+    paths = [part for part in tests.split() if not part.startswith("tests/") or (tree / part).exists()]
+    command = [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *paths]
+    environment = os.environ | {"PYTHONPATH": str(tree), "PYTHONDONTWRITEBYTECODE": "1", "OMP_NUM_THREADS": "1"}
+    before = os.times()
+    try:
+        done = subprocess.run(command, cwd=tree, env=environment, capture_output=True, timeout=TEST_LIMIT_S)
+        passed = done.returncode == 0
+    except subprocess.TimeoutExpired:
+        passed = False
+    after = os.times()
+    return passed, after.children_user + after.children_system - before.children_user - before.children_system
+
+
+def try_one(tree: Path, mutation: Mutation) -> tuple[bool, float]:
+    """(whether it was caught, processor seconds). Raises ValueError where the text does not stand there once."""
+    path = tree / mutation.file
+    text = path.read_text(encoding="utf-8")
+    if text.count(mutation.old) != 1:
+        raise ValueError(f"{mutation.file}: {mutation.old!r} stands there {text.count(mutation.old)} times")
+    path.write_text(text.replace(mutation.old, mutation.new), encoding="utf-8")
+    try:
+        passed, seconds = run_tests(tree, mutation.tests)
+    finally:
+        path.write_text(text, encoding="utf-8")
+    return not passed, seconds
+
+
+def main() -> None:
+    """Try the mutations and say which were not caught; exit code 1 if there are any."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--only", default="", help="mutations whose words or file hold this")
+    parser.add_argument("--minutes", type=float, default=60.0, help="stop after so long")
+    parser.add_argument("--json", type=Path, help="write the table there")
+    given = parser.parse_args()
+    chosen = [m for m in MUTATIONS if given.only in m.what or given.only in m.file]
+    end = time.monotonic() + 60.0 * given.minutes
+    rows: list[dict[str, object]] = []
+    with tempfile.TemporaryDirectory() as scratch:
+        tree = Path(scratch) / "tree"
+        ignored = shutil.ignore_patterns(".git", ".venv", "__pycache__", ".mypy_cache", ".ruff_cache")
+        shutil.copytree(ROOT, tree, ignore=ignored)
+        sound: dict[str, bool] = {}
+        for mutation in chosen:
+            if time.monotonic() > end:
+                break
+            if mutation.tests not in sound:
+                sound[mutation.tests] = run_tests(tree, mutation.tests)[0]
+            verdict, seconds = "tests fail unchanged", 0.0
+            if sound[mutation.tests]:
+                caught, seconds = try_one(tree, mutation)
+                verdict = "caught" if caught else "NOT CAUGHT"
+            rows.append({"what": mutation.what, "file": mutation.file, "tests": mutation.tests, "verdict": verdict})
+            print(f"{verdict:21s} {seconds:5.1f} s  {mutation.what}  ({mutation.file}; {mutation.tests})", flush=True)
+    if given.json:
+        given.json.write_text(json.dumps(rows, indent=1) + "\n", encoding="utf-8")
+    missed = [row["what"] for row in rows if row["verdict"] != "caught"]
+    print(f"{len(rows)} of {len(MUTATIONS)} tried, {len(rows) - len(missed)} caught. Not caught: {missed or 'none'}")
+    raise SystemExit(1 if missed else 0)
+
+
+if __name__ == "__main__":
+    main()
