@@ -10,8 +10,9 @@ from disc.doubts import in_order
 from disc.job import Job
 from disc.photo.read_photos import reading_doubts
 from disc.photo.seen.store import load_seen
-from disc.records import Comb, Pin
+from disc.records import Comb, Doubt, Pin
 from disc.tune.store import load_tune
+from disc.turn.assumed import assumed_doubts
 from disc.turn.one_turn import OneTurn, resolve_strikes, with_direction_weighed, with_known_tune, with_tune
 from disc.turn.settings import TurnSettings, turn_settings
 
@@ -42,3 +43,8 @@ def turn_of_pins(
     if designed is not None:
         return with_known_tune(turn, designed)
     return with_tune(turn, settings)
+
+
+def doubts_before_comb(job: Job) -> tuple[Doubt, ...]:
+    """What is in doubt already as long as no comb makes a turn of the pins: the photographs, and what is assumed."""
+    return in_order((*reading_doubts(job), *assumed_doubts(job.plate)))

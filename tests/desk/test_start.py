@@ -34,7 +34,10 @@ def test_from_two_photographs_to_a_saved_plan(open_desk, tmp_path):
     for side in ("lower", "upper"):
         page.wait_for_selector(f".drop[data-side={side}] img:not([hidden])")
     page.click("#start-form [type=submit]")
-    assert "diameter" in page.locator("#start-fault").inner_text()
+    page.wait_for_selector("#start-fault:has-text('cannot be read without the disc')", timeout=LONG_MS)
+    assert not (folder / "pins.csv").exists() and page.locator("#start-diameter").evaluate(
+        "e => e === document.activeElement"
+    )
     _measure(page)
     measured = float(page.input_value("#start-diameter"))
     # Both lengths are marked on the plate; a camera 15 degrees aslant makes them differ by 1 - cos 15 = 3.4 %.

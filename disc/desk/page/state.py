@@ -34,9 +34,10 @@ def page_state(session: Session) -> dict[str, Any]:
     job = session.job
     if job is None:
         return head | {"job": False}
+    music = page_music(session.derived, session.comb, session.derived_rev)
     return head | {
         "job": True,
-        "plate": plain(job.plate),
+        "plate": plain(job.plate) | {"assumed": sorted(job.plate.assumed)},
         "screen_turn": screen_turn(job.plate),
         "draft_comb": bool(session.comb and session.comb.draft),
         "has_comb": session.comb is not None,
@@ -44,7 +45,8 @@ def page_state(session: Session) -> dict[str, Any]:
         "sheets": _sheets(session),
         "pins": session.all_pins(),
         "history": session.history_state(),
-        "music": page_music(session.derived, session.comb, session.derived_rev),
+        "music": music,
+        "doubts": music["doubts"],
         "heard": page_heard(job, _strikes(session)),
         "pending": job.has(FINDINGS_FILE) and not session.checked.was_checked,
         "findings": page_findings(session.checked),

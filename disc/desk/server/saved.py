@@ -7,8 +7,11 @@ from typing import Any
 
 from disc.errors import MissingPart
 from disc.job import COMB_FILE, CORRECTIONS_FILE, OUT_FOLDER, PINS_FILE, Job
+from disc.photo.seen.store import file_name
+from disc.records import Side
 
 TABLES = (PINS_FILE, COMB_FILE, CORRECTIONS_FILE)
+OF_PHOTOGRAPHS = tuple(file_name(side) for side in Side)  # corrected pins do not make them older
 MOST_FILES = 400
 
 
@@ -24,7 +27,7 @@ def saved_files(job: Job) -> list[dict[str, Any]]:
         {
             "name": name,
             "bytes": job.path(name).stat().st_size,
-            "stale": name not in TABLES and _changed(job, name) < pins_at,
+            "stale": name not in (*TABLES, *OF_PHOTOGRAPHS) and _changed(job, name) < pins_at,
         }
         for name in found
     ]

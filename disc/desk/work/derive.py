@@ -44,11 +44,11 @@ class Derived:
     doubts: tuple[Doubt, ...] = ()
 
 
-def derive(turn: OneTurn | None, why: str = "") -> Derived:
-    """Strikes, bars and places of a turn; turn None: nothing sounds, and why says the reason."""
+def derive(turn: OneTurn | None, why: str = "", doubts: tuple[Doubt, ...] = ()) -> Derived:
+    """Strikes, bars and places of a turn; turn None: nothing sounds, and why says the reason. doubts: as shown."""
     if turn is None:
-        return Derived(why=why or "There is no comb yet, so nothing sounds.")
-    now, should, doubts = turn.now, turn.whole, turn.doubts
+        return Derived(why=why or "There is no comb yet, so nothing sounds.", doubts=doubts)
+    now, should = turn.now, turn.whole
     if turn.beat_tune is None:
         return Derived(now, should, None, why=why or turn.why or "The tune has not been read yet.", doubts=doubts)
     bars, beats = _bar_lines(turn.beat_tune, turn.plate)

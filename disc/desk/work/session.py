@@ -21,7 +21,7 @@ from disc.desk.page.music import page_music
 from disc.desk.page.pins import page_pins
 from disc.desk.page.sheets import Sheet
 from disc.desk.page.views import sheets_of_job
-from disc.desk.page.words import page_words
+from disc.desk.page.words import page_doubts, page_words
 from disc.desk.server.events import News
 from disc.desk.server.saved import saved_files
 from disc.desk.work.changes import apply_changes, fitting_changes, moved_by_changes
@@ -55,7 +55,7 @@ from disc.job import (
     stage_corrections,
 )
 from disc.job_schema import now_text
-from disc.records import Comb, Pin
+from disc.records import Comb, Doubt, Pin
 from disc.tables import format_pins, read_comb, read_pins
 from disc.turn.one_turn import OneTurn
 from disc.words import chance
@@ -101,6 +101,9 @@ class Session:
     def load(self) -> None:
         """Read the job as it is on disk. Raises DiscError if it cannot be read."""
         job = open_job(self.folder)
+        if job.content.plate_record() is None:
+            self.forget_change()
+            return  # nothing can be placed without a diameter: the page asks for it as for a new job
         with self.guard:
             self._take_in(job)
         self.think()
@@ -276,9 +279,10 @@ class Session:
             if rev != self.rev or self.job is None:
                 return  # a newer change is waiting behind this one
             job, pins, comb, before = self.job, self.pins, self.comb, self.derived
-        turn, why = self._turn_now(job, pins, comb)
+        turn = None
         try:
-            after = replace(derive(turn, why), alternatives=_other_readings(turn))
+            turn, why = self._turn_now(job, pins, comb)
+            after = replace(derive(turn, why, _doubts(job, turn)), alternatives=_other_readings(turn))
         except Exception as error:  # a fault in a room must not take the desk down
             log.exception("working out what follows")
             after = Derived(why=f"This could not be worked out: {error}")
@@ -331,6 +335,13 @@ class Session:
         """End the threads."""
         self.bench.shutdown(wait=True, cancel_futures=True)
         self._thinker.shutdown(wait=True, cancel_futures=True)
+
+
+def _doubts(job: Job, turn: OneTurn | None) -> tuple[Doubt, ...]:
+    """What is in doubt about the whole disc, in the page's words."""
+    from disc.turn.turn_of_job import doubts_before_comb
+
+    return page_doubts(doubts_before_comb(job) if turn is None else turn.doubts, job.folder)
 
 
 def _other_readings(turn: OneTurn | None) -> tuple[str, ...]:

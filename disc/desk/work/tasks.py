@@ -10,7 +10,7 @@ from typing import Any
 from disc.check.store import FINDINGS_FILE
 from disc.desk.server.uploads import RECORDINGS_FOLDER, free_name, path_of, recording_path, recordings_of
 from disc.desk.work.session import Session
-from disc.errors import BadInput, DiscError
+from disc.errors import BadInput, DiscError, MissingPart
 from disc.job import JOB_FILE, Job, create_job, open_for_writing
 from disc.records import Turns
 from disc.words import Advance
@@ -20,6 +20,10 @@ Task = Callable[[Session, Mapping[str, Any], Path, Advance], str]
 
 
 CAN_STOP = ("start", "read", "pluck", "listen")  # those that take long and report their progress often
+NO_DIAMETER = (
+    "The photographs cannot be read without the disc's diameter, since no measuring sheet is in the picture: give "
+    "it in millimetres, or measure it on a photograph."
+)
 WORK_SHARE = 0.9  # of the bar is the step's own; the rest, what follows from it until the page can show it
 
 
@@ -72,10 +76,12 @@ def _advance(session: Session, title: str, can_stop: bool) -> Advance:
 
 def _start(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
     """A new job, and its photographs read. If they cannot be read, the job stays and says why."""
-    plate: dict[str, Any] = {"diameter_mm": _number(body, "diameter_mm")}
-    plate |= {
-        name: _number(body, name) for name in ("revolution_s", "rest_arc_deg") if body.get(name) not in (None, "")
+    plate: dict[str, Any] = {
+        name: _number(body, name)
+        for name in ("diameter_mm", "revolution_s", "rest_arc_deg")
+        if str(body.get(name) or "").strip()
     }
+    plate.setdefault("diameter_mm", None)  # not one given at an earlier try
     plate |= {"turns": _turns(body["turns"])} if body.get("turns") else {}
     photos = {side: path_of(uploads, body.get(side)) for side in ("upper", "lower")}
     if (session.folder / JOB_FILE).exists():  # a second try after photographs that could not be read
@@ -85,8 +91,10 @@ def _start(session: Session, body: Mapping[str, Any], uploads: Path, advance: Ad
         create_job(session.folder, plate)
     try:
         return _read_photos(session, photos, advance)
-    except DiscError:
+    except DiscError as error:
         session.forget_change()
+        if isinstance(error, MissingPart) and plate["diameter_mm"] is None:
+            raise BadInput(NO_DIAMETER) from None
         raise
 
 

@@ -29,13 +29,17 @@ function draw() {
 }
 
 function plateForm(plate) {
-  const turns = element("select", { name: "turns", id: "set-turns", "data-base": plate.turns },
+  // What nobody gave stays an empty field with the value assumed in it, so that it can be given, be it the same.
+  const given = (name) => (plate.assumed.includes(name) ? "" : plate[name]);
+  const usual = (name) => (plate.assumed.includes(name) ? { placeholder: `${plate[name]} assumed` } : {});
+  const turns = element("select", { name: "turns", id: "set-turns", "data-base": given("turns") },
+    given("turns") ? null : element("option", { value: "" }, `${plate.turns} assumed`),
     element("option", { value: "clockwise" }, "clockwise"), element("option", { value: "counterclockwise" }, "counter-clockwise"));
-  turns.value = plate.turns;
+  turns.value = given("turns");
   return [
     element("h2", {}, "The plate"),
     element("div", { class: "fields" }, element("label", {}, "Turning, seen on the upper side ", turns), ...PLATE.map(([name, words]) =>
-      element("label", {}, `${words} `, field(name, `set-${name}`, plate[name], { size: 6, inputmode: "decimal" })))),
+      element("label", {}, `${words} `, field(name, `set-${name}`, given(name), { size: plate.assumed.includes(name) ? 10 : 6, inputmode: "decimal", ...usual(name) })))),
     element("p", {}, element("button", { id: "set-plate" }, "Set")),
   ];
 }

@@ -1,7 +1,7 @@
 // Where the work stands, from the photographs to what is taken away: the strip at the top, what is in doubt about the
 // whole disc, and where each part of it is done.
 
-import { button, byId, element } from "./dom.js";
+import { button, byId, chance, element } from "./dom.js";
 import { desk, on, select, setSheet, setTool } from "./store.js";
 import { openTab, showStep } from "./tabs.js";
 
@@ -76,6 +76,30 @@ const SETTLE = {
   assumed: ["Give it", () => openTab("disc")],
 };
 
+const sentence = (words) => words.slice(0, 1).toUpperCase() + words.slice(1);
+
+// The face it is about, and how likely it is where it is no plain fact.
+function howSure({ side, probability }) {
+  const told = [side && `${side} side`, probability < 1 && chance(probability)].filter(Boolean).join(", ");
+  return told ? `(${told})` : "";
+}
+
+// How many there are stands at the top in every window, whatever panel is open; a press shows them.
+const opener = byId("doubts-open");
+opener.onclick = () => {
+  select([]);
+  openTab("pin");
+  byId("doubts")?.scrollIntoView({ block: "nearest" });
+};
+
+function showDoubts() {
+  const doubts = desk.state?.doubts ?? [];
+  opener.hidden = !doubts.length;
+  if (!doubts.length) return;
+  opener.querySelector(".count").textContent = doubts.length;
+  opener.title = `Look first: ${doubts.map((doubt) => [doubt.say, howSure(doubt)].filter(Boolean).join(" ")).join(" ")}`;
+}
+
 export function doubtList() {
   const doubts = desk.state.doubts ?? [];
   if (!doubts.length) return null;
@@ -83,8 +107,8 @@ export function doubtList() {
     element("ul", { class: "doubts" }, ...doubts.map((doubt) => {
       const settle = SETTLE[doubt.about];
       return element("li", { "data-about": doubt.about },
-        element("span", {}, element("strong", {}, doubt.say), doubt.side ? ` (${doubt.side} side)` : ""),
-        doubt.advice ? element("span", {}, doubt.advice) : null,
+        element("span", {}, element("strong", {}, sentence(doubt.say)), ` ${howSure(doubt)}`),
+        doubt.advice ? element("span", {}, sentence(doubt.advice)) : null,
         settle ? button(settle[0], () => settle[1](doubt)) : null);
     })));
 }
@@ -101,3 +125,4 @@ export function nextSteps() {
 }
 
 for (const topic of ["state", "pins", "music", "findings"]) on(topic, showStrip);
+for (const topic of ["state", "music"]) on(topic, showDoubts);

@@ -58,11 +58,6 @@ form.onsubmit = async (event) => {
     fault.textContent = "Bring a photograph of each side.";
     return;
   }
-  if (!(Number(String(values.diameter_mm).replace(",", ".")) > 0)) {
-    fault.textContent = "Give the diameter in millimetres, or measure it on a photograph.";
-    byId("start-diameter").focus();
-    return;
-  }
   const submit = form.querySelector("[type=submit]");
   const words = submit.textContent;
   submit.disabled = true;
@@ -70,7 +65,9 @@ form.onsubmit = async (event) => {
   const state = await runTask({ do: "start", ...values, upper: brought.upper.token, lower: brought.lower.token });
   submit.disabled = false;
   submit.textContent = words;
-  if (!state) fault.textContent = byId("told").textContent;
+  if (state) return;
+  fault.textContent = byId("told").textContent;
+  if (!values.diameter_mm.trim()) byId("start-diameter").focus();
 };
 
 // ---- measuring on a photograph: two ends of a known length, two opposite points of the rim

@@ -44,6 +44,7 @@ export function takePins(change) {
 
 export function takeMusic(music) {
   desk.music = music;
+  desk.state.doubts = music.doubts; // what is in doubt about the whole disc follows the pins too
   tell("music", music);
 }
 
