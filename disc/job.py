@@ -51,6 +51,7 @@ LOCK_FILE = ".lock"
 CORRECTIONS_SCHEMA = 1
 WRITTEN_PINS_FILE = ".pins.csv"  # pins.csv as this program last wrote it: tells what a spreadsheet changed since
 LOCK_WAIT_S = 10.0
+LOG_ONLY_SETTING = "log_only"  # marks a job that the bench log began; `disc start` then takes it over
 _done = 0  # steps that this process has brought to their end
 
 
@@ -274,12 +275,14 @@ def _correction(item: dict[str, Any]) -> Correction:
 def create_job(
     folder: Path, plate: Plate | dict[str, Any] | None = None, settings: dict[str, Any] | None = None
 ) -> Job:
-    """A new job folder; plate: a record, or what is known of it by name.
+    """A new job folder; plate: a record, or what is known of it by name. A job that is only a log so far is kept.
 
     Raises BadInput if the folder holds a job already or cannot be written.
     """
     content = JobFile.new({} if plate is None else plate, settings or {})
     with _explained(folder):
+        if _is_only_a_log(folder):
+            return _start_from_log(folder, content)
         if (folder / JOB_FILE).exists():
             raise BadInput(f"{folder}: there is a job here already. Choose another folder, or go on with this one.")
         if folder.exists() and not folder.is_dir():
@@ -290,6 +293,26 @@ def create_job(
     job = Job(folder, content)
     with locked(folder), job.step("start"):
         pass
+    return job
+
+
+def _is_only_a_log(folder: Path) -> bool:
+    """Whether the job here was begun by the bench log and nothing was read or given since."""
+    if not (folder / JOB_FILE).is_file():
+        return False
+    job = open_job(folder)
+    return bool(job.settings.get(LOG_ONLY_SETTING)) and not (job.has(PINS_FILE) or job.has(COMB_FILE))
+
+
+def _start_from_log(folder: Path, new: JobFile) -> Job:
+    """Start the job that the bench log began: its log, its photographs and its first day stay."""
+    with open_for_writing(folder) as job:
+        told = {name: value for name, value in new.plate.model_dump().items() if value is not None}
+        job.content.change_plate(told)
+        job.settings.pop(LOG_ONLY_SETTING, None)
+        job.settings.update(new.settings)
+        with job.step("start"):
+            pass
     return job
 
 

@@ -31,15 +31,19 @@ def add(
     note: Note = "",
     photo: Annotated[list[Path] | None, typer.Option(help="A photograph of this step; may be given again.")] = None,
     part: Parts = None,
+    after: Annotated[int | None, typer.Option(help="Put it right behind this step, not where its time says.")] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Add a step; its time is its photograph's."""
+    """Add a step; its time is its photograph's. Without a job here, one is made that holds only the log."""
     from disc.job import open_for_writing
-    from disc.report.log import add_step, load_log
+    from disc.report.log import FIRST_STEP, add_step, begin_log, check_step, load_log
 
+    check_step(note, photo or (), part or ())  # before a folder is made
+    if after in (None, FIRST_STEP) and begin_log(context.obj) and not as_json:
+        say(f"A new job in {context.obj}, for the log alone; disc start {context.obj} keeps it.")
     with open_for_writing(context.obj) as job:
         first = not job.has("log.json")
-        step = add_step(job, note, photo or (), part or ())
+        step = add_step(job, note, photo or (), part or (), after)
         if first and not as_json:
             say(f"1. {load_log(job)[0].note}")
             say_cautions("train", "untouched")

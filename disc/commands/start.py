@@ -60,7 +60,8 @@ def start(
     if as_json:
         show_json({"job": made.folder, "plate": made.content.plate.model_dump(mode="json")})
         return
-    say(f"A new job in {job}.", *plate_lines(made.content.plate.model_dump()))
+    kept = " Its bench log is kept." if made.has("log.json") else ""
+    say(f"A new job in {job}.{kept}", *plate_lines(made.content.plate.model_dump()))
     say_cautions("train", "untouched")
     say("", f"Next: disc read {job} --upper PHOTO --lower PHOTO")
 

@@ -1,8 +1,8 @@
 """The bench log: dated steps of taking the movement down, with photographs, parts and their own screws.
 
 Kept in log.json of the job; photographs are copied to photos/log/, untouched. Steps stand in the order in which their
-photographs were taken (EXIF), or were added where there is none; the first line of every log is to let the mainsprings
-down.
+photographs were taken (EXIF), or were added where there is none; a step that was put behind another stays there. The
+first line of every log is to let the mainsprings down.
 """
 
 from __future__ import annotations
@@ -14,13 +14,14 @@ from datetime import datetime
 from pathlib import Path
 
 from disc.errors import BadInput
-from disc.job import Job, Stage, sha256_of
+from disc.job import LOG_ONLY_SETTING, Job, Stage, create_job, sha256_of
 from disc.report.pictures import open_picture, taken_at
 from disc.tables import read_text
 
 LOG_FILE = "log.json"
 LOG_SCHEMA = 1
 LOG_PHOTOS = "photos/log"
+FIRST_STEP = 1
 FIRST_NOTE = "Let the mainsprings down, before the fly, the endless screw or any wheel of the music train is freed."
 
 
@@ -34,7 +35,10 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class LogStep:
-    """One step at the bench. at: ISO time; photos: names in the job folder; done: put back (ticked)."""
+    """One step at the bench. at: ISO time; photos: names in the job folder; done: put back (ticked).
+
+    after: the number of the earlier written step that this one was put behind; None where the time says its place.
+    """
 
     number: int
     at: str
@@ -42,13 +46,25 @@ class LogStep:
     parts: tuple[Part, ...] = ()
     photos: tuple[str, ...] = ()
     done: bool = False
+    after: int | None = None
+
+
+def begin_log(folder: Path) -> bool:
+    """Make a job that holds only a log, where there is no folder yet, or an empty one. Returns whether it was made.
+
+    Taking down begins before anything is known of the disc, so the log does not wait for `disc start`.
+    """
+    if folder.is_dir() and any(folder.iterdir()):
+        return False
+    create_job(folder, settings={LOG_ONLY_SETTING: True})
+    return True
 
 
 def load_log(job: Job) -> tuple[LogStep, ...]:
     """The steps in order; a new log holds its first line only. Raises BadInput if log.json is damaged."""
     path = job.path(LOG_FILE)
     if not path.is_file():
-        return (LogStep(1, job.content.created, FIRST_NOTE),)
+        return (LogStep(FIRST_STEP, job.content.created, FIRST_NOTE),)
     try:
         content = json.loads(read_text(path, "bench log"))
         if content.get("schema", LOG_SCHEMA) != LOG_SCHEMA:
@@ -62,12 +78,22 @@ def load_log(job: Job) -> tuple[LogStep, ...]:
                 parts=tuple(Part(str(p["name"]), str(p["screws"])) for p in item["parts"]),
                 photos=tuple(_inside(str(name)) for name in item["photos"]),
                 done=bool(item["done"]),
+                after=None if item.get("after") is None else int(item["after"]),
             )
             for item in items
         ]
+        _check_places(steps)
     except (ValueError, KeyError, TypeError, AttributeError, ArithmeticError, RecursionError) as error:
         raise BadInput(f"{path}: the bench log is damaged ({error}). Restore it from a backup.") from error
     return tuple(steps)
+
+
+def _check_places(steps: Sequence[LogStep]) -> None:
+    """A step stands behind one that was written before it; only so has every step a place."""
+    numbers = {step.number for step in steps}
+    for step in steps:
+        if step.after is not None and (step.after not in numbers or step.after >= step.number):
+            raise ValueError(f"step {step.number} stands after {step.after}, which was not written before it")
 
 
 def _inside(name: str) -> str:
@@ -78,9 +104,17 @@ def _inside(name: str) -> str:
 
 
 def in_order(steps: Sequence[LogStep]) -> list[LogStep]:
-    """The first line, then the steps by their time; equal times keep the order in which they were added."""
+    """The first line, then the steps by their time; equal times keep the order in which they were added.
+
+    A step with a place of its own stands right behind the step it names.
+    """
     first, *rest = sorted(steps, key=lambda step: step.number)
-    return [first, *sorted(rest, key=lambda step: step.at[:19])]
+    ordered = [first, *sorted((step for step in rest if step.after is None), key=lambda step: step.at[:19])]
+    for step in rest:
+        if step.after is not None:
+            before = next(i for i, other in enumerate(ordered) if other.number == step.after)
+            ordered.insert(before + 1, step)
+    return ordered
 
 
 def part_from_words(words: str) -> Part:
@@ -91,18 +125,31 @@ def part_from_words(words: str) -> Part:
     return Part(name.strip(), screws.strip())
 
 
-def add_step(job: Job, note: str, photos: Sequence[Path] = (), parts: Sequence[str] = ()) -> LogStep:
-    """Add a step to the log; its time is the earliest photograph's, or now. Raises BadInput; then nothing is added."""
+def check_step(note: str, photos: Sequence[Path] = (), parts: Sequence[str] = ()) -> tuple[Part, ...]:
+    """The parts that a step to be added names. Raises BadInput if it says nothing or a photograph cannot be opened."""
     if not (note.strip() or photos or parts):
         raise BadInput("a step of the log needs a --note, a --photo or a --part.")
     named = tuple(part_from_words(words) for words in parts)
     for photo in photos:
         open_picture(photo)
+    return named
+
+
+def add_step(
+    job: Job, note: str, photos: Sequence[Path] = (), parts: Sequence[str] = (), after: int | None = None
+) -> LogStep:
+    """Add a step to the log; its time is the earliest photograph's, or now; after: put it right behind this step.
+
+    Raises BadInput; then nothing is added.
+    """
+    named = check_step(note, photos, parts)
     steps = load_log(job)
+    if after is not None:
+        _find_step(job, steps, after)
     number = max(step.number for step in steps) + 1
     at = min([time for time in map(taken_at, photos) if time], default=_now_at_the_bench(steps))
     names = tuple(f"{LOG_PHOTOS}/{number:03d}-{i}{photo.suffix.lower()}" for i, photo in enumerate(photos, start=1))
-    step = LogStep(number, at, note.strip(), named, names)
+    step = LogStep(number, at, note.strip(), named, names, after=after)
     with job.step("log add", tuple(photos)) as stage:
         for photo, name in zip(photos, names, strict=True):
             stage.copy_in(photo, name)
@@ -122,10 +169,7 @@ def edit_step(
 ) -> LogStep:
     """Change a step's words or parts, or tick it. Raises BadInput if there is no such step."""
     steps = list(load_log(job))
-    found = next((step for step in steps if step.number == number), None)
-    if found is None:
-        have = ", ".join(str(step.number) for step in steps)
-        raise BadInput(f"the log has no step {number}; it has {have}. See: disc log {job.folder} list")
+    found = _find_step(job, steps, number)
     changed = replace(
         found,
         note=found.note if note is None else note.strip(),
@@ -136,6 +180,15 @@ def edit_step(
     with job.step("log edit") as stage:
         _stage_log(stage, steps)
     return changed
+
+
+def _find_step(job: Job, steps: Sequence[LogStep], number: int) -> LogStep:
+    """The step of this number. Raises BadInput naming those there are."""
+    for step in steps:
+        if step.number == number:
+            return step
+    have = ", ".join(str(step.number) for step in steps)
+    raise BadInput(f"the log has no step {number}; it has {have}. See: disc log {job.folder} list")
 
 
 def _stage_log(stage: Stage, steps: Sequence[LogStep]) -> None:

@@ -13,7 +13,7 @@ from PIL import Image
 from disc.errors import BadInput
 from disc.job import create_job, open_job, sha256_of
 from disc.records import Plate
-from disc.report.log import FIRST_NOTE, add_step, edit_step, in_order, load_log
+from disc.report.log import FIRST_NOTE, add_step, begin_log, edit_step, in_order, load_log
 from disc.report.put_back import make_put_back, put_back_order
 
 
@@ -111,3 +111,66 @@ def test_by_command(job):
     assert [step["note"] for step in shown["steps"]] == [FIRST_NOTE, "cock off"]
     wrong = run("log", job.folder, "tick", "7")
     assert (wrong.returncode, wrong.stdout, len(wrong.stderr.splitlines())) == (2, "", 1)
+
+
+def test_a_step_is_put_between_others(job, tmp_path):
+    add_step(job, "dial off", [photograph(tmp_path / "a.jpg", "red", "2026:03:01 11:00:00")])
+    add_step(job, "cock off", [photograph(tmp_path / "b.jpg", "blue", "2026:03:01 12:00:00")])
+    add_step(job, "hands off", after=1)
+    add_step(job, "motion work off", after=2)
+    add_step(job, "cannon pinion off", after=5)
+    said = [step.note for step in in_order(load_log(job))]
+    assert said == [FIRST_NOTE, "hands off", "dial off", "motion work off", "cannon pinion off", "cock off"]
+    assert [step.note for step in put_back_order(load_log(job))] == said[:0:-1]
+    with pytest.raises(BadInput, match="the log has no step 9; it has 1, 2, 3, 4, 5, 6"):
+        add_step(job, "lost", after=9)
+
+
+@pytest.mark.parametrize("after", [2, 3, 9])
+def test_a_step_after_one_that_is_not_before_it_is_damage(job, after):
+    add_step(job, "dial off")
+    kept = json.loads((job.folder / "log.json").read_text())
+    kept["steps"][1]["after"] = after
+    (job.folder / "log.json").write_text(json.dumps(kept))
+    with pytest.raises(BadInput, match="the bench log is damaged"):
+        load_log(job)
+
+
+def test_a_log_written_before_there_were_places_is_read(job):
+    add_step(job, "dial off")
+    kept = json.loads((job.folder / "log.json").read_text())
+    for step in kept["steps"]:
+        del step["after"]
+    (job.folder / "log.json").write_text(json.dumps(kept))
+    assert [step.after for step in load_log(job)] == [None, None]
+
+
+def test_the_log_may_begin_before_the_job_and_is_kept(tmp_path):
+    place, picture = tmp_path / "new", photograph(tmp_path / "a.jpg", "red")
+    assert begin_log(place)
+    add_step(open_job(place), "dial off", [picture])
+    before = load_log(open_job(place))
+    started = create_job(place, {"diameter_mm": 28.0})
+    assert started.plate.diameter_mm == 28.0
+    assert load_log(open_job(place)) == before
+    assert "log/002-1.jpg" in open_job(place).content.photos
+    with pytest.raises(BadInput, match="there is a job here already"):
+        create_job(place, {"diameter_mm": 30.0})
+
+
+def test_a_folder_that_holds_something_else_is_no_place_for_a_log(tmp_path):
+    (tmp_path / "letters").mkdir()
+    (tmp_path / "letters" / "one.txt").write_text("mine")
+    assert not begin_log(tmp_path / "letters")
+    assert [path.name for path in (tmp_path / "letters").iterdir()] == ["one.txt"]
+
+
+def test_the_log_before_the_job_by_command(tmp_path):
+    place = tmp_path / "new"
+    refused = run("log", place, "add")
+    assert refused.returncode == 2 and not place.exists()
+    assert "for the log alone" in run("log", place, "add", "--note", "dial off").stdout
+    assert run("log", place, "add", "--note", "hands off", "--after", "1").returncode == 0
+    assert "Its bench log is kept." in run("start", place).stdout
+    listed = json.loads(run("log", place, "list", "--json").stdout)["steps"]
+    assert [step["note"] for step in listed] == [FIRST_NOTE, "hands off", "dial off"]
