@@ -117,12 +117,14 @@ def names() -> set[str]:
 
 STEPS = (
     ("start", "{new}", "--diameter-mm", "30", "--json"),
+    ("set", "{new}", "--turns", "counterclockwise", "--json"),
     ("read", "{new}", "--upper", "{sample}/upper.jpg", "--lower", "{sample}/lower.jpg", "--json"),
     ("comb", "{new}", "--table", "{sample}/comb.csv", "--json"),
     ("transcribe", "{job}", "--json"),
     ("library", "build", "--json"),
     ("library", "add", "{folder}/own", "--json"),
     ("library", "list", "--json"),
+    ("library", "find", "small", "--json"),
     ("identify", "{job}", "--json"),
     ("library", "remove", "own", "--json"),
     ("check", "{job}", "--json"),
@@ -135,6 +137,12 @@ STEPS = (
     ("log", "{job}", "put-back", "--json"),
     ("report", "{job}", "--json"),
     ("design", "{folder}/own/small.abc", "--comb", "{sample}/comb.csv", "--out", "{folder}/designed", "--json"),
+    ("repin", "{folder}/designed", "--json"),
+    ("drill", "{folder}/designed", "--json"),
+    ("sheet", "--out", "{folder}/sheet.pdf", "--json"),
+    ("object", "{job}", "--maker", "a maker", "--json"),
+    ("offer", "{job}", "--json"),
+    ("archive", "{job}", "--json"),
     ("collect", "{folder}", "--no-identify", "--json"),
 )
 
