@@ -139,10 +139,12 @@ STEPS = (
     ("design", "{folder}/own/small.abc", "--comb", "{sample}/comb.csv", "--out", "{folder}/designed", "--json"),
     ("repin", "{folder}/designed", "--json"),
     ("drill", "{folder}/designed", "--json"),
-    ("sheet", "--out", "{folder}/sheet.pdf", "--json"),
+    ("sheet", "--diameter-mm", "28", "--out", "{folder}/sheet.pdf", "--json"),
     ("object", "{job}", "--maker", "a maker", "--json"),
     ("offer", "{job}", "--json"),
     ("archive", "{job}", "--json"),
+    ("take", "{job}", "--json"),
+    ("undo", "{new}", "--json"),
     ("collect", "{folder}", "--no-identify", "--json"),
 )
 
