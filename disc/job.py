@@ -33,6 +33,7 @@ from disc.errors import BadInput, DiscError, JobBusy, MissingPart
 from disc.hand_edits import Ground, check_edit, check_removed, edit_words
 from disc.job_schema import SCHEMA_VERSION, JobFile, RunRecord, now_text, parse_job_file
 from disc.kept import stage_kept
+from disc.made_from import made_from, makes_result
 from disc.records import Comb, Condition, Pin, Plate, Side
 from disc.stage import Stage as Stage  # rooms that write into a job know it from here
 from disc.tables import format_comb, format_pins, read_comb, read_pins, read_text
@@ -148,9 +149,12 @@ class Job:
                 if PINS_FILE in stage.names:
                     self.content.pins_sha256 = sha256_of(staging / PINS_FILE)
                     stage.copy_in(staging / PINS_FILE, WRITTEN_PINS_FILE)
-                self.content.runs.append(
-                    RunRecord(command=command, at=started, version=__version__, inputs=digests, outputs=stage.names[:])
+                run = RunRecord(
+                    command=command, at=started, version=__version__, inputs=digests, outputs=stage.names[:]
                 )
+                if makes_result(command, run.outputs):
+                    run.made_from = made_from(self.folder, self.content, stage)
+                self.content.runs.append(run)
                 after = self.content.to_json()
                 stage_kept(self.folder, stage, json.loads(after), command, started, undoes)
                 stage.write_text(JOB_FILE, after)

@@ -27,13 +27,17 @@ def now_text() -> str:
 
 
 class RunRecord(BaseModel):
-    """One command that changed the job: what, when, with which program and inputs (SHA-256 by name)."""
+    """One command that changed the job: what, when, with which program and inputs (SHA-256 by name).
+
+    made_from: where it made a result, all that this rests on (made_from.py).
+    """
 
     command: str
     at: str
     version: str
     inputs: dict[str, str] = Field(default_factory=dict)
     outputs: list[str] = Field(default_factory=list)
+    made_from: dict[str, str] = Field(default_factory=dict)
 
 
 class PlateModel(BaseModel):

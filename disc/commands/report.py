@@ -21,8 +21,10 @@ def report(
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """The condition report: one PDF and one self-contained page."""
+    from disc.doubts import doubt_line, doubts_to_json
     from disc.errors import BadInput
     from disc.job import open_for_writing
+    from disc.report.about_doubts import doubts_of_job
     from disc.report.condition import make_report, report_names
     from disc.report.headings import PARTS, Language
 
@@ -30,10 +32,12 @@ def report(
         raise BadInput(f"--language is {language!r}; it must be one of {', '.join(Language)}.")
     wanted = [part.strip() for part in parts.split(",") if part.strip()] or PARTS
     with open_for_writing(job) as opened, progress("report", quiet=as_json) as advance:
-        sections = make_report(opened, wanted, Language(language), compare, publication, advance)
+        doubts = doubts_of_job(opened)
+        sections = make_report(opened, wanted, Language(language), compare, publication, advance, doubts)
         made = [opened.path(name) for name in report_names(wanted, Language(language), publication)]
     if as_json:
-        show_json({"parts": [section.key for section in sections], "files": made})
+        show_json({"parts": [section.key for section in sections], "files": made} | {"doubts": doubts_to_json(doubts)})
         return
+    say(*map(doubt_line, doubts))
     say(f"Condition report with {len(sections)} parts: {', '.join(section.key for section in sections)}.")
     say(*(f"  {path}" for path in made))

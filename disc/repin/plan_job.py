@@ -11,6 +11,7 @@ from disc.errors import BadInput
 from disc.job import COMB_FILE, PINS_FILE, Job, Stage
 from disc.job_schema import now_text
 from disc.locale.catalogue import Language
+from disc.made_from import PLAN
 from disc.records import Doubt
 from disc.repin.make_plan import REMEMBERED, SETTINGS, PlanSettings, make_plan, settings_in_force
 from disc.repin.records import Operation, Plan
@@ -20,6 +21,7 @@ from disc.repin.sheets.face_sheet import Page, check_paper, enlarged_sheet, larg
 from disc.repin.sheets.work_list import sheets_pdf, work_list_pdf
 from disc.repin.store import stage_plan
 from disc.repin.work.estimate import Rates, history_entry, parse_rates, read_rates, sample_rates_text
+from disc.stale import stale_doubts
 from disc.tables import read_text
 from disc.tune.store import TUNE_FILE
 from disc.turn.turn_of_job import turn_of_job
@@ -58,6 +60,7 @@ def plan_job(job: Job, given: PlanSettings, advance: Advance = no_progress) -> M
     entry = history_entry(plan.estimate, now_text(), history[-1] if history else None)
     history += [entry] if entry else []
     inputs = [job.path(name) for name in (PINS_FILE, COMB_FILE, TUNE_FILE, FINDINGS_FILE) if job.has(name)]
+    stale = stale_doubts(job, without=(PLAN,))
     with job.step("repin", tuple(inputs)) as stage:
         advance(0.2, "drawings")
         stage_plan(stage, plan)
@@ -74,7 +77,7 @@ def plan_job(job: Job, given: PlanSettings, advance: Advance = no_progress) -> M
         job.content.results["repin"] = _summary(plan, history)
         job.settings[SETTINGS] = {n: getattr(settings, n) for n in REMEMBERED if getattr(settings, n) is not None}
         files = tuple(stage.names)
-    return Made(plan, files, tuple(history), () if turn is None else turn.doubts)
+    return Made(plan, files, tuple(history), (*stale, *(() if turn is None else turn.doubts)))
 
 
 def _language(settings: PlanSettings) -> Language:

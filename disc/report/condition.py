@@ -9,13 +9,15 @@ from disc.errors import BadInput
 from disc.job import Job, now_text, open_job
 from disc.locale.catalogue import reader
 from disc.locale.said import said_in
-from disc.report import about_music, about_object, about_work
+from disc.records import Doubt
+from disc.report import about_doubts, about_music, about_object, about_work
 from disc.report.blocks import Section
 from disc.report.headings import PARTS, Language
 from disc.report.in_language import in_language
 from disc.report.page import page_of
 from disc.report.pdf import pdf_of
 from disc.report.places import pictures_of_findings
+from disc.stale import stale_results
 from disc.words import Advance, no_progress
 
 PDF_NAME = "out/report.pdf"
@@ -38,16 +40,19 @@ def make_report(
     before: Path | None = None,
     for_publication: bool = False,
     advance: Advance = no_progress,
+    doubts: Sequence[Doubt] | None = None,
 ) -> tuple[Section, ...]:
     """Write the report as PDF and page (see report_names); returns the parts that had something to say, in order.
 
     parts: keys of headings.PARTS. before: an earlier job of the same disc to compare with. for_publication: without
-    owner, customer and what else is about persons. Raises BadInput for a part that is none.
+    owner, customer and what else is about persons. doubts: where they are known already. Raises
+    BadInput for a part that is none.
     """
     unknown = [part for part in parts if part not in PARTS]
     if unknown:
         raise BadInput(f"the report has no part {unknown[0]!r}; it has {', '.join(PARTS)}.")
-    sections = in_language(gather(job, parts, before, language, for_publication), said_in(language))
+    made = gather(job, parts, before, language, for_publication, doubts)
+    sections = in_language(made, said_in(language))
     advance(0.5, "setting the pages")
     date = reader(language).date(now_text()) if language is not Language.EN else now_text()[:10]
     pdf_name, page_name = report_names(parts, language, for_publication)
@@ -63,9 +68,11 @@ def gather(
     before: Path | None = None,
     language: Language = Language.EN,
     for_publication: bool = False,
+    doubts: Sequence[Doubt] | None = None,
 ) -> tuple[Section, ...]:
-    """The wanted parts in their order, those left out that have nothing to say."""
+    """The wanted parts in their order, those left out that have nothing to say; what is stale is marked as such."""
     makers: dict[str, Callable[[], Section | None]] = {
+        "doubts": lambda: about_doubts.doubts_part(about_doubts.doubts_of_job(job) if doubts is None else doubts),
         "object": lambda: about_object.object_part(job, reader(language), for_publication),
         "photographs": lambda: about_object.photograph_part(job),
         "map": lambda: about_object.map_part(job),
@@ -81,4 +88,5 @@ def gather(
         "provenance": lambda: about_object.provenance_part(job),
     }
     made = (makers[part]() for part in PARTS if part in parts)
-    return tuple(section for section in made if section is not None)
+    stale = stale_results(job)
+    return tuple(about_doubts.marked_stale(section, stale) for section in made if section is not None)

@@ -8,6 +8,7 @@ __all__ = ["HEADINGS", "PARTS", "Language", "heading"]
 
 # In the order in which the parts stand in the report.
 PARTS = (
+    "doubts",
     "object",
     "map",
     "photographs",
@@ -25,6 +26,7 @@ PARTS = (
 
 HEADINGS: dict[str, str] = {
     "title": mark("Condition report"),
+    "doubts": mark("What was not seen, and what was assumed"),
     "object": mark("The object"),
     "photographs": mark("Photographs"),
     "map": mark("Both faces"),

@@ -8,8 +8,9 @@ from dataclasses import replace
 from disc.locale.said import Said
 from disc.report.blocks import Block, Bullets, Picture, Row, Section, Table, Words
 
-# A person's own notes, and file names with commands: printed as they stand but for their tables' headings.
-AS_WRITTEN = frozenset({"log", "provenance"})
+# A person's own notes, file names with commands, and doubts, which name the command that settles them: printed as they
+# stand but for their tables' headings.
+AS_WRITTEN = frozenset({"log", "provenance", "doubts"})
 
 
 def in_language(sections: Sequence[Section], said: Said) -> tuple[Section, ...]:

@@ -1,0 +1,49 @@
+"""The report's first part: what was not seen, what was assumed, and what rests on things that have changed since."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from disc.doubts import doubt_line, in_order
+from disc.errors import MissingPart
+from disc.job import Job
+from disc.locale.catalogue import mark
+from disc.made_from import FINDINGS, IDENTIFY, PLAN, TUNE
+from disc.photo.read_photos import reading_doubts
+from disc.records import About, Doubt
+from disc.report.blocks import Bullets, Section, Words
+from disc.stale import stale_doubts
+from disc.turn.turn_of_job import turn_of_job
+
+STALE = mark("Stale: this part rests on what has changed since it was made; see the first part.")
+# The results that a part of the report shows.
+SHOWN_IN = {"tune": (TUNE, IDENTIFY), "findings": (FINDINGS,), "plan": (PLAN,), "estimate": (PLAN,)}
+
+
+def doubts_of_job(job: Job) -> tuple[Doubt, ...]:
+    """What is stale, first; then what is doubtful of reading and turn."""
+    try:
+        others = turn_of_job(job).doubts
+    except MissingPart:  # no pins, comb or diameter yet
+        others = reading_doubts(job)
+    return (*stale_doubts(job), *in_order(others))
+
+
+def doubts_part(doubts: Sequence[Doubt]) -> Section | None:
+    """The doubts, what is stale set apart and first."""
+    stale = tuple(doubt_line(doubt) for doubt in doubts if doubt.about is About.STALE)
+    others = tuple(doubt_line(doubt) for doubt in doubts if doubt.about is not About.STALE)
+    blocks: list[Words | Bullets] = []
+    if stale:
+        blocks += [Words("Results in this report that are older than what they rest on:", strong=True), Bullets(stale)]
+    if others:
+        blocks.append(Bullets(others))
+    return Section("doubts", tuple(blocks)) if blocks else None
+
+
+def marked_stale(section: Section, stale: Mapping[str, Doubt]) -> Section:
+    """The part with a word over it, where it shows a result that is stale."""
+    if not any(name in stale for name in SHOWN_IN.get(section.key, ())):
+        return section
+    return replace(section, blocks=(Words(STALE, strong=True), *section.blocks))
