@@ -17,7 +17,7 @@ FLOORS: tuple[frozenset[str], ...] = tuple(
     frozenset(floor.split())
     for floor in (
         "disc errors records terminal pitch_names",
-        "frame measures words typeset",
+        "frame measures words typeset condition_marks",
         "tables doubts corrections job_schema locale stage",
         "hand_edits kept made_from",
         "job",

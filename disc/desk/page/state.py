@@ -8,6 +8,7 @@ from disc import __version__
 from disc.check.kinds import KINDS
 from disc.check.store import FINDINGS_FILE
 from disc.comb.strikes import strikes_from_pins
+from disc.condition_marks import MARKS
 from disc.desk.page.findings import page_findings, page_plan
 from disc.desk.page.music import page_music
 from disc.desk.page.sheets import screen_turn, sheet_lines
@@ -28,6 +29,7 @@ def page_state(session: Session) -> dict[str, Any]:
         "rev": session.rev,
         "busy": session.busy,
         "conditions": [c.value for c in Condition],
+        "marks": {c.value: {"colour": mark.colour, "strokes": mark.strokes} for c, mark in MARKS.items()},
         "kinds": [{"name": k.value, "heading": i.heading} for k, i in KINDS.items()],
         "cautions": CAUTIONS,
     }

@@ -11,11 +11,12 @@ from typing import Any
 
 import numpy as np
 
+from disc.condition_marks import MARKS
 from disc.frame import FloatArray, to_xy_mm
 from disc.photo.image import Photo, opencv
 from disc.photo.plane.view import View
 from disc.photo.seen.seen_map import SeenMap
-from disc.photo.sheets.overlay import COLOURS, DOUBT_COLOUR
+from disc.photo.sheets.draw_mark import draw_doubt, draw_mark
 from disc.photo.sheets.shade import shade_unseen
 from disc.records import Condition, Pin, Side
 
@@ -49,7 +50,7 @@ def _face(photo: Photo, view: View, pins: Sequence[Pin], seen: SeenMap | None) -
             picture, seen, lambda x, y: ((half - y) * PX_PER_MM - 0.5, (half - x) * PX_PER_MM - 0.5), PX_PER_MM
         )
     for pin in pins:
-        _ring(picture, pin, half)
+        _mark(picture, pin, half)
     _label(picture, pins, half)
     title = np.full((TITLE_PX, side, 3), GROUND, np.uint8)
     words = f"{view.side.value} face, {len(pins)} sites" + ("" if view.side.value == "upper" else " (seen through)")
@@ -66,14 +67,13 @@ def _shrunk(photo: Photo, view: View) -> tuple[Any, float]:
     return cv2.resize(photo.pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), scale
 
 
-def _ring(picture: Any, pin: Pin, half: float) -> None:
-    """A ring about the site that leaves it to be seen; thin for sound pins, heavy for what needs work."""
-    cv2 = opencv()
+def _mark(picture: Any, pin: Pin, half: float) -> None:
+    """The condition's mark about the site; thin for sound pins, heavier for what needs work."""
     at = _sheet_px(pin, half)
-    size = round(RING_MM * PX_PER_MM)
-    cv2.circle(picture, at, size, COLOURS[pin.condition], 1 if pin.condition is Condition.SOUND else 3, cv2.LINE_AA)
+    size = RING_MM * PX_PER_MM
+    draw_mark(picture, MARKS[pin.condition], at, size, 1 if pin.condition is Condition.SOUND else 2)
     if pin.is_doubtful:
-        cv2.circle(picture, at, size + 6, DOUBT_COLOUR, 2, cv2.LINE_AA)
+        draw_doubt(picture, at, size, 1)
 
 
 def _label(picture: Any, pins: Sequence[Pin], half: float) -> None:

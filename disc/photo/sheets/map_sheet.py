@@ -8,15 +8,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
-import numpy as np
-
+from disc.condition_marks import DOUBT_COLOUR, MARKS, Point, bent_ring, doubt_dots
 from disc.frame import to_xy_mm
 from disc.photo.seen.seen_map import SeenMap, Why
-from disc.photo.sheets.overlay import COLOURS
 from disc.photo.sheets.shade import hatch_svg
 from disc.records import Condition, Pin, Side
 
 MARGIN_MM, KEY_MM = 3.0, 14.0
+MARK_MM = 0.17  # a sound pin's ring: somewhat wider than its pin, and 9 px across on the page
 PX_PER_MM = 26  # a page as wide as a screen; a pin is then some 6 px across
 
 
@@ -77,49 +76,51 @@ def _degrees(radius_mm: float) -> list[str]:
     return rows
 
 
-def _colour(condition: Condition) -> str:
-    b, g, r = COLOURS[condition]
-    return f"#{r:02x}{g:02x}{b:02x}"
+def _path(strokes: Iterable[tuple[Point, ...]], x: float, y: float, size: float) -> str:
+    runs = (" ".join(f"{x + dx * size:.3f},{y + dy * size:.3f}" for dx, dy in stroke) for stroke in strokes)
+    return "".join(f"M{run}" for run in runs)
+
+
+def _mark_svg(pin: Pin, x: float, y: float) -> str:
+    """The condition's mark: what it encloses full for the upper face, hollow for the lower one."""
+    has_lean = pin.condition is Condition.BENT and pin.lean_x_mm is not None and pin.lean_y_mm is not None
+    mark = bent_ring() if has_lean else MARKS[pin.condition]
+    is_upper = pin.side is Side.UPPER
+    full = mark.colour if is_upper else "none"
+    # Lines inside a full shape are light; where nothing is enclosed, the upper face's lines are the heavier ones.
+    inner = "#ffffff" if is_upper and mark.closed else mark.colour
+    heavy = 0.11 if is_upper and not mark.closed else 0.06
+    open_strokes = [stroke for stroke in mark.strokes if stroke not in mark.closed]
+    shape = ""
+    if mark.closed:
+        outline = _path(mark.closed, x, y, MARK_MM)
+        shape += f'<path d="{outline}" fill="{full}" stroke="{mark.colour}" stroke-width="0.06"/>'
+    if open_strokes:
+        lines = _path(open_strokes, x, y, MARK_MM)
+        if pin.condition is not Condition.STUB and mark.closed and is_upper:  # these reach beyond their shape
+            shape += f'<path d="{lines}" fill="none" stroke="{mark.colour}" stroke-width="0.13"/>'
+        shape += f'<path d="{lines}" fill="none" stroke="{inner}" stroke-width="{heavy}"/>'
+    if has_lean and pin.lean_x_mm is not None and pin.lean_y_mm is not None:
+        shape += (
+            f'<path d="M{x:.3f} {y:.3f}l{-3 * pin.lean_y_mm:.3f} {-3 * pin.lean_x_mm:.3f}" stroke="{mark.colour}" '
+            'stroke-width="0.08"/>'
+        )
+    return shape
+
+
+def _doubt_svg(x: float, y: float, size: float) -> str:
+    dots = "".join(f"M{x + dx * size:.3f} {y + dy * size:.3f}h0" for dx, dy in doubt_dots())
+    return f'<path d="{dots}" stroke="{DOUBT_COLOUR}" stroke-width="{0.4 * size:.3f}" stroke-linecap="round"/>'
 
 
 def _pin_svg(pin: Pin) -> str:
     x, y = _north_up(pin.r_mm, pin.theta_deg)
-    colour = _colour(pin.condition)
-    fill = colour if pin.side is Side.UPPER else "none"
-    size = 0.16
     name = f"{pin.side.value} {pin.condition.value}, r {pin.r_mm:.2f} mm, {pin.theta_deg:.1f} degrees"
     if pin.tooth is not None:
         name += f", tooth {pin.tooth}"
-    # Yellow alone would be lost on the sheet; a cross cannot be hollow, so that the upper side's is the heavier one.
-    edge = "#6b6000" if pin.condition is Condition.EXTRA else colour
-    heavy = 0.11 if pin.condition is Condition.MISSING and pin.side is Side.UPPER else 0.06
-    style = f'fill="{fill}" stroke="{edge}" stroke-width="{heavy}"'
-    if pin.condition is Condition.SOUND:
-        shape = f'<circle cx="{x:.3f}" cy="{y:.3f}" r="{size}" {style}/>'
-    elif pin.condition is Condition.BENT:
-        d = 1.5 * size
-        shape = f'<path d="M{x:.3f} {y - d:.3f}l{d} {d}l{-d} {d}l{-d} {-d}z" {style}/>'
-        if pin.lean_x_mm is not None and pin.lean_y_mm is not None:
-            shape += (
-                f'<path d="M{x:.3f} {y:.3f}l{-3 * pin.lean_y_mm:.3f} {-3 * pin.lean_x_mm:.3f}" stroke="{colour}" '
-                'stroke-width="0.08"/>'
-            )
-    elif pin.condition is Condition.STUB:
-        shape = f'<rect x="{x - size:.3f}" y="{y - size:.3f}" width="{2 * size}" height="{2 * size}" {style}/>'
-    elif pin.condition is Condition.MISSING:
-        s = 1.3 * size
-        shape = f'<path d="M{x - s:.3f} {y - s:.3f}l{2 * s} {2 * s}m0 {-2 * s}l{-2 * s} {2 * s}" {style}/>'
-    elif pin.condition is Condition.UNSEEN:
-        s = 1.3 * size
-        shape = f'<path d="M{x - s:.3f} {y - 0.8 * s:.3f}h{2 * s}l{-s} {1.8 * s}z" {style}/>'
-    else:
-        star = [
-            (0.35 if k % 2 else 0.14) * np.array([np.sin(k * np.pi / 5), -np.cos(k * np.pi / 5)]) for k in range(1, 11)
-        ]
-        corners = " ".join(f"{x + dx:.3f},{y + dy:.3f}" for dx, dy in star)
-        shape = f'<polygon points="{corners}" {style}/>'
+    shape = _mark_svg(pin, x, y)
     if pin.is_doubtful:
-        shape += f'<circle cx="{x:.3f}" cy="{y:.3f}" r="0.4" fill="none" stroke="#d00" stroke-width="0.06"/>'
+        shape += _doubt_svg(x, y, MARK_MM)
     if pin.tooth is not None:
         shape += f'<text x="{x + 0.25:.3f}" y="{y - 0.15:.3f}" font-size="0.5" fill="#333">{pin.tooth}</text>'
     return f"<g><title>{escape(name)}</title>{shape}</g>"
@@ -148,7 +149,7 @@ def _key(half: float, radius_mm: float, pins: Sequence[Pin]) -> list[str]:
             f"{condition.value}: {counts[condition]}</text>"
         )
     rows.append(
-        f'<circle cx="{x:.2f}" cy="{top + 6:.2f}" r="0.5" fill="none" stroke="#d00" stroke-width="0.08"/>'
+        f"{_doubt_svg(x, top + 6, 0.28)}"
         f'<text x="{x + 0.9:.2f}" y="{top + 6.4:.2f}" font-size="1.1" fill="#222">look again</text>'
         f'<path d="M{x + 9.6:.2f} {top + 6.5:.2f}l0.9 -0.9m-0.5 0.9l0.5 -0.5m-0.9 0l0.5 -0.5" stroke="#6e2896" '
         f'stroke-width="0.12"/><text x="{x + 10.9:.2f}" y="{top + 6.4:.2f}" font-size="1.1" fill="#222">hatched: not '

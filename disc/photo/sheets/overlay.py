@@ -7,26 +7,17 @@ from typing import Any
 
 import numpy as np
 
+from disc.condition_marks import DOUBT_COLOUR, MARKS, bent_ring
 from disc.frame import to_xy_mm
 from disc.photo.image import Photo, opencv
 from disc.photo.plane.view import View
 from disc.photo.seen.seen_map import SeenMap
+from disc.photo.sheets.draw_mark import bgr, draw_doubt, draw_mark
 from disc.photo.sheets.shade import shade_unseen
 from disc.photo.sheets.sheet_marks import BesidePins, draw_beside_pins
 from disc.records import Condition, Pin
 
-# BGR. Chosen to part from brass, steel and one another, also for eyes that confuse red and green (after Okabe and Ito,
-# Color Universal Design, 2008, from memory); each condition has a shape of its own too.
-COLOURS = {
-    Condition.SOUND: (115, 158, 0),
-    Condition.BENT: (0, 94, 213),
-    Condition.STUB: (167, 121, 204),
-    Condition.MISSING: (178, 114, 0),
-    Condition.EXTRA: (66, 228, 240),
-    Condition.UNSEEN: (85, 79, 74),
-}
 TRACK_COLOUR = (120, 70, 20)
-DOUBT_COLOUR = (0, 0, 255)
 
 
 def draw_overlay(
@@ -83,36 +74,22 @@ def _int(point: Any) -> tuple[int, int]:
 
 
 def _draw_pin(canvas: Any, view: View, pin: Pin, unit: float, thin: int) -> None:
-    cv2 = opencv()
     x, y = to_xy_mm(pin.r_mm, pin.theta_deg)
-    root = _points(view, x, y)
-    colour = COLOURS[pin.condition]
-    size = round(unit * 0.24)
-    at = _int(root)
+    mark = MARKS[pin.condition]
+    size = unit * 0.24
+    at = _int(_points(view, x, y))
+    tip = None
     if pin.height_mm and pin.condition in (Condition.SOUND, Condition.BENT, Condition.EXTRA):
-        tip = _points(view, x + (pin.lean_x_mm or 0.0), y + (pin.lean_y_mm or 0.0), pin.height_mm)
-        cv2.line(canvas, at, _int(tip), colour, thin + 1, cv2.LINE_AA)
-        if pin.condition is Condition.BENT:  # its mark hides the line: the tip shows which way it leans
-            cv2.circle(canvas, _int(tip), max(3, round(unit * 0.07)), (255, 255, 255), -1, cv2.LINE_AA)
-            cv2.circle(canvas, _int(tip), max(3, round(unit * 0.07)), colour, thin + 1, cv2.LINE_AA)
-    if pin.condition is Condition.SOUND:
-        cv2.circle(canvas, at, size, colour, thin + 1, cv2.LINE_AA)
-    elif pin.condition is Condition.BENT:
-        cv2.drawMarker(canvas, at, colour, cv2.MARKER_DIAMOND, round(size * 2.4), thin + 2, cv2.LINE_AA)
-    elif pin.condition is Condition.STUB:
-        cv2.drawMarker(canvas, at, colour, cv2.MARKER_SQUARE, size * 2, thin + 2, cv2.LINE_AA)
-    elif pin.condition is Condition.MISSING:
-        cv2.drawMarker(canvas, at, colour, cv2.MARKER_TILTED_CROSS, round(size * 2.2), thin + 2, cv2.LINE_AA)
-    elif pin.condition is Condition.UNSEEN:
-        cv2.drawMarker(canvas, at, colour, cv2.MARKER_TRIANGLE_DOWN, round(size * 2.2), thin + 2, cv2.LINE_AA)
-    else:
-        cv2.drawMarker(canvas, at, colour, cv2.MARKER_STAR, round(size * 2.4), thin + 2, cv2.LINE_AA)
-    label = "" if pin.tooth is None else str(pin.tooth)
+        tip = _int(_points(view, x + (pin.lean_x_mm or 0.0), y + (pin.lean_y_mm or 0.0), pin.height_mm))
+        if pin.condition is Condition.BENT:  # the picture shows its own lean
+            mark = bent_ring()
+    draw_mark(canvas, mark, at, size, thin + 1, tip)
     if pin.is_doubtful:
-        cv2.circle(canvas, at, round(size * 2.0), DOUBT_COLOUR, thin + 1, cv2.LINE_AA)
-        _text(canvas, "?", (at[0] - round(size * 3.0), at[1] - round(size * 1.2)), unit * 0.02, DOUBT_COLOUR)
-    if label:
-        _text(canvas, label, (at[0] + round(size * 1.1), at[1] - round(size * 1.0)), unit * 0.012, colour)
+        draw_doubt(canvas, at, size, thin)
+        _text(canvas, "?", (at[0] - round(size * 3.0), at[1] - round(size * 1.2)), unit * 0.02, bgr(DOUBT_COLOUR))
+    if pin.tooth is not None:
+        beside = (at[0] + round(size * 1.1), at[1] - round(size * 1.0))
+        _text(canvas, str(pin.tooth), beside, unit * 0.012, bgr(mark.colour))
 
 
 def _text(canvas: Any, words: str, at: tuple[int, int], scale: float, colour: tuple[int, int, int]) -> None:
@@ -134,7 +111,7 @@ def _draw_key(canvas: Any, view: View, pins: Sequence[Pin]) -> None:
     rows = [f"{view.side.value} side: {len(pins)} sites"]
     rows += [f"{c.value}: {sum(p.condition is c for p in pins)}" for c in Condition]
     doubtful = sum(pin.is_doubtful for pin in pins)
-    rows.append(f"red ring: look again ({doubtful})")
+    rows.append(f"ring of dots: look again ({doubtful})")
     wide = round(max(cv2.getTextSize(r, cv2.FONT_HERSHEY_SIMPLEX, scale, 1)[0][0] for r in rows) + 3 * line)
     tall = line * len(rows) + line // 2
     centre = _points(view, 0.0, 0.0)
@@ -145,20 +122,11 @@ def _draw_key(canvas: Any, view: View, pins: Sequence[Pin]) -> None:
     )
     for k, row in enumerate(rows):
         base = (u0 + round(1.6 * line), v0 + line * (k + 1))
-        if 1 <= k <= len(COLOURS):
-            sign = list(Condition)[k - 1]
-            middle = (u0 + round(0.8 * line), base[1] - line // 4)
-            kind = {
-                Condition.BENT: cv2.MARKER_DIAMOND,
-                Condition.STUB: cv2.MARKER_SQUARE,
-                Condition.MISSING: cv2.MARKER_TILTED_CROSS,
-                Condition.EXTRA: cv2.MARKER_STAR,
-                Condition.UNSEEN: cv2.MARKER_TRIANGLE_DOWN,
-            }.get(sign)
-            if kind is None:
-                cv2.circle(canvas, middle, line // 4, COLOURS[sign], 2, cv2.LINE_AA)
-            else:
-                cv2.drawMarker(canvas, middle, COLOURS[sign], kind, line // 2, 2, cv2.LINE_AA)
+        middle = (u0 + round(0.8 * line), base[1] - line // 4)
+        if 1 <= k <= len(MARKS):
+            draw_mark(canvas, MARKS[list(Condition)[k - 1]], middle, line * 0.3, max(1, round(scale * 2)))
+        elif k > len(MARKS):
+            draw_doubt(canvas, middle, line * 0.2, 1)
         cv2.putText(
             canvas, row, base, cv2.FONT_HERSHEY_SIMPLEX, scale, (30, 30, 30), max(1, round(scale * 1.4)), cv2.LINE_AA
         )

@@ -52,8 +52,8 @@ const SHAPES = {
   },
   unseen: (c, [x, y], r) => {
     c.moveTo(x - r, y);
-    c.bezierCurveTo(x - r * 0.5, y - r, x + r * 0.5, y - r, x + r, y);
-    c.bezierCurveTo(x + r * 0.5, y + r, x - r * 0.5, y + r, x - r, y);
+    c.bezierCurveTo(x - r * 0.5, y - r * 0.6, x + r * 0.5, y - r * 0.6, x + r, y);
+    c.bezierCurveTo(x + r * 0.5, y + r * 0.6, x - r * 0.5, y + r * 0.6, x - r, y);
     c.moveTo(x - r, y + r);
     c.lineTo(x + r, y - r);
   },
