@@ -48,6 +48,7 @@ def _shut(*corners: Point) -> tuple[Point, ...]:
     return (*corners, corners[0])
 
 
+UNKNOWN_LEAN = (1.45, -1.25)
 _RING = _arc(0.0, 2.0 * math.pi, 32)[:-1]
 _EYE_TOP = tuple((x, round(-0.45 * math.sin(math.pi * (x + 1.0) / 2.0), 4)) for x in (-1.0, -0.5, 0.0, 0.5, 1.0))
 _EYE = _EYE_TOP + tuple((x, -y) for x, y in _EYE_TOP[-2:0:-1])
@@ -56,7 +57,7 @@ _EYE = _EYE_TOP + tuple((x, -y) for x, y in _EYE_TOP[-2:0:-1])
 MARKS: Mapping[Condition, Mark] = {
     Condition.SOUND: Mark("#1f4e79", (_shut(*_RING),)),
     # A ring whose pin leans out of it; where the lean is known, it is drawn as it is instead.
-    Condition.BENT: Mark("#9a4a12", (_shut(*_RING), ((0.0, 0.0), (1.45, -1.25)))),
+    Condition.BENT: Mark("#9a4a12", (_shut(*_RING), ((0.0, 0.0), UNKNOWN_LEAN))),
     Condition.STUB: Mark(
         "#6b4a00",
         (_shut((-0.85, -0.85), (0.85, -0.85), (0.85, 0.85), (-0.85, 0.85)), ((-0.4, 0.0), (0.4, 0.0))),
@@ -76,11 +77,24 @@ MARKS: Mapping[Condition, Mark] = {
 # Around the mark of a pin that a person should look at again: dots, at this radius and of this colour.
 DOUBT_COLOUR, DOUBT_RADIUS, DOUBT_DOTS = "#1f2429", 1.8, 12
 CASING = "#fffdf8"
+LEAN_REACH = 1.9  # in units of the mark's size, a bent pin's lean is drawn at least so long
 
 
 def doubt_dots() -> tuple[Point, ...]:
     """The dots around a mark in doubt, in units of the mark's size."""
     return _arc(0.0, 2.0 * math.pi, DOUBT_DOTS, DOUBT_RADIUS)[:-1]
+
+
+def lean_reach(dx: float, dy: float, size: float) -> Point:
+    """A lean drawn from a mark's middle, longer than it is where it would vanish in the ring of this size.
+
+    One of no length goes where the mark of a lean that is not known goes.
+    """
+    length = math.hypot(dx, dy)
+    if not length:
+        return UNKNOWN_LEAN[0] * size, UNKNOWN_LEAN[1] * size
+    grown = max(1.0, LEAN_REACH * size / length)
+    return dx * grown, dy * grown
 
 
 def bent_ring() -> Mark:

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from disc.condition_marks import MARKS
+from disc.condition_marks import MARKS, bent_ring, lean_reach
 from disc.frame import FloatArray, to_xy_mm
 from disc.photo.image import Photo, opencv
 from disc.photo.plane.view import View
@@ -71,7 +71,11 @@ def _mark(picture: Any, pin: Pin, half: float) -> None:
     """The condition's mark about the site; thin for sound pins, heavier for what needs work."""
     at = _sheet_px(pin, half)
     size = RING_MM * PX_PER_MM
-    draw_mark(picture, MARKS[pin.condition], at, size, 1 if pin.condition is Condition.SOUND else 2)
+    mark, tip = MARKS[pin.condition], None
+    if pin.condition is Condition.BENT and pin.lean_x_mm is not None and pin.lean_y_mm is not None:
+        dx, dy = lean_reach(-pin.lean_y_mm * PX_PER_MM, -pin.lean_x_mm * PX_PER_MM, size)
+        mark, tip = bent_ring(), (round(at[0] + dx), round(at[1] + dy))
+    draw_mark(picture, mark, at, size, 1 if pin.condition is Condition.SOUND else 2, tip)
     if pin.is_doubtful:
         draw_doubt(picture, at, size, 1)
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
-from disc.condition_marks import DOUBT_COLOUR, MARKS, Point, bent_ring, doubt_dots
+from disc.condition_marks import DOUBT_COLOUR, MARKS, Point, bent_ring, doubt_dots, lean_reach
 from disc.frame import to_xy_mm
 from disc.photo.seen.seen_map import SeenMap, Why
 from disc.photo.sheets.shade import hatch_svg
@@ -89,7 +89,7 @@ def _mark_svg(pin: Pin, x: float, y: float) -> str:
     full = mark.colour if is_upper else "none"
     # Lines inside a full shape are light; where nothing is enclosed, the upper face's lines are the heavier ones.
     inner = "#ffffff" if is_upper and mark.closed else mark.colour
-    heavy = 0.11 if is_upper and not mark.closed else 0.06
+    heavy = 0.1 if is_upper and not mark.closed else 0.045
     open_strokes = [stroke for stroke in mark.strokes if stroke not in mark.closed]
     shape = ""
     if mark.closed:
@@ -101,10 +101,8 @@ def _mark_svg(pin: Pin, x: float, y: float) -> str:
             shape += f'<path d="{lines}" fill="none" stroke="{mark.colour}" stroke-width="0.13"/>'
         shape += f'<path d="{lines}" fill="none" stroke="{inner}" stroke-width="{heavy}"/>'
     if has_lean and pin.lean_x_mm is not None and pin.lean_y_mm is not None:
-        shape += (
-            f'<path d="M{x:.3f} {y:.3f}l{-3 * pin.lean_y_mm:.3f} {-3 * pin.lean_x_mm:.3f}" stroke="{mark.colour}" '
-            'stroke-width="0.08"/>'
-        )
+        dx, dy = lean_reach(-3 * pin.lean_y_mm, -3 * pin.lean_x_mm, MARK_MM)
+        shape += f'<path d="M{x:.3f} {y:.3f}l{dx:.3f} {dy:.3f}" stroke="{mark.colour}" stroke-width="0.08"/>'
     return shape
 
 
@@ -134,7 +132,7 @@ def _key(half: float, radius_mm: float, pins: Sequence[Pin]) -> list[str]:
         f'<text x="{-half + 1:.2f}" y="{top:.2f}" font-size="0.95" fill="#222">Seen through the plate from the upper '
         "side. Full: upper, hollow: lower.</text>",
         f'<text x="{-half + 1:.2f}" y="{top + 1.4:.2f}" font-size="0.95" fill="#222">Bent pins carry their lean, three '
-        "times as long.</text>",
+        "times as long or more.</text>",
     ]
     top += 1.4
     x = -half + 1.5

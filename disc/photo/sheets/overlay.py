@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from disc.condition_marks import DOUBT_COLOUR, MARKS, bent_ring
+from disc.condition_marks import DOUBT_COLOUR, MARKS, bent_ring, lean_reach
 from disc.frame import to_xy_mm
 from disc.photo.image import Photo, opencv
 from disc.photo.plane.view import View
@@ -83,6 +83,8 @@ def _draw_pin(canvas: Any, view: View, pin: Pin, unit: float, thin: int) -> None
         tip = _int(_points(view, x + (pin.lean_x_mm or 0.0), y + (pin.lean_y_mm or 0.0), pin.height_mm))
         if pin.condition is Condition.BENT:  # the picture shows its own lean
             mark = bent_ring()
+            dx, dy = lean_reach(tip[0] - at[0], tip[1] - at[1], size)
+            tip = _int((at[0] + dx, at[1] + dy))
     draw_mark(canvas, mark, at, size, thin + 1, tip)
     if pin.is_doubtful:
         draw_doubt(canvas, at, size, thin)
