@@ -13,6 +13,7 @@ from disc.words import progress, say, show_json
 if TYPE_CHECKING:
     from disc.library.records import TuneKey
     from disc.library.search.query import Query
+    from disc.records import Doubt
 
 
 PART_TOP = 10  # matches shown of each tune, where a disc has several
@@ -46,6 +47,7 @@ def identify(
         return
     from time import perf_counter
 
+    from disc.doubts import doubt_lines, doubts_to_json
     from disc.library.answer import keep_in_job, lines, matches_to_json, part_lines
     from disc.library.index.library_store import open_library
     from disc.library.notes_in import query_of_notes
@@ -71,20 +73,25 @@ def identify(
         parts = parts_of(library.index, query, matches, min(top, PART_TOP), allowed)
         seconds = perf_counter() - started
         made: list[str] = []
+        doubts: tuple[Doubt, ...] = ()
         if path is not None and path.is_dir():
             from disc.job import open_for_writing
+            from disc.library.backwards import direction_doubts, keep_direction
+            from disc.turn.turn_of_job import turn_of_pins
 
             with open_for_writing(path) as job:
                 made = keep_in_job(job, library.index, query, matches)
+                keep_direction(job, direction_doubts(job, library.index, query, matches, allowed))
+                doubts = turn_of_pins(job, job.pins(), job.comb(), read_tune=False).doubts
         if score is not None and matches and matches[0].alignment is not None:
             from disc.library.over_print import over_print
 
             svg, pdf = over_print(query, library.index, matches[0])
             score.write_bytes(pdf if score.suffix.lower() == ".pdf" else svg)
         if as_json:
-            show_json(matches_to_json(name, seconds, matches, parts))
+            show_json(matches_to_json(name, seconds, matches, parts) | {"doubts": doubts_to_json(doubts)})
         else:
-            say(f"{name}: {seconds:.2f} s", *lines(matches), *part_lines(parts))
+            say(*doubt_lines(doubts), f"{name}: {seconds:.2f} s", *lines(matches), *part_lines(parts))
             say(*(f"Made: {path}/{file}" for file in made))
 
 

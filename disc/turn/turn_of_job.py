@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from disc.comb.comb_job import teeth_of_pins
-from disc.doubts import in_order
+from disc.doubts import doubts_from_json, in_order
 from disc.job import Job
 from disc.photo.read_photos import reading_doubts
 from disc.photo.seen.store import load_seen
@@ -15,6 +15,8 @@ from disc.tune.store import load_tune
 from disc.turn.assumed import assumed_doubts
 from disc.turn.one_turn import OneTurn, resolve_strikes, with_direction_weighed, with_known_tune, with_tune
 from disc.turn.settings import TurnSettings, turn_settings
+
+DIRECTION_RESULT = "direction"  # in the job's results: what `disc identify` found of the way of turning
 
 
 def turn_of_job(job: Job, settings: TurnSettings | None = None) -> OneTurn:
@@ -30,13 +32,22 @@ def turn_of_job(job: Job, settings: TurnSettings | None = None) -> OneTurn:
     return turn if "design" in job.settings else with_direction_weighed(turn, settings)
 
 
+def _found_backwards(job: Job) -> tuple[Doubt, ...]:
+    """What the library said of the way of turning, as long as the disc is still said to turn that way."""
+    kept = job.content.results.get(DIRECTION_RESULT)
+    if not isinstance(kept, dict) or kept.get("turns") != job.plate.turns.value:
+        return ()
+    return doubts_from_json(kept.get("doubts", []), f"{job.folder}: what the library says of the turning")
+
+
 def turn_of_pins(
     job: Job, pins: Sequence[Pin], comb: Comb, settings: TurnSettings | None = None, read_tune: bool = True
 ) -> OneTurn:
     """The turn of pins and comb as they are in memory, under the job's plate, settings and given teeth."""
     settings = turn_settings(job.settings) if settings is None else settings
     turn = resolve_strikes(teeth_of_pins(job, pins, comb), comb, job.plate, settings)
-    turn = replace(turn, seen=load_seen(job), doubts=in_order((*reading_doubts(job), *turn.doubts)))
+    carried = (*reading_doubts(job), *_found_backwards(job))
+    turn = replace(turn, seen=load_seen(job), doubts=in_order((*carried, *turn.doubts)))
     if not read_tune:
         return turn
     designed = load_tune(job) if "design" in job.settings else None
