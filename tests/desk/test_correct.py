@@ -107,7 +107,9 @@ def test_all_of_it_by_keyboard(open_desk, job, read):
     keys.press("a")
     keys.press("Shift+ArrowDown")
     keys.press("Enter")
-    desk.page.wait_for_function("() => /added a pin|stands within/.test(document.getElementById('told').textContent)")
+    desk.page.wait_for_function(
+        "() => /added a pin|stands within|bore|plate/.test(document.getElementById('told').textContent)"
+    )
 
 
 def test_box_and_lasso_pick_several_and_one_undo_takes_all_back(open_desk, job, read):

@@ -137,6 +137,7 @@ STEPS = (
     ("log", "{job}", "put-back", "--json"),
     ("report", "{job}", "--json"),
     ("design", "{folder}/own/small.abc", "--comb", "{sample}/comb.csv", "--out", "{folder}/designed", "--json"),
+    ("set", "{folder}/designed", "--thickness-mm", "1.0", "--json"),
     ("repin", "{folder}/designed", "--json"),
     ("drill", "{folder}/designed", "--json"),
     ("sheet", "--diameter-mm", "28", "--out", "{folder}/sheet.pdf", "--json"),

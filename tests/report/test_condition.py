@@ -128,7 +128,7 @@ def test_an_empty_job_has_a_short_report(tmp_path):
 
 
 def test_parts_that_are_none(job):
-    with pytest.raises(BadInput, match="the report has no part 'price'; it has object, map, photographs"):
+    with pytest.raises(BadInput, match="the report has no part 'price'; it has doubts, object, map, photographs"):
         make_report(job, ("price",))
 
 
