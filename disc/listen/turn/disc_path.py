@@ -158,6 +158,7 @@ WANDER_S = 0.8  # how far the path may leave the line
 SPEEDS = np.arange(-12, 13) * 0.01  # against the line's speed
 SPEED_STEP_COST = 0.6  # of one hundredth of change between groups half a second apart
 SLIP_COST = 0.35  # of one grid step that the speed does not explain, squared
+SLIPS = np.arange(-2, 4)  # grid steps of slip between two groups
 
 
 def lay_path(tones: Tones, expected: Sequence[Expected], line: Line) -> tuple[FloatArray, float]:
@@ -228,24 +229,18 @@ def _advance(score: FloatArray, gap_s: float, grid_s: float) -> tuple[FloatArray
         better = moved > changed
         changed = np.where(better, moved, changed)
         from_speed = np.where(better, np.arange(speeds)[:, None] - step, from_speed)
-    result = np.full_like(score, -np.inf)
-    trace = np.zeros((2, speeds, places), dtype=np.int32)
-    for s in range(speeds):
-        drift = gap_s * (1.0 / (1.0 + SPEEDS[s]) - 1.0) / grid_s
-        whole = int(np.floor(drift))
-        for slip in range(-2, 4):
-            shift = whole + slip
-            if abs(shift) >= places:
-                continue
-            penalty = SLIP_COST * (shift - drift) ** 2
-            source = slice(max(0, -shift), places - max(0, shift))
-            target = slice(max(0, shift), places - max(0, -shift))
-            value = changed[s, source] - penalty
-            better = value > result[s, target]
-            result[s, target] = np.where(better, value, result[s, target])
-            trace[0, s, target] = np.where(better, from_speed[s, source], trace[0, s, target])
-            trace[1, s, target] = np.where(better, np.arange(places)[source], trace[1, s, target])
-    return result, trace
+    drift = gap_s * (1.0 / (1.0 + SPEEDS) - 1.0) / grid_s
+    shifts = np.floor(drift).astype(int)[:, None] + SLIPS[None, :]
+    penalty = SLIP_COST * (shifts - drift[:, None]) ** 2
+    source = np.arange(places)[None, None, :] - shifts[:, :, None]
+    padded = np.pad(changed, ((0, 0), (1, 1)), constant_values=-np.inf)
+    rows = np.arange(speeds)[:, None]
+    values = padded[rows[:, :, None], np.clip(source + 1, 0, places + 1)] - penalty[:, :, None]
+    top = np.argmax(values, axis=1)
+    at = np.arange(places)[None, :]
+    came_from = np.clip(source[rows, top, at], 0, places - 1)
+    trace = np.stack([from_speed[rows, came_from], came_from]).astype(np.int32)
+    return values[rows, top, at], trace
 
 
 def _trace_back(score: FloatArray, traces: list[np.ndarray]) -> list[tuple[int, int]]:

@@ -7,6 +7,7 @@ same pitch is its tremble; what begins together with a likelier extra sound may 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -173,13 +174,13 @@ def _odds(
 def _by_itself(b: Beginning, levels: Levels, usual_steady: float) -> float:
     """Log-odds from a beginning's strength and steadiness, but for what others explain of it."""
     strength = max(b.strength, 1e-12)
-    louder = float(np.log(strength / levels.usual[b.group]))
-    over = float(np.log(strength / levels.ambient[b.group]))
+    louder = math.log(strength / levels.usual[b.group])
+    over = math.log(strength / levels.ambient[b.group])
     less_steady = usual_steady - b.steady
-    odds = OFFSET + BY_OVER * float(np.clip(over, *OVER_RANGE))
-    odds += BY_WEAKER * float(np.clip(-louder, 0.0, MOST_WEAKER))
-    odds += BY_STRONGER * float(np.clip(louder - STRONGER, 0.0, MOST_STRONGER))
-    odds += BY_LESS_STEADY * float(np.clip(less_steady, 0.0, MOST_LESS_STEADY))
+    odds = OFFSET + BY_OVER * _within(over, *OVER_RANGE)
+    odds += BY_WEAKER * _within(-louder, 0.0, MOST_WEAKER)
+    odds += BY_STRONGER * _within(louder - STRONGER, 0.0, MOST_STRONGER)
+    odds += BY_LESS_STEADY * _within(less_steady, 0.0, MOST_LESS_STEADY)
     odds += BY_FAR_LESS_STEADY if less_steady > FAR_LESS_STEADY else 0.0
     return odds + (BY_UNSTEADY if b.steady < UNSTEADY else 0.0)
 
@@ -188,12 +189,17 @@ def _by_others(b: Beginning, levels: Levels, usual_steady: float) -> float:
     """Log-odds from what others explain of it: something that nothing explains, and that is like the tooth's own
     strikes, is one."""
     share = max(b.explained, 1e-9) / max(b.strength, 1e-12)
-    odds = BY_EXPLAINED * float(np.clip(np.log(share), *EXPLAINED_RANGE))
+    odds = BY_EXPLAINED * _within(math.log(share), *EXPLAINED_RANGE)
     if share >= UNEXPLAINED:
         return odds
-    louder = np.log(max(b.strength, 1e-12) / levels.usual[b.group]) / LIKE_STRENGTH
+    louder = math.log(max(b.strength, 1e-12) / levels.usual[b.group]) / LIKE_STRENGTH
     steadier = (b.steady - usual_steady) / LIKE_STEADINESS
-    return odds + BY_LIKENESS * float(np.exp(-0.5 * (louder**2 + steadier**2)))
+    return odds + BY_LIKENESS * math.exp(-0.5 * (louder**2 + steadier**2))
+
+
+def _within(value: float, low: float, high: float) -> float:
+    """The value, held to the range; plain numbers, since arrays are slow one place at a time."""
+    return min(max(value, low), high)
 
 
 def _again(some: Sequence[Beginning], beginnings: Sequence[Beginning], heard: Sequence[Heard]) -> FloatArray:

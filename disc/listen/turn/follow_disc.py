@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from disc.errors import BadInput
-from disc.listen.sound.audio import FloatArray, Recording
-from disc.listen.sound.bands import Whole, transform
+from disc.listen.sound.audio import FloatArray
+from disc.listen.sound.bands import Whole
 from disc.listen.sound.beginnings import for_fundamentals
 from disc.listen.turn.disc_path import Expected, loudness
 from disc.listen.turn.heard_strikes import Heard, Matched
@@ -55,8 +55,8 @@ def follow(laid: Laid, pitches: dict[int, float]) -> Followed:
     Raises BadInput if too few strikes are heard to follow the disc.
     """
     off, tones, expected = _at_true_pitches(laid, pitches)
-    matched, motion, tones = _settle(laid.recording, tones, expected, laid.path_s)
-    whole = transform(laid.recording)
+    matched, motion, tones = _settle(laid, tones, expected)
+    whole = laid.whole
     told = tell(whole, tones, matched)
     heard = told.matched.heard
     voices = voices_of(whole, tones, [(h.beginning.time_s, h.expected.tooth) for h in heard if h.beginning])
@@ -92,17 +92,15 @@ def _at_true_pitches(laid: Laid, pitches: dict[int, float]) -> tuple[tuple[OffTa
         return (), laid.tones, laid.expected
     cents = near | {o.tooth: o.cents for o in off}
     true = {tooth: pitch + cents.get(tooth, 0.0) / 100.0 for tooth, pitch in heard.items()}
-    tones = tones_near(transform(laid.recording), true, cents.keys())
+    tones = tones_near(laid.whole, true, cents.keys())
     return off, tones, [replace(e, group=tones.group_of(e.tooth)) for e in laid.expected]
 
 
-def _settle(
-    recording: Recording, tones: Tones, expected: list[Expected], path: FloatArray
-) -> tuple[Matched, Motion, Tones]:
+def _settle(laid: Laid, tones: Tones, expected: list[Expected]) -> tuple[Matched, Motion, Tones]:
     """Match, fit the motion, listen again at the teeth's own frequencies, and match again along it, with exact
     onsets."""
-    whole = transform(recording)
-    curve, step_s = attack_curve(recording)
+    path = laid.path_s
+    curve, step_s = attack_curve(laid.recording)
     for again in range(3):
         loud = loudness(tones)
         matched = match(tones, expected, path, loud, Attacks(curve, step_s))
@@ -114,8 +112,8 @@ def _settle(
         expected = _played(expected, heard)
         path = motion.time(np.array([e.turn for e in expected]))
         if not again:
-            rung = refined(whole, tones, [(h.beginning.time_s, h.expected.tooth) for h in heard if h.beginning])
-            tones = tones_at(whole, tones.teeth, rung)
+            rung = refined(laid.whole, tones, [(h.beginning.time_s, h.expected.tooth) for h in heard if h.beginning])
+            tones = tones_at(laid.whole, tones.teeth, rung)
     return _with_onsets(matched, curve, step_s), motion, tones
 
 

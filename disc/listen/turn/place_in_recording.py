@@ -38,11 +38,13 @@ LOUD_SALIENCE, NEAR_S, APART_S = 0.7, 0.15, 0.25
 
 @dataclass(frozen=True)
 class Laid:
-    """The strikes laid along a recording. recording: with its clock put right by the factor clock. cents: how much
-    the comb sounds above its table. path_s: shape (n,), one for each expected strike. fit: mean salience there.
-    found: how many strikes find their sound, less what chance finds. explained: share of the loud beginnings."""
+    """The strikes laid along a recording. recording: with its clock put right by the factor clock; whole: its
+    transform. cents: how much the comb sounds above its table. path_s: shape (n,), one for each expected strike. fit:
+    mean salience there. found: how many strikes find their sound, less what chance finds. explained: share of the loud
+    beginnings."""
 
     recording: Recording
+    whole: Whole
     tones: Tones
     clock: float
     cents: float
@@ -70,11 +72,11 @@ def lay(
     turns = np.array([t for t, _ in strikes])
     guesses = []
     for cents in _shifts(whole, pitches):
-        right, tones, clock, rest = _heard_at(recording, whole, pitches, cents)
-        lines = find_line(tones, turns, [tones.group_of(tooth) for _, tooth in strikes], hint_s)
-        guesses += [(right, tones, clock, rest, line) for line in lines]
-    guesses.sort(key=lambda guess: -guess[4].score)
-    likely = [g for g in guesses[:GUESSES] if g[4].score >= LINE_SHARE * guesses[0][4].score]
+        heard = _heard_at(recording, whole, pitches, cents)
+        groups = [heard[2].group_of(tooth) for _, tooth in strikes]
+        guesses += [(*heard, line) for line in find_line(heard[2], turns, groups, hint_s)]
+    guesses.sort(key=lambda guess: -guess[-1].score)
+    likely = [g for g in guesses[:GUESSES] if g[-1].score >= LINE_SHARE * guesses[0][-1].score]
     laid = [found for g in likely if (found := _along(*g, strikes)) is not None]
     if not laid:
         raise BadInput("the recording is too short to lay the strikes along it. Record a whole turn.")
@@ -92,24 +94,26 @@ def _shifts(whole: Whole, pitches: dict[int, float]) -> list[float]:
 
 def _heard_at(
     recording: Recording, whole: Whole, pitches: dict[int, float], cents: float
-) -> tuple[Recording, Tones, float, float]:
-    """(recording with its clock put right, tones, factor of the clock, cents that are left) for one shift."""
+) -> tuple[Recording, Whole, Tones, float, float]:
+    """(recording with its clock put right, its transform, tones, factor of the clock, cents that are left) for one
+    shift."""
     clock = _clock(cents, recording.rate) if abs(cents) > CLOCK_CENTS else 1.0
     right = recording if clock == 1.0 else replace(recording, rate=recording.rate * clock)
     rest = cents + 1200.0 * float(np.log2(clock))
     heard = whole if clock == 1.0 else replace(whole, rate=right.rate)
-    return right, tones_of(heard, pitches, rest), clock, rest
+    return right, heard, tones_of(heard, pitches, rest), clock, rest
 
 
 def _along(
-    recording: Recording, tones: Tones, clock: float, cents: float, line: Line, strikes: Sequence[tuple[float, int]]
-) -> Laid | None:
+    recording: Recording, whole: Whole, tones: Tones, clock: float, cents: float, line: Line,
+    strikes: Sequence[tuple[float, int]],
+) -> Laid | None:  # fmt: skip
     expected = expected_along(line, strikes, tones, 0.2)
     if len(expected) < FEWEST_STRIKES:
         return None
     path, fit = lay_path(tones, expected, line)
     found, explained = _found_and_explained(tones, expected, path)
-    return Laid(recording, tones, clock, cents, line, expected, path, fit, found, explained)
+    return Laid(recording, whole, tones, clock, cents, line, expected, path, fit, found, explained)
 
 
 def _found_and_explained(tones: Tones, expected: Sequence[Expected], path_s: FloatArray) -> tuple[float, float]:
@@ -146,10 +150,10 @@ def _octave_below(
     cents = upper.cents - 1200.0 * float(np.log2(upper.clock)) - OCTAVE_CENTS
     if cents < -WIDEST_SHIFT_CENTS:
         return None
-    right, tones, clock, rest = _heard_at(recording, whole, pitches, cents)
+    right, heard, tones, clock, rest = _heard_at(recording, whole, pitches, cents)
     ratio = upper.clock / clock  # the other clock's seconds
     line = replace(upper.line, start_s=upper.line.start_s * ratio, revolution_s=upper.line.revolution_s * ratio)
-    lower = _along(right, tones, clock, rest, line, strikes)
+    lower = _along(right, heard, tones, clock, rest, line, strikes)
     if lower is None or lower.found < OCTAVE_SHARE * upper.found:
         return None
     return lower

@@ -96,12 +96,13 @@ def _neighbours(
         if c.cause is not None else c
         for c in seen
     ]  # fmt: skip
-    made = []
-    for (tooth, at, k), step, share in zip(sought, steps, shares, strict=True):
+    made: list[Candidate] = []
+    fullest = sorted(zip(sought, steps, shares, strict=True), key=lambda item: -item[2])
+    for (tooth, at, k), step, share in fullest:
         if step is None or share < LEAST_LEVEL or step.gain < LEAST_GAIN:
             continue
         group, at = followed.tones.group_of(tooth), at + step.off_s
-        if any(c.beginning.group == group and abs(c.beginning.time_s - at) < TOGETHER_S for c in seen):
+        if any(c.beginning.group == group and abs(c.beginning.time_s - at) < TOGETHER_S for c in (*seen, *made)):
             continue
         b = Beginning(group, max(0.0, at), peak_near(followed.tones, group, at, 0.03) + 1e-9, 0.0, 1.0, at)
         level = usual.get(tooth) or _beside(usual, tooth)

@@ -61,13 +61,14 @@ def _is_shared(h: Heard, heard: Sequence[Heard]) -> bool:
 def _extra(followed: Followed, heard: Sequence[Heard]) -> list[Sound]:
     some = candidates(followed, heard)
     found: list[Sound] = []
+    taken = [(h.expected.group, h.beginning.time_s) for h in heard if h.beginning is not None]
     for c, p in sorted(zip(some, extra_probability(some), strict=True), key=lambda item: -item[1]):
         if p < EXTRA_FROM:
             break
         b = c.beginning
-        taken = [h.beginning.time_s for h in heard if h.beginning is not None and h.expected.group == b.group]
-        if any(abs(t - b.time_s) < SAME_STRIKE_S for t in taken):
+        if any(group == b.group and abs(t - b.time_s) < SAME_STRIKE_S for group, t in taken):
             continue
+        taken.append((b.group, b.time_s))
         teeth = followed.tones.teeth[b.group]
         tooth = teeth[0] if len(teeth) == 1 else followed.told.tooth_of.get(id(b))
         share = float(b.strength / followed.told.matched.loud[b.group])
