@@ -30,9 +30,11 @@ def desk(
             say(f"The desk of {job}: {address}", "For this machine and this user only. End it with Ctrl-C.")
         sys.stdout.flush()
         if browser:
+            import threading
             import webbrowser
 
-            # Not the address itself: the key in it would stand in the list of processes for all users to read.
-            webbrowser.open(entry.as_uri())
+            # Not the address itself: the key in it would stand in the list of processes for all users to read. Beside
+            # the desk, since a browser for the terminal returns only when it is left, and needs answers until then.
+            threading.Thread(target=webbrowser.open, args=(entry.as_uri(),), daemon=True).start()
 
     run_desk(job, opened, port, earlier)
