@@ -38,11 +38,16 @@ def test_killed_noticed_and_back_with_nothing_lost(browser, tmp_path):
     page.focus("#stage")
     page.keyboard.press("2")
     desk.told("sent when it does: 2")
+    page.keyboard.press("4")
+    desk.told("sent when it does: 3")
+    page.keyboard.press("Control+z")  # takes back the last of what waits, not what the desk had done before
     second = StartedDesk(folder)
     assert second.address == first.address  # the same place, or the page could not find it
     page.wait_for_function(BACK)
-    desk.until("async () => (await import('/static/js/store.js')).desk.state.history.done === 3")
-    assert [c.note for c in desk.corrections()[0]] == ["", "half a sentence, and its end", ""]
+    desk.told("Undone")
+    done, undone = desk.corrections()  # in the order in which they were made
+    assert [c.note for c in done] == ["", "half a sentence, and its end", ""]
+    assert dict(done[2].changes)["condition"] == "bent" and dict(undone[0].changes)["condition"] == "missing"
     assert desk.pins()[number].condition == "bent" and page.input_value("#pin-note") == ""
     # Picture, zoom, selection and a draft are there again after a reload.
     page.fill("#pin-note", "begun anew")
@@ -70,8 +75,9 @@ def test_an_edit_cut_off_under_way_is_done_once(browser, tmp_path):
             desk.page.route("**/api/edit", lambda route: (route.fetch(), route.abort()))
         else:
             os.kill(first.pid, signal.SIGSTOP)
-        desk.page.keyboard.press("2" if arrives else "4")
-        desk.page.wait_for_timeout(300)
+        ends = "requestfailed" if arrives else "request"
+        with desk.page.expect_event(ends, lambda request: request.url.endswith("/api/edit")):
+            desk.page.keyboard.press("2" if arrives else "4")
         first.kill()
         desk.page.unroute_all()
         second = StartedDesk(folder)

@@ -1,14 +1,20 @@
 // Undo and redo, back to the beginning: buttons, and the list of steps in the side panel.
 
 import { button, byId, element } from "./dom.js";
-import { send } from "./outbox.js";
+import { send, sent } from "./outbox.js";
 import { attempt, say } from "./say.js";
 import { desk, on, takeState } from "./store.js";
 
 let goal = null; // where quick presses in a row lead, while the first is still on its way
 
-export const goBack = () => goTo((goal ?? desk.state.history.done) - 1);
-export const goForward = () => goTo((goal ?? desk.state.history.done) + 1);
+export const goBack = () => goBy(-1);
+export const goForward = () => goBy(1);
+
+// A step back from what was done last, even where that is still on its way.
+async function goBy(step) {
+  if (goal === null) await sent();
+  return goTo((goal ?? desk.state.history.done) + step);
+}
 
 export async function goTo(count) {
   const { steps } = desk.state.history;
