@@ -10,6 +10,7 @@ from disc.collect.items import find_items, fingerprint
 from disc.collect.one_disc import Task
 from disc.collect.rows import FAILED, Row, RowStore
 from disc.collect.runners import run_here, run_on_cluster
+from disc.locale.catalogue import Language
 from disc.words import Advance, no_progress
 
 WORK_FOLDER = "collection"
@@ -27,6 +28,7 @@ class Collected:
     files: tuple[Path, ...]
     tunes_shared: int
     makers_shared: int
+    twice: int
 
 
 def collect(
@@ -36,6 +38,7 @@ def collect(
     scheduler: str | None = None,
     identify: bool = True,
     advance: Advance = no_progress,
+    language: Language = Language.EN,
 ) -> Collected:
     """Work through a folder of jobs and photograph pairs; may be stopped anywhere and run again.
 
@@ -57,7 +60,7 @@ def collect(
             _load_libraries_of_the_summary()
     from disc.collect.summary import write_summary
 
-    summary = write_summary(home, items, store)
+    summary = write_summary(home, items, store, language)
     return Collected(
         len(items),
         made,
@@ -66,6 +69,7 @@ def collect(
         summary.files,
         summary.tunes_shared,
         summary.makers_shared,
+        summary.twice,
     )
 
 

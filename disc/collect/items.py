@@ -8,10 +8,12 @@ from pathlib import Path
 
 from disc.errors import BadInput
 from disc.job import COMB_FILE, JOB_FILE, PINS_FILE
+from disc.object.store import OBJECT_FILE
 from disc.records import Plate, Turns
 from disc.tables import Column, parse_table, read_text
 
 DISCS_FILE = "discs.csv"
+ROW_FORM = b"2"  # grows when a row says more than before, so that older rows are made anew
 PHOTO_ENDINGS = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif"})
 # A line a pair; what is left empty takes the usual value of Plate.
 DISC_COLUMNS = (
@@ -93,8 +95,12 @@ def _read_discs(folder: Path) -> dict[str, tuple[Plate, Path | None]]:
 
 def fingerprint(item: Item) -> str:
     """Changes when what the disc's row is made from changes: its photographs, or its pins and comb."""
-    digest = hashlib.sha256()
-    files = [item.upper, item.lower, item.comb] if item.is_pair else [item.job / PINS_FILE, item.job / COMB_FILE]
+    digest = hashlib.sha256(ROW_FORM)
+    files = (
+        [item.upper, item.lower, item.comb]
+        if item.is_pair
+        else [item.job / n for n in (PINS_FILE, COMB_FILE, OBJECT_FILE)]
+    )
     for path in files:
         if path is not None and path.is_file():
             digest.update(path.name.encode() + b"\0" + path.read_bytes())

@@ -13,10 +13,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from disc.collect.items import Item, fingerprint
+from disc.collect.picture import draw_picture
+from disc.collect.reasons import not_photographed, with_reasons
 from disc.collect.rows import DONE, FAILED, Row, RowStore
+from disc.collect.same_disc import layout_of
 from disc.comb.tracks import find_tracks
 from disc.errors import DiscError
 from disc.job import JOB_FILE, Job, create_job, open_for_writing, open_job
+from disc.object.store import load_object
 from disc.records import Condition, Pin, Side
 from disc.words import no_progress
 
@@ -37,7 +41,7 @@ class Task:
         """About how long the disc takes, ms of a processor: photographs to read, a tune to look up, or neither."""
         if self.item.is_pair:
             return 1500
-        return 60 if self.identify else 4
+        return 60 if self.identify else 8
 
 
 def work_through(task: Task) -> bool:
@@ -52,7 +56,7 @@ def work_through(task: Task) -> bool:
         return False
     started = time.perf_counter()
     try:
-        row = _row(item, task.identify)
+        row = _row(item, task.identify, task.rows.parent)
     except DiscError as error:
         row = Row(item.name, str(item.job), FAILED, " ".join(str(error).split()))
     except Exception as error:  # a fault of this program: named in the table, and the other discs go on
@@ -61,12 +65,15 @@ def work_through(task: Task) -> bool:
     return True
 
 
-def _row(item: Item, identify: bool) -> Row:
+def _row(item: Item, identify: bool, home: Path) -> Row:
     if item.is_pair:
         _read_pair(item)
     job = open_job(item.job)  # reading needs no lock: what is on disk is whole
-    row = _measures(item, job, job.pins())
-    return replace(row, **_tune(job)) if identify and job.has("comb.csv") else row
+    pins = job.pins()
+    row = _measures(item, job, pins)
+    if identify and job.has("comb.csv"):
+        row = replace(row, **_tune(job))
+    return replace(row, empty=with_reasons(row, job, identify), picture=draw_picture(home, item, job, pins))
 
 
 def _read_pair(item: Item) -> None:
@@ -91,25 +98,34 @@ def _measures(item: Item, job: Job, pins: Sequence[Pin]) -> Row:
     tracks = {side: _track_radii([p for p in pins if p.side is side]) for side in Side}
     radii = [r for side in Side for r in tracks[side]]
     gaps = [gap for side in Side for gap in np.diff(tracks[side])]
+    counts = {side: sum(pin.side is side for pin in pins) for side in Side}
+    upper, lower = (None if not_photographed(job, side, counts[side]) else counts[side] for side in Side)
+    comb = job.comb() if job.has("comb.csv") else None
+    known = load_object(job)
     thick = [pin.diameter_mm for pin in pins if pin.diameter_mm is not None]
     return Row(
         name=item.name,
         job=str(item.job),
         status=DONE,
         diameter_mm=job.plate.diameter_mm,
-        pins_upper=sum(pin.side is Side.UPPER for pin in pins),
-        pins_lower=sum(pin.side is Side.LOWER for pin in pins),
+        pins_upper=upper,
+        pins_lower=lower,
         sound=conditions[Condition.SOUND],
         bent=conditions[Condition.BENT],
         stub=conditions[Condition.STUB],
         missing=conditions[Condition.MISSING],
         extra=conditions[Condition.EXTRA],
         tracks=len(radii),
-        teeth=len(job.comb().teeth) if job.has("comb.csv") else None,
+        teeth=None if comb is None else len(comb.teeth),
         inner_r_mm=round(min(radii), 4) if radii else None,
         outer_r_mm=round(max(radii), 4) if radii else None,
         track_gap_mm=round(float(np.median(gaps)), 4) if gaps else None,
         pin_diameter_mm=round(float(np.median(thick)), 4) if thick else None,
+        maker=known.get("maker"),
+        number=known.get("number"),
+        pitched=None if comb is None else sum(tooth.pitch is not None for tooth in comb.teeth),
+        layout=layout_of(pins),
+        photographs=" ".join(sorted(job.content.photos.values())),
     )
 
 

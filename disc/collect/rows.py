@@ -18,7 +18,11 @@ LARGEST = 1e9  # no measure or count of a disc comes near; a damaged row may hol
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A disc's line in the table. Lengths in mm; an unknown is None. habits: see groups.py."""
+    """A disc's line in the table. Lengths in mm; an unknown is None, and empty says why. habits: see groups.py.
+
+    The last four are for comparing and drawing, and stand in no table: pitched, teeth with a pitch; layout, see
+    same_disc.py; photographs, digests of them; picture, the file drawn of it, in the collection's folder.
+    """
 
     name: str
     job: str
@@ -43,10 +47,23 @@ class Row:
     tune_file: str | None = None
     tune_number: str | None = None
     tune_probability: float | None = None
+    maker: str | None = None
+    number: str | None = None
     seconds: float | None = None
+    empty: str = ""
+    pitched: int | None = None
+    layout: str = ""
+    photographs: str = ""
+    picture: str = ""
 
 
 NAMES = tuple(field.name for field in fields(Row))
+UNSHOWN = ("pitched", "layout", "photographs", "picture")
+
+
+def shown_names() -> tuple[str, ...]:
+    """The columns of the table."""
+    return tuple(name for name in NAMES if name not in UNSHOWN)
 
 
 def as_line(row: Row) -> dict[str, Any]:
@@ -126,8 +143,9 @@ def write_csv(path: Path, rows: Iterable[Row]) -> None:
     waiting = path.with_suffix(".csv.tmp")
     with waiting.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(NAMES)
-        writer.writerows([guarded(getattr(row, name)) for name in NAMES] for row in rows)  # an unknown is an empty cell
+        names = shown_names()
+        writer.writerow(names)
+        writer.writerows([guarded(getattr(row, name)) for name in names] for row in rows)  # an unknown is an empty cell
     os.replace(waiting, path)
 
 
@@ -139,12 +157,14 @@ def write_parquet(path: Path, rows: Iterable[Row], at_once: int = 4096) -> bool:
     except ImportError:
         return False
     kinds = {"str": arrow.string(), "int | None": arrow.int64(), "float | None": arrow.float64()}
-    schema = arrow.schema([(f.name, kinds.get(str(f.type), arrow.string())) for f in fields(Row)])
+    schema = arrow.schema(
+        [(f.name, kinds.get(str(f.type), arrow.string())) for f in fields(Row) if f.name not in UNSHOWN]
+    )
     waiting = path.with_suffix(".parquet.tmp")
     with parquet.ParquetWriter(waiting, schema) as writer:
         group: list[dict[str, Any]] = []
         for row in rows:
-            group.append(as_line(row))
+            group.append({name: getattr(row, name) for name in shown_names()})
             if len(group) == at_once:
                 writer.write_table(arrow.Table.from_pylist(group, schema))
                 group = []

@@ -1,4 +1,4 @@
-"""The files of a collection, from its rows: the table as CSV and Parquet, and what the discs have in common.
+"""The files of a collection, from its rows: table (CSV and Parquet), what the discs have in common, the page.
 
 This is work that no second worker can share, so each row is read once and turned into a line once.
 """
@@ -13,7 +13,12 @@ from pathlib import Path
 
 from disc.collect.groups import same_habits, same_tune
 from disc.collect.items import Item
+from disc.collect.page import collection_page
 from disc.collect.rows import DONE, RowStore, write_csv, write_parquet
+from disc.collect.same_disc import same_disc
+from disc.locale.catalogue import Language
+
+PAGE_NAME = "index.html"
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,9 +29,10 @@ class Summary:
     failed: int
     tunes_shared: int
     makers_shared: int
+    twice: int
 
 
-def write_summary(home: Path, items: Sequence[Item], store: RowStore) -> Summary:
+def write_summary(home: Path, items: Sequence[Item], store: RowStore, language: Language = Language.EN) -> Summary:
     """Write the tables and groups of all discs that have a row into `home`, each file whole or not at all."""
     home.mkdir(parents=True, exist_ok=True)
     found = (store.load(item.name, str(item.job)) for item in items)
@@ -34,10 +40,16 @@ def write_summary(home: Path, items: Sequence[Item], store: RowStore) -> Summary
     table, columns, groups = home / "collection.csv", home / "collection.parquet", home / "groups.json"
     write_csv(table, rows)
     files = [table, columns] if write_parquet(columns, rows) else [table]
-    tunes, makers = same_tune(rows), same_habits(rows)
-    waiting = groups.with_suffix(".tmp")
-    content = json.dumps({"same_tune": tunes, "same_habits": makers}, indent=1, ensure_ascii=False)
-    waiting.write_text(content + "\n", encoding="utf-8")
-    os.replace(waiting, groups)
+    tunes, makers, twice = same_tune(rows), same_habits(rows), same_disc(rows)
+    shared = {"same_disc": twice, "same_tune": tunes, "same_habits": makers}
+    _write(groups, json.dumps(shared, indent=1, ensure_ascii=False) + "\n")
+    page = home / PAGE_NAME
+    _write(page, collection_page(home, rows, twice, language))
     failed = sum(row.status != DONE for row in rows)
-    return Summary((*files, groups), failed, len(tunes), len(makers))
+    return Summary((*files, groups, page), failed, len(tunes), len(makers), len(twice))
+
+
+def _write(path: Path, text: str) -> None:
+    waiting = path.with_suffix(".tmp")
+    waiting.write_text(text, encoding="utf-8")
+    os.replace(waiting, path)

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from disc.commands.measure_options import length
+from disc.locale.catalogue import Language
 from disc.words import progress, say, show_json
 
 
@@ -20,16 +21,19 @@ def collect(
     workers: Annotated[int, typer.Option(min=1, max=256, help="Processes on this machine.")] = 2,
     scheduler: Annotated[str | None, typer.Option(help="Address of a Dask scheduler, e.g. tcp://HOST:8786.")] = None,
     identify: Annotated[bool, typer.Option(help="Look every tune up in the library.")] = True,
+    language: Annotated[Language, typer.Option(help="The page's: en, de or fr.")] = Language.EN,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """A folder of jobs or photo pairs, worked through in parallel; may be stopped and run again."""
     from disc.collect.collect import collect as work
 
     with progress("discs", quiet=as_json) as advance:
-        done = work(folder, diameter_mm, workers, scheduler, identify, advance)
+        done = work(folder, diameter_mm, workers, scheduler, identify, advance, language)
     if as_json:
         show_json(done)
         return
     say(f"{done.discs} discs: {done.made} worked through now, {done.kept} kept from before, {done.failed} failed.")
     say(f"{done.tunes_shared} tunes stand on several discs; {done.makers_shared} groups of discs share their habits.")
+    if done.twice:
+        say(f"{done.twice} pairs of discs may be one disc each: look at the page.")
     say(*(f"  {path}" for path in done.files))

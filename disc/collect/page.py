@@ -1,0 +1,139 @@
+"""A page of the whole collection to look through in any browser: it stands by itself and asks nothing of a network.
+
+In: the rows, what discs have in common, and the pictures that picture.py drew. Out: one HTML text beside its pictures.
+What discs are called and what was written about them are words of others: all of it is escaped.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from html import escape
+from pathlib import Path
+from urllib.parse import quote
+
+from disc.collect.rows import DONE, Row
+from disc.collect.same_disc import together
+from disc.locale.catalogue import Language, Reader, mark, reader
+from disc.records import Condition
+
+STYLE = """
+:root{color-scheme:light dark}body{font:16px/1.45 Georgia,'Times New Roman',serif;margin:1.5rem auto;max-width:80rem;
+padding:0 1rem}main{display:grid;grid-template-columns:repeat(auto-fill,minmax(19rem,1fr));gap:1rem}
+article{border:1px solid #8a7a4a;border-radius:6px;padding:.7rem;overflow-wrap:anywhere}
+article h2{font-size:1.1rem;margin:.1rem 0 .4rem}
+article img{width:100%;aspect-ratio:2;object-fit:contain;background:#fffdf8}
+article p{margin:.3rem 0}.small{font-size:.88rem}.care{border-left:4px solid #9b1c31;padding-left:.5rem}
+input,select{font:inherit;padding:.4rem;min-height:44px}form{display:flex;flex-wrap:wrap;gap:.8rem;margin:1rem 0}
+[hidden]{display:none}
+"""
+# Finding and sorting; nothing is loaded and nothing sent.
+SCRIPT = """
+const all=[...document.querySelectorAll('article')],find=document.getElementById('find'),
+order=document.getElementById('order'),main=document.querySelector('main'),count=document.getElementById('count');
+function show(){let n=0;for(const a of all){a.hidden=!a.textContent.toLowerCase().includes(find.value.toLowerCase());
+n+=!a.hidden}count.textContent=n}
+order.onchange=()=>{const k=order.value;all.sort((a,b)=>k==='name'?a.dataset.name.localeCompare(b.dataset.name):
+b.dataset[k]-a.dataset[k]);main.append(...all)};find.oninput=show;document.querySelector('form').onsubmit=()=>false;
+"""
+WHY = {
+    "the same photograph": mark("the same photograph"),
+    "the same holes, and the same pins damaged": mark("the same holes, and the same pins damaged"),
+    "the same holes, other pins damaged": mark("the same holes, other pins damaged"),
+}
+CONDITIONS = {
+    Condition.SOUND: mark("sound"),
+    Condition.BENT: mark("bent"),
+    Condition.STUB: mark("stub"),
+    Condition.MISSING: mark("missing"),
+    Condition.EXTRA: mark("extra"),
+}
+
+
+def collection_page(
+    home: Path, rows: Sequence[Row], twice: Sequence[dict[str, object]], language: Language = Language.EN
+) -> str:
+    """The page's HTML; home: the folder it will stand in, from which the links to the jobs are counted."""
+    t = reader(language)
+    pairs = together(twice)
+    cards = "".join(_card(home, row, pairs.get(row.name, []), t) for row in rows)
+    title = t("The collection")
+    orders = (("name", t("by name")), ("damaged", t("most damage first")), ("pins", t("most pins first")))
+    options = "".join(f'<option value="{key}">{escape(words)}</option>' for key, words in orders)
+    return (
+        f'<!doctype html><html lang="{language.value}"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>{escape(title)}</title><style>{STYLE}</style></head><body><h1>{escape(title)}</h1>"
+        f'<form><label>{escape(t("Find"))} <input id="find" type="search"></label>'
+        f'<label>{escape(t("Order"))} <select id="order">{options}</select></label>'
+        f'<p><span id="count">{len(rows)}</span> {escape(t("discs"))}</p></form>'
+        f"<main>{cards}</main><script>{SCRIPT}</script></body></html>\n"
+    )
+
+
+def _card(home: Path, row: Row, pairs: Sequence[dict[str, object]], t: Reader) -> str:
+    damaged = sum(getattr(row, c.value) or 0 for c in (Condition.BENT, Condition.STUB, Condition.MISSING))
+    pins = (row.pins_upper or 0) + (row.pins_lower or 0)
+    parts = [f"<h2>{escape(row.name)}</h2>"]
+    if row.picture:
+        parts.append(
+            f'<img loading="lazy" src="{quote(row.picture)}" alt="{escape(t("Both faces of {name}", name=row.name))}">'
+        )
+    if row.status != DONE:
+        parts.append(f'<p class="care">{escape(t("Not done: {reason}", reason=row.reason))}</p>')
+    else:
+        parts += [f"<p>{escape(words)}</p>" for words in (_made(row, t), _tune(row, t), _condition(row, t)) if words]
+        parts += [f'<p class="small">{escape(words)}</p>' for words in (_size(row, t), _empty(row, t)) if words]
+    parts += [f'<p class="care">{escape(_twice(row.name, pair, t))}</p>' for pair in pairs]
+    parts.append(f'<p class="small">{_links(home, Path(row.job), t)}</p>')
+    order = f'data-name="{escape(row.name)}" data-damaged="{damaged}" data-pins="{pins}"'
+    return f"<article {order}>{''.join(parts)}</article>"
+
+
+def _made(row: Row, t: Reader) -> str:
+    words = [row.maker or "", t("no. {number}", number=row.number) if row.number else ""]
+    return ", ".join(word for word in words if word)
+
+
+def _tune(row: Row, t: Reader) -> str:
+    if not row.tune_title:
+        return ""
+    sure = t.number(100.0 * (row.tune_probability or 0.0))
+    return t("Tune: {title}, {p} % sure", title=row.tune_title, p=sure)
+
+
+def _condition(row: Row, t: Reader) -> str:
+    counts = [(getattr(row, c.value), t(words)) for c, words in CONDITIONS.items()]
+    return ", ".join(f"{n} {words}" for n, words in counts if n)
+
+
+def _size(row: Row, t: Reader) -> str:
+    words = [t("diameter {mm} mm", mm=t.number(row.diameter_mm, 1))] if row.diameter_mm is not None else []
+    for count, said in ((row.pins_upper, t("upper face: {n}")), (row.pins_lower, t("lower face: {n}"))):
+        words += [said.format(n=count)] if count is not None else []
+    return ", ".join([*words, *([t("{n} teeth", n=row.teeth)] if row.teeth is not None else [])])
+
+
+def _empty(row: Row, t: Reader) -> str:
+    """Why cells are empty, in the page's language; the columns keep the names that they have in the table."""
+    parts = [part.split(": ", 1) for part in row.empty.split("; ") if ": " in part]
+    return "; ".join(f"{names}: {t(why)}" for names, why in parts)
+
+
+def _twice(name: str, pair: dict[str, object], t: Reader) -> str:
+    names = [str(one) for one in pair["discs"]]  # type: ignore[attr-defined]
+    other = next((one for one in names if one != name), name)
+    words = t("Perhaps the same disc as {other}: {why}.", other=other, why=t(WHY[str(pair["why"])]))
+    apart = pair["apart_mm"]
+    return words + (f" {t('The holes lie {mm} mm apart.', mm=t.number(apart, 2))}" if isinstance(apart, float) else "")
+
+
+def _links(home: Path, job: Path, t: Reader) -> str:
+    """The job's folder and its report, as seen from the page."""
+
+    def link(path: Path, words: str) -> str:
+        return f'<a href="{quote(Path(os.path.relpath(path, home)).as_posix())}">{escape(words)}</a>'
+
+    links = [link(job, t("folder"))] if job.is_dir() else []
+    report = job / "out" / "report.html"
+    return " · ".join([*links, *([link(report, t("report"))] if report.is_file() else [])])
