@@ -84,6 +84,7 @@ def _check_tips(job: Job, teeth: Sequence[Tooth]) -> None:
 
 def listen_to_plucks(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
     """Hear what was plucked, for the person to say which tooth each was; the job is not changed."""
+    from disc.listen.comb.doubtful import doubts_of_plucked
     from disc.listen.comb.plucked import comb_from_recording, is_plucked_in_turn
     from disc.listen.sound.audio import read_recording
 
@@ -103,7 +104,7 @@ def listen_to_plucks(session: Session, body: Mapping[str, Any], uploads: Path, a
     session.plucked = {
         "token": body.get("token"),
         "name": path.name,
-        "remarks": list(heard.remarks),
+        "remarks": [*heard.remarks, *(doubt.say.rstrip(".") for doubt in doubts_of_plucked(heard))],
         "teeth": [
             {
                 "pitch": None if tooth.pitch is None else round(tooth.pitch, 4),

@@ -10,16 +10,20 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from disc.doubts import doubts_to_json
 from disc.errors import BadInput, MissingPart
 from disc.job import COMB_FILE, Job
+from disc.listen.comb.doubtful import doubts_of_plucked
 from disc.listen.comb.plucked import PluckedComb, PluckedTooth, comb_from_recording
 from disc.listen.comb.tuning_table import tuning_rows
 from disc.listen.sound.audio import read_recording
-from disc.records import Comb, ToothCondition
+from disc.listen.sound.disturbed import Stretch
+from disc.records import Comb, Doubt, ToothCondition
 from disc.tables import read_text
 from disc.words import Advance, no_progress
 
 MOST_TEETH = 200
+AGAIN = "plucked again alone"
 
 
 def numbers_of_order(text: str) -> tuple[int, ...]:
@@ -80,6 +84,7 @@ def tooth_again(
             stored["teeth"] = _with_stored(stored["teeth"], row)
             pitches = {int(r["tooth"]): r["pitch"] for r in stored["teeth"]}
             stored["tuning"] = tuning_rows(pitches)
+            stored["doubts"] = doubts_to_json(_doubts_left(stored))
             stage.write_text(plucked_file, json.dumps(stored, indent=1, ensure_ascii=False) + "\n")
     return row
 
@@ -106,12 +111,26 @@ def _stored(job: Job, plucked_file: str) -> dict[str, Any] | None:
     return dict(content)
 
 
+def _doubts_left(stored: dict[str, Any]) -> tuple[Doubt, ...]:
+    """The doubts about the recording of all teeth, but for those that were plucked again alone since."""
+    teeth = tuple(
+        PluckedTooth(
+            int(row["tooth"]), row["pitch"], row["t60_s"],
+            None if row["condition"] is None else ToothCondition(row["condition"]), tuple(row["plucks_s"]),
+            row["spread_cents"], row["agrees"],
+        )
+        for row in stored["teeth"] if not str(row["words"]).startswith(AGAIN)
+    )  # fmt: skip
+    disturbed = tuple(Stretch(float(a), float(b), bool(knock)) for a, b, knock in stored.get("disturbed", []))
+    return doubts_of_plucked(PluckedComb(teeth, None, (), int(stored.get("plucks", 2)), disturbed))
+
+
 def _with_stored(rows: list[dict[str, Any]], row: PluckedTooth) -> list[dict[str, Any]]:
     new = {
         "tooth": row.tooth, "pitch": None if row.pitch is None else round(row.pitch, 4),
         "t60_s": None if row.t60_s is None else round(row.t60_s, 3),
         "condition": None if row.condition is None else row.condition.value, "plucks_s": list(row.plucks_s),
         "spread_cents": None if row.spread_cents is None else round(row.spread_cents, 2), "agrees": row.agrees,
-        "deviation_cents": None, "words": "; ".join(w for w in ("plucked again alone", row.words) if w),
+        "deviation_cents": None, "words": "; ".join(w for w in (AGAIN, row.words) if w),
     }  # fmt: skip
     return sorted([new, *(r for r in rows if r.get("tooth") != row.tooth)], key=lambda r: int(r["tooth"]))

@@ -14,13 +14,15 @@ from pathlib import Path
 
 import numpy as np
 
-from disc.listen.comb.plucks import Candidate, Pluck, find_plucks
+from disc.listen.comb.plucks import Candidate, Pluck, plucks_and_rest
 from disc.listen.comb.temperament import Temperament, temperament_of
 from disc.listen.comb.tooth_buzz import LIKELY, SIGNS, buzz_probability, buzz_signs
 from disc.listen.comb.tooth_cleanness import cleanness, room_of
 from disc.listen.comb.tooth_sound import Sounding, sounding
+from disc.listen.sound.attacks import Attack
 from disc.listen.sound.audio import FloatArray, Recording, read_recording
 from disc.listen.sound.bands import Whole, hz_of_pitch, transform
+from disc.listen.sound.disturbed import Stretch, faint_stretches, loud_stretches, together
 from disc.records import ToothCondition
 from disc.words import Advance, no_progress
 
@@ -42,7 +44,6 @@ HUM_SHARE = 3.0  # of the longer ring of the two teeth
 SAME_SEMITONES, FAR_TEETH, MOST_BACK, MOST_APART = 0.3, 4, 0.5, 0.4
 DULL = "only a dull click"
 UNHEARD = "nothing is heard where the hand's pace puts its plucks: dead, or left out; pluck it again"
-MOST_BREAKS = 6
 # A dead tooth's click seems to have a pitch, another one at each pluck, and dies away so much sooner than its like
 # (natural logarithm). In the tuning half seven of the dead are told by it, and one that buzzes is taken for dead.
 CHOKED, CHOKED_CENTS = 0.8, 5.0
@@ -71,11 +72,14 @@ class PluckedTooth:
 
 @dataclass(frozen=True)
 class PluckedComb:
-    """What a recording of a comb plucked in turn says. temperament: None with fewer than three ringing teeth."""
+    """What a recording of a comb plucked in turn says. temperament: None with fewer than three ringing teeth. plucks:
+    how often each tooth was to be plucked. disturbed: where something else is heard."""
 
     teeth: tuple[PluckedTooth, ...]
     temperament: Temperament | None
     remarks: tuple[str, ...] = ()
+    plucks: int = 2
+    disturbed: tuple[Stretch, ...] = ()
 
 
 def read_plucked(path: Path, teeth: int | None = None, plucks: int = 2, advance: Advance = no_progress) -> PluckedComb:
@@ -91,10 +95,10 @@ def comb_from_recording(
 ) -> PluckedComb:
     """As read_plucked, from a recording in memory."""
     advance(0.05, "looking for plucks")
-    found = find_plucks(recording, teeth, plucks)
+    found, rest = plucks_and_rest(recording, teeth, plucks)
     remarks = list(recording.remarks)
     if not found:
-        return PluckedComb((), None, (*remarks, "no ringing tooth is heard in this recording"))
+        return PluckedComb((), None, (*remarks, "no ringing tooth is heard in this recording"), plucks)
     advance(0.5, "measuring each tooth")
     count = teeth or max(p.tooth for p in found)
     heard, rows = hear_teeth(recording, found, count, plucks)
@@ -104,8 +108,17 @@ def comb_from_recording(
     rows = _judge_unheard(rows)
     if len(heard) < count * plucks:
         remarks.append(f"{count * plucks - len(heard)} of {count * plucks} plucks were not heard")
-        remarks += _breaks(rows, plucks)
-    return PluckedComb(tuple(rows), temperament_of([r.pitch for r in rows]), tuple(remarks))
+    temperament = temperament_of([r.pitch for r in rows])
+    return PluckedComb(tuple(rows), temperament, tuple(remarks), plucks, _disturbed(recording, rows, found, rest))
+
+
+def _disturbed(
+    recording: Recording, rows: Sequence[PluckedTooth], found: Sequence[Pluck], rest: Sequence[Attack]
+) -> tuple[Stretch, ...]:
+    """Where something else than plucks is heard."""
+    faint = faint_stretches(rest, np.array([p.candidate.time_s for p in found]))
+    lowest = min((row.pitch for row in rows if row.pitch is not None), default=None)
+    return together(faint, [] if lowest is None else loud_stretches(recording, hz_of_pitch(lowest)))
 
 
 def _judge_unheard(rows: list[PluckedTooth]) -> list[PluckedTooth]:
@@ -117,18 +130,6 @@ def _judge_unheard(rows: list[PluckedTooth]) -> list[PluckedTooth]:
         if not row.plucks_s and heard and heard[0] < row.tooth < heard[-1] else row
         for row in rows
     ]  # fmt: skip
-
-
-def _breaks(rows: Sequence[PluckedTooth], plucks: int) -> list[str]:
-    """Where the numbering hangs on what was not heard, said at the tooth."""
-    said = []
-    for row in [row for row in rows if len(row.plucks_s) < plucks][:MOST_BREAKS]:
-        heard = f"only {len(row.plucks_s)}" if row.plucks_s else "none"
-        said.append(
-            f"tooth {row.tooth}: {heard} of its {plucks} plucks is heard; if it was not plucked there, every number "
-            f"from {row.tooth} on is one too high"
-        )
-    return said
 
 
 def hear_teeth(

@@ -13,8 +13,10 @@ from pathlib import Path
 from typing import Any
 
 from disc.comb.from_pins import comb_from_pins
+from disc.doubts import doubt_lines, doubts_to_json
 from disc.errors import BadInput
 from disc.job import COMB_FILE, PINS_FILE, Job
+from disc.listen.comb.doubtful import doubts_of_plucked
 from disc.listen.comb.guided import in_order
 from disc.listen.comb.plucked import PluckedComb, PluckedTooth, comb_from_recording, is_plucked_in_turn
 from disc.listen.comb.plucked_plot import plot_plucked
@@ -160,6 +162,9 @@ def plucked_json(comb: PluckedComb) -> dict[str, Any]:
         },
         "tuning": tuning_rows({tooth.tooth: tooth.pitch for tooth in comb.teeth}),
         "remarks": list(comb.remarks),
+        "plucks": comb.plucks,
+        "disturbed": [[round(s.start_s, 2), round(s.end_s, 2), s.is_knock] for s in comb.disturbed],
+        "doubts": doubts_to_json(doubts_of_plucked(comb)),
     }  # fmt: skip
 
 
@@ -195,6 +200,7 @@ def plucked_words(result: PluckedResult) -> list[str]:
         off = None if comb.temperament is None else comb.temperament.deviations_cents[k]
         lines.append(tooth_words(tooth, off))
     lines += [f"Note: {remark}." for remark in comb.remarks]
+    lines += doubt_lines(doubts_of_plucked(comb))
     if result.in_table:
         lines.append("The comb table has these pitches and conditions now.")
     else:

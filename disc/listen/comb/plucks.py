@@ -105,6 +105,11 @@ class Pluck:
 
 def find_plucks(recording: Recording, teeth: int | None, plucks: int) -> list[Pluck]:
     """The plucks in time order, each with the tooth's place in the order of plucking. teeth: how many, if known."""
+    return plucks_and_rest(recording, teeth, plucks)[0]
+
+
+def plucks_and_rest(recording: Recording, teeth: int | None, plucks: int) -> tuple[list[Pluck], list[Attack]]:
+    """The plucks as find_plucks gives them, and the attacks that are none."""
     attacks = find_attacks(recording)
     low = for_fundamentals(recording)
     attacks = with_quiet(attacks, tones_that_appear(low))
@@ -118,15 +123,22 @@ def find_plucks(recording: Recording, teeth: int | None, plucks: int) -> list[Pl
         both.sort(key=lambda pair: pair[0].time_s)
         candidates = judge([a for a, _ in both], [tones for _, tones in both])
     if not any(c.tone for c in candidates):
-        return []
+        return [], [c.attack for c in candidates]
     one_by_one, pace = _pace(candidates, plucks)
     if one_by_one:
         path = best_path(candidates, teeth, plucks, pace)
-        return [Pluck(k, j, candidates[i]) for i, k, j in path]
+        return [Pluck(k, j, candidates[i]) for i, k, j in path], _rest(candidates, path)
     # The whole comb was plucked, then once more: every pluck is a place of its own, folded by the number of teeth.
     path = best_path(candidates, teeth * plucks if teeth else None, 1, pace)
     count = teeth or int(np.ceil(max(k for _, k, _ in path) / plucks))
-    return [Pluck((k - 1) % count + 1, (k - 1) // count + 1, candidates[i]) for i, k, _ in path]
+    return [Pluck((k - 1) % count + 1, (k - 1) // count + 1, candidates[i]) for i, k, _ in path], _rest(
+        candidates, path
+    )
+
+
+def _rest(candidates: Sequence[Candidate], path: Sequence[tuple[int, int, int]]) -> list[Attack]:
+    taken = {i for i, _, _ in path}
+    return [c.attack for i, c in enumerate(candidates) if i not in taken]
 
 
 RENEWED_SHARE, RENEWED_STEADY, RENEWED_APART_S = 0.35, 0.8, 0.05

@@ -278,9 +278,9 @@ def made_plucked(
     audio = s.in_a_room(rng, audio, room) if room else audio
     rms = float(np.sqrt(np.mean(audio**2)))
     audio = listen_set.surroundings(rng, audio, noise_db, tick, knocks, 0.0, onsets)
-    speech_over(rng, audio, rms, speech, SPEECH_DB)
+    spans = speech_over(rng, audio, rms, speech, SPEECH_DB)
     audio = gain_controlled(audio, agc) if agc else audio
-    return Plucked(name, listen_set.level(audio, False), rows, 2, noise_db < 20, container, rate)
+    return Plucked(name, listen_set.level(audio, False), rows, 2, noise_db < 20, container, rate, spans)
 
 
 CONTAINERS = ("wav", "mp3", "m4a", "ogg", "flac")

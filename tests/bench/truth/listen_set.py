@@ -22,6 +22,7 @@ class Plucked:
     noisy: bool = False
     container: str = "wav"
     rate: int = RATE
+    speech: list[tuple[float, float]] = field(default_factory=list)  # from, to: s
 
 
 @dataclass

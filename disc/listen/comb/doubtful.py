@@ -1,0 +1,65 @@
+"""What is in doubt about a plucked comb: where its numbering may break, and what else was heard over which tooth.
+
+Both are said with the numbers the teeth have in the end, those of the order or the table.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from disc.listen.comb.plucked import PluckedComb, PluckedTooth
+from disc.listen.sound.disturbed import Stretch
+from disc.records import About, Doubt, ToothCondition
+
+MOST = 6  # more of one kind are told together
+MEASURED_S = 0.4  # what sounds so soon after a pluck lies in what its pitch is read from
+
+
+def doubts_of_plucked(comb: PluckedComb) -> tuple[Doubt, ...]:
+    """The doubts about what was heard, breaks in the numbering first."""
+    return (*_breaks(comb), *_disturbances(comb))
+
+
+def _breaks(comb: PluckedComb) -> list[Doubt]:
+    some = [row for row in comb.teeth if len(row.plucks_s) < comb.plucks]
+    said = []
+    for row in some[:MOST]:
+        heard = f"only {len(row.plucks_s)}" if row.plucks_s else "none"
+        said.append(Doubt(
+            About.COMB,
+            f"tooth {row.tooth}: {heard} of its {comb.plucks} plucks is heard; if it was not plucked there, every "
+            "tooth plucked after it has another's pitch.",
+            f"Pluck it again alone: disc comb JOB --tooth {row.tooth} RECORDING.",
+        ))  # fmt: skip
+    if len(some) > MOST:
+        numbers = ", ".join(str(row.tooth) for row in some[MOST:])
+        said.append(Doubt(About.COMB, f"so it is with the teeth {numbers}.", "Pluck the comb again, in quiet."))
+    return said
+
+
+def _disturbances(comb: PluckedComb) -> list[Doubt]:
+    said = []
+    for stretch in comb.disturbed:
+        rows = _within(comb.teeth, stretch)
+        unsure = [row.tooth for row in rows if not _is_sure(row)]
+        if unsure:
+            said.append(Doubt(
+                About.COMB, f"{stretch.words}, while {_teeth([r.tooth for r in rows])} sounded.",
+                f"Pluck {_teeth(unsure)} again.",
+            ))  # fmt: skip
+    return said[:MOST]
+
+
+def _within(rows: Sequence[PluckedTooth], stretch: Stretch) -> list[PluckedTooth]:
+    return [row for row in rows if any(stretch.covers(t, MEASURED_S) for t in row.plucks_s)]
+
+
+def _is_sure(row: PluckedTooth) -> bool:
+    """Whether all its plucks gave one pitch and nothing is said against it: what else sounded did no harm."""
+    return bool(row.agrees) and row.condition is ToothCondition.SOUND
+
+
+def _teeth(numbers: Sequence[int]) -> str:
+    if len(numbers) == 1:
+        return f"tooth {numbers[0]}"
+    return f"teeth {', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"
