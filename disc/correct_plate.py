@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import Any
 
 from disc.errors import MissingPart
-from disc.job import COMB_FILE, PHOTO_FOLDER, PINS_FILE, Job
+from disc.job import PHOTO_FOLDER, PINS_FILE, Job
 from disc.words import Advance, no_progress
 
 MEASURES_THE_PHOTO = ("diameter_mm", "slot_width_mm", "slot_depth_mm")
@@ -41,8 +41,6 @@ def correct_plate(job: Job, values: dict[str, Any], advance: Advance = no_progre
         pass
     if "diameter_mm" in changed and job.has(PINS_FILE):
         return ["The pins did not come from photographs of this job and keep their places in millimetres."]
-    if job.has(PINS_FILE) and job.has(COMB_FILE):
-        return ["Run disc transcribe, disc check and disc repin again: what they made rests on the old value."]
     return []
 
 

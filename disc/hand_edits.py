@@ -1,7 +1,7 @@
-"""pins.csv after a person has edited it in a spreadsheet: what changed, and whether it can be taken over.
+"""pins.csv and comb.csv after a person has edited them in a spreadsheet: what changed, and can it be taken over.
 
 Nothing is taken over that cannot be (a place off the plate, a tooth that the comb has not), and a table from which more
-than a tenth of the pins has gone only when the person says so: half a table saved by mistake looks just like that.
+than a tenth of the rows has gone only when the person says so: half a table saved by mistake looks just like that.
 """
 
 from __future__ import annotations
@@ -14,9 +14,9 @@ from pathlib import Path
 from disc.corrections import Action, Correction
 from disc.errors import BadInput
 from disc.records import Comb, Pin
-from disc.tables import lines_of_pins
+from disc.tables import lines_of_comb, lines_of_pins
 
-MOST_REMOVED = 0.1  # share of the pins that may go without being asked for
+MOST_REMOVED = 0.1  # share of the rows that may go without being asked for
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +38,7 @@ def check_edit(path: Path, before: Sequence[Pin], after: Sequence[Pin], ground: 
         was = old.get(pin.id)
         wrong = ""
         if was is None or was.r_mm != pin.r_mm:
-            wrong = _wrong_place(pin.r_mm, ground)
+            wrong = _wrong_place("r_mm", pin.r_mm, ground)
         if not wrong and teeth is not None and pin.tooth not in (None, was.tooth if was else None):
             wrong = "" if pin.tooth in teeth else f"tooth is {pin.tooth}, which the comb has not"
         if wrong:
@@ -46,27 +46,58 @@ def check_edit(path: Path, before: Sequence[Pin], after: Sequence[Pin], ground: 
             raise BadInput(f"{path} line {lines.get(pin.id, 0)}: {wrong}. Correct that cell; nothing was taken over.")
 
 
-def _wrong_place(r_mm: float, ground: Ground) -> str:
+def check_comb_edit(path: Path, before: Comb, after: Comb, ground: Ground) -> None:
+    """Raises BadInput, naming line and column, for a tip put in where there is no plate."""
+    old = {tooth.number: tooth for tooth in before.teeth}
+    for tooth in after.teeth:
+        was = old.get(tooth.number)
+        wrong = "" if was and was.tip_r_mm == tooth.tip_r_mm else _wrong_place("tip_r_mm", tooth.tip_r_mm, ground)
+        if wrong:
+            line = lines_of_comb(path).get(tooth.number, 0)
+            raise BadInput(f"{path} line {line}: {wrong}. Correct that cell; nothing was taken over.")
+
+
+def _wrong_place(column: str, r_mm: float, ground: Ground) -> str:
     if ground.radius_mm is not None and r_mm > ground.radius_mm:
-        return f"r_mm is {r_mm:g}, off the plate (its radius is {ground.radius_mm:g} mm)"
+        return f"{column} is {r_mm:g}, off the plate (its radius is {ground.radius_mm:g} mm)"
     if ground.bore_mm is not None and r_mm < ground.bore_mm / 2.0:
-        return f"r_mm is {r_mm:g}, inside the bore (its radius is {ground.bore_mm / 2.0:g} mm)"
+        return f"{column} is {r_mm:g}, inside the bore (its radius is {ground.bore_mm / 2.0:g} mm)"
     return ""
 
 
-def check_removed(path: Path, edits: Sequence[Correction], count: int, ground: Ground) -> None:
-    """Raises BadInput if more than a tenth of the pins is no longer in the table."""
-    gone = sum(edit.action is Action.REMOVE for edit in edits)
+def check_removed(path: Path, gone: int, count: int, rows: str, folder: Path) -> None:
+    """Raises BadInput if more than a tenth of the rows ("pins", "teeth") is no longer in the table."""
     if gone > MOST_REMOVED * count:
         raise BadInput(
-            f"{path}: {gone} of {count} pins are no longer in the table; nothing was taken over. If that is "
-            f"meant, run: disc take {ground.folder} --yes. If not, disc undo {ground.folder} brings the table back."
+            f"{path}: {gone} of {count} {rows} are no longer in the table; nothing was taken over. If that is "
+            f"meant, run: disc take {folder} --yes. If not, disc undo {folder} brings the table back."
         )
 
 
+def pins_gone(edits: Sequence[Correction]) -> int:
+    """How many pins the edits take out."""
+    return sum(edit.action is Action.REMOVE for edit in edits)
+
+
+def teeth_gone(before: Comb, after: Comb) -> int:
+    """How many teeth are no longer in the table."""
+    return len({tooth.number for tooth in before.teeth} - {tooth.number for tooth in after.teeth})
+
+
 def edit_words(edits: Sequence[Correction]) -> str:
-    """What was taken over, in one line."""
+    """What was taken over of pins.csv, in one line."""
     counts = Counter(edit.action for edit in edits)
-    names = ((Action.CHANGE, "change"), (Action.ADD, "new pin"), (Action.REMOVE, "removal"))
-    parts = [f"{counts[a]} {name}{'' if counts[a] == 1 else 's'}" for a, name in names if counts[a]]
-    return f"pins.csv was edited by hand: took over {', '.join(parts) or 'nothing, the pins are the same'}."
+    named = [(counts[Action.CHANGE], "change"), (counts[Action.ADD], "new pin"), (counts[Action.REMOVE], "removal")]
+    return f"pins.csv was edited by hand: took over {_counted(named) or 'nothing, the pins are the same'}."
+
+
+def comb_edit_words(before: Comb, after: Comb) -> str:
+    """What was taken over of comb.csv, in one line."""
+    old, new = ({tooth.number: tooth for tooth in comb.teeth} for comb in (before, after))
+    changed = sum(old[number] != new[number] for number in old.keys() & new.keys())
+    named = [(changed, "change"), (len(new.keys() - old.keys()), "new row"), (teeth_gone(before, after), "removal")]
+    return f"comb.csv was edited by hand: took over {_counted(named) or 'nothing, the teeth are the same'}."
+
+
+def _counted(named: Sequence[tuple[int, str]]) -> str:
+    return ", ".join(f"{count} {name}{'' if count == 1 else 's'}" for count, name in named if count)

@@ -30,9 +30,18 @@ from typing import Any
 from disc import __version__
 from disc.corrections import Action, Correction, apply_corrections, corrections_from_edit
 from disc.errors import BadInput, DiscError, JobBusy, MissingPart
-from disc.hand_edits import Ground, check_edit, check_removed, edit_words
+from disc.hand_edits import (
+    Ground,
+    check_comb_edit,
+    check_edit,
+    check_removed,
+    comb_edit_words,
+    edit_words,
+    pins_gone,
+    teeth_gone,
+)
 from disc.job_schema import SCHEMA_VERSION, JobFile, RunRecord, now_text, parse_job_file
-from disc.kept import stage_kept
+from disc.kept import WRITTEN, stage_kept
 from disc.made_from import made_from, makes_result
 from disc.records import Comb, Condition, Pin, Plate, Side
 from disc.stage import Stage as Stage  # rooms that write into a job know it from here
@@ -50,7 +59,8 @@ STAGING_FOLDER = ".staging"
 JOURNAL = "journal.json"
 LOCK_FILE = ".lock"
 CORRECTIONS_SCHEMA = 1
-WRITTEN_PINS_FILE = ".pins.csv"  # pins.csv as this program last wrote it: tells what a spreadsheet changed since
+# The tables as this program last wrote them: they tell what a spreadsheet has changed since.
+WRITTEN_PINS_FILE, WRITTEN_COMB_FILE = WRITTEN[PINS_FILE], WRITTEN[COMB_FILE]
 LOCK_WAIT_S = 10.0
 LOG_ONLY_SETTING = "log_only"  # marks a job that the bench log began; `disc start` then takes it over
 _done = 0  # steps that this process has brought to their end
@@ -148,7 +158,7 @@ class Job:
                 digests = {_name_of(path, self.folder): sha256_of(path) for path in inputs}
                 if PINS_FILE in stage.names:
                     self.content.pins_sha256 = sha256_of(staging / PINS_FILE)
-                    stage.copy_in(staging / PINS_FILE, WRITTEN_PINS_FILE)
+                self._stage_written(stage)
                 run = RunRecord(
                     command=command, at=started, version=__version__, inputs=digests, outputs=stage.names[:]
                 )
@@ -165,18 +175,53 @@ class Job:
                 shutil.rmtree(staging, ignore_errors=True)
             raise
 
+    def _stage_written(self, stage: Stage) -> None:
+        """Copies of the tables as they are now written; of a comb from before there were such copies, as it stands."""
+        for name, written in WRITTEN.items():
+            if name in stage.names:
+                stage.copy_in(stage.path(name), written)
+            elif name in stage.removed:
+                stage.remove(written)
+        if self.has(COMB_FILE) and not self.has(WRITTEN_COMB_FILE) and COMB_FILE not in (*stage.names, *stage.removed):
+            stage.copy_in(self.path(COMB_FILE), WRITTEN_COMB_FILE)
+
     def set_plate(self, plate: Plate) -> None:
         """Change the plate; takes effect with the step that follows."""
         self.content.set_plate(plate)
 
     def absorb_hand_edits(self, may_remove: bool = False) -> str:
-        """Take changes made to pins.csv in a spreadsheet into the corrections, so that a new reading keeps them.
+        """Take over what was changed in pins.csv and comb.csv in a spreadsheet.
 
-        Returns what was taken over, in one line; empty where nothing was edited. Raises BadInput, the job and the
-        edited table untouched, for what cannot be and, without may_remove, where more than a tenth of the pins is gone.
+        Changes of the pins become corrections, so that a new reading keeps them. Returns what was taken over, in one
+        line; empty where nothing was edited. Raises BadInput, the job and the edited table untouched, for what cannot
+        be and, without may_remove, where more than a tenth of the rows is gone.
         """
+        return " ".join(filter(None, (self._absorb_comb(may_remove), self._absorb_pins(may_remove))))
+
+    def _absorb_comb(self, may_remove: bool) -> str:
+        path, written = self.path(COMB_FILE), self.path(WRITTEN_COMB_FILE)
+        if not (path.is_file() and written.is_file()) or path.read_bytes() == written.read_bytes():
+            return ""
+        before, after = read_comb(written), self.comb()
+        check_comb_edit(path, before, after, self._ground())
+        if not may_remove:
+            check_removed(path, teeth_gone(before, after), len(before.teeth), "teeth", self.folder)
+        moved = {(t.number, t.side, t.tip_r_mm) for t in before.teeth} ^ {
+            (t.number, t.side, t.tip_r_mm) for t in after.teeth
+        }
+        with self.step("edit of comb.csv") as stage:
+            stage.write_text(COMB_FILE, format_comb(after))
+            if moved and self.has(PINS_FILE) and "design" not in self.settings and self._pins_as_written():
+                # Which tooth a pin sounds is another question now; the next step that needs it asks it anew.
+                stage.write_text(PINS_FILE, format_pins([replace(pin, tooth=None) for pin in self.pins()]))
+        return comb_edit_words(before, after)
+
+    def _pins_as_written(self) -> bool:
+        return self.content.pins_sha256 == sha256_of(self.path(PINS_FILE))
+
+    def _absorb_pins(self, may_remove: bool) -> str:
         recorded, path = self.content.pins_sha256, self.path(PINS_FILE)
-        if recorded is None or not self.has(PINS_FILE) or sha256_of(path) == recorded:
+        if recorded is None or not self.has(PINS_FILE) or self._pins_as_written():
             return ""
         before = read_pins(self.path(WRITTEN_PINS_FILE)) if self.has(WRITTEN_PINS_FILE) else self.reading()
         after = self.pins()
@@ -184,7 +229,7 @@ class Job:
         check_edit(path, before, after, ground)
         edits = corrections_from_edit(before, after, now_text(), "edited in the table")
         if not may_remove:
-            check_removed(path, edits, len(before), ground)
+            check_removed(path, pins_gone(edits), len(before), "pins", self.folder)
         done, _ = self.corrections()
         with self.step("edit of pins.csv") as stage:
             if not self.has(READING_FILE):

@@ -17,7 +17,8 @@ from disc.stage import Stage
 KEPT_FOLDER = ".kept"
 MOST_KEPT = 30  # sets; each is some tens of kilobytes
 JOB_NAME = "job.json"
-WRITTEN_PINS_NAME = ".pins.csv"
+# The tables that a person may edit in a spreadsheet, and the copies of them as this program last wrote them.
+WRITTEN = {"pins.csv": ".pins.csv", "comb.csv": ".comb.csv"}
 # What a person made or has to answer for; all else can be made again.
 KEPT_NAMES = ("pins.csv", "reading.csv", "comb.csv", "corrections.json", "decisions.json", "desk.json")
 # Of job.json, what a step may change for good.
@@ -90,9 +91,9 @@ def stage_kept(folder: Path, stage: Stage, content: dict[str, Any], command: str
 
 
 def _before(folder: Path, name: str) -> Path:
-    """The file as this program last wrote it: pins.csv may have been edited by hand since."""
-    written = folder / WRITTEN_PINS_NAME
-    return written if name == "pins.csv" and written.is_file() else folder / name
+    """The file as this program last wrote it: a table may have been edited by hand since."""
+    written = folder / WRITTEN.get(name, name)
+    return written if written.is_file() else folder / name
 
 
 def _differs(folder: Path, stage: Stage, name: str) -> bool:

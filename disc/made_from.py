@@ -17,9 +17,14 @@ FINDINGS = "out/findings.json"
 PLAN = "out/plan.json"
 LISTEN = "out/listen.json"
 DECISIONS = "decisions.json"
-FILES = (PINS, COMB, TUNE, FINDINGS, LISTEN, DECISIONS)
+FILES = (PINS, COMB, TUNE, FINDINGS, LISTEN, DECISIONS, PLAN)
 RESULTS = (TUNE, FINDINGS, PLAN, LISTEN)
-IDENTIFY = "identify"  # its result stands in job.json; out/ has pictures of it only
+# Results known by the step that made them: the library's answer stands in job.json, and papers have many names.
+IDENTIFY = "identify"
+REPORT = "report"
+OFFER = "offer"
+DRILL = "drill"
+BY_STEP = (IDENTIFY, REPORT, OFFER, DRILL)
 MUSIC = "settings of the music"
 ACCEPTED = "the accepted tune"
 PLATE = "plate "  # with the value's name behind it
@@ -28,7 +33,7 @@ NOTHING = ""  # there was no such file, or nobody had given the value
 
 def makes_result(command: str, outputs: Iterable[str]) -> bool:
     """Whether a step made one of the results. What the desk puts back it did not make."""
-    return command != "desk" and (command == IDENTIFY or any(name in RESULTS for name in outputs))
+    return command != "desk" and (command in BY_STEP or any(name in RESULTS for name in outputs))
 
 
 def made_from(folder: Path, content: JobFile, stage: Stage | None = None) -> dict[str, str]:

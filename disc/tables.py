@@ -354,6 +354,12 @@ def lines_of_pins(path: Path) -> dict[int, int]:
     return {values["id"]: line for line, values in rows}
 
 
+def lines_of_comb(path: Path) -> dict[int, int]:
+    """The line of each tooth in the table, by its number."""
+    rows = parse_table(read_text(path, "comb table"), COMB_COLUMNS, path, "comb table", MOST_TEETH)
+    return {values["number"]: line for line, values in rows}
+
+
 def read_comb(path: Path) -> Comb:
     """The comb table; a pitch or tip angle left empty is unknown. Raises BadInput naming file, line and cell."""
     teeth = _read_records(path, COMB_COLUMNS, "comb table", Tooth, "number", MOST_TEETH)

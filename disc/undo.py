@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from disc.errors import BadInput
-from disc.job import PINS_FILE, WRITTEN_PINS_FILE, Job, sha256_of
+from disc.job import COMB_FILE, PINS_FILE, Job
 from disc.job_schema import parse_job_file
-from disc.kept import JOB_NAME, KEPT_NAMES, KEPT_VALUES, UNDO, Kept, kept_sets
+from disc.kept import JOB_NAME, KEPT_NAMES, KEPT_VALUES, UNDO, WRITTEN, Kept, kept_sets
 
-EDITED_PINS_FILE = "pins.edited.csv"  # what a person had made of pins.csv, where undo put the table back
+# What a person had made of a table, where undo put the table back.
+EDITED_PINS_FILE, EDITED_COMB_FILE = "pins.edited.csv", "comb.edited.csv"
+EDITED = {COMB_FILE: EDITED_COMB_FILE, PINS_FILE: EDITED_PINS_FILE}
 KEPT_RESULTS = ("read", "teeth")  # what belongs to the tables themselves
 
 
 def undo(job: Job, number: int | None = None) -> str:
     """Put back what stood before a step; returns what was done, in words. The job must be locked for writing.
 
-    Without a number, the newest step that was not taken back already; but first an edit of pins.csv by hand that no
+    Without a number, the newest step that was not taken back already; but first an edit of a table by hand that no
     command has taken over yet. Raises BadInput where there is nothing to bring back.
     """
     if number is None and (words := _hand_edit_taken_back(job)):
@@ -40,7 +42,6 @@ def undo(job: Job, number: int | None = None) -> str:
                 stage.remove(name)
         if PINS_FILE not in files:
             content.pins_sha256 = None
-            stage.remove(WRITTEN_PINS_FILE)
     _redraw(job)
     return f"Took back step {kept.number} ({kept.command}, {kept.at[:16].replace('T', ' ')}): {_what(kept)} as before."
 
@@ -63,15 +64,22 @@ def _wanted(job: Job, number: int | None) -> Kept:
 
 
 def _hand_edit_taken_back(job: Job) -> str:
-    recorded = job.content.pins_sha256
-    edited = job.path(PINS_FILE)
-    if recorded is None or not job.has(WRITTEN_PINS_FILE) or (edited.is_file() and sha256_of(edited) == recorded):
+    edited = [name for name in EDITED if job.has(WRITTEN[name]) and _is_edited(job, name)]
+    if not edited:
         return ""
     with job.step("undo of an edit") as stage:
-        if edited.is_file():
-            stage.copy_in(edited, EDITED_PINS_FILE)
-        stage.copy_in(job.path(WRITTEN_PINS_FILE), PINS_FILE)
-    return f"pins.csv is again as it was before it was edited by hand; the edited table is kept as {EDITED_PINS_FILE}."
+        for name in edited:
+            if job.has(name):
+                stage.copy_in(job.path(name), EDITED[name])
+            stage.copy_in(job.path(WRITTEN[name]), name)
+    return " ".join(
+        f"{name} is again as it was before it was edited by hand; the edited table is kept as {EDITED[name]}."
+        for name in edited
+    )
+
+
+def _is_edited(job: Job, name: str) -> bool:
+    return not job.has(name) or job.path(name).read_bytes() != job.path(WRITTEN[name]).read_bytes()
 
 
 def _redraw(job: Job) -> None:

@@ -14,7 +14,7 @@ from disc.job import create_job, open_for_writing, open_job
 from disc.records import About, Comb, Pin, Plate, Side, Tooth
 from disc.report.about_doubts import STALE, doubts_of_job
 from disc.report.condition import gather
-from disc.stale import stale_doubts, stale_results
+from disc.stale import stale_doubts, stale_files, stale_results
 from disc.undo import undo
 from tests.repin.material import write_job
 
@@ -81,10 +81,10 @@ def setting(name, value):
         (plate(turns="counterclockwise"), ALL, "turns was clockwise, is counterclockwise."),
         (plate(diameter_mm=27.5), ALL, "diameter (mm) was 28.0, is 27.5."),
         (plate(bore_mm=3.0), [PLAN], "bore (mm) was not given, is 3.0."),
-        (setting("metre", "6/8"), [TUNE, FINDINGS], "what was set of the music."),
-        (setting("tune.accepted", {"title": "x"}), [FINDINGS], "the accepted tune."),
+        (setting("metre", "6/8"), [TUNE, FINDINGS, PLAN], "what was set of the music."),
+        (setting("tune.accepted", {"title": "x"}), [FINDINGS, PLAN], "the accepted tune."),
         (setting("comb.previous_name", "x"), [], ""),
-        (lambda job: make(job, LISTEN, "[1]"), [FINDINGS], "the recording heard."),
+        (lambda job: make(job, LISTEN, "[1]"), [FINDINGS, PLAN], "the recording heard."),
         (lambda job: make(job, FINDINGS, "[1]"), [PLAN], "the findings."),
         (lambda job: make(job, FINDINGS), [], ""),  # made anew, and found the same
     ],
@@ -108,9 +108,33 @@ def test_what_rests_on_a_change_is_stale_and_nothing_else(job, change, stale, wo
 
 def test_what_was_taken_back_makes_results_fresh_again(job):
     new_pins(job)
-    assert len(stale_doubts(job)) == len(ALL)
+    assert len(stale_results(job)) == len(ALL)
     undo(job)
     assert stale_doubts(open_job(job.folder)) == ()
+
+
+def test_what_rests_on_the_same_change_is_told_in_one_line_with_the_commands_in_order(job):
+    papers = {"offer": "offers/offer-001.json", "drill": "out/drawings/upper.ngc", "report": "out/r.pdf"}
+    for name, file in papers.items():
+        with job.step(name) as stage:
+            stage.write_text(file, "x")
+    new_pins(job)
+    (doubt,) = stale_doubts(job)
+    assert doubt.say.startswith("the tune, the library's answer, ")
+    assert doubt.say.endswith("has changed since: the pins.")
+    commands = [words.split()[1] for words in doubt.advice.split("anew: ")[1].split(", then ")]
+    assert commands == ["transcribe", "identify", "listen", "check", "repin", "offer", "drill", "report"]
+    assert stale_files(job) == {TUNE, LISTEN, FINDINGS, PLAN, *papers.values()}
+    assert "the plan" not in stale_doubts(job, without=(PLAN,))[0].say
+
+
+def test_a_plan_of_stale_findings_is_stale_too(job):
+    new_pins(job)
+    make(job, PLAN)
+    plan = stale_results(job)[PLAN]
+    assert plan.say == "the plan rests on what has changed since: the pins."
+    make(job, FINDINGS)  # the same as before: what was planned by them holds
+    assert PLAN not in stale_results(job)
 
 
 def test_a_job_of_an_older_program_is_told_by_the_tables_digests(job):
@@ -121,7 +145,7 @@ def test_a_job_of_an_older_program_is_told_by_the_tables_digests(job):
     job.content.runs[-1].made_from = {}
     assert stale_doubts(job) == ()
     new_pins(job)
-    assert list(stale_results(job)) == [FINDINGS]
+    assert list(stale_results(job)) == [FINDINGS, PLAN]
 
 
 def run(*arguments):
@@ -148,7 +172,7 @@ def test_the_report_says_so_first_and_marks_the_parts(checked):
         job.stage_reading(stage, (replace(pins[0], theta_deg=pins[0].theta_deg + 3.0), *pins[1:]))
     job = open_job(checked)
     doubts = doubts_of_job(job)
-    assert [doubt.about for doubt in doubts[:2]] == [About.STALE] * 2
+    assert doubts[0].about is About.STALE and "the findings and the plan rest" in doubts[0].say
     sections = {section.key: section for section in gather(job, doubts=doubts)}
     assert next(iter(sections)) == "doubts"
     marked = {key for key, section in sections.items() if getattr(section.blocks[0], "text", "") == STALE}
@@ -156,7 +180,7 @@ def test_the_report_says_so_first_and_marks_the_parts(checked):
     told = json.loads(run("report", checked, "--parts", "doubts,findings", "--json").stdout)
     assert [d for d in told["doubts"] if d["about"] == "stale"] == doubts_to_json(stale_doubts(job))
     said = run("report", checked, "--parts", "doubts,findings").stdout.splitlines()
-    assert any(line.startswith("In doubt (stale): the findings rest") for line in said[:3])
+    assert said[0].startswith("In doubt (stale): the tune, the findings and the plan rest")
     assert "What was not seen, and what was assumed" in (checked / "out/report-parts.html").read_text()
 
 
@@ -168,4 +192,22 @@ def test_the_plan_says_that_its_findings_are_stale(checked):
     told = json.loads(run("repin", checked, "--json").stdout)["doubts"]
     stale = [doubt["say"] for doubt in told if doubt["about"] == "stale"]
     assert stale and all("the plan" not in say for say in stale)
-    assert any(say.startswith("the findings rest") and "is 61.0" in say for say in stale)
+    assert any("the findings rest" in say and "is 61.0" in say for say in stale)
+
+
+@pytest.mark.parametrize("command", ["transcribe", "check", "offer"])
+def test_every_command_tells_what_is_stale(checked, command):
+    with open_for_writing(checked) as job, job.step("read") as stage:
+        job.stage_reading(stage, job.pins()[:-1])
+    told = json.loads(run(command, checked, "--json").stdout)["doubts"]
+    stale = [doubt for doubt in told if doubt["about"] == "stale"]
+    assert len(stale) == 1 and "the plan" in stale[0]["say"] and "the pins" in stale[0]["say"]
+    assert ("the findings" in stale[0]["say"]) is (command != "check")
+
+
+def test_nothing_is_drilled_by_a_stale_plan(checked):
+    with open_for_writing(checked) as job, job.step("read") as stage:
+        job.stage_reading(stage, job.pins()[:-1])
+    done = run("drill", checked)
+    assert done.returncode == 2 and "the plan rests on what has changed since: the pins." in done.stderr
+    assert len(done.stderr.splitlines()) == 1 and not list(checked.glob("out/drawings/*.ngc"))

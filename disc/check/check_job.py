@@ -19,7 +19,9 @@ from disc.job import COMB_FILE, PINS_FILE, Job
 from disc.library.accepted import accepted_tune
 from disc.library.records import ReferenceTune
 from disc.listen.store import load_listen_findings
+from disc.made_from import FINDINGS
 from disc.records import About, Doubt, Finding
+from disc.stale import stale_doubts
 from disc.turn.one_turn import OneTurn
 from disc.turn.turn_of_job import turn_of_job
 from disc.words import Advance, no_progress
@@ -76,7 +78,7 @@ def check_job(
         stage.write_text(PICTURE_FILE, findings_svg(judgement.findings, turn.pins, turn.plate))
         job.content.results["check"] = summary
     settled, unfit = settle(judgement.findings, load_decisions(job))
-    return Checked(settled, unfit, summary, doubts)
+    return Checked(settled, unfit, summary, (*stale_doubts(job, without=(FINDINGS,)), *doubts))
 
 
 def _not_this_tune(name: str) -> Doubt:

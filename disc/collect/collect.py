@@ -11,6 +11,7 @@ from disc.collect.one_disc import Task
 from disc.collect.rows import FAILED, Row, RowStore
 from disc.collect.runners import run_here, run_on_cluster
 from disc.locale.catalogue import Language
+from disc.records import Doubt
 from disc.words import Advance, no_progress
 
 WORK_FOLDER = "collection"
@@ -19,7 +20,7 @@ ROWS_FOLDER = "rows"
 
 @dataclass(frozen=True, slots=True)
 class Collected:
-    """How a run went: discs made now, discs that stood there already, discs that failed, and the files."""
+    """How a run went: discs made now, there already, failed; the files; what is in doubt."""
 
     discs: int
     made: int
@@ -28,7 +29,8 @@ class Collected:
     files: tuple[Path, ...]
     tunes_shared: int
     makers_shared: int
-    twice: int
+    twice: int = 0
+    doubts: tuple[Doubt, ...] = ()
 
 
 def collect(
@@ -70,6 +72,7 @@ def collect(
         summary.tunes_shared,
         summary.makers_shared,
         summary.twice,
+        summary.doubts,
     )
 
 

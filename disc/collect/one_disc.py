@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from disc.collect.doubt_cells import cell_of
 from disc.collect.items import Item, fingerprint
 from disc.collect.picture import draw_picture
 from disc.collect.reasons import not_photographed, with_reasons
@@ -41,7 +42,7 @@ class Task:
         """About how long the disc takes, ms of a processor: photographs to read, a tune to look up, or neither."""
         if self.item.is_pair:
             return 1500
-        return 60 if self.identify else 8
+        return 200 if self.identify else 150
 
 
 def work_through(task: Task) -> bool:
@@ -70,10 +71,16 @@ def _row(item: Item, identify: bool, home: Path) -> Row:
         _read_pair(item)
     job = open_job(item.job)  # reading needs no lock: what is on disk is whole
     pins = job.pins()
-    row = _measures(item, job, pins)
+    row = replace(_measures(item, job, pins), doubts=_doubts(job))
     if identify and job.has("comb.csv"):
         row = replace(row, **_tune(job))
     return replace(row, empty=with_reasons(row, job, identify), picture=draw_picture(home, item, job, pins))
+
+
+def _doubts(job: Job) -> str:
+    from disc.turn.turn_of_job import all_doubts
+
+    return cell_of(all_doubts(job))
 
 
 def _read_pair(item: Item) -> None:

@@ -18,7 +18,8 @@ LARGEST = 1e9  # no measure or count of a disc comes near; a damaged row may hol
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A disc's line in the table. Lengths in mm; an unknown is None, and empty says why. habits: see groups.py.
+    """A disc's line in the table. Lengths in mm; an unknown is None, and empty says why. doubts: as doubt_cells.py
+    writes them.
 
     The last four are for comparing and drawing, and stand in no table: pitched, teeth with a pitch; layout, see
     same_disc.py; photographs, digests of them; picture, the file drawn of it, in the collection's folder.
@@ -49,6 +50,7 @@ class Row:
     tune_probability: float | None = None
     maker: str | None = None
     number: str | None = None
+    doubts: str = ""
     seconds: float | None = None
     empty: str = ""
     pitched: int | None = None

@@ -11,25 +11,28 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from disc.collect.doubt_cells import collected_doubts
 from disc.collect.groups import same_habits, same_tune
 from disc.collect.items import Item
 from disc.collect.page import collection_page
 from disc.collect.rows import DONE, RowStore, write_csv, write_parquet
 from disc.collect.same_disc import same_disc
 from disc.locale.catalogue import Language
+from disc.records import Doubt
 
 PAGE_NAME = "index.html"
 
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """The files written, and counts of what they say."""
+    """The files written, counts of what they say, and what is in doubt."""
 
     files: tuple[Path, ...]
     failed: int
     tunes_shared: int
     makers_shared: int
     twice: int
+    doubts: tuple[Doubt, ...]
 
 
 def write_summary(home: Path, items: Sequence[Item], store: RowStore, language: Language = Language.EN) -> Summary:
@@ -46,10 +49,12 @@ def write_summary(home: Path, items: Sequence[Item], store: RowStore, language: 
     page = home / PAGE_NAME
     _write(page, collection_page(home, rows, twice, language))
     failed = sum(row.status != DONE for row in rows)
-    return Summary((*files, groups, page), failed, len(tunes), len(makers), len(twice))
+@@@    return Summary((*files, groups, page), failed, len(tunes), len(makers), len(twice))
 
 
 def _write(path: Path, text: str) -> None:
     waiting = path.with_suffix(".tmp")
     waiting.write_text(text, encoding="utf-8")
     os.replace(waiting, path)
+|||    return Summary((*files, groups), failed, len(tunes), len(makers), collected_doubts(rows))
+@@@

@@ -9,7 +9,7 @@ import typer
 
 from disc.commands.measure_options import length
 from disc.locale.catalogue import Language
-from disc.words import progress, say, show_json
+from disc.words import plain, progress, say, show_json
 
 
 def collect(
@@ -26,12 +26,14 @@ def collect(
 ) -> None:
     """A folder of jobs or photo pairs, worked through in parallel; may be stopped and run again."""
     from disc.collect.collect import collect as work
+    from disc.doubts import doubt_lines, doubts_to_json
 
     with progress("discs", quiet=as_json) as advance:
         done = work(folder, diameter_mm, workers, scheduler, identify, advance, language)
     if as_json:
-        show_json(done)
+        show_json(plain(done) | {"doubts": doubts_to_json(done.doubts)})
         return
+    say(*doubt_lines(done.doubts))
     say(f"{done.discs} discs: {done.made} worked through now, {done.kept} kept from before, {done.failed} failed.")
     say(f"{done.tunes_shared} tunes stand on several discs; {done.makers_shared} groups of discs share their habits.")
     if done.twice:

@@ -59,35 +59,45 @@ def comb(
 
 
 def _again(job: Job, tooth: tuple[int, Path], plucks: int, as_json: bool) -> None:
+    from disc.doubts import doubt_lines, doubts_to_json
     from disc.listen.comb.guided import tooth_again
     from disc.listen.comb.plucked_job import PLUCKED_FILE, tooth_words
+    from disc.turn.turn_of_job import all_doubts
 
     with progress("listening", quiet=as_json) as advance:
         row = tooth_again(job, tooth[0], tooth[1], PLUCKED_FILE, plucks, advance)
+    doubts = all_doubts(job)
     if as_json:
-        show_json({"tooth": row})
+        show_json({"tooth": row, "doubts": doubts_to_json(doubts)})
     else:
-        say(tooth_words(row, None), "Put in.")
+        say(*doubt_lines(doubts), tooth_words(row, None), "Put in.")
 
 
 def _plucked(job: Job, recording: Path, teeth: int | None, plucks: int, order: str | None, as_json: bool) -> None:
+    from disc.doubts import doubt_lines, doubts_to_json
     from disc.listen.comb.guided import numbers_of_order
     from disc.listen.comb.plucked_job import comb_from_plucked, plucked_words
+    from disc.turn.turn_of_job import all_doubts
 
     numbers = None if order is None else numbers_of_order(order)
     with progress("listening", quiet=as_json) as advance:
         heard = comb_from_plucked(job, recording, teeth, plucks, advance, numbers)
     if as_json:
-        show_json(heard.as_json())
+        told = heard.as_json()
+        show_json(told | {"doubts": [*told["doubts"], *doubts_to_json(all_doubts(job))]})
     else:
-        say(*plucked_words(heard))
+        say(*doubt_lines(all_doubts(job)), *plucked_words(heard))
 
 
 def _tell(job: Job, assignment: Assignment | None, as_json: bool) -> None:
-    teeth = job.comb().teeth
+    from disc.doubts import doubt_lines, doubts_to_json
+    from disc.turn.turn_of_job import all_doubts
+
+    teeth, doubts = job.comb().teeth, all_doubts(job)
     if as_json:
-        show_json({"teeth": teeth, "assignment": assignment})
+        show_json({"teeth": teeth, "assignment": assignment, "doubts": doubts_to_json(doubts)})
         return
+    say(*doubt_lines(doubts))
     unknown = sum(tooth.pitch is None for tooth in teeth)
     say(f"A comb of {len(teeth)} teeth" + (f", {unknown} of them without a pitch yet." if unknown else "."))
     if unknown < len(teeth):

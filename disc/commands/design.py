@@ -55,8 +55,9 @@ def design(
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """A new disc from a tune: which tooth plays which note, and where its pin stands."""
-    from disc.design.request import Request, carry_out
+    from disc.design.request import Request, carry_out, design_doubts
     from disc.design.settings import DesignSettings, missing_pitch_from
+    from disc.doubts import doubt_lines, doubts_to_json
 
     settings = DesignSettings(
         pin_diameter_mm=pin_diameter_mm,
@@ -86,9 +87,11 @@ def design(
     with progress("design", quiet=as_json) as advance:
         job, _ = carry_out(request, advance)
     summary = dict(job.content.results["design"])
+    doubts = design_doubts(request, job)
     if as_json:
-        show_json({"job": job.folder, "plate": job.plate, "design": summary})
+        show_json({"job": job.folder, "plate": job.plate, "design": summary, "doubts": doubts_to_json(doubts)})
         return
+    say(*doubt_lines(doubts))
     _say_result(job.folder, job.plate.diameter_mm, summary)
 
 

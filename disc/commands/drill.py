@@ -35,6 +35,7 @@ def drill(
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """A drilling program a face (G-code as NIST's RS274NGC reads it): a dry run first, then the holes."""
+    from disc.doubts import doubt_lines, doubts_to_json
     from disc.errors import BadInput
     from disc.job import open_for_writing
     from disc.repin.drill_job import drill_job
@@ -48,9 +49,11 @@ def drill(
     with open_for_writing(job) as opened:
         made = drill_job(opened, settings, touches, side)
     if as_json:
-        show_json({"programs": made, "files": [job / program.file for program in made]})
+        files = [job / program.file for program in made.programs]
+        show_json({"programs": made.programs, "files": files, "doubts": doubts_to_json(made.doubts)})
         return
-    for program in made:
+    say(*doubt_lines(made.doubts))
+    for program in made.programs:
         say(f"{job / program.file}: {program.drilled} holes; {program.zero.words}.")
         if program.left_out:
             say(f"  Left out, because in doubt: {', '.join(map(str, program.left_out))}.")

@@ -77,12 +77,13 @@ def identify(
         if path is not None and path.is_dir():
             from disc.job import open_for_writing
             from disc.library.backwards import direction_doubts, keep_direction
-            from disc.turn.turn_of_job import turn_of_pins
+            from disc.made_from import IDENTIFY
+            from disc.turn.turn_of_job import all_doubts
 
             with open_for_writing(path) as job:
                 made = keep_in_job(job, library.index, query, matches)
                 keep_direction(job, direction_doubts(job, library.index, query, matches, allowed))
-                doubts = turn_of_pins(job, job.pins(), job.comb(), read_tune=False).doubts
+                doubts = all_doubts(job, without=(IDENTIFY,))
         if score is not None and matches and matches[0].alignment is not None:
             from disc.library.over_print import over_print
 

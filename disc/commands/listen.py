@@ -39,22 +39,24 @@ def listen(
         with progress("listening", quiet=as_json) as advance, open_for_writing(places[0]) as job:
             heard = listen_to_job(job, places[1], advance)
     if as_json:
+        from disc.doubts import doubts_to_json
         from disc.listen.store import turn_json
 
-        show_json(turn_json(heard.turn, heard.paces))
+        show_json(turn_json(heard.turn, heard.paces) | {"doubts": doubts_to_json(heard.doubts)})
         return
     _tell(heard)
 
 
 def _tell(heard: Listened) -> None:
+    from disc.doubts import doubt_lines
+
     turn = heard.turn
+    say(*doubt_lines(heard.doubts))
     say(
         f"{len(turn.sounds)} sounds; one turn takes {turn.revolution_s:.2f} s; {turn.laps:.2f} turns are recorded.",
         f"Silent strikes: {len(turn.silent)}. Extra sounds: {len(turn.extra)}. Early or late: {len(turn.early_late)}. "
         f"Weak each time: {len(turn.weak)}." + (f" Cannot be told: {len(turn.undecided)}." if turn.undecided else ""),
     )
-    for off in turn.off_table:
-        say(f"Tooth {off.tooth} sounds {abs(off.cents):.0f} cents {'above' if off.cents > 0 else 'below'} its table.")
     if turn.whirr_hz:
         say(f"The wheelwork is heard at {', '.join(f'{hz:.0f} Hz' for hz in turn.whirr_hz)}; the speed follows it.")
     from disc.listen.turn.pace import pace_words

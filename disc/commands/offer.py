@@ -20,6 +20,7 @@ def offer(
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """An offer from the estimate: work, range, rebate, tax, validity, conditions; every version is kept."""
+    from disc.doubts import doubt_lines, doubts_to_json
     from disc.job import open_for_writing
     from disc.offer.offer_job import offer_job
 
@@ -29,8 +30,10 @@ def offer(
     low, likely, high = made.offer.total
     if as_json:
         total = [str(low), str(likely), str(high)]
-        show_json({"number": made.number, "total": total, "currency": made.offer.currency, "files": files})
+        told = {"number": made.number, "total": total, "currency": made.offer.currency, "files": files}
+        show_json(told | {"doubts": doubts_to_json(made.doubts)})
         return
+    say(*doubt_lines(made.doubts))
     say(f"Offer no. {made.number}: {likely} {made.offer.currency} ({low} to {high}), until {made.offer.valid_until}.")
     if made.offer.draft:
         say(

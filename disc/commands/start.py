@@ -89,7 +89,9 @@ def set_plate(
 ) -> None:
     """Correct what was said at the start; the reading, the teeth and all that rests on them follow."""
     from disc.correct_plate import correct_plate
+    from disc.doubts import doubt_lines, doubts_to_json
     from disc.job import open_for_writing
+    from disc.turn.turn_of_job import all_doubts
     from disc.words import progress
 
     given: dict[str, Any] = {
@@ -108,7 +110,8 @@ def set_plate(
     with open_for_writing(job) as opened, progress("Setting", quiet=as_json) as advance:
         said = correct_plate(opened, asked, advance)
         values = opened.content.plate.model_dump(mode="json")
+        doubts = all_doubts(opened)
     if as_json:
-        show_json({"job": job, "plate": values, "said": said})
+        show_json({"job": job, "plate": values, "said": said, "doubts": doubts_to_json(doubts)})
         return
-    say(*said, *plate_lines(values))
+    say(*doubt_lines(doubts), *said, *plate_lines(values))

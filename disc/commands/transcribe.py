@@ -42,9 +42,9 @@ def transcribe(
         made = transcribe_job(opened, given, advance)
         found = dict(opened.content.results["tune"])
     if as_json:
-        show_json({"job": job, "tune": found, "files": made.files, "doubts": doubts_to_json(made.turn.doubts)})
+        show_json({"job": job, "tune": found, "files": made.files, "doubts": doubts_to_json(made.doubts)})
         return
-    say(*doubt_lines(made.turn.doubts))
+    say(*doubt_lines(made.doubts))
     say(
         f"{found['strikes']} strikes: {found['melody_notes']} of melody, "
         f"{found['accompaniment_notes']} of accompaniment.",

@@ -41,10 +41,10 @@ def undo(
 
 def take(
     job: Annotated[Path, typer.Argument(help="The job's folder.")],
-    yes: Annotated[bool, typer.Option("--yes", help="Also where more than a tenth of the pins has gone.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Also where more than a tenth of the rows has gone.")] = False,
     as_json: AsJson = False,
 ) -> None:
-    """Take over what was edited in pins.csv by hand; every other command does so, too."""
+    """Take over what was edited by hand in pins.csv and comb.csv; every other command does so, too."""
     from disc.job import locked, open_job
 
     with locked(job):
@@ -52,4 +52,4 @@ def take(
     if as_json:
         show_json({"job": job, "said": words})
         return
-    say(words or "pins.csv was not edited since this program wrote it.")
+    say(words or "Neither pins.csv nor comb.csv was edited since this program wrote it.")

@@ -14,10 +14,11 @@ from disc.design.plan import Design, cut_to_bars, default_plate, plan_design, pl
 from disc.design.settings import DesignSettings
 from disc.errors import BadInput
 from disc.job import COMB_FILE, JOB_FILE, PINS_FILE, Job, open_job
-from disc.records import Comb, Pin, Plate, Turns
+from disc.records import USUAL, Comb, Doubt, Pin, Plate, Turns
 from disc.tables import read_comb
 from disc.tune.score.read_score import read_score
 from disc.tune.score.records import ScoreIn
+from disc.turn.turn_of_job import all_doubts
 from disc.words import Advance, no_progress
 
 MOST_TIMES = 8  # a tune of one phrase; more would be a bell
@@ -104,7 +105,14 @@ def plate_for(request: Request, comb: Comb, settings: DesignSettings) -> Plate:
         "rest_arc_deg": request.rest_arc_deg,
         "revolution_s": request.revolution_s,
     }
-    return replace(plate, **{name: value for name, value in given.items() if value is not None})
+    told = {name: value for name, value in given.items() if value is not None}
+    # Where the turn's time was not given, the tempo sets it: that is chosen, not assumed.
+    return replace(plate, **told, assumed=frozenset(USUAL) - told.keys() - {"revolution_s"})
+
+
+def design_doubts(request: Request, job: Job) -> tuple[Doubt, ...]:
+    """What is in doubt about the planned disc, and about the old one whose pins stay."""
+    return (*all_doubts(job), *(all_doubts(open_job(request.keep)) if request.keep is not None else ()))
 
 
 def _old_disc(request: Request) -> tuple[Plate, Comb, tuple[Pin, ...], list[Path]]:

@@ -19,8 +19,11 @@ from disc.listen.strikes_file import read_strikes
 from disc.listen.turn.hear_turn import read_turn
 from disc.listen.turn.pace import Pace, bars_of, pace_words, paces_of, tenths
 from disc.listen.turn.plot import plot_turn
+from disc.listen.turn.turn_doubts import off_table_doubts
 from disc.listen.turn.turn_record import Turn
-from disc.records import Comb
+from disc.made_from import LISTEN
+from disc.records import Comb, Doubt
+from disc.stale import stale_doubts
 from disc.tables import read_comb
 from disc.turn.turn_of_job import turn_of_pins
 from disc.words import Advance, no_progress
@@ -30,11 +33,12 @@ PLOT_FILE = "out/listen.svg"
 
 @dataclass(frozen=True)
 class Listened:
-    """A judged turn, how fast each bar or tenth of it ran and, for a job, its findings."""
+    """A judged turn, how fast each bar or tenth of it ran, what is in doubt and, for a job, its findings."""
 
     turn: Turn
     findings: tuple[Located, ...] = ()
     paces: tuple[Pace, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
 
 
 def listen_to_job(job: Job, path: Path, advance: Advance = no_progress) -> Listened:
@@ -65,7 +69,8 @@ def listen_to_job(job: Job, path: Path, advance: Advance = no_progress) -> Liste
             "extra": len(turn.extra), "early_late": len(turn.early_late), "weak": len(turn.weak),
             "rushing": list(pace_words(paces)), "remarks": list(turn.remarks),
         }  # fmt: skip
-    return Listened(turn, tuple(findings), paces)
+    doubts = (*stale_doubts(job, without=(LISTEN,)), *disc.doubts, *off_table_doubts(turn.off_table))
+    return Listened(turn, tuple(findings), paces, doubts)
 
 
 def listen_to_files(comb: Path, strikes: Path, path: Path, advance: Advance = no_progress) -> Listened:
@@ -83,7 +88,7 @@ def listen_to_files(comb: Path, strikes: Path, path: Path, advance: Advance = no
                 f"{strikes}: the strike at {turn_fraction:g} is of tooth {tooth}, which {comb} does not have."
             )
     turn = read_turn(read_recording(path), pitches, rows, None, advance, _dead(table))
-    return Listened(turn, (), paces_of(turn, tenths()))
+    return Listened(turn, (), paces_of(turn, tenths()), tuple(off_table_doubts(turn.off_table)))
 
 
 def _dead(comb: Comb) -> set[int]:

@@ -18,12 +18,15 @@ from disc.errors import BadInput, MissingPart
 from disc.job import Job
 from disc.job_schema import now_text
 from disc.locale.catalogue import Language, reader
+from disc.made_from import OFFER
 from disc.object.store import load_object
 from disc.offer.make_offer import Offer, make_offer
 from disc.offer.paper import offer_pdf
 from disc.offer.workshop import WORKSHOP_FILE, find_workshop
+from disc.records import Doubt
 from disc.repin.store import PLAN_FILE, load_plan
 from disc.tables import read_text
+from disc.turn.turn_of_job import all_doubts
 
 OFFERS = "offers"
 NEVER_THE_SAME = ("made", "valid_until", "number")
@@ -31,11 +34,12 @@ NEVER_THE_SAME = ("made", "valid_until", "number")
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """The offer, its number and its files in the job."""
+    """The offer, its number, its files in the job, and what is in doubt about the disc and the plan it rests on."""
 
     offer: Offer
     number: int
     files: tuple[str, ...]
+    doubts: tuple[Doubt, ...] = ()
 
 
 def offer_job(job: Job, language: Language = Language.EN, workshop_file: Path | None = None) -> Made:
@@ -63,7 +67,7 @@ def offer_job(job: Job, language: Language = Language.EN, workshop_file: Path | 
         files = tuple(stage.names)
         if text is not None:
             stage.write_text(WORKSHOP_FILE, text)
-    return Made(offer, number, files)
+    return Made(offer, number, files, all_doubts(job, without=(OFFER,)))
 
 
 def last_offer(job: Job) -> tuple[int, dict[str, Any] | None]:

@@ -7,12 +7,15 @@ from dataclasses import dataclass
 
 from disc.errors import BadInput, MissingPart
 from disc.frame import disc_to_view_mm, to_xy_mm
-from disc.job import PINS_FILE, Job
-from disc.records import Side
+from disc.job import Job
+from disc.made_from import DRILL, PLAN
+from disc.records import Doubt, Side
 from disc.repin.machine.gcode import ProgramSettings, face_program, holes_of
 from disc.repin.machine.zero import Touch, Zero, find_zero
 from disc.repin.records import Plan
 from disc.repin.store import PLAN_FILE, load_plan
+from disc.stale import stale_results
+from disc.turn.turn_of_job import all_doubts
 
 PROGRAMS = "out/drawings"
 
@@ -28,17 +31,25 @@ class Program:
     zero: Zero
 
 
-def drill_job(
-    job: Job, settings: ProgramSettings, touches: Sequence[Touch] = (), only: Side | None = None
-) -> tuple[Program, ...]:
+@dataclass(frozen=True, slots=True)
+class Drilled:
+    """The programs made, and what is in doubt about the disc that they drill."""
+
+    programs: tuple[Program, ...]
+    doubts: tuple[Doubt, ...]
+
+
+def drill_job(job: Job, settings: ProgramSettings, touches: Sequence[Touch] = (), only: Side | None = None) -> Drilled:
     """Write the programs of the faces with holes to drill; touched points hold for one face only.
 
-    Raises MissingPart without a plan, BadInput where the plan is older than the pins or there is nothing to drill.
+    Raises MissingPart without a plan, BadInput where the plan is stale (a program of it would drill where a correction
+    has since said not to) or there is nothing to drill.
     """
     plan = load_plan(job)
     if plan is None:
         raise MissingPart(f"{job.folder}: no plan yet. Run: disc repin {job.folder}")
-    _check_is_fresh(job)
+    if PLAN in (stale := stale_results(job)):
+        raise BadInput(f"{job.folder}: {stale[PLAN].say} Run disc repin, then this again.")
     sides = [side for side in Side if holes_of(plan, side)[0] and only in (None, side)]
     if not sides:
         where = f"the {only.value} face" if only else "either face"
@@ -54,15 +65,7 @@ def drill_job(
             drilled, doubtful = holes_of(plan, side)
             left_out = tuple(s.number for s in doubtful if s.number is not None)
             made.append(Program(side, name, len(drilled), left_out, zero))
-    return tuple(made)
-
-
-def _check_is_fresh(job: Job) -> None:
-    """A program of an older plan would drill where a correction has since said not to."""
-    last = next((run for run in reversed(job.content.runs) if PLAN_FILE in run.outputs), None)
-    seen = last.inputs.get(PINS_FILE) if last else None
-    if seen is not None and job.content.pins_sha256 is not None and seen != job.content.pins_sha256:
-        raise BadInput(f"{job.folder}: the pins have changed since the plan was made. Run disc repin, then this again.")
+    return Drilled(tuple(made), all_doubts(job, without=(DRILL,)))
 
 
 def _place(job: Job, plan: Plan, side: Side, touch: Touch) -> tuple[float, float]:

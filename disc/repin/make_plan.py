@@ -16,7 +16,7 @@ from disc.check.store import FINDINGS_FILE, load_findings
 from disc.design.settings import KeepOut
 from disc.errors import BadInput
 from disc.frame import to_xy_mm
-from disc.job import COMB_FILE, PINS_FILE, Job
+from disc.job import COMB_FILE, Job
 from disc.records import Finding, Pin, Side
 from disc.repin.machine.dividing import COMMON_CIRCLES, COMMON_WORMS, best_dividing, divide, parse_circles
 from disc.repin.records import FaceDividing, Operation, Plan, Station
@@ -128,7 +128,7 @@ def _stations(
         notes = ["Old pins stay; empty holes and stubs of the old disc are in the old disc's own list."] if kept else []
         return stations_of_design(pins, layout, shop, kept, reused), notes
     settled, unfit = settle(load_findings(job) if findings is None else findings, load_decisions(job))
-    return stations_of_reading(pins, settled, layout, shop), _reading_notes(job, len(unfit), findings is None)
+    return stations_of_reading(pins, settled, layout, shop), _reading_notes(job, len(unfit))
 
 
 def _what_is_not_known(job: Job, layout: Layout, stations: Sequence[Station]) -> list[str]:
@@ -197,22 +197,13 @@ def parse_window(text: str, radius_mm: float) -> Window:
     return r_in, r_out, from_deg % 360.0, to_deg % 360.0
 
 
-def _reading_notes(job: Job, unfit: int, by_last_check: bool) -> list[str]:
+def _reading_notes(job: Job, unfit: int) -> list[str]:
     notes = []
     if not job.has(FINDINGS_FILE):
         notes.append("Not checked yet: empty holes are in doubt until disc check has weighed them.")
-    elif by_last_check and "check" in [run.command.split()[0] for run in job.content.runs] and _is_older_than_pins(job):
-        notes.append("The pins have changed since the last check: run disc check again.")
     if unfit:
         notes.append(f"{unfit} decisions no longer fit any finding and were not used.")
     return notes
-
-
-def _is_older_than_pins(job: Job) -> bool:
-    """Whether the last check saw another pin table than the one in force."""
-    last = next((run for run in reversed(job.content.runs) if FINDINGS_FILE in run.outputs), None)
-    seen = last.inputs.get(PINS_FILE) if last else None
-    return seen is not None and job.content.pins_sha256 is not None and seen != job.content.pins_sha256
 
 
 def _dividing(stations: Sequence[Station], worm: int, circles: Sequence[int]) -> tuple[FaceDividing, ...]:

@@ -24,7 +24,7 @@ from disc.repin.work.estimate import Rates, history_entry, parse_rates, read_rat
 from disc.stale import stale_doubts
 from disc.tables import read_text
 from disc.tune.store import TUNE_FILE
-from disc.turn.turn_of_job import turn_of_job
+from disc.turn.turn_of_job import doubts_of_job, turn_of_job
 from disc.words import Advance, no_progress
 
 RATES_FILE = "rates.toml"
@@ -60,7 +60,6 @@ def plan_job(job: Job, given: PlanSettings, advance: Advance = no_progress) -> M
     entry = history_entry(plan.estimate, now_text(), history[-1] if history else None)
     history += [entry] if entry else []
     inputs = [job.path(name) for name in (PINS_FILE, COMB_FILE, TUNE_FILE, FINDINGS_FILE) if job.has(name)]
-    stale = stale_doubts(job, without=(PLAN,))
     with job.step("repin", tuple(inputs)) as stage:
         advance(0.2, "drawings")
         stage_plan(stage, plan)
@@ -77,7 +76,8 @@ def plan_job(job: Job, given: PlanSettings, advance: Advance = no_progress) -> M
         job.content.results["repin"] = _summary(plan, history)
         job.settings[SETTINGS] = {n: getattr(settings, n) for n in REMEMBERED if getattr(settings, n) is not None}
         files = tuple(stage.names)
-    return Made(plan, files, tuple(history), (*stale, *(() if turn is None else turn.doubts)))
+    doubts = doubts_of_job(job) if turn is None else turn.doubts
+    return Made(plan, files, tuple(history), (*stale_doubts(job, without=(PLAN,)), *doubts))
 
 
 def _language(settings: PlanSettings) -> Language:

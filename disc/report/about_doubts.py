@@ -9,7 +9,7 @@ from disc.doubts import doubt_line, in_order
 from disc.errors import MissingPart
 from disc.job import Job
 from disc.locale.catalogue import mark
-from disc.made_from import FINDINGS, IDENTIFY, PLAN, TUNE
+from disc.made_from import FINDINGS, IDENTIFY, PLAN, REPORT, TUNE
 from disc.photo.read_photos import reading_doubts
 from disc.records import About, Doubt
 from disc.report.blocks import Bullets, Section, Words
@@ -27,7 +27,7 @@ def doubts_of_job(job: Job) -> tuple[Doubt, ...]:
         others = turn_of_job(job).doubts
     except MissingPart:  # no pins, comb or diameter yet
         others = reading_doubts(job)
-    return (*stale_doubts(job), *in_order(others))
+    return (*stale_doubts(job, without=(REPORT,)), *in_order(others))
 
 
 def doubts_part(doubts: Sequence[Doubt]) -> Section | None:

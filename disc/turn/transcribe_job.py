@@ -11,7 +11,9 @@ from typing import Any
 from disc.comb.comb_job import stage_teeth
 from disc.errors import BadInput, MissingPart
 from disc.job import COMB_FILE, OUT_FOLDER, PINS_FILE, Job, Stage
-from disc.records import Strike
+from disc.made_from import TUNE
+from disc.records import Doubt, Strike
+from disc.stale import stale_doubts
 from disc.tables import Column, format_table
 from disc.tune.read.read_tune import TuneReading
 from disc.tune.read.strains import differing_notes
@@ -53,6 +55,7 @@ class Transcription:
     turn: OneTurn
     reading: TuneReading
     files: tuple[str, ...]
+    doubts: tuple[Doubt, ...] = ()
 
     @property
     def strikes(self) -> tuple[Strike, ...]:
@@ -94,7 +97,8 @@ def transcribe_job(
             )
         job.content.results["tune"] = summary(turn.reading, turn.strikes) | _estimated(turn, settings)
         _stage_all(job.folder, stage, turn.reading, turn.strikes, advance)
-    return Transcription(turn, turn.reading, tuple(name for name in stage.names if name.startswith("out/")))
+    files = tuple(name for name in stage.names if name.startswith("out/"))
+    return Transcription(turn, turn.reading, files, (*stale_doubts(job, without=(TUNE,)), *turn.doubts))
 
 
 def _estimated(turn: OneTurn, settings: TurnSettings) -> dict[str, Any]:

@@ -7,10 +7,11 @@ from dataclasses import replace
 
 from disc.comb.comb_job import teeth_of_pins
 from disc.doubts import doubts_from_json, in_order
-from disc.job import Job
+from disc.job import COMB_FILE, PINS_FILE, Job
 from disc.photo.read_photos import reading_doubts
 from disc.photo.seen.store import load_seen
 from disc.records import Comb, Doubt, Pin
+from disc.stale import stale_doubts
 from disc.tune.store import load_tune
 from disc.turn.assumed import assumed_doubts
 from disc.turn.one_turn import OneTurn, resolve_strikes, with_direction_weighed, with_known_tune, with_tune
@@ -54,6 +55,20 @@ def turn_of_pins(
     if designed is not None:
         return with_known_tune(turn, designed)
     return with_tune(turn, settings)
+
+
+def doubts_of_job(job: Job) -> tuple[Doubt, ...]:
+    """What is in doubt about a job's disc, without the second of time that its tune takes to be read."""
+    if job.content.plate_record() is None:
+        return ()  # the diameter is asked for where it is needed
+    if job.has(PINS_FILE) and job.has(COMB_FILE):
+        return turn_of_pins(job, job.pins(), job.comb(), read_tune=False).doubts
+    return doubts_before_comb(job)
+
+
+def all_doubts(job: Job, without: tuple[str, ...] = ()) -> tuple[Doubt, ...]:
+    """The doubts of a job's disc, and what is stale of its results. without: results made anew just now."""
+    return (*stale_doubts(job, without), *doubts_of_job(job))
 
 
 def doubts_before_comb(job: Job) -> tuple[Doubt, ...]:

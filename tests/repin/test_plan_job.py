@@ -16,7 +16,7 @@ from disc.check.store import load_findings
 from disc.cli import main
 from disc.errors import BadInput, MissingPart
 from disc.job import create_job, open_for_writing, open_job
-from disc.records import Plate
+from disc.records import About, Plate
 from disc.repin.make_plan import PlanSettings, parse_window
 from disc.repin.plan_job import plan_job
 from disc.repin.records import Operation
@@ -156,7 +156,8 @@ def test_pins_changed_since_the_check_are_told(damaged_job):
     table = damaged_job / "pins.csv"
     lines = table.read_text(encoding="utf-8").splitlines()
     table.write_text("\n".join(lines[:-1]) + "\n", encoding="utf-8")
-    assert any("changed since the last check" in note for note in plan_once(damaged_job).plan.notes)
+    told = [doubt.say for doubt in plan_once(damaged_job).doubts if doubt.about is About.STALE]
+    assert len(told) == 1 and told[0].startswith("the findings rest on what has changed since: the pins")
 
 
 def test_designed_job_counts_every_pin(designed_job):

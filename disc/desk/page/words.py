@@ -35,6 +35,7 @@ _SLOT = re.compile(
     r": disc read(?: JOB)?(?: \.\.\.)? --slot-[a-z]+ u,v \(pixels\), or at the desk|(?<= name it) with --slot"
 )
 _PLUCK = re.compile(r"disc comb(?: JOB)? --plucked RECORDING")
+_LISTEN = re.compile(r"disc listen JOB \S.*$")  # what follows is the recording's name
 _RUN = re.compile(
     r"(?P<run>[Rr])un:? disc (?P<command>" + "|".join(TABS) + r")(?: JOB)?" + _OPTIONS + r"(?: \(or --[a-z-]+\))?"
 )
@@ -51,6 +52,7 @@ def page_words(words: str, folder: Path) -> str:
     line = _SET.sub(_field, line)
     line = _SWAP.sub("bring each photograph as the other side's (tab Disc)", line)
     line = _PLUCK.sub("bring a recording of its teeth plucked (tab Comb)", _SLOT.sub(" (tab Disc)", line))
+    line = _LISTEN.sub(TABS["listen"], line)
     line = _IN_BRACKETS.sub(lambda match: _TAB_OF[match["command"]], line)
     line = _READ_IT.sub(r"\g<what> (tab Disc)", line)
     line = _BARE.sub(lambda match: TABS[match["command"]], _RUN.sub(_tab, line))

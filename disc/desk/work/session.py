@@ -55,7 +55,9 @@ from disc.job import (
     stage_corrections,
 )
 from disc.job_schema import now_text
+from disc.made_from import LISTEN
 from disc.records import Comb, Doubt, Pin
+from disc.stale import stale_results
 from disc.tables import format_pins, read_comb, read_pins
 from disc.turn.one_turn import OneTurn
 from disc.words import chance
@@ -338,10 +340,15 @@ class Session:
 
 
 def _doubts(job: Job, turn: OneTurn | None) -> tuple[Doubt, ...]:
-    """What is in doubt about the whole disc, in the page's words."""
+    """What is in doubt about the whole disc, in the page's words.
+
+    Of what is stale only the recording heard: tune, findings and plan follow the pins, and files are marked as older.
+    """
     from disc.turn.turn_of_job import doubts_before_comb
 
-    return page_doubts(doubts_before_comb(job) if turn is None else turn.doubts, job.folder)
+    found = doubts_before_comb(job) if turn is None else turn.doubts
+    heard = stale_results(job).get(LISTEN)
+    return page_doubts(found if heard is None else (*found, heard), job.folder)
 
 
 def _other_readings(turn: OneTurn | None) -> tuple[str, ...]:
