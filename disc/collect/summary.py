@@ -49,12 +49,11 @@ def write_summary(home: Path, items: Sequence[Item], store: RowStore, language: 
     page = home / PAGE_NAME
     _write(page, collection_page(home, rows, twice, language))
     failed = sum(row.status != DONE for row in rows)
-@@@    return Summary((*files, groups, page), failed, len(tunes), len(makers), len(twice))
+    counts = len(tunes), len(makers), len(twice)
+    return Summary((*files, groups, page), failed, *counts, collected_doubts(rows))
 
 
 def _write(path: Path, text: str) -> None:
     waiting = path.with_suffix(".tmp")
     waiting.write_text(text, encoding="utf-8")
     os.replace(waiting, path)
-|||    return Summary((*files, groups), failed, len(tunes), len(makers), collected_doubts(rows))
-@@@

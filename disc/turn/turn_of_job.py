@@ -16,6 +16,7 @@ from disc.tune.store import load_tune
 from disc.turn.assumed import assumed_doubts
 from disc.turn.one_turn import OneTurn, resolve_strikes, with_direction_weighed, with_known_tune, with_tune
 from disc.turn.settings import TurnSettings, turn_settings
+from disc.turn.slots_of_job import with_slots_weighed
 
 DIRECTION_RESULT = "direction"  # in the job's results: what `disc identify` found of the way of turning
 
@@ -48,7 +49,8 @@ def turn_of_pins(
     settings = turn_settings(job.settings) if settings is None else settings
     turn = resolve_strikes(teeth_of_pins(job, pins, comb), comb, job.plate, settings)
     carried = (*reading_doubts(job), *_found_backwards(job))
-    turn = replace(turn, seen=load_seen(job), doubts=in_order((*carried, *turn.doubts)))
+    doubts = with_slots_weighed(job, turn, (*carried, *turn.doubts))
+    turn = replace(turn, seen=load_seen(job), doubts=in_order(doubts))
     if not read_tune:
         return turn
     designed = load_tune(job) if "design" in job.settings else None

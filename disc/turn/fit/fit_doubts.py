@@ -93,9 +93,9 @@ def _ahead(laid: dict[Side, Lay], given: dict[Side, Lay]) -> bool:
 
 def _slot(phases: Phases, plate: Plate) -> Doubt | None:
     """Whether a face's stop slot is at the wrong place; the worse of the two, or both alike."""
-    odds = {side: _rest_odds(phases, side, plate.rest_arc_deg) for side in Side}
+    odds = {side: rest_odds(phases, side, plate.rest_arc_deg) for side in Side}
     worse = max(odds, key=lambda side: odds[side])
-    beat = 0.0 if phases.apart is None else _apart_odds(phases.apart)
+    beat = 0.0 if phases.apart is None else apart_odds(phases.apart)
     log_odds = math.log(SLOT_BEFORE / (1.0 - SLOT_BEFORE)) + max(odds[worse] + beat, sum(odds.values()))
     probability = 1.0 / (1.0 + math.exp(-log_odds))
     if probability < TOLD_FROM:
@@ -111,13 +111,13 @@ def _slot(phases: Phases, plate: Plate) -> Doubt | None:
     return Doubt(About.SLOT, say, advice, None if both else worse, min(probability, NAMED))
 
 
-def _apart_odds(apart: float) -> float:
+def apart_odds(apart: float) -> float:
     """ln of (density of this distance if one slot is anywhere / if both are right), distances being 0 to 0.5."""
     right = 2.0 * math.exp(-0.5 * (apart / APART_SIGMA) ** 2) / (APART_SIGMA * math.sqrt(2.0 * math.pi))
     return math.log(2.0 / max(right, 2.0 * math.exp(-6.0)))
 
 
-def _rest_odds(phases: Phases, side: Side, rest_arc_deg: float) -> float:
+def rest_odds(phases: Phases, side: Side, rest_arc_deg: float) -> float:
     """ln of (chance of so many strikes in the rest arc if the slot is anywhere / if it is right)."""
     width = max(rest_arc_deg - 3.0, 0.0)
     mean = phases.of[side] * width / 360.0
