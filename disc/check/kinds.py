@@ -56,12 +56,17 @@ class Work(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class KindInfo:
-    """One kind: its heading in words, what it means, its subject, and the work it leads to if it is so."""
+    """One kind: its heading in words, what it means, its subject, and the work it leads to if it is so.
+
+    measured: a measure beyond its limit, told with its number; no bench says how likely it is "so", and no percentage
+    is shown.
+    """
 
     heading: str
     meaning: str
     subject: Subject
     work: Work
+    measured: bool = False
 
 
 KINDS: dict[Kind, KindInfo] = {
@@ -75,24 +80,28 @@ KINDS: dict[Kind, KindInfo] = {
     Kind.STUB: KindInfo("stub", "a pin broken off in its hole", Subject.SHAPE, Work.REPLACE),
     Kind.BENT: KindInfo("leaning pin", "its tip stands off its root", Subject.SHAPE, Work.STRAIGHTEN),
     Kind.OFF_TRACK: KindInfo(
-        "pin off its track", "inside or outside the circle of its tooth", Subject.PLACE, Work.LOOK
+        "pin off its track", "inside or outside the circle of its tooth", Subject.PLACE, Work.LOOK, True
     ),
     Kind.OFF_BEAT: KindInfo(
-        "pin off the beat", "it strikes early or late against its neighbours", Subject.PLACE, Work.LOOK
+        "pin off the beat", "it strikes early or late against its neighbours", Subject.PLACE, Work.LOOK, True
     ),
     Kind.DISPLACED: KindInfo(
         "displaced pin", "the reference has this note at another time or on another tooth", Subject.PLACE, Work.LOOK
     ),
     Kind.EXTRA: KindInfo("pin too many", "a pin that no track or no tune explains", Subject.SITE, Work.LOOK),
     Kind.CLOSE_ON_TRACK: KindInfo(
-        "pins close on a track", "the tooth cannot come back and be damped between them", Subject.SPACE, Work.LOOK
+        "pins close on a track", "the tooth cannot come back and be damped between them", Subject.SPACE, Work.LOOK, True
     ),
     Kind.IN_REST_ARC: KindInfo(
-        "pin in the rest arc", "it passes its tooth while the movement starts or stops", Subject.SPACE, Work.LOOK
+        "pin in the rest arc", "it passes its tooth while the movement starts or stops", Subject.SPACE, Work.LOOK, True
     ),
-    Kind.IN_THE_WAY: KindInfo("pin in the way", "it touches another tooth's tip as well", Subject.SPACE, Work.LOOK),
-    Kind.UNEVEN_HEIGHT: KindInfo("uneven height", "taller or shorter than its neighbours", Subject.SHAPE, Work.LOOK),
-    Kind.THIN_WALL: KindInfo("thin wall", "two holes nearly meet in the plate", Subject.SPACE, Work.LOOK),
+    Kind.IN_THE_WAY: KindInfo(
+        "pin in the way", "it touches another tooth's tip as well", Subject.SPACE, Work.LOOK, True
+    ),
+    Kind.UNEVEN_HEIGHT: KindInfo(
+        "uneven height", "taller or shorter than its neighbours", Subject.SHAPE, Work.LOOK, True
+    ),
+    Kind.THIN_WALL: KindInfo("thin wall", "two holes nearly meet in the plate", Subject.SPACE, Work.LOOK, True),
     Kind.SILENT_STRIKE: KindInfo("silent strike", "the pin stands but is not heard", Subject.SOUND, Work.LOOK),
     Kind.EXTRA_SOUND: KindInfo("extra sound", "something sounds where no pin stands", Subject.SOUND, Work.LOOK),
 }

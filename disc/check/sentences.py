@@ -20,8 +20,14 @@ def finding_line(finding: Finding) -> str:
     "missing pin, upper face, r 7.31 mm, 121.4 degrees, tooth 5, bar 12 beat 2, 97 %: an empty hole on its tooth's
     track (seen); the same strike is there in bar 4 (heard)"
     """
-    sure = chance(finding.probability)
-    return f"{info(finding.kind).heading}, {where_words(finding)}, {sure}: {evidence_words(finding)}"
+    return f"{info(finding.kind).heading}, {where_words(finding)}, {sure_words(finding)}: {evidence_words(finding)}"
+
+
+def sure_words(finding: Finding) -> str:
+    """How sure it is: a percentage only for kinds of which a bench has shown that theirs are true."""
+    if info(finding.kind).measured and 0.0 < finding.probability < 1.0:  # 0 and 1 are a person's word
+        return "measured"
+    return chance(finding.probability)
 
 
 def where_words(finding: Finding) -> str:

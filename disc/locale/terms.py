@@ -52,6 +52,7 @@ PATTERNS: tuple[str, ...] = (
     mark("where"),
     mark("sure"),
     mark("evidence"),
+    mark("measured"),
     mark("decided"),
     mark("no."),
     mark("no"),

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from disc.check.check_job import compare_jobs
 from disc.check.decisions import Settled, load_decisions, settle
 from disc.check.kinds import info
-from disc.check.sentences import evidence_words, where_words
+from disc.check.sentences import evidence_words, sure_words, where_words
 from disc.check.store import load_findings
 from disc.job import Job
 from disc.records import Finding
@@ -17,7 +17,6 @@ from disc.report.blocks import Block, Bullets, Picture, Section, Words, rows_of,
 from disc.report.log import in_order, load_log
 from disc.report.pictures import small_jpeg
 from disc.report.places import AROUND_MM
-from disc.words import chance
 
 PICTURES_A_ROW, LOG_PICTURES_A_ROW = 4, 3
 
@@ -49,7 +48,7 @@ def _finding_row(number: int, item: Settled) -> tuple[object, ...]:
     decided = "" if item.decision is None else item.decision.verdict.value
     if item.decision is not None and item.decision.reason:
         decided += f": {item.decision.reason}"
-    sure = chance(finding.probability)
+    sure = sure_words(finding)
     return (number, info(finding.kind).heading, where_words(finding), sure, evidence_words(item.as_found), decided)
 
 

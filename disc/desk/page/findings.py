@@ -6,6 +6,7 @@ from typing import Any
 
 from disc.check.decisions import Settled
 from disc.check.kinds import info
+from disc.check.sentences import sure_words
 from disc.desk.work.live_check import Checked, hours
 from disc.repin.records import Operation, Station
 from disc.turn.places import beat_words, place_words
@@ -30,6 +31,7 @@ def _shown(item: Settled) -> dict[str, Any]:
         "heading": info(now.kind).heading,
         "meaning": info(now.kind).meaning,
         "probability": round(found.probability, 3),
+        "sure": sure_words(found),
         "pin": found.pin_id,
         "tooth": found.tooth,
         "bar": found.bar,

@@ -1,7 +1,7 @@
 // Findings beside the photograph: each with its evidence, to accept, to reject with a reason, or to leave in doubt.
 
 import { upload } from "./api.js";
-import { button, byId, chance, element } from "./dom.js";
+import { button, byId, element } from "./dom.js";
 import { hearAt, placeOf } from "./heard.js";
 import { send } from "./outbox.js";
 import { draftOf, keepDraft } from "./remember.js";
@@ -77,7 +77,7 @@ function card(finding) {
   return element(
     "article",
     { class: `card${finding.pin !== null && finding.pin === desk.primary ? " picked" : ""}`, "data-kind": finding.kind, "data-pin": String(finding.pin) },
-    element("header", {}, element("strong", {}, name), element("span", { class: `verdict ${finding.verdict ?? ""}` }, VERDICTS[finding.verdict] ?? chance(finding.probability))),
+    element("header", {}, element("strong", {}, name), element("span", { class: `verdict ${finding.verdict ?? ""}` }, VERDICTS[finding.verdict] ?? finding.sure)),
     element("p", { class: "faint" }, at.filter(Boolean).join(" · ")),
     element("ul", { class: "evidence" }, ...finding.evidence.map((one) => element("li", {}, evidenceWords(one)))),
     element("div", { class: "row" },

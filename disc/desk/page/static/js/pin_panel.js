@@ -68,7 +68,7 @@ function several(pins) {
 function evidence(pin) {
   const list = element("ul", { class: "evidence" });
   for (const finding of evidenceOf([pin])) {
-    list.append(element("li", {}, `${finding.heading}, ${chance(finding.probability)}: ${finding.evidence.map((e) => e.words).join("; ")}`));
+    list.append(element("li", {}, `${finding.heading}, ${finding.sure}: ${finding.evidence.map((e) => e.words).join("; ")}`));
   }
   return list.children.length ? list : null;
 }
