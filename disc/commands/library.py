@@ -28,7 +28,8 @@ def build(
     as_json: Json = False,
 ) -> None:
     """Read all collections and build the index anew."""
-    from disc.library.index.library_store import build_library, want_scores
+    from disc.library.index.library_store import build_library
+    from disc.library.index.own_collections import want_scores
 
     if scores is not None:
         want_scores(scores)
@@ -39,11 +40,12 @@ def build(
 
 @library.command("add")
 def add(
-    folder: Annotated[Path, typer.Argument(help="A folder with MIDI, MusicXML, ABC or kern files.")],
+    folder: Annotated[Path, typer.Argument(help="A folder with MIDI, MusicXML, ABC or kern files, or one file.")],
     as_json: Json = False,
 ) -> None:
-    """Add a folder of your own as a collection of its name."""
-    from disc.library.index.library_store import add_folder, build_library
+    """Add a folder of your own, or a file, as a collection of its name. Stopped, it goes on where it was."""
+    from disc.library.index.library_store import build_library
+    from disc.library.index.own_collections import add_folder
 
     source = add_folder(folder)
     with progress(f"adding {source.name}", quiet=as_json) as advance:
@@ -54,7 +56,8 @@ def add(
 @library.command("list")
 def list_all(as_json: Json = False) -> None:
     """The collections and how many tunes each has."""
-    from disc.library.index.library_store import library_folder, list_collections
+    from disc.library.index.manifest import library_folder
+    from disc.library.index.own_collections import list_collections
 
     collections = list_collections()
     if as_json:
@@ -72,7 +75,8 @@ def remove(
     as_json: Json = False,
 ) -> None:
     """Take a collection of your own out of the library; its files stay where they are."""
-    from disc.library.index.library_store import build_library, remove_collection
+    from disc.library.index.library_store import build_library
+    from disc.library.index.own_collections import remove_collection
 
     remove_collection(collection)
     with progress(f"removing {collection}", quiet=as_json) as advance:
@@ -105,7 +109,8 @@ def find(
 
 
 def _show(opened: Opened, as_json: bool) -> None:
-    from disc.library.index.library_store import library_folder, list_collections
+    from disc.library.index.manifest import library_folder
+    from disc.library.index.own_collections import list_collections
 
     if as_json:
         content = {"folder": library_folder(), "tunes": opened.index.size, "collections": list_collections()}

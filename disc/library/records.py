@@ -42,7 +42,7 @@ class ReferenceTune:
     bar: IntArray
     metre: tuple[int, int] | None = None
     fifths: int = 0
-    voices: IntArray | None = None
+    composer: str = ""
 
     @property
     def onset_quarter(self) -> FloatArray:

@@ -22,7 +22,8 @@ ONSET = np.cumsum([0, 1, 1, 2, 0.5, 0.5, 1, 1, 2, 1.0])
 def laid(onset, pitch):
     shelf = shelf_of(onset, np.asarray(pitch), np.array([0, len(pitch)]))
     table = step_tables(Line(ONSET, ROW, np.ones(ROW.size)), PLAIN, interval_nats(PLAIN))
-    return float(lay(table, shelf, PLAIN)[0]), trace(table, shelf, PLAIN)[0]
+    (chain,) = trace(table, shelf, PLAIN)[0] or [[]]
+    return float(lay(table, shelf, PLAIN)[0]), chain
 
 
 # By hand: nine steps, each alike in pitch (1.0) and in time (0.5); times are kept to a twelfth of an octave.
@@ -37,6 +38,21 @@ def test_an_ornament_costs_a_step_and_not_the_rest():
     whole, _ = laid(ONSET, ROW)
     assert whole - PLAIN.skip == pytest.approx(nats, abs=0.15)
     assert pairs == [(i, i + (i >= 4)) for i in range(10)]
+
+
+# By hand: the second half first costs one leap and the step across; without leaps only the longer half is there.
+def test_a_disc_that_begins_in_the_middle_of_its_tune_is_laid_in_two_pieces():
+    rng = np.random.default_rng(5)
+    pitch, step = rng.integers(55, 80, 40), PLAIN.same + PLAIN.same_time
+    onset = np.cumsum(rng.choice([0.25, 0.5, 1.0], 40))
+    turned = Line(np.arange(40) * 0.5, np.roll(pitch, -22), np.ones(40))
+    turned = Line(np.cumsum(np.roll(np.diff(onset, prepend=0.0), -22)), turned.pitch, turned.likely)
+    table = step_tables(turned, PLAIN, interval_nats(PLAIN))
+    shelf = shelf_of(onset, pitch, np.array([0, 40]))
+    assert lay(table, shelf, PLAIN)[0] == pytest.approx(21 * step, abs=2.0)
+    assert lay(table, shelf, PLAIN, pieces=True)[0] == pytest.approx(38 * step - PLAIN.leap, abs=3.0)
+    first, second = trace(table, shelf, PLAIN, pieces=True)[0]
+    assert first == [(i, i + 22) for i in range(18)] and second == [(i + 18, i) for i in range(22)]
 
 
 def test_of_nothing_in_common_there_is_no_long_chain():

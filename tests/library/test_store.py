@@ -10,9 +10,11 @@ import pytest
 
 from disc.errors import BadInput
 from disc.library.index import library_store as store
+from disc.library.index import own_collections
+from disc.library.index.manifest import library_folder
 from disc.library.index.postings import PostingsWriter, open_postings
 from disc.library.read import read_files as reading
-from disc.library.read.read_files import Source, corpus_sources, read_sources
+from disc.library.read.read_files import Source, Wanted, corpus_sources, read_files
 from disc.words import no_progress
 
 GOOD = "X:7\nT:Invented air\nM:3/4\nL:1/8\nK:D\nD2 FA dA | B2 gf e2 | d2 AF D2 |\n"
@@ -61,16 +63,19 @@ def test_own_folder_with_broken_files(tmp_path, monkeypatch):
     (own / "empty.abc").write_text("")
     (own / "noise.mid").write_bytes(b"MThd\0\0")
     (own / "binary.abc").write_bytes(b"\0" * 40)
-    store.add_folder(own)
+    own_collections.add_folder(own)
     opened = store.build_library(no_progress)
     assert "My tunes/deeper/air.abc:7" in {str(opened.index.key(i)) for i in range(opened.index.size)}
     assert {one.path.rsplit("/", 1)[1] for one in opened.broken} == {"empty.abc", "noise.mid", "binary.abc"}
     assert all(one.why for one in opened.broken)
-    assert [(one.name, one.tunes) for one in store.list_collections()] == [("nottingham-dataset", 2), ("My tunes", 1)]
+    assert [(one.name, one.tunes) for one in own_collections.list_collections()] == [
+        ("nottingham-dataset", 2),
+        ("My tunes", 1),
+    ]
     (own / "deeper" / "air.abc").write_text(GOOD + GOOD.replace("X:7", "X:8"))
     assert "files of My tunes have changed" in store.open_library(no_progress).remarks[0]
-    store.remove_collection("My tunes")
-    assert [one.name for one in store.list_collections()] == ["nottingham-dataset"]
+    own_collections.remove_collection("My tunes")
+    assert [one.name for one in own_collections.list_collections()] == ["nottingham-dataset"]
 
 
 def test_reads_midi_and_musicxml_of_own_folders(tmp_path):
@@ -79,9 +84,12 @@ def test_reads_midi_and_musicxml_of_own_folders(tmp_path):
     stream = music21.converter.parse(GOOD, format="abc")
     stream.write("musicxml", fp=tmp_path / "air.musicxml")
     stream.write("midi", fp=tmp_path / "air.mid")
-    tunes, broken = read_sources([Source("own", tmp_path)], lambda done: None, 1)
-    assert not broken
-    assert [tune.pitch.tolist() for tune in tunes] == [[62, 66, 69, 74, 69, 71, 79, 78, 76, 74, 69, 66, 62]] * 2
+    source = Source("own", tmp_path)
+    read = [one for batch in read_files([Wanted(state, source) for state in source.states()], 1) for one in batch]
+    assert not any(one.why for one in read)
+    assert [tune.pitch.tolist() for one in read for tune in one.tunes] == [
+        [62, 66, 69, 74, 69, 71, 79, 78, 76, 74, 69, 66, 62]
+    ] * 2
 
 
 # Bach's chorale BWV 66.6 as music21 reads the same file: the soprano, every strike once.
@@ -98,11 +106,11 @@ def test_of_a_score_in_parts_the_first_is_read():
 
 
 def test_collections_in_parts_come_only_when_asked_for(tmp_path):
-    before = {one.name for one in store.all_sources(tmp_path)}
-    store.want_scores(True, tmp_path)
-    assert {one.name for one in store.all_sources(tmp_path)} - before >= {"bach", "haydn", "mozart"}
-    store.want_scores(False, tmp_path)
-    assert {one.name for one in store.all_sources(tmp_path)} == before
+    before = {one.name for one in own_collections.all_sources(tmp_path)}
+    own_collections.want_scores(True, tmp_path)
+    assert {one.name for one in own_collections.all_sources(tmp_path)} - before >= {"bach", "haydn", "mozart"}
+    own_collections.want_scores(False, tmp_path)
+    assert {one.name for one in own_collections.all_sources(tmp_path)} == before
 
 
 def test_postings_that_spill_to_disk_are_those_kept_in_memory(tmp_path):
@@ -125,20 +133,20 @@ def test_postings_that_spill_to_disk_are_those_kept_in_memory(tmp_path):
 
 def test_bad_folders_are_refused(tmp_path, monkeypatch):
     with pytest.raises(BadInput, match="no folder here"):
-        store.add_folder(tmp_path / "none")
+        own_collections.add_folder(tmp_path / "none")
     with pytest.raises(BadInput, match="no MIDI, MusicXML, ABC or kern files"):
-        store.add_folder(tmp_path)
+        own_collections.add_folder(tmp_path)
     with pytest.raises(BadInput, match="corpus stays"):
-        store.remove_collection("essenFolksong")
+        own_collections.remove_collection("essenFolksong")
     with pytest.raises(BadInput, match="no added collection 'x'"):
-        store.remove_collection("x")
+        own_collections.remove_collection("x")
     taken = tmp_path / "airdsAirs"
     taken.mkdir()
     (taken / "a.abc").write_text(GOOD)
     with pytest.raises(BadInput, match="already"):
-        store.add_folder(taken)
-    folder = store.library_folder()
+        own_collections.add_folder(taken)
+    folder = library_folder()
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "sources.json").write_text(json.dumps({"x": 1})[:-1])
     with pytest.raises(BadInput, match="list of added folders is damaged"):
-        store.own_sources()
+        own_collections.own_sources()

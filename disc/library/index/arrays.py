@@ -59,11 +59,19 @@ class RowsWriter:
 
     def append(self, rows: Sequence[Sequence[object]]) -> None:
         """Add rows at the end."""
-        lines = [json.dumps(list(row), ensure_ascii=False).encode("utf-8") + b"\n" for row in rows]
+        self._add([json.dumps(list(row), ensure_ascii=False).encode("utf-8") + b"\n" for row in rows])
+
+    def _add(self, lines: Sequence[bytes]) -> None:
         self._file.write(b"".join(lines))
         ends = self._at + np.cumsum([len(line) for line in lines], dtype=np.int64)
         self._ends.append(ends)
         self._at = int(ends[-1]) if lines else self._at
+
+    def copy(self, rows: Rows, keep: npt.NDArray[np.bool_]) -> None:
+        """Add the rows of another file that are to be kept, as they are written."""
+        lines = rows.lines()
+        kept = lines if keep.all() else [line for line, wanted in zip(lines, keep.tolist(), strict=True) if wanted]
+        self._add(kept)
 
     def close(self) -> None:
         """Finish both files."""
@@ -91,6 +99,10 @@ class Rows(Sequence[Sequence[object]]):
         if not isinstance(row, list):
             raise ValueError("a line of the library's titles is no row")
         return row
+
+    def lines(self) -> list[bytes]:
+        """All rows as they are written."""
+        return self._text.tobytes().splitlines(keepends=True)
 
     def place_of(self, beginning: Sequence[object]) -> int | None:
         """Number of the first row that begins with these values; None: there is none."""

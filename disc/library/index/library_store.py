@@ -4,7 +4,8 @@
       sources.json     the person's own folders
       with-scores      there only if the collections in several parts are wanted
       manifest.json    which index is in force, made from what, and the size and check sums of its files
-      index-<n>/       the arrays (index.py)
+      index-<n>/       the arrays (tune_index.py), and files.json: every file as it was read
+      reading/         what has been read of a library that is being made (read/spool.py)
 
 An index is written beside the one in force and takes its place by one rename of the manifest. The folder is
 platformdirs' cache folder, or what the environment variable DISC_LIBRARY names.
@@ -16,21 +17,34 @@ import json
 import os
 import shutil
 import zlib
-from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from disc.errors import BadInput
-from disc.library.index.tune_index import Index, open_index, warm_up, write_index
-from disc.library.read.read_files import READER_VERSION, BrokenFile, Source, corpus_sources, read_sources
-from disc.library.read.versions import group_versions
-from disc.library.records import ReferenceTune
+import numpy as np
 
-INDEX_VERSION = 6  # raise with every change of the arrays' meaning
+from disc.errors import BadInput
+from disc.library.index.change import can_be_changed, change_index
+from disc.library.index.manifest import library_folder, read_manifest, write_json
+from disc.library.index.own_collections import all_sources
+from disc.library.index.tune_index import Index, open_index, warm_up, write_index
+from disc.library.read.read_files import (
+    READER_VERSION,
+    BrokenFile,
+    FileRead,
+    FileState,
+    Source,
+    Wanted,
+    fingerprint,
+    read_files,
+)
+from disc.library.read.spool import Spool
+from disc.library.read.versions import group_versions
+
+INDEX_VERSION = 7  # raise with every change of the arrays' meaning
 CHECKED_BYTES = 65536  # of each file's beginning and end: a whole check sum would cost more than the search
 LOCK_WAIT_S = 600.0
-SCORES_MARK = "with-scores"  # an empty file: the collections in several parts are wanted
+FILES = "files.json"  # beside the arrays: every file as it was read
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,33 +56,13 @@ class Opened:
     broken: tuple[BrokenFile, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Collection:
-    """One collection as listed: its name, how many tunes, where it lies."""
-
-    name: str
-    tunes: int
-    folder: str
-    corpus: bool
-
-
-def library_folder() -> Path:
-    """Where the library lies. Not made here."""
-    named = os.environ.get("DISC_LIBRARY")
-    if named:
-        return Path(named)
-    from platformdirs import user_cache_path
-
-    return user_cache_path("disc") / "library"
-
-
 def open_library(advance: Callable[[float, str], None], folder: Path | None = None) -> Opened:
     """The library, built first if there is none, if it is stale, or if it is damaged (a remark says so)."""
     folder = folder or library_folder()
     sources = all_sources(folder)
     why = "there is none yet"
     try:
-        manifest = _manifest(folder)
+        manifest = read_manifest(folder)
         if manifest is not None:
             why = _stale(manifest, sources)
             if not why:
@@ -81,9 +75,10 @@ def open_library(advance: Callable[[float, str], None], folder: Path | None = No
 def build_library(
     advance: Callable[[float, str], None], folder: Path | None = None, remark: str = "", anew: bool = True
 ) -> Opened:
-    """Read every source and write the index anew. anew: False leaves unread what has not changed since the last time.
+    """Read every source and write the index anew. anew: False reads only files that are new or have changed.
 
-    Raises BadInput if the place cannot be written.
+    What was read stays if it is stopped, and is not read again the next time. Raises BadInput if the place cannot be
+    written.
     """
     from filelock import FileLock
 
@@ -91,175 +86,139 @@ def build_library(
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with FileLock(folder / ".lock", timeout=LOCK_WAIT_S):
-            sources = all_sources(folder)
-            tunes, broken = _read(folder, sources, anew, advance)
+            states = {source: source.states() for source in all_sources(folder)}
+            before = None if anew else _in_force(folder, list(states))
+            read = _read(folder, states, before, advance)
             advance(0.65, "indexing")
             name = _next_name(folder)
-            write_index(folder / name, tunes, group_versions(tunes))
-            counts = Counter(tune.collection for tune in tunes)
+            _write(folder / name, read, before, states)
+            index = open_index(folder / name)
+            write_json(folder / name / FILES, _file_table(states, read, before))
+            counts = np.bincount(index.collection_of, minlength=len(index.collections)).tolist()
+            tunes = dict(zip(index.collections, counts, strict=True))
             manifest = {
                 "version": INDEX_VERSION,
                 "reader": READER_VERSION,
                 "index": name,
                 "sources": {
-                    source.name: [str(source.folder), source.fingerprint(), counts[source.name]] for source in sources
+                    source.name: [str(source.folder), fingerprint(files), tunes.get(source.name, 0)]
+                    for source, files in states.items()
                 },
                 "files": {path.name: _checks(path) for path in sorted((folder / name).iterdir())},
             }
-            _write_json(folder / "manifest.json", manifest)
+            write_json(folder / "manifest.json", manifest)
+            Spool(folder).remove()
             _remove_others(folder, name)
+            broken = _broken(folder / name, states)
     except OSError as fault:
         raise BadInput(
             f"{folder}: the library cannot be kept there ({fault.strerror or fault}). "
             "Make room, or set DISC_LIBRARY to another folder."
         ) from fault
     advance(1.0, "")
-    return Opened(open_index(folder / name), (remark,) if remark else (), tuple(broken))
+    return Opened(index, (remark,) if remark else (), tuple(broken))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Before:
+    """The index in force. known: of each file by its key, [size, time of change, why it was not read].
+
+    gone: whether files of collections that are no more stand in it.
+    """
+
+    index: Index
+    known: dict[str, list[object]]
+    gone: bool
+
+    def has(self, state: FileState) -> bool:
+        """Whether this file was read as it is now."""
+        return self.known.get(state.key, [])[:2] == [state.bytes, state.changed_ns]
+
+
+def _in_force(folder: Path, sources: list[Source]) -> _Before | None:
+    """The index in force; None where it is of no use for the one to be made."""
+    try:
+        manifest = read_manifest(folder)
+        if manifest is None or (manifest["version"], manifest["reader"]) != (INDEX_VERSION, READER_VERSION):
+            return None
+        index = _open_checked(folder, manifest)
+        if not can_be_changed(index):
+            return None
+        places, table = manifest["sources"], json.loads((folder / str(manifest["index"]) / FILES).read_text("utf-8"))
+        assert isinstance(places, dict) and isinstance(table, dict)
+        same = {one.name for one in sources if places.get(one.name, [""])[0] == str(one.folder)}
+        known = {key: row for name, files in table.items() if name in same for key, row in files.items()}
+        return _Before(index, known, gone=bool(table.keys() - same))
+    except (OSError, ValueError, KeyError, TypeError, AssertionError):
+        return None
 
 
 def _read(
-    folder: Path, sources: list[Source], anew: bool, advance: Callable[[float, str], None]
-) -> tuple[list[ReferenceTune], list[BrokenFile]]:
-    """All tunes in order of their sources: those of an unchanged source from the index in force, the others read."""
-    kept = {} if anew else _kept(folder, sources)
-    fresh = [source for source in sources if source.name not in kept]
-    read, broken = read_sources(fresh, lambda done: advance(0.6 * done, "reading tunes"), _workers())
-    by_name: dict[str, list[ReferenceTune]] = {source.name: kept.get(source.name, []) for source in sources}
-    for tune in read:
-        by_name[tune.collection].append(tune)
-    return [tune for source in sources for tune in by_name[source.name]], broken
+    folder: Path,
+    states: dict[Source, list[FileState]],
+    before: _Before | None,
+    advance: Callable[[float, str], None],
+) -> list[FileRead]:
+    """What is new, read; in order of source and file."""
+    wanted = [
+        Wanted(state, source)
+        for source, files in states.items()
+        for state in files
+        if before is None or not before.has(state)
+    ]
+    spool = Spool(folder)
+    found = spool.take(wanted)
+    missing = [one for one in wanted if one.state not in found]
+    done = len(found)
+    advance(0.6 * done / max(len(wanted), 1), "reading tunes")
+    for batch in read_files(missing, _workers()):
+        spool.put(batch)
+        found |= {one.state: one for one in batch}
+        done += len(batch)
+        advance(0.6 * done / len(wanted), f"reading tunes: {done} of {len(wanted)} files")
+    return [found[one.state] for one in wanted]
 
 
-def _kept(folder: Path, sources: list[Source]) -> dict[str, list[ReferenceTune]]:
-    """The tunes of the sources that are as they were, by name; empty where the index in force is of no use."""
-    try:
-        manifest = _manifest(folder)
-        if manifest is None or (manifest["version"], manifest["reader"]) != (INDEX_VERSION, READER_VERSION):
-            return {}
-        known = manifest["sources"]
-        assert isinstance(known, dict)
-        kept: dict[str, list[ReferenceTune]] = {
-            one.name: [] for one in sources if known.get(one.name, [])[:2] == [str(one.folder), one.fingerprint()]
+def _write(place: Path, read: list[FileRead], before: _Before | None, states: dict[Source, list[FileState]]) -> None:
+    tunes = [tune for one in read for tune in one.tunes]
+    if before is None:
+        write_index(place, tunes, group_versions(tunes))
+        return
+    index = before.index
+    stays = {state.key for files in states.values() for state in files if before.has(state)}
+    if not before.gone and stays.issuperset(before.known):
+        keep = np.ones(index.size, dtype=bool)
+    else:
+        keep = np.array([str(index.rows[tune][0]) in stays for tune in range(index.size)], dtype=bool)
+    change_index(index, place, keep, tunes)
+
+
+def _file_table(
+    states: dict[Source, list[FileState]], read: list[FileRead], before: _Before | None
+) -> dict[str, dict[str, list[object]]]:
+    """Every file as it was read: by collection and key, [size, time of change, why it was not read]."""
+    why = {one.state: one.why for one in read}
+    known = before.known if before else {}
+    return {
+        source.name: {
+            one.key: [one.bytes, one.changed_ns, why[one] if one in why else known[one.key][2]] for one in files
         }
-        index = _open_checked(folder, manifest)
-        for tune in range(index.size):
-            if index.collection(tune) in kept:
-                kept[index.collection(tune)].append(index.reference(tune))
-        return kept
-    except (OSError, ValueError, KeyError, TypeError):
-        return {}
+        for source, files in states.items()
+    }
+
+
+def _broken(place: Path, states: dict[Source, list[FileState]]) -> list[BrokenFile]:
+    table = json.loads((place / FILES).read_text("utf-8"))
+    return [
+        BrokenFile(str(one.path), str(table[source.name][one.key][2]))
+        for source, files in states.items()
+        for one in files
+        if table[source.name][one.key][2]
+    ]
 
 
 def _workers() -> int:
     return max(1, min(4, os.cpu_count() or 1))
-
-
-# ---- collections
-
-
-def all_sources(folder: Path | None = None) -> list[Source]:
-    """The corpus's collections, those in several parts only if they were asked for, and a person's own."""
-    folder = folder or library_folder()
-    return corpus_sources(scores=(folder / SCORES_MARK).exists()) + own_sources(folder)
-
-
-def want_scores(wanted: bool, folder: Path | None = None) -> None:
-    """Note whether the collections in several parts belong to the library; it is built anew when opened next."""
-    folder = folder or library_folder()
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        mark = folder / SCORES_MARK
-        if wanted:
-            mark.touch()
-        else:
-            mark.unlink(missing_ok=True)
-    except OSError as fault:
-        raise BadInput(f"{folder}: the library cannot be kept there ({fault.strerror or fault}).") from fault
-
-
-def own_sources(folder: Path | None = None) -> list[Source]:
-    """The folders a person added. A folder that is gone is left out until it is back."""
-    path = (folder or library_folder()) / "sources.json"
-    try:
-        listed = json.loads(path.read_text(encoding="utf-8")) if path.is_file() else []
-        sources = [Source(str(name), Path(place)) for name, place in listed]
-    except (ValueError, TypeError) as fault:
-        raise BadInput(
-            f"{path}: the list of added folders is damaged. Move it away and add the folders again."
-        ) from fault
-    return [source for source in sources if source.folder.is_dir()]
-
-
-def add_folder(added: Path, folder: Path | None = None) -> Source:
-    """Note a folder as a collection of its own name. Raises BadInput if it is none, is empty, or the name is taken."""
-    folder = folder or library_folder()
-    if not added.is_dir():
-        raise BadInput(f"{added}: no folder here. Give a folder with MIDI, MusicXML, ABC or kern files.")
-    source = Source(added.resolve().name, added.resolve())
-    if not source.files():
-        raise BadInput(f"{added}: no MIDI, MusicXML, ABC or kern files in it.")
-    for other in all_sources(folder):
-        if other.name == source.name and other.folder != source.folder:
-            raise BadInput(
-                f"{added}: there is a collection {source.name!r} already. Rename the folder and add it again."
-            )
-    kept = [one for one in own_sources(folder) if one.name != source.name]
-    _write_sources(folder, [*kept, source])
-    return source
-
-
-def remove_collection(name: str, folder: Path | None = None) -> None:
-    """Take a person's collection out of the library; its files stay. Raises BadInput if there is none of that name."""
-    folder = folder or library_folder()
-    own = own_sources(folder)
-    if name in {source.name for source in corpus_sources()}:
-        raise BadInput(
-            f"{name}: a collection of the installed corpus stays; search without it by naming another with --in."
-        )
-    if name not in {source.name for source in own}:
-        names = ", ".join(source.name for source in own) or "none"
-        raise BadInput(f"the library has no added collection {name!r}. Added so far: {names}.")
-    _write_sources(folder, [source for source in own if source.name != name])
-
-
-def list_collections(folder: Path | None = None) -> list[Collection]:
-    """All collections, with how many tunes the index in force has of each (0: not built yet)."""
-    folder = folder or library_folder()
-    known = (_manifest_or_none(folder) or {}).get("sources")
-    known = known if isinstance(known, dict) else {}
-    counts = {name: int(entry[2]) for name, entry in known.items()}
-    return [
-        Collection(source.name, counts.get(source.name, 0), str(source.folder), source.corpus)
-        for source in all_sources(folder)
-    ]
-
-
-def _write_sources(folder: Path, sources: list[Source]) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        _write_json(folder / "sources.json", [[source.name, str(source.folder)] for source in sources])
-    except OSError as fault:
-        raise BadInput(f"{folder}: the list of collections cannot be written ({fault.strerror}).") from fault
-
-
-# ---- the manifest
-
-
-def _manifest(folder: Path) -> dict[str, object] | None:
-    path = folder / "manifest.json"
-    if not path.is_file():
-        return None
-    content = json.loads(path.read_text(encoding="utf-8"))
-    if not isinstance(content, dict):
-        raise ValueError("its manifest is no table")
-    return content
-
-
-def _manifest_or_none(folder: Path) -> dict[str, object] | None:
-    try:
-        return _manifest(folder)
-    except (OSError, ValueError):
-        return None
 
 
 def _stale(manifest: dict[str, object], sources: list[Source]) -> str:
@@ -271,7 +230,9 @@ def _stale(manifest: dict[str, object], sources: list[Source]) -> str:
     if set(known) != {source.name for source in sources}:
         return "collections were added or removed"
     changed = [
-        source.name for source in sources if known[source.name][:2] != [str(source.folder), source.fingerprint()]
+        source.name
+        for source in sources
+        if known[source.name][:2] != [str(source.folder), fingerprint(source.states())]
     ]
     return f"files of {', '.join(changed)} have changed" if changed else ""
 
@@ -307,9 +268,3 @@ def _remove_others(folder: Path, name: str) -> None:
     for path in folder.glob("index-*"):
         if path.name != name:
             shutil.rmtree(path, ignore_errors=True)
-
-
-def _write_json(path: Path, content: object) -> None:
-    partial = path.with_name(path.name + ".part")
-    partial.write_text(json.dumps(content, ensure_ascii=False), encoding="utf-8")
-    os.replace(partial, path)

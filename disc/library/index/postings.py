@@ -48,6 +48,13 @@ def open_postings(folder: Path, name: str) -> Postings:
     return Postings(key, start, packed)
 
 
+def write_postings(folder: Path, name: str, postings: Postings) -> None:
+    """Write postings that are in order already."""
+    np.save(folder / f"{name}-packed.npy", postings.packed)
+    np.save(folder / f"{name}-key.npy", postings.key)
+    np.save(folder / f"{name}-start.npy", postings.start.astype(np.int64))
+
+
 class PostingsWriter:
     """Takes postings block by block, in order of tune; writes them in order of key, then of tune."""
 

@@ -8,8 +8,9 @@ not grow with the library.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +34,7 @@ from disc.library.index.postings import (
     PostingsWriter,
     open_postings,
 )
+from disc.library.read.versions import opening_keys, title_keys
 from disc.library.records import TICKS_PER_QUARTER, IntArray, ReferenceTune, TuneKey
 
 Array = npt.NDArray[np.generic]
@@ -48,7 +50,7 @@ SCALES = {"pitch": ("pitch",), "rank": ("rank", "degree")}  # what intervals are
 class Block:
     """Some tunes as flat columns. start: first note of each, shape (tunes + 1,), from 0. group: shape (tunes,).
 
-    rows: file, number, title, collection, beats, unit (0, 0: no metre), fifths.
+    rows: file, number, title, collection, beats, unit (0, 0: no metre), fifths, composer.
     """
 
     onset: Array
@@ -64,8 +66,9 @@ class Block:
 class Index:
     """A library ready for search.
 
-    start: first note of each tune, shape (tunes + 1,). rows: file, number, title, collection, metre, fifths.
-    collection_of: number of each tune's collection, shape (tunes,).
+    start: first note of each tune, shape (tunes + 1,). rows: file, number, title, collection, metre, fifths, composer.
+    collection_of: number of each tune's collection, shape (tunes,). title_key, opening_key: what versions are grouped
+    by (read/versions.py), shape (tunes,). stretch: printed quarters that count as one (stretches()), shape (tunes,).
     """
 
     onset: npt.NDArray[np.int32]
@@ -74,6 +77,9 @@ class Index:
     bar: npt.NDArray[np.int16]
     start: npt.NDArray[np.int64]
     group: npt.NDArray[np.int32]
+    title_key: npt.NDArray[np.int64]
+    opening_key: npt.NDArray[np.int64]
+    stretch: npt.NDArray[np.uint8]
     by_pitch: Postings
     by_rank: Postings
     by_gram: Postings
@@ -111,7 +117,7 @@ class Index:
         return ReferenceTune(
             self.key(tune), self.title(tune), self.collection(tune),
             self.onset[part].astype(np.int64), self.duration[part].astype(np.int64), self.pitch[part].astype(np.int64),
-            self.bar[part].astype(np.int64), (beats, unit) if beats else None, fifths,
+            self.bar[part].astype(np.int64), (beats, unit) if beats else None, fifths, composer=str(row[7]),
         )  # fmt: skip
 
 
@@ -135,49 +141,99 @@ def block_of(tunes: Sequence[ReferenceTune], groups: IntArray) -> Block:
         _flat([np.minimum(tune.bar, 32767) for tune in tunes], np.int16),
         np.concatenate([[0], np.cumsum([tune.pitch.size for tune in tunes])]).astype(np.int64),
         groups,
-        [(t.key.file, t.key.number, t.title, t.collection, *(t.metre or (0, 0)), t.fifths) for t in tunes],
+        [(t.key.file, t.key.number, t.title, t.collection, *(t.metre or (0, 0)), t.fifths, t.composer) for t in tunes],
     )
 
 
 def write_blocks(folder: Path, blocks: Iterable[Block]) -> None:
     """Write an index from blocks of tunes, of which only one at a time is in memory."""
     folder.mkdir(parents=True, exist_ok=True)
-    flat = {name: GrowingArray(folder / f"{name}.npy", kind) for name, kind in KINDS.items()}
-    start, group = GrowingArray(folder / "start.npy", np.int64), GrowingArray(folder / "group.npy", np.int32)
-    within = GrowingArray(folder / "collection.npy", np.uint16)
-    rows = RowsWriter(folder, "tunes")
-    postings = [(shape, PostingsWriter(folder, shape.name)) for shape in (BY_PITCH, BY_RANK)]
+    writer = IndexWriter(folder)
     grams = PostingsWriter(folder, BY_GRAM)
-    names: dict[str, int] = {}
-    start.append(np.zeros(1, dtype=np.int64))
+    postings = {shape.name: PostingsWriter(folder, shape.name) for shape in (BY_PITCH, BY_RANK)} | {BY_GRAM: grams}
     for block in blocks:
-        if group.size + block.group.size >= MOST_TUNES:
-            raise ValueError(f"an index holds fewer than {MOST_TUNES} tunes; use shards")
-        melody = _top_line(block)
-        for shape, writer in postings:
-            for key, first in printed_groups(
-                shape, melody["onset"], [melody[name] for name in SCALES[shape.name]], melody["tune"]
-            ):
-                writer.add(*_packed(key, first, melody, group.size))
-        key, tune = gram_keys(melody["pitch"], melody["tune"])
-        grams.add(key, (tune + group.size).astype(np.uint64))
-        start.append(block.start[1:] + flat["pitch"].size)
-        for name, array in flat.items():
+        for name, key, packed in postings_of(block, writer.tunes):
+            postings[name].add(key, packed)
+        writer.append(block)
+        writer.group.append(block.group)
+    writer.close()
+    for one in postings.values():
+        one.close()
+
+
+def postings_of(block: Block, before: int) -> Iterator[tuple[str, Keys, Packed]]:
+    """(name of the postings, keys, postings) of a block, part by part. before: tunes of the blocks before it."""
+    if before + block.group.size >= MOST_TUNES:
+        raise ValueError(f"an index holds fewer than {MOST_TUNES} tunes; use shards")
+    melody = _top_line(block)
+    for shape in (BY_PITCH, BY_RANK):
+        scales = [melody[name] for name in SCALES[shape.name]]
+        for key, first in printed_groups(shape, melody["onset"], scales, melody["tune"]):
+            yield shape.name, *_packed(key, first, melody, before)
+    key, tune = gram_keys(melody["pitch"], melody["tune"])
+    yield BY_GRAM, key, (tune + before).astype(np.uint64)
+
+
+class IndexWriter:
+    """Writes all of an index but its postings, block after block. group is left to the caller."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self.flat = {name: GrowingArray(folder / f"{name}.npy", kind) for name, kind in KINDS.items()}
+        self.start, self.group = (
+            GrowingArray(folder / "start.npy", np.int64), GrowingArray(folder / "group.npy", np.int32)
+        )  # fmt: skip
+        self.keys = {name: GrowingArray(folder / f"{name}.npy", np.int64) for name in ("title_key", "opening_key")}
+        self.stretch = GrowingArray(folder / "stretch.npy", np.uint8)
+        self.within = GrowingArray(folder / "collection.npy", np.uint16)
+        self.rows = RowsWriter(folder, "tunes")
+        self.names: dict[str, int] = {}
+        self.tunes = 0
+        self.start.append(np.zeros(1, dtype=np.int64))
+
+    def append(self, block: Block) -> None:
+        """Add a block's columns."""
+        self.start.append(block.start[1:] + self.flat["pitch"].size)
+        for name, array in self.flat.items():
             array.append(getattr(block, name))
-        within.append(np.array([names.setdefault(str(row[3]), len(names)) for row in block.rows], dtype=np.uint16))
-        group.append(block.group)
-        rows.append(block.rows)
-    for array in (*flat.values(), start, group, within):
-        array.close()
-    rows.close()
-    for writer in (*(writer for _, writer in postings), grams):
-        writer.close()
-    (folder / "collections.json").write_text(json.dumps(list(names), ensure_ascii=False), encoding="utf-8")
+        pitch = np.asarray(block.pitch, dtype=np.int64)
+        pitches = [pitch[a:b] for a, b in pairwise(block.start.tolist())]
+        self.keys["title_key"].append(title_keys([str(row[2]) for row in block.rows]))
+        self.keys["opening_key"].append(opening_keys(pitches))
+        self.stretch.append(stretches(block.onset, block.start))
+        self.within.append(
+            np.array([self.names.setdefault(str(row[3]), len(self.names)) for row in block.rows], dtype=np.uint16)
+        )
+        self.rows.append(block.rows)
+        self.tunes += len(block.rows)
+
+    def copy(self, index: Index, keep: npt.NDArray[np.bool_]) -> None:
+        """Add the tunes of an index that are to be kept, shape (tunes,), as they are."""
+        notes = np.repeat(keep, np.diff(index.start))
+        for name, array in self.flat.items():
+            array.append(getattr(index, name)[notes])
+        self.start.append(np.cumsum(np.diff(index.start)[keep]))
+        for name, array in self.keys.items():
+            array.append(getattr(index, name)[keep])
+        self.stretch.append(index.stretch[keep])
+        used, number = np.unique(index.collection_of[keep], return_inverse=True)
+        self.names = {index.collections[old]: new for new, old in enumerate(used.tolist())}
+        self.within.append(number)
+        self.rows.copy(index.rows, keep)
+        self.tunes += int(np.count_nonzero(keep))
+
+    def close(self) -> None:
+        """Finish the files."""
+        for array in (*self.flat.values(), self.start, self.group, *self.keys.values(), self.stretch, self.within):
+            array.close()
+        self.rows.close()
+        content = json.dumps(list(self.names), ensure_ascii=False)
+        (self._folder / "collections.json").write_text(content, encoding="utf-8")
 
 
 def open_index(folder: Path) -> Index:
     """Open an index memory-mapped. Raises ValueError or OSError where it is damaged (the caller builds it anew)."""
-    names = (*KINDS, "start", "group")
+    names = (*KINDS, "start", "group", "title_key", "opening_key", "stretch")
     # Plain views of the maps: numpy's own class for maps makes every look-up slower.
     columns = {name: np.asarray(np.load(folder / f"{name}.npy", mmap_mode="r")) for name in names}
     collections = json.loads((folder / "collections.json").read_text(encoding="utf-8"))
@@ -190,6 +246,8 @@ def open_index(folder: Path) -> Index:
     notes = int(index.start[-1])
     if not len(index.rows) == within.size == index.group.size == index.size:
         raise ValueError("the lists of the library do not fit each other")
+    if not index.title_key.size == index.opening_key.size == index.stretch.size == index.size:
+        raise ValueError("the groups of the library do not fit its list")
     if any(columns[name].size != notes for name in KINDS):
         raise ValueError("the arrays of the library do not fit each other")
     return index
@@ -210,13 +268,36 @@ def _flat(parts: list[IntArray], kind: type) -> Array:
     return np.concatenate(parts).astype(kind) if parts else np.empty(0, kind)
 
 
+LONG_NOTES = 1.5  # quarters: a tune of which the middling note is longer is written in long values
+WIDEST_STRETCH = 3  # octaves: up to a tune in breves
+
+
+def stretches(onset_tick: Array, start: IntArray) -> npt.NDArray[np.uint8]:
+    """How many printed quarters count as one in each tune, shape (tunes,): 1, but 2, 4 or 8 where it has long notes.
+
+    Old prints write in halves and breves what others write in eighths, and discs play both alike. One in 23 tunes of
+    the corpus has a middling note of a half or longer; at their own pace they are found as others are.
+    """
+    out = np.ones(start.size - 1, dtype=np.uint8)
+    onset = np.asarray(onset_tick, dtype=np.int64)
+    for tune, (first, last) in enumerate(pairwise(start.tolist())):
+        gaps = np.diff(onset[first:last])
+        gaps = gaps[gaps > 0]
+        middling = float(np.median(gaps)) / TICKS_PER_QUARTER if gaps.size else 0.0
+        if middling > LONG_NOTES:
+            out[tune] = 1 << min(round(float(np.log2(middling))), WIDEST_STRETCH)
+    return out
+
+
 def _top_line(block: Block) -> dict[str, IntArray]:
     """The highest note of each onset of each tune: onset, pitch, tune, place in the tune, and what ranks it may have.
 
-    rank: among the pitches of its tune. degree: step of its key's scale.
+    onset: in ticks of the tune's own pace (stretches()). rank: among the pitches of its tune. degree: step of its key's
+    scale.
     """
     tune = np.repeat(np.arange(block.start.size - 1), np.diff(block.start))
     onset, pitch = np.asarray(block.onset, dtype=np.int64), np.asarray(block.pitch, dtype=np.int64)
+    onset = onset // stretches(block.onset, block.start)[tune]
     # Notes are sorted by onset, then pitch: the last of each onset is the highest.
     top = np.ones(onset.size, dtype=bool)
     top[:-1] = (onset[1:] != onset[:-1]) | (tune[1:] != tune[:-1])

@@ -11,18 +11,19 @@ import importlib.util
 import os
 import threading
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from pathlib import Path
 
-from disc.errors import DiscError, MissingPart
+from disc.errors import BadInput, DiscError, MissingPart
 from disc.library.read.reference import first_part, reference_of, tunes_of_abc
 from disc.library.records import ReferenceTune, TuneKey
 from disc.tune.score.old_text import decode_old
 
 # Raise with every change that reads a file otherwise: libraries are then built anew.
-READER_VERSION = 2
+READER_VERSION = 3
 CORPUS_COLLECTIONS = ("airdsAirs", "essenFolksong", "miscFolk", "nottingham-dataset", "oneills1850", "ryansMammoth")
 # Collections in several parts, of which the first is the melody: soprano of chorales, first violin of quartets, voice
 # of songs, upper staff of piano pieces. Left out are masses and madrigals, where no part can be told to be the melody.
@@ -33,14 +34,23 @@ SCORE_COLLECTIONS = (
 ABC_SUFFIXES = frozenset({".abc"})
 OTHER_SUFFIXES = frozenset({".mid", ".midi", ".xml", ".musicxml", ".mxl", ".krn", ".kern"})
 LARGEST_ABC_BYTES = 50_000_000  # the largest of the corpus has 0.2 million; a file this long is something else
-FILES_AT_ONCE = 24
+FILES_AT_ONCE, BYTES_AT_ONCE = 24, 150_000  # of one batch
 WATCH_S = 1.0  # how often a worker looks whether its parent is still there
-_File = tuple[Path, str, str, bool]  # path, name in keys, collection, whether its first part alone is read
+
+
+@dataclass(frozen=True, slots=True)
+class FileState:
+    """A file as it was when its collection was looked at: path, name in keys, size in bytes, time of change in ns."""
+
+    path: Path
+    key: str
+    bytes: int
+    changed_ns: int
 
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """One collection: its name, the folder it lies in, and whether it is of the corpus.
+    """One collection: its name, the folder (or the single file) it is, and whether it is of the corpus.
 
     first_part: of its scores the first part alone is read.
     """
@@ -55,20 +65,29 @@ class Source:
         wanted = ABC_SUFFIXES | OTHER_SUFFIXES
         if self.corpus:
             wanted = OTHER_SUFFIXES if self.first_part else ABC_SUFFIXES
-        return sorted(path for path in self.folder.rglob("*") if path.suffix.lower() in wanted and path.is_file())
+        found = [self.folder] if self.folder.is_file() else self.folder.rglob("*")
+        return sorted(path for path in found if path.suffix.lower() in wanted and path.is_file())
 
-    def fingerprint(self) -> str:
-        """Changes when a file is added, removed or changed, or when the reader is."""
-        digest = hashlib.sha256(f"{READER_VERSION}".encode())
+    def states(self) -> list[FileState]:
+        """Its files as they are now."""
+        found = []
         for path in self.files():
             state = path.stat()
-            digest.update(f"{path.relative_to(self.folder)}|{state.st_size}|{state.st_mtime_ns}\n".encode())
-        return digest.hexdigest()
+            found.append(FileState(path, self.key_of(path), state.st_size, state.st_mtime_ns))
+        return found
 
     def key_of(self, path: Path) -> str:
         """The file's name in keys: `essenFolksong/erk10.abc` in the corpus, the path within the folder elsewhere."""
-        inside = path.relative_to(self.folder).as_posix()
+        inside = path.name if path == self.folder else path.relative_to(self.folder).as_posix()
         return f"{self.name}/{inside}"
+
+
+def fingerprint(states: Sequence[FileState]) -> str:
+    """Changes when a file is added, removed or changed, or when the reader is."""
+    digest = hashlib.sha256(f"{READER_VERSION}".encode())
+    for one in states:
+        digest.update(f"{one.key}|{one.bytes}|{one.changed_ns}\n".encode())
+    return digest.hexdigest()
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,33 +122,52 @@ def corpus_sources(scores: bool = False) -> list[Source]:
     return sources
 
 
-def read_sources(
-    sources: Sequence[Source], advance: Callable[[float], None], workers: int = 2
-) -> tuple[list[ReferenceTune], list[BrokenFile]]:
-    """All tunes of the sources, in order of collection, file and place; and what could not be read."""
-    files = [
-        (path, source.key_of(path), source.name, source.first_part) for source in sources for path in source.files()
-    ]
-    batches = [files[i : i + FILES_AT_ONCE] for i in range(0, len(files), FILES_AT_ONCE)]
-    tunes: list[ReferenceTune] = []
-    broken: list[BrokenFile] = []
-    for done, (read, faults) in enumerate(_each(batches, workers), start=1):
-        tunes += read
-        broken += faults
-        advance(done / len(batches))
-    return tunes, broken
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A file to be read, for its collection."""
+
+    state: FileState
+    source: Source
 
 
-def _each(batches: list[list[_File]], workers: int) -> Iterable[tuple[list[ReferenceTune], list[BrokenFile]]]:
+@dataclass(frozen=True, slots=True, eq=False)
+class FileRead:
+    """What one file gave: its tunes, or why there are none."""
+
+    state: FileState
+    tunes: tuple[ReferenceTune, ...]
+    why: str = ""
+
+
+def read_files(wanted: Sequence[Wanted], workers: int = 2) -> Iterator[list[FileRead]]:
+    """The files in their order, batch by batch, on several processes. Raises BadInput where one of these is ended."""
+    batches = _batches(wanted)
     if workers <= 1 or len(batches) <= 1:
         yield from map(_read_batch, batches)
         return
     with ProcessPoolExecutor(workers, initializer=_end_with_parent, initargs=(os.getpid(),)) as pool:
         try:
             yield from pool.map(_read_batch, batches)
+        except BrokenProcessPool as fault:
+            raise BadInput(
+                "a process that read tunes was ended from outside (is there too little memory?). Run the command "
+                "again: what was read is kept."
+            ) from fault
         except BaseException:
             pool.shutdown(wait=False, cancel_futures=True)  # stopped: what is not begun is not read
             raise
+
+
+def _batches(wanted: Sequence[Wanted]) -> list[list[Wanted]]:
+    """Few files at once, and fewer large ones: a bar that moves, and little to be read again after a stop."""
+    batches: list[list[Wanted]] = [[]]
+    for one in wanted:
+        if batches[-1] and sum(other.state.bytes for other in batches[-1]) + one.state.bytes > BYTES_AT_ONCE:
+            batches.append([])
+        batches[-1].append(one)
+        if len(batches[-1]) >= FILES_AT_ONCE:
+            batches.append([])
+    return [batch for batch in batches if batch]
 
 
 def _end_with_parent(parent: int) -> None:
@@ -143,21 +181,18 @@ def _end_with_parent(parent: int) -> None:
     threading.Thread(target=watch, daemon=True).start()
 
 
-def _read_batch(files: list[_File]) -> tuple[list[ReferenceTune], list[BrokenFile]]:
-    tunes: list[ReferenceTune] = []
-    broken: list[BrokenFile] = []
-    for path, name, collection, alone in files:
-        try:
-            read = read_file(path, name, collection, alone)
-        except (DiscError, OSError, ValueError, ArithmeticError, LookupError) as fault:
-            why = " ".join(str(fault).split()).removeprefix(str(path)).lstrip(": ")
-            broken.append(BrokenFile(str(path), why or type(fault).__name__))
-            continue
-        if read:
-            tunes += read
-        else:
-            broken.append(BrokenFile(str(path), "no tune with notes in it"))
-    return tunes, broken
+def _read_batch(batch: Sequence[Wanted]) -> list[FileRead]:
+    return [_read_one(one) for one in batch]
+
+
+def _read_one(wanted: Wanted) -> FileRead:
+    state, source = wanted.state, wanted.source
+    try:
+        read = read_file(state.path, state.key, source.name, source.first_part)
+    except (DiscError, OSError, ValueError, ArithmeticError, LookupError) as fault:
+        why = " ".join(str(fault).split()).removeprefix(str(state.path)).lstrip(": ")
+        return FileRead(state, (), why or type(fault).__name__)
+    return FileRead(state, tuple(read), "" if read else "no tune with notes in it")
 
 
 def read_file(path: Path, name: str, collection: str, first_part_alone: bool = False) -> list[ReferenceTune]:

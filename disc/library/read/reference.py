@@ -23,7 +23,7 @@ def reference_of(score: ScoreIn, key: TuneKey, collection: str) -> ReferenceTune
     bar = numbers[np.clip(np.searchsorted(starts, table[:, 0], side="right") - 1, 0, None)]
     return ReferenceTune(
         key, score.title or str(key), collection, table[:, 0] - table[0, 0], table[:, 2], table[:, 1], bar,
-        (score.metre.beats, score.metre.unit), score.key.fifths if score.key else 0,
+        (score.metre.beats, score.metre.unit), score.key.fifths if score.key else 0, score.composer,
     )  # fmt: skip
 
 

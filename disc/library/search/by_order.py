@@ -35,7 +35,16 @@ def _rank_by_order_with(
     if not grids:
         return []
     trials = candidates(
-        BY_RANK, index.by_rank, grids, rank, np.log(likely), effort.groups, effort.votes, effort.looks, allowed
+        BY_RANK,
+        index.by_rank,
+        grids,
+        rank,
+        np.log(likely),
+        effort.groups,
+        effort.votes,
+        effort.looks,
+        index.stretch,
+        allowed,
     )
     if trials.tune.size == 0:
         return []

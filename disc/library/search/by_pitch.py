@@ -6,7 +6,7 @@ the disc was made from however little of it is left; another version of the tune
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -45,6 +45,11 @@ class Strikes:
     pitch: IntArray
     likely: FloatArray
     sigma_s: float
+
+    def between(self, begin_s: float, end_s: float) -> Strikes:
+        """The strikes of a stretch of time."""
+        inside = (self.onset_s >= begin_s) & (self.onset_s <= end_s)
+        return replace(self, onset_s=self.onset_s[inside], pitch=self.pitch[inside], likely=self.likely[inside])
 
 
 def prepare(query: Query, likely: FloatArray) -> Strikes | None:
@@ -95,7 +100,16 @@ def _rank_with(
 ) -> list[Placed]:
     onset_s, pitch, likely, sigma = strikes.onset_s, strikes.pitch, strikes.likely, strikes.sigma_s
     trials = candidates(
-        BY_PITCH, index.by_pitch, grids, pitch, np.log(likely), effort.groups, effort.votes, effort.looks, allowed
+        BY_PITCH,
+        index.by_pitch,
+        grids,
+        pitch,
+        np.log(likely),
+        effort.groups,
+        effort.votes,
+        effort.looks,
+        index.stretch,
+        allowed,
     )
     if trials.tune.size == 0:
         return []

@@ -3,9 +3,11 @@
 A step goes from a note to one of the next three: so many semitones, so many seconds. A step of the disc's melody is
 laid on a step of the print's; what speaks for the pair is how alike they are in pitch and in time, less what is skipped
 between. The best chain of pairs counts (local alignment, Smith and Waterman 1981, with affine steps instead of single
-notes). No transposition is assumed, and an ornament, a dropped note or a bar of another metre costs a step, not the
-rest of the tune. All candidates are laid at once: their notes stand end to end, and each note of the disc is one pass
-over them. Whole numbers of 1/SCALE nat keep the passes quick, and four of them are looked up as one word of 64 bits.
+notes). No transposition is assumed, and an ornament, a dropped note or a bar of
+another metre costs a step, not the rest of the tune. A chain may leap: a disc that begins in the middle of its tune,
+leaves out a repeat or has its phrases in another order is laid in pieces. All candidates are laid at once: their notes
+stand end to end, and each note of the disc is one pass over them. Whole numbers of 1/SCALE nat keep the passes quick,
+and four of them are looked up as one word of 64 bits.
 """
 
 from __future__ import annotations
@@ -37,7 +39,7 @@ class ChainModel:
     """What a pair of steps says, nats. Pitch: of the same interval, an octave off, up to two semitones off, other.
 
     same_time: of equal times; it falls by time_slope an octave of their ratio, to other_time at least. skip: of a note
-    passed over on either side; of the disc's, times its probability to be melody.
+    passed over on either side; of the disc's, times its probability to be melody. leap: of one within a chain.
     """
 
     same: float = 1.0
@@ -48,6 +50,9 @@ class ChainModel:
     time_slope: float = 1.3
     other_time: float = -1.2
     skip: float = 0.2
+    leap: float = (
+        12.0  # for going on elsewhere in the print: chance finds 8 to 12 in a print that has nothing to do with it
+    )
 
 
 PLAIN = ChainModel()
@@ -123,15 +128,16 @@ def step_tables(line: Line, model: ChainModel, by_interval: FloatArray, by_time:
     return table.view(np.int64)[:, :, 0]
 
 
-def lay(table: Words, shelf: Shelf, model: ChainModel) -> FloatArray:
-    """The best chain of each candidate, nats, shape (candidates,)."""
+def lay(table: Words, shelf: Shelf, model: ChainModel, pieces: bool = False) -> FloatArray:
+    """The best chain of each candidate, nats, shape (candidates,). pieces: whether it may leap."""
     best = np.zeros(shelf.start.size - 1)
     for first, last in _blocks(shelf.start):
-        part = slice(int(shelf.start[first]), int(shelf.start[last]))
-        if part.stop > part.start:
-            high = _best_ends(table, np.ascontiguousarray(shelf.code[:, part]), model)
-            filled = np.flatnonzero(np.diff(shelf.start[first : last + 1]) > 0)
-            best[first + filled] = np.maximum.reduceat(high, shelf.start[first + filled] - part.start)
+        start = shelf.start[first : last + 1]
+        if start[-1] > start[0]:
+            part = Shelf(np.ascontiguousarray(shelf.code[:, start[0] : start[-1]]), start - start[0])
+            high = _best_ends(table, part, model, pieces)
+            filled = np.flatnonzero(np.diff(start) > 0)
+            best[first + filled] = np.maximum.reduceat(high, part.start[filled])
     return best / SCALE
 
 
@@ -145,19 +151,17 @@ def _blocks(start: IntArray) -> list[tuple[int, int]]:
     return out
 
 
-def _best_ends(
-    table: Words, code: npt.NDArray[np.intp], model: ChainModel, kept: npt.NDArray[np.int16] | None = None
-) -> Nats:
+def _best_ends(table: Words, shelf: Shelf, model: ChainModel, pieces: bool, kept: Nats | None = None) -> Nats:
     """The best chain that ends at each note, shape (notes,). kept: filled with those that end with each of the disc's
     notes, shape (disc's notes, notes).
     """
-    size = code.shape[1]
+    code, size = shelf.code, shelf.code.shape[1]
     runs = np.zeros((size, LANES), dtype=np.int16)  # the best chains that end with the disc's last notes, by lane
     best, word = np.zeros(size, dtype=np.int16), np.empty(size, dtype=np.int64)
     gain, high = word.view(np.int16).reshape(size, LANES), np.empty((size, LANES), dtype=np.int16)
-    costs = _costs(model)
+    costs, landing = _costs(model), _Landing(shelf, model) if pieces else None
     for note in range(1, table.shape[0]):
-        high[:] = 0
+        high[:] = 0 if landing is None else landing.nats[:, None]
         for apart in range(1, min(STEPS, size - 1) + 1):
             table[note].take(code[apart - 1], out=word, mode="clip")
             chain = gain[apart:]
@@ -170,34 +174,69 @@ def _best_ends(
         runs[:, note % LANES] = here
         if kept is not None:
             kept[note] = here
+        if landing is not None:
+            landing.after(here)
     return best
+
+
+class _Landing:
+    """What a chain that leaps has when it lands: the best of its candidate before, less the leap; nothing at least."""
+
+    def __init__(self, shelf: Shelf, model: ChainModel) -> None:
+        notes = np.diff(shelf.start)
+        self._filled = shelf.start[:-1][notes > 0]
+        self._notes = notes[notes > 0]
+        self._leap = np.int16(round(SCALE * model.leap))
+        self._best = np.zeros(self._filled.size, dtype=np.int16)
+        self.nats: Nats = np.zeros(shelf.code.shape[1], dtype=np.int16)
+
+    def after(self, here: Nats) -> None:
+        """Take in the chains that end with one more note of the disc."""
+        np.maximum(self._best, np.maximum.reduceat(here, self._filled), out=self._best)
+        self.nats = np.repeat(np.maximum(self._best - self._leap, 0).astype(np.int16), self._notes)
 
 
 def _costs(model: ChainModel) -> list[np.int16]:
     return [np.int16(round(SCALE * model.skip * k)) for k in range(STEPS)]
 
 
-def trace(table: Words, shelf: Shelf, model: ChainModel) -> list[list[tuple[int, int]]]:
-    """The best chain of each candidate: (note of the disc's melody, its own note), in order; empty: there is none."""
+Piece = list[tuple[int, int]]  # (note of the disc's melody, the candidate's own note), in order
+
+
+def trace(table: Words, shelf: Shelf, model: ChainModel, pieces: bool = False) -> list[list[Piece]]:
+    """The best chain of each candidate, in the pieces between its leaps; none where there is no chain."""
     runs = np.zeros((table.shape[0], shelf.code.shape[1]), dtype=np.int16)
-    _best_ends(table, shelf.code, model, runs)
+    _best_ends(table, shelf, model, pieces, runs)
     return [
-        _pairs(table, shelf, model, runs, int(shelf.start[k]), int(shelf.start[k + 1]))
+        _pieces(table, shelf, model, runs, slice(int(shelf.start[k]), int(shelf.start[k + 1])), pieces)
         for k in range(shelf.start.size - 1)
     ]
 
 
-def _pairs(table: Words, shelf: Shelf, model: ChainModel, runs: Nats, begin: int, end: int) -> list[tuple[int, int]]:
-    if end == begin or not runs[:, begin:end].any():
+def _pieces(table: Words, shelf: Shelf, model: ChainModel, runs: Nats, part: slice, pieces: bool) -> list[Piece]:
+    own = runs[:, part]
+    if own.size == 0 or not own.any():
         return []
     lanes, costs = table.view(np.int16).reshape(table.shape[0], -1, LANES), _costs(model)
-    note, at = divmod(int(np.argmax(runs[:, begin:end])), end - begin)
-    pairs = [(note, at)]
-    while runs[note, begin + at] > 0:
-        note, at = _before(lanes, runs, shelf.code, costs, note, begin + at)
-        at -= begin
-        pairs.append((note, at))
-    return pairs[::-1]
+    found: list[Piece] = []
+    until = own.shape[0]
+    while until > 0 and own[:until].any():
+        note, at = divmod(int(np.argmax(own[:until])), own.shape[1])
+        piece = [(note, at)]
+        landed = _landed(own, note, model) if pieces else 0
+        while own[note, at] > landed:
+            note, at = _before(lanes, runs, shelf.code, costs, note, part.start + at)
+            at -= part.start
+            piece.append((note, at))
+            landed = _landed(own, note, model) if pieces else 0
+        found.append(piece[::-1])
+        until = note if landed > 0 else 0
+    return found[::-1]
+
+
+def _landed(own: Nats, note: int, model: ChainModel) -> int:
+    """What a chain that landed on this note of the disc had."""
+    return max(0, int(own[:note].max(initial=0)) - round(SCALE * model.leap))
 
 
 def _before(

@@ -17,6 +17,8 @@ from disc.library.search.chain import (
     PLAIN,
     ChainModel,
     Line,
+    Piece,
+    Shelf,
     Words,
     interval_nats,
     lay,
@@ -30,7 +32,7 @@ TOGETHER_S = 0.045  # strikes this near are of one moment; pins of one chord are
 LEAST_LIKELY = 0.4  # of a moment's likeliest strike, to be taken for a note of the melody
 FEWEST_NOTES = 5
 TEMPI = 3  # tried of each print
-AHEAD = 50  # prints of which a second tempo is tried
+AHEAD = 50  # prints of which a second tempo is tried, and leaps
 FEWEST_PAIRS = 4  # notes laid side by side, to tell a tempo by
 
 
@@ -103,7 +105,7 @@ def lay_tunes(
     lines = top_lines(index, tunes)
     if known_s is not None or not asked.by_time:
         tempo = np.ones(tunes.size) if known_s is None else known_s
-        return _laid(asked, lines, tempo), tempo
+        return _in_pieces(index, asked, tunes, _laid(asked, lines, tempo), tempo), tempo
     between = np.diff(lines.quarter, prepend=0.0)
     between[lines.start[:-1][np.diff(lines.start) > 0]] = 0.0
     tempi = trial_tempi(np.diff(asked.line.onset_s), between, lines.start, TEMPI)
@@ -113,22 +115,33 @@ def lay_tunes(
         nats = _laid(asked, top_lines(index, tunes[ahead]), tempi[ahead, column])
         better = nats > best[ahead]
         best[ahead[better]], at[ahead[better]] = nats[better], tempi[ahead[better], column]
-    return best, at
+    return _in_pieces(index, asked, tunes, best, at), at
 
 
-def _laid(asked: Asked, lines: TopLines, quarter_s: FloatArray) -> FloatArray:
-    shelf = shelf_of(lines.quarter * np.repeat(quarter_s, np.diff(lines.start)), lines.pitch, lines.start)
-    return lay(asked.table, shelf, asked.model)
+def _in_pieces(index: Index, asked: Asked, tunes: IntArray, nats: FloatArray, quarter_s: FloatArray) -> FloatArray:
+    """The nats with leaps allowed, of the prints that are ahead."""
+    ahead = np.argsort(-nats, kind="stable")[:AHEAD]
+    out = nats.copy()
+    out[ahead] = _laid(asked, top_lines(index, tunes[ahead]), quarter_s[ahead], pieces=True)
+    return out
 
 
-def chains_of(
-    index: Index, asked: Asked, tunes: Sequence[int] | IntArray, quarter_s: FloatArray
-) -> list[list[tuple[int, int]]]:
-    """The best chain of each print: (note of the disc's melody, note of the print)."""
+def _laid(asked: Asked, lines: TopLines, quarter_s: FloatArray, pieces: bool = False) -> FloatArray:
+    return lay(asked.table, _shelf(lines, quarter_s), asked.model, pieces)
+
+
+def _shelf(lines: TopLines, quarter_s: FloatArray) -> Shelf:
+    return shelf_of(lines.quarter * np.repeat(quarter_s, np.diff(lines.start)), lines.pitch, lines.start)
+
+
+def pieces_of(index: Index, asked: Asked, tunes: Sequence[int] | IntArray, quarter_s: FloatArray) -> list[list[Piece]]:
+    """The best chain of each print in its pieces: (note of the disc's melody, note of the print)."""
     lines = top_lines(index, tunes)
-    shelf = shelf_of(lines.quarter * np.repeat(quarter_s, np.diff(lines.start)), lines.pitch, lines.start)
-    chains = trace(asked.table, shelf, asked.model)
-    return [[(i, int(lines.note[first + j])) for i, j in one] for first, one in zip(lines.start, chains, strict=False)]
+    chains = trace(asked.table, _shelf(lines, quarter_s), asked.model, pieces=True)
+    return [
+        [[(i, int(lines.note[first + j])) for i, j in piece] for piece in one]
+        for first, one in zip(lines.start, chains, strict=False)
+    ]
 
 
 def place_of(

@@ -17,7 +17,7 @@ from disc.library.records import FloatArray, IntArray
 from disc.library.search.by_order import places_by_order
 from disc.library.search.by_pitch import Strikes, places_by_pitch, prepare, rate_given
 from disc.library.search.chain import PLAIN, WIDEST
-from disc.library.search.lay_tunes import Asked, ask, chains_of, lay_tunes, melody_line, place_of
+from disc.library.search.lay_tunes import Asked, ask, lay_tunes, melody_line, pieces_of, place_of
 from disc.library.search.melody import SEMITONES_OF_RANK, melody_probability
 from disc.library.search.placed import Placed, highest
 from disc.library.search.query import Query
@@ -26,6 +26,7 @@ from disc.library.search.trial_places import Placement
 NEAR = 120  # tunes by their shapes of five notes that are laid beside the disc
 FOUND = 40  # tunes by exact places that are
 WHOLE = 1_500  # a collection up to this size is laid beside the disc whole, so that each of its tunes gets a rank
+NEAR_PIECE_S = 0.2  # around a piece's first and last note, within which strikes are its own
 TRACED = 10  # of the likeliest, whose places are made out note by note where no other search has
 # A chain of so many nats, and so many a note of the disc's melody, needs no second opinion; chance has up to 20 and
 # 0.35.
@@ -120,18 +121,45 @@ def _lay_placed(index: Index, asked: Asked, found: list[Placed], rated: dict[int
 def _place_laid(
     index: Index, asked: Asked, strikes: Strikes, rated: dict[int, tuple[float, float]], placed: dict[int, Placed]
 ) -> None:
-    """Make out where the likeliest tunes lie, and rate their places like those found by votes."""
+    """Make out where the likeliest tunes lie, and rate their places like those found by votes.
+
+    A tune laid in pieces is rated piece by piece, each against the strikes of its own time; its place is that of the
+    piece that says most.
+    """
     likeliest = sorted(rated, key=lambda t: -rated[t][0])[:TRACED]
     quarters = np.array([rated[tune][1] for tune in likeliest])
-    rows = []
-    for tune, quarter_s, chain in zip(likeliest, quarters, chains_of(index, asked, likeliest, quarters), strict=True):
-        place = place_of(index, asked, tune, float(quarter_s), chain)
-        if place is not None:
-            rows.append((tune, *place))
+    whole, parts = [], []
+    for tune, quarter_s, pieces in zip(likeliest, quarters, pieces_of(index, asked, likeliest, quarters), strict=True):
+        for piece in pieces:
+            place = place_of(index, asked, tune, float(quarter_s), piece)
+            if place is not None:
+                whole.append((tune, *place))
+                if len(pieces) > 1:
+                    times = asked.line.onset_s[[piece[0][0], piece[-1][0]]]
+                    parts.append((tune, *place, float(times[0]), float(times[1])))
+    _keep_best(placed, _rated(index, strikes, whole))
+    together: dict[int, list[Placed]] = {}
+    for tune, shift, quarter_s, start_s, begin_s, end_s in parts:
+        own = strikes.between(begin_s - NEAR_PIECE_S, end_s + NEAR_PIECE_S)
+        for one in _rated(index, own, [(tune, shift, quarter_s, start_s)]):
+            together.setdefault(tune, []).append(one)
+    _keep_best(placed, [_joined(found) for found in together.values()])
+
+
+def _rated(index: Index, strikes: Strikes, rows: list[tuple[int, int, float, float]]) -> list[Placed]:
     if not rows:
-        return
+        return []
     tunes, shift, quarter, start = (np.array(column) for column in zip(*rows, strict=True))
-    for one in rate_given(index, strikes, tunes, shift, quarter.astype(float), start.astype(float)):
+    return rate_given(index, strikes, tunes, shift, quarter.astype(float), start.astype(float))
+
+
+def _joined(found: list[Placed]) -> Placed:
+    """Pieces of one tune as one: all of what they say, at the place of the one that says most."""
+    return replace(max(found, key=lambda one: one.score), score=sum(one.score for one in found))
+
+
+def _keep_best(placed: dict[int, Placed], found: list[Placed]) -> None:
+    for one in found:
         if one.tune not in placed or one.score > placed[one.tune].score:
             placed[one.tune] = one
 
@@ -192,8 +220,11 @@ def _by_notes_alone(index: Index, query: Query, allowed: np.ndarray | None, want
     rated = {int(t): (float(c), float(q)) for t, c, q in zip(tunes, chain, quarter_s, strict=True)}
     found = _fused(rated, {}, votes if exact else None, BY_PITCH, wanted)
     first = [one for one in found[:TRACED] if one.tune in rated]
-    chains = chains_of(index, asked, [one.tune for one in first], np.array([rated[one.tune][1] for one in first]))
-    told = [replace(one, notes=tuple(j for _, j in chain)) for one, chain in zip(first, chains, strict=True)]
+    chains = pieces_of(index, asked, [one.tune for one in first], np.array([rated[one.tune][1] for one in first]))
+    told = [
+        replace(one, notes=tuple(j for piece in chain for _, j in piece))
+        for one, chain in zip(first, chains, strict=True)
+    ]
     return told + found[len(told) :]
 
 

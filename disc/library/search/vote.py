@@ -80,10 +80,12 @@ def candidates(
     most_groups: int,
     most_votes: int,
     most: int,
+    stretch: npt.NDArray[np.uint8],
     allowed: np.ndarray | None = None,
 ) -> Candidates:
     """The placements with the most votes. pitch: of each strike, or its rank. weight: log probability to be melody.
 
+    stretch: printed quarters that count as one in each tune, shape (tunes,): the trial tempi are of these.
     allowed: shape (tunes,), tunes that may be found; None: all.
     """
     asked = [_questions(shape, number, grid, pitch, weight, most_groups) for number, grid in enumerate(grids)]
@@ -102,9 +104,11 @@ def candidates(
     source, vote = source[chosen], vote[chosen]
     tuned = pitch[joined.first[source]] - ((vote >> PITCH_SHIFT).astype(np.int64) & 127)
     begin = onset[chosen] / ONSET_UNIT - joined.place[source] * quarters[source]
+    tune = (vote >> TUNE_SHIFT).astype(np.int64)
     return Candidates(
-        (vote >> TUNE_SHIFT).astype(np.int64), (vote & np.uint64(0xFFF)).astype(np.int64),
-        tuned if by_pitch else np.zeros_like(tuned), quarters[source], begin, votes, joined.grid[source],
+        tune, (vote & np.uint64(0xFFF)).astype(np.int64),
+        tuned if by_pitch else np.zeros_like(tuned), quarters[source] * stretch[tune], begin * stretch[tune], votes,
+        joined.grid[source],
     )  # fmt: skip
 
 

@@ -8,7 +8,7 @@ enough); tests/tune holds the comparison with music21, tests/library that with a
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from disc.records import Key, Metre
@@ -25,11 +25,10 @@ MOST_VOICES = 16
 
 @dataclass(frozen=True, slots=True)
 class AbcTune:
-    """One tune of a file. number: its X: field; a tune without one takes its place in the file. composer: C:."""
+    """One tune of a file. number: its X: field; a tune without one takes its place in the file."""
 
     number: int
     score: ScoreIn
-    composer: str = ""
 
 
 def read_abc(text: str) -> list[AbcTune]:
@@ -72,7 +71,8 @@ def read_abc_tune(text: str, place: int) -> AbcTune | None:
     score = _score(voices, lead, names, head, metre)
     if score is None:
         return None
-    return AbcTune(int(number[0]) if number else place, score, head.get("C", ""))
+    composer = " ".join(head.get("C", "").split())[:LONGEST_TITLE]
+    return AbcTune(int(number[0]) if number else place, replace(score, composer=composer))
 
 
 def _parted(lines: list[str]) -> tuple[dict[str, str], list[str]]:

@@ -31,8 +31,6 @@ def key_fifths(text: str) -> int:
 
 
 def _mode_fifths(word: str) -> int:
-    if word == "M":
-        return 0
     lower = word.lower()
     if lower in ("m", "") or lower[:3] in MODE_FIFTHS:
         return MODE_FIFTHS[lower if lower in ("m", "") else lower[:3]]
@@ -65,7 +63,5 @@ def key_mode(text: str) -> str | None:
     found = KEY.match(text)
     if not found or text.strip().lower().startswith(("none", "clef")):
         return None
-    word = found[3] if found[3] == "M" else found[3].lower()
-    if word in ("M", ""):
-        return "major"
-    return MODES["m"] if word == "m" else MODES.get(word[:3], "major")
+    word = found[3].lower()  # capitals say nothing in a mode: "EM" is E minor
+    return MODES.get(word[:3], "major")

@@ -1,4 +1,4 @@
-"""Printed music (MusicXML, kern) to exact quarters through music21, repeats played out, ties joined."""
+"""Printed music to exact quarters: MusicXML by musicxml_in.py, kern through music21."""
 
 from __future__ import annotations
 
@@ -7,31 +7,19 @@ import re
 import warnings
 from collections.abc import Sequence
 from contextlib import redirect_stderr
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
 from disc.errors import BadInput
 from disc.records import Key, Metre
 from disc.tune.score.budget import time_budget
-from disc.tune.score.play_order import BarSigns, RepeatsDoNotFit, playing_order
-from disc.tune.score.records import Part, ScoreBar, ScoreIn, ScoreNote
-from disc.tune.score.safety import MOST_BARS, ScoreFile, ScoreKind, check_counts, check_length
+from disc.tune.score.musicxml_in import read_musicxml
+from disc.tune.score.play_order import BarSigns
+from disc.tune.score.records import Part, ScoreIn
+from disc.tune.score.safety import ScoreFile, ScoreKind
+from disc.tune.score.written import Written, WrittenNote, as_played, part_codas, remarks_of
 from disc.tune.settings import MODE_STEPS, MODE_WORDS
-
-DEFAULT_QUARTER_S = 0.5  # only to judge the length of a score without a tempo
-
-
-@dataclass(slots=True)
-class _Raw:
-    """One written note before repeats and ties: onset from the score's start, in quarters."""
-
-    onset: Fraction
-    duration: Fraction
-    pitch: int
-    part: int
-    tied_on: bool  # continues the note of the same pitch before it
-    tied_over: bool  # is continued by the note of the same pitch after it
 
 
 def read_print(file: ScoreFile, fallback_title: str) -> list[ScoreIn]:
@@ -44,7 +32,9 @@ def read_print(file: ScoreFile, fallback_title: str) -> list[ScoreIn]:
     with warnings.catch_warnings(), redirect_stderr(complaints), time_budget(file.path):
         warnings.simplefilter("ignore")
         try:
-            found = [_read(file, score, fallback_title) for score in _PARSERS[file.kind](file.text)]
+            if file.kind is ScoreKind.MUSICXML:
+                return [as_played(file.path, read_musicxml(file.path, file.text), fallback_title)]
+            found = [as_played(file.path, _read(file, one), fallback_title) for one in _parse_kern(file.text)]
             return [replace(score, remarks=(*score.remarks, *_guesses(complaints.getvalue()))) for score in found]
         except BadInput:
             raise
@@ -67,24 +57,12 @@ def _guesses(complaints: str) -> list[str]:
 # ---- parsing
 
 
-def _parse_xml(text: str) -> list[Any]:
-    from music21.musicxml.xmlToM21 import MusicXMLImporter
-
-    importer = MusicXMLImporter()
-    importer.xmlText = text
-    importer.parseXMLText()
-    return [importer.stream]
-
-
 def _parse_kern(text: str) -> list[Any]:
     from music21.humdrum.spineParser import HumdrumDataCollection
 
     data = HumdrumDataCollection(text)
     data.parse()
     return _scores_of(data.stream)
-
-
-_PARSERS = {ScoreKind.MUSICXML: _parse_xml, ScoreKind.KERN: _parse_kern}
 
 
 def _scores_of(stream: Any) -> list[Any]:
@@ -96,35 +74,24 @@ def _scores_of(stream: Any) -> list[Any]:
 # ---- reading
 
 
-def _read(file: ScoreFile, score: Any, fallback_title: str) -> ScoreIn:
+def _read(file: ScoreFile, score: Any) -> Written:
     parts = list(score.parts) or [score]
     raw, unpitched, graces = _raw_notes(parts)
     if not raw:
         what = "only percussion" if unpitched else "no notes"
         raise BadInput(f"{file.path}: there is {what} in it. A comb needs a tune with pitches.")
-    check_counts(file.path, len(raw), 0)
     quarter_s, changing = _tempo(score)
-    remarks = _remarks(unpitched, graces, changing)
-    if symbols := sum("ChordSymbol" in e.classes for part in parts for e in part.flatten().notes):
-        remarks.append(f"{symbols} chord symbols left out: no accompaniment is made of them")
+    symbols = sum("ChordSymbol" in e.classes for part in parts for e in part.flatten().notes)
     spans, signs, printed = _bars_of(parts, raw)
-    try:
-        order = playing_order(signs, MOST_BARS)
-    except RepeatsDoNotFit as error:
-        order = list(range(len(spans)))
-        remarks.append(f"the repeats are read straight through ({error})")
-    metre = _metre(parts[0])
-    notes, bars = _play_out(raw, spans, printed, order, metre)
-    check_counts(file.path, len(notes), len(bars))
-    check_length(file.path, float(bars[-1].end_quarter) * (quarter_s or DEFAULT_QUARTER_S))
-    return ScoreIn(
-        notes, bars, metre, _key(parts[0]), quarter_s, _title(score) or fallback_title, tuple(remarks), _parts(parts)
-    )
+    return Written(
+        raw, spans, signs, printed, _metre(parts[0]), _key(parts[0]), quarter_s, *_names(score), _parts(parts),
+        remarks_of(unpitched, graces, changing, symbols),
+    )  # fmt: skip
 
 
-def _raw_notes(parts: Sequence[Any]) -> tuple[list[_Raw], bool, int]:
+def _raw_notes(parts: Sequence[Any]) -> tuple[list[WrittenNote], bool, int]:
     """(notes, whether anything unpitched was met, how many grace notes were left out)."""
-    raw: list[_Raw] = []
+    raw: list[WrittenNote] = []
     unpitched, graces = False, 0
     for number, part in enumerate(parts):
         for element in part.flatten().notes:
@@ -143,7 +110,7 @@ def _raw_notes(parts: Sequence[Any]) -> tuple[list[_Raw], bool, int]:
                 tie = member.tie or element.tie
                 kind = tie.type if tie is not None else ""
                 on, over = kind in ("stop", "continue"), kind in ("start", "continue")
-                raw.append(_Raw(onset, duration, round(member.pitch.ps), number, on, over))
+                raw.append(WrittenNote(onset, duration, round(member.pitch.ps), number, on, over))
     inside = [note for note in raw if 0 <= note.pitch <= 127]
     return inside, unpitched, graces
 
@@ -158,17 +125,8 @@ def _parts(parts: Sequence[Any]) -> tuple[Part, ...]:
     return tuple(found)
 
 
-def _remarks(unpitched: bool, graces: int, changing: bool) -> list[str]:
-    remarks = ["percussion left out"] if unpitched else []
-    if graces:
-        remarks.append(f"{graces} grace notes left out")
-    if changing:
-        remarks.append("the tempo changes; the first one is kept")
-    return remarks
-
-
 def _bars_of(
-    parts: Sequence[Any], raw: Sequence[_Raw]
+    parts: Sequence[Any], raw: Sequence[WrittenNote]
 ) -> tuple[list[tuple[Fraction, Fraction]], list[BarSigns], list[str]]:
     """Each printed bar's (start, end), its signs and its number, from the part with most bars."""
     measures = max((list(part.getElementsByClass("Measure")) for part in parts), key=len)
@@ -183,7 +141,7 @@ def _bars_of(
     ends = [*starts[1:], max(last, starts[-1] + Fraction(1, 24))]
     signs = [_signs(measure) for measure in measures]
     _add_endings(parts, measures, signs)
-    _part_codas(signs)
+    part_codas(signs)
     kept = [i for i in range(len(starts)) if ends[i] > starts[i]]
     return (
         [(starts[i], ends[i]) for i in kept],
@@ -210,13 +168,6 @@ def _signs(measure: Any) -> BarSigns:
     return signs
 
 
-def _part_codas(signs: Sequence[BarSigns]) -> None:
-    """The coda sign is printed twice: where one leaves for the coda, and where the coda begins."""
-    marked = [bar for bar in signs if bar.coda]
-    for bar in marked[:-1]:
-        bar.coda, bar.to_coda = False, True
-
-
 def _add_endings(parts: Sequence[Any], measures: Sequence[Any], signs: Sequence[BarSigns]) -> None:
     place = {id(measure): i for i, measure in enumerate(measures)}
     for part in parts:
@@ -225,48 +176,6 @@ def _add_endings(parts: Sequence[Any], measures: Sequence[Any], signs: Sequence[
             for measure in bracket.getSpannedElements():
                 if id(measure) in place:
                     signs[place[id(measure)]].endings = numbers
-
-
-def _play_out(
-    raw: Sequence[_Raw],
-    spans: Sequence[tuple[Fraction, Fraction]],
-    printed: Sequence[str],
-    order: Sequence[int],
-    metre: Metre,
-) -> tuple[tuple[ScoreNote, ...], tuple[ScoreBar, ...]]:
-    """Notes and bars as they are played, counted from the first full bar line; tied notes joined."""
-    by_bar: list[list[_Raw]] = [[] for _ in spans]
-    at = 0
-    for note in sorted(raw, key=lambda n: (n.onset, n.pitch)):
-        while at + 1 < len(spans) and note.onset >= spans[at][1]:
-            at += 1
-        by_bar[at].append(note)
-    first = spans[order[0]]
-    upbeat = first[1] - first[0] if len(order) > 1 and first[1] - first[0] < metre.bar_quarter else Fraction(0)
-    now, bars = -upbeat, list[ScoreBar]()
-    notes: list[ScoreNote] = []
-    ringing: dict[tuple[int, int], tuple[int, bool]] = {}  # (part, pitch) -> its last note, whether tied over
-    for count, i in enumerate(order):
-        start, end = spans[i]
-        for note in by_bar[i]:
-            _sound(notes, ringing, note, now + note.onset - start)
-        bars.append(ScoreBar(count + (0 if upbeat else 1), now, end - start, printed[i]))
-        now += end - start
-    return tuple(notes), tuple(bars)
-
-
-def _sound(
-    notes: list[ScoreNote], ringing: dict[tuple[int, int], tuple[int, bool]], note: _Raw, onset: Fraction
-) -> None:
-    """Add a note, or lengthen the one it is tied to: either end of a tie will do, a second ending often lacks one."""
-    key = (note.part, note.pitch)
-    last, tied_over = ringing.get(key, (None, False))
-    if last is not None and (note.tied_on or tied_over) and notes[last].end_quarter == onset:
-        notes[last] = replace(notes[last], duration_quarter=notes[last].duration_quarter + note.duration)
-    else:
-        last = len(notes)
-        notes.append(ScoreNote(onset, note.duration, note.pitch, part=note.part))
-    ringing[key] = (last, note.tied_over)
 
 
 # ---- headings
@@ -299,7 +208,9 @@ def _tempo(score: Any) -> tuple[float | None, bool]:
     return (speeds[0] if speeds else None), any(abs(speed - speeds[0]) > 1e-6 for speed in speeds)
 
 
-def _title(score: Any) -> str:
+def _names(score: Any) -> tuple[str, str]:
+    """(title, composer)."""
     metadata = score.metadata
-    title = (metadata.title or metadata.movementName or "") if metadata is not None else ""
-    return " ".join(str(title).split())[:120]
+    if metadata is None:
+        return "", ""
+    return str(metadata.title or metadata.movementName or ""), str(metadata.composer or "")

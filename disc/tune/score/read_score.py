@@ -15,10 +15,11 @@ from disc.errors import BadInput
 from disc.tune.score.abc import music_of, read_abc_tune, split_abc
 from disc.tune.score.lead import leading_part, part_named
 from disc.tune.score.midi_in import read_midi
-from disc.tune.score.print_in import DEFAULT_QUARTER_S, read_print
+from disc.tune.score.print_in import read_print
 from disc.tune.score.ranks import rank_notes
 from disc.tune.score.records import Part, ScoreIn
 from disc.tune.score.safety import ScoreFile, ScoreKind, check_abc, check_counts, check_length, open_score
+from disc.tune.score.written import DEFAULT_QUARTER_S
 
 MANY_REPEATS = re.compile(r":\|\s*(?:\d{2,}|x)|\|:{3,}")
 CHORD_SYMBOL = re.compile(r'"[A-G][^"]*"')  # ABC standard 2.1, section 4.18

@@ -80,6 +80,7 @@ class ScoreIn:
     remarks: tuple[str, ...] = ()
     parts: tuple[Part, ...] = ()
     melody_part: int | None = None
+    composer: str = ""
 
     @property
     def upbeat_quarter(self) -> Fraction:

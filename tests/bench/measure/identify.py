@@ -52,6 +52,7 @@ BARS = {
 }  # fmt: skip
 ACCEPT_BARS = {"mild": 0.96, "medium": 0.93, "hard": 0.85}
 UNSEEN_SEED = 900
+TURNED = 0.2  # share of discs that begin within their tune
 LOOKED_AT = 60  # answers among which other prints of an absent tune are looked for
 
 
@@ -76,7 +77,7 @@ def discs(
     made: list[tuple[int, PracticeDisc]] = []
     while len(made) < count:
         tune = int(rng.choice(tunes)) if tunes is not None else int(rng.integers(index.size))
-        disc = practice_disc(index.reference(tune), LEVELS[level], rng)
+        disc = practice_disc(index.reference(tune), LEVELS[level], rng, TURNED)
         if disc is not None and disc.onset_s.size >= 6:
             made.append((tune, disc))
     return made

@@ -192,13 +192,15 @@ def _score(path: Path) -> object:
 
 
 def _library_score(path: Path) -> object:
-    """A file of a person's own collection: read_sources lets no file stop a build, whatever it raises in one line."""
-    from disc.library.read.read_files import Source, read_sources
+    """A file of a person's own collection: read_files lets no file stop a build, whatever it raises in one line."""
+    from disc.library.read.read_files import Source, Wanted, read_files
 
-    tunes, broken = read_sources([Source("own", path.parent)], lambda done: None, 1)
-    if broken:
-        raise BadInput(broken[0].why)
-    return tunes
+    source = Source("own", path.parent)
+    read = [one for batch in read_files([Wanted(state, source) for state in source.states()], 1) for one in batch]
+    for one in read:
+        if one.why:
+            raise BadInput(one.why)
+    return [one.tunes for one in read]
 
 
 def _strikes(path: Path) -> object:

@@ -51,12 +51,19 @@ class PracticeDisc:
     tune: ReferenceTune
 
 
-def practice_disc(tune: ReferenceTune, damage: Damage, rng: np.random.Generator) -> PracticeDisc | None:
-    """One practice disc of this tune; None if the tune is too short to make one (fewer than 12 notes)."""
+def practice_disc(
+    tune: ReferenceTune, damage: Damage, rng: np.random.Generator, turned: float = 0.0
+) -> PracticeDisc | None:
+    """One practice disc of this tune; None if the tune is too short to make one (fewer than 12 notes).
+
+    turned: the share of discs that begin at some bar within what they hold and end with what comes before it.
+    """
     part = _choose_bars(tune, damage, rng)
     if part.size < 12:
         return None
     quarter = tune.onset_tick[part] / TICKS_PER_QUARTER
+    if turned and rng.random() < turned:
+        part, quarter = _turned(tune, part, quarter, rng)
     quarter_s = _tempo(quarter, damage, rng)
     # Combs of this kind are tuned high: common practice, no source; the search must not depend on it.
     transposition = int(np.clip(80 - np.median(tune.pitch[part]), -24, 36)) + int(rng.integers(-6, 7))
@@ -83,6 +90,19 @@ def _choose_bars(tune: ReferenceTune, damage: Damage, rng: np.random.Generator) 
     first = 0 if damage.bars is None and rng.random() < 0.5 else int(rng.integers(0, last + 1))
     end = starts[first + count] if first + count < starts.size else tune.pitch.size
     return np.arange(starts[first], end)
+
+
+def _turned(
+    tune: ReferenceTune, part: IntArray, quarter: FloatArray, rng: np.random.Generator
+) -> tuple[IntArray, FloatArray]:
+    """(notes, onsets in quarters) from some bar on, the notes before it behind."""
+    starts = np.flatnonzero(np.r_[False, np.diff(tune.bar[part]) != 0])
+    if not starts.size:
+        return part, quarter
+    at = int(rng.choice(starts))
+    end = float(quarter[-1]) + tune.duration_tick[part[-1]] / TICKS_PER_QUARTER
+    later = quarter[:at] - quarter[0] + (end - quarter[at])
+    return np.concatenate([part[at:], part[:at]]), np.concatenate([quarter[at:] - quarter[at], later])
 
 
 def _tempo(quarter: FloatArray, damage: Damage, rng: np.random.Generator) -> float:
