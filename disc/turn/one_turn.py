@@ -30,7 +30,7 @@ from disc.turn.order import check_order, parse_order, tooth_words
 from disc.turn.places import MusicPlace, place_at
 from disc.turn.settings import USUAL_SETTINGS, TurnSettings
 from disc.turn.silent_teeth import pitches_between
-from disc.turn.tips import TipEstimate, at_zero, estimate_tips, fill_silent
+from disc.turn.tips import TipEstimate, as_expected, estimate_tips, fill_silent
 
 # Where pitches are not known the teeth still part the voices, roughly, by their order: the reader needs some pitch to
 # find the beat, and the beat is all that is used of it.
@@ -197,11 +197,11 @@ def with_known_tune(turn: OneTurn, tune: Tune) -> OneTurn:
 
 
 def _with_tips(pins: Sequence[Pin], comb: Comb, plate: Plate, limit_deg: float) -> tuple[Comb, TipEstimate | None]:
-    """The comb with every tip's angle (measured, from the beat, or the others' middle), and what was estimated."""
+    """The comb with every tip's angle (measured, from the beat, or the others' row), and what was estimated."""
     if all(tooth.tip_theta_deg is not None for tooth in comb.teeth):
         return comb, None
     tips = fill_silent(
-        estimate_tips(strikes_from_pins(pins, at_zero(comb), plate), comb, plate, limit_deg), comb, limit_deg
+        estimate_tips(strikes_from_pins(pins, as_expected(comb), plate), comb, plate, limit_deg), comb, limit_deg
     )
     return replace(comb, teeth=tuple(_with_tip(tooth, tips) for tooth in comb.teeth)), tips
 

@@ -4,7 +4,8 @@ On a staggered comb each tip stands at its own angle. Where it is not known, the
 themselves but stand off the others'. The step common to all tracks shows in the sum of their separate spectra; the
 phase of each track at that step is its shift, up to whole steps. Among those, within the limits given, the one is taken
 that keeps the coarser beats together best, so limits narrower than half a step leave no doubt, wider ones may. The
-result is an estimate and is named as one; only a measurement is sure.
+limits lie about where the measured tips of the same face let a tip be expected: tips stand in a row, and their angle
+changes evenly with the radius. The result is an estimate and is named as one; only a measurement is sure.
 """
 
 from __future__ import annotations
@@ -14,13 +15,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from disc.frame import FloatArray, angle_difference_deg, onset_s, tip_for, turn_for_onset_deg, wrap_deg
-from disc.records import Comb, Plate, Strike
+from disc.frame import FULL_TURN_DEG, FloatArray, onset_s, tip_for, turn_for_onset_deg, wrap_deg
+from disc.records import Comb, Plate, Strike, Tooth
 from disc.tune.read.step_grid import LONGEST_STEP_S, SHORTEST_STEP_S
 
 # A track with fewer strikes tells nothing about its own shift.
 FEWEST_STRIKES = 4
-DEFAULT_LIMIT_DEG = 3.0  # common practice, no source: tips of one comb stand within a few degrees
+DEFAULT_LIMIT_DEG = 3.0  # common practice, no source: tips of one comb stand within a few degrees of their row
 SPREAD_OF_LIMIT = 0.4  # a shift's usual size as a share of the limit: small ones are likelier
 MULTIPLES = (1, 2, 3, 4)  # beats of so many steps in which a shift by whole steps would show
 
@@ -37,9 +38,9 @@ class TipEstimate:
 def estimate_tips(
     strikes: Sequence[Strike], comb: Comb, plate: Plate, limit_deg: float = DEFAULT_LIMIT_DEG
 ) -> TipEstimate:
-    """Tip angles of the teeth that have none, within limit_deg of the measured ones (or of 0 if none is measured).
+    """Tip angles of the teeth that have none, within limit_deg of the measured ones' row (or of 0 if none is measured).
 
-    strikes: of the comb with its unknown tips standing at 0 degrees (at_zero).
+    strikes: of the comb with its unknown tips where their row lets them be expected (as_expected).
     """
     unknown = {tooth.number for tooth in comb.teeth if tooth.tip_theta_deg is None}
     tracks = _tracks(strikes, unknown)
@@ -57,27 +58,62 @@ def estimate_tips(
     for number in order:
         shifts[number] = _shift_s(tracks[number], together, frequency, limit_s)
         together = np.r_[together, tracks[number] + shifts[number]]
+    expected = expected_tips_deg(comb)
     return TipEstimate(
-        {n: _tip_deg(s, plate) for n, s in shifts.items()},
+        {n: float(wrap_deg(expected[n] + _tip_deg(s, plate))) for n, s in shifts.items()},
         {n: _sigma_deg(tracks[n] + shifts[n], frequency, plate) for n in shifts},
         silent,
     )
 
 
 def fill_silent(estimate: TipEstimate, comb: Comb, limit_deg: float = DEFAULT_LIMIT_DEG) -> TipEstimate:
-    """The estimate with the teeth that play too little to tell put where the comb's other tips stand, in the middle."""
-    measured = [tooth.tip_theta_deg for tooth in comb.teeth if tooth.tip_theta_deg is not None]
-    tips = [*measured, *estimate.tip_theta_deg.values()]
-    middle = float(wrap_deg(np.median([angle_difference_deg(tip, tips[0]) for tip in tips]) + tips[0])) if tips else 0.0
-    angles = dict(estimate.tip_theta_deg) | dict.fromkeys(estimate.silent, middle)
+    """The estimate with the teeth that play too little to tell put where the others' tips, the row, let them be."""
+    known = {**{t.number: t.tip_theta_deg for t in comb.teeth}, **estimate.tip_theta_deg}
+    row = expected_tips_deg(replace(comb, teeth=tuple(replace(t, tip_theta_deg=known[t.number]) for t in comb.teeth)))
+    angles = dict(estimate.tip_theta_deg) | {number: row[number] for number in estimate.silent}
     sigmas = dict(estimate.sigma_deg) | dict.fromkeys(estimate.silent, SPREAD_OF_LIMIT * limit_deg)
     return replace(estimate, tip_theta_deg=angles, sigma_deg=sigmas)
 
 
-def at_zero(comb: Comb) -> Comb:
-    """The comb with unknown tips at 0 degrees, from where each track's shift is then measured."""
+def expected_tips_deg(comb: Comb) -> dict[int, float]:
+    """Where each tip without an angle is to be expected, by tooth: on the row of its face's measured tips.
+
+    Between two of them in proportion to the radius, beyond them on the line through all; where the face has one alone,
+    there; where it has none, in the middle of the other face's; 0 where nothing was measured.
+    """
+    measured = [tooth for tooth in comb.teeth if tooth.tip_theta_deg is not None]
+    found = {}
+    for tooth in comb.teeth:
+        if tooth.tip_theta_deg is None:
+            row = [other for other in measured if other.side is tooth.side]
+            found[tooth.number] = _on_row_deg(tooth.tip_r_mm, row) if row else _middle_deg(measured)
+    return found
+
+
+def _on_row_deg(r_mm: float, row: Sequence[Tooth]) -> float:
+    radii, angles = _unwound(row)
+    if len(row) > 1 and not radii[0] <= r_mm <= radii[-1] and radii[-1] > radii[0]:
+        slope, start = np.polyfit(radii, angles, 1)
+        return float(wrap_deg(start + slope * r_mm))
+    return float(wrap_deg(np.interp(r_mm, radii, angles)))
+
+
+def _middle_deg(row: Sequence[Tooth]) -> float:
+    return float(wrap_deg(np.median(_unwound(row)[1]))) if row else 0.0
+
+
+def _unwound(row: Sequence[Tooth]) -> tuple[FloatArray, FloatArray]:
+    """(radii, angles) by radius, the angles without a jump at 360 degrees."""
+    row = sorted(row, key=lambda tooth: tooth.tip_r_mm)
+    angles = np.unwrap([tooth.tip_deg for tooth in row], period=FULL_TURN_DEG)
+    return np.array([tooth.tip_r_mm for tooth in row]), angles
+
+
+def as_expected(comb: Comb) -> Comb:
+    """The comb with unknown tips on their row, from where each track's shift is then measured."""
+    row = expected_tips_deg(comb)
     return replace(
-        comb, teeth=tuple(t if t.tip_theta_deg is not None else replace(t, tip_theta_deg=0.0) for t in comb.teeth)
+        comb, teeth=tuple(replace(t, tip_theta_deg=row[t.number]) if t.number in row else t for t in comb.teeth)
     )
 
 
@@ -132,7 +168,7 @@ def _agreement(times: FloatArray, together: FloatArray, frequency: float) -> flo
 
 
 def _tip_deg(shift_s: float, plate: Plate) -> float:
-    """The tip's angle that makes a track's strikes come this much later."""
+    """By how much the tip's angle must grow for a track's strikes to come this much later."""
     turned = float(turn_for_onset_deg(shift_s, plate.revolution_s))
     return float(wrap_deg(tip_for(turned, 0.0, plate.turns)))
 

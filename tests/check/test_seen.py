@@ -71,7 +71,8 @@ def test_a_stub_is_as_sure_as_the_reading_and_never_the_other_face_s_tail():
     music = [Evidence("heard", "the same strike is there in bar 4", 9.0)]
     unsure = replace(stub, condition_probability=0.95)
     assert judge_stub(unsure, None, music).probability < 0.95  # music cannot tell a stub from a sound pin
-    assert judge_stub(replace(stub, confidence=0.8), None, music).probability > 0.9
+    # Music says that a mark is a pin's place, but agrees by chance once in five times: never sure enough to work by.
+    assert 0.9 < judge_stub(replace(stub, confidence=0.8), None, music).probability < 0.98
     by_hand = judge_stub(replace(stub, confidence=1.0, condition_probability=None))
     assert by_hand.probability > 0.98  # a person said so
     assert judge_stub(stub, tail_of=replace(stub, id=7, side=Side.LOWER)).probability < 0.2

@@ -133,3 +133,12 @@ def test_with_a_true_comb_the_scatter_of_the_pins_is_not_taken_for_the_tips(disc
     layout = lay_out(pins, comb, plate, tune)
     setting_s = SETTING_MM / (2 * math.pi * 7.0) * plate.revolution_s  # at the tracks' middle radius
     assert max((abs(late) for late in layout.late_s.values()), default=0.0) < setting_s / 2
+
+
+def test_how_well_the_maker_set_the_pins_is_told_from_many_and_not_from_a_handful(disc):
+    """The plan says it beside the drills; from five pins it would be chance."""
+    plate, comb, pins, tune = disc
+    told_s = lay_out(pins, comb, plate, tune).setting_error_s
+    true_s = np.sqrt(np.mean([(SETTING_MM / (2 * math.pi * p.r_mm) * plate.revolution_s) ** 2 for p in pins]))
+    assert told_s == pytest.approx(true_s, rel=0.35)
+    assert lay_out(pins[:5], comb, plate, tune).setting_error_s is None
