@@ -7,7 +7,7 @@ as not fitting, never dropped silently.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any
@@ -113,3 +113,16 @@ _EDITABLE = tuple(name for name in Pin.__slots__ if name != "id")
 
 def _changes(old: Pin, new: Pin) -> tuple[tuple[str, Any], ...]:
     return tuple((name, getattr(new, name)) for name in _EDITABLE if getattr(new, name) != getattr(old, name))
+
+
+_KINDS: dict[str, Callable[[Any], Any]] = {"side": Side, "condition": Condition, "tooth": int}
+
+
+def with_kinds(correction: Correction) -> Correction:
+    """A correction read back from JSON, its values of the kinds that a pin has. Raises ValueError or TypeError."""
+    changes = []
+    for name, value in correction.changes:
+        if name not in _EDITABLE:
+            raise ValueError(f"a pin has no {name!r}")
+        changes.append((name, None if value is None else _KINDS.get(name, float)(value)))
+    return replace(correction, changes=tuple(changes))

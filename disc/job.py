@@ -23,12 +23,12 @@ import os
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import asdict, fields, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from disc import __version__
-from disc.corrections import Action, Correction, apply_corrections, corrections_from_edit
+from disc.corrections import Correction, apply_corrections, corrections_from_edit, with_kinds
 from disc.errors import BadInput, DiscError, JobBusy, MissingPart
 from disc.hand_edits import (
     Ground,
@@ -43,8 +43,9 @@ from disc.hand_edits import (
 from disc.job_schema import SCHEMA_VERSION, JobFile, RunRecord, now_text, parse_job_file
 from disc.kept import WRITTEN, stage_kept
 from disc.made_from import made_from, makes_result
-from disc.records import Comb, Condition, Pin, Plate, Side
+from disc.records import Comb, Pin, Plate
 from disc.stage import Stage as Stage  # rooms that write into a job know it from here
+from disc.stored import Stored
 from disc.tables import format_comb, format_pins, read_comb, read_pins, read_text
 from disc.words import note
 
@@ -58,7 +59,6 @@ OUT_FOLDER = "out"
 STAGING_FOLDER = ".staging"
 JOURNAL = "journal.json"
 LOCK_FILE = ".lock"
-CORRECTIONS_SCHEMA = 1
 # The tables as this program last wrote them: they tell what a spreadsheet has changed since.
 WRITTEN_PINS_FILE, WRITTEN_COMB_FILE = WRITTEN[PINS_FILE], WRITTEN[COMB_FILE]
 LOCK_WAIT_S = 10.0
@@ -272,50 +272,34 @@ class Job:
 # ---- corrections.json
 
 
+@dataclass(frozen=True, slots=True)
+class _Corrections:
+    done: tuple[Correction, ...]
+    undone: tuple[Correction, ...] = ()
+
+
+def _values_known(stored: _Corrections) -> None:
+    for correction in (*stored.done, *stored.undone):
+        with_kinds(correction)
+
+
+CORRECTIONS: Stored[_Corrections] = Stored(
+    "list of corrections",
+    _Corrections,
+    "Mend it in a text editor, or move it away to go on without corrections.",
+    check=_values_known,
+)
+
+
 def stage_corrections(stage: Stage, done: tuple[Correction, ...], undone: tuple[Correction, ...]) -> None:
     """Stage corrections.json."""
-    content = {"schema": CORRECTIONS_SCHEMA, "done": [asdict(c) for c in done], "undone": [asdict(c) for c in undone]}
-    stage.write_text(CORRECTIONS_FILE, json.dumps(content, indent=1, ensure_ascii=False) + "\n")
+    stage.write_text(CORRECTIONS_FILE, CORRECTIONS.text(_Corrections(done, undone)))
 
 
 def load_corrections(path: Path) -> tuple[tuple[Correction, ...], tuple[Correction, ...]]:
     """corrections.json as (done, undone); both empty if there is no file. Raises BadInput if it is damaged."""
-    if not path.is_file():
-        return (), ()
-    try:
-        content = json.loads(read_text(path, "list of corrections"))
-        if content.get("schema", CORRECTIONS_SCHEMA) != CORRECTIONS_SCHEMA:
-            raise BadInput(
-                f"{path}: corrections of schema {str(content['schema'])[:20]}, this program knows "
-                f"{CORRECTIONS_SCHEMA}. Update the program."
-            )
-        return tuple(map(_correction, content["done"])), tuple(map(_correction, content.get("undone", [])))
-    except (ValueError, KeyError, TypeError, AttributeError, ArithmeticError, RecursionError) as error:
-        raise BadInput(
-            f"{path}: the list of corrections is damaged ({type(error).__name__}: {error}). "
-            "Mend it in a text editor, or move it away to go on without corrections."
-        ) from error
-
-
-_PIN_KINDS: dict[str, Any] = {"side": Side, "condition": Condition, "tooth": int}
-
-
-def _correction(item: dict[str, Any]) -> Correction:
-    names = {f.name for f in fields(Pin)} - {"id"}
-    changes = []
-    for name, value in item.get("changes", []):
-        if name not in names:
-            raise ValueError(f"a pin has no {name!r}")
-        changes.append((name, None if value is None else _PIN_KINDS.get(name, float)(value)))
-    return Correction(
-        action=Action(item["action"]),
-        side=Side(item["side"]),
-        r_mm=float(item["r_mm"]),
-        theta_deg=float(item["theta_deg"]),
-        changes=tuple(changes),
-        note=str(item.get("note", "")),
-        at=str(item.get("at", "")),
-    )
+    found = CORRECTIONS.load(path) or _Corrections(())
+    return tuple(map(with_kinds, found.done)), tuple(map(with_kinds, found.undone))
 
 
 # ---- opening and creating

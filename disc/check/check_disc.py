@@ -15,8 +15,8 @@ from disc.check.music.beats import off_beat_findings
 from disc.check.music.known_tune import Known, displaced_findings, known_of
 from disc.check.music.losses import LIKELY_LEAN, has_signs
 from disc.check.music.music_places import bench_of
-from disc.check.music.reference import best_of
 from disc.check.music.repeats import Heard, hear, sounds_of_teeth
+from disc.check.music.which_tune import best_of
 from disc.check.photo.photo_findings import seen_findings
 from disc.check.recorded import join_recorded
 from disc.comb.pin_spread import Spread

@@ -14,24 +14,20 @@ rejecting "missing" leaves an empty hole that is abandoned.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import Any
 
 import numpy as np
 
 from disc.check.kinds import Kind, subject_of
 from disc.corrections import REACH_MM
-from disc.errors import BadInput
 from disc.frame import to_xy_mm
 from disc.job import Job, Stage
 from disc.records import Finding, Side
-from disc.tables import read_text
+from disc.stored import Stored
 
 DECISIONS_FILE = "decisions.json"
-SCHEMA = 1
 
 
 class Verdict(StrEnum):
@@ -151,34 +147,30 @@ def _distance_mm(a: Finding | Decision, b: Finding | Decision) -> float:
 # ---- decisions.json
 
 
+@dataclass(frozen=True, slots=True)
+class _Decisions:
+    decisions: tuple[Decision, ...]
+
+
+def _kinds_known(stored: _Decisions) -> None:
+    for decision in stored.decisions:
+        Kind(decision.kind)
+
+
+DECISIONS: Stored[_Decisions] = Stored(
+    "list of decisions",
+    _Decisions,
+    "Mend it in a text editor, or move it away to go on without decisions.",
+    check=_kinds_known,
+)
+
+
 def stage_decisions(stage: Stage, decisions: Sequence[Decision]) -> None:
     """Stage decisions.json."""
-    content = {"schema": SCHEMA, "decisions": [asdict(d) for d in decisions]}
-    stage.write_text(DECISIONS_FILE, json.dumps(content, indent=1, ensure_ascii=False) + "\n")
+    stage.write_text(DECISIONS_FILE, DECISIONS.text(_Decisions(tuple(decisions))))
 
 
 def load_decisions(job: Job) -> tuple[Decision, ...]:
     """The decisions of a job, oldest first; empty if there are none. Raises BadInput if the file is damaged."""
-    path = job.path(DECISIONS_FILE)
-    if not path.is_file():
-        return ()
-    try:
-        content = json.loads(read_text(path, "list of decisions"))
-        return tuple(_decision(item) for item in content["decisions"])
-    except (ValueError, KeyError, TypeError, AttributeError, ArithmeticError, RecursionError) as error:
-        raise BadInput(
-            f"{path}: the list of decisions is damaged ({type(error).__name__}: {error}). "
-            "Mend it in a text editor, or move it away to go on without decisions."
-        ) from error
-
-
-def _decision(item: dict[str, Any]) -> Decision:
-    return Decision(
-        kind=Kind(item["kind"]).value,
-        side=Side(item["side"]),
-        r_mm=float(item["r_mm"]),
-        theta_deg=float(item["theta_deg"]),
-        verdict=Verdict(item["verdict"]),
-        reason=str(item.get("reason", "")),
-        at=str(item.get("at", "")),
-    )
+    found = DECISIONS.load(job.path(DECISIONS_FILE))
+    return () if found is None else found.decisions

@@ -61,11 +61,11 @@ def comb(
 def _again(job: Job, tooth: tuple[int, Path], plucks: int, as_json: bool) -> None:
     from disc.doubts import doubt_lines, doubts_to_json
     from disc.listen.comb.guided import tooth_again
-    from disc.listen.comb.plucked_job import PLUCKED_FILE, tooth_words
+    from disc.listen.comb.plucked_job import tooth_words
     from disc.turn.turn_of_job import all_doubts
 
     with progress("listening", quiet=as_json) as advance:
-        row = tooth_again(job, tooth[0], tooth[1], PLUCKED_FILE, plucks, advance)
+        row = tooth_again(job, tooth[0], tooth[1], plucks, advance)
     doubts = all_doubts(job)
     if as_json:
         show_json({"tooth": row, "doubts": doubts_to_json(doubts)})

@@ -8,35 +8,23 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import ValidationError
 
 from disc.errors import BadInput
 from disc.job import Job
 from disc.job_schema import now_text
 from disc.library.index.tune_index import Index
 from disc.library.records import ReferenceTune, TuneKey
+from disc.library.stored_tune import StoredTune, stored_values
 
 ACCEPTED_SETTING = "tune.accepted"
 
 
-class _Stored(BaseModel):
-    """What stands in the job's settings. Times in ticks, as in ReferenceTune."""
+class _Accepted(StoredTune):
+    """What stands in the job's settings: the tune, and with how much trust and when it was accepted."""
 
-    model_config = ConfigDict(extra="forbid")
-
-    file: str
-    number: int
-    title: str
-    collection: str
     probability: float | None = None
     at: str
-    metre: tuple[int, int] | None = None
-    fifths: int = 0
-    onset_tick: list[int]
-    duration_tick: list[int]
-    pitch: list[int]
-    bar: list[int]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,19 +45,13 @@ def accepted_tune(job: Job) -> AcceptedTune | None:
     if raw is None:
         return None
     try:
-        kept = _Stored.model_validate(raw)
-        notes = np.array([kept.onset_tick, kept.duration_tick, kept.pitch, kept.bar], dtype=np.int64)
-        if notes.size == 0:
-            raise ValueError("it has no notes")
-    except (ValidationError, ValueError, OverflowError) as error:
+        kept = _Accepted.model_validate(raw)
+    except ValidationError as error:
         raise BadInput(
             f"{job.folder}: the accepted tune in job.json is damaged. Take it back and accept it again: "
             f"disc identify {job.folder} --accept 0"
         ) from error
-    key = TuneKey(kept.file, kept.number)
-    onset, duration, pitch, bar = notes
-    tune = ReferenceTune(key, kept.title, kept.collection, onset, duration, pitch, bar, kept.metre, kept.fifths)
-    return AcceptedTune(tune, kept.probability, kept.at)
+    return AcceptedTune(kept.tune(), kept.probability, kept.at)
 
 
 def accept_match(job: Job, index: Index, place: int) -> AcceptedTune | None:
@@ -95,12 +77,7 @@ def accept_match(job: Job, index: Index, place: int) -> AcceptedTune | None:
 
 def accept_tune(job: Job, tune: ReferenceTune, probability: float | None = None) -> AcceptedTune:
     """Note this tune as the job's, in a step of its own."""
-    kept = _Stored(
-        file=tune.key.file, number=tune.key.number, title=tune.title, collection=tune.collection,
-        probability=probability, at=now_text(), metre=tune.metre, fifths=tune.fifths,
-        onset_tick=tune.onset_tick.tolist(), duration_tick=tune.duration_tick.tolist(), pitch=tune.pitch.tolist(),
-        bar=tune.bar.tolist(),
-    )  # fmt: skip
+    kept = _Accepted.model_validate(stored_values(tune) | {"probability": probability, "at": now_text()})
     with job.step("identify --accept"):
         job.settings[ACCEPTED_SETTING] = kept.model_dump(mode="json")
     return AcceptedTune(tune, probability, kept.at)

@@ -11,7 +11,7 @@ import numpy as np
 from disc.errors import BadInput, MissingPart
 from disc.frame import FULL_TURN_DEG
 from disc.job import Job
-from disc.listen.comb.plucked_job import heard_pitches
+from disc.listen.comb.plucked_store import heard_pitches
 from disc.listen.findings import Located, findings_of
 from disc.listen.sound.audio import Recording, read_recording
 from disc.listen.store import SOUND_FILE, stage_listen

@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
-from dataclasses import dataclass
-from pathlib import Path
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
 
-from disc.errors import BadInput
 from disc.job import Job, Stage
 from disc.listen.sound.audio import FloatArray
 from disc.listen.turn.pace import Pace, pace_words, paces_json
 from disc.listen.turn.turn_record import Sound, Turn
-from disc.records import Evidence, Finding, Side, Strike
-from disc.tables import read_text
+from disc.records import Finding, Strike
+from disc.stored import Stored, json_text
 
 LISTEN_FILE = "out/listen.json"
 SOUND_FILE = "out/listen/turn.flac"
-SCHEMA = 1
 
 
 def turn_json(turn: Turn, paces: Sequence[Pace] = ()) -> dict[str, Any]:
@@ -77,14 +73,14 @@ def stage_listen(
     times = np.linspace(0.0, last, COURSE_POINTS)
     course = np.column_stack([times, turn.motion.position(times)])
     content = {
-        "schema": SCHEMA,
+        "schema": LISTENED.schema,
         "sound": SOUND_FILE,
         "turn": turn_json(turn, paces),
         "course": [[round(float(t), 3), round(float(turns), 6)] for t, turns in course],
         "onset_pins": [None if s.strike is None else strikes[s.strike].pin_id for s in turn.sounds],
         "findings": [_finding_json(f) | {"listen_s": round(at, 3)} for f, _, at in findings],
     }
-    stage.write_text(LISTEN_FILE, json.dumps(content, indent=1, ensure_ascii=False) + "\n")
+    stage.write_text(LISTEN_FILE, json_text(content))
 
 
 def load_listen_findings(job: Job) -> tuple[Finding, ...]:
@@ -92,61 +88,54 @@ def load_listen_findings(job: Job) -> tuple[Finding, ...]:
     return tuple(finding for finding, _ in load_listen(job))
 
 
+@dataclass(frozen=True, slots=True)
+class _HeardFinding(Finding):
+    listen_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Listened:
+    """The file's content; what a turn's JSON holds is told at turn_json. course: an earlier version stored none."""
+
+    findings: tuple[_HeardFinding, ...]
+    turn: dict[str, Any]
+    course: tuple[tuple[float, float], ...] | None = None
+    onset_pins: tuple[int | None, ...] = ()
+
+
+def _course_is_one(stored: _Listened) -> None:
+    if stored.course is not None and (len(stored.course) < 2 or not np.all(np.isfinite(stored.course))):
+        raise ValueError("its course is no table of seconds and turns")
+
+
+LISTENED: Stored[_Listened] = Stored(
+    "result of listening", _Listened, "Run disc listen JOB again.", check=_course_is_one
+)
+
+
 def load_listen(job: Job) -> tuple[tuple[Finding, float], ...]:
     """(finding, second of SOUND_FILE at which to listen) of the last recorded turn. Raises as load_listen_findings."""
-    path = job.path(LISTEN_FILE)
-    if not path.is_file():
-        return ()
-    content = _content(path)
-    try:
-        return tuple((_finding(item), float(item["listen_s"])) for item in content["findings"])
-    except (KeyError, TypeError, ValueError, AttributeError, ArithmeticError) as error:
-        raise _damaged(path, error) from error
+    found = LISTENED.load(job.path(LISTEN_FILE))
+    return () if found is None else tuple((_plain(item), item.listen_s) for item in found.findings)
+
+
+def _plain(item: _HeardFinding) -> Finding:
+    return Finding(**{field.name: getattr(item, field.name) for field in fields(Finding)})
 
 
 def load_turn(job: Job) -> dict[str, Any] | None:
     """The last recorded turn as turn_json wrote it; None if there was none. Raises BadInput if the file is damaged."""
-    path = job.path(LISTEN_FILE)
-    if not path.is_file():
-        return None
-    turn = _content(path).get("turn")
-    if not isinstance(turn, dict):
-        raise _damaged(path, ValueError("it holds no turn"))
-    return turn
+    found = LISTENED.load(job.path(LISTEN_FILE))
+    return None if found is None else found.turn
 
 
 def load_course(job: Job) -> Course | None:
     """How the last recorded turn lies on the disc; None if there was none, or an earlier version stored it without.
     Raises BadInput if the file is damaged."""
-    path = job.path(LISTEN_FILE)
-    if not path.is_file():
+    found = LISTENED.load(job.path(LISTEN_FILE))
+    if found is None or found.course is None:
         return None
-    content = _content(path)
-    if "course" not in content:
-        return None
-    try:
-        points = np.asarray(content["course"], dtype=float)
-        pins = tuple(None if pin is None else int(pin) for pin in content["onset_pins"])
-        if points.ndim != 2 or points.shape[1] != 2 or len(points) < 2 or not np.all(np.isfinite(points)):
-            raise ValueError("its course is no table of seconds and turns")
-    except (KeyError, TypeError, ValueError) as error:
-        raise _damaged(path, error) from error
-    return Course(points, pins)
-
-
-def _content(path: Path) -> dict[str, Any]:
-    try:
-        content = json.loads(read_text(path, "result of listening"))
-        schema = int(content["schema"])
-    except (ValueError, KeyError, TypeError, ArithmeticError, RecursionError) as error:
-        raise _damaged(path, error) from error
-    if schema > SCHEMA:
-        raise BadInput(f"{path}: made by a newer version of this program. Update the program, or listen again.")
-    return dict(content)
-
-
-def _damaged(path: Path, error: Exception) -> BadInput:
-    return BadInput(f"{path}: the result of listening is damaged ({error}). Run disc listen again.")
+    return Course(np.asarray(found.course, dtype=float), found.onset_pins)
 
 
 def _finding_json(f: Finding) -> dict[str, Any]:
@@ -155,13 +144,3 @@ def _finding_json(f: Finding) -> dict[str, Any]:
         "probability": round(f.probability, 4), "pin_id": f.pin_id, "tooth": f.tooth,
         "evidence": [{"kind": e.kind, "words": e.words, "weight": round(e.weight, 3)} for e in f.evidence],
     }  # fmt: skip
-
-
-def _finding(item: dict[str, Any]) -> Finding:
-    return Finding(
-        kind=str(item["kind"]), side=Side(item["side"]), r_mm=float(item["r_mm"]), theta_deg=float(item["theta_deg"]),
-        probability=float(item["probability"]),
-        evidence=tuple(Evidence(str(e["kind"]), str(e["words"]), float(e["weight"])) for e in item["evidence"]),
-        pin_id=None if item["pin_id"] is None else int(item["pin_id"]),
-        tooth=None if item["tooth"] is None else int(item["tooth"]),
-    )  # fmt: skip

@@ -2,38 +2,41 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 from disc.errors import BadInput
 from disc.job import Job
 from disc.object.fields import BY_KEY, FIELDS
-from disc.tables import read_text
+from disc.stored import Stored
 
 OBJECT_FILE = "object.json"
-OBJECT_SCHEMA = 1
 LONGEST = 4000  # characters of a field; a description is a few sentences
+
+
+@dataclass(frozen=True, slots=True)
+class _Sheet:
+    fields: dict[str, str]
+
+
+OBJECT: Stored[_Sheet] = Stored("object's sheet", _Sheet, "Restore it from a backup.")
 
 
 def load_object(job: Job) -> dict[str, str]:
     """The fields that are filled in, by key, in the sheet's order. Raises BadInput if the file is damaged."""
-    path = job.path(OBJECT_FILE)
-    return parse_object(read_text(path, "object's sheet"), path) if path.is_file() else {}
+    found = OBJECT.load(job.path(OBJECT_FILE))
+    return {} if found is None else _in_order(found)
 
 
 def parse_object(text: str, path: Path) -> dict[str, str]:
     """The text of object.json as fields. Raises BadInput naming the file."""
-    try:
-        content = json.loads(text)
-        if content["schema"] != OBJECT_SCHEMA:
-            raise BadInput(f"{path}: made by a newer version of this program. Update it.")
-        given = dict(content["fields"])
-        if not all(isinstance(value, str) for value in given.values()):
-            raise ValueError("a field is no text")
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
-        raise BadInput(f"{path}: the object's sheet is damaged ({error}). Restore it from a backup.") from error
+    return _in_order(OBJECT.parse(text, path))
+
+
+def _in_order(sheet: _Sheet) -> dict[str, str]:
+    given = sheet.fields
     return {field.key: _checked(field.key, given[field.key]) for field in FIELDS if given.get(field.key)}
 
 
@@ -45,8 +48,7 @@ def change_object(job: Job, given: Mapping[str, str]) -> dict[str, str]:
     merged = load_object(job) | {key: _checked(key, value.strip()) for key, value in given.items()}
     kept = {field.key: merged[field.key] for field in FIELDS if merged.get(field.key)}
     with job.step("object") as stage:
-        content = {"schema": OBJECT_SCHEMA, "fields": kept}
-        stage.write_text(OBJECT_FILE, json.dumps(content, indent=1, ensure_ascii=False) + "\n")
+        stage.write_text(OBJECT_FILE, OBJECT.text(_Sheet(kept)))
     return kept
 
 

@@ -13,8 +13,10 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
+from pydantic import BaseModel, ConfigDict
+
 from disc.check.store import FINDINGS_FILE
-from disc.errors import BadInput, MissingPart
+from disc.errors import MissingPart
 from disc.job import Job
 from disc.job_schema import now_text
 from disc.locale.catalogue import Language, reader
@@ -25,7 +27,7 @@ from disc.offer.paper import offer_pdf
 from disc.offer.workshop import WORKSHOP_FILE, find_workshop
 from disc.records import Doubt
 from disc.repin.store import PLAN_FILE, load_plan
-from disc.tables import read_text
+from disc.stored import Stored
 from disc.turn.turn_of_job import all_doubts
 
 OFFERS = "offers"
@@ -59,15 +61,25 @@ def offer_job(job: Job, language: Language = Language.EN, workshop_file: Path | 
     name = f"{OFFERS}/offer-{number:03d}"
     with job.step("offer", (job.path(PLAN_FILE),)) as stage:
         if not same:
-            stage.write_text(
-                f"{name}.json", json.dumps(content | {"number": number}, indent=1, ensure_ascii=False) + "\n"
-            )
+            stage.write_text(f"{name}.json", STORED_OFFER.text(_Offer.model_validate(content | {"number": number})))
         paper = offer_pdf(offer, number, workshop, sheet, job.folder.resolve().name, reader(language))
         stage.write_bytes(f"{name}-{language.value}.pdf", paper)
         files = tuple(stage.names)
         if text is not None:
             stage.write_text(WORKSHOP_FILE, text)
     return Made(offer, number, files, all_doubts(job, without=(OFFER,)))
+
+
+class _Offer(BaseModel):
+    """What every offer's file says; the rest of it is the paper's words, kept as they were."""
+
+    model_config = ConfigDict(extra="allow")
+
+    made: str
+    valid_until: str
+
+
+STORED_OFFER: Stored[_Offer] = Stored("last offer", _Offer, "Restore it from a backup, or move it away.")
 
 
 def last_offer(job: Job) -> tuple[int, dict[str, Any] | None]:
@@ -77,29 +89,15 @@ def last_offer(job: Job) -> tuple[int, dict[str, Any] | None]:
     numbers = [int(found[1]) for name in names if (found := re.fullmatch(r"offer-(\d{3,6})\.json", name))]
     if not numbers:
         return 0, None
-    path = folder / f"offer-{max(numbers):03d}.json"
-    return max(numbers), parse_offer(read_text(path, "offer"), path)
-
-
-def parse_offer(text: str, path: Path) -> dict[str, Any]:
-    """An offer's content. Raises BadInput naming the file."""
-    try:
-        content = json.loads(text)
-        if not isinstance(content, dict) or content["schema"] != 1:
-            raise ValueError("it is of another kind")
-        _dates(content)
-        return content
-    except (ValueError, KeyError, TypeError, RecursionError) as error:
-        raise BadInput(
-            f"{path}: the last offer is damaged ({error}). Restore it from a backup, or move it away."
-        ) from error
+    last = STORED_OFFER.load(folder / f"offer-{max(numbers):03d}.json")
+    return max(numbers), None if last is None else last.model_dump(mode="json")
 
 
 def _content(offer: Offer, sheet: dict[str, str], workshop: dict[str, Any]) -> dict[str, Any]:
     plain = json.loads(
         json.dumps(asdict(offer), default=lambda value: str(value) if isinstance(value, Decimal) else None)
     )
-    return {"schema": 1, **plain, "object": sheet, "workshop": workshop}
+    return {**plain, "object": sheet, "workshop": workshop}
 
 
 def _without_dates(content: dict[str, Any]) -> dict[str, Any]:

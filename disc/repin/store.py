@@ -8,22 +8,21 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from pydantic import TypeAdapter, ValidationError
+from pydantic import TypeAdapter
 
-from disc.errors import BadInput
 from disc.job import OUT_FOLDER, Job, Stage
 from disc.repin.records import Plan
-from disc.tables import read_text
+from disc.stored import Stored
 from disc.words import plain
 
 PLAN_FILE = f"{OUT_FOLDER}/plan.json"
-PLAN_SCHEMA = 2
+# "in_doubt" of a station stands in the file for whoever reads it, and follows from the rest.
+PLAN: Stored[Plan] = Stored("plan", Plan, "Run disc repin JOB again.", schema=2)
 
 
 def load_plan(job: Job) -> Plan | None:
     """The job's plan; None if disc repin was not run yet. Raises BadInput if the file is damaged."""
-    path = job.path(PLAN_FILE)
-    return parse_plan(read_text(path, "plan"), path) if path.is_file() else None
+    return PLAN.load(job.path(PLAN_FILE))
 
 
 def stage_plan(stage: Stage, plan: Plan) -> None:
@@ -33,7 +32,7 @@ def stage_plan(stage: Stage, plan: Plan) -> None:
 
 def format_plan(plan: Plan) -> str:
     """The plan as JSON text; beats stay exact, as "5/2"."""
-    content = {"schema": PLAN_SCHEMA} | TypeAdapter(Plan).dump_python(plan, mode="python")
+    content = {"schema": PLAN.schema} | TypeAdapter(Plan).dump_python(plan, mode="python")
     for entry, station in zip(content["stations"], plan.stations, strict=True):
         entry["in_doubt"] = station.in_doubt
     return json.dumps(content, indent=1, ensure_ascii=False, default=_plain) + "\n"
@@ -41,17 +40,7 @@ def format_plan(plan: Plan) -> str:
 
 def parse_plan(text: str, path: Path) -> Plan:
     """The inverse of format_plan. Raises BadInput naming the file."""
-    try:
-        raw = json.loads(text)
-        version = raw.pop("schema")
-        if version != PLAN_SCHEMA:
-            raise BadInput(f"{path}: made by another version of this program. Run disc repin again.")
-        for entry in raw["stations"]:
-            entry.pop("in_doubt")  # follows from the rest
-        return TypeAdapter(Plan).validate_python(raw)
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError, ValidationError) as error:
-        line = " ".join(str(error).split())[:160]
-        raise BadInput(f"{path}: the plan is damaged ({line}). Run disc repin again.") from error
+    return PLAN.parse(text, path)
 
 
 def stations_to_json(plan: Plan) -> list[dict[str, Any]]:

@@ -7,19 +7,17 @@ first line of every log is to let the mainsprings down.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
 from disc.errors import BadInput
 from disc.job import LOG_ONLY_SETTING, Job, Stage, create_job, sha256_of
 from disc.report.pictures import open_picture, taken_at
-from disc.tables import read_text
+from disc.stored import Stored
 
 LOG_FILE = "log.json"
-LOG_SCHEMA = 1
 LOG_PHOTOS = "photos/log"
 FIRST_STEP = 1
 FIRST_NOTE = "Let the mainsprings down, before the fly, the endless screw or any wheel of the music train is freed."
@@ -62,45 +60,29 @@ def begin_log(folder: Path) -> bool:
 
 def load_log(job: Job) -> tuple[LogStep, ...]:
     """The steps in order; a new log holds its first line only. Raises BadInput if log.json is damaged."""
-    path = job.path(LOG_FILE)
-    if not path.is_file():
-        return (LogStep(FIRST_STEP, job.content.created, FIRST_NOTE),)
-    try:
-        content = json.loads(read_text(path, "bench log"))
-        if content.get("schema", LOG_SCHEMA) != LOG_SCHEMA:
-            raise ValueError(f"schema {content['schema']}, this program knows {LOG_SCHEMA}: update it")
-        items = content["steps"]
-        steps = [
-            LogStep(
-                number=int(item["number"]),
-                at=str(item["at"]),
-                note=str(item["note"]),
-                parts=tuple(Part(str(p["name"]), str(p["screws"])) for p in item["parts"]),
-                photos=tuple(_inside(str(name)) for name in item["photos"]),
-                done=bool(item["done"]),
-                after=None if item.get("after") is None else int(item["after"]),
-            )
-            for item in items
-        ]
-        _check_places(steps)
-    except (ValueError, KeyError, TypeError, AttributeError, ArithmeticError, RecursionError) as error:
-        raise BadInput(f"{path}: the bench log is damaged ({error}). Restore it from a backup.") from error
-    return tuple(steps)
+    found = LOG.load(job.path(LOG_FILE))
+    return (LogStep(FIRST_STEP, job.content.created, FIRST_NOTE),) if found is None else found.steps
 
 
-def _check_places(steps: Sequence[LogStep]) -> None:
-    """A step stands behind one that was written before it; only so has every step a place."""
-    numbers = {step.number for step in steps}
-    for step in steps:
+@dataclass(frozen=True, slots=True)
+class _Log:
+    steps: tuple[LogStep, ...]
+
+
+def _check_log(log: _Log) -> None:
+    """A step stands behind one written before it; only so has every step a place. Its photographs lie in the log's
+    folder: a log that came from elsewhere must not make the report show other files. Raises ValueError."""
+    numbers = {step.number for step in log.steps}
+    for step in log.steps:
         if step.after is not None and (step.after not in numbers or step.after >= step.number):
             raise ValueError(f"step {step.number} stands after {step.after}, which was not written before it")
+        for name in step.photos:
+            parts = Path(name).parts
+            if Path(name).is_absolute() or ".." in parts or not name.startswith(f"{LOG_PHOTOS}/"):
+                raise ValueError(f"{name!r} is not in {LOG_PHOTOS}")
 
 
-def _inside(name: str) -> str:
-    """A photograph's name; a log that came from elsewhere must not make the report show other files."""
-    if Path(name).is_absolute() or ".." in Path(name).parts or not name.startswith(f"{LOG_PHOTOS}/"):
-        raise ValueError(f"{name!r} is not in {LOG_PHOTOS}")
-    return name
+LOG: Stored[_Log] = Stored("bench log", _Log, "Restore it from a backup.", check=_check_log)
 
 
 def in_order(steps: Sequence[LogStep]) -> list[LogStep]:
@@ -192,5 +174,4 @@ def _find_step(job: Job, steps: Sequence[LogStep], number: int) -> LogStep:
 
 
 def _stage_log(stage: Stage, steps: Sequence[LogStep]) -> None:
-    content = {"schema": LOG_SCHEMA, "steps": [asdict(step) for step in steps]}
-    stage.write_text(LOG_FILE, json.dumps(content, indent=1, ensure_ascii=False) + "\n")
+    stage.write_text(LOG_FILE, LOG.text(_Log(tuple(steps))))

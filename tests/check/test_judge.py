@@ -10,9 +10,9 @@ import pytest
 
 from disc.check.check_disc import Judgement, judge
 from disc.check.kinds import Kind
-from disc.check.music.reference import reference_of_score
 from disc.frame import angle_gap_deg, theta_for, turn_for_onset_deg
-from disc.library.records import ReferenceTune
+from disc.library.read.reference import reference_of
+from disc.library.records import ReferenceTune, TuneKey
 from disc.records import Condition, Metre, Pin
 from disc.tune.score.records import ScoreBar, ScoreIn, ScoreNote
 
@@ -44,7 +44,8 @@ def printed(skip: int | None = None) -> ReferenceTune:
         if tooth and k % len(STRAIN) != skip
     ]
     bars = tuple(ScoreBar(n + 1, Fraction(2 * n), Fraction(2)) for n in range(16))
-    return reference_of_score(ScoreIn(tuple(notes), bars, Metre(2, 4), None, None, "Two strains"), "given.abc")
+    score = ScoreIn(tuple(notes), bars, Metre(2, 4), None, None, "Two strains")
+    return reference_of(score, TuneKey("given.abc", 1), "")
 
 
 @pytest.mark.parametrize("seed", range(5))

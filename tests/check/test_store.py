@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import json
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from disc.check.kinds import KINDS, Kind, Subject, Work
 from disc.check.sentences import finding_line, summary_line
 from disc.check.store import (
+    FINDINGS,
     FINDINGS_FILE,
-    finding_from_json,
     finding_to_json,
     load_findings,
     load_summary,
@@ -22,6 +22,7 @@ from disc.check.store import (
 from disc.errors import BadInput
 from disc.job import create_job
 from disc.records import Evidence, Finding, Plate, Side
+from disc.stored import json_text
 from disc.turn.places import beat_words
 
 FINDING = Finding(
@@ -49,7 +50,8 @@ findings = st.builds(
 
 @given(findings)
 def test_there_and_back(finding):
-    assert finding_from_json(json.loads(json.dumps(finding_to_json(finding)))) == finding
+    text = json_text({"schema": FINDINGS.schema, "findings": [finding_to_json(finding)]})
+    assert FINDINGS.parse(text, Path("findings.json")).findings == (finding,)
 
 
 def test_stored_in_a_job_and_read_back(tmp_path):

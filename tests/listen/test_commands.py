@@ -14,7 +14,7 @@ from struck_bars import RATE, a_tune, played_turn, plucked_comb
 from disc.cli import main
 from disc.frame import theta_for
 from disc.job import create_job, open_for_writing, open_job
-from disc.listen.comb.plucked_job import heard_pitches
+from disc.listen.comb.plucked_store import heard_pitches
 from disc.listen.store import load_course, load_listen, load_listen_findings, load_turn
 from disc.records import Comb, Pin, Plate, Side, Tooth
 from disc.tables import format_comb, format_pins

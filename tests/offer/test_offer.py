@@ -15,7 +15,7 @@ from disc.job import create_job, open_for_writing, open_job
 from disc.locale.catalogue import Language, reader
 from disc.object.store import change_object
 from disc.offer.make_offer import make_offer
-from disc.offer.offer_job import offer_job, parse_offer
+from disc.offer.offer_job import STORED_OFFER, offer_job
 from disc.offer.paper import LINES, what_could_change
 from disc.offer.workshop import parse_workshop, sample_text
 from disc.records import Condition, Pin, Plate, Side
@@ -149,7 +149,7 @@ def test_without_a_plan_there_is_nothing_to_offer(tmp_path):
     with open_for_writing(tmp_path / "new") as opened, pytest.raises(MissingPart, match="no plan yet"):
         offer_job(opened)
     with pytest.raises(BadInput, match="the last offer is damaged"):
-        parse_offer("{}", tmp_path / "offer-001.json")
+        STORED_OFFER.parse("{}", tmp_path / "offer-001.json")
 
 
 def test_by_command(job):

@@ -44,7 +44,7 @@ def test_forgotten():
     assert lens_memory.remembered() == []
 
 
-@pytest.mark.parametrize("content", ["", "{", "[]", '{"version": 1, "lenses": [{}]}', '{"version": 1, "lenses": 3}'])
+@pytest.mark.parametrize("content", ["", "{", "[]", '{"schema": 1, "lenses": [{}]}', '{"schema": 1, "lenses": 3}'])
 def test_damaged_file_counts_as_none(content):
     (lens_memory.folder() / lens_memory.FILE).write_text(content)
     assert lens_memory.remembered() == []

@@ -16,7 +16,7 @@ from disc.frame import turn_for_onset_deg
 from disc.records import Metre, Strike
 from disc.tune.read.read_tune import read_tune
 from disc.tune.read.strains import differing_notes
-from disc.tune.store import format_tune, parse_tune
+from disc.tune.store import TUNE
 from disc.tune.write.midi import midi_bytes
 from disc.tune.write.musicxml import musicxml_text
 
@@ -89,7 +89,7 @@ def test_the_midi_sounds_when_the_pins_strike(name: str) -> None:
 
 def test_a_bent_tune_is_stored_whole(tmp_path) -> None:
     tune = read_tune(bent(WAYS["held"]), PLATE).tune
-    assert parse_tune(format_tune(tune), tmp_path / "tune.json") == tune
+    assert TUNE.parse(TUNE.text(tune), tmp_path / "tune.json") == tune
 
 
 def test_a_note_of_one_pass_says_so() -> None:

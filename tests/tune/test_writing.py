@@ -12,7 +12,7 @@ from made import JIG, MAMAN, MAMAN_A, bass_notes, parse, tune_of
 
 from disc.records import Key, Metre, Repeat, Voice
 from disc.tune.read.strains import find_repeats, printed_bars
-from disc.tune.store import format_tune, parse_tune
+from disc.tune.store import TUNE
 from disc.tune.write.engrave import engrave, pdf_of_pages
 from disc.tune.write.layout import lay_out
 from disc.tune.write.lengths import VALUES, rest_pieces, written_pieces
@@ -101,7 +101,7 @@ def test_only_what_is_played_twice_in_a_row_is_folded() -> None:
 def test_the_tune_file_comes_back_equal(tmp_path) -> None:  # type: ignore[no-untyped-def]
     tune = tune_of(parse(JIG, Fraction(-1, 2)), bass_notes(8, Metre(6, 8), (55,)), Metre(6, 8), Key(7, "major", 1))
     tune = replace(tune, repeats=(Repeat(1, 4, 1, 1),), title="Ö")
-    assert parse_tune(format_tune(tune), tmp_path / "tune.json") == tune
+    assert TUNE.parse(TUNE.text(tune), tmp_path / "tune.json") == tune
 
 
 def test_accompaniment_never_crosses_a_bar_line() -> None:

@@ -8,14 +8,13 @@ corrections.json is right and the steps are fitted to it.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from disc.errors import BadInput
-from disc.tables import read_text
+from disc.stored import Stored
 
 HISTORY_FILE = "desk.json"
 
@@ -102,23 +101,15 @@ def split_corrections(all_corrections: Sequence[Any], history: History) -> tuple
     return tuple(all_corrections[:count]), tuple(all_corrections[count:])
 
 
+HISTORY: Stored[History] = Stored("desk history", History, "It is begun anew.")
+
+
 def format_history(history: History) -> str:
     """desk.json."""
-    content = {"schema": 1, "done": history.done, "steps": [asdict(step) for step in history.steps]}
-    return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
+    return HISTORY.text(history)
 
 
 def load_history(path: Path) -> History:
     """desk.json; empty if there is none or it cannot be understood (corrections.json alone is binding)."""
-    if not path.is_file():
-        return History()
-    try:
-        raw = json.loads(read_text(path, "desk history"))
-        steps = tuple(
-            Step(str(s["words"]), str(s["at"]), int(s["corrections"]), tuple(Change(**c) for c in s["changes"]))
-            for s in raw["steps"]
-        )
-        done = int(raw["done"])
-    except (ValueError, KeyError, TypeError, AttributeError, ArithmeticError, RecursionError, BadInput):
-        return History()
-    return History(steps, min(max(done, 0), len(steps)))
+    found = HISTORY.load_or(path, History())
+    return replace(found, done=min(max(found.done, 0), len(found.steps)))

@@ -5,21 +5,18 @@ Pitches never fall onto other numbers: the order says which tooth each place of 
 
 from __future__ import annotations
 
-import json
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 from disc.doubts import doubts_to_json
 from disc.errors import BadInput, MissingPart
 from disc.job import COMB_FILE, Job
 from disc.listen.comb.doubtful import doubts_of_plucked
 from disc.listen.comb.plucked import PluckedComb, PluckedTooth, comb_from_recording
+from disc.listen.comb.plucked_store import PluckedFile, PluckedRow, load_plucked, stage_plucked
 from disc.listen.comb.tuning_table import tuning_rows
 from disc.listen.sound.audio import read_recording
-from disc.listen.sound.disturbed import Stretch
 from disc.records import Comb, Doubt, ToothCondition
-from disc.tables import read_text
 from disc.words import Advance, no_progress
 
 MOST_TEETH = 200
@@ -60,15 +57,13 @@ def in_order(heard: PluckedComb, order: tuple[int, ...], table: Comb | None) -> 
     return replace(heard, teeth=tuple(row for _, row, _ in rows), temperament=temperament)
 
 
-def tooth_again(
-    job: Job, number: int, path: Path, plucked_file: str, plucks: int = 2, advance: Advance = no_progress
-) -> PluckedTooth:
+def tooth_again(job: Job, number: int, path: Path, plucks: int = 2, advance: Advance = no_progress) -> PluckedTooth:
     """One tooth plucked alone, put into the job's comb table and the last plucked recording, as one step.
 
     Raises MissingPart if the job has neither, BadInput if the tooth is not in the table or the recording unusable.
     """
     table = job.comb() if job.has(COMB_FILE) else None
-    stored = _stored(job, plucked_file)
+    stored = load_plucked(job)
     if table is None and stored is None:
         raise MissingPart(f"{job.folder}: there is no comb yet. Run: disc comb {job.folder} --plucked RECORDING")
     if table is not None and number not in {tooth.number for tooth in table.teeth}:
@@ -81,11 +76,10 @@ def tooth_again(
         if table is not None:
             job.stage_comb(stage, _with_row(table, row))
         if stored is not None:
-            stored["teeth"] = _with_stored(stored["teeth"], row)
-            pitches = {int(r["tooth"]): r["pitch"] for r in stored["teeth"]}
-            stored["tuning"] = tuning_rows(pitches)
-            stored["doubts"] = doubts_to_json(_doubts_left(stored))
-            stage.write_text(plucked_file, json.dumps(stored, indent=1, ensure_ascii=False) + "\n")
+            rows = _with_stored(stored.teeth, row)
+            again = {"teeth": rows, "tuning": tuning_rows({r.tooth: r.pitch for r in rows})}
+            stored = stored.model_copy(update=again)
+            stage_plucked(stage, stored.model_copy(update={"doubts": doubts_to_json(_doubts_left(stored))}))
     return row
 
 
@@ -98,39 +92,20 @@ def _with_row(table: Comb, row: PluckedTooth) -> Comb:
     ))  # fmt: skip
 
 
-def _stored(job: Job, plucked_file: str) -> dict[str, Any] | None:
-    path = job.path(plucked_file)
-    if not path.is_file():
-        return None
-    try:
-        content = json.loads(read_text(path, "plucked comb"))
-        if not isinstance(content["teeth"], list):
-            raise ValueError("its teeth are no list")
-    except (ValueError, KeyError, TypeError, RecursionError) as error:
-        raise BadInput(f"{path}: the file is damaged ({error}). Run disc comb --plucked again.") from error
-    return dict(content)
-
-
-def _doubts_left(stored: dict[str, Any]) -> tuple[Doubt, ...]:
+def _doubts_left(stored: PluckedFile) -> tuple[Doubt, ...]:
     """The doubts about the recording of all teeth, but for those that were plucked again alone since."""
     teeth = tuple(
-        PluckedTooth(
-            int(row["tooth"]), row["pitch"], row["t60_s"],
-            None if row["condition"] is None else ToothCondition(row["condition"]), tuple(row["plucks_s"]),
-            row["spread_cents"], row["agrees"],
-        )
-        for row in stored["teeth"] if not str(row["words"]).startswith(AGAIN)
+        PluckedTooth(row.tooth, row.pitch, row.t60_s, row.condition, row.plucks_s, row.spread_cents, row.agrees)
+        for row in stored.teeth if not row.words.startswith(AGAIN)
     )  # fmt: skip
-    disturbed = tuple(Stretch(float(a), float(b), bool(knock)) for a, b, knock in stored.get("disturbed", []))
-    return doubts_of_plucked(PluckedComb(teeth, None, (), int(stored.get("plucks", 2)), disturbed))
+    return doubts_of_plucked(PluckedComb(teeth, None, (), stored.plucks, stored.stretches()))
 
 
-def _with_stored(rows: list[dict[str, Any]], row: PluckedTooth) -> list[dict[str, Any]]:
-    new = {
-        "tooth": row.tooth, "pitch": None if row.pitch is None else round(row.pitch, 4),
-        "t60_s": None if row.t60_s is None else round(row.t60_s, 3),
-        "condition": None if row.condition is None else row.condition.value, "plucks_s": list(row.plucks_s),
-        "spread_cents": None if row.spread_cents is None else round(row.spread_cents, 2), "agrees": row.agrees,
-        "deviation_cents": None, "words": "; ".join(w for w in (AGAIN, row.words) if w),
-    }  # fmt: skip
-    return sorted([new, *(r for r in rows if r.get("tooth") != row.tooth)], key=lambda r: int(r["tooth"]))
+def _with_stored(rows: tuple[PluckedRow, ...], row: PluckedTooth) -> tuple[PluckedRow, ...]:
+    new = PluckedRow(
+        tooth=row.tooth, pitch=None if row.pitch is None else round(row.pitch, 4),
+        t60_s=None if row.t60_s is None else round(row.t60_s, 3), condition=row.condition, plucks_s=row.plucks_s,
+        spread_cents=None if row.spread_cents is None else round(row.spread_cents, 2), agrees=row.agrees,
+        words="; ".join(w for w in (AGAIN, row.words) if w),
+    )  # fmt: skip
+    return tuple(sorted([new, *(r for r in rows if r.tooth != row.tooth)], key=lambda r: r.tooth))

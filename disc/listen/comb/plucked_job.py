@@ -2,12 +2,11 @@
 
 Where the job has a comb table, its teeth in order of their numbers are taken as the order of plucking. Where it has
 none yet, the result is kept in out/plucked.json with the teeth numbered in order of plucking, and later steps read the
-pitches from there (heard_pitches).
+pitches from there (plucked_store.heard_pitches).
 """
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -20,14 +19,13 @@ from disc.listen.comb.doubtful import doubts_of_plucked
 from disc.listen.comb.guided import in_order
 from disc.listen.comb.plucked import PluckedComb, PluckedTooth, comb_from_recording, is_plucked_in_turn
 from disc.listen.comb.plucked_plot import plot_plucked
+from disc.listen.comb.plucked_store import PluckedFile, stage_plucked
 from disc.listen.comb.tuning_table import tuning_rows
 from disc.listen.pitch_words import pitch_words
 from disc.listen.sound.audio import read_recording
 from disc.records import Comb, ToothCondition
-from disc.tables import read_text
 from disc.words import Advance, no_progress
 
-PLUCKED_FILE = "out/plucked.json"
 PLOT_FILE = "out/plucked.svg"
 MOST_TEETH, MOST_PLUCKS = 200, 5
 
@@ -88,7 +86,7 @@ def comb_from_plucked(
         if table is not None and fits:
             job.stage_comb(stage, with_heard(table, heard))
         result = PluckedResult(heard, fits)
-        stage.write_text(PLUCKED_FILE, json.dumps(result.as_json(), indent=1, ensure_ascii=False) + "\n")
+        stage_plucked(stage, PluckedFile.model_validate(result.as_json()))
         stage.write_text(PLOT_FILE, plot)
         job.content.results["plucked"] = {"file": path.name, **_summary(heard)}
     return result
@@ -134,18 +132,6 @@ def with_heard(table: Comb, heard: PluckedComb) -> Comb:
             tooth = replace(tooth, pitch=pitch, condition=found.condition or tooth.condition)
         teeth.append(tooth)
     return replace(table, teeth=tuple(teeth))
-
-
-def heard_pitches(job: Job) -> dict[int, float]:
-    """Pitches by tooth from the last plucked recording; empty if there was none. Raises BadInput if it is damaged."""
-    path = job.path(PLUCKED_FILE)
-    if not path.is_file():
-        return {}
-    try:
-        rows = json.loads(read_text(path, "plucked comb"))["teeth"]
-        return {int(row["tooth"]): float(row["pitch"]) for row in rows if row["pitch"] is not None}
-    except (ValueError, KeyError, TypeError, ArithmeticError, RecursionError) as error:
-        raise BadInput(f"{path}: the file is damaged ({error}). Run disc comb --plucked again.") from error
 
 
 # ---- as JSON and in words

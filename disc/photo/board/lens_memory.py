@@ -7,23 +7,22 @@ refocusing leaves true (FOCAL_WIDTH, K1_WIDTH). One JSON file, written whole; a 
 
 from __future__ import annotations
 
-import json
 import os
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from disc.errors import BadInput
 from disc.photo.image import CameraName, Photo
 from disc.photo.plane.known_lens import KnownLens, lens_alone
+from disc.stored import Stored
 
 # How far the same lens differs from one day to the next: focused nearer or farther it draws some per cent larger, and
 # bends a little otherwise (common practice, no source).
 FOCAL_WIDTH, K1_WIDTH = 0.03, 0.003
-FILE, VERSION = "lenses.json", 1
+FILE = "lenses.json"
 MOST_PHOTOS = 20  # later ones still move the mean
 
 
@@ -68,21 +67,26 @@ def folder() -> Path:
     return Path(user_data_path("disc", appauthor=False))
 
 
+@dataclass(frozen=True, slots=True)
+class _Lenses:
+    lenses: tuple[Lens, ...]
+
+
+def _lenses_possible(stored: _Lenses) -> None:
+    for lens in stored.lenses:
+        if not np.all(np.isfinite([lens.focal_widths, lens.focal_sigma, lens.k1, lens.k1_sigma])):
+            raise ValueError("a number of a lens is none")
+        if lens.focal_widths <= 0:
+            raise ValueError("no lens has such a focal length")
+
+
+LENSES: Stored[_Lenses] = Stored("list of lenses", _Lenses, "It is begun anew.", check=_lenses_possible, unmarked=True)
+
+
 def remembered() -> list[Lens]:
     """All lenses, the last told first."""
-    try:
-        content = json.loads((folder() / FILE).read_text(encoding="utf-8"))
-        lenses = [_from_json(item) for item in content["lenses"]] if content["version"] == VERSION else []
-    except (OSError, ValueError, KeyError, TypeError, ArithmeticError, RecursionError):
-        return []
-    return sorted(lenses, key=lambda lens: lens.last, reverse=True)
-
-
-def _from_json(item: dict[str, Any]) -> Lens:
-    numbers = {name: float(item[name]) for name in ("focal_widths", "focal_sigma", "k1", "k1_sigma")}
-    if not all(np.isfinite(value) for value in numbers.values()) or numbers["focal_widths"] <= 0:
-        raise ValueError("no lens")
-    return Lens(CameraName(**item["camera"]), **numbers, photos=int(item["photos"]), last=str(item["last"]))
+    found = LENSES.load_or(folder() / FILE, _Lenses(()))
+    return sorted(found.lenses, key=lambda lens: lens.last, reverse=True)
 
 
 def lens_of(camera: CameraName | None) -> Lens | None:
@@ -139,11 +143,10 @@ def forget_lens(which: str) -> list[Lens]:
 
 def _store(lenses: list[Lens]) -> None:
     place = folder()
-    content = {"version": VERSION, "lenses": [asdict(lens) for lens in lenses]}
     try:
         place.mkdir(parents=True, exist_ok=True)
         part = place / f".{FILE}.{os.getpid()}.part"
-        part.write_text(json.dumps(content, indent=1), encoding="utf-8")
+        part.write_text(LENSES.text(_Lenses(tuple(lenses))), encoding="utf-8")
         part.replace(place / FILE)
     except OSError:
         return

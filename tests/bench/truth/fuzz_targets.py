@@ -86,7 +86,7 @@ def _known(path: Path) -> object:
 
 
 def _plucked(path: Path) -> object:
-    from disc.listen.comb.plucked_job import PLUCKED_FILE, heard_pitches
+    from disc.listen.comb.plucked_store import PLUCKED_FILE, heard_pitches
 
     return heard_pitches(_job_with(path, PLUCKED_FILE))
 
@@ -288,11 +288,11 @@ def _tune_seed() -> bytes:
     from fractions import Fraction
 
     from disc.records import Key, Metre, Note, Repeat, Tune
-    from disc.tune.store import format_tune
+    from disc.tune.store import TUNE
 
     notes = (Note(Fraction(1, 3), Fraction(1, 2), 74, pins=(1, 2)),)
     tune = Tune(notes, Metre(6, 8), Key(2, "major", 2), Fraction(1, 2), 0.5, repeats=(Repeat(1, 4),))
-    return format_tune(tune).encode()
+    return TUNE.text(tune).encode()
 
 
 def _plan_seed() -> bytes:
