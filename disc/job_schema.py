@@ -11,14 +11,17 @@ from collections.abc import Callable
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from disc.errors import BadInput
 from disc.records import USUAL, Plate, Turns
+from disc.results import Result
+from disc.stored import first_fault
 
 SCHEMA_VERSION = 2
+R = TypeVar("R", bound=Result)
 
 
 def now_text() -> str:
@@ -91,6 +94,21 @@ class JobFile(BaseModel):
         """Lay values over the plate, None forgetting one. Raises BadInput if a number cannot be right."""
         self.plate = checked_plate(self.plate.model_dump() | values)
 
+    def result(self, kind: type[R]) -> R | None:
+        """What the last run of a step left; None if it has not run. Raises BadInput if that is damaged."""
+        raw = self.results.get(kind.STEP)
+        if raw is None:
+            return None
+        try:
+            return kind.model_validate(raw)
+        except ValidationError as error:
+            why = first_fault(error)
+            raise BadInput(f"job.json: the result {kind.STEP!r} is damaged ({why}). Run {kind.AGAIN} again.") from error
+
+    def keep(self, result: Result) -> None:
+        """Leave a step's result, in place of its last one."""
+        self.results[result.STEP] = result.model_dump(mode="json", exclude_unset=True)
+
     def to_json(self) -> str:
         """The file's text."""
         return json.dumps(self.model_dump(mode="json"), indent=1, ensure_ascii=False) + "\n"
@@ -106,14 +124,7 @@ def checked_plate(values: dict[str, Any]) -> PlateModel:
     try:
         return PlateModel(**values)
     except ValidationError as error:
-        raise BadInput(f"the plate's {_first_fault(error)}. Lengths are in millimetres, times in seconds.") from error
-
-
-def _first_fault(error: ValidationError) -> str:
-    fault = error.errors()[0]
-    where = ".".join(str(part) for part in fault["loc"])
-    given = f" (given: {fault['input']!r})" if not isinstance(fault["input"], dict | list) else ""
-    return f"{where}: {fault['msg'].lower()}{given}"
+        raise BadInput(f"the plate's {first_fault(error)}. Lengths are in millimetres, times in seconds.") from error
 
 
 # Steps from version n to n + 1, by n: each takes and returns the raw content.
@@ -152,7 +163,7 @@ def parse_job_file(text: str, path: Path) -> tuple[JobFile, int | None]:
     try:
         content = JobFile.model_validate(raw)
     except ValidationError as error:
-        raise BadInput(f"{path}: the job file is damaged: {_first_fault(error)}.") from error
+        raise BadInput(f"{path}: the job file is damaged: {first_fault(error)}.") from error
     _check_kinds(content, path)
     return content, old
 

@@ -31,6 +31,7 @@ from disc.made_from import (
     makes_result,
 )
 from disc.records import About, Doubt
+from disc.results import ListenResult
 
 TURNING = tuple(PLATE + name for name in ("diameter_mm", "turns", "revolution_s", "rest_arc_deg"))
 MEASURES = tuple(PLATE + name for name in ("thickness_mm", "bore_mm", "slot_width_mm", "slot_depth_mm"))
@@ -169,5 +170,5 @@ def _words(name: str, was: str, is_now: str) -> str:
 
 
 def _recording(job: Job) -> str:
-    name = job.content.results.get("listen", {}).get("file")
-    return str(name) if name else "RECORDING"
+    heard = job.content.result(ListenResult)
+    return "RECORDING" if heard is None else heard.file

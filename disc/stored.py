@@ -57,7 +57,9 @@ class Stored(Generic[T]):
         except (ValueError, RecursionError) as error:
             raise self.damaged(path, error) from error
         if version > self.schema:
-            raise BadInput(f"{path}: made by a newer version of this program. Update the program.")
+            raise BadInput(
+                f"{path}: {self.what} of schema {version}, this program knows {self.schema}. Update the program."
+            )
         if version < self.schema:
             raise BadInput(f"{path}: made by an older version of this program. {self._advice(path)}")
         return self.record(raw, path)
@@ -98,7 +100,7 @@ def first_fault(error: Any) -> str:
     """The first thing a model refused: where in the file, why, and what stood there. error: a ValidationError."""
     fault = error.errors()[0]
     where = ".".join(str(part) for part in fault["loc"])
-    given = f" (given: {str(fault['input'])[:40]!r})" if not isinstance(fault["input"], dict | list | tuple) else ""
+    given = f" (given: {repr(fault['input'])[:40]})" if not isinstance(fault["input"], dict | list | tuple) else ""
     return f"{where}: {fault['msg'].lower()}{given}"
 
 

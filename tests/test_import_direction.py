@@ -18,8 +18,10 @@ FLOORS: tuple[frozenset[str], ...] = tuple(
     for floor in (
         "disc errors records terminal pitch_names",
         "frame measures words typeset condition_marks",
-        "tables doubts corrections job_schema locale stage",
-        "hand_edits kept made_from",
+        "tables doubts corrections locale stage results",
+        "hand_edits kept stored",
+        "job_schema",
+        "made_from",
         "job",
         "photo object stale",
         "comb",

@@ -21,6 +21,7 @@ from disc.library.records import ReferenceTune
 from disc.listen.store import load_listen_findings
 from disc.made_from import FINDINGS
 from disc.records import About, Doubt, Finding
+from disc.results import CheckResult, IdentifyResult
 from disc.stale import stale_doubts
 from disc.turn.one_turn import OneTurn
 from disc.turn.turn_of_job import turn_of_job
@@ -76,7 +77,7 @@ def check_job(
         stage_findings(stage, judgement.findings, summary)
         stage_known(stage, judgement.reference)
         stage.write_text(PICTURE_FILE, findings_svg(judgement.findings, turn.pins, turn.plate))
-        job.content.results["check"] = summary
+        job.content.keep(CheckResult(**summary))
     settled, unfit = settle(judgement.findings, load_decisions(job))
     return Checked(settled, unfit, summary, (*stale_doubts(job, without=(FINDINGS,)), *doubts))
 
@@ -92,10 +93,10 @@ def _not_this_tune(name: str) -> Doubt:
 
 def _not_accepted(job: Job) -> list[Doubt]:
     """A tune that was found and that nobody has said is this disc's: a question, never a judge."""
-    matches = job.content.results.get("identify", {}).get("matches") or []
-    if not matches or float(matches[0].get("probability") or 0.0) < 0.5:
+    found = job.content.result(IdentifyResult)
+    if found is None or not found.matches or (found.matches[0].probability or 0.0) < 0.5:
         return []
-    say = f"the library's {matches[0].get('title')!r} was found and not used, since nobody has said it is this disc's."
+    say = f"the library's {found.matches[0].title!r} was found and not used, since nobody has said it is this disc's."
     return [Doubt(About.ASSUMED, say, f"If it is: disc identify {job.folder} --accept 1, then check again.")]
 
 

@@ -14,6 +14,7 @@ from disc.errors import BadInput
 from disc.job import COMB_FILE, PINS_FILE, Job, Stage
 from disc.photo.sheets.redraw import stage_pictures
 from disc.records import Comb, Pin
+from disc.results import TeethResult
 from disc.tables import format_pins, read_comb
 
 
@@ -78,9 +79,7 @@ def teeth_of_pins(job: Job, pins: Sequence[Pin], comb: Comb) -> Teeth:
 def _stage_given(job: Job, stage: Stage, teeth: Teeth) -> tuple[Pin, ...]:
     assignment = teeth.assignment
     stage.write_text(PINS_FILE, format_pins(teeth.pins))
-    summary = asdict(replace(assignment, pins=()))
-    job.content.results["teeth"] = summary | {"probability": {str(k): v for k, v in assignment.probability.items()}}
-    job.content.results["teeth"]["runner_up"] = {str(k): v for k, v in assignment.runner_up.items()}
+    job.content.keep(TeethResult(**asdict(replace(assignment, pins=()))))
     return teeth.pins
 
 

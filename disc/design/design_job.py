@@ -14,6 +14,7 @@ from disc.design.plan import Design
 from disc.frame import FULL_TURN_DEG
 from disc.job import PINS_FILE, READING_FILE, Job, Stage, create_job, open_for_writing
 from disc.records import Side
+from disc.results import DesignResult
 from disc.tables import format_pins
 from disc.tune.score.records import ScoreIn
 from disc.tune.settings import key_name
@@ -23,8 +24,6 @@ from disc.tune.write.midi import midi_bytes
 from disc.tune.write.musicxml import musicxml_text
 from disc.tune.write.sound import render_strikes, wav_bytes
 from disc.words import Advance, no_progress, plain
-
-RESULT = "design"
 
 
 def write_job(folder: Path, design: Design, inputs: tuple[Path, ...] = (), advance: Advance = no_progress) -> Job:
@@ -39,7 +38,7 @@ def write_job(folder: Path, design: Design, inputs: tuple[Path, ...] = (), advan
             _stage_pictures(stage, design, advance)
             summary = summary_of(design)
             stage.write_text("out/design.json", json.dumps(summary, indent=1, ensure_ascii=False) + "\n")
-            job.content.results[RESULT] = summary
+            job.content.keep(DesignResult(**summary))
         return job
 
 

@@ -16,6 +16,7 @@ from disc.job_schema import now_text
 from disc.library.index.tune_index import Index
 from disc.library.records import ReferenceTune, TuneKey
 from disc.library.stored_tune import StoredTune, stored_values
+from disc.results import IdentifyResult
 
 ACCEPTED_SETTING = "tune.accepted"
 
@@ -63,16 +64,17 @@ def accept_match(job: Job, index: Index, place: int) -> AcceptedTune | None:
         with job.step("identify --accept 0"):
             job.settings.pop(ACCEPTED_SETTING, None)
         return None
-    matches = job.content.results.get("identify", {}).get("matches") or []
+    found = job.content.result(IdentifyResult)
+    matches = [] if found is None else found.matches
     if not 1 <= place <= len(matches):
         have = f"it has {len(matches)}" if matches else "it found none"
         raise BadInput(f"{job.folder}: the last search has no match {place}; {have}. Run: disc identify {job.folder}")
     match = matches[place - 1]
-    key = TuneKey(str(match["file"]), int(match["number"]))
+    key = TuneKey(match.file, match.number)
     number = index.tune_of(key)
     if number is None:
         raise BadInput(f"{key}: the library no longer has this tune. Run: disc identify {job.folder}")
-    return accept_tune(job, index.reference(number), float(match["probability"]))
+    return accept_tune(job, index.reference(number), match.probability)
 
 
 def accept_tune(job: Job, tune: ReferenceTune, probability: float | None = None) -> AcceptedTune:

@@ -10,6 +10,7 @@ from disc.library.records import Match
 from disc.library.search.find_tunes import with_versions
 from disc.library.search.parts import Part
 from disc.library.search.query import NORMAL_QUARTER_S, Query
+from disc.results import IdentifyResult, MatchResult
 from disc.words import chance
 
 if TYPE_CHECKING:
@@ -123,10 +124,8 @@ def keep_in_job(job: Job, index: Index, query: Query, matches: list[Match]) -> l
 
     made: list[str] = []
     with job.step("identify") as stage:
-        job.content.results["identify"] = {
-            "matches": [match_to_json(match) for match in matches],
-            "verdict": verdict(matches),
-        }
+        found = [MatchResult(**match_to_json(match)) for match in matches]
+        job.content.keep(IdentifyResult(matches=found, verdict=verdict(matches)))
         if matches and matches[0].alignment is not None:
             svg, pdf = over_print(query, index, matches[0])
             stage.write_bytes("out/identify.svg", svg)

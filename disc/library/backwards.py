@@ -15,7 +15,7 @@ from disc.library.records import IntArray, Match
 from disc.library.search.find_tunes import find_tunes
 from disc.library.search.query import Query, make_query
 from disc.records import About, Doubt, Turns
-from disc.turn.turn_of_job import DIRECTION_RESULT
+from disc.results import DirectionResult
 
 FOUND = 0.5  # from here on the tune is taken for found as the disc is said to turn, and nothing else is tried
 CLEAR = 0.9  # from here on, backwards; the library's figure is calibrated to about 0.05
@@ -31,7 +31,7 @@ def reversed_query(query: Query) -> Query:
 def keep_direction(job: Job, doubts: list[Doubt]) -> None:
     """Leave them with the job's search, for every command to say as long as the disc is said to turn the same way."""
     with job.step("identify direction"):
-        job.content.results[DIRECTION_RESULT] = {"turns": job.plate.turns.value, "doubts": doubts_to_json(doubts)}
+        job.content.keep(DirectionResult(turns=job.plate.turns, doubts=doubts_to_json(doubts)))
 
 
 def direction_doubts(

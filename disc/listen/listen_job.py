@@ -23,6 +23,7 @@ from disc.listen.turn.turn_doubts import off_table_doubts
 from disc.listen.turn.turn_record import Turn
 from disc.made_from import LISTEN
 from disc.records import Comb, Doubt
+from disc.results import ListenResult
 from disc.stale import stale_doubts
 from disc.tables import read_comb
 from disc.turn.turn_of_job import turn_of_pins
@@ -64,11 +65,11 @@ def listen_to_job(job: Job, path: Path, advance: Advance = no_progress) -> Liste
         stage_listen(stage, turn, strikes, findings, paces)
         stage.write_bytes(SOUND_FILE, _as_flac(recording, turn.clock))
         stage.write_text(PLOT_FILE, plot_turn(turn, paces))
-        job.content.results["listen"] = {
-            "file": path.name, "revolution_s": round(turn.revolution_s, 3), "silent": len(turn.silent),
-            "extra": len(turn.extra), "early_late": len(turn.early_late), "weak": len(turn.weak),
-            "rushing": list(pace_words(paces)), "remarks": list(turn.remarks),
-        }  # fmt: skip
+        job.content.keep(ListenResult(
+            file=path.name, revolution_s=round(turn.revolution_s, 3), silent=len(turn.silent),
+            extra=len(turn.extra), early_late=len(turn.early_late), weak=len(turn.weak),
+            rushing=list(pace_words(paces)), remarks=list(turn.remarks),
+        ))  # fmt: skip
     doubts = (*stale_doubts(job, without=(LISTEN,)), *disc.doubts, *off_table_doubts(turn.off_table))
     return Listened(turn, tuple(findings), paces, doubts)
 

@@ -98,7 +98,7 @@ class _Listened:
     """The file's content; what a turn's JSON holds is told at turn_json. course: an earlier version stored none."""
 
     findings: tuple[_HeardFinding, ...]
-    turn: dict[str, Any]
+    turn: dict[str, Any] | None = None
     course: tuple[tuple[float, float], ...] | None = None
     onset_pins: tuple[int | None, ...] = ()
 

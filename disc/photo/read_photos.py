@@ -42,6 +42,7 @@ from disc.photo.sheets.overlay import draw_overlay, jpeg_bytes
 from disc.photo.sheets.redraw import stage_pictures
 from disc.photo.sheets.sheet_marks import beside_pins
 from disc.records import About, Condition, Doubt, Pin, Plate, Side
+from disc.results import ReadResult
 from disc.tables import format_pins
 from disc.words import Advance, no_progress
 
@@ -118,9 +119,8 @@ def read_job(
         else:
             outputs = stage_pictures(stage, job, in_force)
         notes = (*(f"{side.value}: {note}" for side, face in kept.items() for note in face["notes"]), *together.notes)
-        job.content.results["read"] = _summary(in_force, unfit, notes)
-        if together.agreement:
-            job.content.results["read"]["agreement"] = asdict(together.agreement)
+        agreed = {"agreement": asdict(together.agreement)} if together.agreement else {}
+        job.content.keep(ReadResult(**_summary(in_force, unfit, notes), **agreed))
     _remember_lenses(together.sides)
     return JobReading(
         in_force,

@@ -21,6 +21,7 @@ from disc.repin.sheets.face_sheet import Page, check_paper, enlarged_sheet, larg
 from disc.repin.sheets.work_list import sheets_pdf, work_list_pdf
 from disc.repin.store import stage_plan
 from disc.repin.work.estimate import Rates, history_entry, parse_rates, read_rates, sample_rates_text
+from disc.results import RepinResult
 from disc.stale import stale_doubts
 from disc.tables import read_text
 from disc.tune.store import TUNE_FILE
@@ -55,7 +56,8 @@ def plan_job(job: Job, given: PlanSettings, advance: Advance = no_progress) -> M
     plan = make_plan(job, settings, rates, turn=turn)
     page = Page(paper, job.folder.resolve().name, _language(settings))
     scale = settings.enlarge if settings.enlarge is not None else largest_enlargement(plan.plate, paper)
-    history = list(job.content.results.get("repin", {}).get("history", []))
+    last = job.content.result(RepinResult)
+    history = [] if last is None else list(last.history)
     assert plan.estimate is not None
     entry = history_entry(plan.estimate, now_text(), history[-1] if history else None)
     history += [entry] if entry else []
@@ -73,7 +75,7 @@ def plan_job(job: Job, given: PlanSettings, advance: Advance = no_progress) -> M
         for old in _old_drawings(job):
             if old not in stage.names:
                 stage.remove(old)
-        job.content.results["repin"] = _summary(plan, history)
+        job.content.keep(RepinResult(**_summary(plan, history)))
         job.settings[SETTINGS] = {n: getattr(settings, n) for n in REMEMBERED if getattr(settings, n) is not None}
         files = tuple(stage.names)
     doubts = doubts_of_job(job) if turn is None else turn.doubts

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from disc.comb.bar import frequency_hz
 from disc.job import Job
 from disc.pitch_names import cents_off, note_name
 from disc.records import Tooth
 from disc.report.blocks import Block, Picture, Section, Words, table
+from disc.results import IdentifyResult, MatchResult
 from disc.tables import read_text
 from disc.words import chance
 
@@ -74,12 +73,11 @@ def _tune_words(job: Job) -> list[Block]:
 
 
 def _identified(job: Job) -> list[Block]:
-    found = job.content.results.get("identify")
-    matches = found.get("matches", []) if isinstance(found, dict) else []
-    if not matches:
+    found = job.content.result(IdentifyResult)
+    if found is None or not found.matches:
         return []
-    best, *others = matches
-    rivals = [match for match in others[: MOST_MATCHES - 1] if _probability(match) >= LEAST_RIVAL]
+    best, *others = found.matches
+    rivals = [match for match in others[: MOST_MATCHES - 1] if (match.probability or 0.0) >= LEAST_RIVAL]
     heading = ("title", "collection", "file, number", "probability", "strikes that agree")
     return [
         Words(_match_words(best)),
@@ -87,31 +85,21 @@ def _identified(job: Job) -> list[Block]:
     ]
 
 
-def _probability(match: dict[str, Any]) -> float:
-    return float(match.get("probability") or 0.0)
-
-
-def _match_words(match: dict[str, Any]) -> str:
+def _match_words(match: MatchResult) -> str:
     """What the best match rests on."""
-    agree, absent, displaced, extra = (_count(match.get(name)) for name in ("agree", "absent", "displaced", "extra"))
-    moved = round(float(match.get("transposition") or 0.0))
+    moved = round(match.transposition or 0.0)
     key = "at the print's pitch" if not moved else f"{abs(moved)} semitones {'higher' if moved > 0 else 'lower'}"
-    title = str(match.get("title")).strip().rstrip(".")
     return (
-        f"Looked up in the library, it is “{title}” (probability {chance(_probability(match))}): bars "
-        f"{match.get('from_bar')} to {match.get('to_bar')} of the print, {key}; {agree} strikes agree, {absent} notes "
-        f"of the print are absent, {displaced} displaced, and {extra} strikes are not in the print."
+        f"Looked up in the library, it is “{match.title.strip().rstrip('.')}” (probability "
+        f"{chance(match.probability or 0.0)}): bars {match.from_bar} to {match.to_bar} of the print, {key}; "
+        f"{match.agree or 0} strikes agree, {len(match.absent)} notes of the print are absent, "
+        f"{len(match.displaced)} displaced, and {len(match.extra)} strikes are not in the print."
     )
 
 
-def _count(found: object) -> int:
-    return len(found) if isinstance(found, list) else int(str(found or 0))
-
-
-def _match_row(match: dict[str, Any]) -> tuple[object, ...]:
-    where = f"{match.get('file')}, {match.get('number')}"
-    agree = _count(match.get("agree"))
-    return (match.get("title"), match.get("collection"), where, chance(_probability(match)), agree)
+def _match_row(match: MatchResult) -> tuple[object, ...]:
+    where = f"{match.file}, {match.number}"
+    return (match.title, match.collection, where, chance(match.probability or 0.0), match.agree or 0)
 
 
 def _score(job: Job) -> list[Block]:

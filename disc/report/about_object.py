@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 from disc.job import Job
 from disc.locale.catalogue import Language, Reader, reader
@@ -14,6 +13,7 @@ from disc.records import Condition, Side
 from disc.report.blocks import Block, Bullets, Picture, Section, Words, table
 from disc.report.pictures import small_jpeg
 from disc.report.places import rim_outline
+from disc.results import ListenResult, PluckingResult, TeethResult, TuneResult
 from disc.words import CAUTIONS, chance
 
 # Pixels of an overlay's longer side: 300 to the inch at the width at which it is set.
@@ -95,12 +95,12 @@ def measuring_part(job: Job) -> Section | None:
         doubtful = [pin.id for pin in job.pins() if pin.is_doubtful]
         if doubtful:
             lines.append(f"Sites seen with less than 90 % confidence: pins {', '.join(map(str, doubtful))}.")
-    teeth = job.content.results.get("teeth")
-    if isinstance(teeth, dict) and "spread_mm" in teeth:
+    teeth = job.content.result(TeethResult)
+    if teeth is not None and teeth.spread_mm is not None and teeth.stretch is not None and teeth.offset_mm is not None:
         lines.append(
-            f"Pins to teeth: by face and radius; pins lie {1000 * float(teeth['spread_mm']):.0f} µm off their track "
-            f"(r.m.s.); comb and disc differ by {100 * float(teeth['stretch']):+.2f}\u00a0% and "
-            f"{float(teeth['offset_mm']):+.3f}\u00a0mm."
+            f"Pins to teeth: by face and radius; pins lie {1000 * teeth.spread_mm:.0f} µm off their track "
+            f"(r.m.s.); comb and disc differ by {100 * teeth.stretch:+.2f}\u00a0% and "
+            f"{teeth.offset_mm:+.3f}\u00a0mm."
         )
     lines += [words for words in (_music_words(job), _plucked_words(job), _turn_words(job)) if words]
     done, _ = job.corrections()
@@ -109,37 +109,32 @@ def measuring_part(job: Job) -> Section | None:
     return Section("measuring", (Bullets(tuple(lines)),)) if lines else None
 
 
-def _result(job: Job, step: str, *names: str) -> dict[str, Any] | None:
-    """What a step left in the job, if it has all these values."""
-    found = job.content.results.get(step)
-    return found if isinstance(found, dict) and all(name in found for name in names) else None
-
-
 def _music_words(job: Job) -> str | None:
-    found = _result(job, "tune", "metre", "metre_probability", "key", "key_probability", "setting_error_s")
-    if found is None:
+    found = job.content.result(TuneResult)
+    if found is None or found.metre_probability is None or found.key_probability is None:
         return None
+    late = "" if found.setting_error_s is None else (
+        f"; a strike stands {1000 * found.setting_error_s:.0f}\u00a0ms from its written place (one standard deviation)"
+    )  # fmt: skip
     return (
-        f"Metre and key: read from the strikes; {found['metre']} (probability "
-        f"{chance(float(found['metre_probability']))}), {found['key']} ({chance(float(found['key_probability']))}); a "
-        f"strike stands {1000 * float(found['setting_error_s']):.0f}\u00a0ms from its written place (one standard "
-        "deviation)."
+        f"Metre and key: read from the strikes; {found.metre} (probability {chance(found.metre_probability)}), "
+        f"{found.key} ({chance(found.key_probability)}){late}."
     )
 
 
 def _plucked_words(job: Job) -> str | None:
-    found = _result(job, "plucked", "file")
-    return f"Pitches of the teeth: plucked one by one, recording {found['file']}." if found else None
+    found = job.content.result(PluckingResult)
+    return f"Pitches of the teeth: plucked one by one, recording {found.file}." if found else None
 
 
 def _turn_words(job: Job) -> str | None:
-    found = _result(job, "listen", "file", "revolution_s", "silent", "extra", "early_late", "weak")
-    if found is None:
+    found = job.content.result(ListenResult)
+    if found is None or found.revolution_s is None:
         return None
     return (
-        f"A recorded turn ({found['file']}): one turn takes {float(found['revolution_s']):.2f}\u00a0s; strikes silent: "
-        f"{found['silent']}, sounds without a pin: {found['extra']}, early or late: {found['early_late']}, weak each "
-        f"time: {found['weak']}."
+        f"A recorded turn ({found.file}): one turn takes {found.revolution_s:.2f}\u00a0s; strikes silent: "
+        f"{found.silent}, sounds without a pin: {found.extra}, early or late: {found.early_late}, weak each "
+        f"time: {found.weak}."
     )
 
 

@@ -13,6 +13,7 @@ from disc.errors import BadInput, MissingPart
 from disc.job import COMB_FILE, OUT_FOLDER, PINS_FILE, Job, Stage
 from disc.made_from import TUNE
 from disc.records import Doubt, Strike
+from disc.results import TuneResult
 from disc.stale import stale_doubts
 from disc.tables import Column, format_table
 from disc.tune.read.read_tune import TuneReading
@@ -95,7 +96,8 @@ def transcribe_job(
                 f"{turn.why.partition(',  so')[0].partition(', so')[0]}. Fill in the column pitch (disc comb --table, "
                 "or --plucked), or name the teeth from low to high for a guess: disc transcribe --order 12,11,10"
             )
-        job.content.results["tune"] = summary(turn.reading, turn.strikes) | _estimated(turn, settings)
+        found = summary(turn.reading, turn.strikes) | _estimated(turn, settings)
+        job.content.keep(TuneResult(**found))
         _stage_all(job.folder, stage, turn.reading, turn.strikes, advance)
     files = tuple(name for name in stage.names if name.startswith("out/"))
     return Transcription(turn, turn.reading, files, (*stale_doubts(job, without=(TUNE,)), *turn.doubts))

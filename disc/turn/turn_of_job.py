@@ -11,14 +11,13 @@ from disc.job import COMB_FILE, PINS_FILE, Job
 from disc.photo.read_photos import reading_doubts
 from disc.photo.seen.store import load_seen
 from disc.records import Comb, Doubt, Pin
+from disc.results import DirectionResult
 from disc.stale import stale_doubts
 from disc.tune.store import load_tune
 from disc.turn.assumed import assumed_doubts
 from disc.turn.one_turn import OneTurn, resolve_strikes, with_direction_weighed, with_known_tune, with_tune
 from disc.turn.settings import TurnSettings, turn_settings
 from disc.turn.slots_of_job import with_slots_weighed
-
-DIRECTION_RESULT = "direction"  # in the job's results: what `disc identify` found of the way of turning
 
 
 def turn_of_job(job: Job, settings: TurnSettings | None = None) -> OneTurn:
@@ -36,10 +35,10 @@ def turn_of_job(job: Job, settings: TurnSettings | None = None) -> OneTurn:
 
 def _found_backwards(job: Job) -> tuple[Doubt, ...]:
     """What the library said of the way of turning, as long as the disc is still said to turn that way."""
-    kept = job.content.results.get(DIRECTION_RESULT)
-    if not isinstance(kept, dict) or kept.get("turns") != job.plate.turns.value:
+    kept = job.content.result(DirectionResult)
+    if kept is None or kept.turns is not job.plate.turns:
         return ()
-    return doubts_from_json(kept.get("doubts", []), f"{job.folder}: what the library says of the turning")
+    return doubts_from_json(kept.doubts, f"{job.folder}: what the library says of the turning")
 
 
 def turn_of_pins(

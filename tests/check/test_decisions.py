@@ -81,6 +81,7 @@ def test_written_and_read_back_and_damaged(tmp_path):
     with job.step("decide") as stage:
         stage_decisions(stage, decisions)
     assert load_decisions(job) == decisions
-    job.path(DECISIONS_FILE).write_text('{"schema": 1, "decisions": [{"kind": "gone"}]}', encoding="utf-8")
+    text = job.path(DECISIONS_FILE).read_text(encoding="utf-8")
+    job.path(DECISIONS_FILE).write_text(text.replace('"missing"', '"gone"'), encoding="utf-8")
     with pytest.raises(BadInput, match=r"decisions\.json: the list of decisions is damaged .*'gone'.* move it away"):
         load_decisions(job)

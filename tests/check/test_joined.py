@@ -79,7 +79,7 @@ def test_the_known_tune_is_kept_and_taken_away_again(tmp_path):
         stage_known(stage, None)
     assert load_known(job) is None
     job.path(KNOWN_FILE).write_text("{}", encoding="utf-8")
-    with pytest.raises(BadInput, match=r"known\.json: the known tune is damaged .*Run disc check again"):
+    with pytest.raises(BadInput, match=r"known\.json: the known tune is damaged .*Run disc check .*watch again"):
         load_known(job)
 
 

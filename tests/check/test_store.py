@@ -67,7 +67,7 @@ def test_stored_in_a_job_and_read_back(tmp_path):
     [
         ("", "damaged"),
         ("{}", "damaged"),
-        ('{"schema": 1, "findings": [{"kind": "missing"}]}', "damaged .*Make it again: disc check JOB"),
+        ('{"schema": 1, "findings": [{"kind": "missing"}]}', "damaged .*Make it again: disc check .*watch"),
         ('{"schema": 99, "findings": []}', "schema 99, this program knows 1. Update the program"),
     ],
 )

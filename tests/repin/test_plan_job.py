@@ -55,7 +55,7 @@ def test_plan_reads_back_equal(planned_job, damaged_job):
 def test_no_plan_yet_is_none_and_a_damaged_one_is_told(damaged_job):
     assert load_plan(open_job(damaged_job)) is None
     (damaged_job / "out/plan.json").write_text('{"schema": 2, "plate": 3}')
-    with pytest.raises(BadInput, match=r"plan\.json: the plan is damaged .* Run disc repin again"):
+    with pytest.raises(BadInput, match=r"plan\.json: the plan is damaged .* Run disc repin .*old-disc again"):
         load_plan(open_job(damaged_job))
 
 

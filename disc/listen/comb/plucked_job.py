@@ -24,6 +24,7 @@ from disc.listen.comb.tuning_table import tuning_rows
 from disc.listen.pitch_words import pitch_words
 from disc.listen.sound.audio import read_recording
 from disc.records import Comb, ToothCondition
+from disc.results import PluckingResult
 from disc.words import Advance, no_progress
 
 PLOT_FILE = "out/plucked.svg"
@@ -88,7 +89,7 @@ def comb_from_plucked(
         result = PluckedResult(heard, fits)
         stage_plucked(stage, PluckedFile.model_validate(result.as_json()))
         stage.write_text(PLOT_FILE, plot)
-        job.content.results["plucked"] = {"file": path.name, **_summary(heard)}
+        job.content.keep(PluckingResult(file=path.name, **_summary(heard)))
     return result
 
 
