@@ -157,7 +157,7 @@ def test_pins_changed_since_the_check_are_told(damaged_job):
     lines = table.read_text(encoding="utf-8").splitlines()
     table.write_text("\n".join(lines[:-1]) + "\n", encoding="utf-8")
     told = [doubt.say for doubt in plan_once(damaged_job).doubts if doubt.about is About.STALE]
-    assert len(told) == 1 and told[0].startswith("the findings rest on what has changed since: the pins")
+    assert told == ["the tune and the findings rest on what has changed since: the pins."]
 
 
 def test_designed_job_counts_every_pin(designed_job):
