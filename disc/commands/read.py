@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from disc.commands.photo_marks import given_by_hand, numbers
 from disc.errors import BadInput
 from disc.records import Side
 from disc.words import progress, say, show_json
@@ -25,12 +26,24 @@ def read(
     both: Annotated[Path | None, typer.Option(help="One picture with both faces side by side.")] = None,
     left: Annotated[Side | None, typer.Option(help="With --both: which side is on the left, or on top.")] = None,
     scale: Annotated[str | None, typer.Option(help="u1,v1,u2,v2,mm: a known length, instead of the diameter.")] = None,
-    centre_upper: Annotated[str | None, typer.Option(help="u,v of the arbor's centre in the upper photo.")] = None,
-    centre_lower: Annotated[str | None, typer.Option(help="u,v of the arbor's centre in the lower photo.")] = None,
-    slot_upper: Annotated[str | None, typer.Option(help="u,v of the stop slot in the upper photo.")] = None,
-    slot_lower: Annotated[str | None, typer.Option(help="u,v of the stop slot in the lower photo.")] = None,
-    rim_upper: Annotated[list[str] | None, typer.Option(help="u,v on the upper rim; five times or more.")] = None,
-    rim_lower: Annotated[list[str] | None, typer.Option(help="u,v on the lower rim; five times or more.")] = None,
+    centre_upper: Annotated[
+        list[str] | None, typer.Option(help="u,v of the arbor's centre in the upper photo; NAME=u,v of several.")
+    ] = None,
+    centre_lower: Annotated[
+        list[str] | None, typer.Option(help="u,v of the arbor's centre in the lower photo; NAME=u,v of several.")
+    ] = None,
+    slot_upper: Annotated[
+        list[str] | None, typer.Option(help="u,v of the stop slot in the upper photo; NAME=u,v of several.")
+    ] = None,
+    slot_lower: Annotated[
+        list[str] | None, typer.Option(help="u,v of the stop slot in the lower photo; NAME=u,v of several.")
+    ] = None,
+    rim_upper: Annotated[
+        list[str] | None, typer.Option(help="u,v on the upper rim; five times or more; NAME=u,v of several photos.")
+    ] = None,
+    rim_lower: Annotated[
+        list[str] | None, typer.Option(help="u,v on the lower rim; five times or more; NAME=u,v of several photos.")
+    ] = None,
     closer_upper: Annotated[list[Path] | None, typer.Option(help="Close-up of a part of the upper face.")] = None,
     closer_lower: Annotated[list[Path] | None, typer.Option(help="Close-up of a part of the lower face.")] = None,
     scan: Annotated[bool, typer.Option("--scan", help="The pictures are a flatbed scanner's, the arbor out.")] = False,
@@ -43,25 +56,19 @@ def read(
     """Photographs of the two faces to the pin table, with overlays to look at."""
     from disc.comb.comb_job import teeth_after_reading
     from disc.job import open_for_writing
-    from disc.photo.read_face import ReadSettings
     from disc.photo.read_photos import read_job
     from disc.photo.request import ReadRequest
 
-    by_hand = {
-        side: ReadSettings(
-            _pair(centre, f"--centre-{side}"),
-            _pair(slot, f"--slot-{side}"),
-            _pairs(rim, f"--rim-{side}"),
-            bar_mm=_bar(bar_mm),
-        )
-        for side, centre, slot, rim in (
-            (Side.UPPER, centre_upper, slot_upper, rim_upper),
-            (Side.LOWER, centre_lower, slot_lower, rim_lower),
-        )
-    }
+    by_hand, by_photo = {}, {}
+    for side, photos, centre, slot, rim in (
+        (Side.UPPER, upper, centre_upper, slot_upper, rim_upper),
+        (Side.LOWER, lower, centre_lower, slot_lower, rim_lower),
+    ):
+        by_hand[side], named = given_by_hand(side, photos or (), centre, slot, rim, _bar(bar_mm))
+        by_photo.update(named)
     closer = {Side.UPPER: tuple(closer_upper or ()), Side.LOWER: tuple(closer_lower or ())}
     whole = tuple(upper or ()), tuple(lower or ()), both
-    request = ReadRequest(*whole, by_hand, _scale(scale), left, replace_reading, closer, scan)
+    request = ReadRequest(*whole, by_hand, _scale(scale), left, replace_reading, closer, scan, by_photo)
     with open_for_writing(job) as open_job, progress("Reading", quiet=as_json) as advance:
         reading = read_job(open_job, request, advance)
         reading = replace(reading, pins=teeth_after_reading(open_job))
@@ -71,36 +78,10 @@ def read(
         _say(job, reading, request)
 
 
-def _numbers(text: str, count: int, option: str, form: str) -> tuple[float, ...]:
-    try:
-        values = tuple(float(part) for part in text.replace(";", ",").split(","))
-    except ValueError:
-        values = ()
-    if len(values) != count:
-        raise BadInput(f"{option}: {text!r} is not {form}. Photo pixels, parted by commas.")
-    return values
-
-
-def _pair(text: str | None, option: str) -> tuple[float, float] | None:
-    if text is None:
-        return None
-    u, v = _numbers(text, 2, option, "u,v")
-    return u, v
-
-
-def _pairs(texts: list[str] | None, option: str) -> tuple[tuple[float, float], ...]:
-    pairs = []
-    for text in texts or ():
-        for part in text.split():
-            u, v = _numbers(part, 2, option, "u,v")
-            pairs.append((u, v))
-    return tuple(pairs)
-
-
 def _scale(text: str | None) -> tuple[float, float, float, float, float] | None:
     if text is None:
         return None
-    u1, v1, u2, v2, mm = _numbers(text, 5, "--scale", "u1,v1,u2,v2,mm")
+    u1, v1, u2, v2, mm = numbers(text, 5, "--scale", "u1,v1,u2,v2,mm")
     return u1, v1, u2, v2, mm
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from disc.errors import BadInput
-from disc.frame import FloatArray, to_polar, to_xy_mm
+from disc.frame import FloatArray, to_xy_mm
 from disc.photo.image import Photo
 from disc.photo.plane.view import View
 from disc.photo.plate.which_slot import SlotOdds, slot_doubts
@@ -20,18 +20,16 @@ from disc.photo.seen.face_doubts import face_doubts
 from disc.photo.seen.look_face import FaceSeen, look_face
 from disc.photo.seen.seen_map import SeenMap, seen_by_any
 from disc.photo.seen.unseen_sites import mark_unseen
+from disc.photo.several.fitting import left_out, turned_pins, which_fit
+from disc.photo.several.merge_pins import SQUARELY_MM, Shown, laid_on_first, merge_pins
+from disc.photo.several.one_slot import slot_off_deg
 from disc.records import Condition, Doubt, Pin, Plate, Side
 
-SAME_PIN_MM = 0.15  # readings of one pin in two photos lie closer than this; about half a pin's thickness apart at most
-# An upright pin drawn shorter than this hardly differs from a stub, an empty hole or a leaning pin: on rendered faces 3
-# of 90 stubs were told then, and 46 of 50 where it is drawn twice as long. Such a photo still has this much of a say.
-SQUARELY_MM, LEAST_SAY = 0.06, 0.05
 SEEN_SQUARELY = (
     "the pins are seen from straight above and show nothing of their length, so that stubs, empty holes and leaning "
     "pins are hard to tell from sound ones. Take another photograph with the camera tilted by 10 to 15 degrees and "
     "give both."
 )
-Seen = tuple[Pin, float]  # a pin in one photo, and how much that photo has to say about conditions
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,14 +78,14 @@ def read_both_sides(request: ReadRequest, photos: dict[Path, Photo], plate: Plat
     """Read all photos of a request and bring them together by side."""
     jobs: list[tuple[Photo, Side, ReadSettings]] = []
     for side, paths in ((Side.UPPER, request.upper), (Side.LOWER, request.lower)):
-        jobs += [(photos[path], side, request.by_hand.get(side, ReadSettings())) for path in paths]
+        jobs += [(photos[path], side, request.given_for(side, path)) for path in paths]
     if request.both:
         jobs += _two_in_one(photos[request.both], request)
     scale = _scale_in_its_photo(request, photos, jobs)
     if scale:
         radius = _radius_from_scale(jobs[scale.photo][0], scale)
         jobs = [(photo, side, replace(s, radius_mm=radius)) for photo, side, s in jobs]
-    readings = read_faces([(photo, side) for photo, side, _ in jobs], plate, {side: s for _, side, s in jobs})
+    readings = read_faces([(photo, side) for photo, side, _ in jobs], plate, [given for _, _, given in jobs])
     if scale:
         factor = scale.mm / scale.length_in(readings[scale.photo].view.to_disc_mm)
         readings = [_stretched(reading, factor) for reading in readings]
@@ -117,123 +115,42 @@ def read_both_sides(request: ReadRequest, photos: dict[Path, Photo], plate: Plat
 
 
 def _one_side(side: Side, judged: Sequence[tuple[Photo, FaceReading, Verdict]]) -> FaceTogether:
-    # The photo that shows the most pins surely, sharpest first, leads; the others add to it.
-    photo, lead, verdict = max(
-        judged, key=lambda item: (sum((p.confidence or 0) for p in item[1].pins), -item[2].edge_mm)
+    """The photo that shows the most pins surely, sharpest first, leads; those that lie on it add to it."""
+    worth = [_sure_pins(reading) - verdict.edge_mm for _, reading, verdict in judged]
+    fitting = which_fit([reading.pins for _, reading, _ in judged], worth)
+    photo, lead, verdict = judged[fitting.lead]
+    in_order = [fitting.lead, *(k for k in range(len(judged)) if k != fitting.lead and k not in fitting.aside)]
+    looks: list[FaceSeen] = [look_face(judged[k][0], judged[k][1].view) for k in in_order]
+    used = [judged[k][1] for k in in_order]
+    shown = laid_on_first(
+        [Shown(one.pins, one.faint, one.shown_mm, look.map) for one, look in zip(used, looks, strict=True)]
     )
-    readings = [reading for _, reading, _ in judged]
-    shown = [reading.shown_mm for reading in readings]
-    looks: list[FaceSeen] = [look_face(one, reading.view) for one, reading, _ in judged]
-    whole = seen_by_any([look.map for look in looks])
-    if len(judged) == 1:
-        pins = lead.pins
-    else:
-        pins = combine_pins([reading.pins for reading in readings], shown, [look.map for look in looks])
-    leading = looks[readings.index(lead)]
+    whole = seen_by_any([one.seen for one in shown if one.seen is not None])
+    # The first photo's slot gave the frame; now all photos' slots do.
+    off = slot_off_deg([(one.turn_deg, reading.slot) for one, reading in zip(shown, used, strict=True)])
+    pins = lead.pins if len(shown) == 1 else tuple(turned_pins(merge_pins(shown), -np.radians(off)))
+    squarely = max(one.shown_mm for one in shown) <= SQUARELY_MM and pins
+    out = [left_out(side, judged[k][0].path.name, photo.path.name, laid) for k, laid in fitting.left_out()]
     return FaceTogether(
         side,
         photo,
-        lead.view,
+        lead.view.turned(off),
         mark_unseen(pins, whole),
         verdict,
         lead.slot.width_mm if lead.slot else None,
         lead.slant.sigma_mm,
         lead.track_scatter_mm,
-        (*lead.notes, *(() if max(shown) > SQUARELY_MM or not pins else (SEEN_SQUARELY,))),
+        (*lead.notes, *((SEEN_SQUARELY,) if squarely else ())),
         whole,
-        tuple((photo, reading) for photo, reading, _ in judged),
-        (*face_doubts(side, leading, whole, verdict, lead.view.tracks_mm), *slot_doubts(lead.slot_odds, side)),
+        tuple((judged[k][0], judged[k][1]) for k in in_order),
+        (*out, *face_doubts(side, looks[0], whole, verdict, lead.view.tracks_mm), *slot_doubts(lead.slot_odds, side)),
         lead.slot_odds,
     )
 
 
-def combine_pins(
-    readings: Sequence[Sequence[Pin]],
-    shown_mm: Sequence[float] | None = None,
-    seen: Sequence[SeenMap] | None = None,
-) -> tuple[Pin, ...]:
-    """Pins of one face seen in several photos, each place weighed by its sigma; what only one of many saw loses faith.
-
-    The photos' slots differ by a hair: each reading is first turned onto the first by the pins they share. shown_mm:
-    how long each photo draws an upright pin; what shows more of it has more to say about the conditions. seen: what
-    each photo shows at all; it has no say where it shows nothing and another does.
-    """
-    if seen:
-        whole = seen_by_any(seen)
-        readings = [
-            [pin for pin in pins if one.is_seen(pin.r_mm, pin.theta_deg) or not whole.is_seen(pin.r_mm, pin.theta_deg)]
-            for pins, one in zip(readings, seen, strict=True)
-        ]
-    lengths = np.array(shown_mm if shown_mm is not None else [SQUARELY_MM] * len(readings))
-    says = np.maximum(lengths**2 / (lengths**2 + SQUARELY_MM**2), LEAST_SAY)
-    base = list(readings[0])
-    groups: list[list[Seen]] = [[(pin, float(says[0]))] for pin in base]
-    for other, say in zip(readings[1:], says[1:], strict=True):
-        for pin in _turned_onto(base, other):
-            nearest = min(groups, key=lambda g: _gap_mm(g[0][0], pin), default=None)
-            if nearest is not None and _gap_mm(nearest[0][0], pin) < SAME_PIN_MM:
-                nearest.append((pin, float(say)))
-            else:
-                groups.append([(pin, float(say))])
-
-    def could_see(pin: Pin) -> int:
-        return sum(one.is_seen(pin.r_mm, pin.theta_deg) for one in seen) if seen else len(readings)
-
-    merged = [_merge(group, max(could_see(group[0][0]), len(group))) for group in groups]
-    return tuple(sorted((p for p in merged if (p.confidence or 0) > 0.5), key=lambda p: p.theta_deg))
-
-
-def _gap_mm(a: Pin, b: Pin) -> float:
-    ax, ay = to_xy_mm(a.r_mm, a.theta_deg)
-    bx, by = to_xy_mm(b.r_mm, b.theta_deg)
-    return float(np.hypot(ax - bx, ay - by))
-
-
-def _turned_onto(base: Sequence[Pin], other: Sequence[Pin]) -> list[Pin]:
-    if not base or not other:
-        return list(other)
-    turns = []
-    for pin in other:
-        nearest = min(base, key=lambda q: _gap_mm(q, pin))
-        if _gap_mm(nearest, pin) < 2 * SAME_PIN_MM:
-            turns.append(((nearest.theta_deg - pin.theta_deg + 180) % 360 - 180, pin.r_mm))
-    if len(turns) < 5:
-        return list(other)
-    turn = float(np.median([t for t, _ in turns]))
-    return [replace(pin, theta_deg=(pin.theta_deg + turn) % 360) for pin in other]
-
-
-def _merge(seen: Sequence[Seen], photos: int) -> Pin:
-    group = [pin for pin, _ in seen]
-    if len(group) == 1 and photos == 1:
-        return group[0]
-    weight = np.array([1 / (p.sigma_mm or 0.05) ** 2 for p in group])
-    weight /= weight.sum()
-    xy = np.array([to_xy_mm(p.r_mm, p.theta_deg) for p in group])
-    x, y = weight @ xy
-    r, theta = to_polar(float(x), float(y))
-    odds = [np.log(max(p.confidence or 0.5, 1e-4) / max(1 - (p.confidence or 0.5), 1e-4)) for p in group]
-    total = float(np.sum(odds) - 2.0 * (photos - len(group)))  # not seen in a photo speaks against it
-    votes: dict[Condition, float] = {}
-    for (p, say), w in zip(seen, weight, strict=True):
-        votes[p.condition] = votes.get(p.condition, 0.0) + say * float(w)
-    lean_x, lean_y = (
-        float(np.dot(weight, [getattr(p, name) or 0.0 for p in group])) for name in ("lean_x_mm", "lean_y_mm")
-    )
-    # Photos of one face err alike in part (how feet, slot and rim look): half of the variance is not averaged away.
-    own = 1 / np.sum([1 / (p.sigma_mm or 0.05) ** 2 for p in group])
-    sigma = float(np.sqrt((own + own * len(group)) / 2))
-    lead = max(group, key=lambda p: p.confidence or 0)
-    return replace(
-        lead,
-        r_mm=float(r),
-        theta_deg=float(theta),
-        sigma_mm=max(sigma, 0.004),
-        condition=max(votes, key=lambda c: votes[c]),
-        confidence=float(1 / (1 + np.exp(-np.clip(total, -20, 20)))),
-        lean_x_mm=lean_x,
-        lean_y_mm=lean_y,
-    )
+def _sure_pins(reading: FaceReading) -> float:
+    """How many sites a photo tells, each by how much likelier it is than not."""
+    return float(sum(2 * (1.0 if pin.confidence is None else pin.confidence) - 1 for pin in reading.pins))
 
 
 def _two_in_one(photo: Photo, request: ReadRequest) -> list[tuple[Photo, Side, ReadSettings]]:

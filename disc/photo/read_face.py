@@ -34,6 +34,7 @@ from disc.photo.plate.turned import Turned, turned_marks
 from disc.photo.plate.which_slot import SLOT_SURE, ChosenSlot, SlotOdds, choose_slots, odds_in_disc
 from disc.photo.plate.which_slot import Marks as SlotMarks
 from disc.photo.seen.no_disc import is_no_disc
+from disc.photo.several.one_slot import slots_of_disc
 from disc.records import Pin, Plate, Side
 
 COARSE_RIM_MM = 0.10  # scatter of the finder's outline about the rim; its wall side bulges by as much
@@ -47,6 +48,7 @@ RIM_DOUBT_MM, RIM_DOUBT_PX = 0.012, 0.55
 # draws straight, 1.2 where it bends or the marks are hard to see.
 DOUBT_SCALE = 0.8
 BELIEVED = 0.0  # log-odds from which a site goes into the table
+FAINTEST = -4.0  # from which it is kept to be weighed with the face's other photographs
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +69,7 @@ class ReadSettings:
 class FaceReading:
     """What was read of one photo of one face. notes: what needs a person's eye, in words. sheet: under the disc.
 
-    known: of the lens, where the sheet told it.
+    known: of the lens, where the sheet told it. faint: marks that this photo alone does not believe.
     """
 
     view: View
@@ -79,6 +81,7 @@ class FaceReading:
     sheet: SheetTold | None = None
     known: KnownLens | None = None
     slot_odds: SlotOdds | None = None
+    faint: tuple[Pin, ...] = ()
 
     @property
     def shown_mm(self) -> float:
@@ -169,7 +172,11 @@ def _finish(look: _Look, others: Shared | None, chosen: ChosenSlot) -> FaceReadi
     eye, known = _eye(slant, plane, photo)
     tracks = sure_tracks(sites.spots, radii[keep], odds[keep])
     height = slant.gain * eye[2] / (1 + slant.gain) if known else None
-    pins = make_pins(sites, slant, height, tracks, look.side, _doubt(joint, radius))
+    doubt = _doubt(joint, radius)
+    pins = make_pins(sites, slant, height, tracks, look.side, doubt)
+    some = odds > FAINTEST
+    faint = Sites(kinds_by_slant(mm.pick(some), slant).pick(~keep[some]), odds[some & ~keep])
+    beside = make_pins(faint, slant, height, tracks, look.side, doubt)
     if not look.settings.rim and is_no_disc(seen.found, pins):
         raise BadInput(f"{photo.path}: {NOTHING_HERE}")
     view = View(
@@ -187,7 +194,7 @@ def _finish(look: _Look, others: Shared | None, chosen: ChosenSlot) -> FaceReadi
     )
     told, lens, said = _by_sheet(look, plane, joint)
     notes = (*said, *notes, *_hard_to_tell(pins))
-    return FaceReading(view, pins, slot, slant, joint.scatter_mm, notes, told, lens, slot_odds)
+    return FaceReading(view, pins, slot, slant, joint.scatter_mm, notes, told, lens, slot_odds, beside)
 
 
 def _by_sheet(look: _Look, plane: Plane, joint: Joint) -> tuple[SheetTold | None, KnownLens | None, tuple[str, ...]]:
@@ -252,6 +259,8 @@ def _settle_all(seen: _Seen) -> tuple[Settled, Slant, FloatArray, float]:
     odds = site_odds(mm, np.hypot(mm.root[:, 0], mm.root[:, 1]), seen.radius_mm, slant, seen.bore_mm)
     sure = odds > 1.0
     rim, scatter = rim_points(seen.photo.pixels, settled.plane, seen.radius_mm, slant.eye_xy_mm)
+    if not len(rim):  # glare has eaten the edge: the coarse outline still holds the scale, which tracks alone do not
+        rim, scatter = outline, COARSE_RIM_MM
     view_fits = seen.begun.perspective
     if view_fits is None:
         view_fits = expected_perspective(slant, settled.plane, seen.radius_mm, seen.photo.focal_px)
@@ -325,6 +334,7 @@ def _weighed_at_first(seen: _Seen) -> tuple[Slant, FloatArray]:
 
 # A slot's edges over the noise of the band beside it: on rendered faces those placed to 0.03 mm stood out by 6 or more.
 FAINT_SLOT = 6.0
+MEANT_MM = 0.6  # edges farther from where the slot is known to be are another thing's
 
 
 def _place_slot(
@@ -336,15 +346,17 @@ def _place_slot(
         near = _angle_of(settings.slot, plane)
         slot = find_slot(photo.pixels, plane, radius, near)
         # The person meant another place than the edges found, where these lie far off.
-        meant = slot is not None and abs(slot.angle_rad - near) * radius < 0.6
-        return (slot, slot.angle_rad, ()) if slot and meant else (None, near, ())
+        return (slot, slot.angle_rad, ()) if slot and _is_near(slot, near, radius) else (None, near, ())
     if chosen.place is None and seen.found.slot is not None:
         unclear = "the stop slot's edges are not clear; check its place on the overlay, or name it with --slot."
         return None, _angle_of(seen.found.slot, plane), (unclear,)
     if chosen.place is None:
         return None, 0.0, ("the stop slot was not found: angles count from an arbitrary place. Name it with --slot.",)
     # The plane may have moved by a hair since the places were looked at.
-    slot = find_slot(photo.pixels, plane, radius, chosen.place.slot.angle_rad) or chosen.place.slot
+    slot = find_slot(photo.pixels, plane, radius, chosen.place.slot.angle_rad)
+    if chosen.by_pins and not _is_near(slot, chosen.place.slot.angle_rad, radius):
+        return None, chosen.place.slot.angle_rad, ()
+    slot = slot or chosen.place.slot
     words: tuple[str, ...] = ()
     if chosen.probability < SLOT_SURE:
         words = ("the stop slot is doubtful; check it on the overlay, or name it with --slot.",)
@@ -354,6 +366,11 @@ def _place_slot(
             "with --slot.",
         )
     return slot, slot.angle_rad, words
+
+
+def _is_near(slot: Slot | None, angle_rad: float, radius_mm: float) -> bool:
+    """Whether edges were found where the slot is known to be."""
+    return slot is not None and abs(np.angle(np.exp(1j * (slot.angle_rad - angle_rad)))) * radius_mm < MEANT_MM
 
 
 def _angle_of(px: tuple[float, float], plane: Plane) -> float:
@@ -390,27 +407,35 @@ def _px_per_mm(plane: Plane) -> float:
 
 
 def read_faces(
-    photos: Sequence[tuple[Photo, Side]], plate: Plate, settings: dict[Side, ReadSettings] | None = None
+    photos: Sequence[tuple[Photo, Side]], plate: Plate, settings: Sequence[ReadSettings] | None = None
 ) -> list[FaceReading]:
     """Several photos of one disc, side by side on the machine's cores: OpenCV and numpy let each other work.
+
+    settings: what was given by hand for each.
 
     Where OpenCV was told to keep to one thread (OPENCV_FOR_THREADS_NUM=1), one after the other.
     """
     from concurrent.futures import ThreadPoolExecutor
 
-    by_hand = settings or {}
+    by_hand = settings or [ReadSettings()] * len(photos)
     sheets = look_for_sheets([photo for photo, _ in photos])
     lenses = [lens_by_sheets(photo, sheets) or photo.lens for photo, _ in photos]
     with ThreadPoolExecutor(max_workers=min(2, opencv().getNumThreads())) as pool:
         jobs = [
-            pool.submit(_look, photo, side, plate, by_hand.get(side, ReadSettings()), sheet, lens)
-            for (photo, side), sheet, lens in zip(photos, sheets, lenses, strict=True)
+            pool.submit(_look, photo, side, plate, given, sheet, lens)
+            for (photo, side), given, sheet, lens in zip(photos, by_hand, sheets, lenses, strict=True)
         ]
         looks = [job.result() for job in jobs]
         others = [_told_by_others(look, looks) for look in looks]
-        chosen = choose_slots([look.places for look in looks], [look.slot_marks() for look in looks])
+        marks = [look.slot_marks() for look in looks]
+        chosen = slots_of_disc([look.places for look in looks], marks, [_named(look) for look in looks])
         readings = list(pool.map(_finish, looks, others, chosen))
     return [_without_others(reading, readings) for reading in readings]
+
+
+def _named(look: _Look) -> float | None:
+    """The slot's angle in the plane's axes as a person gave it."""
+    return None if look.settings.slot is None else _angle_of(look.settings.slot, look.joint.plane)
 
 
 def _without_others(reading: FaceReading, readings: Sequence[FaceReading]) -> FaceReading:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from disc.errors import BadInput
 from disc.photo.read_face import ReadSettings
 from disc.records import Side
 
@@ -13,9 +14,10 @@ from disc.records import Side
 class ReadRequest:
     """What is asked: photos of each side, a picture with both, and what was given by hand for each side.
 
-    scale: (u1, v1, u2, v2, mm) of a known length in the face's plane, instead of the plate's diameter. replace: put the
-    reading in force though it is far poorer than the one that is. closer: pictures of parts of each face, laid onto its
-    whole reading. scans: whether the photos are a scanner's.
+    by_photo: of several photos of one side, what was given for each. scale: (u1, v1, u2, v2, mm) of a known length in
+    the face's plane, instead of the plate's diameter. replace: put the reading in force though it is far poorer than
+    the one that is. closer: pictures of parts of each face, laid onto its whole reading. scans: whether the photos are
+    a scanner's.
     """
 
     upper: tuple[Path, ...] = ()
@@ -27,3 +29,18 @@ class ReadRequest:
     replace: bool = False
     closer: dict[Side, tuple[Path, ...]] = field(default_factory=dict)
     scans: bool = False
+    by_photo: dict[Path, ReadSettings] = field(default_factory=dict)
+
+    def given_for(self, side: Side, path: Path) -> ReadSettings:
+        """What was given by hand for a photo. Raises BadInput where marks do not say which of several photos they are
+        of: they are its pixels."""
+        given = self.by_hand.get(side, ReadSettings())
+        several = len(self.upper if side is Side.UPPER else self.lower) > 1
+        for name, what in (("slot", given.slot), ("centre", given.centre), ("rim", given.rim)):
+            if several and what:
+                raise BadInput(
+                    f"--{name}-{side.value}: several photos of the {side.value} side were given, and a mark is a place "
+                    f"in one of them. Say in which: --{name}-{side.value} {path.name}=u,v"
+                )
+        mine = self.by_photo.get(path)
+        return given if mine is None else replace(mine, bar_mm=mine.bar_mm or given.bar_mm)

@@ -9,7 +9,6 @@ from pydantic import ValidationError
 from disc.doubts import doubts_to_json
 from disc.errors import BadInput
 from disc.job import create_job
-from disc.photo.combine_photos import combine_pins
 from disc.photo.faces_fit import SAME_FACE, FaceTraits, faces_fit
 from disc.photo.image import Photo, opencv
 from disc.photo.poorer import shared_part, why_poorer
@@ -20,6 +19,7 @@ from disc.photo.seen.look_face import look_face
 from disc.photo.seen.seen_map import ANGLES, RINGS, SEEN, SeenMap, Why, is_seen, seen_by_any
 from disc.photo.seen.store import load_seen
 from disc.photo.seen.unseen_sites import mark_unseen
+from disc.photo.several.merge_pins import Shown, merge_pins
 from disc.records import About, Condition, Pin, Plate, Side
 
 
@@ -66,9 +66,10 @@ def test_hidden_sites_are_neither_missing_nor_absent():
 def test_of_two_photographs_the_one_that_sees_has_the_say():
     hidden, clear = sector(Side.UPPER, 30, 60), SeenMap.clear(Side.UPPER, 14.0)
     pin = Pin(1, Side.UPPER, 10.0, 45.0, sigma_mm=0.02, confidence=0.8)
-    assert combine_pins([[], [pin]], None, [hidden, clear]) == (pin,)
-    assert combine_pins([[], [pin]], None, [clear, clear]) == ()  # the other saw the place, and nothing there
-    assert combine_pins([[pin], []], None, [hidden, clear]) == ()  # dirt on the finger
+    assert merge_pins([Shown([], seen=hidden), Shown([pin], seen=clear)]) == (pin,)
+    # The other saw the place, and nothing there.
+    assert merge_pins([Shown([], seen=clear), Shown([pin], seen=clear)]) == ()
+    assert merge_pins([Shown([pin], seen=hidden), Shown([], seen=clear)]) == ()  # dirt on the finger
 
 
 def covered(photo, view):

@@ -8,7 +8,7 @@ top-left one.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -77,6 +77,15 @@ class View:
         """Photo pixels to disc axes (mm), for a point on the face: the inverse of to_photo_px at height 0."""
         x, y = unproject(self.matrix, self.k1, (self.width_px, self.height_px), u, v)
         return view_to_disc_mm(x, y, self.side)
+
+    def turned(self, theta_deg: float) -> View:
+        """The same with the disc's angles counted from what is now theta_deg."""
+        t = np.radians(theta_deg)
+        c, s = (float(v) for v in disc_to_view_mm(np.cos(t), np.sin(t), self.side))
+        matrix = self.matrix @ np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+        x, y, z = self.eye_mm
+        eye = (c * x + s * y, c * y - s * x, z)
+        return replace(self, plane_to_px=tuple(float(v) for v in matrix.ravel()), eye_mm=eye)
 
     def to_json(self) -> dict[str, Any]:
         """Plain JSON material; from_json reads it back."""

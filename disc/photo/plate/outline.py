@@ -13,6 +13,7 @@ import numpy as np
 
 from disc.frame import FloatArray
 from disc.photo.image import Pixels, opencv
+from disc.photo.marks.networks import FRAME_PX
 from disc.photo.plane.face_plane import Plane
 
 ANGLES, ENOUGH = 1080, 300
@@ -28,7 +29,8 @@ LINE_SHARE, LINE_NOISES, LINE_LEVELS = 0.5, 5.0, 10.0
 SECTORS = 60
 INSIDE_MM, OUTSIDE_MM, STEP_MM = 0.55, 0.40, 0.02
 NEAR_RIM_MM = 0.12
-# How far the rim lies from where the coarse outline and the tracks put it: up to 0.07 mm on rendered faces.
+# How far the rim lies from where the coarse outline and the tracks put it: up to 0.07 mm on rendered faces that fill
+# the frame; and up to a pixel of the finder's small frame, where the disc is a small part of the picture.
 COARSE_MM = 0.15
 PLAIN_SHARE = 0.75  # a plain rim shows its edge at most angles, a gear-cut one at its teeth's tips only
 
@@ -43,7 +45,7 @@ def rim_points(
     at, ok = _outermost(slope, r)
     if eye_xy_mm is not None:
         ok = ok & _wall_hidden(phi, radius_mm, eye_xy_mm)
-    radius = _circle_among(at[ok], radius_mm)
+    radius = _circle_among(at[ok], radius_mm, max(COARSE_MM, _finder_px_mm(plane)))
     if radius is None:
         return np.zeros((0, 2)), 0.05
     near = ok & (np.abs(at - radius) < NEAR_RIM_MM)
@@ -139,7 +141,13 @@ def _outermost(slope: FloatArray, r: FloatArray) -> tuple[FloatArray, Any]:
     return r[k] + np.clip(part, -0.5, 0.5) * STEP_MM, ok
 
 
-def _circle_among(radii: FloatArray, radius_mm: float) -> float | None:
+def _finder_px_mm(plane: Plane) -> float:
+    """A pixel of the frame that the finder looked at, on the face."""
+    at = plane.to_px(np.array([[0.0, 0.0], [0.1, 0.0]]))
+    return max(plane.size) / FRAME_PX * 0.1 / float(np.linalg.norm(at[1] - at[0]))
+
+
+def _circle_among(radii: FloatArray, radius_mm: float, reach_mm: float) -> float | None:
     """The outermost radius at which a good part of the edges gather: a gear's tips lie outside its roots.
 
     Shadows and marks of the ground gather farther out than the coarse outline leaves in doubt.
@@ -149,7 +157,7 @@ def _circle_among(radii: FloatArray, radius_mm: float) -> float | None:
     grid = np.arange(radii.min(), radii.max() + 0.01, 0.01)
     density = np.exp(-0.5 * ((grid[:, None] - radii) / 0.03) ** 2).sum(1) / len(radii)
     top = [k for k in range(len(grid)) if density[k] == density[max(0, k - 8) : k + 9].max()]
-    near = [k for k in top if abs(grid[k] - radius_mm) < COARSE_MM]
+    near = [k for k in top if abs(grid[k] - radius_mm) < reach_mm]
     least = 0.4 * max((density[k] for k in near), default=1.0)
     good = [k for k in near if density[k] > max(least, 0.08)]
     return float(grid[max(good)]) if good else None

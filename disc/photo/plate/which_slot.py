@@ -42,12 +42,14 @@ class ChosenSlot:
     """place: the slot, None where a photograph shows none; probability: that it is the right one.
 
     runner_up_rad: the next likely place, in the plane's axes; None where there is none. runner_up: its probability.
+    by_pins: the place was told by the face's other photographs, laid on this one.
     """
 
     place: SlotPlace | None
     probability: float
     runner_up_rad: float | None = None
     runner_up: float = 0.0
+    by_pins: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -61,8 +61,8 @@ def _at(field: Any, x_mm: Any, y_mm: Any, radius_mm: float) -> Any:
 def _white(photo: Photo, plane: Plane, radius_mm: float) -> Any:
     """Where the small face is blown out throughout."""
     cv2 = opencv()
-    blown = ((photo.pixels.min(2) >= WHITE) * np.uint8(255))[..., None].repeat(3, 2)
-    part = small_face(blown, plane, radius_mm)[..., 0].astype(np.float32) / 255
+    blown = cv2.inRange(photo.pixels, (WHITE,) * 3, (255,) * 3)
+    part = small_face(blown, plane, radius_mm).astype(np.float32) / 255
     return np.asarray(cv2.GaussianBlur(part, (0, 0), WHITE_PX) > WHITE_PART)
 
 

@@ -97,6 +97,10 @@ class SeenMap(BaseModel):
         """The raster as an array, (RINGS, ANGLES), of one letter each."""
         return np.array([list(row) for row in self.rows])
 
+    def turned(self, turn_deg: float) -> SeenMap:
+        """The map with its angles counted on by a turn, to the nearest cell."""
+        return SeenMap.from_letters(self.side, self.radius_mm, np.roll(self.letters(), round(turn_deg), axis=1))
+
     @classmethod
     def from_letters(cls, side: Side, radius_mm: float, letters: Letters) -> SeenMap:
         """The map of a raster (RINGS, ANGLES)."""
