@@ -13,7 +13,7 @@ from disc.check.mechanics.mechanical import mechanical_findings
 from disc.check.missing_pins import Ear, judge_gaps, judge_holes, judge_stubs
 from disc.check.music.beats import off_beat_findings
 from disc.check.music.known_tune import Known, displaced_findings, known_of
-from disc.check.music.losses import LIKELY_LEAN, has_signs
+from disc.check.music.losses import LIKELY_LEAN, signs_share, without_trace_log_odds
 from disc.check.music.music_places import bench_of
 from disc.check.music.repeats import Heard, hear, sounds_of_teeth
 from disc.check.music.which_tune import best_of
@@ -57,7 +57,9 @@ def judge(turn: OneTurn, references: Sequence[ReferenceTune] = (), recorded: Seq
     known = None if heard is None or laid is None else known_of(heard, *laid, [strike.pin_id for strike in strikes])
     bent = {f.pin_id for f in seen if f.kind == Kind.BENT and f.pin_id is not None and f.probability >= LIKELY_LEAN}
     bench = bench_of(pins, turn.comb, turn.plate, spread)
-    ear = Ear(bench, sounds_of_teeth(turn.comb), has_signs(pins, bent), heard, known)
+    signs = signs_share(pins, bent)
+    without_trace = without_trace_log_odds(signs, bool(turn.seen))
+    ear = Ear(bench, sounds_of_teeth(turn.comb), bool(signs), without_trace, heard, known)
     gaps = tuple(f for f in judge_gaps(pins, ear) if turn.is_seen(f.side, f.r_mm, f.theta_deg))
     holes, stubs = judge_holes(pins, ear), judge_stubs(pins, ear)
     moved = displaced_findings(pins, known) if known is not None else ()

@@ -9,14 +9,13 @@ from disc.check.evidence import combine, probability_of
 from disc.check.kinds import Kind
 from disc.check.music.gaps import candidate_places
 from disc.check.music.known_tune import Known, absent_evidence, absent_places, gap_evidence, hole_evidence, is_absent
-from disc.check.music.losses import NO_SIGN_LOG_ODDS
 from disc.check.music.music_places import Bench, Place, place_of_hole
 from disc.check.music.music_words import music_evidence
 from disc.check.music.repeats import Heard
-from disc.check.photo.holes import hole_finding, is_empty_hole
-from disc.check.photo.photo_findings import judge_stub
+from disc.check.photo.holes import from_behind, hole_finding, is_empty_hole
+from disc.check.photo.photo_findings import alike_beside, judge_stub
 from disc.check.weights import load_weights
-from disc.comb.other_face import tails
+from disc.comb.other_face import holes_through, tails
 from disc.records import Condition, Evidence, Finding, Pin
 
 # A place without a hole is named from here on: a person will look there for a plugged or filled hole, in vain if the
@@ -34,17 +33,22 @@ SAME_PLACE_S = 0.1  # two places of one sound nearer than this are one, whatever
 
 @dataclass(frozen=True, slots=True)
 class Ear:
-    """What there is to judge places by. heard, known: None where the music was not read, the tune is not known."""
+    """What there is to judge places by. heard, known: None where the music was not read, the tune is not known.
+
+    signs: whether the disc shows any damage; without_trace: what that says of pins lost without a hole, log-odds.
+    """
 
     bench: Bench
     sound_of_tooth: dict[int, int]
     signs: bool
+    without_trace: float
     heard: Heard | None = None
     known: Known | None = None
 
 
 def judge_holes(pins: Sequence[Pin], ear: Ear) -> tuple[Finding, ...]:
     """A finding for every empty hole: missing, abandoned or in doubt."""
+    through = holes_through(pins)
     empty = [pin for pin in pins if is_empty_hole(pin)]
     places = {
         pin.id: place for pin in empty if (place := place_of_hole(pin, ear.bench, ear.sound_of_tooth)) is not None
@@ -53,7 +57,12 @@ def judge_holes(pins: Sequence[Pin], ear: Ear) -> tuple[Finding, ...]:
     if ear.known is not None and ear.heard is not None:
         for number, place in places.items():
             told[number] = (*told[number], *hole_evidence(ear.known, place, ear.heard.tolerance_s))
-    return tuple(hole_finding(pin, places.get(pin.id), ear.bench.spread, told.get(pin.id, ())) for pin in empty)
+    return tuple(
+        from_behind(pin, through[pin.id])
+        if pin.id in through
+        else hole_finding(pin, places.get(pin.id), ear.bench.spread, told.get(pin.id, ()))
+        for pin in empty
+    )
 
 
 def judge_stubs(pins: Sequence[Pin], ear: Ear) -> tuple[Finding, ...]:
@@ -62,7 +71,7 @@ def judge_stubs(pins: Sequence[Pin], ear: Ear) -> tuple[Finding, ...]:
     through = tails(pins)
     places = {p.id: place for p in stubs if (place := place_of_hole(p, ear.bench, ear.sound_of_tooth)) is not None}
     told = dict(zip(places, _heard_of(list(places.values()), ear, "hole"), strict=True))
-    found = (judge_stub(pin, through.get(pin.id), told.get(pin.id, ())) for pin in stubs)
+    found = (judge_stub(pin, through.get(pin.id), told.get(pin.id, ()), alike_beside(pin, stubs)) for pin in stubs)
     return tuple(finding for finding in found if finding is not None and finding.probability >= STUB_FROM)
 
 
@@ -72,7 +81,7 @@ def judge_gaps(pins: Sequence[Pin], ear: Ear) -> tuple[Finding, ...]:
         return ()
     places = _unexplained(candidate_places(ear.heard, ear.bench, ear.sound_of_tooth), pins, ear)
     told = _heard_of(places, ear, "gap")
-    prior = load_weights("gap").prior_log_odds + (0.0 if ear.signs else NO_SIGN_LOG_ODDS)
+    prior = load_weights("gap").prior_log_odds + ear.without_trace
     findings = []
     for place, evidence in zip(places, told, strict=True):
         if ear.known is None:

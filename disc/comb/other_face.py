@@ -6,7 +6,7 @@ own; where this face's own track passes there as well, which of the two it is ca
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
@@ -21,7 +21,17 @@ SAME_HOLE_MM = 0.20
 def tails(pins: Iterable[Pin]) -> dict[int, Pin]:
     """By the number of each pin: the standing pin of the other face in whose hole it lies."""
     pins = tuple(pins)
-    standing = [pin for pin in pins if pin.plays and pin.tooth is not None]
+    return _of_other_face(pins, [pin for pin in pins if pin.plays and pin.tooth is not None])
+
+
+def holes_through(pins: Iterable[Pin]) -> dict[int, Pin]:
+    """By the number of each mark on no track of its face: the hole on a track of the other face that it is."""
+    pins = tuple(pins)
+    empty = [pin for pin in pins if not pin.plays and pin.tooth is not None]
+    return _of_other_face([pin for pin in pins if pin.tooth is None], empty)
+
+
+def _of_other_face(pins: Sequence[Pin], standing: Sequence[Pin]) -> dict[int, Pin]:
     if not standing:
         return {}
     places = np.array([to_xy_mm(pin.r_mm, pin.theta_deg) for pin in standing], dtype=float)

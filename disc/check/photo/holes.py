@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from disc.check.evidence import SEEN, combine, limited, log_odds, normal_log_density, probability_of
 from disc.check.kinds import Kind
 from disc.check.music.music_places import Place
-from disc.check.photo.photo_findings import finding_at, site_probability
+from disc.check.photo.photo_findings import TAIL_WEIGHT, finding_at, site_probability
 from disc.check.weights import load_weights
 from disc.comb.pin_spread import Spread
 from disc.records import Condition, Evidence, Finding, Pin
@@ -56,6 +56,12 @@ def hole_finding(pin: Pin, place: Place | None, spread: Spread, wanted: Sequence
     if (1.0 - wanted_here) * there >= SURE:
         return finding_at(pin, Kind.ABANDONED, (1.0 - wanted_here) * there, *evidence)
     return finding_at(pin, Kind.IN_DOUBT, wanted_here * there, *evidence)
+
+
+def from_behind(pin: Pin, other: Pin) -> Finding:
+    """The finding about a hole on no track of its face that is one of the other face, seen through the plate."""
+    words = f"the hole of pin {other.id} on the {other.side.value} face, seen through the plate"
+    return finding_at(pin, Kind.IN_DOUBT, probability_of(TAIL_WEIGHT), Evidence(SEEN, words, TAIL_WEIGHT))
 
 
 def track_weight(pin: Pin, spread: Spread) -> float:
