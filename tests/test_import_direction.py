@@ -16,7 +16,7 @@ PACKAGE = Path(__file__).parents[1] / "disc"
 FLOORS: tuple[frozenset[str], ...] = tuple(
     frozenset(floor.split())
     for floor in (
-        "disc errors records terminal pitch_names",
+        "disc errors records terminal pitch_names svg",
         "frame measures words typeset condition_marks",
         "tables doubts corrections locale stage results",
         "hand_edits kept stored",

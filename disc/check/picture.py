@@ -6,9 +6,9 @@ metal take the sheets of `disc repin`, which carry a check bar.
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 
+from disc import svg
 from disc.check.kinds import KINDS, Kind
 from disc.frame import disc_to_view_mm, to_xy_mm
 from disc.records import Condition, Finding, Pin, Plate, Side
@@ -36,16 +36,12 @@ def findings_svg(findings: Sequence[Finding], pins: Sequence[Pin], plate: Plate)
     kinds = [kind for kind in KINDS if any(f.kind == kind for f in findings)]
     width = 2 * (2 * radius + 2 * MARGIN_MM)
     height = 2 * radius + 2 * MARGIN_MM + LEGEND_LINE_MM * (1 + max(len(kinds), 1))
-    parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:.2f}mm" height="{height:.2f}mm" '
-        f'viewBox="0 0 {width:.2f} {height:.2f}" font-family="sans-serif" font-size="{TEXT_MM}">',
-        f'<rect width="{width:.2f}" height="{height:.2f}" fill="#ffffff"/>',
-    ]
+    parts: list[str] = []
     for number, side in enumerate(Side):
         middle = (MARGIN_MM + radius) * (1 + 2 * number), MARGIN_MM + radius
         parts += _face(side, middle, findings, pins, plate)
     parts += _legend(kinds, findings, height)
-    return "\n".join([*parts, "</svg>", ""])
+    return svg.document(width, height, parts, unit="mm", font_family="sans-serif", font_size=TEXT_MM)
 
 
 def _face(
@@ -55,22 +51,19 @@ def _face(
     radius = plate.radius_mm
     words = "upper face" if side is Side.UPPER else "lower face, as seen with the disc turned over (mirrored)"
     sx, sy = _on_sheet(side, radius, 0.0, middle)
+    mark = f"M{svg.points([(sx - 0.8, sy), (sx + 0.3, sy - 0.5), (sx + 0.3, sy + 0.5)])}Z"
     parts = [
-        f'<circle cx="{cx:.3f}" cy="{cy:.3f}" r="{radius:.3f}" fill="#faf6ea" stroke="#444" stroke-width="0.12"/>',
-        f'<circle cx="{cx:.3f}" cy="{cy:.3f}" r="{(plate.bore_mm or 1.0) / 2:.3f}" fill="#fff" stroke="#444" '
-        'stroke-width="0.1"/>',
-        f'<path d="M {sx - 0.8:.3f} {sy:.3f} L {sx + 0.3:.3f} {sy - 0.5:.3f} L {sx + 0.3:.3f} {sy + 0.5:.3f} Z" '
-        'fill="#444"/>',
-        f'<text x="{cx:.3f}" y="{MARGIN_MM - 1.6:.3f}" text-anchor="middle">{words}</text>',
+        svg.circle(cx, cy, radius, fill="#faf6ea", stroke="#444", stroke_width=0.12),
+        svg.circle(cx, cy, (plate.bore_mm or 1.0) / 2, fill="#fff", stroke="#444", stroke_width=0.1),
+        svg.path(mark, fill="#444"),
+        svg.text(cx, MARGIN_MM - 1.6, words, text_anchor="middle"),
     ]
     for pin in pins:
         if pin.side is side:
             x, y = _on_sheet(side, pin.r_mm, pin.theta_deg, middle)
             stands = pin.plays or (pin.condition is Condition.EXTRA and bool(pin.height_mm))
             fill = "#555" if stands else "none"
-            parts.append(
-                f'<circle cx="{x:.3f}" cy="{y:.3f}" r="0.13" fill="{fill}" stroke="#555" stroke-width="0.06"/>'
-            )
+            parts.append(svg.circle(x, y, 0.13, fill=fill, stroke="#555", stroke_width=0.06))
     labels: list[tuple[float, float]] = []
     for number, finding in enumerate(findings, start=1):
         if finding.side is side:
@@ -89,29 +82,27 @@ def _mark(number: int, finding: Finding, middle: tuple[float, float], labels: li
             break
         reach += 0.4
     labels.append((lx, ly))
-    ring = f'<circle cx="{x:.3f}" cy="{y:.3f}" r="{RING_MM}" fill="none" stroke="{colour}" stroke-width="0.18"/>'
-    line = f'<path d="M {x:.3f} {y:.3f} L {lx:.3f} {ly:.3f}" stroke="{colour}" stroke-width="0.06"/>'
-    text = (
-        f'<text x="{lx:.3f}" y="{ly + 0.45:.3f}" text-anchor="middle" fill="{colour}" stroke="#fff" '
-        f'stroke-width="0.25" paint-order="stroke" font-weight="bold">{number}</text>'
-    )
+    ring = svg.circle(x, y, RING_MM, fill="none", stroke=colour, stroke_width=0.18)
+    line = svg.line(x, y, lx, ly, stroke=colour, stroke_width=0.06)
+    text = svg.text(
+        lx, ly + 0.45, str(number), text_anchor="middle", fill=colour, stroke="#fff", stroke_width=0.25,
+        paint_order="stroke", font_weight="bold",
+    )  # fmt: skip
     return [ring, text] if reach == LABEL_REACH_MM else [ring, line, text]
 
 
 def _legend(kinds: Sequence[Kind], findings: Sequence[Finding], height: float) -> list[str]:
     top = height - LEGEND_LINE_MM * (0.5 + max(len(kinds), 1))
     if not kinds:
-        return [f'<text x="{MARGIN_MM}" y="{top + 1.0:.2f}">Nothing found that needs a hand.</text>']
+        return [svg.text(MARGIN_MM, top + 1.0, "Nothing found that needs a hand.")]
     parts = []
     for row, kind in enumerate(kinds):
         y = top + LEGEND_LINE_MM * row
         colour = COLOURS.get(kind, OTHER_COLOUR)
         numbers = ", ".join(str(n) for n, f in enumerate(findings, start=1) if f.kind == kind)
-        words = html.escape(f"{KINDS[kind].heading}: {KINDS[kind].meaning}  ({numbers})")
-        parts.append(
-            f'<circle cx="{MARGIN_MM}" cy="{y + 0.5:.2f}" r="0.5" fill="none" stroke="{colour}" stroke-width="0.2"/>'
-        )
-        parts.append(f'<text x="{MARGIN_MM + 1.4}" y="{y + 1.0:.2f}">{words}</text>')
+        words = f"{KINDS[kind].heading}: {KINDS[kind].meaning}  ({numbers})"
+        parts.append(svg.circle(MARGIN_MM, y + 0.5, 0.5, fill="none", stroke=colour, stroke_width=0.2))
+        parts.append(svg.text(MARGIN_MM + 1.4, y + 1.0, words))
     return parts
 
 

@@ -8,6 +8,7 @@ import os
 from collections.abc import Sequence
 from pathlib import Path
 
+from disc import svg
 from disc.collect.items import Item
 from disc.condition_marks import MARKS
 from disc.job import Job
@@ -64,20 +65,16 @@ def _faces_svg(job: Job, pins: Sequence[Pin]) -> bytes:
     """Both faces as seen looking at them, the stop slot at the top; the lower one is mirrored, as in a photograph."""
     radius_mm = job.plate.radius_mm
     scale = 0.47 * FACE_PX / radius_mm
-    parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{2 * FACE_PX}" height="{FACE_PX}" '
-        f'viewBox="0 0 {2 * FACE_PX} {FACE_PX}"><rect width="100%" height="100%" fill="#fffdf8"/>'
-    ]
+    parts = []
     for index, side in enumerate(Side):
         middle = index * FACE_PX + FACE_PX / 2.0
-        parts.append(
-            f'<circle cx="{middle:g}" cy="{FACE_PX / 2:g}" r="{radius_mm * scale:.1f}" fill="none" stroke="#8a7a4a"/>'
-            f'<path d="M{middle:g} {FACE_PX / 2 - radius_mm * scale:.1f}v9" stroke="#1f2429" stroke-width="3"/>'
-        )
+        top = FACE_PX / 2 - radius_mm * scale
+        parts.append(svg.circle(middle, FACE_PX / 2, radius_mm * scale, fill="none", stroke="#8a7a4a"))
+        parts.append(svg.line(middle, top, middle, top + 9, stroke="#1f2429", stroke_width=3))
         for pin in pins:
             if pin.side is side:
                 angle = math.radians(pin.theta_deg) * (1.0 if side is Side.UPPER else -1.0)
                 x, y = middle - pin.r_mm * scale * math.sin(angle), FACE_PX / 2 - pin.r_mm * scale * math.cos(angle)
                 colour = MARKS[pin.condition].colour
-                parts.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{MARK_PX}" fill="none" stroke="{colour}"/>')
-    return ("".join(parts) + "</svg>\n").encode()
+                parts.append(svg.circle(x, y, MARK_PX, fill="none", stroke=colour))
+    return svg.document(2 * FACE_PX, FACE_PX, parts, ground="#fffdf8").encode()

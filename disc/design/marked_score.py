@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from xml.etree import ElementTree
 
+from disc import svg
 from disc.design.arranged import Change, NoteFate
 
 # Dark enough on white paper (contrast above 4.5 : 1, WCAG 2.2, 1.4.3) and told apart also by the words beneath.
@@ -84,15 +85,12 @@ def add_legend(page: str, title: str, words: str, present: set[Change]) -> str:
     for i, (colour, text) in enumerate(lines):
         y = height - (8.0 + 4.2 * (len(lines) - 1 - i)) * mm
         texts.append(_text(15 * mm, y, 3.2 * mm, colour, text, "start"))
-    place = page.rindex("</svg>")
-    return page[:place] + "".join(texts) + page[place:]
+    return svg.added(page, texts)
 
 
 def _text(x: float, y: float, size: float, colour: str, words: str, anchor: str) -> str:
-    escaped = words.replace("&", "&amp;").replace("<", "&lt;")
-    return (
-        f'<text x="{x:.0f}" y="{y:.0f}" font-family="Libertinus Serif, Georgia, serif" font-size="{size:.0f}" '
-        f'text-anchor="{anchor}" fill="{colour}">{escaped}</text>'
+    return svg.text(
+        x, y, words, font_family="Libertinus Serif, Georgia, serif", font_size=size, text_anchor=anchor, fill=colour
     )
 
 

@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 
+from disc import svg
 from disc.library.index.tune_index import Index
 from disc.library.records import TICKS_PER_QUARTER, Alignment, Match, ReferenceTune
 from disc.library.search.query import Query
@@ -162,5 +163,4 @@ def _one_svg(pages: tuple[str, ...]) -> bytes:
         inner.append(body.replace("<svg", f'<svg y="{y:g}"', 1))
         y += height
     width = max(size[0] for size in sizes)
-    head = f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}" height="{y:g}" viewBox="0 0 {width:g} {y:g}">'
-    return "\n".join([head, *inner, "</svg>"]).encode("utf-8")
+    return svg.document(width, y, inner, ground=None).encode("utf-8")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from disc.check.music.reference import best_of
+from disc.check.music.which_tune import best_of
 
 from disc.check.music.known_file import known_from_file
 from disc.check.music.repeats import Heard, hear

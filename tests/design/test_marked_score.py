@@ -53,4 +53,4 @@ def test_every_fate_is_shown() -> None:
     assert all(COLOURS[change] in page for change in counts if change is not Change.AS_WRITTEN)
     page = add_legend(page, "A <title> & more", "one line", set(counts))
     ElementTree.fromstring(page)
-    assert "A &lt;title> &amp; more" in page and ("left out" in page) == (Change.LEFT_OUT in counts)
+    assert "A &lt;title&gt; &amp; more" in page and ("left out" in page) == (Change.LEFT_OUT in counts)

@@ -68,7 +68,7 @@ def test_opencv_reads_its_own_board(tmp_path):
 
 
 def test_the_ring_is_a_fifth_of_a_millimetre():
-    assert 'r="17.0" fill="#ffffff" stroke="#000000" stroke-width="0.2"' in sheet_svg(lay_out("a4", 34))
+    assert 'r="17" fill="#ffffff" stroke="#000000" stroke-width="0.2"' in sheet_svg(lay_out("a4", 34))
 
 
 @pytest.mark.parametrize("diameter, window", [(20.0, 26), (22.0, 26), (22.1, 28), (26.0, 30), (40.0, 44)])

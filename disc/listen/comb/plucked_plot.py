@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from html import escape
-
 import numpy as np
 from scipy.ndimage import maximum_filter1d
 
+from disc import svg
 from disc.listen.comb.plucked import PluckedComb, PluckedTooth
 from disc.listen.pitch_words import pitch_words
 from disc.listen.sound.audio import FloatArray, Recording
@@ -27,19 +26,17 @@ def plot_plucked(recording: Recording, comb: PluckedComb) -> str:
     rows = -(-len(comb.teeth) // COLUMNS)
     width, height = COLUMNS * (CARD_W + GAP) + GAP, rows * (CARD_H + GAP) + GAP + 24
     whole = transform(recording)
-    parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" font-family="sans-serif" '
-        f'font-size="10" width="{width}" height="{height}"><rect width="100%" height="100%" fill="white"/>',
-        f'<text x="{GAP}" y="18" font-size="12">Left: spectrum, {LOW_HZ:.0f} Hz to {HIGH_HZ / 1000:.0f} kHz, '
-        f"{RANGE_DB:.0f} dB. Right: decay of the fundamental over {DECAY_S:g} s. One line a pluck, as far as "
-        "the next one. Mark: the fundamental.</text>",
-    ]
+    words = (
+        f"Left: spectrum, {LOW_HZ:.0f} Hz to {HIGH_HZ / 1000:.0f} kHz, {RANGE_DB:.0f} dB. Right: decay of the "
+        f"fundamental over {DECAY_S:g} s. One line a pluck, as far as the next one. Mark: the fundamental."
+    )
+    parts = [svg.text(GAP, 18, words, font_size=12)]
     starts = np.sort([time_s for tooth in comb.teeth for time_s in tooth.plucks_s])
     for k, tooth in enumerate(comb.teeth):
         x = GAP + (k % COLUMNS) * (CARD_W + GAP)
         y = 24 + GAP + (k // COLUMNS) * (CARD_H + GAP)
         parts.append(_card(recording, whole, tooth, starts, x, y))
-    return "\n".join([*parts, "</svg>\n"])
+    return svg.document(width, height, parts, font_family="sans-serif", font_size=10)
 
 
 def _card(
@@ -51,17 +48,17 @@ def _card(
     words = nothing if tooth.pitch is None else pitch_words(tooth.pitch)
     ring = "" if tooth.t60_s is None else f", rings {tooth.t60_s:.2f} s"
     parts = [
-        f'<g transform="translate({x},{y})"><rect width="{CARD_W}" height="{CARD_H}" fill="none" stroke="#bbb"/>',
-        f'<text x="8" y="16" font-size="12" font-weight="bold">{tooth.tooth}</text>',
-        f'<text x="34" y="16">{escape(words + ring)}</text>',
-        f'<text x="{CARD_W - 8}" y="16" text-anchor="end" fill="{colour}" font-weight="bold">{condition}</text>',
-        f'<text x="8" y="31" fill="#777" font-size="9">{escape(tooth.words)}</text>',
+        svg.rect(0, 0, CARD_W, CARD_H, fill="none", stroke="#bbb"),
+        svg.text(8, 16, str(tooth.tooth), font_size=12, font_weight="bold"),
+        svg.text(34, 16, words + ring),
+        svg.text(CARD_W - 8, 16, condition, text_anchor="end", fill=colour, font_weight="bold"),
+        svg.text(8, 31, tooth.words, fill="#777", font_size=9),
         _frame(12, [(hz, _log_x(hz)) for hz in (200, 500, 1000, 2000, 5000, 10000)], "{:g}"),
         _frame(CARD_W / 2 + 8, [(s, s / DECAY_S * PANEL_W) for s in (0.0, 0.5, 1.0, 1.5)], "{:g} s"),
     ]
     if tooth.pitch is not None:
         at = 12 + _log_x(hz_of_pitch(tooth.pitch))
-        parts.append(f'<path d="M{at:.1f} {PANEL_TOP + PANEL_H}l-3 6h6z" fill="{MARK}"/>')
+        parts.append(svg.path(f"M{at:.1f} {PANEL_TOP + PANEL_H}l-3 6h6z", fill=MARK))
     for n, time_s in enumerate(tooth.plucks_s):
         pen = COLOURS[n % len(COLOURS)]
         parts.append(_line(_spectrum(recording, time_s), 12, pen))
@@ -74,17 +71,16 @@ def _card(
             if len(level):
                 across = np.arange(len(level)) / rate / DECAY_S * PANEL_W
                 parts.append(_line(np.column_stack([across, _down(level)]), CARD_W / 2 + 8, pen))
-    return "".join([*parts, "</g>"])
+    return svg.element("g", *parts, transform=f"translate({x},{y})")
 
 
 def _frame(x: float, ticks: list[tuple[float, float]], form: str) -> str:
-    parts = [f'<rect x="{x}" y="{PANEL_TOP}" width="{PANEL_W}" height="{PANEL_H}" fill="#f8f8f6" stroke="#ddd"/>']
+    parts = [svg.rect(x, PANEL_TOP, PANEL_W, PANEL_H, fill="#f8f8f6", stroke="#ddd")]
     for value, at in ticks:
         label = form.format(value / 1000 if value >= 1000 else value) + ("k" if value >= 1000 else "")
-        parts.append(
-            f'<path d="M{x + at:.1f} {PANEL_TOP}v{PANEL_H}" stroke="#e5e5e5"/><text x="{x + at:.1f}" '
-            f'y="{PANEL_TOP + PANEL_H + 15}" text-anchor="{_anchor(at)}" fill="#777" font-size="8">{label}</text>'
-        )
+        parts.append(svg.line(x + at, PANEL_TOP, x + at, PANEL_TOP + PANEL_H, stroke="#e5e5e5"))
+        below = PANEL_TOP + PANEL_H + 15
+        parts.append(svg.text(x + at, below, label, text_anchor=_anchor(at), fill="#777", font_size=8))
     return "".join(parts)
 
 
@@ -118,5 +114,5 @@ def _spectrum(recording: Recording, time_s: float) -> FloatArray:
 
 
 def _line(points: FloatArray, x: float, colour: str) -> str:
-    text = " ".join(f"{x + px:.1f},{PANEL_TOP + py:.1f}" for px, py in points)
-    return f'<polyline points="{text}" fill="none" stroke="{colour}" stroke-width="0.8" stroke-opacity="0.85"/>'
+    places = svg.points((round(x + px, 1), round(PANEL_TOP + py, 1)) for px, py in points)
+    return svg.element("polyline", points=places, fill="none", stroke=colour, stroke_width=0.8, stroke_opacity=0.85)

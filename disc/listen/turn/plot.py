@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from disc import svg
 from disc.listen.sound.audio import FloatArray
 from disc.listen.turn.pace import Pace
 from disc.listen.turn.turn_record import Turn
@@ -13,7 +14,10 @@ from disc.pitch_names import note_name
 
 WIDTH, SPEED_H, LEFT, RIGHT, TOP, GAP = 1100, 150, 60, 20, 62, 46
 ROW_H, LEAST_ROLL_H, MOST_ROLL_H = 9.0, 180.0, 420.0  # px for a semitone, as far as the picture stays on one screen
-HEARD, UNEVEN, EXTRA, SILENT, UNTOLD = "#1f5f8b", "#d9822b", "#c0392b", "#444444", "#888888"
+HEARD, UNEVEN, EXTRA = "#1f5f8b", "#d9822b", "#c0392b"
+SILENT_PEN: dict[str, svg.Value] = {"stroke": "#444444", "stroke_width": 1.4}
+UNTOLD_PEN: dict[str, svg.Value] = {"stroke": "#888888", "stroke_dasharray": "2 2"}
+FRAME: dict[str, svg.Value] = {"fill": "#fbfbfa", "stroke": "#ddd"}
 LEAST_TINT = 12.0  # px; narrower ones are ends of a lap, of which little was heard
 RUSHES, DRAGS = "#f6e3c8", "#dde6ee"
 
@@ -26,21 +30,19 @@ def plot_turn(turn: Turn, paces: Sequence[Pace] = ()) -> str:
     rows = _rows(turn)
     roll_h = float(np.clip(ROW_H * (rows[1] - rows[0]), LEAST_ROLL_H, MOST_ROLL_H))
     roll_top, height = TOP + SPEED_H + GAP, TOP + SPEED_H + GAP + roll_h + 40
+    wide = WIDTH - LEFT - RIGHT
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height:.0f}" font-family="sans-serif" '
-        f'font-size="11" width="{WIDTH}" height="{height:.0f}"><rect width="100%" height="100%" fill="white"/>',
-        f'<text x="{LEFT}" y="20" font-size="14">One turn takes {turn.revolution_s:.2f} s</text>',
+        svg.text(LEFT, 20, f"One turn takes {turn.revolution_s:.2f} s", font_size=14),
         _legend(),
-        f'<rect x="{LEFT}" y="{TOP}" width="{WIDTH - LEFT - RIGHT}" height="{SPEED_H}" fill="#fbfbfa" stroke="#ddd"/>',
-        f'<rect x="{LEFT}" y="{roll_top}" width="{WIDTH - LEFT - RIGHT}" height="{roll_h}" fill="#fbfbfa" '
-        'stroke="#ddd"/>',
+        svg.rect(LEFT, TOP, wide, SPEED_H, **FRAME),
+        svg.rect(LEFT, roll_top, wide, roll_h, **FRAME),
         _tints(turn, paces, scale, end, roll_top + roll_h),
         _seconds(end, scale, height),
-        f'<text x="{LEFT}" y="{TOP - 6}" fill="#666">speed against the mean of the turn, %</text>',
+        svg.text(LEFT, TOP - 6, "speed against the mean of the turn, %", fill="#666"),
         _speed(turn.speed, scale),
         _roll(turn, scale, roll_top, roll_h, rows),
     ]
-    return "\n".join([*parts, "</svg>\n"])
+    return svg.document(WIDTH, round(height), parts, font_family="sans-serif", font_size=11)
 
 
 def _rows(turn: Turn) -> tuple[float, float]:
@@ -50,17 +52,17 @@ def _rows(turn: Turn) -> tuple[float, float]:
 
 def _legend() -> str:
     marks = [
-        (f'<rect x="0" y="-7" width="9" height="5" fill="{HEARD}"/>', "heard"),
-        (f'<rect x="0" y="-7" width="9" height="5" fill="{UNEVEN}"/>', "early or late"),
-        (f'<rect x="0" y="-7" width="9" height="5" fill="{EXTRA}"/>', "extra, no pin explains it"),
-        (f'<circle cx="4" cy="-4.5" r="4" fill="none" stroke="{SILENT}" stroke-width="1.4"/>', "silent, a pin passes"),
-        (f'<circle cx="4" cy="-4.5" r="4" fill="none" stroke="{UNTOLD}" stroke-dasharray="2 2"/>', "cannot be told"),
-        (f'<rect x="0" y="-9" width="12" height="9" fill="{RUSHES}"/>', "bar rushes"),
-        (f'<rect x="0" y="-9" width="12" height="9" fill="{DRAGS}"/>', "bar drags"),
+        (svg.rect(0, -7, 9, 5, fill=HEARD), "heard"),
+        (svg.rect(0, -7, 9, 5, fill=UNEVEN), "early or late"),
+        (svg.rect(0, -7, 9, 5, fill=EXTRA), "extra, no pin explains it"),
+        (svg.circle(4, -4.5, 4, fill="none", **SILENT_PEN), "silent, a pin passes"),
+        (svg.circle(4, -4.5, 4, fill="none", **UNTOLD_PEN), "cannot be told"),
+        (svg.rect(0, -9, 12, 9, fill=RUSHES), "bar rushes"),
+        (svg.rect(0, -9, 12, 9, fill=DRAGS), "bar drags"),
     ]
     places = (-90, -28, 65, 220, 353, 455, 540)
     return "".join(
-        f'<g transform="translate({LEFT + 250 + x},20)">{mark}<text x="16" fill="#333">{words}</text></g>'
+        svg.element("g", mark, svg.text(16, 0, words, fill="#333"), transform=f"translate({LEFT + 250 + x},20)")
         for x, (mark, words) in zip(places, marks, strict=True)
     )
 
@@ -79,19 +81,17 @@ def _tints(turn: Turn, paces: Sequence[Pace], scale: float, end_s: float, bottom
             x0, x1 = (LEFT + float(np.clip(t, *ends_s)) * scale for t in ends)
             if x1 - x0 > LEAST_TINT:
                 colour = RUSHES if pace.rushes else DRAGS
-                parts.append(
-                    f'<rect x="{x0:.1f}" y="{TOP}" width="{x1 - x0:.1f}" height="{bottom - TOP:.1f}" fill="{colour}" '
-                    f'fill-opacity="0.6"/><text x="{0.5 * (x0 + x1):.1f}" y="{TOP + SPEED_H + 14}" '
-                    f'text-anchor="middle" fill="#777" font-size="9">{pace.stretch.name}</text>'
-                )
+                parts.append(svg.rect(x0, TOP, x1 - x0, bottom - TOP, fill=colour, fill_opacity=0.6))
+                middle, name = 0.5 * (x0 + x1), pace.stretch.name
+                parts.append(svg.text(middle, TOP + SPEED_H + 14, name, text_anchor="middle", fill="#777", font_size=9))
     return "".join(parts)
 
 
 def _seconds(end_s: float, scale: float, height: float) -> str:
     step = 5 if end_s <= 80 else 10
     return "".join(
-        f'<path d="M{LEFT + s * scale:.1f} {TOP}V{height - 34:.0f}" stroke="#eee"/>'
-        f'<text x="{LEFT + s * scale:.1f}" y="{height - 20:.0f}" text-anchor="middle" fill="#666">{s} s</text>'
+        svg.line(LEFT + s * scale, TOP, LEFT + s * scale, round(height - 34), stroke="#eee")
+        + svg.text(LEFT + s * scale, round(height - 20), f"{s} s", text_anchor="middle", fill="#666")
         for s in range(0, int(end_s) + 1, step)
     )
 
@@ -103,14 +103,14 @@ def _speed(speed: FloatArray, scale: float) -> str:
     reach = max(2.0, float(np.ceil(np.percentile(np.abs(percent), 99))))
     middle = TOP + SPEED_H / 2
     down = middle - np.clip(percent / reach, -1, 1) * SPEED_H / 2
-    points = " ".join(f"{LEFT + t * scale:.1f},{y:.1f}" for t, y in zip(speed[:, 0], down, strict=True))
+    course = svg.points((round(LEFT + t * scale, 1), round(y, 1)) for t, y in zip(speed[:, 0], down, strict=True))
     half = SPEED_H / 2 / reach
     labels = "".join(
-        f'<path d="M{LEFT} {middle - v * half:.1f}H{WIDTH - RIGHT}" stroke="#ddd"/>'
-        f'<text x="{LEFT - 8}" y="{middle - v * half + 4:.1f}" text-anchor="end" fill="#666">{v:+g}</text>'
+        svg.line(LEFT, middle - v * half, WIDTH - RIGHT, middle - v * half, stroke="#ddd")
+        + svg.text(LEFT - 8, middle - v * half + 4, f"{v:+g}", text_anchor="end", fill="#666")
         for v in (-reach, 0.0, reach)
     )
-    return labels + f'<polyline points="{points}" fill="none" stroke="{HEARD}" stroke-width="1.2"/>'
+    return labels + svg.element("polyline", points=course, fill="none", stroke=HEARD, stroke_width=1.2)
 
 
 def _roll(turn: Turn, scale: float, top: float, roll_h: float, rows: tuple[float, float]) -> str:
@@ -121,23 +121,16 @@ def _roll(turn: Turn, scale: float, top: float, roll_h: float, rows: tuple[float
     for p in range(int(np.ceil(low)), int(high) + 1):
         y = top + (high - p) * each
         if p % 12 in (0, 4, 7):  # C, E and G are enough to find one's way
-            parts.append(
-                f'<path d="M{LEFT} {y:.1f}H{WIDTH - RIGHT}" stroke="#ececec"/>'
-                f'<text x="{LEFT - 8}" y="{y + 4:.1f}" text-anchor="end" fill="#666">{note_name(p)}</text>'
-            )
+            parts.append(svg.line(LEFT, y, WIDTH - RIGHT, y, stroke="#ececec"))
+            parts.append(svg.text(LEFT - 8, y + 4, note_name(p), text_anchor="end", fill="#666"))
     for s in turn.sounds:
         colour = EXTRA if s.strike is None else UNEVEN if (s.time_s, s.pitch) in uneven else HEARD
         y = top + (high - s.pitch) * each
-        parts.append(
-            f'<rect x="{LEFT + s.time_s * scale:.1f}" y="{y - 2.5:.1f}" width="8" height="5" fill="{colour}"/>'
-        )
-    for missed, style in (
-        (turn.missed, f'stroke="{SILENT}" stroke-width="1.4"'),
-        (turn.untold, f'stroke="{UNTOLD}" stroke-dasharray="2 2"'),
-    ):
+        parts.append(svg.rect(LEFT + s.time_s * scale, y - 2.5, 8, 5, fill=colour))
+    for missed, pen in ((turn.missed, SILENT_PEN), (turn.untold, UNTOLD_PEN)):
         for m in missed:
             if m.time_s < 0.0:  # before the recording began
                 continue
             x, y = LEFT + m.time_s * scale, top + (high - m.pitch) * each
-            parts.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4.5" fill="none" {style}/>')
+            parts.append(svg.circle(x, y, 4.5, fill="none", **pen))
     return "".join(parts)

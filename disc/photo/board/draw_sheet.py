@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import groupby
-from xml.sax.saxutils import escape
 
+from disc import svg
 from disc.photo.board import pattern
 from disc.typeset import pdf_from_typst
 
@@ -53,14 +53,12 @@ def sheet_svg(layout: SheetLayout) -> str:
     cx, cy = layout.window_middle_mm
     radius = layout.window_mm / 2
     parts = [
-        f'<rect width="{width}" height="{height}" fill="#ffffff"/>',
-        f'<path d="{_black_fields(layout.corner_mm)}" fill="#000000"/>',
-        f'<circle cx="{cx}" cy="{cy}" r="{radius}" fill="#ffffff" stroke="#000000" stroke-width="{pattern.RING_MM}"/>',
+        svg.path(_black_fields(layout.corner_mm), fill="#000000"),
+        svg.circle(cx, cy, radius, fill="#ffffff", stroke="#000000", stroke_width=pattern.RING_MM),
         _bar(layout.bar_mm),
         *_words(layout),
     ]
-    head = f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" '
-    return head + f'viewBox="0 0 {width} {height}">' + "".join(parts) + "</svg>"
+    return svg.document(width, height, parts, unit="mm")
 
 
 def _black_fields(corner: tuple[float, float]) -> str:
@@ -88,7 +86,7 @@ def _bar(left: tuple[float, float]) -> str:
     way = [(x, up), (x + BAR_LINE_MM, up), (x + BAR_LINE_MM, y - half), (right - BAR_LINE_MM, y - half)]
     way += [(right - BAR_LINE_MM, up), (right, up), (right, down), (right - BAR_LINE_MM, down)]
     way += [(right - BAR_LINE_MM, y + half), (x + BAR_LINE_MM, y + half), (x + BAR_LINE_MM, down), (x, down)]
-    return f'<path d="M{" L".join(f"{u:g} {v:g}" for u, v in way)}z" fill="#000000"/>'
+    return svg.path(f"M{svg.points(way)}z", fill="#000000")
 
 
 def _words(layout: SheetLayout) -> list[str]:
@@ -103,7 +101,7 @@ def _words(layout: SheetLayout) -> list[str]:
 
 
 def _text(x: float, y: float, words: str, size_mm: float) -> str:
-    return f'<text x="{x:g}" y="{y:g}" font-family="{FONT}" font-size="{size_mm:g}">{escape(words)}</text>'
+    return svg.text(x, y, words, font_family=FONT, font_size=size_mm)
 
 
 def sheet_pdf(page: str, window_mm: int) -> bytes:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
+from disc import svg
 from disc.condition_marks import DOUBT_COLOUR, MARKS, Point, bent_ring, doubt_dots, lean_reach
 from disc.frame import to_xy_mm
 from disc.photo.seen.seen_map import SeenMap, Why
@@ -31,18 +32,13 @@ def map_svg(
     half = radius_mm + MARGIN_MM
     wide, tall = 2 * half, 2 * half + KEY_MM
     out = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{-half:.2f} {-half:.2f} {wide:.2f} {tall:.2f}" '
-        f'width="{wide * PX_PER_MM:.0f}" height="{tall * PX_PER_MM:.0f}" font-family="sans-serif">',
-        f"<title>{escape(title or 'Both faces, seen through the plate')}</title>",
-        f'<rect x="{-half}" y="{-half}" width="{wide}" height="{tall}" fill="#ffffff"/>',
-        f'<circle r="{radius_mm}" fill="#fbf7ea" stroke="#555" stroke-width="0.08"/>',
-        f'<rect x="-0.45" y="{-radius_mm - 0.1:.3f}" width="0.9" height="0.85" fill="#ffffff" stroke="#555" '
-        'stroke-width="0.06"/>',
-        f'<circle r="{(bore_mm or 1.0) / 2}" fill="#ffffff" stroke="#555" stroke-width="0.06"/>',
+        svg.circle(0, 0, radius_mm, fill="#fbf7ea", stroke="#555", stroke_width=0.08),
+        svg.rect(-0.45, -radius_mm - 0.1, 0.9, 0.85, fill="#ffffff", stroke="#555", stroke_width=0.06),
+        svg.circle(0, 0, (bore_mm or 1.0) / 2, fill="#ffffff", stroke="#555", stroke_width=0.06),
     ]
     for side, r in tracks:
-        dash = "" if side is Side.UPPER else ' stroke-dasharray="0.3 0.3"'
-        out.append(f'<circle r="{r:.3f}" fill="none" stroke="#b9ac86" stroke-width="0.03"{dash}/>')
+        dash = None if side is Side.UPPER else "0.3 0.3"
+        out.append(svg.circle(0, 0, r, fill="none", stroke="#b9ac86", stroke_width=0.03, stroke_dasharray=dash))
     for side, seen in (maps or {}).items():
         if seen.reasons() == (Why.NO_PHOTO,):  # the sheet would be hatched all over, and the other face lost in it
             continue
@@ -50,8 +46,10 @@ def map_svg(
     out += _degrees(radius_mm)
     out += [_pin_svg(pin) for pin in pins]
     out += _key(half, radius_mm, pins)
-    out.append("</svg>")
-    return "\n".join(out) + "\n"
+    return svg.document(
+        round(wide * PX_PER_MM), round(tall * PX_PER_MM), out, view_box=(-half, -half, wide, tall),
+        title=title or "Both faces, seen through the plate", font_family="sans-serif",
+    )  # fmt: skip
 
 
 def _north_up(r_mm: float, theta_deg: float) -> tuple[float, float]:
@@ -67,12 +65,10 @@ def _degrees(radius_mm: float) -> list[str]:
         out = 0.5 if theta % 30 == 0 else 0.25
         (x0, y0), (x1, y1) = _north_up(radius_mm + 0.1, theta), _north_up(radius_mm + 0.1 + out, theta)
         marks.append(f"M{x0:.2f} {y0:.2f}L{x1:.2f} {y1:.2f}")
-    rows = [f'<path d="{"".join(marks)}" stroke="#777" stroke-width="0.05" fill="none"/>']
+    rows = [svg.path("".join(marks), stroke="#777", stroke_width=0.05, fill="none")]
     for theta in range(30, 360, 30):
         x, y = _north_up(radius_mm + 1.25, theta)
-        rows.append(
-            f'<text x="{x:.2f}" y="{y + 0.25:.2f}" font-size="0.7" text-anchor="middle" fill="#555">{theta}°</text>'
-        )
+        rows.append(svg.text(x, y + 0.25, f"{theta}°", font_size=0.7, text_anchor="middle", fill="#555"))
     return rows
 
 
@@ -94,21 +90,21 @@ def _mark_svg(pin: Pin, x: float, y: float) -> str:
     shape = ""
     if mark.closed:
         outline = _path(mark.closed, x, y, MARK_MM)
-        shape += f'<path d="{outline}" fill="{full}" stroke="{mark.colour}" stroke-width="0.06"/>'
+        shape += svg.path(outline, fill=full, stroke=mark.colour, stroke_width=0.06)
     if open_strokes:
         lines = _path(open_strokes, x, y, MARK_MM)
         if pin.condition is not Condition.STUB and mark.closed and is_upper:  # these reach beyond their shape
-            shape += f'<path d="{lines}" fill="none" stroke="{mark.colour}" stroke-width="0.13"/>'
-        shape += f'<path d="{lines}" fill="none" stroke="{inner}" stroke-width="{heavy}"/>'
+            shape += svg.path(lines, fill="none", stroke=mark.colour, stroke_width=0.13)
+        shape += svg.path(lines, fill="none", stroke=inner, stroke_width=heavy)
     if has_lean and pin.lean_x_mm is not None and pin.lean_y_mm is not None:
         dx, dy = lean_reach(-3 * pin.lean_y_mm, -3 * pin.lean_x_mm, MARK_MM)
-        shape += f'<path d="M{x:.3f} {y:.3f}l{dx:.3f} {dy:.3f}" stroke="{mark.colour}" stroke-width="0.08"/>'
+        shape += svg.line(x, y, x + dx, y + dy, stroke=mark.colour, stroke_width=0.08)
     return shape
 
 
 def _doubt_svg(x: float, y: float, size: float) -> str:
     dots = "".join(f"M{x + dx * size:.3f} {y + dy * size:.3f}h0" for dx, dy in doubt_dots())
-    return f'<path d="{dots}" stroke="{DOUBT_COLOUR}" stroke-width="{0.4 * size:.3f}" stroke-linecap="round"/>'
+    return svg.path(dots, stroke=DOUBT_COLOUR, stroke_width=0.4 * size, stroke_linecap="round")
 
 
 def _pin_svg(pin: Pin) -> str:
@@ -120,41 +116,37 @@ def _pin_svg(pin: Pin) -> str:
     if pin.is_doubtful:
         shape += _doubt_svg(x, y, MARK_MM)
     if pin.tooth is not None:
-        shape += f'<text x="{x + 0.25:.3f}" y="{y - 0.15:.3f}" font-size="0.5" fill="#333">{pin.tooth}</text>'
-    return f"<g><title>{escape(name)}</title>{shape}</g>"
+        shape += svg.text(x + 0.25, y - 0.15, str(pin.tooth), font_size=0.5, fill="#333")
+    return svg.element("g", svg.element("title", escape(name)), shape)
 
 
 def _key(half: float, radius_mm: float, pins: Sequence[Pin]) -> list[str]:
     top = half + 1.2
     counts = {c: sum(p.condition is c for p in pins) for c in Condition}
+    small: dict[str, svg.Value] = {"font_size": 0.95, "fill": "#222"}
+    plain: dict[str, svg.Value] = {"font_size": 1.1, "fill": "#222"}
     rows = [
-        f'<text x="0" y="{-radius_mm - 0.9:.2f}" font-size="1" text-anchor="middle" fill="#333">stop slot</text>',
-        f'<text x="{-half + 1:.2f}" y="{top:.2f}" font-size="0.95" fill="#222">Seen through the plate from the upper '
-        "side. Full: upper, hollow: lower.</text>",
-        f'<text x="{-half + 1:.2f}" y="{top + 1.4:.2f}" font-size="0.95" fill="#222">Bent pins carry their lean, three '
-        "times as long or more.</text>",
+        svg.text(0, -radius_mm - 0.9, "stop slot", font_size=1, text_anchor="middle", fill="#333"),
+        svg.text(-half + 1, top, "Seen through the plate from the upper side. Full: upper, hollow: lower.", **small),
+        svg.text(-half + 1, top + 1.4, "Bent pins carry their lean, three times as long or more.", **small),
     ]
     top += 1.4
     x = -half + 1.5
     for n, condition in enumerate(Condition):
         sample = Pin(0, Side.UPPER, 0.0, 0.0, condition=condition)
-        rows.append(
-            f'<g transform="translate({x + (n % 3) * 10:.2f} {top + 2 + (n // 3) * 2:.2f}) scale(1.6)">'
-            f"{_pin_svg(sample)}</g>"
-        )
-        rows.append(
-            f'<text x="{x + (n % 3) * 10 + 0.9:.2f}" y="{top + 2.4 + (n // 3) * 2:.2f}" font-size="1.1" fill="#222">'
-            f"{condition.value}: {counts[condition]}</text>"
-        )
-    rows.append(
-        f"{_doubt_svg(x, top + 6, 0.28)}"
-        f'<text x="{x + 0.9:.2f}" y="{top + 6.4:.2f}" font-size="1.1" fill="#222">look again</text>'
-        f'<path d="M{x + 9.6:.2f} {top + 6.5:.2f}l0.9 -0.9m-0.5 0.9l0.5 -0.5m-0.9 0l0.5 -0.5" stroke="#6e2896" '
-        f'stroke-width="0.12"/><text x="{x + 10.9:.2f}" y="{top + 6.4:.2f}" font-size="1.1" fill="#222">hatched: not '
-        "seen</text>"
-    )
+        at_x, at_y = x + (n % 3) * 10, top + 2 + (n // 3) * 2
+        placed = f"translate({svg.number(at_x)} {svg.number(at_y)}) scale(1.6)"
+        rows.append(svg.element("g", _pin_svg(sample), transform=placed))
+        rows.append(svg.text(at_x + 0.9, at_y + 0.4, f"{condition.value}: {counts[condition]}", **plain))
+    hatch = f"M{x + 9.6:.2f} {top + 6.5:.2f}l0.9 -0.9m-0.5 0.9l0.5 -0.5m-0.9 0l0.5 -0.5"
+    rows += [
+        _doubt_svg(x, top + 6, 0.28),
+        svg.text(x + 0.9, top + 6.4, "look again", **plain),
+        svg.path(hatch, stroke="#6e2896", stroke_width=0.12),
+        svg.text(x + 10.9, top + 6.4, "hatched: not seen", **plain),
+    ]
     scale_y = top + 9.5
     ticks = "".join(f"M{-half + 1.5 + k:.2f} {scale_y:.2f}v{-0.6 if k % 5 else -1.0}" for k in range(11))
-    rows.append(f'<path d="{ticks}M{-half + 1.5:.2f} {scale_y:.2f}h10" stroke="#222" stroke-width="0.06" fill="none"/>')
-    rows.append(f'<text x="{-half + 12.2:.2f}" y="{scale_y:.2f}" font-size="1.1" fill="#222">10 mm</text>')
+    rows.append(svg.path(f"{ticks}M{-half + 1.5:.2f} {scale_y:.2f}h10", stroke="#222", stroke_width=0.06, fill="none"))
+    rows.append(svg.text(-half + 12.2, scale_y, "10 mm", **plain))
     return rows

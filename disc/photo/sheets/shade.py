@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from disc import svg
 from disc.frame import FloatArray, to_xy_mm
 from disc.photo.image import opencv
 from disc.photo.seen.seen_map import ANGLES, RINGS, SEEN, SeenMap
@@ -67,10 +68,12 @@ def hatch_svg(seen: SeenMap, name: str, place: Callable[[float, float], tuple[fl
     b, g, r = SHADE
     colour = f"#{r:02x}{g:02x}{b:02x}"
     turn = 45 if name.endswith("upper") else -45
-    return [
-        f'<defs><pattern id="{name}" width="{LINES_EVERY_MM}" height="{LINES_EVERY_MM}" '
-        f'patternUnits="userSpaceOnUse" patternTransform="rotate({turn})">'
-        f'<rect width="{LINES_EVERY_MM}" height="{LINES_EVERY_MM}" fill="{colour}" fill-opacity="0.10"/>'
-        f'<rect width="{LINE_MM}" height="{LINES_EVERY_MM}" fill="{colour}" fill-opacity="0.75"/></pattern></defs>',
-        f'<path d="{"".join(pieces)}" fill="url(#{name})"><title>{seen.side.value} face: not seen</title></path>',
-    ]
+    lines = svg.rect(0, 0, LINES_EVERY_MM, LINES_EVERY_MM, fill=colour, fill_opacity=0.10) + svg.rect(
+        0, 0, LINE_MM, LINES_EVERY_MM, fill=colour, fill_opacity=0.75
+    )
+    pattern = svg.element(
+        "pattern", lines, id=name, width=LINES_EVERY_MM, height=LINES_EVERY_MM, pattern_units="userSpaceOnUse",
+        pattern_transform=f"rotate({turn})",
+    )  # fmt: skip
+    words = svg.element("title", f"{seen.side.value} face: not seen")
+    return [svg.element("defs", pattern), svg.path("".join(pieces), words, fill=f"url(#{name})")]

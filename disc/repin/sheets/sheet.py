@@ -10,8 +10,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from xml.sax.saxutils import escape, quoteattr
 
+from disc import svg
 from disc.frame import disc_to_view_mm, to_xy_mm
 from disc.locale.catalogue import Language
 from disc.locale.said import said_in
@@ -77,33 +77,31 @@ class Sheet:
         self.title = title
         self.said = said_in(language)  # every word drawn is in the reader's language
         self._parts: list[str] = []
+        self._groups: list[tuple[str, list[str]]] = []
 
     def open_group(self, name: str) -> None:
         """What follows belongs together."""
-        self._parts.append(f"<g id={quoteattr(name)}>")
+        self._groups.append((name, self._parts))
+        self._parts = []
 
     def close_group(self) -> None:
         """End of the group."""
-        self._parts.append("</g>")
+        name, outer = self._groups.pop()
+        outer.append(svg.element("g", "\n", "\n".join(self._parts), "\n", id=name))
+        self._parts = outer
 
     def line(self, start: Point, end: Point, pen: Pen) -> None:
         """A straight line."""
-        self._parts.append(
-            f'<line x1="{_n(start[0])}" y1="{_n(start[1])}" x2="{_n(end[0])}" y2="{_n(end[1])}"{_stroke(pen)}/>'
-        )
+        self._parts.append(svg.line(*start, *end, **_stroke(pen)))
 
     def circle(self, centre: Point, radius_mm: float, pen: Pen | None, fill: str = "none") -> None:
         """A circle; without a pen only its filling."""
-        stroke = _stroke(pen) if pen else ""
-        self._parts.append(
-            f'<circle cx="{_n(centre[0])}" cy="{_n(centre[1])}" r="{_n(radius_mm)}" fill="{fill}"{stroke}/>'
-        )
+        self._parts.append(svg.circle(*centre, radius_mm, fill=fill, **_stroke(pen)))
 
     def outline(self, points: Sequence[Point], pen: Pen | None, fill: str = "none", closed: bool = True) -> None:
         """Straight lines through points."""
-        places = " ".join(f"{_n(x)},{_n(y)}" for x, y in points)
         shape = "polygon" if closed else "polyline"
-        self._parts.append(f'<{shape} points="{places}" fill="{fill}"{_stroke(pen) if pen else ""}/>')
+        self._parts.append(svg.element(shape, points=svg.points(points), fill=fill, **_stroke(pen)))
 
     def arrow(self, start: Point, end: Point, pen: Pen, head_mm: float = 1.2) -> None:
         """A line with a filled head at its end; shorter than its head it is all head."""
@@ -136,13 +134,13 @@ class Sheet:
 
         as_is: they are in the reader's language already.
         """
-        weight = ' font-weight="bold"' if bold else ""
-        turned = f' transform="rotate({_n(turn_deg)} {_n(at[0])} {_n(at[1])})"' if turn_deg else ""
-        printed = escape(words if as_is else self.said(words))
-        self._parts.append(
-            f'<text x="{_n(at[0])}" y="{_n(at[1])}" font-family="{FONT}, monospace" font-size="{_n(size_mm)}" '
-            f'text-anchor="{anchor}" fill="{colour}" xml:space="preserve"{weight}{turned}>{printed}</text>'
-        )
+        x, y = at
+        turned = f"rotate({svg.number(turn_deg)} {svg.number(x)} {svg.number(y)})" if turn_deg else None
+        self._parts.append(svg.text(
+            x, y, words if as_is else self.said(words), font_family=f"{FONT}, monospace", font_size=size_mm,
+            text_anchor=anchor, fill=colour, xml_space="preserve", font_weight="bold" if bold else None,
+            transform=turned,
+        ))  # fmt: skip
 
     def lines_of_text(
         self, at: Point, lines: Iterable[str], size_mm: float, step_mm: float, as_is: bool = False
@@ -156,21 +154,12 @@ class Sheet:
 
     def svg(self) -> str:
         """The page as SVG text, one unit to the millimetre."""
-        head = (
-            '<?xml version="1.0" encoding="UTF-8"?>\n<svg xmlns="http://www.w3.org/2000/svg" version="1.1" '
-            f'width="{_n(self.width_mm)}mm" height="{_n(self.height_mm)}mm" '
-            f'viewBox="0 0 {_n(self.width_mm)} {_n(self.height_mm)}">\n<title>{escape(self.title)}</title>\n'
-            f'<rect width="{_n(self.width_mm)}" height="{_n(self.height_mm)}" fill="#ffffff"/>\n'
-        )
-        return head + "\n".join(self._parts) + "\n</svg>\n"
+        head = '<?xml version="1.0" encoding="UTF-8"?>\n'
+        return head + svg.document(self.width_mm, self.height_mm, self._parts, unit="mm", title=self.title)
 
 
-def _n(value: float) -> str:
-    """A length with a tenth of a micrometre, without needless zeros."""
-    text = f"{value:.4f}".rstrip("0").rstrip(".")
-    return "0" if text in ("", "-0") else text
-
-
-def _stroke(pen: Pen) -> str:
-    dash = f' stroke-dasharray="{" ".join(_n(d) for d in pen.dash_mm)}"' if pen.dash_mm else ""
-    return f' stroke="{pen.colour}" stroke-width="{_n(pen.width_mm)}"{dash}'
+def _stroke(pen: Pen | None) -> dict[str, svg.Value]:
+    if pen is None:
+        return {}
+    dash = " ".join(svg.number(d) for d in pen.dash_mm) if pen.dash_mm else None
+    return {"stroke": pen.colour, "stroke_width": pen.width_mm, "stroke_dasharray": dash}

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from importlib.resources import files
-from xml.sax.saxutils import escape
 
+from disc import svg
 from disc.errors import DiscError
 
 # ISO 216 A4, in mm; verovio counts its page in tenths of a millimetre at scale 100.
@@ -77,12 +77,11 @@ def _with_title(page: str, title: str) -> str:
     per_mm = width / A4_WIDTH_MM
     # A serif letter is about half as wide as its size; a long title is set smaller to stay between the margins.
     size_mm = min(TITLE_SIZE_MM, (A4_WIDTH_MM - 2 * MARGIN_MM) / (0.5 * len(title)))
-    line = (
-        f'<text x="{width / 2:.0f}" y="{(MARGIN_MM + TITLE_SIZE_MM) * per_mm:.0f}" text-anchor="middle" '
-        f'font-family="Libertinus Serif, Times, serif" font-size="{size_mm * per_mm:.0f}px">{escape(title)}</text>'
-    )
-    head, end, tail = page.rpartition("</svg>")
-    return f"{head}{line}\n{end}{tail}"
+    line = svg.text(
+        width / 2, (MARGIN_MM + TITLE_SIZE_MM) * per_mm, title, text_anchor="middle",
+        font_family="Libertinus Serif, Times, serif", font_size=f"{size_mm * per_mm:.0f}px",
+    )  # fmt: skip
+    return svg.added(page, [line])
 
 
 def _page_size(page: str) -> tuple[float, float]:
