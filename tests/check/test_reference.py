@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from disc.check.music.which_tune import best_of
-
 from disc.check.music.known_file import known_from_file
 from disc.check.music.repeats import Heard, hear
+from disc.check.music.which_tune import best_of
 from disc.turn.bars import BarGrid
 from tests.check.making import COMB, STRAIN, strikes, tune
 
