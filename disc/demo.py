@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from disc.errors import BadInput, MissingPart
+from disc.errors import BadInput, DiscError, MissingPart
 from disc.job import JOB_FILE, Job, create_job, locked, open_for_writing, open_job
 from disc.records import Finding, Pin, Plate, Side, Tune, Turns
 from disc.words import Advance, no_progress
@@ -21,7 +21,7 @@ DEMO_SETTING = "demo"  # marks a job folder as a demo's, which the next demo may
 
 @dataclass(frozen=True, slots=True)
 class Demo:
-    """What came of the demo."""
+    """What came of the demo. which_tune: what the library says, in one line; None: it was not asked."""
 
     job: Job
     pins: tuple[Pin, ...]
@@ -31,6 +31,7 @@ class Demo:
     duration_s: float
     doubtful: tuple[int, ...]
     findings: tuple[Finding, ...]
+    which_tune: str | None = None
 
     def pins_on(self, side: Side) -> int:
         """How many pin sites a face has."""
@@ -60,8 +61,11 @@ def sample_plate(folder: Path) -> Plate:
     return Plate.known(turns=Turns(given["turns"]), **{name: given.get(name) for name in names})
 
 
-def run_demo(folder: Path, advance: Advance = no_progress) -> Demo:
-    """Read, transcribe, check and plan the sample in a job folder. An earlier demo there is replaced, nothing else."""
+def run_demo(folder: Path, advance: Advance = no_progress, library: bool = True) -> Demo:
+    """Read, transcribe, check and plan the sample in a job folder. An earlier demo there is replaced, nothing else.
+
+    library: whether to ask which tune it is; on first use the library is built for that, half a minute.
+    """
     from disc.check.check_job import check_job
     from disc.comb.comb_job import take_table
     from disc.photo.read_photos import read_job
@@ -84,6 +88,7 @@ def run_demo(folder: Path, advance: Advance = no_progress) -> Demo:
         checked = check_job(job)
         advance(0.8, "planning the work")
         plan_job(job, PlanSettings())
+        which = _which_tune(job, advance) if library else None
         advance(0.9, "setting the report")
         make_report(job)
         pins = job.pins()
@@ -97,7 +102,25 @@ def run_demo(folder: Path, advance: Advance = no_progress) -> Demo:
             duration_s=job.plate.revolution_s,
             doubtful=doubtful,
             findings=checked.findings,
+            which_tune=which,
         )
+
+
+def _which_tune(job: Job, advance: Advance) -> str:
+    """What the library says of the sample, kept in its job."""
+    from disc.library.answer import keep_in_job, verdict
+    from disc.library.index.library_store import open_library
+    from disc.library.query_in import query_of_job
+    from disc.library.search.find_tunes import find_tunes
+
+    try:
+        index = open_library(lambda done, doing: advance(0.85 + 0.05 * done, doing or "looking the tune up")).index
+    except DiscError as fault:  # no room for a library, or no tunes to make it of: the demo goes on without
+        return f"not looked up ({fault})"
+    query = query_of_job(job.folder)
+    matches = find_tunes(index, query)
+    keep_in_job(job, index, query, matches)
+    return verdict(matches)
 
 
 def _clear_earlier_demo(folder: Path) -> None:

@@ -75,16 +75,35 @@ class MatchResult(BaseModel):
     absent: list[Any] = []
     displaced: list[Any] = []
     extra: list[Any] = []
+    differs_in_bars: list[int] = []
+
+
+class PartResult(BaseModel):
+    """One tune of a disc with several: shares of the time from the first strike to the last, and seconds."""
+
+    model_config = ConfigDict(extra="allow")
+
+    from_turn: float
+    to_turn: float
+    from_s: float | None = None
+    to_s: float | None = None
+    file: str = ""
+    number: int = 0
+    title: str = ""
+    probability: float | None = None
 
 
 class IdentifyResult(Result):
-    """Of the search, the best first."""
+    """Of the search, the best first; parts: of a disc with several tunes, in order of time. differs_in_bars: of the
+    print, where a note is absent or displaced.
+    """
 
     STEP: ClassVar[str] = "identify"
     AGAIN: ClassVar[str] = "disc identify"
 
     matches: list[MatchResult] = []
     verdict: str = ""
+    parts: list[PartResult] = []
 
 
 class DirectionResult(Result):

@@ -30,16 +30,22 @@ SHOWN = (
 
 def demo(
     folder: Annotated[Path, typer.Argument(help="Where to make the demo's job folder.")] = Path("first-disc"),
+    library: Annotated[
+        bool, typer.Option("--library/--no-library", help="Ask which tune it is (the library is built on first use).")
+    ] = True,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """The whole chain on the shipped sample disc: photographs to music, findings and plan."""
     from disc.demo import run_demo
 
     with progress("demo", quiet=as_json) as advance:
-        done = run_demo(folder, advance)
+        done = run_demo(folder, advance, library)
     files = [folder / "out" / name for name, _ in SHOWN if (folder / "out" / name).is_file()]
     if as_json:
-        show_json({"job": folder, "pins": done.pins, "tune": done.tune, "findings": done.findings, "files": files})
+        show_json(
+            {"job": folder, "pins": done.pins, "tune": done.tune, "findings": done.findings, "files": files}
+            | {"which_tune": done.which_tune}
+        )
         return
     _tell(done, folder)
 
@@ -60,6 +66,8 @@ def _tell(done: Demo, folder: Path) -> None:
     )
     if done.doubtful:
         say(f"  pins seen with less than 90 % confidence: {', '.join(map(str, done.doubtful))}")
+    if done.which_tune is not None:
+        say("", f"Which tune it is: {done.which_tune}")
     say("", f"Everything lies in {folder}:")
     say(f"  {'pins.csv':20} the pins", f"  {'comb.csv':20} the comb")
     say(*(f"  out/{name:16} {words}" for name, words in SHOWN if (folder / "out" / name).is_file()))

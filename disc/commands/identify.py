@@ -11,7 +11,6 @@ from disc.errors import BadInput
 from disc.words import progress, say, show_json
 
 if TYPE_CHECKING:
-    from disc.library.records import TuneKey
     from disc.library.search.query import Query
     from disc.records import Doubt
 
@@ -54,8 +53,9 @@ def identify(
     from disc.library.query_in import read_queries
     from disc.library.search.find_tunes import allowed_tunes, find_tunes
     from disc.library.search.parts import parts_of
+    from disc.library.show_tune import key_of
 
-    excluded = [_key(text) for text in exclude or ()]
+    excluded = [key_of(text, "--exclude ") for text in exclude or ()]
     queries: list[tuple[Path | None, str, Query]] = [
         (path, name, query) for path in inputs for name, query in read_queries(path)
     ]
@@ -81,7 +81,7 @@ def identify(
             from disc.turn.turn_of_job import all_doubts
 
             with open_for_writing(path) as job:
-                made = keep_in_job(job, library.index, query, matches)
+                made = keep_in_job(job, library.index, query, matches, parts)
                 keep_direction(job, direction_doubts(job, library.index, query, matches, allowed))
                 doubts = all_doubts(job, without=(IDENTIFY,))
         if score is not None and matches and matches[0].alignment is not None:
@@ -122,15 +122,6 @@ def _accept(inputs: list[Path], place: int, as_json: bool) -> None:
         say(f"{inputs[0]}: no tune is accepted any more.")
     else:
         say(f"{inputs[0]}: {tune.title!r} ({tune.key}) is noted as this disc's tune.")
-
-
-def _key(text: str) -> TuneKey:
-    from disc.library.records import TuneKey
-
-    file, _, number = text.rpartition(":")
-    if not file or not number.strip().isdigit():
-        raise BadInput(f"--exclude {text}: give file:number, e.g. essenFolksong/erk10.abc:580.")
-    return TuneKey(file, int(number))
 
 
 def _remarks(remarks: tuple[str, ...], broken: int) -> None:

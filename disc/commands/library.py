@@ -12,7 +12,7 @@ from disc.words import progress, say, show_json
 if TYPE_CHECKING:
     from disc.library.index.library_store import Opened
 
-library = typer.Typer(no_args_is_help=True, help="The tune library: build, add, list, find, remove.")
+library = typer.Typer(no_args_is_help=True, help="The tune library: build, add, list, find, show, remove.")
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
 
 
@@ -90,7 +90,7 @@ def find(
     most: Annotated[int, typer.Option(min=1, help="How many to list.")] = 30,
     as_json: Json = False,
 ) -> None:
-    """Tunes by words of their title or collection."""
+    """Tunes by words of their title, composer or collection."""
     from disc.library.find_titles import find_titles
     from disc.library.index.library_store import open_library
 
@@ -99,13 +99,46 @@ def find(
     found = find_titles(index, " ".join(words), most)
     if as_json:
         rows = [
-            {"file": o.key.file, "number": o.key.number, "title": o.title, "collection": o.collection} for o in found
+            {
+                "file": o.key.file,
+                "number": o.key.number,
+                "title": o.title,
+                "composer": o.composer,
+                "collection": o.collection,
+            }
+            for o in found
         ]
         show_json({"words": words, "tunes": rows})
     elif found:
-        say(*(f"{one.title}  ({one.key})" for one in found))
+        say(*(f"{one.title}{f', {one.composer}' if one.composer else ''}  ({one.key})" for one in found))
     else:
         say("No tune of the library has all these words in its title.")
+
+
+@library.command("show")
+def show(
+    tune: Annotated[str, typer.Argument(help="The tune, file:number, as find and identify name it.")],
+    out: Annotated[Path, typer.Option(help="Folder for the files.")] = Path(),
+    as_json: Json = False,
+) -> None:
+    """A tune's print (PDF, SVG) and how it sounds (WAV)."""
+    from disc.library.index.library_store import open_library
+    from disc.library.show_tune import key_of, show_tune
+
+    key = key_of(tune)
+    with progress("engraving the tune", quiet=as_json) as advance:
+        shown = show_tune(open_library(advance).index, key, out)
+    one = shown.tune
+    metre = f"{one.metre[0]}/{one.metre[1]}" if one.metre else None
+    if as_json:
+        content = {"file": one.key.file, "number": one.key.number, "title": one.title, "composer": one.composer}
+        show_json(
+            {**content, "collection": one.collection, "metre": metre, "notes": one.pitch.size, "files": shown.files}
+        )
+        return
+    by = f", {one.composer}" if one.composer else ""
+    say(f"{one.title}{by} ({one.collection}): {one.pitch.size} notes{f' in {metre}' if metre else ''}.")
+    say(*(f"Made: {file}" for file in shown.files))
 
 
 def _show(opened: Opened, as_json: bool) -> None:

@@ -10,7 +10,7 @@ from disc.library.records import Match
 from disc.library.search.find_tunes import with_versions
 from disc.library.search.parts import Part
 from disc.library.search.query import NORMAL_QUARTER_S, Query
-from disc.results import IdentifyResult, MatchResult
+from disc.results import IdentifyResult, MatchResult, PartResult
 from disc.words import chance
 
 if TYPE_CHECKING:
@@ -72,6 +72,31 @@ def match_to_json(match: Match) -> dict[str, Any]:
     }
 
 
+def bars_that_differ(index: Index, match: Match) -> list[int]:
+    """Printed bars in which a note is absent from the disc, or is not at its place; empty: none, or not made out."""
+    tune = index.tune_of(match.key)
+    if tune is None or match.alignment is None:
+        return []
+    notes = [*match.alignment.absent, *(pairing.note for pairing in match.alignment.displaced)]
+    return sorted({int(index.bar[int(index.start[tune]) + note]) for note in notes})
+
+
+def _part_kept(query: Query, part: Part) -> PartResult:
+    """A part as a job keeps it."""
+    first, span = float(query.onset_s[0]), float(query.onset_s[-1] - query.onset_s[0])
+    best = part.matches[0]
+    return PartResult(
+        from_turn=part.from_turn,
+        to_turn=part.to_turn,
+        from_s=round(first + part.from_turn * span, 3),
+        to_s=round(first + part.to_turn * span, 3),
+        file=best.key.file,
+        number=best.key.number,
+        title=best.title,
+        probability=best.probability,
+    )
+
+
 def verdict(matches: list[Match]) -> str:
     """The answer in one line."""
     if not matches:
@@ -118,14 +143,20 @@ def _where(match: Match) -> str:
     )
 
 
-def keep_in_job(job: Job, index: Index, query: Query, matches: list[Match]) -> list[str]:
-    """Leave the matches in the job, and the disc over the print as a score; returns the files made."""
+def keep_in_job(job: Job, index: Index, query: Query, matches: list[Match], parts: Sequence[Part] = ()) -> list[str]:
+    """Leave the matches in the job, and the disc over the print as a score; returns the files made.
+
+    Of a disc with several tunes each part is kept: where it lies, and what it is.
+    """
     from disc.library.over_print import over_print
 
     made: list[str] = []
     with job.step("identify") as stage:
-        found = [MatchResult(**match_to_json(match)) for match in matches]
-        job.content.keep(IdentifyResult(matches=found, verdict=verdict(matches)))
+        found = [
+            MatchResult(**match_to_json(match), differs_in_bars=bars_that_differ(index, match)) for match in matches
+        ]
+        kept = [_part_kept(query, part) for part in parts]
+        job.content.keep(IdentifyResult(matches=found, verdict=verdict(matches), parts=kept))
         if matches and matches[0].alignment is not None:
             svg, pdf = over_print(query, index, matches[0])
             stage.write_bytes("out/identify.svg", svg)

@@ -1,4 +1,4 @@
-"""Tunes of the library by words of their titles."""
+"""Tunes of the library by words of their titles, composers and collections."""
 
 from __future__ import annotations
 
@@ -16,17 +16,22 @@ class Title:
     key: TuneKey
     title: str
     collection: str
+    composer: str = ""
 
 
 def find_titles(index: Index, words: str, most: int) -> list[Title]:
-    """Tunes whose title, file and collection have all these words, in order of the library; case and accents aside."""
+    """Tunes whose title, composer, file and collection have all these words, in order of the library.
+
+    Case and accents do not count.
+    """
     wanted = plain_title(words).split()
     found: list[Title] = []
     for tune in range(index.size if wanted else 0):
-        file, number, title, collection = index.rows[tune][:4]
-        text = plain_title(f"{title} {collection} {file}")
+        row = index.rows[tune]
+        file, number, title, collection, composer = (str(row[i]) for i in (0, 1, 2, 3, 7))
+        text = " ".join(plain_title(part) for part in (title, composer, collection, file))
         if all(word in text for word in wanted):
-            found.append(Title(TuneKey(str(file), int(str(number))), str(title), str(collection)))
+            found.append(Title(TuneKey(file, int(number)), title, collection, composer))
             if len(found) >= most:
                 break
     return found

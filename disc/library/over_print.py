@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import Any
 
@@ -40,26 +41,40 @@ def _musicxml(query: Query, reference: ReferenceTune, alignment: Alignment) -> s
     from music21 import layout, stream
     from music21.musicxml.m21ToXml import GeneralObjectExporter
 
-    bars = _bars(reference, alignment)
+    notes = sorted(p.note for p in (*alignment.agree, *alignment.displaced)) or [0, reference.pitch.size - 1]
+    bars = _bars(reference, notes[0], notes[-1])
     score = stream.Score()
     upper = _part("disc", bars, _disc_events(query, reference, alignment), reference)
-    lower = _part("print", bars, _print_events(reference, alignment), reference)
+    lower = _part("print", bars, _print_events(reference, alignment.absent), reference)
     score.append([upper, lower])
     score.insert(0, layout.StaffGroup([upper, lower], symbol="brace", barTogether=True))
     return GeneralObjectExporter(score).parse().decode("utf-8")
 
 
-def _bars(reference: ReferenceTune, alignment: Alignment) -> list[tuple[Fraction, Fraction, int]]:
-    """(start, end, printed number) of the bars that the disc plays, quarters from the tune's first note."""
-    notes = sorted(p.note for p in (*alignment.agree, *alignment.displaced)) or [0, reference.pitch.size - 1]
+def print_alone(reference: ReferenceTune) -> tuple[bytes, bytes]:
+    """(svg, pdf) of a tune as it is printed."""
+    from music21 import stream
+    from music21.musicxml.m21ToXml import GeneralObjectExporter
+
+    bars = _bars(reference, 0, reference.pitch.size - 1)
+    score = stream.Score()
+    score.append(_part("", bars, _print_events(reference, ()), reference))
+    text = GeneralObjectExporter(score).parse().decode("utf-8")
+    named = f"{reference.title} ({reference.key})" if reference.title != str(reference.key) else reference.title
+    pages = engrave(text, named).pages
+    return _one_svg(pages), pdf_of_pages(pages)
+
+
+def _bars(reference: ReferenceTune, first: int, last: int) -> list[tuple[Fraction, Fraction, int]]:
+    """(start, end, printed number) of the bars from one note to another, quarters from the tune's first note."""
     starts = np.flatnonzero(np.r_[True, np.diff(reference.bar) != 0])
     edges = [Fraction(int(reference.onset_tick[i]), TICKS_PER_QUARTER) for i in starts]
     end = Fraction(int(reference.onset_tick[-1] + reference.duration_tick[-1]), TICKS_PER_QUARTER)
     edges = _straightened(edges, end, reference)
     numbers = [int(reference.bar[i]) for i in starts]
     low, high = (
-        Fraction(int(reference.onset_tick[notes[0]]), TICKS_PER_QUARTER),
-        Fraction(int(reference.onset_tick[notes[-1]]), TICKS_PER_QUARTER),
+        Fraction(int(reference.onset_tick[first]), TICKS_PER_QUARTER),
+        Fraction(int(reference.onset_tick[last]), TICKS_PER_QUARTER),
     )
     bars = list(zip(edges[:-1], edges[1:], numbers, strict=True))
     return [bar for bar in bars if bar[1] > low and bar[0] <= high and bar[1] > bar[0]]
@@ -103,9 +118,9 @@ def _nearest(quarter: float) -> Fraction:
     return min(choices, key=lambda at: abs(float(at) - quarter))
 
 
-def _print_events(reference: ReferenceTune, alignment: Alignment) -> Events:
+def _print_events(reference: ReferenceTune, missing: Sequence[int]) -> Events:
     events: Events = defaultdict(list)
-    absent = set(alignment.absent)
+    absent = set(missing)
     for note, (tick, pitch) in enumerate(zip(reference.onset_tick, reference.pitch, strict=True)):
         colour = ABSENT if note in absent else AGREES
         events[Fraction(int(tick), TICKS_PER_QUARTER)].append((int(pitch), colour, f"note-{note}"))

@@ -7,7 +7,7 @@ from disc.job import Job
 from disc.pitch_names import cents_off, note_name
 from disc.records import Tooth
 from disc.report.blocks import Block, Picture, Section, Words, table
-from disc.results import IdentifyResult, MatchResult
+from disc.results import IdentifyResult, MatchResult, PartResult
 from disc.tables import read_text
 from disc.words import chance
 
@@ -16,6 +16,7 @@ MOST_SCORE_PAGES = 4
 # Tunes listed beside the best: at most so many in all, none less likely than this.
 MOST_MATCHES = 3
 LEAST_RIVAL = 0.01
+MOST_BARS_NAMED = 12
 SCORE_FILE = "out/tune.musicxml"
 # The first that is there; with its words.
 SCORES = {
@@ -81,6 +82,7 @@ def _identified(job: Job) -> list[Block]:
     heading = ("title", "collection", "file, number", "probability", "strikes that agree")
     return [
         Words(_match_words(best)),
+        *_part_words(found.parts),
         table(heading, [_match_row(match) for match in (best, *rivals)], right=(3, 4)),
     ]
 
@@ -94,7 +96,29 @@ def _match_words(match: MatchResult) -> str:
         f"{chance(match.probability or 0.0)}): bars {match.from_bar} to {match.to_bar} of the print, {key}; "
         f"{match.agree or 0} strikes agree, {len(match.absent)} notes of the print are absent, "
         f"{len(match.displaced)} displaced, and {len(match.extra)} strikes are not in the print."
+        + _bar_words(match.differs_in_bars)
     )
+
+
+def _bar_words(bars: list[int]) -> str:
+    """Where disc and print differ, by the print's bars."""
+    if not bars:
+        return ""
+    if len(bars) > MOST_BARS_NAMED:
+        return f" Disc and print differ in {len(bars)} bars."
+    return f" Disc and print differ in bar{'s' if len(bars) > 1 else ''} {', '.join(map(str, bars))}."
+
+
+def _part_words(parts: list[PartResult]) -> list[Block]:
+    """The tunes of a disc with several."""
+    if len(parts) < 2:
+        return []
+    named = "; ".join(
+        f"{100 * part.from_turn:.0f} to {100 * part.to_turn:.0f} % of the playing time, "
+        f"“{part.title.strip().rstrip('.')}” (probability {chance(part.probability or 0.0)})"
+        for part in parts
+    )
+    return [Words(f"Several tunes, one after another: {named}.")]
 
 
 def _match_row(match: MatchResult) -> tuple[object, ...]:

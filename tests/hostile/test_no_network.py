@@ -125,6 +125,7 @@ STEPS = (
     ("library", "add", "{folder}/own", "--json"),
     ("library", "list", "--json"),
     ("library", "find", "small", "--json"),
+    ("library", "show", "own/small.abc:1", "--out", "{folder}/shown", "--json"),
     ("identify", "{job}", "--json"),
     ("library", "remove", "own", "--json"),
     ("check", "{job}", "--json"),

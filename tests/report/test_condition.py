@@ -196,6 +196,20 @@ def test_identified_with_its_evidence(job):
     assert [row[0] for row in rows.rows] == ["White Jock."]
 
 
+def test_where_disc_and_print_differ_and_the_parts_of_a_disc_with_two_tunes_are_said(job):
+    match = {"title": "White Jock.", "file": "a.abc", "number": 36, "probability": 0.98, "differs_in_bars": [3, 7, 8]}
+    parts = [
+        {"from_turn": 0.0, "to_turn": 0.48, "title": "White Jock.", "probability": 0.98},
+        {"from_turn": 0.52, "to_turn": 1.0, "title": "Another", "probability": 0.9},
+    ]
+    job.content.results["identify"] = {"matches": [match], "parts": parts}
+    words, two = tune_part(job).blocks[:2]
+    assert words.text.endswith("Disc and print differ in bars 3, 7, 8.")
+    assert "52 to 100 % of the playing time, “Another” (probability 90 %)" in two.text
+    match["differs_in_bars"] = list(range(20))
+    assert tune_part(job).blocks[0].text.endswith("Disc and print differ in 20 bars.")
+
+
 def test_a_designed_disc_is_not_said_to_have_been_seen(tmp_path):
     score, comb = tmp_path / "small.abc", tmp_path / "comb.csv"
     score.write_text("X:1\nT:Small\nM:6/8\nL:1/8\nK:G\n|:GAB cBA|Bcd e2d|GAB cBA|BGD G3:|\n")

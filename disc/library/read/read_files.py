@@ -1,7 +1,7 @@
 """Files of tunes to printed tunes: the corpus as installed, and a person's own folders. Broken files are listed.
 
-ABC is read by abc.py; everything else by tune/score, which reads safely. Of a score with several parts the
-melody is kept for the index (the highest note of each onset), all its notes for the alignment.
+All files are read by tune/score, which reads safely. Of a score with several parts that which carries the tune is kept:
+the voice of a song, the right hand of a piece (tune/score/lead.py), by its name first.
 """
 
 from __future__ import annotations
@@ -18,12 +18,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from disc.errors import BadInput, DiscError, MissingPart
-from disc.library.read.reference import first_part, reference_of, tunes_of_abc
+from disc.library.read.reference import first_part, melody_part, reference_of, tunes_of_abc
 from disc.library.records import ReferenceTune, TuneKey
 from disc.tune.score.old_text import decode_old
 
 # Raise with every change that reads a file otherwise: libraries are then built anew.
-READER_VERSION = 3
+READER_VERSION = 4
 CORPUS_COLLECTIONS = ("airdsAirs", "essenFolksong", "miscFolk", "nottingham-dataset", "oneills1850", "ryansMammoth")
 # Collections in several parts, of which the first is the melody: soprano of chorales, first violin of quartets, voice
 # of songs, upper staff of piano pieces. Left out are masses and madrigals, where no part can be told to be the melody.
@@ -210,6 +210,6 @@ def read_file(path: Path, name: str, collection: str, first_part_alone: bool = F
     from disc.tune.score.read_score import read_score
 
     scores = [(place, score) for place, score in enumerate(read_score(path), start=1)]
-    if first_part_alone:
-        scores = [(place, first_part(score)) for place, score in scores]
+    taken = first_part if first_part_alone else melody_part
+    scores = [(place, taken(score)) for place, score in scores]
     return [reference_of(score, TuneKey(name, place), collection) for place, score in scores if score.notes]

@@ -32,6 +32,13 @@ def first_part(score: ScoreIn) -> ScoreIn:
     return replace(score, notes=tuple(note for note in score.notes if note.part == 0))
 
 
+def melody_part(score: ScoreIn) -> ScoreIn:
+    """The part of the score that carries the tune, alone; a score of one part as it is."""
+    if score.melody_part is None:
+        return score
+    return replace(score, notes=tuple(note for note in score.notes if note.part == score.melody_part))
+
+
 def tunes_of_abc(text: str, file: str, collection: str) -> list[ReferenceTune]:
     """All tunes of an ABC text, of each its first voice. file: path within the collection, for the keys."""
     scores = [(tune.number, first_part(tune.score)) for tune in read_abc(text)]

@@ -24,6 +24,7 @@ from disc.library.search.query import Query
 from disc.library.search.trial_places import Placement
 
 NEAR = 120  # tunes by their shapes of five notes that are laid beside the disc
+NEAR_IN_DOUBT = 1_000  # that are where none of the first is clear: of worn discs little is left in fives
 FOUND = 40  # tunes by exact places that are
 WHOLE = 1_500  # a collection up to this size is laid beside the disc whole, so that each of its tunes gets a rank
 NEAR_PIECE_S = 0.2  # around a piece's first and last note, within which strikes are its own
@@ -88,7 +89,13 @@ def _by_pitch(index: Index, query: Query, allowed: np.ndarray | None, wanted: in
     chain, quarter_s = lay_tunes(index, asked, near)
     rated = {int(t): (float(c), float(q)) for t, c, q in zip(near, chain, quarter_s, strict=True)}
     placed: dict[int, Placed] = {}
-    if strikes is not None and chain.max(initial=0.0) < max(CLEAR_CHAIN, CLEAR_NATS * line.pitch.size):
+    in_doubt = chain.max(initial=0.0) < max(CLEAR_CHAIN, CLEAR_NATS * line.pitch.size)
+    if in_doubt and near.size == NEAR:
+        further = highest(votes, NEAR_IN_DOUBT)[NEAR:]
+        further = further[votes[further] > 0]
+        more = zip(further, *lay_tunes(index, asked, further), strict=True)
+        rated |= {int(t): (float(c), float(q)) for t, c, q in more}
+    if strikes is not None and in_doubt:
         placed = {one.tune: one for one in places_by_pitch(index, strikes, allowed)[: 2 * FOUND]}
         _lay_placed(index, asked, list(placed.values())[:FOUND], rated)
     if strikes is not None:
