@@ -324,6 +324,12 @@ FIT_VOICES = (
     "bar", "muse-12", "fluid-8", "tim-46", "bar", "fluid-15", "muse-108", "tim-13",
 )  # fmt: skip
 MAKE_FIT = draw_make("f", 902, FIT_VOICES, 48, 0)
+# Turns of sources in no other draw: looked at while choosing, then fitted to as well.
+OTHER_VOICES = (
+    "muse-13", "tim-12", "fluid-46", "muse-8", "bar", "fluid-11", "tim-15", "muse-107", "fluid-24", "tim-9", "muse-14",
+    "bar",
+)  # fmt: skip
+MAKE_OTHER = draw_make("v", 955, OTHER_VOICES, 12, 0)
 # Measured once, at the end; of its eight sources six are in no other draw.
 UNSEEN_VOICES = ("bar", "muse-10", "tim-108", "fluid-4", "bar", "muse-46", "fluid-9", "tim-107")
 MAKE_UNSEEN = draw_make("z", 977, UNSEEN_VOICES, 16, 16)
