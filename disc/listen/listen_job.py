@@ -19,7 +19,7 @@ from disc.listen.strikes_file import read_strikes
 from disc.listen.turn.hear_turn import read_turn
 from disc.listen.turn.pace import Pace, bars_of, pace_words, paces_of, tenths
 from disc.listen.turn.plot import plot_turn
-from disc.listen.turn.turn_doubts import off_table_doubts
+from disc.listen.turn.turn_doubts import doubts_of_turn
 from disc.listen.turn.turn_record import Turn
 from disc.made_from import LISTEN
 from disc.records import Comb, Doubt
@@ -61,8 +61,9 @@ def listen_to_job(job: Job, path: Path, advance: Advance = no_progress) -> Liste
     findings = findings_of(turn, strikes, pins, comb, plate)
     tune = disc.tune
     paces = paces_of(turn, bars_of(tune, plate.revolution_s) if tune is not None else tenths())
+    own = doubts_of_turn(turn, plate.revolution_s)
     with job.step("listen", (path,)) as stage:
-        stage_listen(stage, turn, strikes, findings, paces)
+        stage_listen(stage, turn, strikes, findings, paces, own)
         stage.write_bytes(SOUND_FILE, _as_flac(recording, turn.clock))
         stage.write_text(PLOT_FILE, plot_turn(turn, paces))
         job.content.keep(ListenResult(
@@ -70,7 +71,7 @@ def listen_to_job(job: Job, path: Path, advance: Advance = no_progress) -> Liste
             extra=len(turn.extra), early_late=len(turn.early_late), weak=len(turn.weak),
             rushing=list(pace_words(paces)), remarks=list(turn.remarks),
         ))  # fmt: skip
-    doubts = (*stale_doubts(job, without=(LISTEN,)), *disc.doubts, *off_table_doubts(turn.off_table))
+    doubts = (*stale_doubts(job, without=(LISTEN,)), *disc.doubts, *own)
     return Listened(turn, tuple(findings), paces, doubts)
 
 
@@ -89,7 +90,7 @@ def listen_to_files(comb: Path, strikes: Path, path: Path, advance: Advance = no
                 f"{strikes}: the strike at {turn_fraction:g} is of tooth {tooth}, which {comb} does not have."
             )
     turn = read_turn(read_recording(path), pitches, rows, None, advance, _dead(table))
-    return Listened(turn, (), paces_of(turn, tenths()), tuple(off_table_doubts(turn.off_table)))
+    return Listened(turn, (), paces_of(turn, tenths()), doubts_of_turn(turn))
 
 
 def _dead(comb: Comb) -> set[int]:

@@ -8,23 +8,25 @@ from typing import Any
 
 import numpy as np
 
+from disc.doubts import doubts_from_json, doubts_to_json
 from disc.job import Job, Stage
 from disc.listen.sound.audio import FloatArray
 from disc.listen.turn.pace import Pace, pace_words, paces_json
 from disc.listen.turn.turn_record import Sound, Turn
-from disc.records import Finding, Strike
+from disc.records import Doubt, Finding, Strike
 from disc.stored import Stored, json_text
 
 LISTEN_FILE = "out/listen.json"
 SOUND_FILE = "out/listen/turn.flac"
 
 
-def turn_json(turn: Turn, paces: Sequence[Pace] = ()) -> dict[str, Any]:
+def turn_json(turn: Turn, paces: Sequence[Pace] = (), doubts: Sequence[Doubt] = ()) -> dict[str, Any]:
     """Plain JSON of a judged turn. onsets: [time in s, pitch, tooth or null]; silent: indices of strikes; extra: [time
     in s, pitch]; speed: [time in s, ratio to the mean of a revolution]; paces: how fast each bar or tenth ran; rushing:
     in words, which of them run noticeably fast or slow. why: of each silent or undecided strike [strike, probability
     that it was silent, reason]; off_table: teeth that sound elsewhere than their table says; extra_causes: for each of
-    extra [probability, strike whose pin may have taken the tooth along, or null]."""
+    extra [probability, strike whose pin may have taken the tooth along, or null]; disturbed: [from, to] in s where
+    something else is loud; doubts: as every command tells them."""
     return {
         "onsets": [[round(s.time_s, 4), s.pitch, s.tooth] for s in turn.sounds],
         "silent": list(turn.silent),
@@ -46,6 +48,8 @@ def turn_json(turn: Turn, paces: Sequence[Pace] = ()) -> dict[str, Any]:
         "tuning_cents": round(turn.tuning_cents, 1),
         "fit": round(turn.fit, 3),
         "remarks": list(turn.remarks),
+        "disturbed": [[round(d.start_s, 2), round(d.end_s, 2)] for d in turn.disturbed],
+        "doubts": doubts_to_json(doubts),
         "paces": paces_json(paces),
         "rushing": list(pace_words(paces)),
     }
@@ -65,7 +69,7 @@ class Course:
 
 def stage_listen(
     stage: Stage, turn: Turn, strikes: Sequence[Strike], findings: Sequence[tuple[Finding, Sound | None, float]],
-    paces: Sequence[Pace] = (),
+    paces: Sequence[Pace] = (), doubts: Sequence[Doubt] = (),
 ) -> None:  # fmt: skip
     """Stage out/listen.json. strikes: those the turn was held against. findings: each with the sound it is about and
     where to listen, s in the recording."""
@@ -75,7 +79,7 @@ def stage_listen(
     content = {
         "schema": LISTENED.schema,
         "sound": SOUND_FILE,
-        "turn": turn_json(turn, paces),
+        "turn": turn_json(turn, paces, doubts),
         "course": [[round(float(t), 3), round(float(turns), 6)] for t, turns in course],
         "onset_pins": [None if s.strike is None else strikes[s.strike].pin_id for s in turn.sounds],
         "findings": [_finding_json(f) | {"listen_s": round(at, 3)} for f, _, at in findings],
@@ -127,6 +131,12 @@ def load_turn(job: Job) -> dict[str, Any] | None:
     """The last recorded turn as turn_json wrote it; None if there was none. Raises BadInput if the file is damaged."""
     found = LISTENED.load(job.path(LISTEN_FILE))
     return None if found is None else found.turn
+
+
+def load_listen_doubts(job: Job) -> tuple[Doubt, ...]:
+    """What the last recorded turn put in doubt; empty if there was none. Raises BadInput if the file is damaged."""
+    turn = load_turn(job) or {}
+    return doubts_from_json(turn.get("doubts", []), str(job.path(LISTEN_FILE)))
 
 
 def load_course(job: Job) -> Course | None:

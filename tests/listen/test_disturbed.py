@@ -10,7 +10,7 @@ from disc.listen.comb.doubtful import doubts_of_plucked
 from disc.listen.comb.plucked import PluckedComb, PluckedTooth
 from disc.listen.sound.attacks import Attack
 from disc.listen.sound.audio import Recording
-from disc.listen.sound.disturbed import Stretch, faint_stretches, loud_stretches, together
+from disc.listen.sound.disturbed import Disturbance, faint_stretches, loud_stretches, together
 from disc.records import ToothCondition
 
 RATE = 8000
@@ -49,8 +49,8 @@ def test_beginnings_of_nobody_in_a_row_are_a_disturbance_ticks_and_plucks_are_no
 
 
 def test_stretches_that_overlap_are_one() -> None:
-    one = together([Stretch(1.0, 2.0, False)], [Stretch(1.5, 1.6, True), Stretch(3.0, 3.1, True)])
-    assert one == (Stretch(1.0, 2.0, False), Stretch(3.0, 3.1, True))
+    one = together([Disturbance(1.0, 2.0, False)], [Disturbance(1.5, 1.6, True), Disturbance(3.0, 3.1, True)])
+    assert one == (Disturbance(1.0, 2.0, False), Disturbance(3.0, 3.1, True))
 
 
 def tooth(number: int, *plucks_s: float, agrees: bool | None = True) -> PluckedTooth:
@@ -59,7 +59,7 @@ def tooth(number: int, *plucks_s: float, agrees: bool | None = True) -> PluckedT
 
 def test_doubts_name_the_tooth_to_be_plucked_again() -> None:
     rows = (tooth(10, 19.0, 20.0), tooth(11, 21.0, 22.0, agrees=False))
-    comb = PluckedComb(rows, None, (), 2, (Stretch(20.9, 21.6, False),))
+    comb = PluckedComb(rows, None, (), 2, (Disturbance(20.9, 21.6, False),))
     (doubt,) = doubts_of_plucked(comb)
     assert doubt.say == "speech or another sound from 20.9 to 21.6 s, while tooth 11 sounded."
     assert doubt.advice == "Pluck tooth 11 again."

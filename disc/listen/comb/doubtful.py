@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from disc.listen.comb.plucked import PluckedComb, PluckedTooth
-from disc.listen.sound.disturbed import Stretch
+from disc.listen.sound.disturbed import Disturbance
 from disc.records import About, Doubt, ToothCondition
 
 MOST = 6  # more of one kind are told together
@@ -50,7 +50,7 @@ def _disturbances(comb: PluckedComb) -> list[Doubt]:
     return said[:MOST]
 
 
-def _within(rows: Sequence[PluckedTooth], stretch: Stretch) -> list[PluckedTooth]:
+def _within(rows: Sequence[PluckedTooth], stretch: Disturbance) -> list[PluckedTooth]:
     return [row for row in rows if any(stretch.covers(t, MEASURED_S) for t in row.plucks_s)]
 
 

@@ -22,7 +22,7 @@ from disc.listen.comb.tooth_sound import Sounding, sounding
 from disc.listen.sound.attacks import Attack
 from disc.listen.sound.audio import FloatArray, Recording, read_recording
 from disc.listen.sound.bands import Whole, hz_of_pitch, transform
-from disc.listen.sound.disturbed import Stretch, faint_stretches, loud_stretches, together
+from disc.listen.sound.disturbed import Disturbance, faint_stretches, loud_stretches, together
 from disc.records import ToothCondition
 from disc.words import Advance, no_progress
 
@@ -79,7 +79,7 @@ class PluckedComb:
     temperament: Temperament | None
     remarks: tuple[str, ...] = ()
     plucks: int = 2
-    disturbed: tuple[Stretch, ...] = ()
+    disturbed: tuple[Disturbance, ...] = ()
 
 
 def read_plucked(path: Path, teeth: int | None = None, plucks: int = 2, advance: Advance = no_progress) -> PluckedComb:
@@ -114,7 +114,7 @@ def comb_from_recording(
 
 def _disturbed(
     recording: Recording, rows: Sequence[PluckedTooth], found: Sequence[Pluck], rest: Sequence[Attack]
-) -> tuple[Stretch, ...]:
+) -> tuple[Disturbance, ...]:
     """Where something else than plucks is heard."""
     faint = faint_stretches(rest, np.array([p.candidate.time_s for p in found]))
     lowest = min((row.pitch for row in rows if row.pitch is not None), default=None)

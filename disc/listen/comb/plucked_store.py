@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict
 
 from disc.job import Job, Stage
-from disc.listen.sound.disturbed import Stretch
+from disc.listen.sound.disturbed import Disturbance
 from disc.records import ToothCondition
 from disc.stored import Stored
 
@@ -43,9 +43,9 @@ class PluckedFile(BaseModel):
     disturbed: tuple[tuple[float, float, bool], ...] = ()
     doubts: list[dict[str, Any]] = []
 
-    def stretches(self) -> tuple[Stretch, ...]:
+    def stretches(self) -> tuple[Disturbance, ...]:
         """The disturbed parts as records."""
-        return tuple(Stretch(start_s, end_s, knock) for start_s, end_s, knock in self.disturbed)
+        return tuple(Disturbance(start_s, end_s, knock) for start_s, end_s, knock in self.disturbed)
 
 
 def _pitches_are_numbers(stored: PluckedFile) -> None:

@@ -32,7 +32,7 @@ TAIL_S = 0.15  # a beginning is heard at least so long
 
 
 @dataclass(frozen=True)
-class Stretch:
+class Disturbance:
     """Seconds of a recording in which something else is heard. is_knock: short; else speech or handling."""
 
     start_s: float
@@ -51,7 +51,7 @@ class Stretch:
         return f"speech or another sound from {self.start_s:.1f} to {self.end_s:.1f} s"
 
 
-def loud_stretches(recording: Recording, lowest_hz: float) -> list[Stretch]:
+def loud_stretches(recording: Recording, lowest_hz: float) -> list[Disturbance]:
     """Where the band under the lowest tooth is far louder than usual for as long as a word lasts, in order; a case may
     thump at a strike. lowest_hz: of the comb."""
     top = min(HIGHEST_HZ, UNDER_TOOTH * lowest_hz)
@@ -65,7 +65,7 @@ def loud_stretches(recording: Recording, lowest_hz: float) -> list[Stretch]:
     return [s for s in _joined([(float(t), float(t) + STEP_S) for t in over]) if not s.is_knock]
 
 
-def faint_stretches(left: Sequence[Attack], plucks_s: FloatArray) -> list[Stretch]:
+def faint_stretches(left: Sequence[Attack], plucks_s: FloatArray) -> list[Disturbance]:
     """Where beginnings that are no pluck and no tick follow each other, in order. left: attacks that no pluck took;
     plucks_s: when the plucks were, shape (n,)."""
     alone = [a for a in left if _is_foreign(a) and (not len(plucks_s) or np.abs(plucks_s - a.time_s).min() > OWN_S)]
@@ -76,18 +76,18 @@ def faint_stretches(left: Sequence[Attack], plucks_s: FloatArray) -> list[Stretc
         else:
             rows.append([a])
     return [
-        Stretch(row[0].time_s, row[-1].time_s + TAIL_S, len(row) == 1) for row in rows
+        Disturbance(row[0].time_s, row[-1].time_s + TAIL_S, len(row) == 1) for row in rows
         if len(row) >= FEWEST_FAINT or row[0].rise_db > KNOCK_DB
     ]  # fmt: skip
 
 
-def together(*many: Sequence[Stretch]) -> tuple[Stretch, ...]:
+def together(*many: Sequence[Disturbance]) -> tuple[Disturbance, ...]:
     """All of them in order, those that overlap as one."""
-    kept: list[Stretch] = []
+    kept: list[Disturbance] = []
     for s in sorted((s for some in many for s in some), key=lambda s: s.start_s):
         if kept and s.start_s <= kept[-1].end_s:
             last = kept[-1]
-            kept[-1] = Stretch(last.start_s, max(last.end_s, s.end_s), last.is_knock and s.is_knock)
+            kept[-1] = Disturbance(last.start_s, max(last.end_s, s.end_s), last.is_knock and s.is_knock)
         else:
             kept.append(s)
     return tuple(kept)
@@ -107,11 +107,11 @@ def _level_db(recording: Recording, low_hz: float, high_hz: float) -> FloatArray
     return np.asarray(10.0 * np.log10(uniform_filter1d(mean, SMOOTH_STEPS) + 1e-14))
 
 
-def _joined(pieces: Sequence[tuple[float, float]]) -> list[Stretch]:
+def _joined(pieces: Sequence[tuple[float, float]]) -> list[Disturbance]:
     spans: list[list[float]] = []
     for start, end in pieces:
         if spans and start - spans[-1][1] < JOIN_S:
             spans[-1][1] = end
         else:
             spans.append([start, end])
-    return [Stretch(start, end, end - start < SPEECH_S) for start, end in spans]
+    return [Disturbance(start, end, end - start < SPEECH_S) for start, end in spans]

@@ -17,6 +17,7 @@ import numpy as np
 from disc.errors import BadInput
 from disc.listen.sound.audio import FloatArray, Recording
 from disc.listen.sound.bands import pitch_of_hz
+from disc.listen.sound.disturbed import Disturbance, loud_stretches
 from disc.listen.turn.disc_path import Expected
 from disc.listen.turn.follow_disc import Followed, follow
 from disc.listen.turn.heard_strikes import Heard
@@ -80,7 +81,7 @@ def read_turn(
         remarks.append(f"the file's sample rate is wrong; {recording.rate:.0f} a second fits the comb, times are true")
     turn = _judged(sounds, heard, followed, index, len(strikes), Turn(
         (), (), (), (), period, speed, motion, whirr.lines_hz if whirr else (), clock, cents, fit, laps, tuple(remarks),
-        off_table=_off_table(followed, pitches),
+        off_table=_off_table(followed, pitches), disturbed=_disturbed(recording, followed),
     ))  # fmt: skip
     known_dead = [(k, float(t), tooth) for k, (t, tooth) in enumerate(strikes) if tooth in pitched.keys() - pitches]
     return _with_dead(turn, known_dead, pitched, recording.length_s)
@@ -102,6 +103,11 @@ def _speed(motion: Motion, whirr: Whirr | None, period_s: float) -> FloatArray:
     if whirr is not None:
         ratio = ratio * np.interp(grid, whirr.times_s, whirr.ratio, left=1.0, right=1.0)
     return np.column_stack([grid, ratio])
+
+
+def _disturbed(recording: Recording, followed: Followed) -> tuple[Disturbance, ...]:
+    """Where something loud is heard that no tooth of the comb makes."""
+    return tuple(loud_stretches(recording, min(v.hz for v in followed.voices.values())))
 
 
 def _off_table(followed: Followed, pitches: dict[int, float]) -> tuple[OffTable, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from disc.listen.sound.audio import FloatArray
+from disc.listen.sound.disturbed import Disturbance
 from disc.listen.turn.speed import Motion
 from disc.listen.turn.true_pitches import OffTable
 
@@ -57,7 +58,7 @@ class Turn:
 
     position of the disc: motion.position(time_s). speed: rows (time in s, speed against the mean of a revolution).
     silences: of every silent or undecided strike the probability that it was silent, and why that is said.
-    off_table: teeth that sound elsewhere than their table says.
+    off_table: teeth that sound elsewhere than their table says. disturbed: where something else is heard.
     undecided: strikes of which it cannot be told whether they sounded; untold: every such strike, lap by lap.
     weak: strikes weak each time they are heard against what their tooth is like. weak_teeth: teeth weak in all their
     strikes, against their neighbours in pitch.
@@ -83,6 +84,7 @@ class Turn:
     untold: tuple[Missed, ...] = ()
     off_table: tuple[OffTable, ...] = ()
     silences: tuple[Silence, ...] = ()
+    disturbed: tuple[Disturbance, ...] = ()
 
     @property
     def extra(self) -> tuple[Sound, ...]:
