@@ -10,16 +10,19 @@ from collections.abc import Sequence
 
 from disc import svg
 from disc.check.kinds import KINDS, Kind
+from disc.condition_marks import DOUBT_COLOUR, MARKS
 from disc.frame import disc_to_view_mm, to_xy_mm
+from disc.photo.sheets.map_sheet import MARK_MM, mark_svg
 from disc.records import Condition, Finding, Pin, Plate, Side
 
-# Colours that stay apart for the colour-blind (Okabe and Ito, Color Universal Design, 2008; values from memory).
+# A finding about a pin's condition has the colour of that condition everywhere else; the rest stand apart from those.
 COLOURS: dict[Kind, str] = {
-    Kind.MISSING: "#D55E00",
-    Kind.IN_DOUBT: "#E69F00",
-    Kind.ABANDONED: "#999999",
-    Kind.STUB: "#CC79A7",
-    Kind.BENT: "#0072B2",
+    Kind.MISSING: MARKS[Condition.MISSING].colour,
+    Kind.STUB: MARKS[Condition.STUB].colour,
+    Kind.BENT: MARKS[Condition.BENT].colour,
+    Kind.EXTRA: MARKS[Condition.EXTRA].colour,
+    Kind.IN_DOUBT: DOUBT_COLOUR,
+    Kind.ABANDONED: "#777777",
 }
 OTHER_COLOUR = "#009E73"
 MARGIN_MM = 4.0
@@ -61,9 +64,7 @@ def _face(
     for pin in pins:
         if pin.side is side:
             x, y = _on_sheet(side, pin.r_mm, pin.theta_deg, middle)
-            stands = pin.plays or (pin.condition is Condition.EXTRA and bool(pin.height_mm))
-            fill = "#555" if stands else "none"
-            parts.append(svg.circle(x, y, 0.13, fill=fill, stroke="#555", stroke_width=0.06))
+            parts.append(mark_svg(pin.condition, (x, y), MARK_MM, side is Side.UPPER, _lean(pin)))
     labels: list[tuple[float, float]] = []
     for number, finding in enumerate(findings, start=1):
         if finding.side is side:
@@ -110,3 +111,11 @@ def _on_sheet(side: Side, r_mm: float, theta_deg: float, middle: tuple[float, fl
     """A place on the sheet: the view of its face, y downwards as SVG has it."""
     x, y = disc_to_view_mm(*to_xy_mm(r_mm, theta_deg), side)
     return middle[0] + float(x), middle[1] - float(y)
+
+
+def _lean(pin: Pin) -> tuple[float, float] | None:
+    """Three times a bent pin's lean as its face shows it, y downwards; None where it was not measured."""
+    if pin.condition is not Condition.BENT or pin.lean_x_mm is None or pin.lean_y_mm is None:
+        return None
+    x, y = disc_to_view_mm(pin.lean_x_mm, pin.lean_y_mm, pin.side)
+    return 3.0 * float(x), -3.0 * float(y)

@@ -77,28 +77,30 @@ def _path(strokes: Iterable[tuple[Point, ...]], x: float, y: float, size: float)
     return "".join(f"M{run}" for run in runs)
 
 
-def _mark_svg(pin: Pin, x: float, y: float) -> str:
-    """The condition's mark: what it encloses full for the upper face, hollow for the lower one."""
-    has_lean = pin.condition is Condition.BENT and pin.lean_x_mm is not None and pin.lean_y_mm is not None
-    mark = bent_ring() if has_lean else MARKS[pin.condition]
-    is_upper = pin.side is Side.UPPER
-    full = mark.colour if is_upper else "none"
-    # Lines inside a full shape are light; where nothing is enclosed, the upper face's lines are the heavier ones.
-    inner = "#ffffff" if is_upper and mark.closed else mark.colour
-    heavy = 0.1 if is_upper and not mark.closed else 0.045
+def mark_svg(condition: Condition, at: Point, size: float, is_full: bool = True, lean: Point | None = None) -> str:
+    """A condition's mark about a place: what it encloses full, as on the upper face, or hollow, as on the lower one.
+
+    size: a ring's radius, in the drawing's unit; lean: how far a bent pin's tip stands off, so as to be drawn; None:
+    not known, or not bent.
+    """
+    x, y = at
+    mark = MARKS[condition] if lean is None else bent_ring()
+    full = mark.colour if is_full else "none"
+    # Lines inside a full shape are light; where nothing is enclosed, the full face's lines are the heavier ones.
+    inner = "#ffffff" if is_full and mark.closed else mark.colour
+    heavy = 0.6 * size if is_full and not mark.closed else 0.265 * size
     open_strokes = [stroke for stroke in mark.strokes if stroke not in mark.closed]
     shape = ""
     if mark.closed:
-        outline = _path(mark.closed, x, y, MARK_MM)
-        shape += svg.path(outline, fill=full, stroke=mark.colour, stroke_width=0.06)
+        shape += svg.path(_path(mark.closed, x, y, size), fill=full, stroke=mark.colour, stroke_width=0.353 * size)
     if open_strokes:
-        lines = _path(open_strokes, x, y, MARK_MM)
-        if pin.condition is not Condition.STUB and mark.closed and is_upper:  # these reach beyond their shape
-            shape += svg.path(lines, fill="none", stroke=mark.colour, stroke_width=0.13)
+        lines = _path(open_strokes, x, y, size)
+        if condition is not Condition.STUB and mark.closed and is_full:  # these reach beyond their shape
+            shape += svg.path(lines, fill="none", stroke=mark.colour, stroke_width=0.765 * size)
         shape += svg.path(lines, fill="none", stroke=inner, stroke_width=heavy)
-    if has_lean and pin.lean_x_mm is not None and pin.lean_y_mm is not None:
-        dx, dy = lean_reach(-3 * pin.lean_y_mm, -3 * pin.lean_x_mm, MARK_MM)
-        shape += svg.line(x, y, x + dx, y + dy, stroke=mark.colour, stroke_width=0.08)
+    if lean is not None:
+        dx, dy = lean_reach(*lean, size)
+        shape += svg.line(x, y, x + dx, y + dy, stroke=mark.colour, stroke_width=0.47 * size)
     return shape
 
 
@@ -112,7 +114,10 @@ def _pin_svg(pin: Pin) -> str:
     name = f"{pin.side.value} {pin.condition.value}, r {pin.r_mm:.2f} mm, {pin.theta_deg:.1f} degrees"
     if pin.tooth is not None:
         name += f", tooth {pin.tooth}"
-    shape = _mark_svg(pin, x, y)
+    lean: Point | None = None
+    if pin.condition is Condition.BENT and pin.lean_x_mm is not None and pin.lean_y_mm is not None:
+        lean = -3 * pin.lean_y_mm, -3 * pin.lean_x_mm
+    shape = mark_svg(pin.condition, (x, y), MARK_MM, pin.side is Side.UPPER, lean)
     if pin.is_doubtful:
         shape += _doubt_svg(x, y, MARK_MM)
     if pin.tooth is not None:
