@@ -11,6 +11,7 @@ from disc.design.arranged import Change, arranged_tune, asked_tune, fates, moved
 from disc.design.marked_score import add_legend, mark_musicxml
 from disc.design.picture.draw_disc import picture_png
 from disc.design.plan import Design
+from disc.design.stored_design import DESIGN_SETTING, StoredDesign
 from disc.frame import FULL_TURN_DEG
 from disc.job import PINS_FILE, READING_FILE, Job, Stage, create_job, open_for_writing
 from disc.records import Side
@@ -28,7 +29,7 @@ from disc.words import Advance, no_progress, plain
 
 def write_job(folder: Path, design: Design, inputs: tuple[Path, ...] = (), advance: Advance = no_progress) -> Job:
     """A new job for the planned disc. Raises BadInput if the folder holds a job already or cannot be written."""
-    create_job(folder, design.plate, {"design": design_settings(design)} | tune_settings(design))
+    create_job(folder, design.plate, {DESIGN_SETTING: design_settings(design)} | tune_settings(design))
     with open_for_writing(folder) as job:
         with job.step("design", inputs) as stage:
             stage.write_text(READING_FILE, format_pins(design.pins))
@@ -103,20 +104,19 @@ def tune_settings(design: Design) -> dict[str, Any]:
 
 
 def design_settings(design: Design) -> dict[str, Any]:
-    """How the disc was planned, for job.json. kept: old pins that stay. reused: set in old holes."""
-    return plain(
-        {
-            "title": design.score.title,
-            "transposition": design.transposition,
-            "pin_diameter_mm": design.settings.pin_diameter_mm,
-            "pin_height_mm": design.settings.pin_height_mm,
-            "missing_pitch": design.settings.missing_pitch,
-            "kept": [pin.id for pin in design.kept.pins] if design.kept else [],
-            "reused": [pin.id for pin in design.kept.reused] if design.kept else [],
-            "sizes": {k: v for k, v in asdict(design.settings).items() if k != "keep_out"},
-            "keep_out": [asdict(zone) for zone in design.settings.keep_out],
-        }
-    )
+    """How the disc was planned, for job.json."""
+    sizes = {name: value for name, value in asdict(design.settings).items() if name != "keep_out"}
+    return StoredDesign(
+        title=design.score.title,
+        transposition=design.transposition,
+        pin_diameter_mm=design.settings.pin_diameter_mm,
+        pin_height_mm=design.settings.pin_height_mm,
+        missing_pitch=design.settings.missing_pitch,
+        kept=tuple(pin.id for pin in design.kept.pins) if design.kept else (),
+        reused=tuple(pin.id for pin in design.kept.reused) if design.kept else (),
+        sizes=plain(sizes),
+        keep_out=design.settings.keep_out,
+    ).model_dump(mode="json")
 
 
 def _tempo_because(design: Design) -> str:

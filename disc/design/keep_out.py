@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from disc.design.settings import KeepOut
+from disc.design.settings import KeepOut, Opening, Spot
 from disc.errors import BadInput
 from disc.tables import Column, parse_table, read_text
 
@@ -27,7 +27,7 @@ SECTOR = ("from_r_mm", "to_r_mm", "from_theta_deg", "to_theta_deg")
 
 def read_keep_out(path: Path) -> tuple[KeepOut, ...]:
     """The zones of a table. Raises BadInput naming file, line and cell."""
-    zones = []
+    zones: list[KeepOut] = []
     for line, values in parse_table(read_text(path, "keep-out table"), KEEP_OUT_COLUMNS, path, "keep-out table"):
         given = {name for name, value in values.items() if value is not None}
         if given != set(CIRCLE) and given != set(SECTOR):
@@ -36,5 +36,6 @@ def read_keep_out(path: Path) -> tuple[KeepOut, ...]:
             )
         if given == set(SECTOR) and not values["from_r_mm"] < values["to_r_mm"]:
             raise BadInput(f"{path} line {line}: from_r_mm must be less than to_r_mm. Correct that line.")
-        zones.append(KeepOut(name=f"line {line}", **values))
+        kind, names = (Spot, CIRCLE) if given == set(CIRCLE) else (Opening, SECTOR)
+        zones.append(kind(f"line {line}", **{name: values[name] for name in names}))
     return tuple(zones)

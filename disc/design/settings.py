@@ -24,25 +24,28 @@ def missing_pitch_from(word: str) -> MissingPitch:
 
 
 @dataclass(frozen=True, slots=True)
-class KeepOut:
-    """A part of the disc where no pin may stand: a screw, an opening between crossings, an engraved number.
-
-    Either a circle (r_mm, theta_deg, diameter_mm) or a ring sector (from/to). Both faces.
-    """
+class Spot:
+    """A round part of the disc where no pin may stand, on both faces: a screw, an engraved number, a plugged hole."""
 
     name: str
-    r_mm: float | None = None
-    theta_deg: float | None = None
-    diameter_mm: float | None = None
-    from_r_mm: float | None = None
-    to_r_mm: float | None = None
-    from_theta_deg: float | None = None
-    to_theta_deg: float | None = None
+    r_mm: float
+    theta_deg: float
+    diameter_mm: float
 
-    @property
-    def is_circle(self) -> bool:
-        """Whether the zone is a circle; otherwise a ring sector."""
-        return self.r_mm is not None
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """A ring sector where no pin may stand, on both faces: between crossings. Counter-clockwise from the first to the
+    second angle."""
+
+    name: str
+    from_r_mm: float
+    to_r_mm: float
+    from_theta_deg: float
+    to_theta_deg: float
+
+
+KeepOut = Spot | Opening
 
 
 @dataclass(frozen=True, slots=True)

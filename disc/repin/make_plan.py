@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
-from typing import Any
 
 from disc.check.decisions import load_decisions, settle
 from disc.check.store import FINDINGS_FILE, load_findings
-from disc.design.settings import KeepOut
+from disc.design.settings import Spot
+from disc.design.stored_design import is_designed, stored_design
 from disc.errors import BadInput
 from disc.frame import to_xy_mm
 from disc.job import COMB_FILE, Job
@@ -91,18 +91,13 @@ def make_plan(
     return replace(plan, notes=(*notes, *_what_is_not_known(job, layout, stations), *_too_coarse(plan)))
 
 
-def is_designed(job: Job) -> bool:
-    """Whether the job is of a planned disc, all of whose new pins are to be set."""
-    return "design" in job.settings
-
-
 def _layout(job: Job, settings: PlanSettings, turn: OneTurn | None) -> Layout:
     low, high = TIP_LIMITS_MM
     width = settings.tip_width_mm
     if width is not None and not low <= width <= high:
         raise BadInput(f"a tip of {width:g} mm is not possible; its width is in millimetres, {low:g} to {high:g}.")
-    planned = _design(job).get("sizes", {}).get("tip_width_mm")
-    width = planned if width is None else width
+    if width is None and (design := stored_design(job)) is not None:
+        width = design.tip_width_mm
     if turn is None:
         return lay_out(job.pins(), None, job.plate, None, tip_width_mm=width)
     scale = (0.0, 0.0) if is_designed(job) else (turn.assignment.stretch, turn.assignment.offset_mm)
@@ -123,10 +118,10 @@ def _stations(
     job: Job, pins: Sequence[Pin], layout: Layout, shop: Shop, findings: Sequence[Finding] | None
 ) -> tuple[tuple[Station, ...], list[str]]:
     """The stations, and what a person should know about how they came about."""
-    if is_designed(job):
-        kept, reused = (frozenset(map(int, _design(job).get(name, []))) for name in ("kept", "reused"))
-        notes = ["Old pins stay; empty holes and stubs of the old disc are in the old disc's own list."] if kept else []
-        return stations_of_design(pins, layout, shop, kept, reused), notes
+    if (design := stored_design(job)) is not None:
+        words = "Old pins stay; empty holes and stubs of the old disc are in the old disc's own list."
+        made = stations_of_design(pins, layout, shop, frozenset(design.kept), frozenset(design.reused))
+        return made, [words] if design.kept else []
     settled, unfit = settle(load_findings(job) if findings is None else findings, load_decisions(job))
     return stations_of_reading(pins, settled, layout, shop), _reading_notes(job, len(unfit))
 
@@ -162,25 +157,19 @@ def settings_in_force(job: Job, given: PlanSettings) -> PlanSettings:
     return PlanSettings(**(known | now), rates=given.rates)
 
 
-def _design(job: Job) -> dict[str, Any]:
-    """What the design room stored about a planned disc; empty for a disc that was read."""
-    stored = job.settings.get("design")
-    return stored if isinstance(stored, dict) else {}
-
-
 def _keep_out(job: Job) -> tuple[tuple[Window, ...], tuple[Hole, ...]]:
     """(openings, round places) of a planned disc's keep-out table."""
-    zones = [KeepOut(**zone) for zone in _design(job).get("keep_out", [])]
-    windows, holes = [], []
-    for zone in zones:
-        if zone.r_mm is not None and zone.theta_deg is not None:
+    design = stored_design(job)
+    windows: list[Window] = []
+    holes = []
+    for zone in () if design is None else design.keep_out:
+        if isinstance(zone, Spot):
             x_mm, y_mm = to_xy_mm(zone.r_mm, zone.theta_deg)
             name = f"the screw or mark of {zone.name} in the keep-out table"
-            holes.append(Hole(Side.UPPER, float(x_mm), float(y_mm), zone.diameter_mm or 0.0, None, name))
+            holes.append(Hole(Side.UPPER, float(x_mm), float(y_mm), zone.diameter_mm, None, name))
         else:
-            sector = (zone.from_r_mm, zone.to_r_mm, zone.from_theta_deg, zone.to_theta_deg)
-            windows.append(tuple(float(value or 0.0) for value in sector))
-    return tuple(windows), tuple(holes)  # type: ignore[arg-type]
+            windows.append((zone.from_r_mm, zone.to_r_mm, zone.from_theta_deg, zone.to_theta_deg))
+    return tuple(windows), tuple(holes)
 
 
 def parse_window(text: str, radius_mm: float) -> Window:

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from disc.design.keep_out import read_keep_out
+from disc.design.settings import Opening, Spot
 from disc.errors import BadInput
 
 HEAD = "r_mm;theta_deg;diameter_mm;from_r_mm;to_r_mm;from_theta_deg;to_theta_deg\n"
@@ -20,8 +21,8 @@ def table(tmp_path: Path, lines: str) -> Path:
 
 def test_screws_and_openings(tmp_path: Path) -> None:
     screw, opening = read_keep_out(table(tmp_path, "7,5;100;2;;;;\n;;;5;9;350;20\n"))
-    assert screw.is_circle and (screw.r_mm, screw.theta_deg, screw.diameter_mm) == (7.5, 100.0, 2.0)
-    assert not opening.is_circle and (opening.from_theta_deg, opening.to_theta_deg) == (350.0, 20.0)
+    assert isinstance(screw, Spot) and (screw.r_mm, screw.theta_deg, screw.diameter_mm) == (7.5, 100.0, 2.0)
+    assert isinstance(opening, Opening) and (opening.from_theta_deg, opening.to_theta_deg) == (350.0, 20.0)
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ from shapely.geometry import Polygon
 from disc.comb.strikes import strikes_from_pins
 from disc.design.arranged import arranged_tune
 from disc.design.plan import plan_design
-from disc.design.settings import DesignSettings, KeepOut
+from disc.design.settings import DesignSettings, Opening, Spot
 from disc.records import Plate, Turns
 from disc.tables import format_pins, read_pins
 
@@ -21,8 +21,8 @@ from .small import PLATE, comb_of, score_of
 from .test_arrange import SCALE
 from .tunes import choose_tunes
 
-SCREW = KeepOut("screw", r_mm=7.0, theta_deg=100.0, diameter_mm=2.0)
-OPENING = KeepOut("opening", from_r_mm=5.0, to_r_mm=9.0, from_theta_deg=200.0, to_theta_deg=250.0)
+SCREW = Spot("screw", r_mm=7.0, theta_deg=100.0, diameter_mm=2.0)
+OPENING = Opening("opening", from_r_mm=5.0, to_r_mm=9.0, from_theta_deg=200.0, to_theta_deg=250.0)
 
 
 def sector(low: float, high: float, start: float, end: float) -> Polygon:

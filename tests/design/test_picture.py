@@ -8,7 +8,7 @@ import pytest
 from disc.design.picture.brass import Light
 from disc.design.picture.camera import Camera
 from disc.design.picture.draw_disc import picture_png, render_face, to_srgb
-from disc.design.settings import KeepOut
+from disc.design.settings import Opening
 from disc.records import Pin, Plate, Side
 
 PLATE = Plate(30.0, thickness_mm=1.0, bore_mm=3.0, slot_width_mm=1.2, slot_depth_mm=1.0)
@@ -64,7 +64,7 @@ def test_pins_stand_where_the_layout_says() -> None:
 
 
 def test_bore_slot_and_opening_show_what_lies_beneath() -> None:
-    opening = KeepOut("opening", from_r_mm=6.0, to_r_mm=9.0, from_theta_deg=60.0, to_theta_deg=100.0)
+    opening = Opening("opening", from_r_mm=6.0, to_r_mm=9.0, from_theta_deg=60.0, to_theta_deg=100.0)
     camera = Camera(600, 600, 30.0)
     for side, sign in ((Side.UPPER, 1), (Side.LOWER, -1)):
         image = render_face((), PLATE, side, camera, None, (opening,)).astype(int)

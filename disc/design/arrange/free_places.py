@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from disc.design.arrange.pitches import PlayingComb
-from disc.design.settings import DesignSettings, KeepOut
+from disc.design.settings import DesignSettings, KeepOut, Opening, Spot
 from disc.frame import FULL_TURN_DEG, FloatArray, angle_difference_deg, theta_for, to_xy_mm, wrap_deg
 from disc.records import Pin, Plate
 
@@ -77,19 +77,15 @@ def _in_slot(r: FloatArray, theta: FloatArray, plate: Plate, settings: DesignSet
 
 def _in_zone(r: FloatArray, theta: FloatArray, zone: KeepOut, settings: DesignSettings) -> BoolArray:
     reach = settings.pin_diameter_mm / 2 + settings.edge_mm + ROUNDING_MM
-    if zone.is_circle:
-        assert zone.r_mm is not None and zone.theta_deg is not None and zone.diameter_mm is not None
+    if isinstance(zone, Spot):
         return _gap_mm(r, theta, zone.r_mm, zone.theta_deg) < zone.diameter_mm / 2 + reach
-    assert zone.from_r_mm is not None and zone.to_r_mm is not None
-    assert zone.from_theta_deg is not None and zone.to_theta_deg is not None
     return _sector_gap_mm(r, theta, zone) < reach
 
 
-def _sector_gap_mm(r: FloatArray, theta: FloatArray, zone: KeepOut) -> FloatArray:
+def _sector_gap_mm(r: FloatArray, theta: FloatArray, zone: Opening) -> FloatArray:
     """Distance from a place to a ring sector, 0 inside: to its arcs where level with it, else to its straight sides."""
-    low, high = float(zone.from_r_mm or 0.0), float(zone.to_r_mm or 0.0)
-    start = float(zone.from_theta_deg or 0.0)
-    width = float(wrap_deg(float(zone.to_theta_deg or 0.0) - start))
+    low, high, start = zone.from_r_mm, zone.to_r_mm, zone.from_theta_deg
+    width = float(wrap_deg(zone.to_theta_deg - start))
     along = wrap_deg(theta - start)
     level = np.maximum(np.maximum(low - r, r - high), 0.0)
     sides = np.minimum(

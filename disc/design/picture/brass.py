@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from disc.design.arrange.free_places import SLOT_DEPTH_MM, SLOT_WIDTH_MM
-from disc.design.settings import KeepOut
+from disc.design.settings import KeepOut, Opening, Spot
 from disc.frame import FloatArray, disc_to_view_mm, to_xy_mm, wrap_deg
 from disc.records import Plate, Side
 
@@ -47,20 +47,20 @@ def edge_distance_mm(x: FloatArray, y: FloatArray, plate: Plate, zones: tuple[Ke
     from_slot = np.maximum(np.abs(y) - width / 2, plate.radius_mm - depth - x)
     inside = np.minimum(inside, np.where(x > 0, from_slot, np.inf))
     for zone in zones:
-        if not zone.is_circle:
+        if isinstance(zone, Opening):
             inside = np.minimum(inside, -_sector_depth_mm(x, y, zone, side))
     return inside
 
 
-def _sector_depth_mm(x: FloatArray, y: FloatArray, zone: KeepOut, side: Side) -> FloatArray:
+def _sector_depth_mm(x: FloatArray, y: FloatArray, zone: Opening, side: Side) -> FloatArray:
     """How deep inside an opening a place lies, mm, negative outside."""
     back_x, back_y = disc_to_view_mm(x, y, side)  # the mirror undoes itself
     r, theta = np.hypot(back_x, back_y), np.rad2deg(np.arctan2(back_y, back_x))
-    start = float(zone.from_theta_deg or 0.0)
-    half = float(wrap_deg(float(zone.to_theta_deg or 0.0) - start)) / 2
+    start = zone.from_theta_deg
+    half = float(wrap_deg(zone.to_theta_deg - start)) / 2
     off = (theta - start - half + 180.0) % 360.0 - 180.0
-    middle = (float(zone.from_r_mm or 0) + float(zone.to_r_mm or 0)) / 2
-    band = (float(zone.to_r_mm or 0) - float(zone.from_r_mm or 0)) / 2 - np.abs(r - middle)
+    middle = (zone.from_r_mm + zone.to_r_mm) / 2
+    band = (zone.to_r_mm - zone.from_r_mm) / 2 - np.abs(r - middle)
     across = np.deg2rad(half - np.abs(off)) * r
     return np.minimum(band, across)
 
@@ -93,17 +93,15 @@ def _turning_marks(r: FloatArray, seed: int) -> FloatArray:
     return np.clip((1 - part) * table[low] + part * table[(low + 1) % table.size], -2, 2) / 2
 
 
-def screw_colour(
-    x: FloatArray, y: FloatArray, zone: KeepOut, side: Side, light: Light
-) -> tuple[FloatArray, FloatArray]:
+def screw_colour(x: FloatArray, y: FloatArray, zone: Spot, side: Side, light: Light) -> tuple[FloatArray, FloatArray]:
     """(how far inside the screw's head in mm, its colour): a polished steel head with a slot."""
-    cx, cy = disc_to_view_mm(*to_xy_mm(float(zone.r_mm or 0), float(zone.theta_deg or 0)), side)
-    radius = float(zone.diameter_mm or 0) / 2
+    cx, cy = disc_to_view_mm(*to_xy_mm(zone.r_mm, zone.theta_deg), side)
+    radius = zone.diameter_mm / 2
     dx, dy = x - cx, y - cy
     distance = np.hypot(dx, dy)
     toward = (dx * light.flat[0] + dy * light.flat[1]) / max(radius, 1e-6)
     shade = 0.62 + 0.25 * toward
-    turned = math.radians(37.0 + 11.0 * float(zone.theta_deg or 0))
+    turned = math.radians(37.0 + 11.0 * zone.theta_deg)
     across = np.abs(-dx * math.sin(turned) + dy * math.cos(turned))
     slot = np.clip((0.12 * radius - across) / SLOT_EDGE_MM + 0.5, 0.0, 1.0)
     shade = shade * (1 - slot) + 0.12 * slot

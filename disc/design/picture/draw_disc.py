@@ -11,7 +11,7 @@ import numpy.typing as npt
 from disc.design.picture.brass import Light, brass_colour, edge_distance_mm, screw_colour
 from disc.design.picture.camera import Camera
 from disc.design.picture.steel import add_pins
-from disc.design.settings import KeepOut
+from disc.design.settings import KeepOut, Spot
 from disc.frame import FloatArray
 from disc.records import Pin, Plate, Side
 
@@ -39,7 +39,7 @@ def render_face(
     cover = np.clip(inside * camera.px_per_mm + 0.5, 0.0, 1.0)[..., None]
     image = image * (1 - cover) + cover * brass_colour(x, y, inside, light, MARKS_SEED + (side is Side.LOWER))
     for zone in keep_out:
-        if zone.is_circle:
+        if isinstance(zone, Spot):
             head, colour = screw_colour(x, y, zone, side, light)
             cover = np.clip(head * camera.px_per_mm + 0.5, 0.0, 1.0)[..., None]
             image = image * (1 - cover) + cover * colour
