@@ -40,7 +40,7 @@ class Said:
         self._t = reader(language)
         self._exact = {pattern: self._t(pattern) for pattern in PATTERNS if not _PLACE.search(pattern)}
         with_values = sorted((p for p in PATTERNS if _PLACE.search(p)), key=lambda p: -len(_PLACE.sub("", p)))
-        self._patterns = [(_as_regex(pattern), self._t(pattern)) for pattern in with_values]
+        self._patterns = [(pattern_regex(pattern), self._t(pattern)) for pattern in with_values]
 
     def __call__(self, words: str) -> str:
         """The words in this language."""
@@ -101,7 +101,8 @@ class Said:
         return words if self.language is Language.EN else _DECIMAL.sub(r"\1,\2", words)
 
 
-def _as_regex(pattern: str) -> re.Pattern[str]:
+def pattern_regex(pattern: str) -> re.Pattern[str]:
+    """A pattern as the regular expression of what it stands for; its names are the groups."""
     parts = _PLACE.split(pattern)
     made = "".join(
         re.escape(part) if i % 2 == 0 else f"(?P<{part}>{_NUMBER if part in NUMBERS else _WORDS})"

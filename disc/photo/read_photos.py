@@ -34,6 +34,7 @@ from disc.photo.request import ReadRequest
 from disc.photo.scan.of_request import make_ready
 from disc.photo.scan.scanner import diameter_by_resolution
 from disc.photo.seen.face_doubts import not_photographed
+from disc.photo.seen.hand_marks import marks_of
 from disc.photo.seen.seen_map import SeenMap
 from disc.photo.seen.store import file_name, load_seen, stage_seen
 from disc.photo.sheets.flat_sheet import draw_flat_sheet
@@ -211,19 +212,22 @@ def _kept_faces(job: Job, read: set[Side]) -> dict[Side, dict[str, Any]]:
 
 
 def _with_marks(job: Job, request: ReadRequest) -> ReadRequest:
-    """The request with slot and centre as marked on the photo before, where it names none and the photo is the same."""
-    by_hand = dict(request.by_hand)
+    """The request with what was marked on the photo before, where it names none and the photo is the same."""
+    by_hand, scale = dict(request.by_hand), request.scale
     for side, paths in ((Side.UPPER, request.upper), (Side.LOWER, request.lower)):
         if len(paths) != 1 or not _is_marked_photo(job, side, paths[0]):
             continue
-        given = by_hand.get(side, ReadSettings())
+        given, marks = by_hand.get(side, ReadSettings()), marks_of(job, side)
+        if marks.scale and not scale and paths[0] == (*request.upper, *request.lower)[0]:
+            scale = marks.scale  # a length is looked for in the first photo
         slot, centre = (job.settings.get(f"photo.{what}_{side.value}") for what in ("slot", "centre"))
         by_hand[side] = replace(
             given,
             slot=given.slot or (tuple(slot) if slot else None),
             centre=given.centre or (tuple(centre) if centre else None),
+            rim=given.rim or marks.rim,
         )
-    return replace(request, by_hand=by_hand)
+    return replace(request, by_hand=by_hand, scale=scale)
 
 
 def _is_marked_photo(job: Job, side: Side, path: Path) -> bool:

@@ -211,3 +211,30 @@ def _pin_of(read, onset):
 def _onset(pin):
     true = min(TRUTH["pins"], key=lambda one: gap_mm(pin, one))
     return true_onset_s(true)
+
+
+def test_now_and_repaired_change_places_under_way_and_a_tooth_is_as_loud_as_it_is_set(open_desk, job):
+    desk = open_desk(job)
+    desk.page.evaluate(SEEK, ONSETS[0][0] - 0.2)
+    desk.page.click("#play")
+    desk.page.wait_for_function("() => (window.struck ?? 0) >= 1")
+    at = desk.page.evaluate(PLAYER)["at"]
+    desk.page.focus("#stage")
+    desk.page.keyboard.press("s")
+    desk.told("As it should play")
+    later = desk.page.evaluate(PLAYER)
+    assert later["playing"] and at <= later["at"] < at + 5 and desk.page.input_value("#play-what") == "should"
+    desk.page.click("#play-other")
+    desk.told("As it plays now")
+    assert desk.page.evaluate(PLAYER)["playing"] and desk.page.input_value("#play-what") == "now"
+    tooth = str(ONSETS[0][1])
+    desk.page.click("#loud-open")
+    desk.page.select_option("#loud-tooth", tooth)
+    desk.page.fill("#loud", "150")
+    assert desk.page.locator("#loud-words").inner_text() == "150 %"
+    desk.page.keyboard.press("Escape")
+    desk.page.select_option("#play-tooth", tooth)  # it alone
+    before = desk.page.evaluate(STRUCK)
+    desk.page.evaluate(SEEK, ONSETS[0][0] - 0.2)
+    desk.page.wait_for_function(f"() => window.struck > {before}")
+    assert desk.page.evaluate("() => window.struckAt") == 1.5

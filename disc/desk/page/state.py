@@ -14,7 +14,9 @@ from disc.desk.page.music import page_music
 from disc.desk.page.sheets import screen_turn, sheet_lines
 from disc.desk.server.saved import saved_files
 from disc.desk.server.uploads import recordings_of
+from disc.desk.work.close_ups import close_ups_shown
 from disc.desk.work.heard import page_heard
+from disc.desk.work.mark_place import marks_shown
 from disc.desk.work.session import Session
 from disc.desk.work.settings import settings_shown
 from disc.records import Condition, Side, Strike
@@ -44,6 +46,8 @@ def page_state(session: Session) -> dict[str, Any]:
         "draft_comb": bool(session.comb and session.comb.draft),
         "has_comb": session.comb is not None,
         "settings": settings_shown(job),
+        "hand_marks": marks_shown(job),
+        "close_ups": close_ups_shown(session, job),
         "sheets": _sheets(session),
         "pins": session.all_pins(),
         "history": session.history_state(),

@@ -10,6 +10,7 @@ from tornado import web
 
 from disc.desk.page import pictures
 from disc.desk.page.state import page_state
+from disc.desk.page.tongue import page_tongue
 from disc.desk.server import uploads
 from disc.desk.server.guard import Guard
 from disc.desk.server.handlers import DeskHandler, NewsStream, Page, StaticPart
@@ -216,6 +217,14 @@ class CombTable(DeskHandler):
         self.finish({"teeth": [[tooth.number, tooth.side.value, round(tooth.tip_r_mm, 2)] for tooth in comb.teeth]})
 
 
+class Words(DeskHandler):
+    """What the page says, in a language."""
+
+    async def get(self) -> None:
+        """See page/tongue.py."""
+        self.finish(await self.aside(page_tongue, self.get_query_argument("language", "")))
+
+
 class UploadedSound(DeskHandler):
     """A recording just brought, before anything is taken from it."""
 
@@ -305,6 +314,7 @@ def make_application(session: Session, rules: Guard, upload_folder: Path, earlie
             (r"/", Page, parts),
             (r"/static/([A-Za-z0-9_./-]+)", StaticPart, parts),
             (r"/api/news", NewsStream, parts),
+            (r"/api/words", Words, parts),
             (r"/api/state", State, parts),
             (r"/api/edit", EditPins, parts),
             (r"/api/history", GoTo, parts),

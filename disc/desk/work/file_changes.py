@@ -30,10 +30,10 @@ def listen_files() -> tuple[str, ...]:
 def with_history(session: Session, words: str, names: Callable[[], tuple[str, ...]], work: Callable[[Job], Any]) -> Any:
     """Run a room's step and note down what it did to these files and to the result "listen"."""
     with open_for_writing(session.folder) as job:
-        before = {name: _kept(job, name) for name in names()}
+        before = {name: kept_digest(job, name) for name in names()}
         listened = job.content.results.get("listen")
         made = work(job)
-        changes = [Change("file", name, before.get(name), _kept(job, name)) for name in names()]
+        changes = [Change("file", name, before.get(name), kept_digest(job, name)) for name in names()]
         changes.append(Change("result", "listen", listened, job.content.results.get("listen")))
     real = tuple(change for change in changes if change.old != change.new)
     if real:
@@ -50,17 +50,17 @@ def take_out(session: Session, name: Any) -> str:
     if name not in recordings_of(job):
         raise BadInput("that recording does not belong to the job.")
     path = f"{RECORDINGS_FOLDER}/{name}"
-    changes = [Change("file", path, _kept(job, path), None)]
+    changes = [Change("file", path, kept_digest(job, path), None)]
     listened = job.content.results.get("listen")
     if listened is not None and listened.get("file") == name:
-        changes += [Change("file", one, _kept(job, one), None) for one in listen_files()]
+        changes += [Change("file", one, kept_digest(job, one), None) for one in listen_files()]
         changes.append(Change("result", "listen", listened, None))
     session.set_values(f"took out the recording {name}", tuple(changes))
     heard = " What was heard in it is forgotten too." if len(changes) > 1 else ""
     return f"{name} no longer belongs to the job.{heard} Undo brings it back."
 
 
-def _kept(job: Job, name: str) -> str | None:
+def kept_digest(job: Job, name: str) -> str | None:
     """The digest of a file of the job, of which a copy is now kept; None: there is no such file."""
     path = job.path(name)
     if not path.is_file() or path.is_symlink():

@@ -1,19 +1,77 @@
-"""Photographs brought to the page, read into the job; the reader itself minds what was marked on the same picture."""
+"""Photographs brought to the page, read into the job; the reader itself minds what was marked on the same picture.
+
+A reading anew is a step of the history like any other: what it changed is noted down, so that undo brings the earlier
+reading back, with its pictures. The corrections stay as they are and are laid over whichever reading is in force.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import copy
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 from disc.desk.page.views import face_views, photo_name
+from disc.desk.work.changes import PLATE_VALUES
+from disc.desk.work.file_changes import kept_digest
+from disc.desk.work.history import Change
+from disc.desk.work.session import Session
 from disc.errors import BadInput
-from disc.job import Job, open_for_writing
+from disc.job import COMB_FILE, READING_FILE, Job, open_for_writing, open_job
 from disc.records import Side
 from disc.words import Advance
 
+# What a reading makes beside the tables; globs in the job folder.
+PICTURES = ("out/overlay-*.jpg", "out/faces.jpg", "out/map.svg", "out/seen-*.json")
+RESULTS = ("read", "teeth")
 
-def read_photos(folder: Path, brought: Mapping[str, Path], advance: Advance) -> str:
+
+def read_anew(
+    session: Session, brought: Mapping[str, Path], closer: Mapping[str, Sequence[Path]], advance: Advance
+) -> str:
+    """Read photographs, or close-ups of the faces read before, as a step that can be undone. Returns what to say."""
+    before = _state(open_job(session.folder))
+    told = read_photos(session.folder, brought, advance, closer)
+    after = _state(open_job(session.folder))
+    changes = tuple(
+        Change(where, name, before.get((where, name)), after.get((where, name)))
+        for where, name in dict.fromkeys((*before, *after))
+        if before.get((where, name)) != after.get((where, name))
+    )
+    session.load()  # the reader's step is the state that this one starts from
+    if changes:
+        what = "read close-ups" if closer and not brought else "read the photographs again"
+        session.set_values(what, changes)
+    return told
+
+
+def _state(job: Job) -> dict[tuple[str, str], Any]:
+    """All that a reading may change, by where it is kept and by name."""
+    state: dict[tuple[str, str], Any] = {
+        ("faces", side): copy.deepcopy(face) for side, face in job.content.faces.items()
+    }
+    state |= {("plate", name): getattr(job.content.plate, name) for name in PLATE_VALUES}
+    state |= {("settings", name): value for name, value in job.settings.items()}
+    state |= {("result", name): copy.deepcopy(job.content.results.get(name)) for name in RESULTS}
+    for where, name in (("reading", READING_FILE), ("comb", COMB_FILE)):
+        path = job.path(name)
+        state[where, name] = path.read_text(encoding="utf-8") if path.is_file() else None
+    for pattern in PICTURES:
+        for path in sorted(job.folder.glob(pattern)):
+            name = path.relative_to(job.folder).as_posix()
+            state["file", name] = kept_digest(job, name)
+    return state
+
+
+def read_photos(
+    folder: Path,
+    brought: Mapping[str, Path],
+    advance: Advance,
+    closer: Mapping[str, Sequence[Path]] | None = None,
+) -> str:
     """Read the faces brought ("upper", "lower") into the job; a face not brought anew is read from its old photograph.
+
+    closer: close-ups by side; where only these are brought, the faces stay as they were read.
 
     Returns what was found, in words. Raises BadInput if a photograph cannot be used; then the job is as it was.
     """
@@ -22,11 +80,13 @@ def read_photos(folder: Path, brought: Mapping[str, Path], advance: Advance) -> 
     from disc.photo.request import ReadRequest
 
     with open_for_writing(folder) as job:
-        photos = _photos_of(job) | {Side(side): path for side, path in brought.items()}
-        if not photos:
+        close = {Side(side): tuple(paths) for side, paths in (closer or {}).items()}
+        again = {} if close and not brought else _photos_of(job)
+        photos = again | {Side(side): path for side, path in brought.items()}
+        if not photos and not close:
             raise BadInput("bring a photograph of each side first.")
         paths = {side: (path,) for side, path in photos.items()}
-        request = ReadRequest(paths.get(Side.UPPER, ()), paths.get(Side.LOWER, ()))
+        request = ReadRequest(paths.get(Side.UPPER, ()), paths.get(Side.LOWER, ()), closer=close)
         reading = read_job(job, request, advance)
         teeth_after_reading(job)
     words = f"{len(reading.pins)} pins and holes were read."

@@ -156,15 +156,17 @@ class Session:
             answer["select"] = self._pin_at(*edit.added_at)
         return answer
 
-    def set_values(self, words: str, changes: tuple[Change, ...]) -> dict[str, Any]:
-        """One edit of settings, plate, comb or decisions, undone and redone like the others."""
+    def set_values(
+        self, words: str, changes: tuple[Change, ...], corrections: tuple[Correction, ...] = ()
+    ) -> dict[str, Any]:
+        """One edit of settings, plate, comb or decisions, undone and redone like the others; with it, of pins."""
         real = tuple(change for change in changes if change.old != change.new)
-        if not real:
+        if not real and not corrections:
             raise BadInput("nothing was changed.")
         with open_for_writing(self.folder, wait_s=2.0) as job:
             done, _, history = self._before(job)
-            step = Step(words, now_text(), 0, real)
-            return self._commit(job, done, (), record(history, step), (step,))
+            step = Step(words, now_text(), len(corrections), real)
+            return self._commit(job, (*done, *corrections), (), record(history, step), (step,))
 
     def go_to(self, count: int) -> dict[str, Any]:
         """Undo or redo until `count` steps are in force."""

@@ -12,6 +12,7 @@ from disc.desk.server.uploads import RECORDINGS_FOLDER, free_name, path_of, reco
 from disc.desk.work.session import Session
 from disc.errors import BadInput, DiscError, MissingPart
 from disc.job import JOB_FILE, Job, create_job, open_for_writing
+from disc.locale.catalogue import Language
 from disc.records import Turns
 from disc.words import Advance
 
@@ -99,8 +100,15 @@ def _start(session: Session, body: Mapping[str, Any], uploads: Path, advance: Ad
 
 
 def _read(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
+    """body: "upper", "lower": tokens of the photographs brought; "closer": {side: [tokens of close-ups]}."""
+    from disc.desk.work.read_photos import read_anew
+
     photos = {side: path_of(uploads, body[side]) for side in ("upper", "lower") if body.get(side)}
-    return _read_photos(session, photos, advance)
+    asked = body.get("closer") or {}
+    if not isinstance(asked, Mapping) or not all(isinstance(some, list) for some in asked.values()):
+        raise BadInput("the close-ups are not named by face.")
+    closer = {side: [path_of(uploads, one) for one in asked[side]] for side in ("upper", "lower") if asked.get(side)}
+    return read_anew(session, photos, closer, advance)
 
 
 def _read_photos(session: Session, photos: Mapping[str, Path], advance: Advance) -> str:
@@ -156,17 +164,17 @@ def _plan(session: Session, body: Mapping[str, Any], uploads: Path, advance: Adv
 
     with open_for_writing(session.folder) as job:
         _check_again(job, advance)
-        made = plan_job(job, PlanSettings(), advance)
+        made = plan_job(job, PlanSettings(language=_language(body).value), advance)
     return f"The work list, {len(made.files) - 1} files in all, is made."
 
 
 def _report(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
     from disc.report.condition import make_report
-    from disc.report.headings import PARTS, Language
+    from disc.report.headings import PARTS
 
     with open_for_writing(session.folder) as job:
         _check_again(job, advance)
-        sections = make_report(job, PARTS, Language("en"), None)
+        sections = make_report(job, PARTS, _language(body), None)
     return f"The condition report with {len(sections)} parts is made."
 
 
@@ -221,6 +229,14 @@ TASKS: dict[str, tuple[str, Task]] = {
     "recording-out": ("Taking out the recording", _recording_out),
     "listen": ("Listening", _listen),
 }
+
+
+def _language(body: Mapping[str, Any]) -> Language:
+    """The papers' language: the page's own."""
+    said = str(body.get("language") or Language.EN)
+    if said not in list(Language):
+        raise BadInput(f"the papers are written in {', '.join(Language)}, not in {said[:20]!r}.")
+    return Language(said)
 
 
 def _number(body: Mapping[str, Any], name: str) -> float:

@@ -6,6 +6,7 @@ from pydantic import ValidationError
 
 from disc.errors import BadInput
 from disc.job import Job, Stage
+from disc.photo.seen.hand_marks import with_unseen
 from disc.photo.seen.seen_map import SeenMap
 from disc.records import Side
 from disc.tables import read_text
@@ -34,7 +35,8 @@ def load_seen(job: Job) -> dict[Side, SeenMap]:
                 maps[side] = SeenMap.unseen(side, _radius_mm(job))
         elif path.is_file():
             try:
-                maps[side] = SeenMap.model_validate_json(read_text(path, "map of what is seen"))
+                read = SeenMap.model_validate_json(read_text(path, "map of what is seen"))
+                maps[side] = with_unseen(job, read)
             except ValidationError as error:
                 reason = error.errors()[0]["msg"]
                 raise BadInput(

@@ -3,13 +3,11 @@
 import { upload } from "./api.js";
 import { button, byId, element } from "./dom.js";
 import { changed, field, rebuild } from "./forms.js";
-import { attempt, say } from "./say.js";
+import { marksForm } from "./hand_marks.js";
+import { attempt } from "./say.js";
 import { sendSettings } from "./settings.js";
-import { redraw } from "./stage.js";
-import { desk, on, setSheet, setTool } from "./store.js";
+import { desk, on } from "./store.js";
 import { runTask } from "./tasks.js";
-import { extraTools } from "./tools.js";
-import { drawCross } from "./marks.js";
 
 const panel = byId("panel-disc");
 const PLATE = [["diameter_mm", "Diameter, mm"], ["revolution_s", "Seconds a turn"], ["rest_arc_deg", "Rest arc, °"],
@@ -25,7 +23,7 @@ function draw() {
   const { plate, sheets } = desk.state;
   rebuild(photos, desk.state.picture_stamp, photosForm);
   rebuild(plateBox, plate, () => plateForm(plate));
-  rebuild(marks, sheets.map((sheet) => sheet.picture), marksForm);
+  rebuild(marks, [sheets.map((sheet) => sheet.picture), desk.state.hand_marks], marksForm);
 }
 
 function plateForm(plate) {
@@ -49,58 +47,32 @@ plateBox.onsubmit = (event) => {
   sendSettings({ plate: changed(plateBox) });
 };
 
-function marksForm() {
-  const pictures = (desk.state.sheets ?? []).filter((sheet) => sheet.picture === sheet.name);
-  if (!pictures.length) return [element("p", { class: "faint" }, "Stop slot and centre are set on a photograph; this job has none.")];
-  return [element("h2", {}, "Stop slot and centre"),
-    element("p", {}, "Mark them on the photograph; every pin's place follows."),
-    ...pictures.map((sheet) => element("p", { class: "row" }, `${sheet.title}: `,
-      button("Mark the stop slot", () => mark("slot", sheet.name), { "aria-label": `Mark the stop slot, ${sheet.title}` }),
-      button("Mark the centre", () => mark("centre", sheet.name), { "aria-label": `Mark the centre, ${sheet.title}` })))];
-}
-
 function photosForm() {
   const line = (side) => element("p", {}, element("label", {}, `${side === "upper" ? "Upper" : "Lower"} side `,
     element("input", { type: "file", id: `anew-${side}`, "data-side": side, accept: "image/*,.heic,.heif,.tif,.tiff" })));
+  const closer = (side) => element("p", {}, element("label", {}, `Close-ups of the ${side} side `,
+    element("input", { type: "file", id: `closer-${side}`, "data-closer": side, multiple: true, accept: "image/*,.heic,.heif,.tif,.tiff" })));
   return [
     element("h2", {}, "Photographs"),
     element("p", { class: "hint" }, "Read again with what was marked, or bring better photographs first. Corrections are laid over the new reading."),
-    line("upper"), line("lower"),
+    line("upper"), line("lower"), closer("upper"), closer("lower"),
     element("button", { id: "read-anew" }, "Read the photographs"),
   ];
 }
 
 photos.onsubmit = async (event) => {
   event.preventDefault();
-  const request = { do: "read" };
+  const request = { do: "read", closer: {} };
   for (const input of photos.querySelectorAll("input")) {
-    const brought = input.files[0] && (await attempt(() => upload("photo", input.files[0])));
-    if (input.files[0] && !brought) return; // why, was said
-    if (brought) request[input.dataset.side] = brought.token;
+    for (const file of input.files) {
+      const brought = await attempt(() => upload("photo", file));
+      if (!brought) return; // why, was said
+      if (input.dataset.side) request[input.dataset.side] = brought.token;
+      else (request.closer[input.dataset.closer] ??= []).push(brought.token);
+    }
   }
   await runTask(request);
 };
-
-function mark(what, sheetName) {
-  setSheet(sheetName);
-  setTool(`mark-${what}`);
-  say(`Set the cross on the ${what === "slot" ? "middle of the stop slot" : "arbor's centre"} and press Enter, or point at it.`);
-  byId("stage").focus();
-}
-
-for (const what of ["slot", "centre"]) {
-  extraTools.set(`mark-${what}`, {
-    tap: async (at) => {
-      setTool("pick");
-      await sendSettings({ place: { what, sheet: desk.sheet, at } });
-      redraw();
-    },
-    draw: (context, v) => {
-      const lines = desk.state.sheets.find((sheet) => sheet.name === desk.sheet)?.lines;
-      if (lines) drawCross(context, v.toScreen(what === "slot" ? lines.slot : lines.centre));
-    },
-  });
-}
 
 on("state", draw);
 on("music", draw);

@@ -4,7 +4,7 @@ import { byId } from "./dom.js";
 import { goBack, goForward } from "./history.js";
 import { fold, isFull, isShown, setFull } from "./layout.js";
 import { nextInDoubt } from "./next_steps.js";
-import { togglePlay } from "./player.js";
+import { playOther, togglePlay } from "./player.js";
 import { canvas, fit, redraw, view } from "./stage.js";
 import { desk, select, setTool } from "./store.js";
 import { dropCross, hand, moveCross, removePicked, setAtCross, usesCross } from "./tools.js";
@@ -22,7 +22,7 @@ export const KEY_HELP = [
     ["N, Shift+N", "next, previous pin"], ["D, Shift+D", "next, previous in doubt"], ["Enter", "pick, add, set down what is moved"],
     ["Escape", "leave what was begun"], ["Delete", "remove the picked pins"],
     ["P A C B R", "pick, add, carry, box, ring"], ["1 2 3 4 5 6", "picked pins are sound, bent, stub, missing, too many, not seen"],
-    ["F", "nothing but the picture, and back"], ["T", "the unrolled turn, open or folded"],
+    ["F", "nothing but the picture, and back"], ["T", "the unrolled turn, open or folded"], ["S", "sound as it is now, or repaired"],
     ["Ctrl+A", "pick all pins of this picture"], ["Space", "play, pause"],
   ]],
   ["With fingers", [
@@ -89,6 +89,7 @@ function actionFor(event) {
     d: () => nextInDoubt(event.shiftKey ? -1 : 1),
     f: () => setFull(!isFull()),
     t: () => fold("turn", !isShown("turn")),
+    s: playOther,
     Enter: setAtCross,
     Delete: removePicked,
     Backspace: removePicked,

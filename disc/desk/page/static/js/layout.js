@@ -31,6 +31,10 @@ function setMode(mode) {
   byId("play-box").classList.toggle("pop", !inline);
   byId("play-box").hidden = !inline;
   byId("play-more").hidden = inline;
+  closePop("loud-box");
+  byId("loud-box").classList.toggle("pop", inline);
+  byId("loud-box").hidden = inline;
+  byId("loud-open").hidden = !inline;
   if (!inline && open.side && open.turn) open.turn = false;
 }
 
@@ -133,6 +137,7 @@ document.addEventListener("keydown", (event) => {
 pop("shown", "shown-box");
 pop("more", "more-box");
 pop("play-more", "play-box");
+pop("loud-open", "loud-box");
 whenLookChanges(arrange);
 window.addEventListener("resize", arrange);
 for (const id of ["top", "foot", "picture-tools", "hand-tools", "under-stage"]) new ResizeObserver(arrange).observe(byId(id));

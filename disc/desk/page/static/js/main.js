@@ -23,6 +23,7 @@ import "./start.js";
 import "./tune_panel.js";
 import { remember, restore } from "./remember.js";
 import { desk, on, setSheet, setTool, takeMusic, takePins, takeState, tell } from "./store.js";
+import "./tongue.js";
 import { drawTally } from "./tally.js";
 import { showProgress } from "./tasks.js";
 import * as tools from "./tools.js";
@@ -141,7 +142,7 @@ attachGestures(canvas, {
 });
 addOverlay(drawFindings);
 addOverlay(tools.drawTools);
-for (const id of ["show-marks", "show-sound", "show-numbers", "show-tracks", "show-findings"]) byId(id).onchange = redraw;
+for (const id of ["show-marks", "show-sound", "show-numbers", "show-tracks", "show-findings", "show-hand"]) byId(id).onchange = redraw;
 byId("help-open").onclick = () => {
   fillHelp();
   byId("help").showModal();

@@ -23,7 +23,7 @@ function steps() {
     ["findings", "Findings", !state.has_comb || !desk.pins.size ? "later" : !state.findings.checked ? "todo" : open ? "doubt" : "done", open,
       state.pending ? "Being worked out …" : !state.findings.checked ? "Not checked yet." : `${open} open of ${all.length}.`],
     ["plan", "Plan", state.plan.made ? (has("out/work-list.pdf") ? "done" : "todo") : "later", 0, state.plan.made ? `${state.plan.total}.` : "Follows from the findings."],
-    ["save", "Save", has("out/report.pdf") ? "done" : desk.pins.size ? "todo" : "later", 0, "Sheets, score, MIDI, report."],
+    ["save", "Save", state.files?.some(({ name }) => /^out\/report.*\.pdf$/.test(name)) ? "done" : desk.pins.size ? "todo" : "later", 0, "Sheets, score, MIDI, report."],
   ];
 }
 

@@ -54,7 +54,7 @@ function one(pin) {
     changeForm([pin]),
     placeForm(pin),
     noteForm([pin]),
-    ...pin.notes.map((note) => element("p", { class: "care" }, `${note.words} (${note.at.slice(0, 10)})`)),
+    ...pin.notes.map((note) => element("p", { class: "care", translate: "no" }, `${note.words} (${note.at.slice(0, 10)})`)),
   ];
 }
 

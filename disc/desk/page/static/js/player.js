@@ -4,7 +4,7 @@ import { upload } from "./api.js";
 import { byId, element } from "./dom.js";
 import { canFollow, heardStrikes, heardTurn, recordedAt, turnAt } from "./heard.js";
 import { attempt, say } from "./say.js";
-import { audio, prepare, silence, strike } from "./sound.js";
+import { audio, loudnessOf, prepare, setLoudness, silence, strike } from "./sound.js";
 import { desk, on, tell, toothNumbered } from "./store.js";
 import { runTask } from "./tasks.js";
 
@@ -174,6 +174,7 @@ function showChoices() {
     ...sorted.map((tooth) => element("option", { value: String(tooth.number) }, `${tooth.number} · ${tooth.name}`)),
   );
   teeth.value = sorted.some((tooth) => String(tooth.number) === chosen) ? chosen : "";
+  showLoudTeeth(sorted);
   const choice = byId("play-what");
   const was = choice.value;
   const recordings = desk.state?.recordings ?? [];
@@ -205,12 +206,47 @@ byId("listen").onclick = async () => {
 };
 
 byId("play").onclick = togglePlay;
+// As it plays now, or as it should: the same place goes on, so that the two can be compared by ear.
+let heardLast = "now";
 byId("play-what").onchange = () => {
-  pause();
+  const isOnTeeth = ["now", "should"].includes(what());
+  if (player.playing && isOnTeeth && ["now", "should"].includes(heardLast)) silence();
+  else pause();
+  heardLast = what();
   showWhat();
   if (what().startsWith("recording:")) say("Not compared yet: the line shows the recording's own time. “Compare with the pins” finds silent and extra strikes.");
   tell("music", desk.music);
 };
+export function playOther() {
+  byId("play-what").value = what() === "now" ? "should" : "now";
+  byId("play-what").onchange();
+  say(what() === "now" ? "As it plays now." : "As it should play, repaired.");
+}
+byId("play-other").onclick = playOther;
+
+// ---- how loud each tooth is
+
+function showLoudTeeth(sorted) {
+  const list = byId("loud-tooth");
+  const chosen = list.value;
+  list.replaceChildren(...sorted.map((tooth) => element("option", { value: String(tooth.number) }, `${tooth.number} · ${tooth.name}`)));
+  if (sorted.some((tooth) => String(tooth.number) === chosen)) list.value = chosen;
+  byId("loud").disabled = !sorted.length;
+  showLoudness();
+}
+
+function showLoudness() {
+  const percent = Math.round(loudnessOf(Number(byId("loud-tooth").value)) * 100);
+  byId("loud").value = String(percent);
+  byId("loud-words").textContent = `${percent} %`;
+}
+
+byId("loud-tooth").onchange = showLoudness;
+byId("loud").oninput = () => {
+  setLoudness(Number(byId("loud-tooth").value), Number(byId("loud").value) / 100);
+  showLoudness();
+};
+
 byId("play-speed").onchange = () => {
   from = { clock: performance.now(), at: player.at };
   if (recording) recording.playbackRate = speed();

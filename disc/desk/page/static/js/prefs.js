@@ -1,4 +1,4 @@
-// What a person prefers of the page itself: size of type and look. In a cookie, since the desk's port may change from
+// What a person prefers of the page itself: size of type, look and language. In a cookie, since the desk's port may change from
 // one start to the next and a browser keeps other memories by port.
 
 const YEAR_S = 365 * 24 * 3600;
@@ -31,6 +31,16 @@ for (const [id, name] of [["type-size", "type"], ["look-choice", "look"]]) {
     apply();
   };
 }
+// The language: the one chosen, else the browser's, where the house has it. Words that are there change with a reload.
+const languages = document.getElementById("language-choice");
+const spoken = [...languages.options].map((option) => option.value).filter(Boolean);
+languages.value = spoken.includes(read("language")) ? read("language") : "";
+languages.onchange = () => {
+  keep("language", languages.value);
+  location.reload();
+};
+export const language = languages.value || [...navigator.languages].map((one) => one.slice(0, 2)).find((one) => spoken.includes(one)) || "en";
+
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => apply());
 apply();
 

@@ -7,6 +7,15 @@ let context = null;
 let out = null;
 const buffers = new Map(); // address -> promise of an AudioBuffer
 const ringing = new Map(); // tooth -> {source, gain}
+const loudness = new Map(); // tooth number -> factor, where it is not 1: for hearing a voice out, or a loud tooth down
+
+export const loudnessOf = (number) => loudness.get(number) ?? 1;
+export function setLoudness(number, factor) {
+  if (factor === 1) loudness.delete(number);
+  else loudness.set(number, factor);
+  const now = ringing.get(number);
+  if (now) now.gain.gain.setTargetAtTime(factor, context.currentTime, DAMP_S);
+}
 
 export function audio() {
   if (!context) {
@@ -47,10 +56,12 @@ export async function strike(tooth, delay = 0) {
   const source = playing.createBufferSource();
   const gain = playing.createGain();
   source.buffer = buffer;
+  gain.gain.value = loudnessOf(tooth.number);
   source.connect(gain).connect(out);
   source.start(when);
   ringing.set(tooth.number, { source, gain });
   window.struck = (window.struck ?? 0) + 1; // counted for whoever watches the page from outside
+  window.struckAt = gain.gain.value;
 }
 
 export function silence() {

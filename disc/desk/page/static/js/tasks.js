@@ -3,6 +3,7 @@
 
 import { post } from "./api.js";
 import { byId } from "./dom.js";
+import { language } from "./prefs.js";
 import { attempt, complain, say } from "./say.js";
 import { takeState } from "./store.js";
 
@@ -27,7 +28,7 @@ export async function runTask(request) {
   running += 1;
   if (running === 1) showProgress({ doing: "Working", share: null });
   else say("That follows when what runs now has ended.");
-  const state = await attempt(() => post("/api/task", request));
+  const state = await attempt(() => post("/api/task", { language, ...request }));
   if (state) takeState(state);
   running -= 1;
   showProgress({ ended: true });
