@@ -21,7 +21,7 @@ from disc.errors import BadInput, MissingPart
 
 # Batches handed out ahead of the workers: enough to keep them busy, few enough to keep memory flat.
 AHEAD = 3
-# A batch is discs for about this long: handing out and answering take 0.4 ms and more a batch, a quick disc 3 to 5 ms.
+# A batch is discs for about this long: handing out and answering take 0.4 ms and more a batch, a quick disc 8 ms.
 # Longer batches would only let one worker end long after the other.
 BATCH_MS = 100
 # A disc that kills its worker this often is the cause, not the victim.

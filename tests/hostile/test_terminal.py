@@ -204,9 +204,25 @@ def test_ctrl_c_in_the_first_second_is_one_line(after_s, job):
     _, said = process.communicate(timeout=60)
     if "disc" in said:  # before our first line the interpreter itself answers; after the end nobody does
         assert "Traceback" not in said or "disc/cli" not in said
-    # 130 is 128 + SIGINT, what `python -m` leaves with where the interrupt comes before the program is entered.
+    # Before the program is entered the interpreter answers itself: it sends the interrupt to itself once more, by the
+    # signal's own action, and returns SIGINT + 128 where it still runs after that (CPython, Modules/main.c,
+    # exit_sigint; bpo-1054041).
     assert process.returncode in (2, -signal.SIGINT, 0, 1, 128 + signal.SIGINT)
     open_job(job)
+
+
+@pytest.mark.parametrize("while_", ["loading", "running"])
+def test_ctrl_c_is_answered_in_one_line_as_soon_as_our_own_code_runs(while_):
+    """The interrupt comes at a known place: as the command's modules are loaded, or as it runs."""
+    press = "import os, signal, sys, time\ndef press(*a, **k):\n  os.kill(os.getpid(), signal.SIGINT); time.sleep(9)\n"
+    place = {
+        "loading": "class At:\n  def find_spec(self, name, *a): return press() if name == 'disc.cli' else None\n"
+        "sys.meta_path.insert(0, At())\n",
+        "running": "import disc.cli\ndisc.cli.main = press\n",
+    }[while_]
+    begin = "from disc.entry import main\nmain()"
+    done = subprocess.run([sys.executable, "-c", press + place + begin], capture_output=True, text=True, timeout=60)
+    assert (done.returncode, done.stderr) == (2, "disc: stopped.\n")
 
 
 def test_a_fault_after_a_step_does_not_say_that_nothing_was_done(job):
