@@ -149,8 +149,8 @@ def main() -> None:
 
 def _what_stands() -> str:
     """Whether this command has already changed a job, in words."""
-    job = sys.modules.get("disc.job")
-    if job is not None and job.steps_done():
+    journal = sys.modules.get("disc.journal")
+    if journal is not None and journal.steps_done():
         return "what was written before that is kept, whole."
     return "the job is as it was before this command."
 

@@ -9,27 +9,25 @@
       photos/           the originals, untouched
       out/              everything that can be made again
 
-Every step is written whole or not at all: files are first written into a staging folder; a journal then lists them;
-only then are they renamed into place. An interrupted step without a journal is thrown away at the next opening, one
-with a journal is finished. One command at a time may write; a second waits, then says who is at work.
+Every step is written whole or not at all (journal.py). One command at a time may write; a second waits, then says who
+is at work.
 """
 
 from __future__ import annotations
 
-import errno
 import hashlib
 import json
-import os
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from disc import __version__
-from disc.corrections import Correction, apply_corrections, corrections_from_edit, with_kinds
-from disc.errors import BadInput, DiscError, JobBusy, MissingPart
+from disc.corrections import Correction, apply_corrections, corrections_from_edit
+from disc.corrections_file import CORRECTIONS_FILE, load_corrections, stage_corrections
+from disc.errors import BadInput, MissingPart
 from disc.hand_edits import (
     Ground,
     check_comb_edit,
@@ -41,11 +39,11 @@ from disc.hand_edits import (
     teeth_gone,
 )
 from disc.job_schema import SCHEMA_VERSION, JobFile, RunRecord, now_text, parse_job_file
+from disc.journal import JOURNAL, LOCK_WAIT_S, STAGING_FOLDER, commit, explained, locked, recover
 from disc.kept import WRITTEN, stage_kept
 from disc.made_from import made_from, makes_result
 from disc.records import Comb, Pin, Plate
 from disc.stage import Stage as Stage  # rooms that write into a job know it from here
-from disc.stored import Stored
 from disc.tables import format_comb, format_pins, read_comb, read_pins, read_text
 from disc.words import note
 
@@ -53,22 +51,11 @@ JOB_FILE = "job.json"
 PINS_FILE = "pins.csv"
 READING_FILE = "reading.csv"
 COMB_FILE = "comb.csv"
-CORRECTIONS_FILE = "corrections.json"
 PHOTO_FOLDER = "photos"
 OUT_FOLDER = "out"
-STAGING_FOLDER = ".staging"
-JOURNAL = "journal.json"
-LOCK_FILE = ".lock"
 # The tables as this program last wrote them: they tell what a spreadsheet has changed since.
 WRITTEN_PINS_FILE, WRITTEN_COMB_FILE = WRITTEN[PINS_FILE], WRITTEN[COMB_FILE]
-LOCK_WAIT_S = 10.0
 LOG_ONLY_SETTING = "log_only"  # marks a job that the bench log began; `disc start` then takes it over
-_done = 0  # steps that this process has brought to their end
-
-
-def steps_done() -> int:
-    """How many steps this process has written; a message can then say truly whether a job was changed."""
-    return _done
 
 
 def sha256_of(path: Path) -> str:
@@ -146,13 +133,13 @@ class Job:
         the step replaces is kept (kept.py). undoes: the number of the kept set that it brings back.
         """
         staging = self.folder / STAGING_FOLDER
-        with _explained(self.folder):
+        with explained(self.folder):
             shutil.rmtree(staging, ignore_errors=True)
             staging.mkdir()
         stage = Stage(staging)
         previous_runs = list(self.content.runs)
         try:
-            with _explained(self.folder):
+            with explained(self.folder):
                 started = now_text()
                 yield stage
                 digests = {_name_of(path, self.folder): sha256_of(path) for path in inputs}
@@ -168,7 +155,7 @@ class Job:
                 after = self.content.to_json()
                 stage_kept(self.folder, stage, json.loads(after), command, started, undoes)
                 stage.write_text(JOB_FILE, after)
-                _commit(self.folder, stage)
+                commit(self.folder, stage)
         except BaseException:
             self.content.runs[:] = previous_runs
             if not (staging / JOURNAL).exists():
@@ -269,39 +256,6 @@ class Job:
         stage.write_text(COMB_FILE, format_comb(comb))
 
 
-# ---- corrections.json
-
-
-@dataclass(frozen=True, slots=True)
-class _Corrections:
-    done: tuple[Correction, ...]
-    undone: tuple[Correction, ...] = ()
-
-
-def _values_known(stored: _Corrections) -> None:
-    for correction in (*stored.done, *stored.undone):
-        with_kinds(correction)
-
-
-CORRECTIONS: Stored[_Corrections] = Stored(
-    "list of corrections",
-    _Corrections,
-    "Mend it in a text editor, or move it away to go on without corrections.",
-    check=_values_known,
-)
-
-
-def stage_corrections(stage: Stage, done: tuple[Correction, ...], undone: tuple[Correction, ...]) -> None:
-    """Stage corrections.json."""
-    stage.write_text(CORRECTIONS_FILE, CORRECTIONS.text(_Corrections(done, undone)))
-
-
-def load_corrections(path: Path) -> tuple[tuple[Correction, ...], tuple[Correction, ...]]:
-    """corrections.json as (done, undone); both empty if there is no file. Raises BadInput if it is damaged."""
-    found = CORRECTIONS.load(path) or _Corrections(())
-    return tuple(map(with_kinds, found.done)), tuple(map(with_kinds, found.undone))
-
-
 # ---- opening and creating
 
 
@@ -313,7 +267,7 @@ def create_job(
     Raises BadInput if the folder holds a job already or cannot be written.
     """
     content = JobFile.new({} if plate is None else plate, settings or {})
-    with _explained(folder):
+    with explained(folder):
         if _is_only_a_log(folder):
             return _start_from_log(folder, content)
         if (folder / JOB_FILE).exists():
@@ -355,11 +309,11 @@ def open_job(folder: Path) -> Job:
     A step that was interrupted is finished or thrown away first; an older schema is migrated, with a backup beside it.
     """
     path = folder / JOB_FILE
-    with _explained(folder):
+    with explained(folder):
         if not folder.is_dir() or not (path.is_file() or (folder / STAGING_FOLDER).is_dir()):
             raise BadInput(f"{folder}: no job here. Run: disc start {folder}")
         if (folder / STAGING_FOLDER).is_dir():
-            _recover(folder)
+            recover(folder)
     if not path.is_file():
         raise BadInput(f"{folder}: its job.json is gone. Copy it back from a backup, or start the job anew elsewhere.")
     content, migrated_from = parse_job_file(read_text(path, "job file"), path)
@@ -379,84 +333,6 @@ def open_for_writing(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[Job]
         yield job
 
 
-@contextmanager
-def locked(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
-    """Hold the job's lock; one process may take it again inside. Raises JobBusy after wait_s seconds."""
-    from filelock import FileLock, Timeout
-
-    if not folder.is_dir():
-        raise BadInput(f"{folder}: no job here. Run: disc start {folder}")
-    lock = FileLock(folder / LOCK_FILE, is_singleton=True)
-    with _explained(folder):
-        try:
-            lock.acquire(timeout=wait_s)
-        except Timeout:
-            raise JobBusy(
-                f"{folder}: another command is working on this job. Wait until it has ended, then run this again."
-            ) from None
-    try:
-        yield
-    finally:
-        lock.release()
-
-
-def _commit(folder: Path, stage: Stage) -> None:
-    """Make the staged files durable, write the journal, then rename them in."""
-    staging = folder / STAGING_FOLDER
-    for name in stage.names:
-        _flush(staging / name)
-    journal = staging / (JOURNAL + ".tmp")
-    journal.write_text(json.dumps({"names": stage.names, "removed": stage.removed}), encoding="utf-8")
-    _flush(journal)
-    os.replace(journal, staging / JOURNAL)  # from here on the step counts as done
-    global _done
-    _done += 1
-    _finish(folder)
-
-
-def _finish(folder: Path) -> None:
-    staging = folder / STAGING_FOLDER
-    names, removed = _read_journal(staging)
-    for name in names:
-        if (staging / name).exists():
-            (folder / name).parent.mkdir(parents=True, exist_ok=True)
-            os.replace(staging / name, folder / name)
-    for name in removed:
-        (folder / name).unlink(missing_ok=True)
-    shutil.rmtree(staging)
-
-
-def _read_journal(staging: Path) -> tuple[list[str], list[str]]:
-    """(names, removed) of the step to finish. A job may come from elsewhere: its journal must not reach out of it."""
-    try:
-        journal = json.loads((staging / JOURNAL).read_text(encoding="utf-8"))
-        names, removed = ([str(name) for name in journal[key]] for key in ("names", "removed"))
-        folder = staging.resolve()
-        if not all((folder / name).resolve().is_relative_to(folder) for name in (*names, *removed)):
-            raise ValueError("it names a file outside the job")
-    except (ValueError, KeyError, TypeError, RecursionError) as error:
-        raise BadInput(
-            f"{staging}: the record of an interrupted step is damaged ({error}). Move this folder away to go on with "
-            "the job as it was before that step."
-        ) from error
-    return names, removed
-
-
-def _recover(folder: Path) -> None:
-    """Finish or throw away an interrupted step, unless another command is in the middle of it."""
-    from filelock import FileLock, Timeout
-
-    lock = FileLock(folder / LOCK_FILE, is_singleton=True)
-    try:
-        with lock.acquire(timeout=LOCK_WAIT_S):
-            if (folder / STAGING_FOLDER / JOURNAL).exists():
-                _finish(folder)
-            else:
-                shutil.rmtree(folder / STAGING_FOLDER, ignore_errors=True)
-    except Timeout:
-        return  # its owner is alive; the files in place are whole
-
-
 def _migrate(job: Job, path: Path, old_version: int) -> None:
     backup = path.with_name(f"job.schema-{old_version}.json")
     with locked(job.folder):
@@ -466,30 +342,6 @@ def _migrate(job: Job, path: Path, old_version: int) -> None:
             pass
 
 
-def _flush(path: Path) -> None:
-    with path.open("rb+") as file:
-        os.fsync(file.fileno())
-
-
 def _name_of(path: Path, folder: Path) -> str:
     resolved = path.resolve()
     return str(resolved.relative_to(folder.resolve())) if resolved.is_relative_to(folder.resolve()) else path.name
-
-
-@contextmanager
-def _explained(folder: Path) -> Iterator[None]:
-    """Turn the system's own complaints into a line for the person at the bench."""
-    try:
-        yield
-    except DiscError:
-        raise
-    except PermissionError as error:
-        raise BadInput(
-            f"{error.filename or folder}: no permission to write there. Choose another folder or change its rights."
-        ) from error
-    except OSError as error:
-        if error.errno in (errno.ENOSPC, errno.EDQUOT):
-            raise BadInput(f"{folder}: the disk is full. Make room and run the command again.") from error
-        if error.errno == errno.EROFS:
-            raise BadInput(f"{folder}: this place can only be read. Copy the job to a folder of your own.") from error
-        raise BadInput(f"{error.filename or folder}: {error.strerror or error}.") from error

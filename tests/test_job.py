@@ -9,6 +9,7 @@ from dataclasses import replace
 import pytest
 
 from disc import job as jobs
+from disc import journal
 from disc.corrections import Action, Correction
 from disc.errors import BadInput, JobBusy, MissingPart
 from disc.records import Comb, Condition, Pin, Plate, Side, Tooth
@@ -59,11 +60,11 @@ def test_a_step_cut_off_after_its_journal_is_finished(job, monkeypatch):
     def power_cut(folder):
         raise SystemExit("power cut")
 
-    finish = jobs._finish
-    monkeypatch.setattr(jobs, "_finish", power_cut)
+    finish = journal._finish
+    monkeypatch.setattr(journal, "_finish", power_cut)
     with pytest.raises(SystemExit), job.step("read") as stage:
         job.stage_reading(stage, PINS[:1])
-    monkeypatch.setattr(jobs, "_finish", finish)
+    monkeypatch.setattr(journal, "_finish", finish)
     again = jobs.open_job(job.folder)
     assert again.pins() == PINS[:1]
     assert again.content.runs[-1].command == "read"
@@ -230,7 +231,7 @@ def test_the_systems_complaints_in_plain_words(job, monkeypatch, error, words):
     def fail(path):
         raise error
 
-    monkeypatch.setattr(jobs, "_flush", fail)
+    monkeypatch.setattr(journal, "_flush", fail)
     with pytest.raises(BadInput, match=words), job.step("read") as stage:
         job.stage_reading(stage, PINS[:1])
     assert contents(job.folder) == before

@@ -19,7 +19,8 @@ def undo(
     as_json: AsJson = False,
 ) -> None:
     """Take back the last step that changed pins, comb, corrections, plate or settings."""
-    from disc.job import locked, open_job
+    from disc.job import open_job
+    from disc.journal import locked
     from disc.kept import kept_sets
     from disc.undo import undo as take_back
 
@@ -45,7 +46,8 @@ def take(
     as_json: AsJson = False,
 ) -> None:
     """Take over what was edited by hand in pins.csv and comb.csv; every other command does so, too."""
-    from disc.job import locked, open_job
+    from disc.job import open_job
+    from disc.journal import locked
 
     with locked(job):
         words = open_job(job).absorb_hand_edits(may_remove=yes)

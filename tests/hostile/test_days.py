@@ -18,7 +18,8 @@ import numpy as np
 import pytest
 
 import disc.job
-from disc.job import STAGING_FOLDER, open_for_writing, open_job
+from disc.job import open_for_writing, open_job
+from disc.journal import STAGING_FOLDER
 from disc.report.log import add_step, in_order, load_log
 
 OLD_JOB = Path(__file__).parent / "old-jobs" / "schema-1" / "job"

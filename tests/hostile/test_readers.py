@@ -13,7 +13,8 @@ import numpy as np
 import pytest
 
 from disc.errors import BadInput
-from disc.job import JOURNAL, STAGING_FOLDER, create_job, open_job
+from disc.job import create_job, open_job
+from disc.journal import JOURNAL, STAGING_FOLDER
 from disc.records import Plate
 
 

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from disc.corrections import Correction, apply_corrections
+from disc.corrections_file import stage_corrections
 from disc.desk.page.findings import page_findings, page_plan
 from disc.desk.page.music import page_music
 from disc.desk.page.pins import page_pins
@@ -43,17 +44,7 @@ from disc.desk.work.live_check import Checked, check_now, settled_anew, told_che
 from disc.desk.work.notes import Note, notes_by_pin, set_by_hand
 from disc.desk.work.teeth import Teeth
 from disc.errors import BadInput, DiscError, MissingPart
-from disc.job import (
-    COMB_FILE,
-    JOB_FILE,
-    PINS_FILE,
-    READING_FILE,
-    Job,
-    Stage,
-    open_for_writing,
-    open_job,
-    stage_corrections,
-)
+from disc.job import COMB_FILE, JOB_FILE, PINS_FILE, READING_FILE, Job, Stage, open_for_writing, open_job
 from disc.job_schema import now_text
 from disc.made_from import LISTEN
 from disc.records import Comb, Doubt, Pin

@@ -23,7 +23,8 @@ from pathlib import Path
 import numpy as np
 
 from disc.errors import DiscError
-from disc.job import JOB_FILE, LOCK_FILE, STAGING_FOLDER, open_job
+from disc.job import JOB_FILE, open_job
+from disc.journal import LOCK_FILE, STAGING_FOLDER
 
 SAMPLE = Path(__file__).parents[3] / "samples" / "first-disc"
 DISC = [sys.executable, "-c", "from disc.cli import main; main()"]
