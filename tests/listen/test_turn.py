@@ -10,7 +10,7 @@ from struck_bars import RATE, a_tune, hz, played_turn, ticks
 from disc.errors import BadInput
 from disc.listen.sound.audio import Recording
 from disc.listen.turn.hear_turn import read_turn
-from disc.listen.turn.speed import motion_from
+from disc.listen.turn.place.speed import motion_from
 from disc.listen.turn.turn_record import Turn
 
 COMB = dict(enumerate([69.02, 71.0, 72.97, 74.0, 76.03, 78.0, 79.0, 81.02, 83.0], start=1))

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from disc.listen.turn.disc_path import Expected
-from disc.listen.turn.levels import usual_steadiness
-from disc.listen.turn.match_strikes import over_laps
-from disc.listen.turn.single_sounds import LAGS_S, Beginning, explain
-from disc.listen.turn.speed import motion_from
+from disc.listen.turn.hear.levels import usual_steadiness
+from disc.listen.turn.hear.single_sounds import LAGS_S, Beginning, explain
+from disc.listen.turn.judge.match_strikes import over_laps
+from disc.listen.turn.place.disc_path import Expected
+from disc.listen.turn.place.speed import motion_from
 
 PERIOD_S = 40.0
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from disc.doubts import doubts_from_json, doubts_to_json
 from disc.listen.sound.disturbed import Disturbance
-from disc.listen.turn.true_pitches import OffTable
+from disc.listen.turn.learn.true_pitches import OffTable
 from disc.listen.turn.turn_doubts import doubts_of_turn
 from disc.listen.turn.turn_record import Missed, Turn
 

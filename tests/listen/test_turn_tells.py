@@ -12,8 +12,8 @@ from disc.listen.sound.audio import Recording
 from disc.listen.store import turn_json
 from disc.listen.turn.hear_turn import read_turn
 from disc.listen.turn.pace import bars_of, pace_words, paces_json, paces_of, tenths
+from disc.listen.turn.place.speed import motion_from
 from disc.listen.turn.plot import plot_turn
-from disc.listen.turn.speed import motion_from
 from disc.listen.turn.turn_record import Turn
 from disc.records import Key, Metre, Note, Tune
 

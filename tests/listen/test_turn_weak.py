@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from disc.listen.turn.disc_path import Expected
-from disc.listen.turn.heard_strikes import Heard
-from disc.listen.turn.single_sounds import Beginning
-from disc.listen.turn.strike_steps import Step
-from disc.listen.turn.weak_strikes import weak_strikes, weak_teeth
+from disc.listen.turn.hear.heard_strikes import Heard
+from disc.listen.turn.hear.single_sounds import Beginning
+from disc.listen.turn.hear.strike_steps import Step
+from disc.listen.turn.judge.weak_strikes import weak_strikes, weak_teeth
+from disc.listen.turn.place.disc_path import Expected
 
 
 def struck(strengths: dict[int, Sequence[float | None]], laps: int = 1) -> list[Heard]:

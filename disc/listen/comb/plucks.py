@@ -30,7 +30,7 @@ from disc.listen.sound.beginnings import (
     quiet_fundamental,
 )
 from disc.listen.sound.steady_tones import without_steady
-from disc.listen.turn.tones import tones_of
+from disc.listen.turn.place.tones import tones_of
 
 # Scores stand for log-odds in nats; chosen by hand on the development and second sets, not fitted.
 LIVE_SCORE = 10.0

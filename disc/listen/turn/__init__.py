@@ -1,4 +1,4 @@
-"""A recorded turn against the strikes to be expected: `hear_turn.py` first; place, path, matching, telling.
+"""A recorded turn against the strikes to be expected: `hear_turn.py` first; then the rooms place, learn, hear, judge.
 
 Several guesses at clock, tempo, place and octave are weighed against all strikes and all that sounds
 (`place_in_recording.py`), each laid out by dynamic programming on what ringing does not explain (`tones.py`,

@@ -15,20 +15,20 @@ from disc.errors import BadInput
 from disc.listen.sound.audio import FloatArray
 from disc.listen.sound.bands import Whole
 from disc.listen.sound.beginnings import for_fundamentals
-from disc.listen.turn.disc_path import Expected, loudness
-from disc.listen.turn.heard_strikes import Heard, Matched
-from disc.listen.turn.match_strikes import match
-from disc.listen.turn.onset_moment import attack_curve, refine
-from disc.listen.turn.place_in_recording import FEWEST_STRIKES, Laid
-from disc.listen.turn.silent_strikes import places_of
-from disc.listen.turn.single_sounds import APART_S, Beginning
-from disc.listen.turn.speed import Motion, motion_from
-from disc.listen.turn.strike_attacks import Attacks
-from disc.listen.turn.strike_steps import Step, Voice, steps_of, voices_of
-from disc.listen.turn.tones import Tones, tones_at, tones_near
-from disc.listen.turn.tooth_voices import refined
-from disc.listen.turn.true_pitches import OffTable, off_table
-from disc.listen.turn.which_tooth import Told, tell
+from disc.listen.turn.hear.heard_strikes import Heard, Matched
+from disc.listen.turn.hear.single_sounds import APART_S, Beginning
+from disc.listen.turn.hear.strike_attacks import Attacks
+from disc.listen.turn.hear.strike_steps import Step, Voice, steps_of, voices_of
+from disc.listen.turn.judge.match_strikes import match
+from disc.listen.turn.judge.silent_strikes import places_of
+from disc.listen.turn.judge.which_tooth import Told, tell
+from disc.listen.turn.learn.tooth_voices import refined
+from disc.listen.turn.learn.true_pitches import OffTable, off_table
+from disc.listen.turn.place.disc_path import Expected, loudness
+from disc.listen.turn.place.onset_moment import attack_curve, refine
+from disc.listen.turn.place.place_in_recording import FEWEST_STRIKES, Laid
+from disc.listen.turn.place.speed import Motion, motion_from
+from disc.listen.turn.place.tones import Tones, tones_at, tones_near
 
 LEAST_RISE = 0.15  # share of what was unexplained in its band that a strike out of its place must explain
 PLAYED_SHARE = 0.34  # of a lap's strikes; a lap that was played has nearly all, one that was not some chance ones

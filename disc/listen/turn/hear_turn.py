@@ -18,18 +18,18 @@ from disc.errors import BadInput
 from disc.listen.sound.audio import FloatArray, Recording
 from disc.listen.sound.bands import pitch_of_hz
 from disc.listen.sound.disturbed import Disturbance, loud_stretches
-from disc.listen.turn.disc_path import Expected
 from disc.listen.turn.follow_disc import Followed, follow
-from disc.listen.turn.heard_strikes import Heard
-from disc.listen.turn.place_in_recording import FEWEST_STRIKES, lay
-from disc.listen.turn.silent_reasons import silences_of
+from disc.listen.turn.hear.heard_strikes import Heard
+from disc.listen.turn.judge.silent_reasons import silences_of
+from disc.listen.turn.judge.weak_strikes import weak_strikes, weak_teeth
+from disc.listen.turn.learn.true_pitches import OffTable
+from disc.listen.turn.place.disc_path import Expected
+from disc.listen.turn.place.place_in_recording import FEWEST_STRIKES, lay
+from disc.listen.turn.place.speed import Motion
+from disc.listen.turn.place.tones import without_dead
+from disc.listen.turn.place.whirr import Whirr, find_whirr
 from disc.listen.turn.sounds_heard import judged_strikes, sounds_of
-from disc.listen.turn.speed import Motion
-from disc.listen.turn.tones import without_dead
-from disc.listen.turn.true_pitches import OffTable
 from disc.listen.turn.turn_record import Missed, Sound, Turn
-from disc.listen.turn.weak_strikes import weak_strikes, weak_teeth
-from disc.listen.turn.whirr import Whirr, find_whirr
 from disc.words import Advance, no_progress
 
 # Mean salience of expected strikes along the right path: 0.75 to 0.9 on the development recordings, about 0.25 on a

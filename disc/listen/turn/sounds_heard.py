@@ -8,9 +8,9 @@ import numpy as np
 
 from disc.listen.sound.bands import pitch_of_hz
 from disc.listen.turn.follow_disc import Followed
-from disc.listen.turn.heard_strikes import Heard
-from disc.listen.turn.silent_strikes import judged, silent_probability
-from disc.listen.turn.single_extra import EXTRA_FROM, candidates, extra_probability
+from disc.listen.turn.hear.heard_strikes import Heard
+from disc.listen.turn.judge.silent_strikes import judged, silent_probability
+from disc.listen.turn.judge.single_extra import EXTRA_FROM, candidates, extra_probability
 from disc.listen.turn.turn_record import Sound
 
 TAIL_S = 1.0  # the end of a recording may lie beyond the disc's stop

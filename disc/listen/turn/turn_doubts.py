@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from disc.listen.turn.true_pitches import OffTable
+from disc.listen.turn.learn.true_pitches import OffTable
 from disc.listen.turn.turn_record import Turn
 from disc.records import About, Doubt
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from disc.listen.sound.audio import FloatArray
 from disc.listen.sound.disturbed import Disturbance
-from disc.listen.turn.speed import Motion
-from disc.listen.turn.true_pitches import OffTable
+from disc.listen.turn.learn.true_pitches import OffTable
+from disc.listen.turn.place.speed import Motion
 
 EARLY_LATE_S = 0.03
 EARLY_LATE_SPREADS = 5.0

@@ -24,11 +24,11 @@ import numpy as np
 from disc.listen.fitted import FITTED_FILE
 from disc.listen.sound.audio import read_recording
 from disc.listen.sound.bands import pitch_of_hz
-from disc.listen.turn.disc_path import Expected
 from disc.listen.turn.follow_disc import follow
-from disc.listen.turn.place_in_recording import lay
-from disc.listen.turn.silent_strikes import Features, over_laps, strike_features, with_others
-from disc.listen.turn.single_extra import candidates, extra_features
+from disc.listen.turn.judge.silent_strikes import Features, over_laps, strike_features, with_others
+from disc.listen.turn.judge.single_extra import candidates, extra_features
+from disc.listen.turn.place.disc_path import Expected
+from disc.listen.turn.place.place_in_recording import lay
 
 RIDGE = 0.3  # scikit-learn's C, on features of unit variance
 ONSET_S, SEMITONES = 0.05, 0.5

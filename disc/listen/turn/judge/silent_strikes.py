@@ -16,11 +16,11 @@ import numpy.typing as npt
 
 from disc.listen.fitted import fitted
 from disc.listen.sound.audio import FloatArray
-from disc.listen.turn.disc_path import Expected
-from disc.listen.turn.heard_strikes import SOUNDED_TO, Heard
-from disc.listen.turn.single_sounds import Beginning, peak_near
-from disc.listen.turn.strike_steps import Step, near_levels, own_levels
-from disc.listen.turn.tones import Tones
+from disc.listen.turn.hear.heard_strikes import SOUNDED_TO, Heard
+from disc.listen.turn.hear.single_sounds import Beginning, peak_near
+from disc.listen.turn.hear.strike_steps import Step, near_levels, own_levels
+from disc.listen.turn.place.disc_path import Expected
+from disc.listen.turn.place.tones import Tones
 
 LEAST_USUAL = 0.25  # of what teeth beside it do: a tooth that seems weaker is a dead one's noise, or weak itself
 MOST_OF_ONE, MOST_OF_A_LAP = 4.0, 5.0  # nats

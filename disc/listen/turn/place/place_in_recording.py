@@ -17,8 +17,8 @@ from scipy.ndimage import maximum_filter1d
 from disc.errors import BadInput
 from disc.listen.sound.audio import FloatArray, Recording
 from disc.listen.sound.bands import Whole, transform
-from disc.listen.turn.disc_path import Expected, Line, expected_along, find_line, lay_path, salience
-from disc.listen.turn.tones import WIDEST_SHIFT_CENTS, Tones, overall_shifts, tones_of
+from disc.listen.turn.place.disc_path import Expected, Line, expected_along, find_line, lay_path, salience
+from disc.listen.turn.place.tones import WIDEST_SHIFT_CENTS, Tones, overall_shifts, tones_of
 
 # A comb that sounds this much off its table was recorded with another clock; less is tuning or warmth.
 CLOCK_CENTS = 60.0

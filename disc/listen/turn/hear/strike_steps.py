@@ -16,9 +16,9 @@ from scipy.fft import next_fast_len
 
 from disc.listen.sound.audio import FloatArray
 from disc.listen.sound.bands import FALL_60_DB, ComplexArray, Whole, band
-from disc.listen.turn.disc_path import Expected
-from disc.listen.turn.tones import Tones
-from disc.listen.turn.tooth_voices import FARTHEST_CENTS, strand
+from disc.listen.turn.learn.tooth_voices import FARTHEST_CENTS, strand
+from disc.listen.turn.place.disc_path import Expected
+from disc.listen.turn.place.tones import Tones
 
 BEFORE_S, AFTER_S = 0.14, 0.22
 # Half of the band about a tooth: what lies within is solved for; no narrower, or strikes blur.

@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from disc.listen.sound.bands import Whole
-from disc.listen.turn.heard_strikes import Heard, Matched
-from disc.listen.turn.single_sounds import Beginning
-from disc.listen.turn.tones import Tones
-from disc.listen.turn.tooth_voices import Trait, strand
+from disc.listen.turn.hear.heard_strikes import Heard, Matched
+from disc.listen.turn.hear.single_sounds import Beginning
+from disc.listen.turn.learn.tooth_voices import Trait, strand
+from disc.listen.turn.place.tones import Tones
 
 # Spreads where a tooth has too few strikes of its own to show them, and the least believed: cents, and natural
 # logarithm of the fall. On the development recordings teeth of bars repeat within 0.2 cents and 0.05, in noise 1

@@ -14,7 +14,7 @@ import numpy as np
 from scipy.signal import find_peaks
 
 from disc.listen.sound.audio import FloatArray
-from disc.listen.turn.tones import Tones
+from disc.listen.turn.place.tones import Tones
 
 APART_S = 0.045  # two beginnings of one pitch nearer than this are one
 LEAST_SHARE, LEAST_OVER_NOISE = 0.02, 2.5

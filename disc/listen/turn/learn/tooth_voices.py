@@ -14,7 +14,7 @@ import numpy as np
 
 from disc.listen.sound.audio import FloatArray
 from disc.listen.sound.bands import ComplexArray, Whole, band
-from disc.listen.turn.tones import CLOSE_SEMITONES, Tones
+from disc.listen.turn.place.tones import CLOSE_SEMITONES, Tones
 
 # What follows a strike is read over so long, and no less than so long.
 LONGEST_S, SHORTEST_S = 0.35, 0.09

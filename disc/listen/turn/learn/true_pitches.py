@@ -14,7 +14,7 @@ import numpy as np
 
 from disc.listen.sound.audio import FloatArray, Recording
 from disc.listen.sound.bands import hz_of_pitch
-from disc.listen.turn.disc_path import Expected
+from disc.listen.turn.place.disc_path import Expected
 
 WINDOW_S, SKIP_S = 0.16, 0.012
 FARTHEST_CENTS, STEP_CENTS = 130.0, 2.0

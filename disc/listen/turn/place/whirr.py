@@ -18,7 +18,7 @@ from scipy.signal import butter, fftconvolve, resample_poly, sosfiltfilt
 
 from disc.listen.sound.audio import FloatArray, Recording
 from disc.listen.sound.bands import ComplexArray
-from disc.listen.turn.speed import Motion
+from disc.listen.turn.place.speed import Motion
 
 RATE = 4000.0  # samples a second on either axis: wheels' tooth frequencies lie well below 2 kHz
 LOWEST_HZ, HIGHEST_HZ = 20.0, 1800.0

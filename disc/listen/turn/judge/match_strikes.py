@@ -13,10 +13,8 @@ from dataclasses import replace
 import numpy as np
 
 from disc.listen.sound.audio import FloatArray
-from disc.listen.turn.disc_path import Expected
-from disc.listen.turn.extra_sounds import displaced, find_extra, parted
-from disc.listen.turn.heard_strikes import OPEN_ODDS, REACH_S, Heard, Matched
-from disc.listen.turn.levels import (
+from disc.listen.turn.hear.heard_strikes import OPEN_ODDS, REACH_S, Heard, Matched
+from disc.listen.turn.hear.levels import (
     FEWEST_CLEAR,
     NEIGHBOURS,
     Levels,
@@ -25,9 +23,11 @@ from disc.listen.turn.levels import (
     usual_steadiness,
     without_explained,
 )  # fmt: skip
-from disc.listen.turn.single_sounds import APART_S, Beginning, explain, find_beginnings, peak_near, shares_of
-from disc.listen.turn.strike_attacks import Attacks
-from disc.listen.turn.tones import Tones
+from disc.listen.turn.hear.single_sounds import APART_S, Beginning, explain, find_beginnings, peak_near, shares_of
+from disc.listen.turn.hear.strike_attacks import Attacks
+from disc.listen.turn.judge.extra_sounds import displaced, find_extra, parted
+from disc.listen.turn.place.disc_path import Expected
+from disc.listen.turn.place.tones import Tones
 
 ON_TIME_S = 0.05  # a deviation costs its square in these
 SILENT_ODDS = float(np.log(0.05 / 0.95))  # before listening: one in twenty (common practice, no source)

@@ -14,9 +14,9 @@ import numpy.typing as npt
 from scipy.ndimage import maximum_filter1d
 
 from disc.listen.sound.audio import FloatArray
-from disc.listen.turn.disc_path import Expected
-from disc.listen.turn.single_sounds import Beginning, peak_near
-from disc.listen.turn.tones import Tones
+from disc.listen.turn.hear.single_sounds import Beginning, peak_near
+from disc.listen.turn.place.disc_path import Expected
+from disc.listen.turn.place.tones import Tones
 
 # Logarithms of a strike's strength against the usual: about +-4 dB; what is explained strays more, since partials add
 # with chance phase. Chosen by hand on the development recordings, not fitted.

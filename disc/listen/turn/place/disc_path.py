@@ -14,7 +14,7 @@ import numpy as np
 from scipy.ndimage import maximum_filter1d
 
 from disc.listen.sound.audio import FloatArray
-from disc.listen.turn.tones import Tones
+from disc.listen.turn.place.tones import Tones
 
 # Discs of this kind turn in 30 to 60 s (common practice, no source); the search goes well beyond.
 SHORTEST_TURN_S, LONGEST_TURN_S = 12.0, 120.0

@@ -15,10 +15,10 @@ import numpy as np
 import numpy.typing as npt
 
 from disc.listen.sound.audio import FloatArray
-from disc.listen.turn.heard_strikes import REACH_S, Heard
-from disc.listen.turn.levels import Levels, usual_steadiness
-from disc.listen.turn.single_sounds import Beginning, explain
-from disc.listen.turn.strike_attacks import Attacks
+from disc.listen.turn.hear.heard_strikes import REACH_S, Heard
+from disc.listen.turn.hear.levels import Levels, usual_steadiness
+from disc.listen.turn.hear.single_sounds import Beginning, explain
+from disc.listen.turn.hear.strike_attacks import Attacks
 
 # Logistic regression of "an extra strike" on what a beginning is like, with a ridge of 0.3, on 94,163 beginnings of
 # 84 turns (twelve instruments each of seven draws), 309 of them extra strikes. Judged by fits that leave out whole

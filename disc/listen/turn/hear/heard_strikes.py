@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from disc.listen.sound.audio import FloatArray
-from disc.listen.turn.disc_path import Expected
-from disc.listen.turn.single_sounds import Beginning
+from disc.listen.turn.hear.single_sounds import Beginning
+from disc.listen.turn.place.disc_path import Expected
 
 # How far from the path a strike is still taken as early or late rather than as a missing and an extra one.
 REACH_S = 0.14

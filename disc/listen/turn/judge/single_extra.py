@@ -15,10 +15,10 @@ import numpy as np
 
 from disc.listen.fitted import fitted
 from disc.listen.turn.follow_disc import Followed
-from disc.listen.turn.heard_strikes import Heard
-from disc.listen.turn.silent_strikes import Features
-from disc.listen.turn.single_sounds import Beginning, peak_near
-from disc.listen.turn.strike_steps import Step, steps_of
+from disc.listen.turn.hear.heard_strikes import Heard
+from disc.listen.turn.hear.single_sounds import Beginning, peak_near
+from disc.listen.turn.hear.strike_steps import Step, steps_of
+from disc.listen.turn.judge.silent_strikes import Features
 
 # After the strike that takes it along; before it the onset's own error counts.
 TAKEN_ALONG_S = (-0.012, 0.035)

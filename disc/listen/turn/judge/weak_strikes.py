@@ -9,8 +9,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from disc.listen.turn.heard_strikes import Heard
-from disc.listen.turn.strike_steps import Step
+from disc.listen.turn.hear.heard_strikes import Heard
+from disc.listen.turn.hear.strike_steps import Step
 
 # Strongest of a strike's repeats against the usual of the tooth's other strikes. Of the tuning recordings' pins that
 # were made to give a tenth to a quarter of the usual force all that were heard lie under 0.45; of 448 others one does,

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from disc.listen.turn.follow_disc import Followed
-from disc.listen.turn.heard_strikes import SILENT_FROM, Heard
-from disc.listen.turn.strike_steps import own_levels
-from disc.listen.turn.tones import SHARED_SEMITONES
+from disc.listen.turn.hear.heard_strikes import SILENT_FROM, Heard
+from disc.listen.turn.hear.strike_steps import own_levels
+from disc.listen.turn.place.tones import SHARED_SEMITONES
 from disc.listen.turn.turn_record import Silence
 
 FEWEST_OTHERS = 2

@@ -1,0 +1,1 @@
+"""What it means: matched or silent, weak, extra, of which tooth, and why that is said."""

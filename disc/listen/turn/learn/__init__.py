@@ -1,0 +1,1 @@
+"""The comb learned from the recording: each tooth's true pitch, its exact tone and its fall."""
