@@ -39,7 +39,8 @@ class ChainModel:
     """What a pair of steps says, nats. Pitch: of the same interval, an octave off, up to two semitones off, other.
 
     same_time: of equal times; it falls by time_slope an octave of their ratio, to other_time at least. skip: of a note
-    passed over on either side; of the disc's, times its probability to be melody. leap: of one within a chain.
+    passed over on either side; of the disc's, times its probability to be melody. leap: of one within a chain; of 7 and
+    12, 7 put one more version of 30 first and lost no other disc (seeds 171 and 172).
     """
 
     same: float = 1.0

@@ -21,6 +21,7 @@ from disc.library.search.placed import is_version
 from disc.library.search.query import NORMAL_QUARTER_S, Query
 from disc.library.search.rank_tunes import Found, rank_tunes
 
+ALIGNED = 5  # matches laid over their print note by note; where a later one lies is of little use, and costs as much
 GATHERED = 0.4  # of the first one's score: less is no version of it that the disc would show
 NATS_A_FOLD = 4.0  # strikes are not independent: four nats of score are taken for one; common practice, no source
 
@@ -37,7 +38,7 @@ def find_tunes(index: Index, query: Query, top: int = 10, allowed: np.ndarray | 
         # Versions of the first under any title are gathered; further down there is little but chance.
         same = one.score >= GATHERED * found[0].score and is_version(index, found[0].tune, one.tune)
         group = int(index.group[found[0].tune if same else one.tune])
-        matches.append(_match(index, one, query, float(chances[place]), group))
+        matches.append(_match(index, one, query, float(chances[place]), group, place < ALIGNED))
     return matches
 
 
@@ -96,13 +97,13 @@ def _as_pitches(query: Query, one: Found) -> tuple[FloatArray, FloatArray]:
     return query.onset_s, np.where(tuned < 0, -60.0, tuned)
 
 
-def _match(index: Index, one: Found, query: Query, chance: float, group: int) -> Match:
-    """One match; where the tune lies stays unknown (None) where no search has made it out."""
+def _match(index: Index, one: Found, query: Query, chance: float, group: int, aligned: bool) -> Match:
+    """One match; where the tune lies stays unknown (None) where it was not made out."""
     plain = Match(
         index.key(one.tune), index.title(one.tune), index.collection(one.tune), round(one.score, 2), round(chance, 4),
         group=group,
     )  # fmt: skip
-    if one.place is not None:
+    if one.place is not None and aligned:
         return _with_alignment(plain, index, one, query)
     if one.notes:
         bars = index.bar[int(index.start[one.tune]) + np.array(one.notes)]
