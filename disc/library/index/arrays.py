@@ -104,6 +104,18 @@ class Rows(Sequence[Sequence[object]]):
         """All rows as they are written."""
         return self._text.tobytes().splitlines(keepends=True)
 
+    def first_words(self) -> list[str]:
+        """The first value of each row. Rows with the same one mostly follow each other and are then read once."""
+        out: list[str] = []
+        begin = b""
+        for line in self.lines():
+            if not begin or not line.startswith(begin):
+                out.append(str(json.loads(line)[0]))
+                begin = b"[" + json.dumps(out[-1], ensure_ascii=False).encode("utf-8") + b", "
+            else:
+                out.append(out[-1])
+        return out
+
     def place_of(self, beginning: Sequence[object]) -> int | None:
         """Number of the first row that begins with these values; None: there is none."""
         wanted = json.dumps(list(beginning), ensure_ascii=False).encode("utf-8")[:-1] + b","

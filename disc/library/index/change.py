@@ -74,9 +74,16 @@ def _joined(old: Postings, new: Sequence[tuple[Keys, Packed]]) -> Postings:
     order = order_of(key)
     key, packed = key[order], packed[order]
     place = np.searchsorted(old.key, key, side="right")  # behind all postings of keys up to this one
-    every = np.union1d(old.key, key)
+    every = _with_keys(old.key, key[np.concatenate([[True], key[1:] != key[:-1]])])
     counts = np.zeros(every.size, dtype=np.int64)
     counts[np.searchsorted(every, old.key)] = np.diff(old.start)
     counts += np.bincount(np.searchsorted(every, key), minlength=every.size)
     start = np.concatenate([[0], np.cumsum(counts)])
-    return Postings(every.astype(np.uint32), start, np.insert(old.packed, old.start[place], packed))
+    return Postings(every, start, np.insert(old.packed, old.start[place], packed))
+
+
+def _with_keys(old: Keys, new: Keys) -> Keys:
+    """Both, ascending. Each is ascending and has a key once."""
+    place = np.searchsorted(old, new)
+    missing = (place == old.size) | (old[np.minimum(place, max(old.size - 1, 0))] != new) if old.size else place == 0
+    return np.insert(old, place[missing], new[missing])

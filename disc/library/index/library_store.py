@@ -189,7 +189,7 @@ def _write(place: Path, read: list[FileRead], before: _Before | None, states: di
     if not before.gone and stays.issuperset(before.known):
         keep = np.ones(index.size, dtype=bool)
     else:
-        keep = np.array([str(index.rows[tune][0]) in stays for tune in range(index.size)], dtype=bool)
+        keep = np.array([file in stays for file in index.rows.first_words()], dtype=bool)
     change_index(index, place, keep, tunes)
 
 
