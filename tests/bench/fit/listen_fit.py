@@ -11,14 +11,16 @@ from __future__ import annotations
 
 import argparse
 import multiprocessing
+import sys
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-import listen_draws
-import listen_set
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
+
+from bench.truth import listen_draws, listen_set
 from disc.listen.comb.plucked import hear_teeth, signs_of_buzzing
 from disc.listen.comb.plucks import find_plucks
 from disc.listen.comb.tooth_buzz import SIGNS, raised_signs

@@ -12,15 +12,17 @@ from __future__ import annotations
 import argparse
 import json
 import multiprocessing
+import sys
 import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-import listen_make
-import listen_set
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
+
+from bench.truth import listen_make, listen_set
 from disc.listen.fitted import FITTED_FILE
 from disc.listen.sound.audio import read_recording
 from disc.listen.sound.bands import pitch_of_hz

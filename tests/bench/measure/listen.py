@@ -4,7 +4,7 @@ Run: python tests/bench/measure/listen.py [--sets last] [--no-baselines] [--work
 Needs fluidsynth and the Debian packages fluid-soundfont-gm, timgm6mb-soundfont and (for the later sets)
 musescore-general-soundfont-small. Times are processor seconds. All sets up to "ninth" and "weak" were looked at while
 the program was made; "combs", "turns" and "weak-unseen" once each, nearly at the end, and "last" once, when all of it
-was done. "make" and "make-combs" (the usual make: twins, teeth off their table, speech, neighbours taken along) were
+was done. "make", "make-combs" and "make-other" (the usual make: twins, teeth off their table, speech, neighbours taken along) were
 looked at, "make-unseen" only at the end. After another change draw another set.
 A tooth's pitch is that of its settled decay.
 Turn notes are scored by mir_eval (onset 50 ms, pitch 50 cents, no offsets). A tooth has the right number if all its
@@ -16,17 +16,18 @@ from __future__ import annotations
 
 import argparse
 import multiprocessing
+import sys
 import tempfile
 import time
 from collections import defaultdict
 from pathlib import Path
 
-import listen_draws
-import listen_make
-import listen_set
 import mir_eval
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
+
+from bench.truth import listen_draws, listen_make, listen_set
 from disc.errors import BadInput
 from disc.listen.comb.plucked import read_plucked
 from disc.listen.sound.audio import read_recording
@@ -38,7 +39,8 @@ SETS = {
     "sixth": listen_draws.SIXTH, "seventh": listen_draws.SEVENTH, "eighth": listen_draws.EIGHTH,
     "ninth": listen_draws.NINTH, "combs": listen_draws.COMBS, "turns": listen_draws.TURNS, "last": listen_draws.LAST,
     "weak": listen_draws.WEAK, "weak-unseen": listen_draws.WEAK_UNSEEN,
-    "make": listen_make.MAKE, "make-combs": listen_make.MAKE_COMBS, "make-unseen": listen_make.MAKE_UNSEEN,
+    "make": listen_make.MAKE, "make-combs": listen_make.MAKE_COMBS, "make-other": listen_make.MAKE_OTHER,
+    "make-unseen": listen_make.MAKE_UNSEEN,
 }  # fmt: skip
 PLUCK_S = 0.1
 # A recording that starts late, holds two turns or was made at another rate than it says is understood if its notes and

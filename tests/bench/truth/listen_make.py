@@ -14,11 +14,11 @@ from collections import Counter
 from functools import cache
 from pathlib import Path
 
-import listen_sounds as s
 import numpy as np
 import soundfile
 
 from bench.truth import listen_set
+from bench.truth import listen_sounds as s
 from bench.truth.listen_set import Plucked, Turn, put
 from bench.truth.listen_sounds import RATE
 

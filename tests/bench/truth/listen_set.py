@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from pathlib import Path
 
-import listen_sounds as s
 import numpy as np
 import soundfile
 
+from bench.truth import listen_sounds as s
 from bench.truth.listen_buzz import WAYS
 from bench.truth.listen_sounds import RATE
 
