@@ -4,8 +4,9 @@ Run: python tests/bench/measure/listen.py [--sets last] [--no-baselines] [--work
 Needs fluidsynth and the Debian packages fluid-soundfont-gm, timgm6mb-soundfont and (for the later sets)
 musescore-general-soundfont-small. Times are processor seconds. All sets up to "ninth" and "weak" were looked at while
 the program was made; "combs", "turns" and "weak-unseen" once each, nearly at the end, and "last" once, when all of it
-was done. "make", "make-combs" and "make-other" (the usual make: twins, teeth off their table, speech, neighbours taken along) were
-looked at, "make-unseen" only at the end. After another change draw another set.
+was done. "make", "make-combs" and "make-other" (the usual make: twins, teeth off their
+table, speech, neighbours taken along) were looked at, "make-unseen" only at the end. After another change draw another
+set.
 A tooth's pitch is that of its settled decay.
 Turn notes are scored by mir_eval (onset 50 ms, pitch 50 cents, no offsets). A tooth has the right number if all its
 plucks are found under that number within 0.1 s. The baselines are librosa's onset detector with piptrack or pYIN (in
