@@ -51,3 +51,26 @@ def test_a_comb_in_mean_tone_stands_on_its_steps_and_twins_are_measured() -> Non
     assert teeth[1]["twin"] is None
     assert abs(teeth[1]["mean-tone"] - teeth[2]["mean-tone"]) < 0.2
     assert abs(teeth[1]["equal"] - teeth[2]["equal"]) > 13.0
+
+
+def test_a_tooth_left_out_of_the_recording_is_told_when_it_is_plucked_alone() -> None:
+    from dataclasses import replace
+
+    from disc.listen.comb.guided import left_out_words
+    from disc.listen.comb.plucked import PluckedTooth
+    from disc.listen.comb.plucked_store import PluckedRow
+    from disc.records import ToothCondition
+
+    # Tooth 2 (62.0) was passed over: its number has tooth 3's pitch.
+    true = {1: 60.0, 2: 62.0, 3: 64.0, 4: 65.0}
+    shifted = [PluckedRow(tooth=1, pitch=60.0), PluckedRow(tooth=2, pitch=64.0), PluckedRow(tooth=3, pitch=65.0)]
+
+    def alone(number: int) -> PluckedTooth:
+        return PluckedTooth(number, true[number] + 0.03, 1.0, ToothCondition.SOUND, (1.0, 2.0))
+
+    assert "as tooth 2 does" in left_out_words(shifted, alone(3))
+    assert left_out_words(shifted, alone(2)) == ""  # nothing beside it sounds like it
+    right = [PluckedRow(tooth=n, pitch=p) for n, p in true.items()]
+    assert all(left_out_words(right, alone(n)) == "" for n in true)
+    twins = [PluckedRow(tooth=1, pitch=60.0), PluckedRow(tooth=2, pitch=60.1)]
+    assert left_out_words(twins, replace(alone(1), pitch=60.05)) == ""

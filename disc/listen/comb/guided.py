@@ -5,6 +5,7 @@ Pitches never fall onto other numbers: the order says which tooth each place of 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -21,6 +22,9 @@ from disc.words import Advance, no_progress
 
 MOST_TEETH = 200
 AGAIN = "plucked again alone"
+# Two recordings of one tooth differ by some cents (warmth, another clock); teeth beside each other by a semitone, or
+# they are twins, of which nothing is said.
+SAME_SEMITONES, APART_SEMITONES = 0.12, 0.5
 
 
 def numbers_of_order(text: str) -> tuple[int, ...]:
@@ -72,6 +76,8 @@ def tooth_again(job: Job, number: int, path: Path, plucks: int = 2, advance: Adv
     row = replace(heard.teeth[0], tooth=number) if heard.teeth else PluckedTooth(
         number, None, None, ToothCondition.DEAD, (), words="nothing rings, alone in its own recording"
     )  # fmt: skip
+    if stored is not None:
+        row = replace(row, words="; ".join(w for w in (row.words, left_out_words(stored.teeth, row)) if w))
     with job.step("comb --tooth", (path,)) as stage:
         if table is not None:
             job.stage_comb(stage, _with_row(table, row))
@@ -81,6 +87,23 @@ def tooth_again(job: Job, number: int, path: Path, plucks: int = 2, advance: Adv
             stored = stored.model_copy(update=again)
             stage_plucked(stage, stored.model_copy(update={"doubts": doubts_to_json(_doubts_left(stored))}))
     return row
+
+
+def left_out_words(rows: Sequence[PluckedRow], alone: PluckedTooth) -> str:
+    """What a tooth plucked alone says of the recording of all: if it sounds as a tooth beside it does there, and not
+    as its own number does, it was left out of it and numbers are shifted. Empty where nothing says so."""
+    pitches = {row.tooth: row.pitch for row in rows}
+    own = pitches.get(alone.tooth)
+    if alone.pitch is None or (own is not None and abs(own - alone.pitch) < APART_SEMITONES):
+        return ""
+    for other in (alone.tooth + 1, alone.tooth - 1):
+        pitch = pitches.get(other)
+        if pitch is not None and abs(pitch - alone.pitch) < SAME_SEMITONES:
+            return (
+                f"it sounds as tooth {other} does in the recording of all teeth: if it was left out there, the teeth "
+                f"plucked after it have each the next one's pitch; pluck tooth {other} alone to see"
+            )
+    return ""
 
 
 def _with_row(table: Comb, row: PluckedTooth) -> Comb:
