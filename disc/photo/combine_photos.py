@@ -131,6 +131,7 @@ def _one_side(side: Side, judged: Sequence[tuple[Photo, FaceReading, Verdict]]) 
     pins = lead.pins if len(shown) == 1 else tuple(turned_pins(merge_pins(shown), -np.radians(off)))
     squarely = max(one.shown_mm for one in shown) <= SQUARELY_MM and pins
     out = [left_out(side, judged[k][0].path.name, photo.path.name, laid) for k, laid in fitting.left_out()]
+    marked = slot_doubts(lead.slot_odds, side, lead.slot is not None)
     return FaceTogether(
         side,
         photo,
@@ -143,7 +144,7 @@ def _one_side(side: Side, judged: Sequence[tuple[Photo, FaceReading, Verdict]]) 
         (*lead.notes, *((SEEN_SQUARELY,) if squarely else ())),
         whole,
         tuple((judged[k][0], judged[k][1]) for k in in_order),
-        (*out, *face_doubts(side, looks[0], whole, verdict, lead.view.tracks_mm), *slot_doubts(lead.slot_odds, side)),
+        (*out, *face_doubts(side, looks[0], whole, verdict, lead.view.tracks_mm), *marked),
         lead.slot_odds,
     )
 

@@ -31,7 +31,14 @@ from disc.photo.plate.outline import rim_points
 from disc.photo.plate.slot import Slot, find_slot
 from disc.photo.plate.slot_signs import SlotPlace, slot_places
 from disc.photo.plate.turned import Turned, turned_marks
-from disc.photo.plate.which_slot import SLOT_SURE, ChosenSlot, SlotOdds, choose_slots, odds_in_disc
+from disc.photo.plate.which_slot import (
+    SLOT_SURE,
+    ChosenSlot,
+    SlotOdds,
+    choose_slots,
+    odds_against_mark,
+    odds_in_disc,
+)
 from disc.photo.plate.which_slot import Marks as SlotMarks
 from disc.photo.seen.no_disc import is_no_disc
 from disc.photo.several.one_slot import slots_of_disc
@@ -123,6 +130,7 @@ class _Look:
     joint: Joint
     places: tuple[SlotPlace, ...] = ()
     sheet: SheetUnder | None = None
+    beside_mark: tuple[SlotPlace, ...] = ()  # where the photo shows a slot, though a person marked it
 
     def slot_marks(self) -> SlotMarks:
         """What the photo shows for sure, to be laid on another photo of the disc."""
@@ -148,8 +156,9 @@ def _weigh(seen: _Seen, side: Side, settings: ReadSettings) -> _Look:
     turned = turned_marks(seen.photo.pixels, fine.plane, seen.radius_mm)
     joint = _jointly(seen, fine, slant, rim, scatter, turned)
     photo, found = seen.photo, seen.found
-    by_hand = settings.slot is not None
-    places = () if by_hand else slot_places(photo.pixels, joint.plane, seen.radius_mm, found.slot, found.slot_heat)
+    places = tuple(slot_places(photo.pixels, joint.plane, seen.radius_mm, found.slot, found.slot_heat))
+    if settings.slot is not None:
+        return _Look(seen, side, settings, joint, beside_mark=places)
     return _Look(seen, side, settings, joint, places)
 
 
@@ -160,7 +169,11 @@ def _finish(look: _Look, others: Shared | None, chosen: ChosenSlot) -> FaceReadi
         joint = heard_others(joint, others)
     photo, radius, bore = seen.photo, seen.radius_mm, seen.bore_mm
     slot, angle, notes = _place_slot(seen, joint.plane, look.settings, chosen)
-    slot_odds = None if look.settings.slot else odds_in_disc(chosen, angle, look.side)
+    if look.settings.slot:
+        shown = choose_slots([look.beside_mark], [look.slot_marks()])[0]
+        slot_odds = odds_against_mark(shown, angle, look.side, MEANT_MM / radius)
+    else:
+        slot_odds = odds_in_disc(chosen, angle, look.side)
     joint = joint.turned(angle)
     plane, slant = joint.plane, joint.slant
     mm = seen.in_plane(plane)

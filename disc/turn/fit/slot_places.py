@@ -86,7 +86,7 @@ def slot_doubt(side: Side, weighed: WeighedSlot, command: str) -> Doubt | None:
     at, wrong = f"{weighed.other_theta_deg:.0f} degrees", 1.0 - weighed.as_read
     face = f"the stop slot of the {side.value} face"
     if weighed.other > weighed.as_read:
-        say = f"{face} is likelier at {at} than where it was read: beat and rest arc say so."
+        say = f"{face} is likelier at {at} than where it was read, by photograph, beat and rest arc together."
         return Doubt(About.SLOT, say, f"Look there on the photograph; if it is the slot: {command}", side, wrong)
     say = (
         f"{face} is not plain to see; beat and rest arc speak for the place that was read, the next likely one lies "
