@@ -30,6 +30,7 @@ from disc.photo.plane.view import View
 from disc.photo.poorer import why_poorer
 from disc.photo.quality import Verdict
 from disc.photo.read_face import ReadSettings
+from disc.photo.recorded_doubts import recorded_doubts
 from disc.photo.request import ReadRequest
 from disc.photo.scan.of_request import make_ready
 from disc.photo.scan.scanner import diameter_by_resolution
@@ -254,7 +255,8 @@ def reading_doubts(job: Job) -> tuple[Doubt, ...]:
     for side in Side:
         face = job.content.faces.get(side.value)
         if face is not None:
-            doubts += doubts_from_json(face.get("doubts", []), f"{job.folder}: the {side.value} face's doubts")
+            where = f"{job.folder}: the {side.value} face's doubts"
+            doubts += [*doubts_from_json(face.get("doubts", []), where), *recorded_doubts(side, face, where)]
         elif job.content.faces:
             doubts.append(not_photographed(side, str(job.folder)))
     fit = load_faces_fit(job)
