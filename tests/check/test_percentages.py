@@ -12,6 +12,7 @@ from disc.check.music.losses import NO_SIGN_LOG_ODDS, signs_share, without_trace
 from disc.check.photo.photo_findings import (
     BY_HAND,
     FEW_BESIDE,
+    MOST_SURE_EXTRA,
     MOST_SURE_LEAN,
     alike_beside,
     judge_lean,
@@ -55,7 +56,9 @@ def test_a_pin_too_many_is_no_surer_than_the_reading_is_that_it_stands():
 
     (sure,) = extra(0.999)
     (less,) = extra(0.7)
-    assert sure.probability > 0.95 and less.probability == pytest.approx(sure.probability * 0.7 / 0.999, rel=1e-6)
+    assert sure.probability == pytest.approx(MOST_SURE_EXTRA * 0.99, rel=0.01) and less.probability == pytest.approx(
+        sure.probability * 0.7 / 0.999, rel=1e-6
+    )
 
 
 def test_a_leaning_pin_is_never_surer_than_was_tried():
