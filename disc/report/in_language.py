@@ -2,23 +2,52 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from html import escape, unescape
 
 from disc.locale.said import Said
 from disc.report.blocks import Block, Bullets, Picture, Row, Section, Table, Words
 
-# A person's own notes, file names with commands, and doubts, which name the command that settles them: printed as they
-# stand but for their tables' headings.
-AS_WRITTEN = frozenset({"log", "provenance", "doubts"})
+Speaker = Callable[[str], str]
+_SVG_WORDS = re.compile(r"(<text\b[^>]*>)([^<]+)(?=</text>)")  # of our own drawings; an engraved score parts its words
+# A person's own notes, and file names with commands: printed as they stand but for their tables' headings.
+AS_WRITTEN = frozenset({"log", "provenance"})
+# Doubts name the command that settles them: said where the whole line is known, else as they stand, never half of each.
+WHOLE_LINES = frozenset({"doubts"})
 
 
 def in_language(sections: Sequence[Section], said: Said) -> tuple[Section, ...]:
     """The sections in the language of `said`."""
-    return tuple(replace(s, blocks=tuple(_block(b, said, s.key in AS_WRITTEN) for b in s.blocks)) for s in sections)
+    return tuple(
+        replace(
+            s,
+            blocks=tuple(
+                _block(b, _Whole(said) if s.key in WHOLE_LINES else said, s.key in AS_WRITTEN) for b in s.blocks
+            ),
+        )
+        for s in sections
+    )
 
 
-def _block(block: Block, said: Said, as_written: bool) -> Block:
+class _Whole:
+    """Says a line only if all of it is known."""
+
+    def __init__(self, said: Said) -> None:
+        self._said = said
+
+    def __call__(self, words: str) -> str:
+        """The words in the language, or as they are."""
+        before = set(self._said.unknown)
+        translated = self._said(words)
+        if self._said.unknown == before:
+            return translated
+        self._said.unknown = before
+        return words
+
+
+def _block(block: Block, said: Speaker, as_written: bool) -> Block:
     if isinstance(block, Table):
         heading = tuple(said(cell) for cell in block.heading)
         keep = as_written or block.own_words
@@ -35,9 +64,12 @@ def _block(block: Block, said: Said, as_written: bool) -> Block:
     return replace(block, items=tuple(said(item) for item in block.items))
 
 
-def _rows(block: Table, said: Said) -> tuple[tuple[str, ...], ...]:
+def _rows(block: Table, said: Speaker) -> tuple[tuple[str, ...], ...]:
     return tuple(tuple(said(cell) for cell in row) for row in block.rows)
 
 
-def _picture(picture: Picture, said: Said) -> Picture:
-    return replace(picture, caption=said(picture.caption))
+def _picture(picture: Picture, said: Speaker) -> Picture:
+    if picture.suffix != "svg":
+        return replace(picture, caption=said(picture.caption))
+    words = _SVG_WORDS.sub(lambda match: f"{match[1]}{escape(said(unescape(match[2])))}", picture.data.decode())
+    return replace(picture, caption=said(picture.caption), data=words.encode())

@@ -6,6 +6,7 @@ import csv
 import re
 from dataclasses import replace
 from decimal import Decimal
+from html import unescape
 from pathlib import Path
 
 import pytest
@@ -17,15 +18,18 @@ from disc.locale.catalogue import Language, reader
 from disc.locale.said import Said
 from disc.locale.terms import PATTERNS
 from disc.locale.update import TRANSLATED, catalogue_path, sentences
-from disc.records import Side, Turns
+from disc.photo.sheets.map_sheet import map_svg
+from disc.records import Pin, Plate, Side, Turns
 from disc.repin.make_plan import PlanSettings, make_plan
 from disc.repin.plan_job import rates_in_force
 from disc.repin.sheets.face_sheet import Page, enlarged_sheet, true_size_sheet
 from disc.repin.sheets.rows import SHEET_HEADING
 from disc.repin.sheets.work_list import said_anew, work_list_source
+from disc.report.blocks import Bullets, Picture, Section
 from disc.report.condition import gather
 from disc.report.headings import HEADINGS, heading
 from disc.report.in_language import in_language
+from disc.turn.assumed import assumed_doubts
 from disc.words import CAUTIONS
 from tests.repin.material import PLATE, write_job
 
@@ -127,3 +131,19 @@ def test_a_sentence_that_is_not_known_stays_and_is_remembered():
     assert said("a wholly new thing was found") == "a wholly new thing was found"
     assert said.unknown == {"a wholly new thing was found"}
     assert said("hole 12") == "Loch 12" and said("r 7.31 mm, 121.4 degrees") == "r 7,31 mm, 121,4 Grad"
+
+
+@pytest.mark.parametrize("language", TRANSLATED)
+def test_the_maps_own_words_are_said_and_a_doubt_is_said_whole_or_not_at_all(language):
+    pins = [Pin(1, Side.UPPER, 6.0, 40.0), Pin(2, Side.LOWER, 7.0, 80.0)]
+    picture = Picture(map_svg(pins, 14.0, 3.0, ()).encode(), "svg", "the map")
+    known = assumed_doubts(Plate(28.0, assumed=frozenset({"turns"})), None)[0]
+    unknown = "the disc was eaten. Ask the mouse: disc read JOB."
+    doubts = Section("doubts", (Bullets((f"{known.say} {known.advice}", unknown)),))
+    said = Said(language)
+    map_section, doubt_section = in_language([Section("map", (picture,)), doubts], said)
+    words = [unescape(w) for w in re.findall(r"<text[^>]*>([^<]+)</text>", map_section.blocks[0].data.decode())]
+    assert any(word.startswith(said("stop slot")) for word in words) and said("look again") in words
+    assert not {"stop slot", "look again", "sound: 1", "hatched: not seen"} & set(words)
+    first, second = doubt_section.blocks[0].items
+    assert second == unknown and "assumed" not in first and "disc set JOB --turns WAY" in first

@@ -65,6 +65,9 @@ def one_kill(folder: Path, rng: np.random.Generator, sent: list[str]) -> tuple[i
     """(acknowledged, found afterwards, fault) of all edits so far; a fault is words, or nothing."""
     desk = StartedDesk(folder)
     client = Client(desk.address)
+    if not client.edit(f"edit {len(sent) + 1}"):  # else nothing would be measured, and no fault found
+        raise SystemExit("the desk takes no edit: nothing was measured")
+    sent.append(f"edit {len(sent) + 1}")
     timer = threading.Timer(float(rng.uniform(0.0, LONGEST_S)), desk.kill)
     timer.start()
     under_way = ""
