@@ -119,3 +119,14 @@ def test_two_tunes_on_a_disc_are_each_named_in_their_part_and_one_is_not_parted(
 )
 def test_old_texts_are_decoded_whatever_their_code(data):
     assert decode_old(data) == "ein schönes Haus, süß"
+
+
+def test_rises_and_falls_claim_no_more_than_their_share_of_the_tunes_that_fit(small):
+    steps = np.sign(np.diff(small.reference(40).pitch))
+    signs = "".join({1: "u", -1: "d", 0: "r"}[int(step)] for step in steps)
+    short = find_tunes(small, query_of_notes("*" + signs[:6]), 20)
+    assert short[0].probability <= 0.2  # six signs stand in many tunes
+    whole = find_tunes(small, query_of_notes("*" + signs), 3)
+    assert small.key(40) in [match.key for match in whole if match.probability > 0.3]
+    wrong = "".join({"u": "d", "d": "u", "r": "u"}[sign] if i % 5 == 2 else sign for i, sign in enumerate(signs))
+    assert find_tunes(small, query_of_notes("*" + wrong), 3)[0].probability == 0.0

@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from disc.library.records import FloatArray
+from disc.library.search.chain import PLAIN
 
 MODEL_FILE = Path(__file__).with_name("belief.json")
 # Below this many teeth a rhythm is all there is, and any tune with that rhythm fits.
@@ -41,7 +42,11 @@ def features(signs: Signs) -> tuple[float, ...]:
     """The signs as the curve takes them."""
     score, notes = max(signs.score, 1e-3), max(signs.notes, 1.0)
     lead = max(score - max(signs.rival, 0.0), 0.0)
-    return 1.0, signs.chain / notes, float(np.log(score)), lead / score, float(np.log1p(lead)), float(np.log(notes))
+    usual = 1.0, signs.chain / notes, float(np.log(score)), lead / score, float(np.log1p(lead)), float(np.log(notes))
+    if signs.kind != "notes":
+        return usual
+    # Of notes in their order all are laid or some are not: how many are not says more than what is laid.
+    return *usual, max(notes - 1.0 - signs.chain / PLAIN.same, 0.0)
 
 
 def probability(signs: Signs) -> float:

@@ -19,9 +19,11 @@ from disc.library.search.belief import Signs, probability
 from disc.library.search.melody import melody_probability
 from disc.library.search.placed import is_version
 from disc.library.search.query import NORMAL_QUARTER_S, Query
-from disc.library.search.rank_tunes import Found, rank_tunes
+from disc.library.search.rank_tunes import SAME_RANK_NATS, SAME_WAY_NATS, Found, rank_tunes
 
 ALIGNED = 5  # matches laid over their print note by note; where a later one lies is of little use, and costs as much
+THROUGHOUT, MOSTLY = 0.98, 0.75  # of what a melody that fits in every step has
+AS_WELL = 0.5  # nats: a tune that is no further behind fits as well
 GATHERED = 0.4  # of the first one's score: less is no version of it that the disc would show
 NATS_A_FOLD = 4.0  # strikes are not independent: four nats of score are taken for one; common practice, no source
 
@@ -31,7 +33,8 @@ def find_tunes(index: Index, query: Query, top: int = 10, allowed: np.ndarray | 
     found = rank_tunes(index, query, allowed, top)
     if not found:
         return []
-    belief = probability(signs_of(index, query, found))
+    vague = query.contour or (query.pitch is None and not query.timed)
+    belief = _share_of_fitting(index, query, found) if vague else probability(signs_of(index, query, found))
     matches: list[Match] = []
     chances = _chances(found, belief)
     for place, one in enumerate(found[:top]):
@@ -73,6 +76,20 @@ def signs_of(index: Index, query: Query, found: list[Found]) -> Signs:
     )
     kind = "notes" if plain else "order" if query.pitch is None else "pitch"
     return Signs(first.score, rival, first.chain, melody, kind, np.unique(np.round(height)).size)
+
+
+def _share_of_fitting(index: Index, query: Query, found: list[Found]) -> float:
+    """Where only rises and falls or an order of teeth without times are known: one of the tunes that fit as well.
+
+    No curve is fitted for these; what does not fit throughout is not claimed, and an order of teeth, which a tune in
+    the library need not meet exactly, never beyond one half.
+    """
+    steps = query.onset_s.size - 1
+    fits = found[0].chain / (steps * (SAME_WAY_NATS if query.contour else SAME_RANK_NATS))
+    if fits < (THROUGHOUT if query.contour else MOSTLY):
+        return 0.0
+    alike = {int(index.group[one.tune]) for one in found if one.score > found[0].score - AS_WELL}
+    return 1.0 / len(alike) if query.contour else 0.5 / len(alike)
 
 
 def _chances(found: list[Found], belief: float) -> FloatArray:

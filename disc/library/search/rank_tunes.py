@@ -28,6 +28,7 @@ NEAR_IN_DOUBT = 1_000  # that are where none of the first is clear: of worn disc
 FOUND = 40  # tunes by exact places that are
 WHOLE = 1_500  # a collection up to this size is laid beside the disc whole, so that each of its tunes gets a rank
 NEAR_PIECE_S = 0.2  # around a piece's first and last note, within which strikes are its own
+SAME_WAY_NATS, SAME_RANK_NATS = 0.6, 0.9  # of a step that rises or falls alike; that goes as far by rank
 TRACED = 10  # of the likeliest, whose places are made out note by note where no other search has
 # A chain of so many nats, and so many a note of the disc's melody, needs no second opinion; chance has up to 20 and
 # 0.35.
@@ -239,7 +240,7 @@ def contour_nats() -> FloatArray:
     """What each interval of the print (columns) says of a rise, fall or repeat (rows), as chain.interval_nats()."""
     width = np.arange(-WIDEST, WIDEST + 1)
     alike = np.sign(width)[:, None] == np.sign(width)
-    return np.asarray(np.where(alike, 0.6, -1.5))
+    return np.asarray(np.where(alike, SAME_WAY_NATS, -1.5))
 
 
 def rank_nats() -> FloatArray:
@@ -247,5 +248,5 @@ def rank_nats() -> FloatArray:
     width = np.arange(-WIDEST, WIDEST + 1)
     alike = np.sign(width)[:, None] == np.sign(width)
     off = np.abs(SEMITONES_OF_RANK * width[:, None] - width)
-    near = np.where(off <= 1.5, 0.9, np.where(off <= 3.0, 0.3, -0.8))
+    near = np.where(off <= 1.5, SAME_RANK_NATS, np.where(off <= 3.0, 0.3, -0.8))
     return np.asarray(np.where(alike, near, -1.5))
