@@ -109,9 +109,26 @@ def read_both_sides(request: ReadRequest, photos: dict[Path, Photo], plate: Plat
             f"by the scale the disc is {2 * sides[0].view.radius_mm:.2f} mm across, the job says "
             f"{plate.diameter_mm:g} mm: the scale was taken."
         )
+    notes += _bend_untold(sides)
     agreement = how_faces_agree(sides[0], sides[1]) if len(sides) == 2 else None
     notes += _disagreement(agreement) if agreement else []
     return Together(tuple(sides), verdicts, tuple(notes), agreement)
+
+
+# Less than this by which a lens's distortion may move a pin, one sigma, is not worth a sheet of paper.
+BENT_MM = 0.012
+
+
+def _bend_untold(sides: Sequence[FaceTogether]) -> list[str]:
+    """Words where no photo of a face tells how far the lens bends straight lines."""
+    most = max((min(reading.bent_mm for _, reading in side.readings) for side in sides), default=0.0)
+    if most < BENT_MM:
+        return []
+    return [
+        f"these photographs do not tell how far the lens bends straight lines: radii between hub and rim may be off by "
+        f"{most:.2f} mm, by {2 * most:.2f} with a wide lens, all alike. With the measuring sheet under the disc (disc "
+        "sheet) the lens is known, for later photographs with it too."
+    ]
 
 
 def _one_side(side: Side, judged: Sequence[tuple[Photo, FaceReading, Verdict]]) -> FaceTogether:

@@ -21,11 +21,11 @@ from disc.photo.marks.slant import Slant, expected_perspective, plane_tilt
 from disc.photo.marks.spots import PIN, Spots
 from disc.photo.plane.face_plane import Plane
 from disc.photo.plane.flatten import flatten
-from disc.photo.plane.joint import Joint, Marks, feet_put_right, heard_others, settle_jointly
+from disc.photo.plane.joint import K1_DOUBT, Joint, Marks, feet_put_right, heard_others, settle_jointly
 from disc.photo.plane.known_lens import KnownLens
 from disc.photo.plane.settle import Settled, settle
 from disc.photo.plane.shared_lens import Shared, of_others
-from disc.photo.plane.view import View
+from disc.photo.plane.view import View, half_diagonal_px
 from disc.photo.plate.find_plate import NOTHING_HERE, Found
 from disc.photo.plate.outline import rim_points
 from disc.photo.plate.slot import Slot, find_slot
@@ -54,7 +54,10 @@ RIM_DOUBT_MM, RIM_DOUBT_PX = 0.012, 0.55
 # What the fit leaves in doubt, times its misfit and this, lies between the errors met on such faces: 0.4 where the lens
 # draws straight, 1.2 where it bends or the marks are hard to see.
 DOUBT_SCALE = 0.8
-BELIEVED = 0.0  # log-odds from which a site goes into the table
+BELIEVED = 0.0  # log-odds from which a mark is taken for a site while the face is worked out
+# and from which it goes into the table: of those between, 24 of 112 were sites (three renderers: 1 of 5 on h1-h8,
+# 1 of 3 on p1-p8, 22 of 104 on faces that are hard on purpose); two photographs together may still believe in them.
+IN_TABLE = 0.9
 FAINTEST = -4.0  # from which it is kept to be weighed with the face's other photographs
 
 
@@ -77,6 +80,7 @@ class FaceReading:
     """What was read of one photo of one face. notes: what needs a person's eye, in words. sheet: under the disc.
 
     known: of the lens, where the sheet told it. faint: marks that this photo alone does not believe.
+    bent_mm: one sigma of what the lens's distortion does to a place where it does most.
     """
 
     view: View
@@ -89,6 +93,7 @@ class FaceReading:
     known: KnownLens | None = None
     slot_odds: SlotOdds | None = None
     faint: tuple[Pin, ...] = ()
+    bent_mm: float = 0.0
 
     @property
     def shown_mm(self) -> float:
@@ -180,7 +185,7 @@ def _finish(look: _Look, others: Shared | None, chosen: ChosenSlot) -> FaceReadi
     mm = feet_by_slant(replace(mm, root=feet_put_right(joint, mm.root)), slant)
     radii = np.hypot(mm.root[:, 0], mm.root[:, 1])
     odds = site_odds(mm, radii, radius, slant, bore)
-    keep = odds > BELIEVED
+    keep = odds > IN_TABLE
     sites = Sites(kinds_by_slant(mm.pick(keep), slant), odds[keep])
     eye, known = _eye(slant, plane, photo)
     tracks = sure_tracks(sites.spots, radii[keep], odds[keep])
@@ -207,7 +212,9 @@ def _finish(look: _Look, others: Shared | None, chosen: ChosenSlot) -> FaceReadi
     )
     told, lens, said = _by_sheet(look, plane, joint)
     notes = (*said, *notes, *_hard_to_tell(pins))
-    return FaceReading(view, pins, slot, slant, joint.scatter_mm, notes, told, lens, slot_odds, beside)
+    return FaceReading(
+        view, pins, slot, slant, joint.scatter_mm, notes, told, lens, slot_odds, beside, doubt.most_bent_mm
+    )
 
 
 def _by_sheet(look: _Look, plane: Plane, joint: Joint) -> tuple[SheetTold | None, KnownLens | None, tuple[str, ...]]:
@@ -299,7 +306,9 @@ def _jointly(seen: _Seen, fine: Settled, slant: Slant, rim: FloatArray, scatter:
     odds = site_odds(mm, np.hypot(mm.root[:, 0], mm.root[:, 1]), seen.radius_mm, slant, seen.bore_mm)
     pin = (mm.kind.argmax(1) == PIN) & (odds > 1.0)
     if pin.sum() < FEWEST_JOINT:
-        return Joint(fine.plane, slant, (0.0, 0.0), 0.0, FEW_PINS_MM, fine.scatter_mm)
+        known = seen.begun.known
+        bends = K1_DOUBT if known is None else float(min(known.sigmas()[3], K1_DOUBT))
+        return Joint(fine.plane, slant, (0.0, 0.0), 0.0, FEW_PINS_MM, fine.scatter_mm, k1_sigma=bends)
     foot, tip = seen.first.to_px(seen.spots.root[pin]), seen.first.to_px(seen.spots.tip[pin])
     slot = None if seen.found.slot is None else np.asarray(seen.found.slot, float)
     marks = Marks(foot, tip, mm.sigma_root[pin], mm.sigma_tip[pin], rim, scatter, slot, turned, seen.found.centre_px)
@@ -335,7 +344,13 @@ def _doubt(joint: Joint, radius_mm: float) -> Doubt:
     """How far scale and turn may be off: the rim's edge and the slot's are told to a part of a pixel."""
     rim_mm = float(np.hypot(RIM_DOUBT_MM, RIM_DOUBT_PX / _px_per_mm(joint.plane)))
     part = DOUBT_SCALE * joint.misfit
-    return Doubt(part * joint.common_mm, part * rim_mm / radius_mm)
+    bend = bend_of(joint.plane, radius_mm, joint.k1_sigma)
+    return Doubt(part * joint.common_mm, part * rim_mm / radius_mm, bend, radius_mm)
+
+
+def bend_of(plane: Plane, radius_mm: float, k1: float) -> float:
+    """What a distortion k1 does to places near the middle, as a part of their radius, the rim's being held."""
+    return k1 * (_px_per_mm(plane) * radius_mm / half_diagonal_px(plane.size)) ** 2
 
 
 def _weighed_at_first(seen: _Seen) -> tuple[Slant, FloatArray]:

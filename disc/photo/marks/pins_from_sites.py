@@ -45,10 +45,26 @@ class Sites:
 
 @dataclass(frozen=True, slots=True)
 class Doubt:
-    """What all pins of a face share: common_mm per axis; outward: sigma per mm of radius, of scale and turn."""
+    """What all pins of a face share: common_mm per axis; outward: sigma per mm of radius, of scale and turn.
+
+    bend: sigma of what a lens's untold distortion does, as a part of the radius, at the middle; it falls off to nothing
+    at the rim, whose radius is known.
+    """
 
     common_mm: float
     outward: float
+    bend: float = 0.0
+    radius_mm: float = np.inf
+
+    @property
+    def most_bent_mm(self) -> float:
+        """Sigma of what the distortion does where it does most: at the radius over the root of three."""
+        return self.bend * self.radius_mm * 2 / 3**1.5 if self.bend else 0.0
+
+    def at(self, own_mm: float, r_mm: float) -> float:
+        """Sigma of a place with its own and all common errors."""
+        bent = self.bend * r_mm * (1 - (r_mm / self.radius_mm) ** 2)
+        return float(np.hypot(np.hypot(own_mm, self.outward * r_mm), bent))
 
 
 def kinds_by_slant(spots: Spots, slant: Slant) -> Spots:
@@ -121,7 +137,7 @@ def make_pins(
                 condition=condition,
                 lean_x_mm=float(lx[k]) if stands else 0.0,
                 lean_y_mm=float(ly[k]) if stands else 0.0,
-                sigma_mm=float(np.hypot(sigma[k], doubt.outward * r[k])),
+                sigma_mm=doubt.at(float(sigma[k]), float(r[k])),
                 confidence=float(1 / (1 + np.exp(-np.clip(sites.odds[k], -20, 20)))),
                 condition_probability=float(spots.kind[k, kind]),
             )

@@ -42,7 +42,7 @@ FLOOR_MM = 0.004
 # chosen on rendered faces outside the development set; the result hardly depends on them.
 SETTING_MM, WIDTH_MM, RIM_FLOOR_MM = 0.025, 0.045, 0.02
 # Order of the unknowns.
-THETA, GAIN, SHIFT, BIAS, RIM = slice(0, 8), 8, slice(9, 11), slice(11, 13), slice(13, 15)
+THETA, K1, GAIN, SHIFT, BIAS, RIM = slice(0, 8), 7, 8, slice(9, 11), slice(11, 13), slice(13, 15)
 HEIGHT, FOCAL, MIDDLE, GROWTH = 15, 16, slice(17, 19), 19
 SIZE = 20
 STEP = np.full(SIZE, 0.05)
@@ -54,6 +54,9 @@ FOCAL_WIDTHS, FOCAL_DOUBT = 3.0, 0.6
 MIDDLE_DOUBT = 0.03
 # Most cameras give straight lines, some bend them by per cents: a Cauchy belief about k1 (common practice, no source).
 DISTORTION = 0.012
+# One photo of a disc about its middle tells k1 to 0.05-0.08 (the fit's own covariance on h1, h2, h3, h6): not at all.
+# Of cameras that bend lines some have 0.03 either way, most have none: this is what both together scatter by.
+K1_DOUBT = 0.013
 # Pins that do not stand as the slant says count this much towards the doubt (rendered faces that no network saw).
 ASLANT_COUNTS = 2.0
 # A pinhole's picture obeys these exactly; they are drawn tight in the course of the rounds.
@@ -84,10 +87,10 @@ class Marks:
 
 @dataclass(frozen=True, slots=True)
 class Joint:
-    """plane, slant and the feet's common error (view mm); common_mm: what the fit leaves in doubt of
-    all places alike, one sigma per axis, r.m.s. over the face; misfit: how many times more its parts disagree with one
-    another than they should, at least 1. shared: None where too few pins stand. fit: what was fitted, and the state of
-    its unknowns (before any turn), to go on from."""
+    """plane, slant and the feet's common error (view mm); common_mm: what the fit leaves in doubt of all places alike,
+    one sigma per axis, r.m.s. over the face; k1_sigma: and of the lens's distortion, which is not in it; misfit: how
+    many times more its parts disagree with one another than they should, at least 1. shared: None where too few pins
+    stand. fit: what was fitted, and the state of its unknowns (before any turn), to go on from."""
 
     plane: Plane
     slant: Slant
@@ -98,6 +101,7 @@ class Joint:
     shared: Shared | None = None
     misfit: float = 1.0
     fit: tuple[_Problem, FloatArray] | None = None
+    k1_sigma: float = K1_DOUBT
 
     @property
     def log_focal(self) -> float | None:
@@ -174,6 +178,7 @@ def _fitted(problem: _Problem, at: FloatArray, tight: tuple[float, ...]) -> Join
         problem.told(at, normal),
         problem.misfit(there, float(1 - upright.mean())),
         (problem, at),
+        problem.k1_sigma(at, normal),
     )
 
 
@@ -273,7 +278,18 @@ class _Problem:
             turn = np.zeros(SIZE)  # of the slot; all places are turned back by it
             turn[THETA] = (x * moved[:, 1] - y * moved[:, 0]) / (x * x + y * y)
             slopes = slopes + np.stack([root[:, 1, None] * turn, -root[:, 0, None] * turn], 1)
+        rest = np.arange(SIZE) != K1
+        slopes, normal = slopes[..., rest], normal[np.ix_(rest, rest)]
         return float(np.sqrt(np.mean(np.einsum("nai,ij,naj->na", slopes, np.linalg.inv(normal), slopes))))
+
+    def k1_sigma(self, at: FloatArray, normal: FloatArray) -> float:
+        """What is left in doubt of the distortion: by the photo, what is known of the lens, and K1_DOUBT."""
+        told = 1 / float(np.linalg.inv(normal)[K1, K1]) - 1 / self._k1_belief(at) ** 2
+        return float(np.sqrt(1 / (max(told, 0.0) + 1 / K1_DOUBT**2)))
+
+    def _k1_belief(self, at: FloatArray) -> float:
+        """Sigma of what is believed beforehand, for a step from here."""
+        return float(np.sqrt((DISTORTION**2 + (self.plane.k1 + at[K1]) ** 2) / 2))
 
     def misfit(self, there: _There, aslant: float) -> float:
         """From what had to be put down to feet, rim and height, and what the turned marks still say otherwise.
@@ -312,8 +328,7 @@ class _Problem:
         sigma = np.concatenate([sigma, [HEIGHT_DOUBT_MM, self.focal_doubt], [MIDDLE_DOUBT] * 2, [FOOT_GROWTH]])
         wish = np.zeros(SIZE)
         wish[HEIGHT], wish[FOCAL] = HEIGHT_MM, self.log_focal
-        bent = self.plane.k1 + at[7]
-        sigma[7], wish[7] = np.sqrt((DISTORTION**2 + bent**2) / 2), -self.plane.k1
+        sigma[K1], wish[K1] = self._k1_belief(at), -self.plane.k1
         keep = np.ones(SIZE, bool)
         keep[GAIN] = keep[SHIFT] = False
         return np.diag(1 / sigma)[keep], ((wish - at) / sigma)[keep]

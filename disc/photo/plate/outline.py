@@ -18,10 +18,11 @@ from disc.photo.plane.face_plane import Plane
 
 ANGLES, ENOUGH = 1080, 300
 # Rims have their edge broken, by some 0.03 mm (common practice, no source). Flat, bevel and ground melt into one edge
-# in the picture, which lies inside the outline by a part of the bevel that depends on the light: 0.00 to 0.035 mm on
-# rendered faces. The middle of that is added, and settle.py's RIM_FLOOR_MM stands for the rest. The blurred corners of
-# a gear's tips draw their edge in by a little more.
-INSIDE_OUTLINE_MM, INSIDE_TIPS_MM = 0.02, 0.026
+# in the picture, which lies inside the outline by a part of the bevel that depends on the light: 0.00 to 0.055 mm on
+# the faces of two renderers, one's by 0.020 in the mean (p1-p8), the other's by 0.034 (h1, h2, h4, h5, h7, h8, n8);
+# both count alike. The middle is added, and settle.py's RIM_FLOOR_MM stands for the rest. A gear's tips are told by the
+# middles of their edges (p5, p8, h6).
+INSIDE_OUTLINE_MM, INSIDE_TIPS_MM = 0.027, 0.026
 # Where the bevel shows as a line of its own between flat and ground, the line's far side is the outline itself.
 LINE_OUT_MM = -0.004
 # A line counts if it stands out by this part of the step from flat to ground, this many noises and grey levels.
