@@ -181,7 +181,7 @@ def search_slots(pixels: Pixels, plane: Plane, radius_mm: float, most: int) -> l
     band = _ring(pixels, plane, radius_mm - np.array([0.42, 0.47, 0.52]), n)
     ground = _ring(pixels, plane, radius_mm + np.array([0.12, 0.25]), n)
     wide = int(4.0 / step_mm)
-    around = np.stack([_running_median(band[:, k], wide) for k in range(3)], 1)
+    around = _running_median(band, wide)
     away = np.linalg.norm(band - around, axis=1)
     to_ground = np.linalg.norm(around - ground, axis=1)
     # 1 where the band is all ground, 0 where it is plate; noise keeps the divisor from nothing.
@@ -214,13 +214,14 @@ def _ring(pixels: Pixels, plane: Plane, radii: FloatArray, n: int) -> FloatArray
     return np.median(np.asarray(rows, float), 0)
 
 
-def _running_median(values: FloatArray, window: int) -> FloatArray:
-    from scipy.ndimage import median_filter
-
-    return np.asarray(median_filter(values, size=2 * window + 1, mode="wrap"))
+def _running_median(values: FloatArray, half: int) -> FloatArray:
+    """Of values (n, k) round the rim, over 2 half + 1 of them; scipy's filters cost their import more than this."""
+    around = np.concatenate([values[-half:], values, values[:half]])
+    windows = np.lib.stride_tricks.sliding_window_view(around, 2 * half + 1, axis=0)
+    return np.asarray(np.partition(windows, half, axis=-1)[..., half])
 
 
 def _window_mean(values: FloatArray, half: int) -> FloatArray:
-    from scipy.ndimage import uniform_filter1d
-
-    return np.asarray(uniform_filter1d(values, size=2 * half + 1, mode="wrap"))
+    """Of values (n,) round the rim, over 2 half + 1 of them."""
+    total = np.cumsum(np.concatenate([[0.0], values[-half:], values, values[:half]]))
+    return (total[2 * half + 1 :] - total[: -2 * half - 1]) / (2 * half + 1)

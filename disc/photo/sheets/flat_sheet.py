@@ -23,6 +23,7 @@ from disc.records import Condition, Pin, Side
 PX_PER_MM, MARGIN_MM = 32.0, 1.2
 TITLE_PX, GROUND = 56, (250, 250, 250)
 RING_MM, LETTERS = 0.32, 0.45
+EVERY = 8
 
 
 def draw_flat_sheet(
@@ -39,7 +40,7 @@ def _face(photo: Photo, view: View, pins: Sequence[Pin], seen: SeenMap | None) -
     down, right = (np.mgrid[0:side, 0:side] + 0.5) / PX_PER_MM - half
     # Disc axes with theta 0 up: x points up the sheet, y to its left.
     x, y = -down, -right
-    u, v = view.to_photo_px(x, y)
+    u, v = _sheet_to_photo(view, half, side)
     source, scale = _shrunk(photo, view)
     at_u, at_v = (((c + 0.5) * scale - 0.5).astype(np.float32) for c in (u, v))
     picture = cv2.remap(source, at_u, at_v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
@@ -56,6 +57,17 @@ def _face(photo: Photo, view: View, pins: Sequence[Pin], seen: SeenMap | None) -
     words = f"{view.side.value} face, {len(pins)} sites" + ("" if view.side.value == "upper" else " (seen through)")
     cv2.putText(title, words, (20, 38), cv2.FONT_HERSHEY_SIMPLEX, 0.9, (40, 40, 40), 2, cv2.LINE_AA)
     return np.concatenate([title, picture], 0)
+
+
+def _sheet_to_photo(view: View, half: float, side: int) -> tuple[Any, Any]:
+    """Photo pixels of every place of the sheet, each (side, side): worked out for every eighth and drawn out between
+    them, which is as good as exact and takes a tenth of the time."""
+    cv2 = opencv()
+    n = -(-side // EVERY) + 1
+    down, right = (np.mgrid[0:n, 0:n] * EVERY + 0.5) / PX_PER_MM - half
+    at = np.arange(side, dtype=np.float32) / EVERY
+    where = np.meshgrid(at, at)
+    return tuple(cv2.remap(c.astype(np.float32), *where, cv2.INTER_LINEAR) for c in view.to_photo_px(-down, -right))
 
 
 def _shrunk(photo: Photo, view: View) -> tuple[Any, float]:

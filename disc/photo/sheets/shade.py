@@ -46,10 +46,13 @@ def shade_unseen(canvas: Any, seen: SeenMap, to_px: Callable[[Any, Any], tuple[A
         cv2.fillPoly(mask, [np.round(np.stack([u, v], 1) * shrink).astype(np.int32)], 255)
     mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
     mask = cv2.resize(mask, (w, h), interpolation=cv2.INTER_LINEAR)
-    down, right = np.ogrid[0:h, 0:w]
     every, wide = max(8, round(LINES_EVERY_MM * px_per_mm)), max(2, round(LINE_MM * px_per_mm))
-    lines = ((right + down) % every < wide) & (mask > 127)
-    canvas[lines] = (0.35 * canvas[lines] + 0.65 * np.array(SHADE)).astype(np.uint8)
+    left, top, across, along = cv2.boundingRect(mask)
+    part = (slice(top, top + along), slice(left, left + across))
+    down, right = np.ogrid[part]
+    lines = ((right + down) % every < wide) & (mask[part] > 127)
+    hatched = canvas[part]
+    hatched[lines] = (0.35 * hatched[lines] + 0.65 * np.array(SHADE)).astype(np.uint8)
     outlines, _ = cv2.findContours((mask > 127).astype(np.uint8), cv2.RETR_LIST, cv2.CHAIN_APPROX_SIMPLE)
     cv2.drawContours(canvas, outlines, -1, SHADE, max(2, wide // 2), cv2.LINE_AA)
 
