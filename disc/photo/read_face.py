@@ -447,7 +447,7 @@ def read_faces(
 
     by_hand = settings or [ReadSettings()] * len(photos)
     sheets = look_for_sheets([photo for photo, _ in photos])
-    lenses = [lens_by_sheets(photo, sheets) or photo.lens for photo, _ in photos]
+    lenses = [lens_by_sheets(photo, sheets, [one for one, _ in photos]) or photo.lens for photo, _ in photos]
     with ThreadPoolExecutor(max_workers=min(2, opencv().getNumThreads())) as pool:
         jobs = [
             pool.submit(_look, photo, side, plate, given, sheet, lens)

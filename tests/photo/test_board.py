@@ -13,7 +13,8 @@ from sheet_camera import Shot, corners_seen, photograph
 from disc.photo.board.camera_of_board import SheetNotFlat, solve_camera, told_by_others
 from disc.photo.board.find_board import find_board
 from disc.photo.board.plain_ground import hide_print
-from disc.photo.image import Photo
+from disc.photo.board.sheet_under import SheetUnder, lens_by_sheets
+from disc.photo.image import CameraName, Photo
 from disc.photo.plane.face_plane import Plane
 from disc.photo.plane.known_lens import known_rows, vanishing_line
 
@@ -110,6 +111,19 @@ def test_two_photographs_tell_more_than_one():
     helped = solve_camera(boards[0], told_by_others(one, [two]))
     assert helped.known.sigmas()[0] < 0.5 * one.known.sigmas()[0]
     assert helped.focal_px == pytest.approx(shots[0].focal_px, rel=0.02)
+
+
+def test_a_lens_is_shared_by_photos_of_one_camera_only(bent_photo, bent_board):
+    sheets = [SheetUnder(bent_board, solve_camera(bent_board)), None]
+    wide, long = (CameraName("Invented", "One", mm, 1.0, *sorted(BENT.size, reverse=True)) for mm in (4.2, 9.0))
+
+    def told(other, with_sheet):
+        photos = [replace(bent_photo, camera=with_sheet), replace(bent_photo, camera=other)]
+        return lens_by_sheets(photos[1], sheets, photos)
+
+    assert told(wide, wide).k1 == pytest.approx(BENT.k1, abs=0.003)
+    assert told(None, wide) is not None and told(None, None) is not None
+    assert told(long, wide) is None
 
 
 def test_the_print_is_hidden(bent_photo, bent_board):

@@ -6,9 +6,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import ndimage
 from skimage.measure import EllipseModel
 
 from disc.photo.image import opencv
+from disc.photo.marks.pins_from_sites import Doubt
 from disc.photo.marks.slant import fit_slant, plane_tilt
 from disc.photo.plane.face_plane import Plane, plane_from_ellipse
 from disc.photo.plane.shared_lens import Shared, of_others
@@ -16,10 +18,11 @@ from disc.photo.plane.view import View, apply_homography, distort, undistort
 from disc.photo.plate.ellipse import Ellipse, centre_boost, fit_ellipse
 from disc.photo.plate.find_plate import robust_ellipse
 from disc.photo.plate.outline import rim_points
-from disc.photo.plate.slot import Slot, find_slot
+from disc.photo.plate.slot import Slot, find_slot, running_median, window_mean
 from disc.photo.plate.slot_signs import SlotPlace, slot_places
 from disc.photo.plate.which_slot import Marks as SlotMarks
 from disc.photo.plate.which_slot import choose_slots
+from disc.photo.read_face import bend_of
 from disc.records import Side
 
 
@@ -247,6 +250,26 @@ def test_rim_where_the_bevel_is_a_dark_line():
     points, _ = rim_points(picture, plane, 13.0, None)
     radii = np.hypot(*plane.to_mm(points).T)
     assert abs(np.median(radii) - 13.0) < 0.012
+
+
+def test_medians_and_means_round_the_rim_are_scipys():
+    values = np.random.default_rng(0).normal(size=(200, 3))
+    theirs = np.stack([ndimage.median_filter(values[:, k], size=41, mode="wrap") for k in range(3)], 1)
+    assert np.array_equal(running_median(values, 20), theirs)
+    assert np.allclose(window_mean(values[:, 0], 9), ndimage.uniform_filter1d(values[:, 0], 19, mode="wrap"))
+
+
+def test_what_an_untold_lens_does_is_told_by_where_a_pin_stands():
+    """Against the distortion itself: a disc about the picture's middle, its rim held where it is."""
+    k1, size, scale, radius = 0.013, (2000, 2000), 60.0, 15.0
+    plane = Plane(np.array([[scale, 0, 999.5], [0, -scale, 999.5], [0, 0, 1.0]]), 0.0, size)
+    doubt = Doubt(0.0, 0.0, bend_of(plane, radius, k1), radius)
+    r = np.array([5.0, radius / 3**0.5, 12.0, radius])
+    seen = (distort(k1, size, 999.5 + scale * r, 999.5)[0] - 999.5) / scale
+    off = np.abs(seen * radius / seen[-1] - r)
+    assert [doubt.at(0.0, float(one)) for one in r] == pytest.approx(off, rel=0.03, abs=1e-9)
+    assert doubt.most_bent_mm == pytest.approx(off[1], rel=0.03)
+    assert doubt.at(0.03, radius) == pytest.approx(0.03)
 
 
 def test_rim_beside_a_shadow_that_follows_it():

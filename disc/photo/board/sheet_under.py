@@ -9,7 +9,7 @@ from disc.photo.board.camera_of_board import BoardCamera, SheetNotFlat, Told, so
 from disc.photo.board.disc_on_sheet import clear_of_window, outline_of, plane_of, where_it_lies
 from disc.photo.board.find_board import Board, find_board
 from disc.photo.board.plain_ground import hide_print
-from disc.photo.image import Photo
+from disc.photo.image import CameraName, Photo
 from disc.photo.plane.face_plane import Plane
 from disc.photo.plane.known_lens import KnownLens
 from disc.photo.plate.find_plate import Found, find_plate
@@ -52,14 +52,25 @@ def look_for_sheets(photos: Sequence[Photo]) -> list[SheetUnder | None]:
 FOCAL_APART, K1_APART = 0.02, 0.002
 
 
-def lens_by_sheets(photo: Photo, sheets: Sequence[SheetUnder | None]) -> KnownLens | None:
-    """What photos with the sheet, of the same size, tell of another's lens: the one that tells k1 best."""
-    cameras = [sheet.camera for sheet in sheets if sheet is not None and sheet.camera is not None]
+def lens_by_sheets(photo: Photo, sheets: Sequence[SheetUnder | None], photos: Sequence[Photo]) -> KnownLens | None:
+    """What photos with the sheet, of the same size, tell of another's lens: the one that tells k1 best.
+
+    Photos whose files name another camera, lens or zoom tell nothing of it: a telephone's lenses draw one size.
+    """
+    cameras = [
+        sheet.camera
+        for sheet, other in zip(sheets, photos, strict=True)
+        if sheet is not None and sheet.camera is not None and _may_be_one(photo.camera, other.camera)
+    ]
     alike = [camera for camera in cameras if set(camera.size) == {photo.width, photo.height}]
     if not alike:
         return None
     best = min(alike, key=lambda camera: camera.known.sigmas()[0])
     return best.known.for_another_photo(FOCAL_APART, K1_APART)
+
+
+def _may_be_one(a: CameraName | None, b: CameraName | None) -> bool:
+    return a is None or b is None or a == b
 
 
 def _alone(photo: Photo) -> SheetUnder | None:

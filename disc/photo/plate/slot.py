@@ -123,7 +123,7 @@ def _pair(colour: FloatArray) -> _Pair | None:
     change[1:-1] = (colour[2:] - colour[:-2]) / 2
     slope = np.linalg.norm(change, axis=1)
     top, noise = float(slope[np.abs(ACROSS_MM) < 1.3].max()), float(np.median(slope))
-    if top < LEAST_NOISES * noise:
+    if top <= LEAST_NOISES * noise:  # both are nothing where all is of one colour
         return None
     peak = np.nonzero((slope[1:-1] >= slope[:-2]) & (slope[1:-1] > slope[2:]) & (slope[1:-1] > FAINTEST * top))[0] + 1
     a, b = (m.ravel() for m in np.meshgrid(peak, peak))
@@ -181,7 +181,7 @@ def search_slots(pixels: Pixels, plane: Plane, radius_mm: float, most: int) -> l
     band = _ring(pixels, plane, radius_mm - np.array([0.42, 0.47, 0.52]), n)
     ground = _ring(pixels, plane, radius_mm + np.array([0.12, 0.25]), n)
     wide = int(4.0 / step_mm)
-    around = _running_median(band, wide)
+    around = running_median(band, wide)
     away = np.linalg.norm(band - around, axis=1)
     to_ground = np.linalg.norm(around - ground, axis=1)
     # 1 where the band is all ground, 0 where it is plate; noise keeps the divisor from nothing.
@@ -190,9 +190,9 @@ def search_slots(pixels: Pixels, plane: Plane, radius_mm: float, most: int) -> l
     score = np.full(n, -np.inf)
     for width_mm in (0.5, 0.7, 0.9, 1.1, 1.4):
         half = max(1, round(width_mm / step_mm / 2))
-        inside, beside = _window_mean(away, half), _window_mean(away, 2 * half + 2)
+        inside, beside = window_mean(away, half), window_mean(away, 2 * half + 2)
         beside = (beside * (4 * half + 5) - inside * (2 * half + 1)) / (2 * half + 4)
-        score = np.maximum(score, (inside - 1.2 * beside) / noise + 1.5 * _window_mean(share, half))
+        score = np.maximum(score, (inside - 1.2 * beside) / noise + 1.5 * window_mean(share, half))
     found: list[float] = []
     reach = max(1, round(1.0 / step_mm))
     for _ in range(most):
@@ -214,14 +214,14 @@ def _ring(pixels: Pixels, plane: Plane, radii: FloatArray, n: int) -> FloatArray
     return np.median(np.asarray(rows, float), 0)
 
 
-def _running_median(values: FloatArray, half: int) -> FloatArray:
+def running_median(values: FloatArray, half: int) -> FloatArray:
     """Of values (n, k) round the rim, over 2 half + 1 of them; scipy's filters cost their import more than this."""
     around = np.concatenate([values[-half:], values, values[:half]])
     windows = np.lib.stride_tricks.sliding_window_view(around, 2 * half + 1, axis=0)
     return np.asarray(np.partition(windows, half, axis=-1)[..., half])
 
 
-def _window_mean(values: FloatArray, half: int) -> FloatArray:
+def window_mean(values: FloatArray, half: int) -> FloatArray:
     """Of values (n,) round the rim, over 2 half + 1 of them."""
     total = np.cumsum(np.concatenate([[0.0], values[-half:], values, values[:half]]))
     return (total[2 * half + 1 :] - total[: -2 * half - 1]) / (2 * half + 1)
