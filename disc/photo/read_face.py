@@ -380,11 +380,10 @@ def _place_slot(
         return None, _angle_of(seen.found.slot, plane), (unclear,)
     if chosen.place is None:
         return None, 0.0, ("the stop slot was not found: angles count from an arbitrary place. Name it with --slot.",)
-    # The plane may have moved by a hair since the places were looked at.
-    slot = find_slot(photo.pixels, plane, radius, chosen.place.slot.angle_rad)
-    if chosen.by_pins and not _is_near(slot, chosen.place.slot.angle_rad, radius):
+    if chosen.by_pins:  # no edges were seen there: what may be found now is something else's
         return None, chosen.place.slot.angle_rad, ()
-    slot = slot or chosen.place.slot
+    # The plane may have moved by a hair since the places were looked at.
+    slot = find_slot(photo.pixels, plane, radius, chosen.place.slot.angle_rad) or chosen.place.slot
     words: tuple[str, ...] = ()
     if chosen.probability < SLOT_SURE:
         words = ("the stop slot is doubtful; check it on the overlay, or name it with --slot.",)

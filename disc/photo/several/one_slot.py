@@ -23,7 +23,7 @@ SAME_SLOT_MM = 0.35  # a slot read on two photographs lies nearer than this; wha
 NO_EDGES = -4.0
 NAMED = 12.0  # of a place that a person named
 # A slot's edges that stand out of the noise by so much are as good as can be; slots that lie farther apart are not one.
-CLEAR, ONE_SLOT_DEG = 25.0, 2.0
+CLEAR, ONE_SLOT_DEG = 25.0, 0.6
 
 
 @dataclass(frozen=True, slots=True)
