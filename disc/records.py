@@ -264,13 +264,33 @@ class Repeat:
 
 
 @dataclass(frozen=True, slots=True)
+class Section:
+    """A part of a turn with bar lines of its own: a second tune, a trio, a bar line moved by hand.
+
+    line_quarter: its first full bar's line, in quarters from the turn's first bar line; bar: that bar's number, counted
+    on; upbeat_quarter: how long before the line it begins. quarter_s: seconds of a quarter in it. titled: it is a tune
+    of its own, after a double bar.
+    """
+
+    line_quarter: Fraction
+    bar: int
+    metre: Metre
+    key: Key
+    quarter_s: float
+    upbeat_quarter: Fraction = Fraction(0)
+    title: str = ""
+    titled: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Tune:
     """A tune as it is written down and played out: notes holds every note of the turn, repeats not folded.
 
     upbeat_quarter: length of the upbeat before the first bar line, 0 <= upbeat < bar. quarter_s: seconds of a quarter.
     start_s: seconds after the disc starts at which bar 1 begins. repeats: how the played-out bars fold in print.
     pace: where the tempo is not steady, (quarter, seconds after the disc starts) at rising quarters; held: onsets of
-    notes under a fermata; slowing_quarter: where the end begins to slow down.
+    notes under a fermata; slowing_quarter: where the end begins to slow down. sections: parts after the first whose
+    bar lines are counted anew; metre, key and upbeat are those of the first.
     """
 
     notes: tuple[Note, ...]
@@ -284,6 +304,32 @@ class Tune:
     pace: tuple[tuple[float, float], ...] = ()
     held: tuple[Fraction, ...] = ()
     slowing_quarter: Fraction | None = None
+    sections: tuple[Section, ...] = ()
+
+    @property
+    def parts(self) -> tuple[Section, ...]:
+        """All sections, the first included; one for a tune in one piece."""
+        first = Section(Fraction(0), 1, self.metre, self.key, self.quarter_s, self.upbeat_quarter, self.title)
+        return (first, *self.sections)
+
+    def part_at(self, quarter: Fraction) -> Section:
+        """The section whose bars a quarter is counted in; a later one's upbeat lies in the last bar before it."""
+        return [part for part in self.parts if part.line_quarter <= quarter or part.bar == 1][-1]
+
+    def bar_of(self, quarter: Fraction) -> tuple[int, Fraction]:
+        """(number of the bar, quarters after its line) of a place; an upbeat stands in bar 0."""
+        parts = self.parts
+        part = self.part_at(quarter)
+        bar = part.bar + int((quarter - part.line_quarter) // part.metre.bar_quarter)
+        later = parts.index(part) + 1
+        if later < len(parts):  # the bar before a line that was moved may be longer than the metre's
+            bar = min(bar, parts[later].bar - 1)
+        return bar, quarter - self.line_of(bar)
+
+    def line_of(self, bar: int) -> Fraction:
+        """The quarter at which a bar's line stands, by its number."""
+        part = [part for part in self.parts if part.bar <= max(bar, 1)][-1]
+        return part.line_quarter + (bar - part.bar) * part.metre.bar_quarter
 
     def onset_s(self, quarter: Fraction | float) -> float:
         """Seconds after the disc starts at which a quarter falls; beyond the pace's ends at the usual tempo."""

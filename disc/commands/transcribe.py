@@ -12,7 +12,9 @@ from disc.words import chance, progress, say, show_json
 
 def transcribe(
     job: Annotated[Path, typer.Argument(help="The job's folder.")],
-    metre: Annotated[str | None, typer.Option(help="Time signature, such as 6/8; auto: read it again.")] = None,
+    metre: Annotated[
+        str | None, typer.Option(help="Time signature, such as 6/8, or 2/4@17 from bar 17 on; auto: read it again.")
+    ] = None,
     key: Annotated[str | None, typer.Option(help="Key, such as D, Bb or 'E dorian'; auto: read it again.")] = None,
     upbeat: Annotated[str | None, typer.Option(help="Length of the upbeat, such as 1/8, or 0; auto.")] = None,
     beats: Annotated[
@@ -28,7 +30,14 @@ def transcribe(
     tip_limit: Annotated[
         float | None, typer.Option(help="Degrees that unmeasured tips may stand apart; their angles are estimated.")
     ] = None,
-    title: Annotated[str | None, typer.Option(help="Title over the score.")] = None,
+    section_at: Annotated[
+        str | None, typer.Option(help="Bars in which a new tune begins: 17, or 17,33; none: it is one tune; auto.")
+    ] = None,
+    move_bar: Annotated[
+        tuple[str, str] | None,
+        typer.Option(help="BAR BEATS: its line and all after it stand so many beats later; -1: earlier; auto auto."),
+    ] = None,
+    title: Annotated[str | None, typer.Option(help='Title over the score; of two tunes: "First / Second".')] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """The tune from pins and comb: score, MIDI, sound. What is set here is kept for the next time."""
@@ -37,7 +46,9 @@ def transcribe(
     from disc.turn.transcribe_job import transcribe_job
 
     given: dict[str, Any] = {"metre": metre, "key": key, "upbeat": upbeat, "beats": beats, "title": title}
-    given |= {"quarter_deg": quarter_deg, "order": order, "tip_limit": tip_limit}
+    given |= {"quarter_deg": quarter_deg, "order": order, "tip_limit": tip_limit, "section_at": section_at}
+    if move_bar is not None:
+        given["move_bar"] = "auto" if "auto" in move_bar else " ".join(move_bar)
     with progress("transcribe", quiet=as_json) as advance, open_for_writing(job) as opened:
         made = transcribe_job(opened, given, advance)
         found = dict(opened.content.results["tune"])
@@ -51,6 +62,7 @@ def transcribe(
         f"Metre {found['metre']} ({chance(found['metre_probability'])}), {found['key']} "
         f"({chance(found['key_probability'])}); setting error {1000 * found['setting_error_s']:.0f} ms.",
     )
+    say(*section_lines(found))
     say(*pace_lines(found))
     others = [other for other in found["alternatives"] if other["probability"] >= 0.02]
     if others:
@@ -63,6 +75,18 @@ def transcribe(
     if found["doubtful_pins"]:
         say("", f"Doubtful pins, marked ? in the score: {', '.join(map(str, found['doubtful_pins']))}")
     say("", f"Written in {job / 'out'}: tune.pdf, tune.svg, tune.musicxml, tune.mid, tune.wav, strikes.csv")
+
+
+def section_lines(found: dict[str, Any]) -> list[str]:
+    """Each later section: a second tune, or bars of another metre."""
+    lines = []
+    for part in found["sections"]:
+        if part["own_tune"]:
+            title = f" ({part['title']})" if part["title"] else ""
+            lines.append(f"Another tune{title} begins in bar {part['bar']}: {part['metre']}, {part['key']}.")
+        else:
+            lines.append(f"From bar {part['bar']} on the bar lines are counted anew, in {part['metre']}.")
+    return lines
 
 
 def pace_lines(found: dict[str, Any]) -> list[str]:

@@ -17,8 +17,7 @@ from disc.library.index.tune_index import Index
 from disc.library.records import ReferenceTune, TuneKey
 from disc.library.stored_tune import StoredTune, stored_values
 from disc.results import IdentifyResult
-
-ACCEPTED_SETTING = "tune.accepted"
+from disc.turn.settings import ACCEPTED_SETTING
 
 
 class _Accepted(StoredTune):

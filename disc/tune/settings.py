@@ -22,7 +22,10 @@ class TuneSettings:
 
     upbeat: length of the upbeat in quarters. beats: number of metre units (the lower figure of the metre; quarters if
     no metre is given) from the first note to the end of the last bar. quarter_deg: turn of the disc for one quarter, as
-    a design knows it: it rules the note values, and in degrees it holds at any speed. title: printed over the score.
+    a design knows it: it rules the note values, and in degrees it holds at any speed. title: printed over the score;
+    those of several tunes parted by " / ". section_deg: how far the disc has turned where each later tune begins;
+    empty: there is but one. metre_at: (bar, metre) from that bar on. moved: (bar, beats), its line and all after it
+    later by so many beats, in the order in which they were said.
     """
 
     metre: Metre | None = None
@@ -31,6 +34,9 @@ class TuneSettings:
     beats: int | None = None
     quarter_deg: float | None = None
     title: str = ""
+    section_deg: tuple[float, ...] | None = None
+    metre_at: tuple[tuple[int, Metre], ...] = ()
+    moved: tuple[tuple[int, Fraction], ...] = ()
 
 
 def parse_metre(text: str) -> Metre:
@@ -39,6 +45,22 @@ def parse_metre(text: str) -> Metre:
     if not match or not 1 <= int(match[1]) <= 24 or int(match[2]) not in (1, 2, 4, 8, 16, 32):
         raise BadInput(f"the metre {text!r} cannot be read. Write it as 3/4, 4/4 or 6/8.")
     return Metre(int(match[1]), int(match[2]))
+
+
+def parse_metre_at(text: str) -> tuple[int, Metre]:
+    """ "2/4@17" as (17, 2/4): the metre from that bar on. Raises BadInput."""
+    metre, _, bar = text.partition("@")
+    if not re.fullmatch(r"\s*\d{1,4}\s*", bar):
+        raise BadInput(f"the metre {text!r} cannot be read. Write it as 2/4@17 for a bar of its own, or 3/4 for all.")
+    return int(bar), parse_metre(metre)
+
+
+def parse_move(text: str) -> tuple[int, Fraction]:
+    """ "17 -1/2" as (17, -1/2): the bar and how many beats later its line stands. Raises BadInput."""
+    match = re.fullmatch(r"\s*(\d{1,4})\s+([+-]?\d{1,2}(?:\.\d{1,3}|/[1-9]\d?)?)\s*", text)
+    if not match:
+        raise BadInput(f"the move {text!r} cannot be read. Give a bar and the beats: --move-bar 17 1, or 17 -1/2.")
+    return int(match[1]), Fraction(match[2])
 
 
 def parse_length(text: str) -> Fraction:

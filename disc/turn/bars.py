@@ -49,8 +49,7 @@ class BarGrid:
     @property
     def beat_quarter(self) -> Fraction:
         """Length of a counted beat: three units in compound metres (6/8, 9/8, 12/8), else one."""
-        compound = self.metre.unit >= 8 and self.metre.beats % 3 == 0 and self.metre.beats > 3
-        return Fraction(12 if compound else 4, self.metre.unit)
+        return counted_beat(self.metre)
 
     @property
     def beat_s(self) -> float:
@@ -74,8 +73,14 @@ class BarGrid:
 
     def at_quarter(self, quarter: Fraction) -> tuple[int, Fraction]:
         """(bar, beat) of a written place in quarters from the first bar line."""
-        bar = quarter // self.metre.bar_quarter
-        return int(bar) + 1, 1 + (quarter - bar * self.metre.bar_quarter) / self.beat_quarter
+        bar, after = self.tune.bar_of(quarter)
+        return bar, 1 + after / counted_beat(self.tune.part_at(quarter).metre)
+
+
+def counted_beat(metre: Metre) -> Fraction:
+    """Length of a counted beat in quarters: three units in compound metres."""
+    compound = metre.unit >= 8 and metre.beats % 3 == 0 and metre.beats > 3
+    return Fraction(12 if compound else 4, metre.unit)
 
 
 def grid_of(tune: Tune, strikes: Iterable[Strike]) -> BarGrid:

@@ -20,6 +20,7 @@ from disc.frame import onset_s, turn_deg
 from disc.photo.seen.seen_map import SeenMap
 from disc.records import About, Comb, Doubt, Pin, Plate, Side, Strike, Tooth, Tune
 from disc.tune.read.read_tune import TuneReading, read_tune
+from disc.tune.read.read_turn import read_turn
 from disc.turn.assumed import assumed_doubts
 from disc.turn.bars import BarGrid, grid_of
 from disc.turn.fit.direction import CLEAR, backwards_odds, other_way
@@ -160,7 +161,7 @@ def with_tune(turn: OneTurn, settings: TurnSettings = USUAL_SETTINGS) -> OneTurn
     if turn.guess is not None:
         tune_settings = replace(tune_settings, title=f"{tune_settings.title} (pitches guessed)".strip())
     try:
-        reading = read_tune(asked, turn.plate, tune_settings)
+        reading = read_turn(asked, turn.plate, tune_settings)
     except BadInput as error:
         return replace(turn, why=str(error), pitched=pitched)
     why = "" if pitched else f"{_unpitched(turn)}, so only the beat could be read"
@@ -170,8 +171,8 @@ def with_tune(turn: OneTurn, settings: TurnSettings = USUAL_SETTINGS) -> OneTurn
 
 def with_direction_weighed(turn: OneTurn, settings: TurnSettings = USUAL_SETTINGS) -> OneTurn:
     """The turn with the other way of turning held against the one in force, by the music; what was assumed says so."""
-    if turn.reading is None or not turn.pitched:
-        return turn
+    if turn.reading is None or not turn.pitched or any(part.titled for part in turn.reading.tune.sections):
+        return turn  # the odds were found on turns of one tune
     plate = replace(turn.plate, turns=other_way(turn.plate.turns))
     strikes = [s for s in strikes_from_pins(turn.pins, turn.comb, plate) if s.pitch is not None]
     try:

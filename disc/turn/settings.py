@@ -9,10 +9,24 @@ from typing import Any
 
 from disc.errors import BadInput
 from disc.frame import FULL_TURN_DEG
-from disc.tune.settings import TuneSettings, parse_key, parse_length, parse_metre
+from disc.tune.settings import TuneSettings, parse_key, parse_length, parse_metre, parse_metre_at, parse_move
 from disc.turn.tips import DEFAULT_LIMIT_DEG
 
-SETTING_NAMES = ("metre", "key", "upbeat", "beats", "quarter_deg", "title", "order", "tip_limit")
+SETTING_NAMES = (
+    "metre",
+    "key",
+    "upbeat",
+    "beats",
+    "quarter_deg",
+    "title",
+    "order",
+    "tip_limit",
+    "section_deg",
+    "metre_at",
+    "move_bar",
+)
+ACCEPTED_SETTING = "tune.accepted"  # the tune that a person said is this disc's (library/accepted.py)
+ADDED_TO = ("metre_at", "move_bar")  # what is said of one bar leaves what was said of others
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +49,8 @@ def merge_settings(old: Mapping[str, Any], given: Mapping[str, Any]) -> dict[str
             continue
         if value == "auto":
             merged.pop(name, None)
+        elif name in ADDED_TO:
+            merged[name] = [*merged.get(name, []), value]
         else:
             merged[name] = value
     return merged
@@ -66,7 +82,29 @@ def settings_from(stored: Mapping[str, Any]) -> TuneSettings:
         beats=number,
         quarter_deg=_quarter_deg(stored.get("quarter_deg")),
         title=str(stored.get("title", "")),
+        section_deg=_section_deg(stored.get("section_deg")),
+        metre_at=tuple(parse_metre_at(word) for word in _words(stored, "metre_at")),
+        moved=tuple(parse_move(word) for word in _words(stored, "move_bar")),
     )
+
+
+def _words(stored: Mapping[str, Any], name: str) -> list[str]:
+    """A setting that is a list of words, as stored. Raises BadInput."""
+    found = stored.get(name, [])
+    if not isinstance(found, list | tuple) or not all(isinstance(word, str) for word in found):
+        raise BadInput(f"the setting {name} must be a list of words, not {str(found)[:40]!r}. Take it out of job.json.")
+    return list(found)
+
+
+def _section_deg(stored: object) -> tuple[float, ...] | None:
+    if stored is None:
+        return None
+    try:
+        return tuple(sorted(float(str(deg)) for deg in stored)) if isinstance(stored, (list, tuple)) else ()
+    except ValueError:
+        raise BadInput(
+            f"the sections {stored!r} cannot be read. Say them again: disc transcribe --section-at"
+        ) from None
 
 
 def _quarter_deg(stored: object) -> float | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +12,7 @@ from disc.comb.comb_job import stage_teeth
 from disc.errors import BadInput, MissingPart
 from disc.job import COMB_FILE, OUT_FOLDER, PINS_FILE, Job, Stage
 from disc.made_from import TUNE
-from disc.records import Doubt, Strike
+from disc.records import Doubt, Section, Strike
 from disc.results import TuneResult
 from disc.stale import stale_doubts
 from disc.tables import Column, format_table
@@ -26,7 +26,8 @@ from disc.tune.write.midi import midi_bytes
 from disc.tune.write.musicxml import musicxml_of_page
 from disc.tune.write.sound import render_strikes, wav_bytes
 from disc.turn.one_turn import OneTurn, with_direction_weighed, with_tune
-from disc.turn.settings import SETTING_NAMES, TurnSettings, merge_settings, turn_settings
+from disc.turn.said_of_bars import by_place
+from disc.turn.settings import ACCEPTED_SETTING, SETTING_NAMES, TurnSettings, merge_settings, turn_settings
 from disc.turn.turn_of_job import turn_of_pins
 
 STRIKE_COLUMNS = (
@@ -73,10 +74,11 @@ def transcribe_job(
 ) -> Transcription:
     """Read the tune of a job opened for writing, and store all that comes of it as one step.
 
-    given: settings to change, by name (metre "6/8", key "D", upbeat "1/8", beats 64, title); "auto" forgets one.
+    given: settings to change, by name (metre "6/8", or "2/4@17" for a bar and what follows; key "D", upbeat "1/8",
+    beats 64, title, section_at "17", move_bar "17 1"); "auto" forgets one.
     """
-    merged = merge_settings(job.settings, given or {})
-    settings = turn_settings(merged)
+    merged = merge_settings(job.settings, by_place(job, given or {}))
+    settings = with_title(turn_settings(merged), job)
     comb = job.comb()
     inputs = (job.path(PINS_FILE), job.path(COMB_FILE))
     with job.step("transcribe", inputs) as stage:
@@ -98,7 +100,7 @@ def transcribe_job(
             )
         found = summary(turn.reading, turn.strikes) | _estimated(turn, settings)
         job.content.keep(TuneResult(**found))
-        _stage_all(job.folder, stage, turn.reading, turn.strikes, advance)
+        _stage_all(job, stage, turn.reading, turn.strikes, advance)
     files = tuple(name for name in stage.names if name.startswith("out/"))
     return Transcription(turn, turn.reading, files, (*stale_doubts(job, without=(TUNE,)), *turn.doubts))
 
@@ -137,18 +139,42 @@ def summary(reading: TuneReading, strikes: Sequence[Strike]) -> dict[str, Any]:
             {"bar": bar, "pass": time, "pitch": note.pitch, "pins": list(note.pins)}
             for bar, note, time in differing_notes(tune)
         ],
-        "held_bars": [int(quarter // tune.metre.bar_quarter) + 1 for quarter in tune.held],
-        "slowing_bar": None
-        if tune.slowing_quarter is None
-        else int(tune.slowing_quarter // tune.metre.bar_quarter) + 1,
+        "held_bars": [tune.bar_of(quarter)[0] for quarter in tune.held],
+        "slowing_bar": None if tune.slowing_quarter is None else tune.bar_of(tune.slowing_quarter)[0],
+        "sections": [section_words(part) for part in tune.sections],
         "drift_deg": round(reading.drift_deg, 2),
         "drift_bar": reading.drift_bar,
         "alternatives": [asdict(other) for other in reading.alternatives],
     }
 
 
+def section_words(part: Section) -> dict[str, Any]:
+    """A later section for job.json: the bar in which it begins, and what is its own."""
+    return {
+        "bar": part.bar,
+        "metre": f"{part.metre.beats}/{part.metre.unit}",
+        "key": key_name(part.key),
+        "title": part.title,
+        "own_tune": part.titled,
+    }
+
+
+def with_title(settings: TurnSettings, job: Job) -> TurnSettings:
+    """The settings with a title: as given, else that of the tune a person accepted as the disc's."""
+    accepted = job.settings.get(ACCEPTED_SETTING)
+    if settings.tune.title or not isinstance(accepted, dict) or not isinstance(accepted.get("title"), str):
+        return settings
+    return replace(settings, tune=replace(settings.tune, title=accepted["title"]))
+
+
+def subtitle(job: Job) -> str:
+    """Under the title: whose tune it is, and when the disc was read."""
+    read = [run.at[:10] for run in job.content.runs if run.command.split()[:1] == ["read"]]
+    return f"{job.folder.resolve().name}{f', read {read[-1]}' if read else ''}"
+
+
 def _stage_all(
-    folder: Path,
+    job: Job,
     stage: Stage,
     reading: TuneReading,
     strikes: Sequence[Strike],
@@ -162,10 +188,10 @@ def _stage_all(
     text = musicxml_of_page(lay_out(tune))
     stage.write_text("out/tune.musicxml", text)
     advance(0.5, "engraving")
-    pages = engrave(text, tune.title).pages
+    pages = engrave(text, tune.title, subtitle=subtitle(job)).pages
     for number, page in enumerate(pages, start=1):
         stage.write_text("out/tune.svg" if number == 1 else f"out/tune-{number}.svg", page)
-    for name in old_pages(folder, len(pages)):
+    for name in old_pages(job.folder, len(pages)):
         stage.remove(name)
     stage.write_bytes("out/tune.pdf", pdf_of_pages(pages))
     advance(0.8, "making the sound")

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass, field
+from fractions import Fraction
+from itertools import pairwise
 from typing import Any
 
 from disc.frame import turn_for_onset_deg
@@ -58,20 +60,22 @@ def derive(turn: OneTurn | None, why: str = "", doubts: tuple[Doubt, ...] = ()) 
 
 
 def _bar_lines(tune: Tune, plate: Plate) -> tuple[tuple[BarLine, ...], tuple[float, ...]]:
-    bar_s = float(tune.metre.bar_quarter) * tune.quarter_s
-    end = max((float(n.onset_quarter + n.duration_quarter) for n in tune.notes), default=0.0) * tune.quarter_s
-    count = max(1, -int(-(end - 1e-6) // bar_s))
-    onsets = [tune.onset_s(index * tune.metre.bar_quarter) for index in range(count + 1)]
+    last = max((n.onset_quarter for n in tune.notes), default=Fraction(0))
+    count, _ = tune.bar_of(last)
+    onsets = [tune.onset_s(tune.line_of(bar)) for bar in range(1, max(count, 1) + 2)]
     lines = tuple(
         BarLine(index + 1, onset, float(turn_for_onset_deg(onset, plate.revolution_s)))
         for index, onset in enumerate(onsets)
         if 0.0 <= onset <= plate.revolution_s
     )
-    in_bar = int(tune.metre.bar_quarter / beat_quarter(tune.metre))
-    beats = tuple(
-        round(onset + step * bar_s / in_bar, 4) for onset in onsets[:-1] for step in range(1, in_bar) if onset >= 0
-    )
-    return lines, beats
+    beats = []
+    for bar, (onset, following) in enumerate(pairwise(onsets), start=1):
+        line = tune.line_of(bar)
+        length = tune.line_of(bar + 1) - line
+        beat = beat_quarter(tune.part_at(line).metre)
+        inside = range(1, -int(-length // beat)) if onset >= 0 else ()
+        beats += [round(onset + float(step * beat / length) * (following - onset), 4) for step in inside]
+    return lines, tuple(beats)
 
 
 def sounding_pitches(comb: Comb) -> dict[int, tuple[float, bool]]:

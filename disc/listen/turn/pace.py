@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 
 import numpy as np
 
@@ -45,15 +46,14 @@ class Pace:
 
 def bars_of(tune: Tune, revolution_s: float) -> tuple[Stretch, ...]:
     """The bars of a tune as parts of the turn, in which revolution_s is the time the tune was read for."""
-    bar_quarter = tune.metre.bar_quarter
-    last = max((n.onset_quarter for n in tune.notes), default=0)
+    last, _ = tune.bar_of(max((n.onset_quarter for n in tune.notes), default=Fraction(0)))
     found = []
     if tune.upbeat_quarter > 0:
         begin = tune.onset_s(-tune.upbeat_quarter)
         found.append(Stretch("upbeat", begin / revolution_s, tune.start_s / revolution_s))
-    for k in range(int(last // bar_quarter) + 1):
-        at = [tune.onset_s((k + j) * bar_quarter) / revolution_s for j in (0, 1)]
-        found.append(Stretch(str(k + 1), at[0], at[1]))
+    for bar in range(1, last + 1):
+        at = [tune.onset_s(tune.line_of(bar + j)) / revolution_s for j in (0, 1)]
+        found.append(Stretch(str(bar), at[0], at[1]))
     return tuple(found)
 
 

@@ -1,1 +1,1 @@
-"""Strikes of a turn to written music: figures, grid, voices, metre, quarters, key; `read_tune.py` first."""
+"""Strikes of a turn to written music: sections, figures, grid, voices, metre, quarters, key; `read_turn.py` first."""

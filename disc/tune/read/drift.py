@@ -24,10 +24,13 @@ RIDGE = 1e-3
 KNOTS = 60
 
 
-def drifted(onset_s: FloatArray, step_s: float) -> tuple[FloatArray, FloatArray]:
-    """(steady seconds, the turn's seconds) at KNOTS knots, both rising. onset_s: shape (n,), in order."""
+def drifted(onset_s: FloatArray, step_s: float) -> tuple[FloatArray, FloatArray, float]:
+    """(steady seconds, the turn's seconds) at KNOTS knots, both rising, and the steady step, s: the mean over the turn,
+    from which the step tried may be some per cent off. onset_s: shape (n,), in order.
+    """
     place = np.round(_places(onset_s, step_s))
-    return _smooth(onset_s, place, step_s)
+    straight, real = _smooth(onset_s, place, step_s)
+    return straight, real, float((straight[-1] - straight[0]) / max(np.ptp(place), 1.0))
 
 
 def _places(onset_s: FloatArray, step_s: float) -> FloatArray:

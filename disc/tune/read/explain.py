@@ -13,6 +13,8 @@ ACCENT_WORDS = {
     "low": "bass notes",
     "size": "full chords",
     "change": "changes of harmony",
+    "beat harmony": "changes of harmony",
+    "bar harmony": "changes of harmony",
     "high": "rises of the melody",
 }
 LEVEL_WORDS = {
@@ -21,7 +23,12 @@ LEVEL_WORDS = {
     "beat": "on its beats",
     "division": "on the divisions of its beats",
 }
-ECHO_WORDS = {"onset": "the rhythm", "pitch": "the melody", "rest": "the figure of the accompaniment"}
+ECHO_WORDS = {
+    "onset": "the rhythm",
+    "pitch": "the melody",
+    "rest": "the figure of the accompaniment",
+    "low": "the bass",
+}
 OPENINGS = {
     "upbeat": "its upbeat",
     "last note": "the place of the last note",
@@ -29,6 +36,7 @@ OPENINGS = {
     "strain of": "the length of the strains",
     "beat of": "how the beat divides",
     "beat length": "the beat's length against the notes",
+    "seconds": "the length of its bars",
     "rhythm": "the rhythm against its bar lines",
     "grid": "how closely the strikes keep its grid",
 }

@@ -1,4 +1,4 @@
-"""Strikes that were meant as one: rolled chords and grace notes, found by their haste before any grid is known."""
+"""Strikes that were meant as one: rolled chords, found by their haste before any grid is known."""
 
 from __future__ import annotations
 
@@ -27,11 +27,8 @@ SKIPPED = 2  # strikes of another voice that may fall among a roll's
 # evenly as thirty-seconds, they could be. 0 took .23 of twelve others.
 WRITTEN_NATS = 2.0
 
-# A grace note comes 0.04 to 0.115 s before its note, no further from it than a fourth, and well within the least time
-# that two notes of the melody proper lie apart. Common practice, no source.
-GRACE_S = (0.042, 0.115)
-GRACE_SEMITONES = 5
-GRACE_SHARE = 0.65
+# Of the intervals of a rolled chord this share at most are seconds: more make it a slide or a turn.
+MOST_SECONDS = 0.34
 TINY = 1e-300  # the logarithm of nothing
 
 
@@ -86,6 +83,7 @@ def find_rolls(onset_s: FloatArray, pitch: FloatArray) -> Rolls:
     of = np.full(len(onset_s), -1, dtype=np.int64)
     chains = [_chain_up_to(last, onset_s, pitch) for last in range(len(onset_s))]
     chains = [c for c in chains if len(c) >= ROLL_NOTES[0] and onset_s[c[-1]] - onset_s[c[0]] >= LEAST_ROLL_S]
+    chains = [c for c in chains if (np.diff(pitch[c]) <= 2).mean() <= MOST_SECONDS]
     number = 0
     for chain in sorted(chains, key=lambda c: (-len(c), c)):
         if (of[chain] < 0).all():
@@ -113,24 +111,3 @@ def _chain_up_to(last: int, onset_s: FloatArray, pitch: FloatArray) -> list[int]
     while len(chain) > 1 and onset_s[last] - onset_s[chain[0]] > MEAN_ROLL_GAP_S * (len(chain) - 1):
         chain.pop(0)
     return chain
-
-
-def find_graces(
-    onset_s: FloatArray, pitch: FloatArray, is_melody: BoolArray, rolls: Rolls, step_s: float
-) -> dict[int, int]:
-    """Grace notes of the melody: index of each, and of the note it leads to. onset_s in order, shape (n,) each.
-
-    step_s: the grid's step; on a grid so fine that grace notes would stand on it, none are told apart.
-    """
-    melody = np.flatnonzero(is_melody & (rolls.of < 0))
-    gaps = np.diff(onset_s[melody])
-    proper = gaps[gaps > GRACE_S[1]]
-    if len(proper) < 4:
-        return {}
-    most_s = min(GRACE_S[1], GRACE_SHARE * step_s, GRACE_SHARE * float(np.percentile(proper, 5)))
-    found: dict[int, int] = {}
-    for gap_s, grace, note in zip(gaps, melody, melody[1:], strict=False):
-        step = abs(pitch[note] - pitch[grace])
-        if GRACE_S[0] <= gap_s <= most_s and 0 < step <= GRACE_SEMITONES and int(grace) not in found.values():
-            found[int(grace)] = int(note)
-    return found

@@ -11,15 +11,14 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
+import numpy.typing as npt
 
 from disc.frame import FloatArray
 from disc.tune.read.step_grid import Grid, refine, weigh
-from disc.tune.read.straighten import STEADY, Hold, Pace
+from disc.tune.read.straighten import HOLD_NATS, STEADY, Hold, Pace
 
-# Nats a hold must gain: a place among the turn's gaps and a length; half log n each for n = 200 strikes, twice.
-HOLD_NATS = 11.0
 MOST_HOLDS = 2
-GAPS_TRIED = 2
+LONGEST_TRIED, BROKEN_TRIED = 2, 3  # of the longest gaps, and of those at which the grid breaks most
 STEPS_TRIED = 4
 FEWEST_ON_A_SIDE = 6
 # What is left of a held gap is at least this share of it, at most that one. Common practice, no source.
@@ -27,7 +26,9 @@ LEAST_LEFT, MOST_LEFT = 0.38, 0.85
 APART_S = 0.06  # strikes closer than this were meant together
 WORSE_GRID = 6.0  # nats: a hold that leaves the grid worse than this is not read
 LONG_STEPS = 1.6  # a gap of fewer steps is not held
+FEWEST_BROKEN = 5.0  # strikes that must be out of step for a gap to be looked at
 
+IntArray = npt.NDArray[np.int64]
 Rate = Callable[[FloatArray, Grid], float]
 
 
@@ -56,7 +57,8 @@ def _one_hold(
     gaps = np.diff(moved)
     inside = np.arange(len(gaps))
     able = inside[(inside >= FEWEST_ON_A_SIDE) & (inside < len(gaps) - FEWEST_ON_A_SIDE) & (gaps > APART_S)]
-    for index in able[np.argsort(-gaps[able], kind="stable")][:GAPS_TRIED]:
+    longest = able[np.argsort(-gaps[able], kind="stable")][:LONGEST_TRIED].tolist()
+    for index in dict.fromkeys([*longest, *_broken_at(moved, able, steps)]):
         gap_s = float(gaps[index])
         extra_s, step_s = _phase_apart(moved, int(index), steps)
         while extra_s <= (1.0 - LEAST_LEFT) * gap_s:
@@ -69,6 +71,20 @@ def _one_hold(
                     best, found = score, (score, Hold(float(onset_s[index]), float(onset_s[index + 1]), extra_s))
             extra_s += step_s
     return found
+
+
+def _broken_at(moved: FloatArray, able: IntArray, steps: Sequence[float]) -> list[int]:
+    """Gaps at which the strikes before and after keep a step far better each for themselves than together."""
+    gaps = np.diff(moved)
+    best = np.zeros(len(gaps))
+    for step_s in steps[:STEPS_TRIED]:
+        tried = step_s * np.linspace(0.99, 1.01, 21)
+        turns = np.cumsum(np.exp(2j * np.pi * moved[None, :] / tried[:, None]), axis=1)
+        apart = np.abs(turns[:, :-1]) + np.abs(turns[:, -1:] - turns[:, :-1])
+        gain = apart.max(0) - np.abs(turns[:, -1]).max()
+        best = np.maximum(best, np.where(gaps >= LONG_STEPS * step_s, gain, 0.0))
+    order = able[np.argsort(-best[able], kind="stable")]
+    return [int(index) for index in order[:BROKEN_TRIED] if best[index] >= FEWEST_BROKEN]
 
 
 def _phase_apart(moved: FloatArray, index: int, steps: Sequence[float]) -> tuple[float, float]:

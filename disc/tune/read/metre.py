@@ -27,6 +27,9 @@ from disc.tune.write.lengths import is_compound
 WORST_GRID = 0.5
 GRIDS = 3
 READINGS = 6
+# A quarter above 160 is written as an eighth, as a copyist would: 3/8 for 3/4. Common practice, no source.
+FASTEST_BEAT_S = 60.0 / 160.0
+IN_EIGHTHS = {Metre(3, 4): Metre(3, 8), Metre(4, 4): Metre(2, 4)}
 # Lower figures a known quarter may ask for, and how far (a share) a bar as read may be from it: grids that differ by
 # less are one; the next note value is a factor of 3/2 away.
 UNITS = (4, 8, 2, 16)
@@ -120,7 +123,8 @@ def _written(structure: Structure, settings: TuneSettings, step_s: float, quarte
     beats = 3 * structure.beats if structure.compound else structure.beats
     usual = settings.metre or Metre(beats, 8 if structure.compound else 4)
     if quarter_s is None:
-        return usual
+        too_fast = structure.steps * step_s < FASTEST_BEAT_S and settings.metre is None
+        return IN_EIGHTHS.get(usual, usual) if too_fast else usual
     bar_quarter = structure.bar * step_s / quarter_s
     units = [usual.unit] if settings.metre else UNITS
     metres = (Metre(usual.beats, unit) for unit in units)

@@ -1,4 +1,4 @@
-"""The fitted numbers of the reader, in model.json: made by tests/bench/fit/fit_tune.py, which says from what and how.
+"""The fitted numbers of the reader, in model.json: made by tests/bench/fit/fit_tune.py and fit_parts.py, which say how.
 
 Nothing here is measured on the half of the draw that tests/bench/measure/score.py reports as held out.
 """
@@ -29,6 +29,7 @@ class Model:
     metre: LinearModel
     key: LinearModel
     rhythm: RhythmModel
+    parts: LinearModel
 
 
 @cache
@@ -44,7 +45,8 @@ def model_from(raw: dict[str, Any]) -> Model:
         for look in raw["voices"]
     )
     tables = {kind: {name: np.array(t, float) for name, t in raw["rhythm"][kind].items()} for kind in ("bar", "beat")}
-    return Model(voices, _linear(raw["metre"]), _linear(raw["key"]), RhythmModel(tables["bar"], tables["beat"]))
+    rhythm = RhythmModel(tables["bar"], tables["beat"])
+    return Model(voices, _linear(raw["metre"]), _linear(raw["key"]), rhythm, _linear(raw["parts"]))
 
 
 def _linear(raw: dict[str, dict[str, float]]) -> LinearModel:

@@ -2,7 +2,7 @@
 
 A hypothesis says: s grid steps make a beat (divided by two or by three), b beats make a bar, the first bar line stands
 at step `phase`. Comes in: where melody and accompaniment strike on the grid. Goes out: a table of features per
-hypothesis, weighed in metre.py. Features are chosen to be blind to absolute tempo: a disc's speed is the fly's affair.
+hypothesis, weighed in metre.py. All but a bar's length in seconds are blind to tempo: the speed is the fly's affair.
 """
 
 from __future__ import annotations
@@ -20,6 +20,8 @@ IntArray = npt.NDArray[np.int64]
 # (steps in a beat, divided by three?): what a beat may be divided into on the finest grid.
 DIVISIONS = ((1, False), (2, False), (4, False), (8, False), (3, True), (6, True), (12, True))
 BEATS = (2, 3, 4)
+LEAST_THIRDS = 0.04  # of the strikes, on the thirds of the beats of a compound metre; common practice, no source
+SHORTEST_BAR_S = 0.6  # of two such a copyist makes one; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +52,8 @@ class Lattice:
 
     melody: steps where a melody note begins, in order, each once; melody_pitch: its pitch; gap: steps to the next one.
     rest: shape (count,), accompaniment strikes on each step. low: shape (count,), 1 where the lowest note for some time
-    begins. size: strikes on each step. change: how much the harmony changes at each step, 0 to 1.
+    begins. size: strikes on each step. change: how much the harmony changes at each step, 0 to 1. chroma: running sum
+    of the pitch classes struck, shape (count + 1, 12).
     """
 
     count: int
@@ -62,6 +65,7 @@ class Lattice:
     low: FloatArray
     size: FloatArray
     change: FloatArray
+    chroma: FloatArray
 
 
 def make_lattice(step: IntArray, pitch: FloatArray, is_melody: npt.NDArray[np.bool_], step_s: float) -> Lattice:
@@ -79,6 +83,9 @@ def make_lattice(step: IntArray, pitch: FloatArray, is_melody: npt.NDArray[np.bo
     lowest = np.full(count, np.inf)
     np.minimum.at(lowest, step, pitch)
     window = max(2, round(0.9 / step_s))
+    chroma = np.zeros((count + 1, 12))
+    np.add.at(chroma, (step + 1, np.round(pitch).astype(int) % 12), 1.0)
+    chroma = np.cumsum(chroma, axis=0)
     return Lattice(
         count,
         step_s,
@@ -88,7 +95,8 @@ def make_lattice(step: IntArray, pitch: FloatArray, is_melody: npt.NDArray[np.bo
         rest,
         _local_lowest(lowest, window),
         size,
-        _harmony_change(step, pitch, count, window),
+        _harmony_change(chroma, window),
+        chroma,
     )
 
 
@@ -100,13 +108,12 @@ def _local_lowest(lowest: FloatArray, window: int) -> FloatArray:
     return ((padded <= least) & np.isfinite(lowest)).astype(float)
 
 
-def _harmony_change(step: IntArray, pitch: FloatArray, count: int, window: int) -> FloatArray:
+def _harmony_change(chroma: FloatArray, window: int) -> FloatArray:
     """Distance of the pitch classes sounding in a window after each step from those before it, shape (count,)."""
-    chroma = np.zeros((count + 2 * window, 12))
-    np.add.at(chroma, (step + window, np.round(pitch).astype(int) % 12), 1.0)
-    total = np.vstack([np.zeros(12), np.cumsum(chroma, axis=0)])
-    at = np.arange(count) + window
-    after, before = total[at + window] - total[at], total[at] - total[at - window]
+    count = len(chroma) - 1
+    at = np.arange(count)
+    after = chroma[np.minimum(at + window, count)] - chroma[at]
+    before = chroma[at] - chroma[np.maximum(at - window, 0)]
     norm = np.linalg.norm(after, axis=1) * np.linalg.norm(before, axis=1)
     return np.where(norm > 0, 1.0 - (after * before).sum(1) / np.maximum(norm, 1e-9), 0.5)
 
@@ -116,22 +123,33 @@ def structures_for(lattice: Lattice) -> Iterator[Structure]:
     for structure in STRUCTURES:
         beat_s = structure.steps * lattice.step_s
         # Beats of 0.2 to 1.8 s; below and above none is felt (after London, Hearing in Time; from memory).
-        if 0.15 <= beat_s <= 2.5 and structure.bar * 3 <= lattice.count:
+        long_enough = 0.15 <= beat_s <= 2.5 and beat_s * structure.beats >= SHORTEST_BAR_S
+        divided = not structure.compound or _has_thirds(lattice, structure.steps)
+        if long_enough and divided and structure.bar * 3 <= lattice.count:
             yield structure
+
+
+def _has_thirds(lattice: Lattice, steps: int) -> bool:
+    """Whether enough strikes fall on the thirds of a beat of so many steps, wherever the beats are."""
+    folded = np.bincount(np.arange(lattice.count) % steps, lattice.size, steps)
+    beat = int(folded.argmax())
+    thirds = folded[(beat + steps // 3) % steps] + folded[(beat + 2 * steps // 3) % steps]
+    return bool(thirds >= LEAST_THIRDS * lattice.size.sum())
 
 
 # ---- features
 
 ACCENTS = ("onset", "length", "longer", "leap", "rest", "low", "size", "change", "high")
 LEVELS = ("bar", "half", "beat", "division")
+# Harmony of a beat, or a bar, against that of the beat or bar before: changes fall on lines more than between them.
+SPANS = ("beat", "bar")
 LAGS = ("beat", "bar", "two bars", "four bars", "eight bars")
-ECHOES = ("onset", "pitch", "rest")
+ECHOES = ("onset", "pitch", "rest", "low")
 
 
-def accents(lattice: Lattice) -> dict[str, FloatArray]:
-    """What may mark a step, each shape (count,), standardised over the turn."""
-    count = lattice.count
-    made = {name: np.zeros(count) for name in ACCENTS}
+def accents(lattice: Lattice) -> FloatArray:
+    """What may mark a step, shape (len(ACCENTS), count), each standardised over the turn."""
+    made = {name: np.zeros(lattice.count) for name in ACCENTS}
     length = np.log2(np.maximum(lattice.gap, 1.0))
     previous = np.r_[length[0], length[:-1]]
     step_up = np.r_[0.0, np.diff(lattice.melody_pitch)]
@@ -144,7 +162,7 @@ def accents(lattice: Lattice) -> dict[str, FloatArray]:
     made["low"] = lattice.low
     made["size"] = np.minimum(lattice.size, 4.0)
     made["change"] = lattice.change * (lattice.size > 0)
-    return {name: _standard(values) for name, values in made.items()}
+    return np.stack([_standard(made[name]) for name in ACCENTS])
 
 
 def _standard(values: FloatArray) -> FloatArray:
@@ -152,8 +170,8 @@ def _standard(values: FloatArray) -> FloatArray:
     return (values - values.mean()) / spread if spread > 1e-9 else np.zeros_like(values)
 
 
-def echoes(lattice: Lattice) -> dict[str, FloatArray]:
-    """How much the turn is like itself some steps later, each shape (count,) by lag, detrended."""
+def echoes(lattice: Lattice) -> FloatArray:
+    """How much the turn is like itself some steps later, detrended, shape (len(ECHOES), count) by lag."""
     count = lattice.count
     onset = np.zeros(count)
     onset[lattice.melody] = 1.0
@@ -163,10 +181,13 @@ def echoes(lattice: Lattice) -> dict[str, FloatArray]:
     same = np.zeros(count)
     for value in np.unique(lattice.melody_pitch):
         same += _correlate((pitch == value).astype(float))
-    both = {"onset": _correlate(onset - onset.mean()), "pitch": same, "rest": _correlate(rest - rest.mean())}
-    power = {"onset": onset.var(), "pitch": onset.mean(), "rest": max(rest.var(), 1e-3)}
+    low = lattice.low
+    both = (_correlate(onset - onset.mean()), same, _correlate(rest - rest.mean()), _correlate(low - low.mean()))
+    power = (onset.var(), onset.mean(), max(rest.var(), 1e-3), max(low.var(), 1e-3))
     left = np.maximum(count - np.arange(count), 1)
-    return {name: np.where(left > 8, values / left / max(power[name], 1e-9), 0.0) for name, values in both.items()}
+    return np.stack(
+        [np.where(left > 8, values / left / max(size, 1e-9), 0.0) for values, size in zip(both, power, strict=True)]
+    )
 
 
 def _correlate(values: FloatArray) -> FloatArray:
@@ -188,6 +209,7 @@ LAST = ("bar line", "half bar", "beat", "off the beat")
 COUNTS = (2, 4, 8, 16)
 FEATURE_NAMES: tuple[str, ...] = (
     *(f"{accent} on {level}" for level in LEVELS for accent in ACCENTS),
+    *(f"{span} harmony on {level}" for span in SPANS for level in LEVELS[:3]),
     *(f"{echo} after {lag}" for lag in LAGS for echo in ECHOES),
     *(f"upbeat: {name}" for name in UPBEATS),
     *(f"last note: {name}" for name in LAST),
@@ -196,6 +218,7 @@ FEATURE_NAMES: tuple[str, ...] = (
     *(f"{beats} {kind} beats" for kind in ("simple", "compound") for beats in BEATS),
     *(f"beat of {s}{' in threes' if c else ''} steps" for s, c in DIVISIONS),
     *(f"beat length{power} {kind}" for kind in ("simple", "compound") for power in ("", " squared")),
+    *(f"seconds of a bar{power}" for power in ("", " squared")),
     "rhythm",
     "grid",
 )
@@ -203,34 +226,48 @@ FEATURE_NAMES: tuple[str, ...] = (
 
 @dataclass(frozen=True, slots=True)
 class Marks:
-    """What is the same for all structures on a lattice. strain: (steps, strength) of the best long echo."""
+    """What is the same for all structures on a lattice. chroma: running sum of the pitch classes struck, shape
+    (count + 1, 12). strain: (steps, strength) of the best long echo.
+    """
 
-    accents: dict[str, FloatArray]
-    echoes: dict[str, FloatArray]
+    accents: FloatArray
+    echoes: FloatArray
+    chroma: FloatArray
     strain: tuple[int, float]
 
 
 def features(lattice: Lattice, structure: Structure, rhythm: FloatArray, grid: float, marks: Marks) -> Features:
     """All features of one structure. rhythm: shape (bar,), see rhythm.py; grid: score of the grid over the best's."""
     bar = structure.bar
-    columns = [
-        *_accent_columns(structure, marks),
-        *(np.full(bar, value) for value in _echo_values(lattice, structure, marks)),
-        *_upbeat_columns(structure),
-        *_last_columns(lattice, structure),
-        *_count_columns(lattice, structure),
-        *(np.full(bar, value) for value in _strain_values(structure, marks)),
-        *(np.full(bar, value) for value in _prior_values(lattice, structure)),
-        rhythm,
-        np.full(bar, grid),
+    alike = [
+        *_echo_values(lattice, structure, marks),
+        *_strain_values(structure, marks),
+        *_prior_values(lattice, structure),
+        *_seconds_values(lattice, structure),
     ]
-    return Features(structure, np.stack(columns, axis=1))
+    same = np.broadcast_to(np.array(alike), (bar, len(alike)))
+    echoes_end, strain_end = len(LAGS) * len(ECHOES), len(LAGS) * len(ECHOES) + 3
+    table = np.hstack(
+        [
+            _accent_columns(structure, marks).T,
+            _harmony_columns(structure, marks).T,
+            same[:, :echoes_end],
+            _upbeat_columns(structure),
+            _last_columns(lattice, structure),
+            _count_columns(lattice, structure),
+            same[:, echoes_end:strain_end],
+            same[:, strain_end:],
+            rhythm[:, None],
+            np.full((bar, 1), grid),
+        ]
+    )
+    return Features(structure, table)
 
 
 def find_marks(lattice: Lattice) -> Marks:
-    """Accents, echoes and the strain of a lattice."""
+    """Accents, echoes, harmony and the strain of a lattice."""
     found = echoes(lattice)
-    return Marks(accents(lattice), found, _find_strain(lattice, found["pitch"]))
+    return Marks(accents(lattice), found, lattice.chroma, _find_strain(lattice, found[ECHOES.index("pitch")]))
 
 
 def _find_strain(lattice: Lattice, pitch_echo: FloatArray) -> tuple[int, float]:
@@ -243,44 +280,74 @@ def _find_strain(lattice: Lattice, pitch_echo: FloatArray) -> tuple[int, float]:
     return lag, float(pitch_echo[lag])
 
 
-def _accent_columns(structure: Structure, marks: Marks) -> list[FloatArray]:
+def _folded(values: FloatArray, bar: int) -> tuple[FloatArray, float]:
+    """(rows of values, shape (k, count), added up by place in the bar, shape (k, bar); bars in the turn)."""
+    rows, count = values.shape
+    padded = np.zeros((rows, -(-count // bar) * bar))
+    padded[:, :count] = values
+    return padded.reshape(rows, -1, bar).sum(1), max(1.0, count / bar)
+
+
+def _on_level(folded: FloatArray, structure: Structure, level: str, times: float) -> FloatArray:
+    """What stands on the places of a level, for each phase, over its spread by chance; shape as folded."""
     bar, steps = structure.bar, structure.steps
-    columns = []
-    half = bar // 2 if structure.beats == 4 else 0
-    fine = steps // 3 if structure.compound else steps // 2
-    for level in LEVELS:
-        for accent in ACCENTS:
-            values = marks.accents[accent]
-            padded = np.zeros(-(-len(values) // bar) * bar)
-            padded[: len(values)] = values
-            folded = padded.reshape(-1, bar).sum(0)
-            times = max(1.0, len(values) / bar)
-            if level == "bar":
-                total, places = folded, 1
-            elif level == "half":
-                total, places = (np.roll(folded, -half), 1) if half else (np.zeros(bar), 1)
-            else:
-                cycle = steps if level == "beat" else max(fine, 1)
-                total, places = np.tile(folded.reshape(-1, cycle).sum(0), bar // cycle), bar // cycle
-            columns.append(total / np.sqrt(times * places))
-    return columns
+    if level == "bar":
+        return np.asarray(folded / np.sqrt(times), dtype=float)
+    if level == "half":
+        if structure.beats != 4:
+            return np.zeros_like(folded)
+        return np.asarray(np.roll(folded, -(bar // 2), axis=1) / np.sqrt(times), dtype=float)
+    cycle = steps if level == "beat" else max(steps // (3 if structure.compound else 2), 1)
+    places = bar // cycle
+    total = np.tile(folded.reshape(len(folded), places, cycle).sum(1), (1, places))
+    return np.asarray(total / np.sqrt(times * places), dtype=float)
+
+
+def _accent_columns(structure: Structure, marks: Marks) -> FloatArray:
+    folded, times = _folded(marks.accents, structure.bar)
+    return np.vstack([_on_level(folded, structure, level, times) for level in LEVELS])
+
+
+def _harmony_columns(structure: Structure, marks: Marks) -> FloatArray:
+    rows = []
+    for steps in (structure.steps, structure.bar):
+        folded, times = _folded(_standard(_change_over(marks.chroma, steps))[None, :], structure.bar)
+        # neighbouring steps share most of their spans: what is left to chance is less the wider the span
+        rows += [_on_level(folded, structure, level, times) for level in LEVELS[:3]]
+    return np.vstack(rows)
+
+
+def _change_over(chroma: FloatArray, steps: int) -> FloatArray:
+    """Distance of the pitch classes of so many steps after each step from those before it, shape (count,)."""
+    count = len(chroma) - 1
+    at = np.arange(count)
+    after = chroma[np.minimum(at + steps, count)] - chroma[at]
+    before = chroma[at] - chroma[np.maximum(at - steps, 0)]
+    norm = np.sqrt((after * after).sum(1) * (before * before).sum(1))
+    change = 1.0 - (after * before).sum(1) / np.maximum(norm, 1e-9)
+    middle = float(change[norm > 0].mean()) if (norm > 0).any() else 0.0
+    return np.where(norm > 0, change, middle)
 
 
 def _echo_values(lattice: Lattice, structure: Structure, marks: Marks) -> list[float]:
-    values = []
+    values: list[float] = []
     for steps in (structure.steps, *(structure.bar * k for k in (1, 2, 4, 8))):
-        for echo in ECHOES:
-            series = marks.echoes[echo]
-            if steps >= 0.7 * lattice.count:
-                values.append(0.0)
-                continue
-            reach = max(2, min(steps // 2, structure.bar))
-            around = series[max(1, steps - reach) : steps + reach + 1]
-            values.append(float(np.clip(series[steps] - around.mean(), -1.0, 1.0)) * 3.0)
+        if steps >= 0.7 * lattice.count:
+            values += [0.0] * len(ECHOES)
+            continue
+        reach = max(2, min(steps // 2, structure.bar))
+        around = marks.echoes[:, max(1, steps - reach) : steps + reach + 1].mean(1)
+        values += (np.clip(marks.echoes[:, steps] - around, -1.0, 1.0) * 3.0).tolist()
     return values
 
 
-def _upbeat_columns(structure: Structure) -> list[FloatArray]:
+def _seconds_values(lattice: Lattice, structure: Structure) -> list[float]:
+    """A bar's length in powers of two, and its square. (How many notes it holds tells the texture, not the bar.)"""
+    length = float(np.log2(structure.bar * lattice.step_s))
+    return [length, length * length]
+
+
+def _upbeat_columns(structure: Structure) -> FloatArray:
     phase = np.arange(structure.bar)
     steps, bar = structure.steps, structure.bar
     kinds = (
@@ -292,20 +359,20 @@ def _upbeat_columns(structure: Structure) -> list[FloatArray]:
         (2 * phase == bar) & (phase > steps),
         (2 * phase > bar) & (phase > steps),
     )
-    return [kind.astype(float) for kind in kinds]
+    return np.stack(kinds, axis=1).astype(float)
 
 
-def _last_columns(lattice: Lattice, structure: Structure) -> list[FloatArray]:
+def _last_columns(lattice: Lattice, structure: Structure) -> FloatArray:
     place = (lattice.melody[-1] - np.arange(structure.bar)) % structure.bar
     line = place == 0
     half = (2 * place == structure.bar) & (structure.beats == 4)
     beat = (place % structure.steps == 0) & ~line & ~half
-    return [kind.astype(float) for kind in (line, half, beat, ~(line | half | beat))]
+    return np.stack((line, half, beat, ~(line | half | beat)), axis=1).astype(float)
 
 
-def _count_columns(lattice: Lattice, structure: Structure) -> list[FloatArray]:
+def _count_columns(lattice: Lattice, structure: Structure) -> FloatArray:
     bars = (lattice.melody[-1] - np.arange(structure.bar)) // structure.bar + 1
-    return [(bars % number == 0).astype(float) for number in COUNTS]
+    return (bars[:, None] % np.array(COUNTS) == 0).astype(float)
 
 
 def _strain_values(structure: Structure, marks: Marks) -> list[float]:

@@ -17,11 +17,12 @@ from disc.errors import BadInput
 from disc.frame import FULL_TURN_DEG, FloatArray
 from disc.records import Key, Metre, Note, Plate, Strike, Tune, Voice
 from disc.tune.read.explain import reasons
-from disc.tune.read.figures import Rolls, find_graces, find_rolls
+from disc.tune.read.figures import Rolls, find_rolls
 from disc.tune.read.holds import find_holds
 from disc.tune.read.key import KeyReading, read_key
 from disc.tune.read.metre import MetreReading, describe, explain, read_metre
 from disc.tune.read.model import Model, load_model
+from disc.tune.read.ornaments import quick_groups, told_from_written
 from disc.tune.read.quantise import on_written_places, place_strikes
 from disc.tune.read.step_grid import Grid, find_grids, grids_of_quarter
 from disc.tune.read.straighten import STEADY, Pace, candidate_steps_by_part, find_drift, slowed
@@ -81,31 +82,38 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
             f"only {len(heard)} strikes with a known pitch: too few to read a tune from. "
             "Check the pins (disc read) and the comb's pitches (disc comb)."
         )
-    onset_s = np.array([s.onset_s for s in heard])
+    struck_s = np.array([s.onset_s for s in heard])
     pitch = np.array([float(s.pitch) for s in heard if s.pitch is not None])
-    known = settings.quarter_deg
-    quarter_s = None if known is None else known / FULL_TURN_DEG * plate.revolution_s
-    pace = STEADY if known is not None else find_turn_pace(onset_s, pitch, model, settings)
-    struck_s, onset_s = onset_s, pace.straight(onset_s)
-    rolls, anchored_s, grids = find_turn_grids(onset_s, pitch, quarter_s)
-    melody = melody_probability(anchored_s, pitch, model.voices)
-    readings = read_metre(grids, anchored_s, np.round(pitch), melody > 0.5, model, settings, quarter_s)
+    quarter_s = None if settings.quarter_deg is None else settings.quarter_deg / FULL_TURN_DEG * plate.revolution_s
+    figures = find_figures(struck_s, pitch, model, quarter_s)
+    proper = figures.proper
+    pace = (
+        STEADY if quarter_s is not None else find_turn_pace(struck_s[proper], pitch[proper], figures, model, settings)
+    )
+    onset_s = pace.straight(struck_s)
+    proper_rolls, proper_s, grids = find_turn_grids(onset_s[proper], pitch[proper], quarter_s)
+    rolls, anchored_s = _with_graces(proper_rolls, proper_s, figures, len(heard))
+    melody = figures.melody
+    if not pace.is_steady or not np.array_equal(proper_s, onset_s[proper]):
+        melody = melody.copy()
+        melody[proper] = melody_probability(proper_s, pitch[proper], model.voices)
+    is_melody = melody > 0.5
+    told = (proper_s, np.round(pitch[proper]), is_melody[proper], model, settings, quarter_s)
+    readings = read_metre(grids, *told)
     if not readings and quarter_s is not None:  # the grid that fits best may be none a metre can be written on
-        grids = grids_of_quarter(np.sort(anchored_s), quarter_s)
-        readings = read_metre(grids, anchored_s, np.round(pitch), melody > 0.5, model, settings, quarter_s)
+        readings = read_metre(grids_of_quarter(np.sort(proper_s), quarter_s), *told)
     if not readings:
         raise BadInput(
             "no beat fits what was set by hand. Leave out --beats, --upbeat, --metre or --quarter-deg and run it again."
         )
     best = readings[0]
-    metre = best.metre
-    graces = find_graces(onset_s, pitch, melody > 0.5, rolls, best.grid.step_s)
-    places = _place_by_voice(anchored_s, melody > 0.5, best, metre, graces)
+    graces = figures.graces
+    places = _place_by_voice(anchored_s, is_melody, best, best.metre, graces)
     if quarter_s is not None:
         places = on_written_places(anchored_s, places, *_pace(best), best.grid.sigma_s)
-    keys = read_key(np.round(pitch), strike_weights(onset_s, melody > 0.5), melody > 0.5, model.key)
+    keys = read_key(np.round(pitch), strike_weights(onset_s, is_melody), is_melody, model.key)
     key = settings.key or keys[0].key
-    tune = _tune(heard, places, melody > 0.5, rolls, graces, best, metre, key, settings.title)
+    tune = _tune(heard, places, is_melody, rolls, graces, best, best.metre, key, settings.title)
     off_s = anchored_s - tune.start_s - np.array([float(q) for q in places]) * tune.quarter_s
     tune = with_pace(tune, pace, struck_s)
     return TuneReading(
@@ -123,26 +131,81 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
     )
 
 
-def find_turn_pace(onset_s: FloatArray, pitch: FloatArray, model: Model, settings: TuneSettings) -> Pace:
-    """How the turn's time is bent: by a drift of the setting or by held notes, whichever gains more; and at its end."""
-    single = find_rolls(onset_s, pitch).single(last=True)
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """What is told before any grid. rolls: of all strikes; melody: probabilities; graces: by index, the note each leads
+    to; proper: shape (n,), all strikes but grace notes.
+    """
+
+    rolls: Rolls
+    melody: FloatArray
+    graces: Mapping[int, int]
+    proper: npt.NDArray[np.bool_]
+
+
+def find_figures(onset_s: FloatArray, pitch: FloatArray, model: Model, quarter_s: float | None) -> Figures:
+    """Rolls, melody and ornaments of a turn. onset_s in order, shape (n,) each."""
+    rolls = find_rolls(onset_s, pitch)
+    anchored_s = rolls.anchored(onset_s, last=True)
+    melody = melody_probability(anchored_s, pitch, model.voices)
+    groups = quick_groups(onset_s, pitch, (melody > 0.5) & (rolls.of < 0))
+
+    def grids_without(graces: set[int]) -> tuple[Grid, ...]:
+        keep = rolls.single(last=True)
+        keep[list(graces)] = False
+        return find_grids(onset_s[keep]) if keep.sum() >= FEWEST_STRIKES else find_grids(onset_s)
+
+    kept = told_from_written(groups, onset_s, grids_without, quarter_s)
+    graces = {index: group.note for group in kept for index in group.graces}
+    proper = np.ones(len(onset_s), dtype=bool)
+    proper[list(graces)] = False
+    return Figures(rolls, melody, graces, proper)
+
+
+def _with_graces(rolls: Rolls, proper_s: FloatArray, figures: Figures, count: int) -> tuple[Rolls, FloatArray]:
+    """Rolls and gathered onsets of the strikes proper as those of all; a grace note stands with its note."""
+    of = np.full(count, -1, dtype=np.int64)
+    anchored_s = np.empty(count)
+    of[figures.proper], anchored_s[figures.proper] = rolls.of, proper_s
+    for grace, note in figures.graces.items():
+        anchored_s[grace] = anchored_s[note]
+    return Rolls(of), anchored_s
+
+
+def find_turn_pace(
+    onset_s: FloatArray, pitch: FloatArray, figures: Figures, model: Model, settings: TuneSettings
+) -> Pace:
+    """How the turn's time is bent: by a drift of the setting or by held notes, whichever gains more; and at its end.
+
+    onset_s, pitch: of the strikes proper.
+    """
+    single = Rolls(figures.rolls.of[figures.proper]).single(last=True)
     times, heights = onset_s[single], np.round(pitch[single])
     if len(times) < FEWEST_STRIKES:
         return STEADY
     grids = find_grids(times)
     steps = candidate_steps_by_part(times, grids)
-    melody = melody_probability(times, pitch[single], model.voices) > 0.5
+    melody = figures.melody[figures.proper][single] > 0.5
 
     def rate(moved_s: FloatArray, grid: Grid) -> float:
         readings = read_metre([grid], moved_s, heights, melody, model, settings)
         return readings[0].score if readings else -np.inf
 
+    def worth(pace: Pace) -> float:
+        moved = pace.straight(times)
+        grid = find_grids(moved)[0]
+        return grid.score + rate(moved, grid) - pace.price
+
     best = grids[0].score
-    drift = find_drift(times, steps)
-    gained, pace = find_holds(times, steps, grids[0], rate)
-    if drift[0] - best > gained:
-        gained, pace = drift[0] - best, drift[1]
-    return slowed(times, pace, steps, best + gained)
+    drift_score, drifting = find_drift(times, steps)
+    held_gain, held = find_holds(times, steps, grids[0], rate)
+    options = [STEADY, slowed(times, STEADY, steps, best)]
+    if drift_score > best:
+        options += [drifting, slowed(times, drifting, steps, drift_score)]
+    if held_gain > 0:
+        options += [held, slowed(times, held, steps, find_grids(held.straight(times))[0].score)]
+    bent = [pace for pace in options if not pace.is_steady]
+    return max([STEADY, *bent], key=worth) if bent else STEADY
 
 
 def with_pace(tune: Tune, pace: Pace, struck_s: FloatArray) -> Tune:

@@ -75,4 +75,6 @@ def rhythm_scores(lattice: Lattice, structure: Structure, model: RhythmModel) ->
     """Log-likelihood of the melody's gaps for each phase, shape (bar,)."""
     counts = gap_counts(lattice, structure.bar)
     table = model.table(structure)
-    return np.array([(counts * np.roll(table, phase, axis=0)).sum() for phase in range(structure.bar)])
+    given = counts @ table.T  # (place on the grid, place in the bar)
+    phase = np.arange(structure.bar)
+    return np.asarray(given[phase[None, :], (phase[None, :] - phase[:, None]) % structure.bar].sum(1), dtype=float)

@@ -11,6 +11,7 @@ a share of strays. A penalty of half log n for each further share keeps a finer 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -47,7 +48,16 @@ class Grid:
 
 
 def find_grids(onset_s: FloatArray) -> tuple[Grid, ...]:
-    """Candidate grids, best first; at least one. onset_s: shape (n,), n >= 2, seconds, in order."""
+    """Candidate grids, best first; at least one. onset_s: shape (n,), n >= 2, seconds, in order.
+
+    What was found last is kept: a steady turn is asked for its grids at several stages of its reading.
+    """
+    return _grids_of(np.ascontiguousarray(onset_s, dtype=float).tobytes())
+
+
+@lru_cache(maxsize=16)
+def _grids_of(raw: bytes) -> tuple[Grid, ...]:
+    onset_s = np.frombuffer(raw)
     fitted = [weigh(onset_s, *refine(onset_s, step)) for step in candidate_steps(onset_s)]
     fitted.sort(key=lambda grid: -grid.score)
     kept: list[Grid] = []
@@ -106,49 +116,68 @@ def refine(onset_s: FloatArray, step_s: float) -> tuple[float, float]:
         near = np.abs(place - whole) < reach
         if near.sum() < 3 or np.ptp(whole[near]) < 2:
             break
-        slope, intercept = np.polyfit(whole[near], onset_s[near], 1)
+        slope, intercept = _line(whole[near], onset_s[near])
         if not 0.98 < slope / step_s < 1.02:
             break
-        step_s, start_s = float(slope), float(intercept)
+        step_s, start_s = slope, intercept
     return step_s, start_s
+
+
+def _line(x: FloatArray, y: FloatArray) -> tuple[float, float]:
+    """(slope, intercept) of the line of least squares."""
+    mean_x, mean_y = float(x.mean()), float(y.mean())
+    off = x - mean_x
+    slope = float(off @ (y - mean_y)) / float(off @ off)
+    return slope, mean_y - slope * mean_x
 
 
 def weigh(onset_s: FloatArray, step_s: float, start_s: float) -> Grid:
     """The grid with its error and score."""
     place = (onset_s - start_s) / step_s
-    whole = np.round(place).astype(int)
+    whole = np.round(place).astype(np.int64)
     off_s = (place - whole) * step_s
     sigma_s, near = _fit_sigma(off_s, step_s)
-    best = -np.inf
-    for cycle in CYCLES:
-        best = max(best, _score_cycle(near, whole, cycle))
-    return Grid(step_s, start_s, sigma_s, best)
+    return Grid(step_s, start_s, sigma_s, float(_cycle_scores(near, whole).max()))
 
 
 def _fit_sigma(off_s: FloatArray, step_s: float) -> tuple[float, FloatArray]:
     """(sigma_s, density of each strike at its distance over chance), the error fitted by expectation-maximisation."""
+    most_s = min(MOST_SIGMA_S, 0.28 * step_s)
     sigma_s = min(0.015, step_s / 6)
     share = 1.0 - STRAYS
+    square = -0.5 * off_s**2
+    chance = step_s / np.sqrt(2 * np.pi)
     for _ in range(12):
-        density = np.exp(-0.5 * (off_s / sigma_s) ** 2) * step_s / (sigma_s * np.sqrt(2 * np.pi))
-        belongs = share * density / (share * density + 1 - share)
-        share = float(np.clip(belongs.mean(), 0.3, 0.995))
-        spread = np.sqrt((belongs * off_s**2).sum() / max(belongs.sum(), 1e-9))
-        sigma_s = float(np.clip(spread, LEAST_SIGMA_S, min(MOST_SIGMA_S, 0.28 * step_s)))
-    density = np.exp(-0.5 * (off_s / sigma_s) ** 2) * step_s / (sigma_s * np.sqrt(2 * np.pi))
-    return sigma_s, density
+        belongs = np.exp(square / sigma_s**2)
+        belongs *= share * chance / sigma_s
+        belongs /= belongs + (1 - share)
+        total = float(belongs.sum())
+        share = min(max(total / len(off_s), 0.3), 0.995)
+        spread = float(np.sqrt(-2.0 * float(belongs @ square) / max(total, 1e-9)))
+        before, sigma_s = sigma_s, min(max(spread, LEAST_SIGMA_S), most_s)
+        if abs(sigma_s - before) < 1e-5:
+            break
+    return sigma_s, np.exp(square / sigma_s**2) * (chance / sigma_s)
 
 
-def _score_cycle(near: FloatArray, whole: npt.NDArray[np.int64], cycle: int) -> float:
-    """Log-likelihood over chance when each place modulo cycle has its own share."""
+_CYCLE = np.array(CYCLES)
+_FIRST = np.r_[0, np.cumsum(_CYCLE)[:-1]]  # where each cycle's shares begin in one row of them all
+_SIZE = np.repeat(_CYCLE, _CYCLE).astype(float)
+
+
+def _cycle_scores(near: FloatArray, whole: npt.NDArray[np.int64]) -> FloatArray:
+    """Log-likelihood over chance when each place modulo a cycle has its own share, for all of CYCLES at once."""
     count = len(near)
-    share = np.full(cycle, (1.0 - STRAYS) / cycle)
-    which = whole % cycle
+    which = whole[None, :] % _CYCLE[:, None] + _FIRST[:, None]
+    flat = which.ravel()
+    lifted = _CYCLE[:, None] * near[None, :]
+    share = (1.0 - STRAYS) / _SIZE
     for _ in range(10):
-        mixed = share[which] * cycle * near
-        belongs = mixed / (mixed + STRAYS)
-        share = np.bincount(which, belongs, cycle) / count
-        share = np.maximum(share, 1e-4)
-        share *= (1.0 - STRAYS) / share.sum()
-    total = float(np.log(share[which] * cycle * near + STRAYS).sum())
-    return total - 0.5 * cycle * float(np.log(count))
+        belongs = share[which]
+        belongs *= lifted
+        belongs /= belongs + STRAYS
+        share = np.bincount(flat, belongs.ravel(), len(_SIZE)) / count
+        np.maximum(share, 1e-4, out=share)
+        share *= np.repeat((1.0 - STRAYS) / np.add.reduceat(share, _FIRST), _CYCLE)
+    total = np.log(share[which] * lifted + STRAYS).sum(1)
+    return np.asarray(total - 0.5 * _CYCLE * np.log(count), dtype=float)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -20,6 +21,8 @@ from disc.tune.read.step_grid import LONGEST_STEP_S, SHORTEST_STEP_S, Grid, refi
 # Nats that each way of bending must gain: its numbers (a beginning and a rate; six waves) at half log n each for 200
 # strikes, and as much again because many places are tried.
 SLOWING_NATS, DRIFT_NATS = 14.0, 28.0
+# A hold's: a place among the turn's gaps and a length.
+HOLD_NATS = 11.0
 FEWEST = 8
 STEPS_TRIED = 5
 # A slowing end: at most so long, and its last step is that many times the first.
@@ -58,6 +61,12 @@ class Pace:
         """Whether nothing is bent."""
         return not self.holds and self.slowing_s is None and not self.drift_s
 
+    @property
+    def price(self) -> float:
+        """Nats that all its bends must gain together."""
+        slow = SLOWING_NATS if self.slowing_s is not None else 0.0
+        return slow + (DRIFT_NATS if self.drift_s else 0.0) + HOLD_NATS * len(self.holds)
+
     def straight(self, real_s: FloatArray) -> FloatArray:
         """Steady seconds of moments of the turn, shape as given; beyond the knots the tempo at the ends goes on."""
         return _through(real_s, self.real_s, self.straight_s)
@@ -81,9 +90,10 @@ def find_drift(onset_s: FloatArray, steps: Sequence[float]) -> tuple[float, Pace
     """(score less its price, pace) of the best slow drift. onset_s: shape (n,), seconds, in order."""
     best = (-np.inf, STEADY)
     for step_s in steps[:STEPS_TRIED]:
-        pace = Pace(*drifted(onset_s, step_s))
+        straight_s, real_s, mean_step_s = drifted(onset_s, step_s)
+        pace = Pace(straight_s, real_s)
         moved = pace.straight(onset_s)
-        score = weigh(moved, *refine(moved, step_s)).score - DRIFT_NATS
+        score = weigh(moved, *refine(moved, mean_step_s)).score - DRIFT_NATS
         if score > best[0]:
             best = (score, _with_drift(pace))
     return best
@@ -91,6 +101,13 @@ def find_drift(onset_s: FloatArray, steps: Sequence[float]) -> tuple[float, Pace
 
 def candidate_steps_by_part(onset_s: FloatArray, grids: Sequence[Grid]) -> list[float]:
     """Steps worth trying, s: the steady grids', and those that the parts of the turn show, each part for itself."""
+    raw = np.ascontiguousarray(onset_s, dtype=float).tobytes()
+    return list(_steps_by_part(raw, tuple(grid.step_s for grid in grids)))
+
+
+@lru_cache(maxsize=8)
+def _steps_by_part(raw: bytes, steady: tuple[float, ...]) -> tuple[float, ...]:
+    onset_s = np.frombuffer(raw)
     length_s = float(onset_s[-1] - onset_s[0])
     finest = 1.0 / length_s
     frequencies = np.arange(1.0 / LONGEST_STEP_S, 1.0 / SHORTEST_STEP_S, finest)
@@ -103,13 +120,13 @@ def candidate_steps_by_part(onset_s: FloatArray, grids: Sequence[Grid]) -> list[
     inner = power[1:-1]
     peaks = 1 + np.flatnonzero((inner >= power[:-2]) & (inner > power[2:]))
     steps = [1.0 / float(frequencies[p]) for p in peaks[np.argsort(-power[peaks], kind="stable")][:STEPS_TRIED]]
-    steps += [2 * step for step in steps[:2]] + [grid.step_s for grid in grids]
+    steps += [2 * step for step in steps[:2]] + list(steady)
     kept: list[float] = []
     for step in steps:
         near_known = any(abs(np.log(step / other)) < 0.01 for other in kept)
         if SHORTEST_STEP_S <= step <= LONGEST_STEP_S and not near_known:
             kept.append(step)
-    return kept
+    return tuple(kept)
 
 
 # ---- a slow drift

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from disc.records import Note, Repeat, Tune, Voice
+from disc.records import Note, Repeat, Section, Tune, Voice
 
 # Strains have four bars at least, and endings that differ are short. Common practice, no source.
 SHORTEST_BARS = 4
@@ -20,6 +20,7 @@ LONGEST_ENDING = 2
 # Of the notes of two bars that were meant alike, at least this share is in both: at 15 % of the strikes lost from each,
 # 0.85 are on the mean (Dice's coefficient), and one bar in twenty has less than 0.65.
 ALIKE = 0.65
+PLACES = 96  # places of a quarter told apart: eighths of a triplet
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,9 +28,10 @@ class PrintedBar:
     """A bar on paper. start: where its bar line stands, in quarters of the played-out tune; offset and length: where it
     begins and ends after that line (an upbeat begins late, the bar before a repeat sign may end early). notes: what is
     written in it, at the times of its first playing, from both passes. only: the pass (1 or 2) of a pin whose note the
-    other pass of a repeat has not.
+    other pass of a repeat has not. part: the section it stands in; opens: the first bar of that section on paper.
     """
 
+    part: Section
     number: int
     start: Fraction
     length: Fraction
@@ -39,6 +41,7 @@ class PrintedBar:
     repeat_end: bool = False
     ending: int | None = None
     only: Mapping[int, int] = field(default_factory=dict)
+    opens: bool = False
 
 
 # ---- finding
@@ -46,37 +49,60 @@ class PrintedBar:
 
 def find_repeats(tune: Tune) -> tuple[Repeat, ...]:
     """The strains that are played twice in a row, in order; the longest first where several fit."""
-    bars = _bars_from_upbeat(tune)
     found = []
-    first = 0
-    while first < len(bars):
-        repeat = _repeat_at(bars, first)
-        if repeat is None:
-            first += SHORTEST_BARS
-        else:
-            found.append(repeat)
-            first += 2 * (repeat.end_bar - repeat.start_bar + 1)
+    for span in spans_of(tune):
+        bars = _bars_from_upbeat(span, tune.notes)
+        first = 0
+        while first < len(bars):
+            repeat = _repeat_at(bars, first)
+            if repeat is None:
+                first += SHORTEST_BARS
+            else:
+                before = span.part.bar - 1
+                found.append(replace(repeat, start_bar=repeat.start_bar + before, end_bar=repeat.end_bar + before))
+                first += 2 * (repeat.end_bar - repeat.start_bar + 1)
     return tuple(found)
 
 
-BarNotes = dict[tuple[Fraction, int], Voice]
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A section with where it begins and ends, in quarters: its upbeat included, the next one's left out."""
+
+    part: Section
+    start: Fraction
+    end: Fraction
 
 
-def _bars_from_upbeat(tune: Tune) -> list[BarNotes]:
-    """Notes of each bar by place and pitch, bars counted from the upbeat's beginning."""
-    bar, upbeat = tune.metre.bar_quarter, tune.upbeat_quarter
-    count = _bar_count(tune)
-    bars: list[BarNotes] = [{} for _ in range(count)]
-    for note in tune.notes:
-        if not note.grace:
-            number, place = divmod(note.onset_quarter + upbeat, bar)
-            bars[int(number)][place, note.pitch] = note.voice
-    return bars
+def spans_of(tune: Tune) -> tuple[Span, ...]:
+    """The sections of a tune, in order. The last bar is shorter by the length of the upbeat, where that leaves room."""
+    parts = tune.parts
+    starts = [part.line_quarter - part.upbeat_quarter for part in parts]
+    return tuple(
+        Span(part, start, end) for part, start, end in zip(parts, starts, [*starts[1:], _end_of(tune)], strict=True)
+    )
 
 
-def _bar_count(tune: Tune) -> int:
+def _end_of(tune: Tune) -> Fraction:
     last = max((note.onset_quarter for note in tune.notes), default=Fraction(0))
-    return int((last + tune.upbeat_quarter) // tune.metre.bar_quarter) + 1
+    part = tune.parts[-1]
+    bar = part.metre.bar_quarter
+    full = part.line_quarter + ((last - part.line_quarter) // bar + 1) * bar
+    return full - part.upbeat_quarter if last < full - part.upbeat_quarter else full
+
+
+BarNotes = dict[tuple[int, int], Voice]
+
+
+def _bars_from_upbeat(span: Span, notes: Iterable[Note]) -> list[BarNotes]:
+    """Notes of each bar by place and pitch, bars counted from the upbeat's beginning; places in whole numbers."""
+    bar = span.part.metre.bar_quarter
+    count = int((span.end - span.start - Fraction(1, 96)) // bar) + 1 if span.end > span.start else 0
+    bars: list[BarNotes] = [{} for _ in range(count)]
+    for note in notes:
+        if not note.grace and span.start <= note.onset_quarter < span.end:
+            number, place = divmod(note.onset_quarter - span.start, bar)
+            bars[int(number)][round(place * PLACES), note.pitch] = note.voice
+    return bars
 
 
 def _repeat_at(bars: list[BarNotes], first: int) -> Repeat | None:
@@ -123,19 +149,21 @@ class _Stretch:
 
 def printed_bars(tune: Tune) -> list[PrintedBar]:
     """All bars to print, in order; bar 0 is the upbeat."""
-    bars = []
-    for stretch in _stretches(tune):
-        bars += _bars_of(stretch, tune)
+    bars: list[PrintedBar] = []
+    for span in spans_of(tune):
+        inside = [r for r in tune.repeats if tune.part_at(tune.line_of(r.start_bar)).bar == span.part.bar]
+        made = [bar for stretch in _stretches(span, inside) for bar in _bars_of(stretch, span.part, tune)]
+        bars += [replace(bar, opens=index == 0) for index, bar in enumerate(made)]
     return bars
 
 
-def _stretches(tune: Tune) -> list[_Stretch]:
-    bar, upbeat = tune.metre.bar_quarter, tune.upbeat_quarter
-    end = _bar_count(tune) * bar - upbeat
+def _stretches(span: Span, repeats: Iterable[Repeat]) -> list[_Stretch]:
+    bar, upbeat, line = span.part.metre.bar_quarter, span.part.upbeat_quarter, span.part.line_quarter
     made: list[_Stretch] = []
-    place = min(-upbeat, Fraction(0))
-    for repeat in tune.repeats:
-        start, length = (repeat.start_bar - 1) * bar - upbeat, (repeat.end_bar - repeat.start_bar + 1) * bar
+    place = span.start
+    for repeat in repeats:
+        start = line + (repeat.start_bar - span.part.bar) * bar - upbeat
+        length = (repeat.end_bar - repeat.start_bar + 1) * bar
         if start > place:
             made.append(_Stretch(place, start))
         split = start + length - repeat.first_ending * bar + (upbeat if repeat.first_ending else 0)
@@ -145,22 +173,23 @@ def _stretches(tune: Tune) -> list[_Stretch]:
             made.append(_Stretch(split, start + length, repeat_end=True, ending=1))
             made.append(_Stretch(split + length, start + 2 * length, ending=2))
         place = start + 2 * length
-    if end > place:
-        made.append(_Stretch(place, end))
+    if span.end > place:
+        made.append(_Stretch(place, span.end))
     return made
 
 
-def _bars_of(stretch: _Stretch, tune: Tune) -> list[PrintedBar]:
-    bar = tune.metre.bar_quarter
+def _bars_of(stretch: _Stretch, part: Section, tune: Tune) -> list[PrintedBar]:
     bars: list[PrintedBar] = []
     place = stretch.start
     while place < stretch.end:
-        line = place // bar * bar
-        end = min(line + bar, stretch.end)
+        number, _ = tune.bar_of(place)
+        line = tune.line_of(number)
+        end = min(tune.line_of(number + 1), stretch.end)
         written = _written_notes(tune.notes, place, end, stretch.also)
         bars.append(
             PrintedBar(
-                int(line // bar) + 1,
+                part,
+                number,
                 line,
                 end - line,
                 place - line,

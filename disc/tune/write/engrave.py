@@ -14,6 +14,7 @@ A4_WIDTH_MM, A4_HEIGHT_MM = 210.0, 297.0
 MARGIN_MM = 15.0
 TITLE_MM = 9.0  # room for the title, on every page alike
 TITLE_SIZE_MM = 5.5
+SUBTITLE_SIZE_MM = 3.2
 # Size of the music: verovio draws a staff of 7.2 mm at 100 %; this makes 5.2 mm, a usual size for two staves on A4.
 # Common practice, no source.
 SCALE_PERCENT = 72
@@ -34,8 +35,8 @@ class Engraving:
     pages: tuple[str, ...]
 
 
-def engrave(musicxml: str, title: str = "", fitted: bool = False) -> Engraving:
-    """MusicXML text to SVG pages, the title over the first.
+def engrave(musicxml: str, title: str = "", fitted: bool = False, subtitle: str = "") -> Engraving:
+    """MusicXML text to SVG pages, the title over the first, the subtitle under it.
 
     fitted: without margins and only as tall as the music, to be set into a page of words.
     Raises DiscError if verovio refuses it, a fault of this program.
@@ -67,18 +68,20 @@ def engrave(musicxml: str, title: str = "", fitted: bool = False) -> Engraving:
         raise DiscError("the score could not be engraved; the MusicXML was written all the same.")
     pages = [toolkit.renderToSVG(number) for number in range(1, toolkit.getPageCount() + 1)]
     if title:
-        pages[0] = _with_title(pages[0], title)
+        pages[0] = _with_words(pages[0], title, TITLE_SIZE_MM, MARGIN_MM + TITLE_SIZE_MM)
+    if subtitle:
+        pages[0] = _with_words(pages[0], subtitle, SUBTITLE_SIZE_MM, MARGIN_MM + TITLE_MM + 0.5)
     return Engraving(tuple(pages))
 
 
-def _with_title(page: str, title: str) -> str:
-    """The page with a title of our own: the engraver's is set in a way that page makers place wrongly."""
+def _with_words(page: str, words: str, most_mm: float, at_mm: float) -> str:
+    """The page with words of our own: the engraver's are set in a way that page makers place wrongly."""
     width, _ = _page_size(page)
     per_mm = width / A4_WIDTH_MM
     # A serif letter is about half as wide as its size; a long title is set smaller to stay between the margins.
-    size_mm = min(TITLE_SIZE_MM, (A4_WIDTH_MM - 2 * MARGIN_MM) / (0.5 * len(title)))
+    size_mm = min(most_mm, (A4_WIDTH_MM - 2 * MARGIN_MM) / (0.5 * len(words)))
     line = svg.text(
-        width / 2, (MARGIN_MM + TITLE_SIZE_MM) * per_mm, title, text_anchor="middle",
+        width / 2, at_mm * per_mm, words, text_anchor="middle",
         font_family="Libertinus Serif, Times, serif", font_size=f"{size_mm * per_mm:.0f}px",
     )  # fmt: skip
     return svg.added(page, [line])

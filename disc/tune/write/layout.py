@@ -86,7 +86,7 @@ def lay_out(tune: Tune) -> Page:
         voices = []
         for staff in range(len(clefs)):
             mine = [note for note in printed.notes if staves[note.voice] == staff]
-            chords, held[staff] = _fill_bar(mine, printed, tune.metre, held[staff], tie=staff == 0)
+            chords, held[staff] = _fill_bar(mine, printed, printed.part.metre, held[staff], tie=staff == 0)
             voices.append(chords)
         bars.append(Bar(printed, tuple(voices)))
     return Page(

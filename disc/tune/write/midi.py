@@ -12,10 +12,9 @@ import io
 from bisect import bisect_right
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import pairwise
 from typing import Any
 
-from disc.records import Note, Tune, Voice
+from disc.records import Key, Note, Tune, Voice
 
 # 2^7 * 3 * 5: sixteenths, triplets and quintuplets fall on whole ticks, and a tick of a slow quarter is half a ms.
 TICKS_PER_QUARTER = 1920
@@ -78,18 +77,26 @@ def _conductor(tune: Tune) -> Any:
     if tune.title:
         track.append(mido.MetaMessage("track_name", name=tune.title.encode("latin-1", "replace").decode("latin-1")))
     clock = clock_of(tune)
-    track.append(mido.MetaMessage("set_tempo", tempo=clock.tempo[0]))
-    track.append(mido.MetaMessage("time_signature", numerator=tune.metre.beats, denominator=tune.metre.unit))
-    track.append(mido.MetaMessage("key_signature", key=_signature_name(tune)))
-    for (before, after), tempo in zip(pairwise(clock.tick), clock.tempo[1:], strict=True):
-        track.append(mido.MetaMessage("set_tempo", tempo=tempo, time=after - before))
+    first = first_tick_quarter(tune)
+    marks: list[tuple[int, int, Any]] = [
+        (tick, 0, mido.MetaMessage("set_tempo", tempo=tempo))
+        for tick, tempo in zip(clock.tick, clock.tempo, strict=True)
+    ]
+    for part in tune.parts:
+        tick = 0 if part.bar == 1 else round((part.line_quarter + first) * TICKS_PER_QUARTER)
+        metre = mido.MetaMessage("time_signature", numerator=part.metre.beats, denominator=part.metre.unit)
+        marks += [(tick, 1, metre), (tick, 2, mido.MetaMessage("key_signature", key=_signature_name(part.key)))]
+    now = 0
+    for tick, _, mark in sorted(marks, key=lambda item: item[:2]):
+        track.append(mark.copy(time=tick - now))
+        now = tick
     return track
 
 
-def _signature_name(tune: Tune) -> str:
+def _signature_name(key: Key) -> str:
     """The signature in MIDI's terms: only major and minor exist, so a mode takes the major key of its signature."""
-    minor = tune.key.mode == "minor"
-    index = tune.key.fifths + (3 if minor else 0) + 1
+    minor = key.mode == "minor"
+    index = key.fifths + (3 if minor else 0) + 1
     letter = "FCGDAEB"[index % 7]
     return letter + {-1: "b", 0: "", 1: "#"}[index // 7] + ("m" if minor else "")
 

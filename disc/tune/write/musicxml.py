@@ -10,7 +10,7 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any
 
-from disc.records import Note, Tune
+from disc.records import Metre, Note, Section, Tune
 from disc.tune.write.layout import Bar, Chord, Clef, Page, lay_out
 from disc.tune.write.lengths import beat_quarter, is_compound
 from disc.tune.write.midi import MUSIC_BOX_PROGRAM
@@ -75,8 +75,8 @@ def _part(page: Page, staff: int) -> Any:
     part = stream.PartStaff() if len(page.clefs) > 1 else stream.Part()
     part.partName = "Comb"
     part.insert(0, _instrument(staff))
-    for index, bar in enumerate(page.bars):
-        part.append(_measure(page, bar, staff, first=index == 0))
+    for index in range(len(page.bars)):
+        part.append(_measure(page, index, staff))
     _mark_endings(part, page)
     return part
 
@@ -93,45 +93,88 @@ def _instrument(staff: int) -> Any:
     return comb
 
 
-def _measure(page: Page, bar: Bar, staff: int, first: bool) -> Any:
+def _measure(page: Page, index: int, staff: int) -> Any:
     from music21 import bar as barlines
-    from music21 import expressions, key, meter, stream
+    from music21 import expressions, stream
 
-    measure = stream.Measure(number=bar.printed.number)
-    if first:
+    bar = page.bars[index]
+    printed, part = bar.printed, bar.printed.part
+    measure = stream.Measure(number=printed.number)
+    if index == 0:
         measure.insert(0, _clef(page.clefs[staff]))
-        measure.insert(0, key.KeySignature(page.fifths))
-        measure.insert(0, meter.TimeSignature(f"{page.metre.beats}/{page.metre.unit}"))
-        if staff == 0:
-            measure.insert(0, _tempo(page))
-    if bar.printed.offset:
-        measure.paddingLeft = bar.printed.offset
-    if bar.printed.length < page.metre.bar_quarter:  # or music21 fills the bar with a rest
-        measure.paddingRight = page.metre.bar_quarter - bar.printed.length
-    if bar.printed.repeat_start:
+    for sign in _signs(page, index, staff):
+        measure.insert(0, sign)
+    if printed.offset:
+        measure.paddingLeft = printed.offset
+    if printed.length < part.metre.bar_quarter:  # or music21 fills the bar with a rest
+        measure.paddingRight = part.metre.bar_quarter - printed.length
+    if printed.repeat_start:
         measure.leftBarline = barlines.Repeat(direction="start")
-    if bar.printed.repeat_end:
+    if printed.repeat_end:
         measure.rightBarline = barlines.Repeat(direction="end")
-    elif bar is page.bars[-1]:
-        measure.rightBarline = barlines.Barline("final")
+    elif (kind := _line_after(page, index)) is not None:
+        measure.rightBarline = barlines.Barline(kind)
     for chord in bar.staves[staff]:
         _insert_chord(measure, chord, bar, page)
-    if staff == 0 and page.slowing is not None and 0 <= page.slowing - bar.printed.start < page.metre.bar_quarter:
+    if staff == 0 and page.slowing is not None and 0 <= page.slowing - bar.printed.start < part.metre.bar_quarter:
         slow = expressions.TextExpression("rit.")
         slow.style.fontStyle = "italic"  # type: ignore[attr-defined]
         measure.insert(max(Fraction(0), page.slowing - bar.printed.start - bar.printed.offset), slow)
-    _beam(measure, page, bar.printed.offset)
+    _beam(measure, part.metre, bar.printed.offset)
     return measure
 
 
-def _tempo(page: Page) -> Any:
+def _signs(page: Page, index: int, staff: int) -> list[Any]:
+    """Signature, metre, tempo and title where a section begins, as far as they are new."""
+    from music21 import key, meter
+
+    printed, part = page.bars[index].printed, page.bars[index].printed.part
+    if not printed.opens:
+        return []
+    before = page.bars[index - 1].printed.part if index else None
+    anew = before is None or part.titled
+    signs: list[Any] = []
+    if before is None or anew or before.key.fifths != part.key.fifths:
+        signs.append(key.KeySignature(part.key.fifths))
+    if before is None or anew or before.metre != part.metre:
+        signs.append(meter.TimeSignature(f"{part.metre.beats}/{part.metre.unit}"))
+    if staff == 0 and anew:
+        signs.append(_tempo(part))
+        if before is not None and part.title:
+            signs.append(_heading(part.title))
+    return signs
+
+
+def _line_after(page: Page, index: int) -> str | None:
+    """The kind of bar line after a bar where it is no plain one."""
+    if index + 1 == len(page.bars):
+        return "final"
+    following = page.bars[index + 1].printed
+    if not following.opens:
+        return None
+    if following.part.titled:
+        return "final"
+    return "double" if following.part.metre != page.bars[index].printed.part.metre else None
+
+
+def _heading(title: str) -> Any:
+    """A later tune's title, over its first bar."""
+    from music21 import expressions
+
+    words: Any = expressions.TextExpression(title)
+    words.style.fontWeight = "bold"
+    words.placement = "above"
+    return words
+
+
+def _tempo(part: Section) -> Any:
     """Beats in a minute, as words: a note sign every font has, where the engraver's own would be missing in the PDF."""
     from music21 import tempo
 
-    compound = is_compound(page.metre)
-    beat = beat_quarter(page.metre) if compound else Fraction(1)
-    words = f"♩{'.' if compound else ''} = {round(60.0 / (page.quarter_s * float(beat)))}"
-    return tempo.MetronomeMark(text=words, numberSounding=round(60.0 / page.quarter_s))
+    compound = is_compound(part.metre)
+    beat = beat_quarter(part.metre) if compound else Fraction(1)
+    words = f"♩{'.' if compound else ''} = {round(60.0 / (part.quarter_s * float(beat)))}"
+    return tempo.MetronomeMark(text=words, numberSounding=round(60.0 / part.quarter_s))
 
 
 def _clef(clef: Clef) -> Any:
@@ -147,17 +190,18 @@ def _insert_chord(measure: Any, chord: Chord, bar: Bar, page: Page) -> None:
     from music21 import chord as chords
 
     offset = chord.onset - bar.printed.offset
+    fifths = bar.printed.part.key.fifths
     if not chord.notes:
         rest = note.Rest(quarterLength=chord.duration)
-        if chord.onset == 0 and chord.duration == page.metre.bar_quarter:
+        if chord.onset == 0 and chord.duration == bar.printed.part.metre.bar_quarter:
             rest.fullMeasure = True
         measure.insert(offset, rest)
         return
     for grace in chord.graces:
-        small = _note(grace, Fraction(1, 4), page.fifths).getGrace()
+        small = _note(grace, Fraction(1, 4), fifths).getGrace()
         small.id = _id(grace)
         measure.insert(offset, small)
-    made = [_note(n, chord.duration, page.fifths) for n in chord.notes]
+    made = [_note(n, chord.duration, fifths) for n in chord.notes]
     once = [bar.printed.only[pin] for n in chord.notes for pin in n.pins if pin in bar.printed.only]
     for written, one in zip(chord.notes, made, strict=True):
         if any(pin in bar.printed.only for pin in written.pins):
@@ -204,11 +248,11 @@ def _id(written: Note) -> str:
     return "pin-" + "-".join(str(pin) for pin in written.pins) if written.pins else f"note-{written.onset_quarter}"
 
 
-def _beam(measure: Any, page: Page, offset: Fraction) -> None:
+def _beam(measure: Any, metre: Metre, offset: Fraction) -> None:
     """Beams as the metre groups them; a bar that music21 cannot beam is printed with flags."""
     from music21 import exceptions21, meter
 
-    signature = meter.TimeSignature(f"{page.metre.beats}/{page.metre.unit}")
+    signature = meter.TimeSignature(f"{metre.beats}/{metre.unit}")
     elements = [e for e in measure.notesAndRests if not e.duration.isGrace]
     try:
         found = signature.getBeams(elements, measureStartOffset=offset)

@@ -10,17 +10,41 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from disc.records import Metre, Note, Voice
+from disc.records import Metre, Note, Tune, Voice
 from disc.tune.write.lengths import best_single_value
 
 
-def with_lengths(notes: Sequence[Note], metre: Metre, upbeat: Fraction) -> tuple[Note, ...]:
-    """The notes in order, each with the length to write. upbeat: quarters; the last bar is that much shorter."""
+def with_lengths_of_parts(tune: Tune) -> Tune:
+    """The tune with the lengths to write found anew, each section by its own bars."""
+    parts = tune.parts
+    starts = [part.line_quarter - part.upbeat_quarter for part in parts]
+    made: list[Note] = []
+    for number, part in enumerate(parts):
+        later = starts[number + 1] if number + 1 < len(parts) else None
+        inside = [
+            replace(note, onset_quarter=note.onset_quarter - part.line_quarter)
+            for note in tune.notes
+            if (not number or note.onset_quarter >= starts[number]) and (later is None or note.onset_quarter < later)
+        ]
+        end = None if later is None else later - part.line_quarter
+        written = with_lengths(inside, part.metre, part.upbeat_quarter, end)
+        made += [replace(note, onset_quarter=note.onset_quarter + part.line_quarter) for note in written]
+    return replace(tune, notes=tuple(made))
+
+
+def with_lengths(
+    notes: Sequence[Note], metre: Metre, upbeat: Fraction, end: Fraction | None = None
+) -> tuple[Note, ...]:
+    """The notes in order, each with the length to write. upbeat: quarters; the last bar is that much shorter.
+
+    end: where the last note ends at the latest, if not with its bar.
+    """
     bar = metre.bar_quarter
     last = max((note.onset_quarter for note in notes), default=Fraction(0))
-    end = (last // bar + 1) * bar - upbeat
-    if end <= last:
-        end = (last // bar + 1) * bar
+    if end is None:
+        end = (last // bar + 1) * bar - upbeat
+        if end <= last:
+            end = (last // bar + 1) * bar
     lengths: dict[tuple[Voice, Fraction], Fraction] = {}
     for voice in Voice:
         onsets = sorted({note.onset_quarter for note in notes if note.voice is voice and not note.grace})

@@ -2,13 +2,15 @@
 
 Haydn, Mozart, both Schumanns, Schubert, Weber, Beethoven, Chopin and a few songs of other times, whose leading part is
 known by the setting (first violin, voice, right hand). A movement is cut into excerpts in one metre and key; those of
-one work are all in the same half, "looked at" (used while choosing) or "last" (scored once, at the end). Kept in the
-user's cache folder, since reading takes minutes.
+one work are all in the same half, "looked at" (used while choosing) or "last" (scored once, at the end). The works of
+TUNING are in neither: the reader's numbers are fitted on them (tests/bench/fit/fit_tune.py). Kept in the user's cache
+folder, since reading takes minutes.
 """
 
 from __future__ import annotations
 
 import json
+from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -52,9 +54,24 @@ LAST = (
     "schumann_clara/polonaise_op1n4",
     "haydn/opus74no1",
 )
+# Other works by the same and by earlier hands, of which none is in PIECES.
+TUNING = (
+    *((f"beethoven/opus59no1/movement{n}.mxl", "quartet", 0) for n in range(1, 5)),
+    *((f"beethoven/opus59no2/movement{n}.mxl", "quartet", 0) for n in range(1, 5)),
+    *((f"beethoven/opus59no3/movement{n}.mxl", "quartet", 0) for n in range(1, 5)),
+    *((f"beethoven/opus18no{n}.mxl", "quartet", 0) for n in (3, 4, 5)),
+    ("beethoven/opus74.mxl", "quartet", 0),
+    ("beethoven/opus132.mxl", "quartet", 0),
+    ("schumann_clara/opus17/movement3.xml", "trio", 0),
+    ("cpebach/h186.mxl", "piano", 0),
+    ("corelli/opus3no1/1grave.xml", "trio", 0),
+    ("beach/prayer_of_a_tired_child.musicxml", "song", 0),
+)
 LENGTHS = (16, 24)  # bars of the excerpts, in turn
 MOST_EXCERPTS = 4
+MOST_OF_MOVEMENT, MOST_OF_WORK = 10, 40  # of a tuning file that holds one movement, or a whole work
 FEWEST_NOTES = 40
+FEWEST_OF_LEAD = 20
 
 
 @dataclass(frozen=True)
@@ -73,17 +90,29 @@ class Piece:
 
 
 def load_pieces() -> list[Piece]:
-    """All excerpts, from the cache where it is there."""
-    cache = Path(platformdirs.user_cache_dir("disc")) / "bench-pieces-2.json"
+    """All excerpts of PIECES, from the cache where it is there."""
+    return _load("bench-pieces-2.json", PIECES, lambda _: MOST_EXCERPTS)
+
+
+def load_tuning_pieces() -> list[Piece]:
+    """All excerpts of TUNING in which the leading part plays, for fitting."""
+    pieces = _load(
+        "bench-pieces-tuning.json", TUNING, lambda name: MOST_OF_MOVEMENT if "movement" in name else MOST_OF_WORK
+    )
+    return [piece for piece in pieces if sum(note[3] == piece.lead for note in piece.notes) >= FEWEST_OF_LEAD]
+
+
+def _load(name: str, entries: Iterable[tuple[str, str, int]], most: Callable[[str], int]) -> list[Piece]:
+    cache = Path(platformdirs.user_cache_dir("disc")) / name
     if cache.is_file():
         return [_from_json(item) for item in json.loads(cache.read_text(encoding="utf-8"))]
-    pieces = [piece for entry in PIECES for piece in _excerpts(*entry)]
+    pieces = [piece for entry in entries for piece in _excerpts(*entry, most(entry[0]))]
     cache.parent.mkdir(parents=True, exist_ok=True)
     cache.write_text(json.dumps([_to_json(piece) for piece in pieces]), encoding="utf-8")
     return pieces
 
 
-def _excerpts(name: str, kind: str, lead: int) -> list[Piece]:
+def _excerpts(name: str, kind: str, lead: int, most: int) -> list[Piece]:
     from music21 import corpus
 
     score: Any = corpus.parse(name)
@@ -92,11 +121,12 @@ def _excerpts(name: str, kind: str, lead: int) -> list[Piece]:
     measures = list(parts[lead].getElementsByClass("Measure"))
     starts = [Fraction(m.offset).limit_denominator(96) for m in measures]
     signs = _signatures(parts[lead])
-    half = "last" if name.startswith(LAST) else "looked at"
+    known = any(name == entry[0] for entry in PIECES)
+    half = "tuning" if not known else "last" if name.startswith(LAST) else "looked at"
     made: list[Piece] = []
     at = 0
     notes = _notes(parts)
-    while at < len(measures) and len(made) < MOST_EXCERPTS:
+    while at < len(measures) and len(made) < most:
         length = LENGTHS[len(made) % 2]
         metre, fifths = signs(starts[at])
         bar = Fraction(4 * metre[0], metre[1])

@@ -1,0 +1,146 @@
+"""Grace notes, slides, turns, mordents and trills of the melody: quick notes close in pitch that lead to a note proper.
+
+Comes in: the melody's strikes, before any grid is known, since ornaments keep no grid and would spoil it. Goes out: for
+each ornament its strikes and the note it belongs to. A run of written notes may be as quick; what tells them apart is
+that written ones keep to the places of the grid that the rest of the turn stands on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+
+from disc.frame import FloatArray
+from disc.tune.read.step_grid import Grid
+
+BoolArray = npt.NDArray[np.bool_]
+
+# An ornament's notes follow each other, and lead to their note, within this; common practice, no source.
+QUICK_S = (0.03, 0.118)
+TOGETHER_S = 0.03  # two melody strikes closer than this are one double stop
+WIDEST_SINGLE, WIDEST_STEP, WIDEST_GROUP = 5, 4, 5  # semitones: of a single grace; from note to note; of a whole group
+MOST_BEFORE = 4  # notes of a turn before its note
+LEAST_TRILL = 6
+# The note proper lasts longer than what leads to it, and the ornament comes after a pause as long at least.
+LONGER_AFTER, LONGER_BEFORE = 1.6, 1.2
+RUN_ALIKE = 0.2  # a group as quick as the turn's fast runs, to this share, is a piece of one
+GAP_SPREAD_S = 0.025  # one gap's: the ornaments' own and two setting errors
+SLACK_S = 0.004
+ERRORS = 2.0
+FEWEST_WRITTEN = 3
+NEAR_SHARE, SLOWER = 0.15, 1.2
+WRITTEN_PARTS = (2, 3, 4, 6, 8)  # of a known quarter
+
+
+@dataclass(frozen=True, slots=True)
+class Ornament:
+    """graces: strikes by index, in order of time; note: the strike they belong to."""
+
+    graces: tuple[int, ...]
+    note: int
+
+
+def quick_groups(onset_s: FloatArray, pitch: FloatArray, is_melody: BoolArray) -> list[Ornament]:
+    """All that may be ornaments. onset_s in order, shape (n,) each; strikes of rolls must not be counted as melody."""
+    line = _line(onset_s, pitch, is_melody)
+    made: list[Ornament] = []
+    runs_s: list[float] = []
+    for first, last in _chains(onset_s, line):
+        chain = line[first : last + 1]
+        gaps = np.diff(onset_s[chain])
+        if len(chain) >= LEAST_TRILL:
+            if _is_trill(pitch[chain]):
+                made.append(Ornament(tuple(chain[1:]), chain[0]))
+            else:
+                runs_s.append(float(gaps.mean()))
+            continue
+        after = onset_s[line[last + 1]] - onset_s[chain[-1]] if last + 1 < len(line) else np.inf
+        before = onset_s[chain[0]] - onset_s[line[first - 1]] if first else np.inf
+        long_enough = after >= LONGER_AFTER * gaps.mean() and before >= LONGER_BEFORE * gaps[0]
+        if len(chain) <= MOST_BEFORE + 1 and long_enough and _is_close(pitch[chain]):
+            made.append(Ornament(tuple(chain[:-1]), chain[-1]))
+    return [o for o in made if not any(abs(_gap_s(o, onset_s) / run - 1.0) < RUN_ALIKE for run in runs_s)]
+
+
+def _line(onset_s: FloatArray, pitch: FloatArray, is_melody: BoolArray) -> list[int]:
+    """The melody's strikes, of those that sound together the highest."""
+    line: list[int] = []
+    for index in np.flatnonzero(is_melody).tolist():
+        if line and onset_s[index] - onset_s[line[-1]] < TOGETHER_S:
+            if pitch[index] > pitch[line[-1]]:
+                line[-1] = index
+        else:
+            line.append(index)
+    return line
+
+
+def _chains(onset_s: FloatArray, line: Sequence[int]) -> list[tuple[int, int]]:
+    """(first, last) places in the line of notes that follow each other in haste, two at least."""
+    found = []
+    first = 0
+    for place in range(1, len(line) + 1):
+        if place < len(line) and onset_s[line[place]] - onset_s[line[place - 1]] <= QUICK_S[1]:
+            continue
+        if place - first >= 2:
+            found.append((first, place - 1))
+        first = place
+    return found
+
+
+def _is_close(pitch: FloatArray) -> bool:
+    """Whether the notes go by steps (a single one by a fourth at most) and stay within a fourth."""
+    steps = [abs(float(b - a)) for a, b in pairwise(pitch)]
+    if len(steps) == 1:
+        return 0 < steps[0] <= WIDEST_SINGLE
+    return max(steps) <= WIDEST_STEP and min(steps) > 0 and float(np.ptp(pitch)) <= WIDEST_GROUP
+
+
+def _is_trill(pitch: FloatArray) -> bool:
+    """Two neighbouring pitches in turn, but for the last notes, which may close it."""
+    body = pitch[:-2]
+    step = abs(float(body[1] - body[0]))
+    return 0 < step <= 2 and bool((body[2:] == body[:-2]).all())
+
+
+def _gap_s(ornament: Ornament, onset_s: FloatArray) -> float:
+    chain = sorted((*ornament.graces, ornament.note))
+    return float(onset_s[chain[-1]] - onset_s[chain[0]]) / (len(chain) - 1)
+
+
+def told_from_written(
+    groups: Sequence[Ornament],
+    onset_s: FloatArray,
+    grids_without: Callable[[set[int]], Sequence[Grid]],
+    quarter_s: float | None = None,
+) -> list[Ornament]:
+    """Those that keep no grid. grids_without: the grids of the turn without some strikes, best first. quarter_s: length
+    of a quarter, if known: its parts are the grid then.
+
+    Singles and groups are judged each as a whole, by their mean haste against the grid's step and its half: one gap
+    alone tells little.
+    """
+    if not groups:
+        return []
+    if quarter_s is not None:
+        steps = [quarter_s / parts for parts in WRITTEN_PARTS]
+    else:
+        step_s = grids_without({index for group in groups for index in group.graces})[0].step_s
+        steps = [step_s, step_s / 2]
+    kept: list[Ornament] = []
+    for kind in ([g for g in groups if len(g.graces) == 1], [g for g in groups if len(g.graces) > 1]):
+        gaps = np.array([_gap_s(group, onset_s) for group in kind])
+        if len(gaps) and not _is_written(gaps, steps, 1 if quarter_s is not None else FEWEST_WRITTEN):
+            kept += kind
+    return kept
+
+
+def _is_written(gaps_s: FloatArray, steps: Sequence[float], fewest: int) -> bool:
+    """Whether these gaps, `fewest` of them or more, are on the whole as long as one of these steps."""
+    within_s = ERRORS * GAP_SPREAD_S / np.sqrt(len(gaps_s)) + SLACK_S
+    mean_s = float(gaps_s.mean())
+    nearest = min((abs(mean_s - step) for step in steps if step <= QUICK_S[1] * SLOWER), default=np.inf)
+    return len(gaps_s) >= fewest and nearest < min(within_s, NEAR_SHARE * mean_s + SLACK_S)
