@@ -26,11 +26,6 @@ from disc.listen.comb.plucks import find_plucks
 from disc.listen.comb.tooth_buzz import SIGNS, raised_signs
 from disc.listen.sound.audio import read_recording
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "truth"))  # the makers of recordings
-
-import listen_draws
-import listen_set
-
 NEAR_SEMITONES, PLUCK_S = 0.5, 0.1
 RIDGE = 0.1  # scikit-learn's C
 LEAST_TEETH = 8

@@ -32,11 +32,6 @@ from disc.listen.turn.judge.single_extra import candidates, extra_features
 from disc.listen.turn.place.disc_path import Expected
 from disc.listen.turn.place.place_in_recording import lay
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "truth"))  # the makers of recordings
-
-import listen_make
-import listen_set
-
 RIDGE = 0.3  # scikit-learn's C, on features of unit variance
 ONSET_S, SEMITONES = 0.05, 0.5
 STOP_S = 1.7  # the disc has stopped so long before a drawn recording ends

@@ -34,12 +34,6 @@ from disc.listen.comb.plucked import read_plucked
 from disc.listen.sound.audio import read_recording
 from disc.listen.turn.hear_turn import read_turn
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "truth"))  # the makers of recordings
-
-import listen_draws
-import listen_make
-import listen_set
-
 SETS = {
     "development": listen_set.DEVELOPMENT, "second": listen_set.SECOND, "held-out": listen_set.HELD_OUT,
     "third": listen_draws.THIRD, "fourth": listen_draws.FOURTH, "fifth": listen_draws.FIFTH,
