@@ -85,6 +85,7 @@ class Fingers:
 def walk(desk: DeskPage, hands: Keys | Fingers, photos: tuple[Path, Path], given: Mapping[str, Any]) -> None:
     """given: diameter_mm, turns, revolution_s, rest_arc_deg, and comb, the path of a table (None: a draft)."""
     page = desk.page
+    page.set_default_timeout(LONG_MS)
     for side, path in zip(("upper", "lower"), photos, strict=True):
         hands.bring(f"#photo-{side}", path)
         page.wait_for_selector(f".drop[data-side={side}] img:not([hidden])", timeout=LONG_MS)
@@ -107,7 +108,7 @@ def walk(desk: DeskPage, hands: Keys | Fingers, photos: tuple[Path, Path], given
     desk.told("Checked", LONG_MS)
     if page.locator("#panel-findings article").count():
         hands.press("#panel-findings article [data-verdict=accepted]")
-        desk.told("accepted")
+        desk.told("accepted", LONG_MS)
     _open(hands, "plan")
     hands.press("#plan")
     desk.told("is made", LONG_MS)
