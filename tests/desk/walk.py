@@ -75,8 +75,8 @@ class Fingers:
         self.page.locator(where).select_option(value)
 
     def bring(self, where: str, path: Path) -> None:
-        field = self.page.locator(where)
-        target = where if field.evaluate("(one) => one.getBoundingClientRect().width > 4") else f"label:has({where})"
+        is_under_its_label = self.page.locator(where).evaluate("(one) => one.classList.contains('unseen')")
+        target = f"label:has({where})" if is_under_its_label else where
         with self.page.expect_file_chooser() as chooser:
             self.page.locator(target).first.tap()
         chooser.value.set_files(str(path))
