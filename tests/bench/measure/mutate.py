@@ -166,7 +166,7 @@ MUTATIONS = (
         "if len(late) >= 8000 else",
         GRID,
     ),
-    Mutation("bars count from 0", "disc/turn/bars.py", "return int(bar) + 1,", "return int(bar),", GRID),
+    Mutation("beats count from 0", "disc/turn/bars.py", "return bar, 1 + after", "return bar, after", GRID),
     Mutation(
         "tips do not shift",
         "disc/turn/tips.py",
