@@ -20,7 +20,7 @@ MOST_REMOVED = 0.1  # share of the rows that may go without being asked for
 
 
 @dataclass(frozen=True, slots=True)
-class Ground:
+class EditedAgainst:
     """What an edited table is held against; None: not known."""
 
     folder: Path
@@ -29,7 +29,7 @@ class Ground:
     comb: Comb | None
 
 
-def check_edit(path: Path, before: Sequence[Pin], after: Sequence[Pin], ground: Ground) -> None:
+def check_edit(path: Path, before: Sequence[Pin], after: Sequence[Pin], ground: EditedAgainst) -> None:
     """Raises BadInput, naming line and column, for a place or tooth put in that cannot be."""
     old = {pin.id: pin for pin in before}
     teeth = None if ground.comb is None else {tooth.number for tooth in ground.comb.teeth}
@@ -46,7 +46,7 @@ def check_edit(path: Path, before: Sequence[Pin], after: Sequence[Pin], ground: 
             raise BadInput(f"{path} line {lines.get(pin.id, 0)}: {wrong}. Correct that cell; nothing was taken over.")
 
 
-def check_comb_edit(path: Path, before: Comb, after: Comb, ground: Ground) -> None:
+def check_comb_edit(path: Path, before: Comb, after: Comb, ground: EditedAgainst) -> None:
     """Raises BadInput, naming line and column, for a tip put in where there is no plate."""
     old = {tooth.number: tooth for tooth in before.teeth}
     for tooth in after.teeth:
@@ -57,7 +57,7 @@ def check_comb_edit(path: Path, before: Comb, after: Comb, ground: Ground) -> No
             raise BadInput(f"{path} line {line}: {wrong}. Correct that cell; nothing was taken over.")
 
 
-def _wrong_place(column: str, r_mm: float, ground: Ground) -> str:
+def _wrong_place(column: str, r_mm: float, ground: EditedAgainst) -> str:
     if ground.radius_mm is not None and r_mm > ground.radius_mm:
         return f"{column} is {r_mm:g}, off the plate (its radius is {ground.radius_mm:g} mm)"
     if ground.bore_mm is not None and r_mm < ground.bore_mm / 2.0:

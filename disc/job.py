@@ -29,7 +29,7 @@ from disc.corrections import Correction, apply_corrections, corrections_from_edi
 from disc.corrections_file import CORRECTIONS_FILE, load_corrections, stage_corrections
 from disc.errors import BadInput, MissingPart
 from disc.hand_edits import (
-    Ground,
+    EditedAgainst,
     check_comb_edit,
     check_edit,
     check_removed,
@@ -225,10 +225,10 @@ class Job:
             stage.write_text(PINS_FILE, format_pins(after))
         return edit_words(edits)
 
-    def _ground(self) -> Ground:
+    def _ground(self) -> EditedAgainst:
         plate = self.content.plate
         radius_mm = None if plate.diameter_mm is None else plate.diameter_mm / 2.0
-        return Ground(self.folder, radius_mm, plate.bore_mm, self.comb() if self.has(COMB_FILE) else None)
+        return EditedAgainst(self.folder, radius_mm, plate.bore_mm, self.comb() if self.has(COMB_FILE) else None)
 
     def stage_reading(self, stage: Stage, pins: tuple[Pin, ...]) -> tuple[tuple[Pin, ...], tuple[Correction, ...]]:
         """Stage a new reading with the corrections laid over it; returns the pins in force and what did not fit."""

@@ -17,11 +17,11 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from disc.errors import BadInput
 from disc.records import USUAL, Plate, Turns
-from disc.results import Result
+from disc.results import StepResult
 from disc.stored import first_fault
 
 SCHEMA_VERSION = 2
-R = TypeVar("R", bound=Result)
+R = TypeVar("R", bound=StepResult)
 
 
 def now_text() -> str:
@@ -105,7 +105,7 @@ class JobFile(BaseModel):
             why = first_fault(error)
             raise BadInput(f"job.json: the result {kind.STEP!r} is damaged ({why}). Run {kind.AGAIN} again.") from error
 
-    def keep(self, result: Result) -> None:
+    def keep(self, result: StepResult) -> None:
         """Leave a step's result, in place of its last one."""
         self.results[result.STEP] = result.model_dump(mode="json", exclude_unset=True)
 

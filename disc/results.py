@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict
 from disc.records import Turns
 
 
-class Result(BaseModel):
+class StepResult(BaseModel):
     """Base of all. STEP: its name in job.json. AGAIN: the command that makes it anew."""
 
     model_config = ConfigDict(extra="allow")
@@ -22,7 +22,7 @@ class Result(BaseModel):
     AGAIN: ClassVar[str]
 
 
-class ReadResult(Result):
+class ReadResult(StepResult):
     """Of the photographs. counts: by side and condition."""
 
     STEP: ClassVar[str] = "read"
@@ -32,7 +32,7 @@ class ReadResult(Result):
     agreement: dict[str, Any] | None = None
 
 
-class TeethResult(Result):
+class TeethResult(StepResult):
     """How the pins were given their teeth (comb/assign.py). Lengths in millimetres."""
 
     STEP: ClassVar[str] = "teeth"
@@ -45,7 +45,7 @@ class TeethResult(Result):
     offset_mm: float | None = None
 
 
-class TuneResult(Result):
+class TuneResult(StepResult):
     """Of the reading of the tune."""
 
     STEP: ClassVar[str] = "tune"
@@ -93,7 +93,7 @@ class PartResult(BaseModel):
     probability: float | None = None
 
 
-class IdentifyResult(Result):
+class IdentifyResult(StepResult):
     """Of the search, the best first; parts: of a disc with several tunes, in order of time. differs_in_bars: of the
     print, where a note is absent or displaced.
     """
@@ -106,7 +106,7 @@ class IdentifyResult(Result):
     parts: list[PartResult] = []
 
 
-class DirectionResult(Result):
+class DirectionResult(StepResult):
     """What the library says of the way of turning, as long as the disc is said to turn this way."""
 
     STEP: ClassVar[str] = "direction"
@@ -116,7 +116,7 @@ class DirectionResult(Result):
     doubts: list[dict[str, Any]] = []
 
 
-class CheckResult(Result):
+class CheckResult(StepResult):
     """What the findings rest on."""
 
     STEP: ClassVar[str] = "check"
@@ -126,7 +126,7 @@ class CheckResult(Result):
     known_tune: str | None = None
 
 
-class RepinResult(Result):
+class RepinResult(StepResult):
     """Of the plan. history: what each plan came to, the oldest first."""
 
     STEP: ClassVar[str] = "repin"
@@ -135,14 +135,14 @@ class RepinResult(Result):
     history: list[dict[str, Any]] = []
 
 
-class DesignResult(Result):
+class DesignResult(StepResult):
     """What was planned and what it costs in notes."""
 
     STEP: ClassVar[str] = "design"
     AGAIN: ClassVar[str] = "disc design"
 
 
-class ListenResult(Result):
+class ListenResult(StepResult):
     """Of the last recorded turn; the counts are of strikes. file: the recording's name."""
 
     STEP: ClassVar[str] = "listen"
@@ -158,7 +158,7 @@ class ListenResult(Result):
     remarks: list[str] = []
 
 
-class PluckingResult(Result):
+class PluckingResult(StepResult):
     """Of the comb plucked tooth by tooth. file: the recording's name."""
 
     STEP: ClassVar[str] = "plucked"

@@ -38,7 +38,7 @@ MEASURES = tuple(PLATE + name for name in ("thickness_mm", "bore_mm", "slot_widt
 
 
 @dataclass(frozen=True, slots=True)
-class Result:
+class StoredResult:
     """A stored result: its name, how a person calls it, what it rests on, and the command that makes it anew.
 
     name: its file, or the step that makes it (made_from.BY_STEP). out_with: the result that it was worked out from and
@@ -57,14 +57,14 @@ TURN = (PINS, COMB, *TURNING)
 WORK = (*TURN, *MEASURES, MUSIC, FINDINGS, DECISIONS)
 # In the order in which they are to be made anew.
 RESULTS = (
-    Result(TUNE, "the tune", (*TURN, MUSIC), "disc transcribe {job}"),
-    Result(IDENTIFY, "the library's answer", TURN, "disc identify {job}"),
-    Result(LISTEN, "what was heard in the recording", TURN, "disc listen {job} {recording}"),
-    Result(FINDINGS, "the findings", (*TURN, MUSIC, ACCEPTED, LISTEN), "disc check {job}", several=True),
-    Result(PLAN, "the plan", WORK, "disc repin {job}", out_with=FINDINGS),
-    Result(OFFER, "the last offer", (PLAN,), "disc offer {job}", out_with=PLAN),
-    Result(DRILL, "the drilling programs", (PLAN,), "disc drill {job}", out_with=PLAN, several=True),
-    Result(REPORT, "the report", (*WORK, TUNE, PLAN), "disc report {job}"),
+    StoredResult(TUNE, "the tune", (*TURN, MUSIC), "disc transcribe {job}"),
+    StoredResult(IDENTIFY, "the library's answer", TURN, "disc identify {job}"),
+    StoredResult(LISTEN, "what was heard in the recording", TURN, "disc listen {job} {recording}"),
+    StoredResult(FINDINGS, "the findings", (*TURN, MUSIC, ACCEPTED, LISTEN), "disc check {job}", several=True),
+    StoredResult(PLAN, "the plan", WORK, "disc repin {job}", out_with=FINDINGS),
+    StoredResult(OFFER, "the last offer", (PLAN,), "disc offer {job}", out_with=PLAN),
+    StoredResult(DRILL, "the drilling programs", (PLAN,), "disc drill {job}", out_with=PLAN, several=True),
+    StoredResult(REPORT, "the report", (*WORK, TUNE, PLAN), "disc report {job}"),
 )
 MADE = frozenset(result.name for result in RESULTS)
 CALLED = {
@@ -82,7 +82,7 @@ CALLED = {
 
 def stale_doubts(job: Job, without: tuple[str, ...] = ()) -> tuple[Doubt, ...]:
     """What is stale, in one line for all that rests on the same changes. without: results made anew just now."""
-    groups: dict[tuple[str, ...], list[Result]] = {}
+    groups: dict[tuple[str, ...], list[StoredResult]] = {}
     for result, changed in _stale(job).items():
         if result.name not in without:
             groups.setdefault(changed, []).append(result)
@@ -104,7 +104,7 @@ def stale_files(job: Job) -> frozenset[str]:
     return frozenset(name for name in made if "/" in name)  # a table that the step completed is no result
 
 
-def _doubt(job: Job, results: list[Result], changed: tuple[str, ...]) -> Doubt:
+def _doubt(job: Job, results: list[StoredResult], changed: tuple[str, ...]) -> Doubt:
     verb = "rest" if len(results) > 1 or results[0].several else "rests"
     say = f"{_listed(r.called for r in results)} {verb} on what has changed since: {', '.join(changed)}."
     again = [r.command.format(job=job.folder, recording=_recording(job)) for r in results]
@@ -117,10 +117,10 @@ def _listed(names: Iterable[str]) -> str:
     return f"{', '.join(first)} and {last}" if first else last
 
 
-def _stale(job: Job) -> dict[Result, tuple[str, ...]]:
+def _stale(job: Job) -> dict[StoredResult, tuple[str, ...]]:
     """What each stale result was made from and has changed since, in words."""
     now = made_from(job.folder, job.content)
-    found: dict[Result, tuple[str, ...]] = {}
+    found: dict[StoredResult, tuple[str, ...]] = {}
     for result in RESULTS:
         if result.name == TUNE and "design" in job.settings:
             continue  # the tune that the disc was laid out for was not read from it
@@ -145,7 +145,7 @@ def _last_run(job: Job, name: str) -> RunRecord | None:
     return run if stands else None
 
 
-def _changed(run: RunRecord, result: Result, now: dict[str, str]) -> tuple[str, ...]:
+def _changed(run: RunRecord, result: StoredResult, now: dict[str, str]) -> tuple[str, ...]:
     names = [n for n in result.rests_on if n in run.made_from and n in now and run.made_from[n] != now[n]]
     if not run.made_from:  # of an older program: the tables' digests, as far as the step did not change them itself
         told = {name: digest for name, digest in run.inputs.items() if name not in run.outputs}

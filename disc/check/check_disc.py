@@ -15,7 +15,7 @@ from disc.check.music.beats import off_beat_findings
 from disc.check.music.known_tune import Known, displaced_findings, known_of
 from disc.check.music.losses import LIKELY_LEAN, signs_share, without_trace_log_odds
 from disc.check.music.music_places import bench_of
-from disc.check.music.repeats import Heard, hear, sounds_of_teeth
+from disc.check.music.repeats import StrikesHeard, hear, sounds_of_teeth
 from disc.check.music.which_tune import best_of
 from disc.check.photo.photo_findings import seen_findings
 from disc.check.recorded import join_recorded
@@ -69,7 +69,7 @@ def judge(turn: OneTurn, references: Sequence[ReferenceTune] = (), recorded: Seq
     return Judgement(in_order(findings), spread, grid, known, None if laid is None else laid[0])
 
 
-def _heard(turn: OneTurn) -> Heard | None:
+def _heard(turn: OneTurn) -> StrikesHeard | None:
     """The strikes on the tune's grid; None without a beat or with too few strikes to say anything."""
     if turn.grid is None or len(turn.strikes) < FEWEST_STRIKES:
         return None

@@ -10,7 +10,7 @@ from typing import Any
 
 from disc.check.check_disc import Judgement, judge
 from disc.check.compare import Changed, compare_pins
-from disc.check.decisions import Decision, Settled, load_decisions, settle
+from disc.check.decisions import Decision, SettledFinding, load_decisions, settle
 from disc.check.music.known_file import known_from_file, load_known, stage_known
 from disc.check.picture import findings_svg
 from disc.check.store import stage_findings
@@ -36,7 +36,7 @@ NOT_ON_DISC = 0.95
 class Checked:
     """The outcome of one check. settled: findings with a person's decisions; unfit: decisions that found no finding."""
 
-    settled: tuple[Settled, ...]
+    settled: tuple[SettledFinding, ...]
     unfit: tuple[Decision, ...]
     summary: dict[str, Any]
     doubts: tuple[Doubt, ...] = ()

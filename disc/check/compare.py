@@ -23,7 +23,7 @@ MOVED_MM = 0.08
 LARGEST_TURN_DEG = 2.0  # between the zeros of two readings
 
 
-class Change(StrEnum):
+class SiteChange(StrEnum):
     """What happened to one place."""
 
     SET = "set"  # a pin stands where there was none
@@ -40,7 +40,7 @@ class Change(StrEnum):
 class Changed:
     """One place that differs. before, after: the pins of the two readings, None where there is none."""
 
-    change: Change
+    change: SiteChange
     before: Pin | None
     after: Pin | None
     moved_mm: float = 0.0
@@ -73,9 +73,9 @@ def _compare_face(old: Sequence[Pin], new: Sequence[Pin]) -> list[Changed]:
         for i, j, gap in pairs
         if (change := _what_changed(old[i], new[j], gap)) is not None
     ]
-    changes += [Changed(Change.LOST_SITE, pin, None) for i, pin in enumerate(old) if i not in partner]
+    changes += [Changed(SiteChange.LOST_SITE, pin, None) for i, pin in enumerate(old) if i not in partner]
     matched = set(partner.values())
-    changes += [Changed(Change.NEW_SITE, None, pin) for j, pin in enumerate(new) if j not in matched]
+    changes += [Changed(SiteChange.NEW_SITE, None, pin) for j, pin in enumerate(new) if j not in matched]
     return changes
 
 
@@ -108,14 +108,14 @@ def _pairs(old: Sequence[Pin], new: Sequence[Pin]) -> list[tuple[int, int, float
     return [(int(i), int(j), float(gaps[i, j])) for i, j in zip(rows, columns, strict=True) if gaps[i, j] <= REACH_MM]
 
 
-def _what_changed(old: Pin, new: Pin, gap_mm: float) -> Change | None:
+def _what_changed(old: Pin, new: Pin, gap_mm: float) -> SiteChange | None:
     if old.plays != new.plays:
         if new.plays:
-            return Change.SET
-        return Change.BROKEN if new.condition is Condition.STUB else Change.GONE
+            return SiteChange.SET
+        return SiteChange.BROKEN if new.condition is Condition.STUB else SiteChange.GONE
     if new.plays and old.condition is not new.condition and Condition.BENT in (old.condition, new.condition):
-        return Change.BENT if new.condition is Condition.BENT else Change.STRAIGHTENED
-    return Change.MOVED if gap_mm > MOVED_MM else None
+        return SiteChange.BENT if new.condition is Condition.BENT else SiteChange.STRAIGHTENED
+    return SiteChange.MOVED if gap_mm > MOVED_MM else None
 
 
 def change_words(changed: Changed) -> str:
@@ -124,13 +124,13 @@ def change_words(changed: Changed) -> str:
     where = f"{pin.side.value} face, r {pin.r_mm:.2f} mm, {pin.theta_deg:.1f} degrees"
     tooth = "" if pin.tooth is None else f", tooth {pin.tooth}"
     told = {
-        Change.SET: "a pin stands where none did",
-        Change.GONE: "no pin stands where one did",
-        Change.STRAIGHTENED: "straightened",
-        Change.BENT: "it leans now",
-        Change.BROKEN: "broken off",
-        Change.MOVED: f"moved by {changed.moved_mm:.2f} mm",
-        Change.NEW_SITE: f"new here ({pin.condition.value})",
-        Change.LOST_SITE: f"was here ({pin.condition.value}), not found again",
+        SiteChange.SET: "a pin stands where none did",
+        SiteChange.GONE: "no pin stands where one did",
+        SiteChange.STRAIGHTENED: "straightened",
+        SiteChange.BENT: "it leans now",
+        SiteChange.BROKEN: "broken off",
+        SiteChange.MOVED: f"moved by {changed.moved_mm:.2f} mm",
+        SiteChange.NEW_SITE: f"new here ({pin.condition.value})",
+        SiteChange.LOST_SITE: f"was here ({pin.condition.value}), not found again",
     }
     return f"{told[changed.change]}: {where}{tooth}"

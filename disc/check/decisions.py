@@ -52,7 +52,7 @@ class Decision:
 
 
 @dataclass(frozen=True, slots=True)
-class Settled:
+class SettledFinding:
     """A finding with what a person said to it; decision None: nobody said anything yet.
 
     finding.kind is what holds after the decision; as_found is what the check said. probability is 1 or 0 once decided.
@@ -94,7 +94,7 @@ def withdrawn(decisions: Sequence[Decision], finding: Finding) -> tuple[Decision
 
 def settle(
     findings: Iterable[Finding], decisions: Sequence[Decision]
-) -> tuple[tuple[Settled, ...], tuple[Decision, ...]]:
+) -> tuple[tuple[SettledFinding, ...], tuple[Decision, ...]]:
     """(each finding with its decision, the decisions that no longer fit any finding)."""
     found = list(findings)
     taken: dict[int, Decision] = {}
@@ -108,18 +108,18 @@ def settle(
     return tuple(_settled(finding, taken.get(i)) for i, finding in enumerate(found)), tuple(unfit)
 
 
-def _settled(finding: Finding, decision: Decision | None) -> Settled:
+def _settled(finding: Finding, decision: Decision | None) -> SettledFinding:
     if decision is None or decision.verdict is Verdict.DOUBT:
-        return Settled(finding, finding, decision)
+        return SettledFinding(finding, finding, decision)
     yes = decision.verdict is Verdict.ACCEPTED
     kind = Kind(decision.kind)
     if not yes and kind is Kind.MISSING and finding.pin_id is not None:
         # The hole stays: what is not missing is abandoned.
-        return Settled(replace(finding, kind=Kind.ABANDONED.value, probability=1.0), finding, decision)
+        return SettledFinding(replace(finding, kind=Kind.ABANDONED.value, probability=1.0), finding, decision)
     if not yes and kind is Kind.ABANDONED:
-        return Settled(replace(finding, kind=Kind.MISSING.value, probability=1.0), finding, decision)
+        return SettledFinding(replace(finding, kind=Kind.MISSING.value, probability=1.0), finding, decision)
     probability = 1.0 if yes else 0.0
-    return Settled(replace(finding, kind=kind.value, probability=probability), finding, decision)
+    return SettledFinding(replace(finding, kind=kind.value, probability=probability), finding, decision)
 
 
 def _same_question(a: Decision, b: Decision) -> bool:

@@ -41,7 +41,7 @@ class Subject(StrEnum):
     SOUND = "sound"  # what a recording says
 
 
-class Work(StrEnum):
+class WorkKind(StrEnum):
     """The work a finding leads to if it is accepted, in the words of the work list; "look" leaves it to the person."""
 
     SET = "set"
@@ -65,45 +65,53 @@ class KindInfo:
     heading: str
     meaning: str
     subject: Subject
-    work: Work
+    work: WorkKind
     measured: bool = False
 
 
 KINDS: dict[Kind, KindInfo] = {
-    Kind.MISSING: KindInfo("missing pin", "a pin belongs here and is gone", Subject.SITE, Work.SET),
+    Kind.MISSING: KindInfo("missing pin", "a pin belongs here and is gone", Subject.SITE, WorkKind.SET),
     Kind.ABANDONED: KindInfo(
-        "abandoned hole", "an empty hole that neither music nor reference wants", Subject.SITE, Work.LEAVE
+        "abandoned hole", "an empty hole that neither music nor reference wants", Subject.SITE, WorkKind.LEAVE
     ),
     Kind.IN_DOUBT: KindInfo(
-        "hole in doubt", "an empty hole; probability says how likely a pin belongs in it", Subject.SITE, Work.LOOK
+        "hole in doubt", "an empty hole; probability says how likely a pin belongs in it", Subject.SITE, WorkKind.LOOK
     ),
-    Kind.STUB: KindInfo("stub", "a pin broken off in its hole", Subject.SHAPE, Work.REPLACE),
-    Kind.BENT: KindInfo("leaning pin", "its tip stands off its root", Subject.SHAPE, Work.STRAIGHTEN),
+    Kind.STUB: KindInfo("stub", "a pin broken off in its hole", Subject.SHAPE, WorkKind.REPLACE),
+    Kind.BENT: KindInfo("leaning pin", "its tip stands off its root", Subject.SHAPE, WorkKind.STRAIGHTEN),
     Kind.OFF_TRACK: KindInfo(
-        "pin off its track", "inside or outside the circle of its tooth", Subject.PLACE, Work.LOOK, True
+        "pin off its track", "inside or outside the circle of its tooth", Subject.PLACE, WorkKind.LOOK, True
     ),
     Kind.OFF_BEAT: KindInfo(
-        "pin off the beat", "it strikes early or late against its neighbours", Subject.PLACE, Work.LOOK, True
+        "pin off the beat", "it strikes early or late against its neighbours", Subject.PLACE, WorkKind.LOOK, True
     ),
     Kind.DISPLACED: KindInfo(
-        "displaced pin", "the reference has this note at another time or on another tooth", Subject.PLACE, Work.LOOK
+        "displaced pin", "the reference has this note at another time or on another tooth", Subject.PLACE, WorkKind.LOOK
     ),
-    Kind.EXTRA: KindInfo("pin too many", "a pin that no track or no tune explains", Subject.SITE, Work.LOOK),
+    Kind.EXTRA: KindInfo("pin too many", "a pin that no track or no tune explains", Subject.SITE, WorkKind.LOOK),
     Kind.CLOSE_ON_TRACK: KindInfo(
-        "pins close on a track", "the tooth cannot come back and be damped between them", Subject.SPACE, Work.LOOK, True
+        "pins close on a track",
+        "the tooth cannot come back and be damped between them",
+        Subject.SPACE,
+        WorkKind.LOOK,
+        True,
     ),
     Kind.IN_REST_ARC: KindInfo(
-        "pin in the rest arc", "it passes its tooth while the movement starts or stops", Subject.SPACE, Work.LOOK, True
+        "pin in the rest arc",
+        "it passes its tooth while the movement starts or stops",
+        Subject.SPACE,
+        WorkKind.LOOK,
+        True,
     ),
     Kind.IN_THE_WAY: KindInfo(
-        "pin in the way", "it touches another tooth's tip as well", Subject.SPACE, Work.LOOK, True
+        "pin in the way", "it touches another tooth's tip as well", Subject.SPACE, WorkKind.LOOK, True
     ),
     Kind.UNEVEN_HEIGHT: KindInfo(
-        "uneven height", "taller or shorter than its neighbours", Subject.SHAPE, Work.LOOK, True
+        "uneven height", "taller or shorter than its neighbours", Subject.SHAPE, WorkKind.LOOK, True
     ),
-    Kind.THIN_WALL: KindInfo("thin wall", "two holes nearly meet in the plate", Subject.SPACE, Work.LOOK, True),
-    Kind.SILENT_STRIKE: KindInfo("silent strike", "the pin stands but is not heard", Subject.SOUND, Work.LOOK),
-    Kind.EXTRA_SOUND: KindInfo("extra sound", "something sounds where no pin stands", Subject.SOUND, Work.LOOK),
+    Kind.THIN_WALL: KindInfo("thin wall", "two holes nearly meet in the plate", Subject.SPACE, WorkKind.LOOK, True),
+    Kind.SILENT_STRIKE: KindInfo("silent strike", "the pin stands but is not heard", Subject.SOUND, WorkKind.LOOK),
+    Kind.EXTRA_SOUND: KindInfo("extra sound", "something sounds where no pin stands", Subject.SOUND, WorkKind.LOOK),
 }
 
 

@@ -9,9 +9,9 @@ from disc.check.evidence import combine, probability_of
 from disc.check.kinds import Kind
 from disc.check.music.gaps import candidate_places
 from disc.check.music.known_tune import Known, absent_evidence, absent_places, gap_evidence, hole_evidence, is_absent
-from disc.check.music.music_places import Bench, Place, place_of_hole
+from disc.check.music.music_places import MusicSite, PlayingPins, place_of_hole
 from disc.check.music.music_words import music_evidence
-from disc.check.music.repeats import Heard
+from disc.check.music.repeats import StrikesHeard
 from disc.check.photo.holes import from_behind, hole_finding, is_empty_hole
 from disc.check.photo.photo_findings import alike_beside, judge_stub
 from disc.check.weights import load_weights
@@ -38,11 +38,11 @@ class Ear:
     signs: whether the disc shows any damage; without_trace: what that says of pins lost without a hole, log-odds.
     """
 
-    bench: Bench
+    bench: PlayingPins
     sound_of_tooth: dict[int, int]
     signs: bool
     without_trace: float
-    heard: Heard | None = None
+    heard: StrikesHeard | None = None
     known: Known | None = None
 
 
@@ -110,24 +110,24 @@ def _asked_by_known(pins: Sequence[Pin], ear: Ear) -> list[Finding]:
     return [_gap_finding(place, 0.0, (known, *evidence)) for place, evidence in zip(places, told, strict=True)]
 
 
-def _gap_finding(place: Place, prior_log_odds: float, evidence: tuple[Evidence, ...]) -> Finding:
+def _gap_finding(place: MusicSite, prior_log_odds: float, evidence: tuple[Evidence, ...]) -> Finding:
     probability = combine(probability_of(prior_log_odds), evidence)
     where = place.side, place.r_mm, place.theta_deg
     return Finding(Kind.MISSING.value, *where, probability, evidence, tooth=place.tooth)
 
 
-def _heard_of(places: Sequence[Place], ear: Ear, table: str) -> list[tuple[Evidence, ...]]:
+def _heard_of(places: Sequence[MusicSite], ear: Ear, table: str) -> list[tuple[Evidence, ...]]:
     if ear.heard is None:
         return [() for _ in places]
     return music_evidence(ear.heard, places, load_weights(table))
 
 
-def _unexplained(places: Sequence[Place], pins: Sequence[Pin], ear: Ear) -> list[Place]:
+def _unexplained(places: Sequence[MusicSite], pins: Sequence[Pin], ear: Ear) -> list[MusicSite]:
     """Places that no empty hole or stub accounts for already."""
     taken = [place_of_hole(pin, ear.bench, ear.sound_of_tooth) for pin in pins if not pin.plays]
     standing = [place for place in taken if place is not None]
     return [place for place in places if not _any_near(place, standing)]
 
 
-def _any_near(place: Place, others: Sequence[Place]) -> bool:
+def _any_near(place: MusicSite, others: Sequence[MusicSite]) -> bool:
     return any(o.sound == place.sound and abs(o.onset_s - place.onset_s) < SAME_PLACE_S for o in others)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from disc.collect.items import find_items, fingerprint
-from disc.collect.one_disc import Task
-from disc.collect.rows import FAILED, Row, RowStore
+from disc.collect.one_disc import DiscTask
+from disc.collect.rows import FAILED, DiscRow, RowStore
 from disc.collect.runners import run_here, run_on_cluster
 from disc.locale.catalogue import Language
 from disc.records import Doubt
@@ -49,13 +49,13 @@ def collect(
     home = folder / WORK_FOLDER
     items = find_items(folder, home / "jobs", diameter_mm)
     store = RowStore(home / ROWS_FOLDER)
-    tasks = (Task(item, home / ROWS_FOLDER, identify) for item in items)
+    tasks = (DiscTask(item, home / ROWS_FOLDER, identify) for item in items)
     results = run_on_cluster(tasks, scheduler) if scheduler else run_here(tasks, workers)
     made = 0
     for count, (task, was_made) in enumerate(results, start=1):
         if was_made is None:
             reason = "the work on this disc killed its worker each time (too little memory?)"
-            store.save(Row(task.item.name, str(task.item.job), FAILED, reason), fingerprint(task.item))
+            store.save(DiscRow(task.item.name, str(task.item.job), FAILED, reason), fingerprint(task.item))
         made += was_made is not False
         advance(count / len(items), task.item.name)
         if count == 1:  # while the workers are busy

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 
-from disc.collect.rows import DONE, Row
+from disc.collect.rows import DONE, DiscRow
 from disc.doubts import in_order
 from disc.records import About, Doubt
 
@@ -19,7 +19,7 @@ def cell_of(doubts: Iterable[Doubt]) -> str:
     return BETWEEN.join(parts)
 
 
-def collected_doubts(rows: Sequence[Row]) -> tuple[Doubt, ...]:
+def collected_doubts(rows: Sequence[DiscRow]) -> tuple[Doubt, ...]:
     """One doubt for each kind that the rows name: how many discs, and which."""
     discs: dict[About, list[str]] = defaultdict(list)
     done = [row for row in rows if row.status == DONE]

@@ -15,7 +15,7 @@ from statistics import median
 
 import numpy as np
 
-from disc.collect.rows import DONE, Row
+from disc.collect.rows import DONE, DiscRow
 from disc.frame import FloatArray
 
 Cell = tuple[int, ...]
@@ -38,9 +38,9 @@ ROUNDING = 1e-9
 _HALF_OF_THE_STEPS = [step for step in product((-1, 0, 1), repeat=len(REACH)) if step > (0,) * len(REACH)]
 
 
-def same_tune(rows: Iterable[Row]) -> list[dict[str, object]]:
+def same_tune(rows: Iterable[DiscRow]) -> list[dict[str, object]]:
     """Tunes that stand on several discs, most discs first."""
-    discs: dict[tuple[str, str], list[Row]] = defaultdict(list)
+    discs: dict[tuple[str, str], list[DiscRow]] = defaultdict(list)
     for row in rows:
         if row.tune_file and (row.tune_probability or 0.0) >= SURE_TUNE:
             discs[(row.tune_file, row.tune_number or "")].append(row)
@@ -51,7 +51,7 @@ def same_tune(rows: Iterable[Row]) -> list[dict[str, object]]:
     ]
 
 
-def same_habits(rows: Iterable[Row]) -> list[dict[str, object]]:
+def same_habits(rows: Iterable[DiscRow]) -> list[dict[str, object]]:
     """Discs alike in all habits, joined step by step (single linkage).
 
     Discs of one cell of a grid, as wide as the reach in each habit, are alike; only cells side by side are compared
@@ -61,7 +61,7 @@ def same_habits(rows: Iterable[Row]) -> list[dict[str, object]]:
     if len(known) < 2:
         return []
     habits = np.array([[getattr(row, habit) / reach for habit, reach in REACH.items()] for row in known])
-    groups: dict[Cell, list[Row]] = defaultdict(list)
+    groups: dict[Cell, list[DiscRow]] = defaultdict(list)
     cells = _cells(habits)
     leader = _joined(cells, habits)
     for cell, members in cells.items():
@@ -105,5 +105,5 @@ def _root(leader: dict[Cell, Cell], cell: Cell) -> Cell:
     return cell
 
 
-def _middle(rows: list[Row], habit: str) -> float:
+def _middle(rows: list[DiscRow], habit: str) -> float:
     return float(median(getattr(row, habit) for row in rows))

@@ -16,7 +16,7 @@ from disc.collect.doubt_cells import cell_of
 from disc.collect.items import Item, fingerprint
 from disc.collect.picture import draw_picture
 from disc.collect.reasons import not_photographed, with_reasons
-from disc.collect.rows import DONE, FAILED, Row, RowStore
+from disc.collect.rows import DONE, FAILED, DiscRow, RowStore
 from disc.collect.same_disc import layout_of
 from disc.comb.tracks import find_tracks
 from disc.errors import DiscError
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class Task:
+class DiscTask:
     """What a worker needs to know: the disc, where rows are kept, and whether tunes are looked up."""
 
     item: Item
@@ -45,7 +45,7 @@ class Task:
         return 200 if self.identify else 150
 
 
-def work_through(task: Task) -> bool:
+def work_through(task: DiscTask) -> bool:
     """Make a disc's row and keep it; True if it was made now, False if it stood there already.
 
     Runs in a worker process and never raises for a fault of the disc: one bad disc does not stop a collection.
@@ -59,14 +59,14 @@ def work_through(task: Task) -> bool:
     try:
         row = _row(item, task.identify, task.rows.parent)
     except DiscError as error:
-        row = Row(item.name, str(item.job), FAILED, " ".join(str(error).split()))
+        row = DiscRow(item.name, str(item.job), FAILED, " ".join(str(error).split()))
     except Exception as error:  # a fault of this program: named in the table, and the other discs go on
-        row = Row(item.name, str(item.job), FAILED, f"fault in the program: {type(error).__name__}: {error}")
+        row = DiscRow(item.name, str(item.job), FAILED, f"fault in the program: {type(error).__name__}: {error}")
     store.save(replace(row, seconds=round(time.perf_counter() - started, 3)), mark)
     return True
 
 
-def _row(item: Item, identify: bool, home: Path) -> Row:
+def _row(item: Item, identify: bool, home: Path) -> DiscRow:
     if item.is_pair:
         _read_pair(item)
     job = open_job(item.job)  # reading needs no lock: what is on disk is whole
@@ -100,7 +100,7 @@ def _read_pair(item: Item) -> None:
             draft_from_pins(job)
 
 
-def _measures(item: Item, job: Job, pins: Sequence[Pin]) -> Row:
+def _measures(item: Item, job: Job, pins: Sequence[Pin]) -> DiscRow:
     conditions = Counter(pin.condition for pin in pins)
     tracks = {side: _track_radii([p for p in pins if p.side is side]) for side in Side}
     radii = [r for side in Side for r in tracks[side]]
@@ -110,7 +110,7 @@ def _measures(item: Item, job: Job, pins: Sequence[Pin]) -> Row:
     comb = job.comb() if job.has("comb.csv") else None
     known = load_object(job)
     thick = [pin.diameter_mm for pin in pins if pin.diameter_mm is not None]
-    return Row(
+    return DiscRow(
         name=item.name,
         job=str(item.job),
         status=DONE,

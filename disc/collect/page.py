@@ -12,7 +12,7 @@ from html import escape
 from pathlib import Path
 from urllib.parse import quote
 
-from disc.collect.rows import DONE, Row
+from disc.collect.rows import DONE, DiscRow
 from disc.collect.same_disc import together
 from disc.locale.catalogue import Language, Reader, mark, reader
 from disc.records import Condition
@@ -51,7 +51,7 @@ CONDITIONS = {
 
 
 def collection_page(
-    home: Path, rows: Sequence[Row], twice: Sequence[dict[str, object]], language: Language = Language.EN
+    home: Path, rows: Sequence[DiscRow], twice: Sequence[dict[str, object]], language: Language = Language.EN
 ) -> str:
     """The page's HTML; home: the folder it will stand in, from which the links to the jobs are counted."""
     t = reader(language)
@@ -71,7 +71,7 @@ def collection_page(
     )
 
 
-def _card(home: Path, row: Row, pairs: Sequence[dict[str, object]], t: Reader) -> str:
+def _card(home: Path, row: DiscRow, pairs: Sequence[dict[str, object]], t: Reader) -> str:
     damaged = sum(getattr(row, c.value) or 0 for c in (Condition.BENT, Condition.STUB, Condition.MISSING))
     pins = (row.pins_upper or 0) + (row.pins_lower or 0)
     parts = [f"<h2>{escape(row.name)}</h2>"]
@@ -90,31 +90,31 @@ def _card(home: Path, row: Row, pairs: Sequence[dict[str, object]], t: Reader) -
     return f"<article {order}>{''.join(parts)}</article>"
 
 
-def _made(row: Row, t: Reader) -> str:
+def _made(row: DiscRow, t: Reader) -> str:
     words = [row.maker or "", t("no. {number}", number=row.number) if row.number else ""]
     return ", ".join(word for word in words if word)
 
 
-def _tune(row: Row, t: Reader) -> str:
+def _tune(row: DiscRow, t: Reader) -> str:
     if not row.tune_title:
         return ""
     sure = t.number(100.0 * (row.tune_probability or 0.0))
     return t("Tune: {title}, {p} % sure", title=row.tune_title, p=sure)
 
 
-def _condition(row: Row, t: Reader) -> str:
+def _condition(row: DiscRow, t: Reader) -> str:
     counts = [(getattr(row, c.value), t(words)) for c, words in CONDITIONS.items()]
     return ", ".join(f"{n} {words}" for n, words in counts if n)
 
 
-def _size(row: Row, t: Reader) -> str:
+def _size(row: DiscRow, t: Reader) -> str:
     words = [t("diameter {mm} mm", mm=t.number(row.diameter_mm, 1))] if row.diameter_mm is not None else []
     for count, said in ((row.pins_upper, t("upper face: {n}")), (row.pins_lower, t("lower face: {n}"))):
         words += [said.format(n=count)] if count is not None else []
     return ", ".join([*words, *([t("{n} teeth", n=row.teeth)] if row.teeth is not None else [])])
 
 
-def _empty(row: Row, t: Reader) -> str:
+def _empty(row: DiscRow, t: Reader) -> str:
     """Why cells are empty, in the page's language; the columns keep the names that they have in the table."""
     parts = [part.split(": ", 1) for part in row.empty.split("; ") if ": " in part]
     return "; ".join(f"{names}: {t(why)}" for names, why in parts)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from disc.collect.rows import DONE, Row, shown_names
+from disc.collect.rows import DONE, DiscRow, shown_names
 from disc.job import Job
 from disc.locale.catalogue import mark
 from disc.records import Side
@@ -25,7 +25,7 @@ def not_photographed(job: Job, side: Side, count: int) -> bool:
     return count == 0 and bool(job.content.faces) and side.value not in job.content.faces
 
 
-def with_reasons(row: Row, job: Job | None, looked_up: bool) -> str:
+def with_reasons(row: DiscRow, job: Job | None, looked_up: bool) -> str:
     """Reasons of all empty cells of a row: "column, column: reason; ..."; nothing where none is empty."""
     if row.status != DONE or job is None:
         return ""  # the row's own reason says it
@@ -36,7 +36,7 @@ def with_reasons(row: Row, job: Job | None, looked_up: bool) -> str:
     return "; ".join(f"{', '.join(names)}: {why}" for why, names in reasons.items())
 
 
-def _why(name: str, row: Row, looked_up: bool) -> str:
+def _why(name: str, row: DiscRow, looked_up: bool) -> str:
     if name in ("pins_upper", "pins_lower"):
         return NO_PHOTOGRAPH
     if name in ("inner_r_mm", "outer_r_mm"):

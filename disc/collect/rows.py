@@ -17,7 +17,7 @@ LARGEST = 1e9  # no measure or count of a disc comes near; a damaged row may hol
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class DiscRow:
     """A disc's line in the table. Lengths in mm; an unknown is None, and empty says why. doubts: as doubt_cells.py
     writes them.
 
@@ -59,7 +59,7 @@ class Row:
     picture: str = ""
 
 
-NAMES = tuple(field.name for field in fields(Row))
+NAMES = tuple(field.name for field in fields(DiscRow))
 UNSHOWN = ("pitched", "layout", "photographs", "picture")
 
 
@@ -68,7 +68,7 @@ def shown_names() -> tuple[str, ...]:
     return tuple(name for name in NAMES if name not in UNSHOWN)
 
 
-def as_line(row: Row) -> dict[str, Any]:
+def as_line(row: DiscRow) -> dict[str, Any]:
     """The row's values by name. (dataclasses.asdict copies each value deeply, in thirty times the time.)"""
     return {name: getattr(row, name) for name in NAMES}
 
@@ -84,7 +84,7 @@ class RowStore:
         digest = hashlib.sha256(f"{name}\0{job}".encode()).hexdigest()
         return self._folder / digest[:2] / f"{digest[:32]}.json"
 
-    def save(self, row: Row, mark: str) -> None:
+    def save(self, row: DiscRow, mark: str) -> None:
         """Keep a row; mark: the fingerprint of what it was made from."""
         path = self.path(row.name, row.job)
         waiting = path.with_suffix(f".{os.getpid()}.tmp")
@@ -96,11 +96,11 @@ class RowStore:
             waiting.write_text(text, encoding="utf-8")
         os.replace(waiting, path)
 
-    def load(self, name: str, job: str) -> tuple[Row, str] | None:
+    def load(self, name: str, job: str) -> tuple[DiscRow, str] | None:
         """(row, mark), or None if there is none or it is damaged (it is then made again)."""
         try:
             content = json.loads(self.path(name, job).read_text(encoding="utf-8"))
-            row = Row(**content["row"])
+            row = DiscRow(**content["row"])
             return (row, str(content["mark"])) if _is_whole(row) else None
         except (OSError, ValueError, TypeError, KeyError, RecursionError):
             return None
@@ -120,7 +120,7 @@ _KINDS: dict[str, tuple[type, ...]] = {
 }
 
 
-def _is_whole(row: Row) -> bool:
+def _is_whole(row: DiscRow) -> bool:
     """Whether every value is of its field's kind and of a size to work with. Raises ValueError for half a letter."""
     for field in fields(row):
         value = getattr(row, field.name)
@@ -140,7 +140,7 @@ def guarded(value: object) -> object:
     return f"'{value}" if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r") else value
 
 
-def write_csv(path: Path, rows: Iterable[Row]) -> None:
+def write_csv(path: Path, rows: Iterable[DiscRow]) -> None:
     """The table as CSV, written line by line and renamed into place."""
     waiting = path.with_suffix(".csv.tmp")
     with waiting.open("w", encoding="utf-8", newline="") as file:
@@ -151,7 +151,7 @@ def write_csv(path: Path, rows: Iterable[Row]) -> None:
     os.replace(waiting, path)
 
 
-def write_parquet(path: Path, rows: Iterable[Row], at_once: int = 4096) -> bool:
+def write_parquet(path: Path, rows: Iterable[DiscRow], at_once: int = 4096) -> bool:
     """The table as Parquet, in groups of rows; False if pyarrow (extra "collection") is not installed."""
     try:
         import pyarrow as arrow
@@ -160,7 +160,7 @@ def write_parquet(path: Path, rows: Iterable[Row], at_once: int = 4096) -> bool:
         return False
     kinds = {"str": arrow.string(), "int | None": arrow.int64(), "float | None": arrow.float64()}
     schema = arrow.schema(
-        [(f.name, kinds.get(str(f.type), arrow.string())) for f in fields(Row) if f.name not in UNSHOWN]
+        [(f.name, kinds.get(str(f.type), arrow.string())) for f in fields(DiscRow) if f.name not in UNSHOWN]
     )
     waiting = path.with_suffix(".parquet.tmp")
     with parquet.ParquetWriter(waiting, schema) as writer:

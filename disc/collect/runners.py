@@ -16,7 +16,7 @@ from functools import partial
 from itertools import islice
 from multiprocessing import get_context
 
-from disc.collect.one_disc import Task, work_through
+from disc.collect.one_disc import DiscTask, work_through
 from disc.errors import BadInput, MissingPart
 
 # Batches handed out ahead of the workers: enough to keep them busy, few enough to keep memory flat.
@@ -29,14 +29,14 @@ TRIES = 3
 # Workers share the cores; threads within them would only push each other aside. Read when the libraries are imported.
 THREAD_NAMES = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "OPENCV_FOR_THREADS_NUM")
 
-Work = Callable[[Task], bool]
-Batch = tuple[Task, ...]
-Result = tuple[Task, bool | None]
+Work = Callable[[DiscTask], bool]
+Batch = tuple[DiscTask, ...]
+Result = tuple[DiscTask, bool | None]
 
 
-def batches(tasks: Iterable[Task]) -> Iterator[Batch]:
+def batches(tasks: Iterable[DiscTask]) -> Iterator[Batch]:
     """The tasks in their order, quick ones by the dozen, slow ones one by one."""
-    held: list[Task] = []
+    held: list[DiscTask] = []
     for task in tasks:
         held.append(task)
         if sum(one.usual_ms for one in held) >= BATCH_MS:
@@ -46,7 +46,7 @@ def batches(tasks: Iterable[Task]) -> Iterator[Batch]:
         yield tuple(held)
 
 
-def run_here(tasks: Iterable[Task], workers: int, work: Work = work_through) -> Iterator[Result]:
+def run_here(tasks: Iterable[DiscTask], workers: int, work: Work = work_through) -> Iterator[Result]:
     """(task, made now) as each is done, by processes of this machine; None where it killed its worker TRIES times."""
     waiting = batches(tasks)
     more = True
@@ -80,7 +80,7 @@ def _pool(workers: int) -> ProcessPoolExecutor:
     return ProcessPoolExecutor(workers, mp_context=get_context("spawn"))
 
 
-def _one_by_one(tasks: list[Task], work: Work) -> Iterator[Result]:
+def _one_by_one(tasks: list[DiscTask], work: Work) -> Iterator[Result]:
     """Each task alone in hand of one worker, so that a death has one cause; a new worker after each death."""
     left, deaths = list(tasks), 0
     while left:
@@ -97,7 +97,7 @@ def _one_by_one(tasks: list[Task], work: Work) -> Iterator[Result]:
                 deaths = 0
 
 
-def run_on_cluster(tasks: Iterable[Task], scheduler: str, work: Work = work_through) -> Iterator[Result]:
+def run_on_cluster(tasks: Iterable[DiscTask], scheduler: str, work: Work = work_through) -> Iterator[Result]:
     """(task, made now) as each is done, by the workers of a Dask cluster that share this file system.
 
     Raises MissingPart without the extra "collection", BadInput if no scheduler answers.

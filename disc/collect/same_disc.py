@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 from scipy.spatial import cKDTree
 
-from disc.collect.rows import DONE, Row
+from disc.collect.rows import DONE, DiscRow
 from disc.errors import DiscError
 from disc.frame import FloatArray
 from disc.job import open_job
@@ -51,7 +51,9 @@ def layout_of(pins: Sequence[Pin]) -> str:
     return "".join(DIGITS[min(count, len(DIGITS) - 1)] for count in counts.ravel())
 
 
-def same_disc(rows: Sequence[Row], pins_of: Callable[[Row], Sequence[Pin]] | None = None) -> list[dict[str, object]]:
+def same_disc(
+    rows: Sequence[DiscRow], pins_of: Callable[[DiscRow], Sequence[Pin]] | None = None
+) -> list[dict[str, object]]:
     """Pairs of discs that may be one: their names, why, and how closely the holes lie (None: by the photograph)."""
     read = pins_of or _stored_pins
     done = [row for row in rows if row.status == DONE]
@@ -71,15 +73,15 @@ def same_disc(rows: Sequence[Row], pins_of: Callable[[Row], Sequence[Pin]] | Non
     return found
 
 
-def _stored_pins(row: Row) -> Sequence[Pin]:
+def _stored_pins(row: DiscRow) -> Sequence[Pin]:
     try:
         return open_job(Path(row.job)).pins()
     except DiscError:
         return ()  # gone or damaged since
 
 
-def _sharing_a_photograph(rows: Sequence[Row]) -> list[tuple[Row, Row]]:
-    by_photo: dict[str, list[Row]] = {}
+def _sharing_a_photograph(rows: Sequence[DiscRow]) -> list[tuple[DiscRow, DiscRow]]:
+    by_photo: dict[str, list[DiscRow]] = {}
     for row in rows:
         for digest in row.photographs.split():
             by_photo.setdefault(digest, []).append(row)
@@ -87,7 +89,7 @@ def _sharing_a_photograph(rows: Sequence[Row]) -> list[tuple[Row, Row]]:
     return list(pairs.values())
 
 
-def _alike(rows: Sequence[Row]) -> list[tuple[Row, Row]]:
+def _alike(rows: Sequence[DiscRow]) -> list[tuple[DiscRow, DiscRow]]:
     """Pairs whose counts by sector agree at some turn."""
     known = [row for row in rows if len(row.layout) == 2 * SECTORS]
     if len(known) < 2:

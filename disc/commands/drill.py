@@ -39,12 +39,12 @@ def drill(
     from disc.errors import BadInput
     from disc.job import open_for_writing
     from disc.repin.drill_job import drill_job
-    from disc.repin.machine.gcode import ProgramSettings, Table
+    from disc.repin.machine.gcode import MachineTable, ProgramSettings
     from disc.repin.machine.zero import parse_touch
 
     if peck_mm is not None and not 0.02 <= peck_mm <= 5.0:
         raise BadInput(f"--peck-mm {peck_mm:g}: a bite of the drill is from 0.02 to 5 mm deep.")
-    settings = ProgramSettings(Table(table), safe_mm, peck_mm, feed, spindle, axis, table_turns)
+    settings = ProgramSettings(MachineTable(table), safe_mm, peck_mm, feed, spindle, axis, table_turns)
     touches = [parse_touch(text) for text in touch or ()]
     with open_for_writing(job) as opened:
         made = drill_job(opened, settings, touches, side)

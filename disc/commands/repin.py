@@ -11,7 +11,7 @@ from disc.commands.measure_options import length
 from disc.words import progress, say, say_cautions, show_json
 
 if TYPE_CHECKING:
-    from disc.repin.plan_job import Made
+    from disc.repin.plan_job import PlanMade
 
 
 def repin(
@@ -52,14 +52,14 @@ def repin(
     say_cautions(*made.plan.cautions)
 
 
-def _more(made: Made) -> dict[str, Any]:
+def _more(made: PlanMade) -> dict[str, Any]:
     from disc.doubts import doubts_to_json
     from disc.repin.store import stations_to_json
 
     return {"stations": stations_to_json(made.plan), "doubts": doubts_to_json(made.doubts)}
 
 
-def _say_plan(job: Path, made: Made) -> None:
+def _say_plan(job: Path, made: PlanMade) -> None:
     from disc.doubts import doubt_lines
     from disc.repin.sheets.drill_table import worst_drilled_ms
     from disc.repin.sheets.work_list import count_words

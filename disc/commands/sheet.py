@@ -12,7 +12,7 @@ from disc.errors import BadInput
 from disc.words import say, show_json
 
 
-class Page(StrEnum):
+class PaperSize(StrEnum):
     """Paper that the sheet comes on."""
 
     A4 = "a4"
@@ -24,7 +24,7 @@ def sheet(
     out: Annotated[Path, typer.Option(help="The PDF to write.")] = Path("measuring-sheet.pdf"),
     diameter_mm: Annotated[float | None, typer.Option(help="The disc's diameter: the window is 4 mm wider.")] = None,
     window: Annotated[float | None, typer.Option(help="The window's width in mm, 26 to 44 in steps of 2.")] = None,
-    page: Annotated[Page, typer.Option(help="The paper.")] = Page.A4,
+    page: Annotated[PaperSize, typer.Option(help="The paper.")] = PaperSize.A4,
     lens: Annotated[bool, typer.Option("--lens", help="List the lenses that earlier photographs told.")] = False,
     forget: Annotated[str | None, typer.Option(help="With --lens: forget this one by its number, or all.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 
-from disc.design.arrange.arrange import Loss, Placed
+from disc.design.arrange.arrange import Loss, PlacedNote
 from disc.design.plan import Design
 from disc.frame import onset_s
 from disc.records import Key, Metre, Note, Tune, Voice
@@ -14,7 +14,7 @@ from disc.tune.score.records import Rank, ScoreIn, ScoreNote
 from disc.tune.settings import key_of
 
 
-class Change(StrEnum):
+class NoteChange(StrEnum):
     """What became of a note of the tune."""
 
     AS_WRITTEN = "as written"
@@ -31,7 +31,7 @@ class NoteFate:
     note: ScoreNote
     pitch: int
     played: int | None
-    change: Change
+    change: NoteChange
     octaves: int
     why: Loss | None
 
@@ -44,22 +44,22 @@ def fates(design: Design) -> tuple[NoteFate, ...]:
     for i, note in enumerate(design.score.notes):
         pitch = note.pitch + design.transposition
         if i in lost:
-            result.append(NoteFate(note, pitch, None, Change.LEFT_OUT, 0, lost[i]))
+            result.append(NoteFate(note, pitch, None, NoteChange.LEFT_OUT, 0, lost[i]))
         elif i in placed:
             result.append(_fate_of_placed(design, note, pitch, placed[i]))
         else:  # an old pin plays it
-            result.append(NoteFate(note, pitch, pitch, Change.AS_WRITTEN, 0, None))
+            result.append(NoteFate(note, pitch, pitch, NoteChange.AS_WRITTEN, 0, None))
     return tuple(result)
 
 
-def _fate_of_placed(design: Design, note: ScoreNote, pitch: int, placed: Placed) -> NoteFate:
+def _fate_of_placed(design: Design, note: ScoreNote, pitch: int, placed: PlacedNote) -> NoteFate:
     played = design.playing.teeth[placed.column].nominal
     if placed.semitones:
-        change = Change.NEAREST
+        change = NoteChange.NEAREST
     elif placed.octaves:
-        change = Change.HIGHER if placed.octaves > 0 else Change.LOWER
+        change = NoteChange.HIGHER if placed.octaves > 0 else NoteChange.LOWER
     else:
-        change = Change.AS_WRITTEN
+        change = NoteChange.AS_WRITTEN
     return NoteFate(note, pitch, played, change, placed.octaves, None)
 
 

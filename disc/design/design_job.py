@@ -7,7 +7,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from disc.design.arranged import Change, arranged_tune, asked_tune, fates, moved_key, written_key
+from disc.design.arranged import NoteChange, arranged_tune, asked_tune, fates, moved_key, written_key
 from disc.design.marked_score import add_legend, mark_musicxml
 from disc.design.picture.draw_disc import picture_png
 from disc.design.plan import Design
@@ -151,7 +151,7 @@ def summary_of(design: Design) -> dict[str, Any]:
     """What was planned and what it costs, as plain JSON."""
     found, timing = design.arrangement, design.timing
     notes = fates(design)
-    counts: dict[str, int] = {change.value: sum(f.change is change for f in notes) for change in Change}
+    counts: dict[str, int] = {change.value: sum(f.change is change for f in notes) for change in NoteChange}
     reasons: dict[str, int] = {}
     for fate in notes:
         if fate.why is not None:

@@ -9,19 +9,19 @@ import re
 from xml.etree import ElementTree
 
 from disc import svg
-from disc.design.arranged import Change, NoteFate
+from disc.design.arranged import NoteChange, NoteFate
 
 # Dark enough on white paper (contrast above 4.5 : 1, WCAG 2.2, 1.4.3) and told apart also by the words beneath.
 COLOURS = {
-    Change.HIGHER: "#1f4fbf",
-    Change.LOWER: "#1f4fbf",
-    Change.NEAREST: "#a85400",
-    Change.LEFT_OUT: "#c01020",
+    NoteChange.HIGHER: "#1f4fbf",
+    NoteChange.LOWER: "#1f4fbf",
+    NoteChange.NEAREST: "#a85400",
+    NoteChange.LEFT_OUT: "#c01020",
 }
 LEGEND = (
-    (Change.LOWER, "blue, ↑ or ↓: played an octave higher or lower (⇑ ⇓: two octaves)"),
-    (Change.NEAREST, "orange, ≈: the nearest pitch the comb has"),
-    (Change.LEFT_OUT, "red, ×: left out"),
+    (NoteChange.LOWER, "blue, ↑ or ↓: played an octave higher or lower (⇑ ⇓: two octaves)"),
+    (NoteChange.NEAREST, "orange, ≈: the nearest pitch the comb has"),
+    (NoteChange.LEFT_OUT, "red, ×: left out"),
 )
 
 
@@ -37,7 +37,7 @@ def mark_musicxml(musicxml: str, notes: tuple[NoteFate, ...]) -> str:
         if number is None:
             continue
         fate = notes[int(number.group(1)) - 1]
-        if fate.change is Change.AS_WRITTEN:
+        if fate.change is NoteChange.AS_WRITTEN:
             continue
         colour = COLOURS[fate.change]
         element.set("color", colour)
@@ -59,9 +59,9 @@ def _split_heading(musicxml: str) -> tuple[str, str]:
 
 
 def _word(fate: NoteFate) -> str:
-    if fate.change is Change.LEFT_OUT:
+    if fate.change is NoteChange.LEFT_OUT:
         return "×"
-    if fate.change is Change.NEAREST:
+    if fate.change is NoteChange.NEAREST:
         return "≈"
     return ("↑" if fate.octaves > 0 else "↓") if abs(fate.octaves) < 2 else ("⇑" if fate.octaves > 0 else "⇓")
 
@@ -72,7 +72,7 @@ def _add_word(element: ElementTree.Element, word: str, colour: str, line: int) -
     ElementTree.SubElement(lyric, "text").text = word
 
 
-def add_legend(page: str, title: str, words: str, present: set[Change]) -> str:
+def add_legend(page: str, title: str, words: str, present: set[NoteChange]) -> str:
     """An engraved A4 page with title and legend. words: one line about the arrangement, first at the foot."""
     size = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', page)
     if size is None:
@@ -94,5 +94,5 @@ def _text(x: float, y: float, size: float, colour: str, words: str, anchor: str)
     )
 
 
-def _is_present(change: Change, present: set[Change]) -> bool:
-    return change in present or (change is Change.LOWER and Change.HIGHER in present)
+def _is_present(change: NoteChange, present: set[NoteChange]) -> bool:
+    return change in present or (change is NoteChange.LOWER and NoteChange.HIGHER in present)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from disc.library.index.tune_index import Index
 from disc.library.records import Match
 from disc.library.search.find_tunes import with_versions
-from disc.library.search.parts import Part
+from disc.library.search.parts import TunePart
 from disc.library.search.query import NORMAL_QUARTER_S, Query
 from disc.results import IdentifyResult, MatchResult, PartResult
 from disc.words import chance
@@ -25,7 +25,7 @@ FITS, LITTLE = 0.85, 24  # of the first one's score; agreeing notes beyond which
 LIKELY, POSSIBLE = 0.9, 0.5  # wording only; the probability itself is shown beside it
 
 
-def matches_to_json(name: str, seconds: float, matches: list[Match], parts: Sequence[Part] = ()) -> dict[str, Any]:
+def matches_to_json(name: str, seconds: float, matches: list[Match], parts: Sequence[TunePart] = ()) -> dict[str, Any]:
     """One object for one input. absent: printed notes by index; extra: strikes by index (of a part: of its own)."""
     return {
         "input": name,
@@ -41,7 +41,7 @@ def _shown(matches: Sequence[Match]) -> list[dict[str, Any]]:
     return [{field: match_to_json(match)[field] for field in SHOWN} for match in matches]
 
 
-def part_lines(parts: Sequence[Part]) -> list[str]:
+def part_lines(parts: Sequence[TunePart]) -> list[str]:
     """The tunes of a disc with several, one line each."""
     out = ["Several tunes, one after another:"] if parts else []
     for part in parts:
@@ -81,7 +81,7 @@ def bars_that_differ(index: Index, match: Match) -> list[int]:
     return sorted({int(index.bar[int(index.start[tune]) + note]) for note in notes})
 
 
-def _part_kept(query: Query, part: Part) -> PartResult:
+def _part_kept(query: Query, part: TunePart) -> PartResult:
     """A part as a job keeps it."""
     first, span = float(query.onset_s[0]), float(query.onset_s[-1] - query.onset_s[0])
     best = part.matches[0]
@@ -143,7 +143,9 @@ def _where(match: Match) -> str:
     )
 
 
-def keep_in_job(job: Job, index: Index, query: Query, matches: list[Match], parts: Sequence[Part] = ()) -> list[str]:
+def keep_in_job(
+    job: Job, index: Index, query: Query, matches: list[Match], parts: Sequence[TunePart] = ()
+) -> list[str]:
     """Leave the matches in the job, and the disc over the print as a score; returns the files made.
 
     Of a disc with several tunes each part is kept: where it lies, and what it is.

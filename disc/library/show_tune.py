@@ -18,7 +18,7 @@ LONGEST_NAME = 60  # characters
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class ShownTune:
     """What was made of a tune."""
 
     tune: ReferenceTune
@@ -33,7 +33,7 @@ def key_of(text: str, option: str = "") -> TuneKey:
     return TuneKey(file, int(number))
 
 
-def show_tune(index: Index, key: TuneKey, folder: Path) -> Shown:
+def show_tune(index: Index, key: TuneKey, folder: Path) -> ShownTune:
     """Write the tune's print and sound into a folder. Raises BadInput where the library has no such tune."""
     number = index.tune_of(key)
     if number is None:
@@ -51,7 +51,7 @@ def show_tune(index: Index, key: TuneKey, folder: Path) -> Shown:
             files.append(path)
     except OSError as fault:
         raise BadInput(f"{folder}: the tune cannot be written there ({fault.strerror or fault}).") from fault
-    return Shown(tune, tuple(files))
+    return ShownTune(tune, tuple(files))
 
 
 def _strikes(tune: ReferenceTune) -> list[Strike]:

@@ -35,7 +35,7 @@ NEVER_THE_SAME = ("made", "valid_until", "number")
 
 
 @dataclass(frozen=True, slots=True)
-class Made:
+class OfferMade:
     """The offer, its number, its files in the job, and what is in doubt about the disc and the plan it rests on."""
 
     offer: Offer
@@ -44,7 +44,7 @@ class Made:
     doubts: tuple[Doubt, ...] = ()
 
 
-def offer_job(job: Job, language: Language = Language.EN, workshop_file: Path | None = None) -> Made:
+def offer_job(job: Job, language: Language = Language.EN, workshop_file: Path | None = None) -> OfferMade:
     """Make the offer of a job open for writing. Raises MissingPart without a plan."""
     plan = load_plan(job)
     if plan is None:
@@ -67,7 +67,7 @@ def offer_job(job: Job, language: Language = Language.EN, workshop_file: Path | 
         files = tuple(stage.names)
         if text is not None:
             stage.write_text(WORKSHOP_FILE, text)
-    return Made(offer, number, files, all_doubts(job, without=(OFFER,)))
+    return OfferMade(offer, number, files, all_doubts(job, without=(OFFER,)))
 
 
 class _Offer(BaseModel):

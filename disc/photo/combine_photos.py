@@ -13,7 +13,7 @@ from disc.frame import FloatArray, to_xy_mm
 from disc.photo.image import Photo
 from disc.photo.plane.view import View
 from disc.photo.plate.which_slot import SlotOdds, slot_doubts
-from disc.photo.quality import Verdict, judge_photo
+from disc.photo.quality import PhotoVerdict, judge_photo
 from disc.photo.read_face import FaceReading, ReadSettings, read_faces
 from disc.photo.request import ReadRequest
 from disc.photo.seen.face_doubts import face_doubts
@@ -21,7 +21,7 @@ from disc.photo.seen.look_face import FaceSeen, look_face
 from disc.photo.seen.seen_map import SeenMap, seen_by_any
 from disc.photo.seen.unseen_sites import mark_unseen
 from disc.photo.several.fitting import left_out, turned_pins, which_fit
-from disc.photo.several.merge_pins import SQUARELY_MM, Shown, laid_on_first, merge_pins
+from disc.photo.several.merge_pins import SQUARELY_MM, ShownFace, laid_on_first, merge_pins
 from disc.photo.several.one_slot import slot_off_deg
 from disc.records import Condition, Doubt, Pin, Plate, Side
 
@@ -40,7 +40,7 @@ class FaceTogether:
     photo: Photo
     view: View
     pins: tuple[Pin, ...]
-    verdict: Verdict
+    verdict: PhotoVerdict
     slot_width_mm: float | None
     slant_sigma_mm: float
     track_scatter_mm: float
@@ -69,7 +69,7 @@ class Together:
     """All faces. notes: what needs a person's eye, by face. agreement: of two faces."""
 
     sides: tuple[FaceTogether, ...]
-    verdicts: dict[str, Verdict]
+    verdicts: dict[str, PhotoVerdict]
     notes: tuple[str, ...]
     agreement: Agreement | None = None
 
@@ -131,7 +131,7 @@ def _bend_untold(sides: Sequence[FaceTogether]) -> list[str]:
     ]
 
 
-def _one_side(side: Side, judged: Sequence[tuple[Photo, FaceReading, Verdict]]) -> FaceTogether:
+def _one_side(side: Side, judged: Sequence[tuple[Photo, FaceReading, PhotoVerdict]]) -> FaceTogether:
     """The photo that shows the most pins surely, sharpest first, leads; those that lie on it add to it."""
     worth = [_sure_pins(reading) - verdict.edge_mm for _, reading, verdict in judged]
     fitting = which_fit([reading.pins for _, reading, _ in judged], worth)
@@ -140,7 +140,7 @@ def _one_side(side: Side, judged: Sequence[tuple[Photo, FaceReading, Verdict]]) 
     looks: list[FaceSeen] = [look_face(judged[k][0], judged[k][1].view) for k in in_order]
     used = [judged[k][1] for k in in_order]
     shown = laid_on_first(
-        [Shown(one.pins, one.faint, one.shown_mm, look.map) for one, look in zip(used, looks, strict=True)]
+        [ShownFace(one.pins, one.faint, one.shown_mm, look.map) for one, look in zip(used, looks, strict=True)]
     )
     whole = seen_by_any([one.seen for one in shown if one.seen is not None])
     # The first photo's slot gave the frame; now all photos' slots do.

@@ -27,7 +27,7 @@ DARKEST = 60.0
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class PhotoVerdict:
     """Measures of a photo and what to say about it. reasons: each with its advice; none where the photo is good."""
 
     px_per_mm: float
@@ -47,7 +47,7 @@ class Verdict:
         return asdict(self) | {"good": self.good}
 
 
-def judge_photo(photo: Photo, view: View) -> Verdict:
+def judge_photo(photo: Photo, view: View) -> PhotoVerdict:
     """Measure sharpness at the rim, glare, light and grain on the face, pixels a millimetre and tilt."""
     scale = view.px_per_mm
     edge = _edge_width_px(photo, view) / scale
@@ -82,7 +82,9 @@ def judge_photo(photo: Photo, view: View) -> Verdict:
         )
     if tilt > STEEPEST_DEG:
         reasons.append(f"too steep: about {tilt:.0f} degrees off square. Hold the camera more nearly over the disc.")
-    return Verdict(round(scale, 2), round(edge, 4), round(glare, 4), round(tilt, 1), round(grain, 1), tuple(reasons))
+    return PhotoVerdict(
+        round(scale, 2), round(edge, 4), round(glare, 4), round(tilt, 1), round(grain, 1), tuple(reasons)
+    )
 
 
 def _edge_width_px(photo: Photo, view: View) -> float:

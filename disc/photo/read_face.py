@@ -15,18 +15,18 @@ from disc.photo.board.sheet_under import SheetUnder, lens_by_sheets, look_for_sh
 from disc.photo.image import Photo, opencv
 from disc.photo.marks.close_looks import find_spots, look_again
 from disc.photo.marks.other_face import own_pins
-from disc.photo.marks.pins_from_sites import Doubt, Sites, kinds_by_slant, make_pins
+from disc.photo.marks.pins_from_sites import FaceDoubt, Sites, kinds_by_slant, make_pins
 from disc.photo.marks.site_odds import common_slant, feet_by_slant, network_odds, site_odds, sure_tracks
 from disc.photo.marks.slant import Slant, expected_perspective, plane_tilt
 from disc.photo.marks.spots import PIN, Spots
 from disc.photo.plane.face_plane import Plane
 from disc.photo.plane.flatten import flatten
-from disc.photo.plane.joint import K1_DOUBT, Joint, Marks, feet_put_right, heard_others, settle_jointly
+from disc.photo.plane.joint import K1_DOUBT, Joint, PinMarks, feet_put_right, heard_others, settle_jointly
 from disc.photo.plane.known_lens import KnownLens
-from disc.photo.plane.settle import Settled, settle
+from disc.photo.plane.settle import SettledPlane, settle
 from disc.photo.plane.shared_lens import Shared, of_others
 from disc.photo.plane.view import View, half_diagonal_px
-from disc.photo.plate.find_plate import NOTHING_HERE, Found
+from disc.photo.plate.find_plate import NOTHING_HERE, CoarsePlate
 from disc.photo.plate.outline import rim_points
 from disc.photo.plate.slot import Slot, find_slot
 from disc.photo.plate.slot_signs import SlotPlace, slot_places
@@ -34,12 +34,12 @@ from disc.photo.plate.turned import Turned, turned_marks
 from disc.photo.plate.which_slot import (
     SLOT_SURE,
     ChosenSlot,
+    FaceMarks,
     SlotOdds,
     choose_slots,
     odds_against_mark,
     odds_in_disc,
 )
-from disc.photo.plate.which_slot import Marks as SlotMarks
 from disc.photo.seen.no_disc import is_no_disc
 from disc.photo.several.one_slot import slots_of_disc
 from disc.records import Pin, Plate, Side
@@ -116,17 +116,17 @@ def _look(
     settings: ReadSettings,
     sheet: SheetUnder | None,
     lens: KnownLens | None,
-) -> _Look:
+) -> _PhotoLook:
     return replace(_weigh(_see(photo, plate, settings, sheet, lens), side, settings), sheet=sheet)
 
 
-def look_at(photo: Photo, side: Side, plate: Plate, settings: ReadSettings) -> _Look:
+def look_at(photo: Photo, side: Side, plate: Plate, settings: ReadSettings) -> _PhotoLook:
     """What one photo says before others are heard; for benches."""
     return _look(photo, side, plate, settings, None, None)
 
 
 @dataclass(frozen=True, slots=True)
-class _Look:
+class _PhotoLook:
     """A photo with what the pictures said and where that lies, before other photos of the disc are heard."""
 
     seen: _Seen
@@ -137,12 +137,12 @@ class _Look:
     sheet: SheetUnder | None = None
     beside_mark: tuple[SlotPlace, ...] = ()  # where the photo shows a slot, though a person marked it
 
-    def slot_marks(self) -> SlotMarks:
+    def slot_marks(self) -> FaceMarks:
         """What the photo shows for sure, to be laid on another photo of the disc."""
         mm = self.seen.in_plane(self.joint.plane)
         odds = network_odds(mm)
         inside = np.hypot(*mm.root.T) < self.seen.radius_mm - 0.4
-        return SlotMarks(self.side is Side.UPPER, self.seen.radius_mm, mm.root[(odds > BELIEVED) & inside])
+        return FaceMarks(self.side is Side.UPPER, self.seen.radius_mm, mm.root[(odds > BELIEVED) & inside])
 
 
 def _see(photo: Photo, plate: Plate, settings: ReadSettings, sheet: SheetUnder | None, lens: KnownLens | None) -> _Seen:
@@ -155,7 +155,7 @@ def _see(photo: Photo, plate: Plate, settings: ReadSettings, sheet: SheetUnder |
     return replace(seen, spots=look_again(flat, seen.spots, slant, odds > BELIEVED))
 
 
-def _weigh(seen: _Seen, side: Side, settings: ReadSettings) -> _Look:
+def _weigh(seen: _Seen, side: Side, settings: ReadSettings) -> _PhotoLook:
     """Where the plane lies, by all that this photo alone shows."""
     fine, slant, rim, scatter = _settle_all(seen)
     turned = turned_marks(seen.photo.pixels, fine.plane, seen.radius_mm)
@@ -163,11 +163,11 @@ def _weigh(seen: _Seen, side: Side, settings: ReadSettings) -> _Look:
     photo, found = seen.photo, seen.found
     places = tuple(slot_places(photo.pixels, joint.plane, seen.radius_mm, found.slot, found.slot_heat))
     if settings.slot is not None:
-        return _Look(seen, side, settings, joint, beside_mark=places)
-    return _Look(seen, side, settings, joint, places)
+        return _PhotoLook(seen, side, settings, joint, beside_mark=places)
+    return _PhotoLook(seen, side, settings, joint, places)
 
 
-def _finish(look: _Look, others: Shared | None, chosen: ChosenSlot) -> FaceReading:
+def _finish(look: _PhotoLook, others: Shared | None, chosen: ChosenSlot) -> FaceReading:
     """Everything that rests on the exact plane. others: what the disc's other photos tell of lens and pins."""
     seen, joint = look.seen, look.joint
     if others is not None:
@@ -217,7 +217,9 @@ def _finish(look: _Look, others: Shared | None, chosen: ChosenSlot) -> FaceReadi
     )
 
 
-def _by_sheet(look: _Look, plane: Plane, joint: Joint) -> tuple[SheetTold | None, KnownLens | None, tuple[str, ...]]:
+def _by_sheet(
+    look: _PhotoLook, plane: Plane, joint: Joint
+) -> tuple[SheetTold | None, KnownLens | None, tuple[str, ...]]:
     """What the sheet told, what is known of the lens by it, and words about it."""
     if look.sheet is None:
         return None, None, ()
@@ -246,7 +248,7 @@ class _Seen:
         return self.begun.first
 
     @property
-    def found(self) -> Found:
+    def found(self) -> CoarsePlate:
         """The coarse plate."""
         return self.begun.found
 
@@ -257,7 +259,7 @@ class _Seen:
         return replace(self.spots, root=root, tip=tip)
 
 
-def _settle_all(seen: _Seen) -> tuple[Settled, Slant, FloatArray, float]:
+def _settle_all(seen: _Seen) -> tuple[SettledPlane, Slant, FloatArray, float]:
     """By the coarse outline and the tracks, then by the exact rim and the tracks: plane, slant, rim and its scatter."""
     spots = seen.spots
     px = seen.first.to_px(spots.root)
@@ -299,7 +301,7 @@ def _settle_all(seen: _Seen) -> tuple[Settled, Slant, FloatArray, float]:
     return fine, slant, rim, scatter
 
 
-def _jointly(seen: _Seen, fine: Settled, slant: Slant, rim: FloatArray, scatter: float, turned: Turned) -> Joint:
+def _jointly(seen: _Seen, fine: SettledPlane, slant: Slant, rim: FloatArray, scatter: float, turned: Turned) -> Joint:
     """The last step; faces with too few standing pins for it keep what they have."""
     mm = seen.in_plane(fine.plane)
     slant = common_slant(mm, fine.plane, slant)
@@ -311,7 +313,7 @@ def _jointly(seen: _Seen, fine: Settled, slant: Slant, rim: FloatArray, scatter:
         return Joint(fine.plane, slant, (0.0, 0.0), 0.0, FEW_PINS_MM, fine.scatter_mm, k1_sigma=bends)
     foot, tip = seen.first.to_px(seen.spots.root[pin]), seen.first.to_px(seen.spots.tip[pin])
     slot = None if seen.found.slot is None else np.asarray(seen.found.slot, float)
-    marks = Marks(foot, tip, mm.sigma_root[pin], mm.sigma_tip[pin], rim, scatter, slot, turned, seen.found.centre_px)
+    marks = PinMarks(foot, tip, mm.sigma_root[pin], mm.sigma_tip[pin], rim, scatter, slot, turned, seen.found.centre_px)
     return settle_jointly(fine.plane, slant, seen.radius_mm, marks, seen.photo.focal_px, seen.begun.known)
 
 
@@ -340,12 +342,12 @@ def _hard_to_tell(pins: Sequence[Pin]) -> tuple[str, ...]:
     return tuple(words)
 
 
-def _doubt(joint: Joint, radius_mm: float) -> Doubt:
+def _doubt(joint: Joint, radius_mm: float) -> FaceDoubt:
     """How far scale and turn may be off: the rim's edge and the slot's are told to a part of a pixel."""
     rim_mm = float(np.hypot(RIM_DOUBT_MM, RIM_DOUBT_PX / _px_per_mm(joint.plane)))
     part = DOUBT_SCALE * joint.misfit
     bend = bend_of(joint.plane, radius_mm, joint.k1_sigma)
-    return Doubt(part * joint.common_mm, part * rim_mm / radius_mm, bend, radius_mm)
+    return FaceDoubt(part * joint.common_mm, part * rim_mm / radius_mm, bend, radius_mm)
 
 
 def bend_of(plane: Plane, radius_mm: float, k1: float) -> float:
@@ -460,7 +462,7 @@ def read_faces(
     return [_without_others(reading, readings) for reading in readings]
 
 
-def _named(look: _Look) -> float | None:
+def _named(look: _PhotoLook) -> float | None:
     """The slot's angle in the plane's axes as a person gave it."""
     return None if look.settings.slot is None else _angle_of(look.settings.slot, look.joint.plane)
 
@@ -479,7 +481,7 @@ def _slot_told(reading: FaceReading) -> bool:
     return reading.slot_odds is None or reading.slot_odds.probability > 0.5
 
 
-def _told_by_others(look: _Look, looks: Sequence[_Look]) -> Shared | None:
+def _told_by_others(look: _PhotoLook, looks: Sequence[_PhotoLook]) -> Shared | None:
     """Photos of one size are taken to be the same camera's; one whose own lens is known needs no one else."""
     if look.joint.shared is None or look.seen.photo.focal_px:
         return None

@@ -28,7 +28,7 @@ from disc.photo.faces_fit import SAME_FACE, FacesFit, face_traits, faces_fit, tr
 from disc.photo.image import Photo, load_photo
 from disc.photo.plane.view import View
 from disc.photo.poorer import why_poorer
-from disc.photo.quality import Verdict
+from disc.photo.quality import PhotoVerdict
 from disc.photo.read_face import ReadSettings
 from disc.photo.recorded_doubts import recorded_doubts
 from disc.photo.request import ReadRequest
@@ -58,7 +58,7 @@ class JobReading:
 
     pins: tuple[Pin, ...]
     unfit: tuple[Correction, ...]
-    verdicts: dict[str, Verdict]
+    verdicts: dict[str, PhotoVerdict]
     notes: tuple[str, ...]
     outputs: tuple[str, ...]
     faces: dict[str, Any]

@@ -17,7 +17,7 @@ from disc.repin.make_plan import REMEMBERED, SETTINGS, PlanSettings, make_plan, 
 from disc.repin.records import Operation, Plan
 from disc.repin.sheets.drill_table import drill_table, machine_table, sides_worked, worst_drilled_ms
 from disc.repin.sheets.dxf import face_dxf
-from disc.repin.sheets.face_sheet import Page, check_paper, enlarged_sheet, largest_enlargement, true_size_sheet
+from disc.repin.sheets.face_sheet import JobPage, check_paper, enlarged_sheet, largest_enlargement, true_size_sheet
 from disc.repin.sheets.work_list import sheets_pdf, work_list_pdf
 from disc.repin.store import stage_plan
 from disc.repin.work.estimate import Rates, history_entry, parse_rates, read_rates, sample_rates_text
@@ -34,7 +34,7 @@ DRAWINGS = "out/drawings"
 
 
 @dataclass(frozen=True, slots=True)
-class Made:
+class PlanMade:
     """What came of a run: the plan, the files written (relative to the job), and the estimate's history."""
 
     plan: Plan
@@ -43,7 +43,7 @@ class Made:
     doubts: tuple[Doubt, ...] = ()
 
 
-def plan_job(job: Job, given: PlanSettings, advance: Advance = no_progress) -> Made:
+def plan_job(job: Job, given: PlanSettings, advance: Advance = no_progress) -> PlanMade:
     """Work out the plan of a job open for writing and put it with its drawings into the job.
 
     What was given is remembered in the job's settings, for the next run and for the desk.
@@ -54,7 +54,7 @@ def plan_job(job: Job, given: PlanSettings, advance: Advance = no_progress) -> M
     advance(0.05, "places")
     turn = turn_of_job(job) if job.has(COMB_FILE) else None
     plan = make_plan(job, settings, rates, turn=turn)
-    page = Page(paper, job.folder.resolve().name, _language(settings))
+    page = JobPage(paper, job.folder.resolve().name, _language(settings))
     scale = settings.enlarge if settings.enlarge is not None else largest_enlargement(plan.plate, paper)
     last = job.content.result(RepinResult)
     history = [] if last is None else list(last.history)
@@ -79,7 +79,7 @@ def plan_job(job: Job, given: PlanSettings, advance: Advance = no_progress) -> M
         job.settings[SETTINGS] = {n: getattr(settings, n) for n in REMEMBERED if getattr(settings, n) is not None}
         files = tuple(stage.names)
     doubts = doubts_of_job(job) if turn is None else turn.doubts
-    return Made(plan, files, tuple(history), (*stale_doubts(job, without=(PLAN,)), *doubts))
+    return PlanMade(plan, files, tuple(history), (*stale_doubts(job, without=(PLAN,)), *doubts))
 
 
 def _language(settings: PlanSettings) -> Language:
@@ -112,7 +112,7 @@ def _rates(job: Job, given: Path | None) -> tuple[Rates, str | None]:
     return parse_rates(text, "the sample rates"), text
 
 
-def _stage_drawings(stage: Stage, plan: Plan, page: Page, scale: float) -> None:
+def _stage_drawings(stage: Stage, plan: Plan, page: JobPage, scale: float) -> None:
     sheets = _draw(plan, page, scale)
     for name, text in sheets.items():
         stage.write_text(f"{DRAWINGS}/{name}.svg", text)
@@ -124,7 +124,7 @@ def _stage_drawings(stage: Stage, plan: Plan, page: Page, scale: float) -> None:
     stage.write_text(f"{DRAWINGS}/machine-settings.csv", machine_table(plan))
 
 
-def _draw(plan: Plan, page: Page, scale: float) -> dict[str, str]:
+def _draw(plan: Plan, page: JobPage, scale: float) -> dict[str, str]:
     """SVG text by name; a disc that leaves no room to enlarge it has only its sheets at 1:1."""
     sheets = {}
     for side in sides_worked(plan):

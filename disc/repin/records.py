@@ -29,7 +29,7 @@ class Operation(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Spot:
+class PlaceOnFace:
     """A place on a face: polar and rectangular, in the disc's axes."""
 
     r_mm: float
@@ -38,14 +38,14 @@ class Spot:
     y_mm: float
 
 
-def spot(r_mm: float, theta_deg: float) -> Spot:
+def spot(r_mm: float, theta_deg: float) -> PlaceOnFace:
     """The spot at this radius and angle."""
     x_mm, y_mm = to_xy_mm(r_mm, theta_deg)
-    return Spot(float(r_mm), float(theta_deg), float(x_mm), float(y_mm))
+    return PlaceOnFace(float(r_mm), float(theta_deg), float(x_mm), float(y_mm))
 
 
 @dataclass(frozen=True, slots=True)
-class Task:
+class StationTask:
     """One operation at a place and why. amount_mm: how far (straighten: at the tip; shorten: off the top).
 
     toward: in words, which way. push_x_mm, push_y_mm: the same as a vector in the disc's axes.
@@ -60,7 +60,7 @@ class Task:
 
 
 @dataclass(frozen=True, slots=True)
-class Wall:
+class MetalWall:
     """Metal left between a hole and something else. below 0: they run into each other."""
 
     wall_mm: float
@@ -91,11 +91,11 @@ class Station:
 
     number: int | None
     side: Side
-    place: Spot
-    tasks: tuple[Task, ...]
+    place: PlaceOnFace
+    tasks: tuple[StationTask, ...]
     probability: float = 1.0
-    found: Spot | None = None
-    nominal: Spot | None = None
+    found: PlaceOnFace | None = None
+    nominal: PlaceOnFace | None = None
     on_grid: bool = False
     tolerance: Tolerance | None = None
     early_ms: float | None = None
@@ -108,10 +108,10 @@ class Station:
     stock: PinStock | None = None
     standing_mm: float | None = None
     depth_mm: float | None = None
-    wall: Wall | None = None
+    wall: MetalWall | None = None
     notes: tuple[str, ...] = ()
     may_break: bool = False
-    if_so: tuple[Task, ...] = ()
+    if_so: tuple[StationTask, ...] = ()
 
     @property
     def in_doubt(self) -> bool:

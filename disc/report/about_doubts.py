@@ -12,7 +12,7 @@ from disc.locale.catalogue import mark
 from disc.made_from import FINDINGS, IDENTIFY, PLAN, REPORT, TUNE
 from disc.photo.read_photos import reading_doubts
 from disc.records import About, Doubt
-from disc.report.blocks import Bullets, Section, Words
+from disc.report.blocks import Bullets, Paragraph, ReportSection
 from disc.stale import stale_doubts
 from disc.turn.turn_of_job import turn_of_job
 
@@ -30,20 +30,23 @@ def doubts_of_job(job: Job) -> tuple[Doubt, ...]:
     return (*stale_doubts(job, without=(REPORT,)), *in_order(others))
 
 
-def doubts_part(doubts: Sequence[Doubt]) -> Section | None:
+def doubts_part(doubts: Sequence[Doubt]) -> ReportSection | None:
     """The doubts, what is stale set apart and first."""
     stale = tuple(doubt_line(doubt) for doubt in doubts if doubt.about is About.STALE)
     others = tuple(doubt_line(doubt) for doubt in doubts if doubt.about is not About.STALE)
-    blocks: list[Words | Bullets] = []
+    blocks: list[Paragraph | Bullets] = []
     if stale:
-        blocks += [Words("Results in this report that are older than what they rest on:", strong=True), Bullets(stale)]
+        blocks += [
+            Paragraph("Results in this report that are older than what they rest on:", strong=True),
+            Bullets(stale),
+        ]
     if others:
         blocks.append(Bullets(others))
-    return Section("doubts", tuple(blocks)) if blocks else None
+    return ReportSection("doubts", tuple(blocks)) if blocks else None
 
 
-def marked_stale(section: Section, stale: Mapping[str, Doubt]) -> Section:
+def marked_stale(section: ReportSection, stale: Mapping[str, Doubt]) -> ReportSection:
     """The part with a word over it, where it shows a result that is stale."""
     if not any(name in stale for name in SHOWN_IN.get(section.key, ())):
         return section
-    return replace(section, blocks=(Words(STALE, strong=True), *section.blocks))
+    return replace(section, blocks=(Paragraph(STALE, strong=True), *section.blocks))

@@ -6,7 +6,7 @@ from disc.comb.bar import frequency_hz
 from disc.job import Job
 from disc.pitch_names import cents_off, note_name
 from disc.records import Tooth
-from disc.report.blocks import Block, Picture, Section, Words, table
+from disc.report.blocks import Block, Paragraph, PictureBlock, ReportSection, table
 from disc.results import IdentifyResult, MatchResult, PartResult
 from disc.tables import read_text
 from disc.words import chance
@@ -25,7 +25,7 @@ SCORES = {
 }
 
 
-def comb_part(job: Job) -> Section | None:
+def comb_part(job: Job) -> ReportSection | None:
     """The comb's table."""
     if not job.has("comb.csv"):
         return None
@@ -34,9 +34,11 @@ def comb_part(job: Job) -> Section | None:
     heading = ("tooth", "face", "tip r mm", "angle deg", "note", "Hz", "cents", "condition")
     blocks: list[Block] = [table(heading, rows, right=(0, 2, 3, 5, 6), halved=True)]
     if comb.draft:
-        blocks.insert(0, Words("A draft made from the disc's tracks: the comb itself was not measured.", strong=True))
-    blocks.append(Words("Cents are counted from equal temperament at A4 = 440 Hz (ISO 16).", small=True))
-    return Section("comb", tuple(blocks))
+        blocks.insert(
+            0, Paragraph("A draft made from the disc's tracks: the comb itself was not measured.", strong=True)
+        )
+    blocks.append(Paragraph("Cents are counted from equal temperament at A4 = 440 Hz (ISO 16).", small=True))
+    return ReportSection("comb", tuple(blocks))
 
 
 def _tooth_row(tooth: Tooth) -> tuple[object, ...]:
@@ -49,10 +51,10 @@ def _tooth_row(tooth: Tooth) -> tuple[object, ...]:
     return (*start, note_name(tooth.pitch), f"{hz:.1f}", f"{cents:+.0f}", condition)
 
 
-def tune_part(job: Job) -> Section | None:
+def tune_part(job: Job) -> ReportSection | None:
     """The tune, what it is in words, which tune it is with the evidence, and the score."""
     blocks: list[Block] = [*_tune_words(job), *_identified(job), *_score(job)]
-    return Section("tune", tuple(blocks)) if blocks else None
+    return ReportSection("tune", tuple(blocks)) if blocks else None
 
 
 def _tune_words(job: Job) -> list[Block]:
@@ -66,7 +68,7 @@ def _tune_words(job: Job) -> list[Block]:
     sign = ("sharp" if sharps > 0 else "flat") + ("s" if abs(sharps) > 1 else "")
     signature = "no sharps or flats" if sharps == 0 else f"{abs(sharps)} {sign}"
     return [
-        Words(
+        Paragraph(
             f"{len(tune.notes)} notes, {tune.metre.beats}/{tune.metre.unit}, {NAMES[tune.key.tonic]} {tune.key.mode} "
             f"({signature}), a quarter lasts {tune.quarter_s:.2f} s. {source}"
         )
@@ -81,7 +83,7 @@ def _identified(job: Job) -> list[Block]:
     rivals = [match for match in others[: MOST_MATCHES - 1] if (match.probability or 0.0) >= LEAST_RIVAL]
     heading = ("title", "collection", "file, number", "probability", "strikes that agree")
     return [
-        Words(_match_words(best)),
+        Paragraph(_match_words(best)),
         *_part_words(found.parts),
         table(heading, [_match_row(match) for match in (best, *rivals)], right=(3, 4)),
     ]
@@ -118,7 +120,7 @@ def _part_words(parts: list[PartResult]) -> list[Block]:
         f"“{part.title.strip().rstrip('.')}” (probability {chance(part.probability or 0.0)})"
         for part in parts
     )
-    return [Words(f"Several tunes, one after another: {named}.")]
+    return [Paragraph(f"Several tunes, one after another: {named}.")]
 
 
 def _match_row(match: MatchResult) -> tuple[object, ...]:
@@ -136,6 +138,6 @@ def _score(job: Job) -> list[Block]:
     pages = engrave(read_text(job.path(found), "score"), fitted=True).pages[:MOST_SCORE_PAGES]
     many = len(pages) > 1
     return [
-        Picture(page.encode(), "svg", f"{SCORES[found]}, page {n}" if many else SCORES[found])
+        PictureBlock(page.encode(), "svg", f"{SCORES[found]}, page {n}" if many else SCORES[found])
         for n, page in enumerate(pages, start=1)
     ]

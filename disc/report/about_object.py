@@ -10,7 +10,7 @@ from disc.job import Job
 from disc.locale.catalogue import Language, Reader, reader
 from disc.object.sheet import LEFT_OUT, SOURCE, sheet_rows
 from disc.records import Condition, Side
-from disc.report.blocks import Block, Bullets, Picture, Section, Words, table
+from disc.report.blocks import Block, Bullets, Paragraph, PictureBlock, ReportSection, table
 from disc.report.pictures import small_jpeg
 from disc.report.places import rim_outline
 from disc.results import ListenResult, PluckingResult, TeethResult, TuneResult
@@ -22,7 +22,7 @@ MARKS = "circle: sound, diamond: bent, square: stub, cross: missing; the number 
 OVERLAYS = {Side.UPPER: "overlay-upper", Side.LOWER: "overlay-lower"}
 
 
-def object_part(job: Job, t: Reader | None = None, for_publication: bool = False) -> Section:
+def object_part(job: Job, t: Reader | None = None, for_publication: bool = False) -> ReportSection:
     """What is said of the object, and what was given and counted."""
     t = t or reader(Language.EN)
     plate = job.plate
@@ -37,8 +37,8 @@ def object_part(job: Job, t: Reader | None = None, for_publication: bool = False
     ]
     blocks: list[Block] = []
     if sheet := sheet_rows(job, t, for_publication):
-        blocks += [replace(table(("", ""), sheet), own_words=True), Words(t(SOURCE), small=True)]
-        blocks += [Words(t(LEFT_OUT), small=True)] if for_publication else []
+        blocks += [replace(table(("", ""), sheet), own_words=True), Paragraph(t(SOURCE), small=True)]
+        blocks += [Paragraph(t(LEFT_OUT), small=True)] if for_publication else []
     blocks.append(table(("", ""), [row for row in rows if row[1] is not None]))
     if job.has("pins.csv"):
         pins = job.pins()
@@ -56,22 +56,22 @@ def object_part(job: Job, t: Reader | None = None, for_publication: bool = False
         source = "as seen on the photographs" if job.content.faces else "as laid out, not yet seen"
         by_hand = len(job.corrections()[0])
         corrected = f", with {by_hand} correction{'s' if by_hand > 1 else ''} by hand" if by_hand else ""
-        blocks.append(Words(f"Pins and holes {source}{corrected}.", small=True))
-    return Section("object", tuple(blocks))
+        blocks.append(Paragraph(f"Pins and holes {source}{corrected}.", small=True))
+    return ReportSection("object", tuple(blocks))
 
 
-def photograph_part(job: Job) -> Section | None:
+def photograph_part(job: Job) -> ReportSection | None:
     """The photographs with what was read from them, cut to the disc."""
     pictures = []
     for side in Side:
         path = _first(job, OVERLAYS[side], (".png", ".jpg", ".jpeg"))
         if path is not None:
             picture = small_jpeg(path, OVERLAY_PX, rim_outline(job, side))
-            pictures.append(Picture(picture, "jpg", f"{side.value} face, with what was read; {MARKS}", 0.68))
-    return Section("photographs", tuple(pictures)) if pictures else None
+            pictures.append(PictureBlock(picture, "jpg", f"{side.value} face, with what was read; {MARKS}", 0.68))
+    return ReportSection("photographs", tuple(pictures)) if pictures else None
 
 
-def map_part(job: Job) -> Section | None:
+def map_part(job: Job) -> ReportSection | None:
     """Both faces on one sheet."""
     path = _first(job, "map", (".svg", ".png"))
     caption = "Both faces as if looking through the plate from the upper side, stop slot up."
@@ -79,10 +79,10 @@ def map_part(job: Job) -> Section | None:
         path, caption = _first(job, "disc", (".png",)), "The disc as designed."
     if path is None:
         return None
-    return Section("map", (Picture(path.read_bytes(), path.suffix[1:], caption, 0.62),))
+    return ReportSection("map", (PictureBlock(path.read_bytes(), path.suffix[1:], caption, 0.62),))
 
 
-def measuring_part(job: Job) -> Section | None:
+def measuring_part(job: Job) -> ReportSection | None:
     """What was measured how, and how sure it is."""
     lines = []
     if job.has("pins.csv"):
@@ -106,7 +106,7 @@ def measuring_part(job: Job) -> Section | None:
     done, _ = job.corrections()
     if done:
         lines.append(f"Corrected by hand: {len(done)} changes, kept in corrections.json beside the reading.")
-    return Section("measuring", (Bullets(tuple(lines)),)) if lines else None
+    return ReportSection("measuring", (Bullets(tuple(lines)),)) if lines else None
 
 
 def _music_words(job: Job) -> str | None:
@@ -138,12 +138,12 @@ def _turn_words(job: Job) -> str | None:
     )
 
 
-def caution_part() -> Section:
+def caution_part() -> ReportSection:
     """What to heed before the object is handled."""
-    return Section("cautions", (Bullets(tuple(CAUTIONS.values())),))
+    return ReportSection("cautions", (Bullets(tuple(CAUTIONS.values())),))
 
 
-def provenance_part(job: Job) -> Section:
+def provenance_part(job: Job) -> ReportSection:
     """Photographs with their SHA-256, and what was run when."""
     photos = table(("photograph", "SHA-256"), sorted(job.content.photos.items()))
     runs = table(
@@ -151,7 +151,7 @@ def provenance_part(job: Job) -> Section:
         [(run.at[:16].replace("T", " "), run.command, run.version) for run in job.content.runs],
         halved=True,
     )
-    return Section("provenance", (photos, runs) if photos.rows else (runs,))
+    return ReportSection("provenance", (photos, runs) if photos.rows else (runs,))
 
 
 def _first(job: Job, stem: str, suffixes: tuple[str, ...]) -> Path | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from disc.check.check_job import compare_jobs
-from disc.check.decisions import Settled, load_decisions, settle
+from disc.check.decisions import SettledFinding, load_decisions, settle
 from disc.check.kinds import info
 from disc.check.sentences import evidence_words, sure_words, where_words
 from disc.check.store import load_findings
@@ -13,7 +13,7 @@ from disc.job import Job
 from disc.records import Finding
 from disc.repin.records import Estimate, Operation, Plan
 from disc.repin.store import load_plan
-from disc.report.blocks import Block, Bullets, Picture, Section, Words, rows_of, table
+from disc.report.blocks import Block, Bullets, Paragraph, PictureBlock, ReportSection, rows_of, table
 from disc.report.log import in_order, load_log
 from disc.report.pictures import small_jpeg
 from disc.report.places import AROUND_MM
@@ -21,29 +21,29 @@ from disc.report.places import AROUND_MM
 PICTURES_A_ROW, LOG_PICTURES_A_ROW = 4, 3
 
 
-def finding_part(job: Job, pictures: Mapping[Finding, bytes]) -> Section | None:
+def finding_part(job: Job, pictures: Mapping[Finding, bytes]) -> ReportSection | None:
     """Findings with their evidence and what was decided. pictures: JPEG of a finding's place, where there is one."""
     if not job.has("out/findings.json"):
         return None
     settled, _ = settle(load_findings(job), load_decisions(job))
     if not settled:
-        return Section("findings", (Words("Nothing was found that needs a hand."),))
+        return ReportSection("findings", (Paragraph("Nothing was found that needs a hand."),))
     rows = [_finding_row(number, item) for number, item in enumerate(settled, start=1)]
     blocks: list[Block] = [table(("no.", "finding", "where", "sure", "evidence", "decided"), rows, right=(0, 3))]
     shown = [
-        Picture(pictures[item.as_found], "jpg", f"no. {number}, {info(item.finding.kind).heading}")
+        PictureBlock(pictures[item.as_found], "jpg", f"no. {number}, {info(item.finding.kind).heading}")
         for number, item in enumerate(settled, start=1)
         if item.as_found in pictures
     ]
     blocks += rows_of(shown, PICTURES_A_ROW)
     if shown:
         blocks.append(
-            Words(f"Each picture shows {2 * AROUND_MM:g} mm of the disc, the place in its middle.", small=True)
+            Paragraph(f"Each picture shows {2 * AROUND_MM:g} mm of the disc, the place in its middle.", small=True)
         )
-    return Section("findings", tuple(blocks))
+    return ReportSection("findings", tuple(blocks))
 
 
-def _finding_row(number: int, item: Settled) -> tuple[object, ...]:
+def _finding_row(number: int, item: SettledFinding) -> tuple[object, ...]:
     finding = item.finding
     decided = "" if item.decision is None else item.decision.verdict.value
     if item.decision is not None and item.decision.reason:
@@ -52,7 +52,7 @@ def _finding_row(number: int, item: Settled) -> tuple[object, ...]:
     return (number, info(finding.kind).heading, where_words(finding), sure, evidence_words(item.as_found), decided)
 
 
-def plan_part(job: Job) -> Section | None:
+def plan_part(job: Job) -> ReportSection | None:
     """The proposed work, place by place."""
     plan = load_plan(job)
     if plan is None:
@@ -70,9 +70,9 @@ def plan_part(job: Job) -> Section | None:
         if set(station.operations) - {Operation.LEAVE}
     ]
     if not rows:
-        return Section("plan", (Words("No work on pins is proposed."),))
+        return ReportSection("plan", (Paragraph("No work on pins is proposed."),))
     heading = ("no.", "face", "radius mm", "angle deg", "work", "why")
-    return Section("plan", (table(heading, rows, right=(0, 2, 3)), *_plan_notes(plan)))
+    return ReportSection("plan", (table(heading, rows, right=(0, 2, 3)), *_plan_notes(plan)))
 
 
 def _plan_notes(plan: Plan) -> list[Block]:
@@ -80,7 +80,7 @@ def _plan_notes(plan: Plan) -> list[Block]:
     return [Bullets(tuple(notes))] if notes else []
 
 
-def estimate_part(job: Job) -> Section | None:
+def estimate_part(job: Job) -> ReportSection | None:
     """Hours and cost with their range."""
     plan = load_plan(job)
     if plan is None or plan.estimate is None:
@@ -89,15 +89,15 @@ def estimate_part(job: Job) -> Section | None:
     rows = [(line.what, _range(line.count, 0), _range(line.hours, 1), _range(line.cost, 2)) for line in estimate.lines]
     rows.append(("all", "", _range(estimate.hours, 1), _range(estimate.cost, 2)))
     heading = ("work", "how often", "hours", f"cost, {estimate.currency}")
-    return Section("estimate", (table(heading, rows, right=(1, 2, 3)), *_estimate_words(estimate)))
+    return ReportSection("estimate", (table(heading, rows, right=(1, 2, 3)), *_estimate_words(estimate)))
 
 
 def _estimate_words(estimate: Estimate) -> list[Block]:
     blocks: list[Block] = []
     if estimate.sample:
-        blocks.append(Words("Made with the sample rates, not with those of this workshop.", strong=True))
+        blocks.append(Paragraph("Made with the sample rates, not with those of this workshop.", strong=True))
     if estimate.words:
-        blocks.append(Words(estimate.words))
+        blocks.append(Paragraph(estimate.words))
     return blocks
 
 
@@ -110,11 +110,11 @@ def _range(values: tuple[float, float, float], digits: int) -> str:
     return f"{expected:.{digits}f} ({least:.{digits}f} to {most:.{digits}f})"
 
 
-def comparison_part(before: Job, after: Job) -> Section:
+def comparison_part(before: Job, after: Job) -> ReportSection:
     """What changed since an earlier reading."""
     changes = compare_jobs(before, after)
     if not changes:
-        return Section("comparison", (Words(f"Nothing differs from {before.folder.name}."),))
+        return ReportSection("comparison", (Paragraph(f"Nothing differs from {before.folder.name}."),))
     rows = [
         (
             change.change.value,
@@ -125,22 +125,22 @@ def comparison_part(before: Job, after: Job) -> Section:
         )
         for change in changes
     ]
-    words = Words(f"Compared with the earlier reading {before.folder.name}:")
-    return Section(
+    words = Paragraph(f"Compared with the earlier reading {before.folder.name}:")
+    return ReportSection(
         "comparison", (words, table(("what", "face", "radius mm", "angle deg", "pin"), rows, right=(2, 3, 4)))
     )
 
 
-def log_part(job: Job) -> Section | None:
+def log_part(job: Job) -> ReportSection | None:
     """The bench log in the order of taking down; None if nothing was written beyond its first line."""
     steps = in_order(load_log(job))
     if len(steps) < 2:
         return None
     blocks: list[Block] = []
     for number, step in enumerate(steps, start=1):
-        blocks.append(Words(f"{number}. {step.at[:16].replace('T', ' ')}: {step.note}"))
+        blocks.append(Paragraph(f"{number}. {step.at[:16].replace('T', ' ')}: {step.note}"))
         if step.parts:
             blocks.append(Bullets(tuple(f"{p.name}: {p.screws}" if p.screws else p.name for p in step.parts)))
-        shown = tuple(Picture(small_jpeg(job.path(name), 800), "jpg", f"step {number}") for name in step.photos)
+        shown = tuple(PictureBlock(small_jpeg(job.path(name), 800), "jpg", f"step {number}") for name in step.photos)
         blocks += rows_of(shown, LOG_PICTURES_A_ROW)
-    return Section("log", tuple(blocks))
+    return ReportSection("log", tuple(blocks))

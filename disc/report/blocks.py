@@ -11,7 +11,7 @@ ANNEX = "provenance"
 
 
 @dataclass(frozen=True, slots=True)
-class Words:
+class Paragraph:
     """A paragraph. strong: it stands out; small: a remark."""
 
     text: str
@@ -27,7 +27,7 @@ class Bullets:
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class TableBlock:
     """A table. right: columns set flush right (numbers); halved: narrow and long, set as two side by side.
 
     own_words: what a person wrote, in whatever language; it is printed as it stands.
@@ -39,7 +39,7 @@ class Table:
     halved: bool = False
     own_words: bool = False
 
-    def parts(self) -> tuple[Table, ...]:
+    def parts(self) -> tuple[TableBlock, ...]:
         """The table, or its two halves where it is set as such and long enough."""
         if not self.halved or len(self.rows) < LEAST_HALVED:
             return (replace(self, halved=False),)
@@ -48,7 +48,7 @@ class Table:
 
 
 @dataclass(frozen=True, slots=True)
-class Picture:
+class PictureBlock:
     """A picture. data: JPEG, PNG or SVG; share: of the text's width; caption: its words, also for who cannot see it."""
 
     data: bytes
@@ -58,42 +58,42 @@ class Picture:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class PictureRow:
     """Pictures side by side. columns: how many would fill the width; fewer pictures leave room at the right."""
 
-    pictures: tuple[Picture, ...]
+    pictures: tuple[PictureBlock, ...]
     columns: int
 
 
-Block = Words | Bullets | Table | Picture | Row
+Block = Paragraph | Bullets | TableBlock | PictureBlock | PictureRow
 
 
 @dataclass(frozen=True, slots=True)
-class Section:
+class ReportSection:
     """A part of the report. key: what it is called in --parts and in headings.py."""
 
     key: str
     blocks: tuple[Block, ...] = field(default_factory=tuple)
 
 
-def before_and_after_signature(sections: Sequence[Section]) -> tuple[list[Section], list[Section]]:
+def before_and_after_signature(sections: Sequence[ReportSection]) -> tuple[list[ReportSection], list[ReportSection]]:
     """What is signed for, and the list of files, which follows it so that a signature never stands alone on a page."""
     annex = [section for section in sections if section.key == ANNEX]
     return [section for section in sections if section.key != ANNEX], annex
 
 
-def rows_of(pictures: Sequence[Picture], columns: int) -> list[Block]:
+def rows_of(pictures: Sequence[PictureBlock], columns: int) -> list[Block]:
     """Pictures in rows, all of one width."""
-    return [Row(tuple(pictures[i : i + columns]), columns) for i in range(0, len(pictures), columns)]
+    return [PictureRow(tuple(pictures[i : i + columns]), columns) for i in range(0, len(pictures), columns)]
 
 
 def table(
     heading: Sequence[str], rows: Sequence[Sequence[object]], right: Sequence[int] = (), halved: bool = False
-) -> Table:
+) -> TableBlock:
     """A table of anything that can be written as words; None becomes an empty cell, a column without words goes."""
     cells = [["" if cell is None else str(cell) for cell in row] for row in rows]
     kept = [i for i in range(len(heading)) if any(row[i] for row in cells)] if cells else list(range(len(heading)))
-    return Table(
+    return TableBlock(
         tuple(heading[i] for i in kept),
         tuple(tuple(row[i] for i in kept) for row in cells),
         frozenset(place for place, i in enumerate(kept) if i in right),

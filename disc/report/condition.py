@@ -11,7 +11,7 @@ from disc.locale.catalogue import reader
 from disc.locale.said import said_in
 from disc.records import Doubt
 from disc.report import about_doubts, about_music, about_object, about_work
-from disc.report.blocks import Section
+from disc.report.blocks import ReportSection
 from disc.report.headings import PARTS, Language
 from disc.report.in_language import in_language
 from disc.report.page import page_of
@@ -41,7 +41,7 @@ def make_report(
     for_publication: bool = False,
     advance: Advance = no_progress,
     doubts: Sequence[Doubt] | None = None,
-) -> tuple[Section, ...]:
+) -> tuple[ReportSection, ...]:
     """Write the report as PDF and page (see report_names); returns the parts that had something to say, in order.
 
     parts: keys of headings.PARTS. before: an earlier job of the same disc to compare with. for_publication: without
@@ -69,9 +69,9 @@ def gather(
     language: Language = Language.EN,
     for_publication: bool = False,
     doubts: Sequence[Doubt] | None = None,
-) -> tuple[Section, ...]:
+) -> tuple[ReportSection, ...]:
     """The wanted parts in their order, those left out that have nothing to say; what is stale is marked as such."""
-    makers: dict[str, Callable[[], Section | None]] = {
+    makers: dict[str, Callable[[], ReportSection | None]] = {
         "doubts": lambda: about_doubts.doubts_part(about_doubts.doubts_of_job(job) if doubts is None else doubts),
         "object": lambda: about_object.object_part(job, reader(language), for_publication),
         "photographs": lambda: about_object.photograph_part(job),

@@ -8,7 +8,7 @@ from dataclasses import replace
 from html import escape, unescape
 
 from disc.locale.said import Said
-from disc.report.blocks import Block, Bullets, Picture, Row, Section, Table, Words
+from disc.report.blocks import Block, Bullets, Paragraph, PictureBlock, PictureRow, ReportSection, TableBlock
 
 Speaker = Callable[[str], str]
 _SVG_WORDS = re.compile(r"(<text\b[^>]*>)([^<]+)(?=</text>)")  # of our own drawings; an engraved score parts its words
@@ -18,7 +18,7 @@ AS_WRITTEN = frozenset({"log", "provenance"})
 WHOLE_LINES = frozenset({"doubts"})
 
 
-def in_language(sections: Sequence[Section], said: Said) -> tuple[Section, ...]:
+def in_language(sections: Sequence[ReportSection], said: Said) -> tuple[ReportSection, ...]:
     """The sections in the language of `said`."""
     return tuple(
         replace(
@@ -48,27 +48,27 @@ class _Whole:
 
 
 def _block(block: Block, said: Speaker, as_written: bool) -> Block:
-    if isinstance(block, Table):
+    if isinstance(block, TableBlock):
         heading = tuple(said(cell) for cell in block.heading)
         keep = as_written or block.own_words
         return replace(block, heading=heading, rows=block.rows if keep else _rows(block, said))
-    if isinstance(block, Row):
+    if isinstance(block, PictureRow):
         return replace(block, pictures=tuple(_picture(picture, said) for picture in block.pictures))
-    if isinstance(block, Picture):
+    if isinstance(block, PictureBlock):
         return _picture(block, said)
     if as_written:
         return block
-    if isinstance(block, Words):
+    if isinstance(block, Paragraph):
         return replace(block, text=said(block.text))
     assert isinstance(block, Bullets)
     return replace(block, items=tuple(said(item) for item in block.items))
 
 
-def _rows(block: Table, said: Speaker) -> tuple[tuple[str, ...], ...]:
+def _rows(block: TableBlock, said: Speaker) -> tuple[tuple[str, ...], ...]:
     return tuple(tuple(said(cell) for cell in row) for row in block.rows)
 
 
-def _picture(picture: Picture, said: Speaker) -> Picture:
+def _picture(picture: PictureBlock, said: Speaker) -> PictureBlock:
     if picture.suffix != "svg":
         return replace(picture, caption=said(picture.caption))
     words = _SVG_WORDS.sub(lambda match: f"{match[1]}{escape(said(unescape(match[2])))}", picture.data.decode())

@@ -6,7 +6,15 @@ import base64
 from collections.abc import Sequence
 from html import escape
 
-from disc.report.blocks import Block, Bullets, Picture, Section, Table, Words, before_and_after_signature
+from disc.report.blocks import (
+    Block,
+    Bullets,
+    Paragraph,
+    PictureBlock,
+    ReportSection,
+    TableBlock,
+    before_and_after_signature,
+)
 from disc.report.headings import Language, heading
 
 _MEDIA = {"jpg": "image/jpeg", "jpeg": "image/jpeg", "png": "image/png", "svg": "image/svg+xml"}
@@ -28,7 +36,7 @@ figcaption,.small{font-size:.82rem;color:#444}img{max-width:100%;height:auto}
 """
 
 
-def page_of(name: str, sections: Sequence[Section], language: Language, date: str) -> str:
+def page_of(name: str, sections: Sequence[ReportSection], language: Language, date: str) -> str:
     """The report's HTML text."""
     title = f"{heading('title', language)}: {name}"
     before, after = (
@@ -52,27 +60,27 @@ def page_of(name: str, sections: Sequence[Section], language: Language, date: st
 
 
 def _block(block: Block) -> str:
-    if isinstance(block, Words):
+    if isinstance(block, Paragraph):
         kind = ' class="small"' if block.small else ""
         text = escape(block.text)
         return f"<p{kind}>{f'<strong>{text}</strong>' if block.strong else text}</p>"
     if isinstance(block, Bullets):
         return "<ul>" + "".join(f"<li>{escape(item)}</li>" for item in block.items) + "</ul>"
-    if isinstance(block, Table):
+    if isinstance(block, TableBlock):
         return _table(block)
-    if isinstance(block, Picture):
+    if isinstance(block, PictureBlock):
         return _figure(block)
     empty = "<figure></figure>" * (block.columns - len(block.pictures))  # the last row's pictures as wide as the others
     return f'<div class="row">{"".join(_figure(picture) for picture in block.pictures)}{empty}</div>'
 
 
-def _table(block: Table) -> str:
+def _table(block: TableBlock) -> str:
     """The table, or its halves side by side where the page is wide enough."""
     parts = [_one_table(part) for part in block.parts()]
     return parts[0] if len(parts) == 1 else f'<div class="halves">{"".join(parts)}</div>'
 
 
-def _one_table(block: Table) -> str:
+def _one_table(block: TableBlock) -> str:
     def cell(tag: str, index: int, text: str) -> str:
         long = any(len(word) > LONG_WORD for word in text.split())  # digests and file names may break anywhere
         kind = ' class="r"' if index in block.right else ' class="long"' if long else ""
@@ -85,7 +93,7 @@ def _one_table(block: Table) -> str:
     return f'<div class="scroll"><table>{head}<tbody>{rows}</tbody></table></div>'
 
 
-def _figure(picture: Picture) -> str:
+def _figure(picture: PictureBlock) -> str:
     data = base64.b64encode(picture.data).decode()
     caption = escape(picture.caption)
     share = f"{100 * picture.share:.0f}%"

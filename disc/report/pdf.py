@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from disc.report.blocks import Block, Bullets, Picture, Section, Table, Words, before_and_after_signature
+from disc.report.blocks import (
+    Block,
+    Bullets,
+    Paragraph,
+    PictureBlock,
+    ReportSection,
+    TableBlock,
+    before_and_after_signature,
+)
 from disc.report.headings import Language, heading
 from disc.typeset import pdf_from_typst, typst_text
 
@@ -29,7 +37,7 @@ NARROW_LETTERS = 16
 WIDEST_LETTERS = 110
 
 
-def pdf_of(name: str, sections: Sequence[Section], language: Language, date: str) -> bytes:
+def pdf_of(name: str, sections: Sequence[ReportSection], language: Language, date: str) -> bytes:
     """The report's PDF. name: the object's; date: as it shall stand on the first page."""
     files: dict[str, bytes | str] = {}
     title = f"{heading('title', language)}: {name}"
@@ -52,25 +60,25 @@ def pdf_of(name: str, sections: Sequence[Section], language: Language, date: str
 
 
 def _block(block: Block, files: dict[str, bytes | str]) -> str:
-    if isinstance(block, Words):
+    if isinstance(block, Paragraph):
         size = "8.5pt" if block.small else "10pt"
         weight = "600" if block.strong else "400"
         return f"#block[#text(size: {size}, weight: {weight})[#{typst_text(block.text)}]]"
     if isinstance(block, Bullets):
         return "\n".join(f"- #{typst_text(item)}" for item in block.items)
-    if isinstance(block, Table):
+    if isinstance(block, TableBlock):
         made = [_table(part) for part in block.parts()]
         if len(made) == 1:
             return made[0]
         return f"#block(breakable: false)[#grid(columns: (1fr, 1fr), gutter: 6mm, {', '.join(f'[{m}]' for m in made)})]"
-    if isinstance(block, Picture):
+    if isinstance(block, PictureBlock):
         return _figure(block, files, f"{100 * block.share:.0f}%")
     figures = ", ".join(_figure(picture, files, "100%").removeprefix("#") for picture in block.pictures)
     columns = "1fr, " * block.columns
     return f"#block(breakable: false)[#grid(columns: ({columns}), gutter: 4mm, {figures})]"
 
 
-def _table(block: Table) -> str:
+def _table(block: TableBlock) -> str:
     columns = len(block.heading)
     align = ", ".join("right" if i in block.right else "left" for i in range(columns))
     # The widest words get the room: columns of numbers are as wide as they need, the others share the rest.
@@ -95,7 +103,7 @@ def _breakable(cell: str) -> str:
     )
 
 
-def _figure(picture: Picture, files: dict[str, bytes | str], width: str) -> str:
+def _figure(picture: PictureBlock, files: dict[str, bytes | str], width: str) -> str:
     name = f"picture-{len(files) + 1}.{picture.suffix}"
     files[name] = picture.data
     words = typst_text(picture.caption)

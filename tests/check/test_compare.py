@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from disc.check.compare import Change, change_words, common_turn_deg, compare_pins
+from disc.check.compare import SiteChange, change_words, common_turn_deg, compare_pins
 from disc.records import Condition, Pin
 
 from .making import sound_disc
@@ -46,7 +46,15 @@ def test_each_change_is_named():
     after.append(Pin(77, lost.side, 11.5, 123.0))
     changes = compare_pins(before, second_reading(after, 0.7))
     assert sorted(c.change for c in changes) == sorted(
-        [Change.SET, Change.STRAIGHTENED, Change.BROKEN, Change.BENT, Change.MOVED, Change.LOST_SITE, Change.NEW_SITE]
+        [
+            SiteChange.SET,
+            SiteChange.STRAIGHTENED,
+            SiteChange.BROKEN,
+            SiteChange.BENT,
+            SiteChange.MOVED,
+            SiteChange.LOST_SITE,
+            SiteChange.NEW_SITE,
+        ]
     )
     assert all(change_words(c) for c in changes)
     assert any("moved by 0.1" in change_words(c) for c in changes)
@@ -54,5 +62,5 @@ def test_each_change_is_named():
 
 def test_an_empty_reading_loses_everything():
     pins = sound_disc()
-    assert {c.change for c in compare_pins(pins, ())} == {Change.LOST_SITE}
+    assert {c.change for c in compare_pins(pins, ())} == {SiteChange.LOST_SITE}
     assert len(compare_pins((), pins)) == len(pins)

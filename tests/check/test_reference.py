@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from disc.check.music.known_file import known_from_file
-from disc.check.music.repeats import Heard, hear
+from disc.check.music.repeats import StrikesHeard, hear
 from disc.check.music.which_tune import best_of
 from disc.turn.bars import BarGrid
 from tests.check.making import COMB, STRAIN, strikes, tune
@@ -17,7 +17,7 @@ G|ceGE|ABce|dBGF|
 """
 
 
-def heard() -> Heard:
+def heard() -> StrikesHeard:
     """What the disc of making.py plays, exactly."""
     return hear(strikes(), BarGrid(tune()), {t.number: int(t.pitch or 0) for t in COMB.teeth})
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from disc.check.music.music_observations import beat_density
-from disc.check.music.repeats import Heard, Window, hear, nearest_gap, sounds_of_teeth, vote
+from disc.check.music.repeats import StrikesHeard, Window, hear, nearest_gap, sounds_of_teeth, vote
 from disc.records import Comb, Key, Metre, Side, Tooth, Tune
 from disc.turn.bars import BarGrid
 
@@ -18,7 +18,7 @@ GRID = BarGrid(Tune((), Metre(2, 4), Key(0, "major", 0), Fraction(0), 2 * EIGHTH
 SPAN_S = EIGHTH_S * len(STRAIN)
 
 
-def heard(drop: tuple[int, ...] = ()) -> Heard:
+def heard(drop: tuple[int, ...] = ()) -> StrikesHeard:
     played = [s for i, s in enumerate(strikes(0.012, seed=7)) if i not in drop]
     return hear(played, GRID, sounds_of_teeth(COMB))
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from disc.check.kinds import KINDS, Kind, Subject, Work
+from disc.check.kinds import KINDS, Kind, Subject, WorkKind
 from disc.check.sentences import finding_line, summary_line
 from disc.check.store import (
     FINDINGS,
@@ -91,4 +91,4 @@ def test_the_sentence_a_restorer_reads():
 def test_every_kind_has_its_line():
     assert set(KINDS) == set(Kind)
     assert {KINDS[k].subject for k in (Kind.MISSING, Kind.ABANDONED, Kind.IN_DOUBT)} == {Subject.SITE}
-    assert KINDS[Kind.ABANDONED].work is Work.LEAVE
+    assert KINDS[Kind.ABANDONED].work is WorkKind.LEAVE

@@ -17,8 +17,8 @@ import pytest
 from disc.collect.collect import collect
 from disc.collect.groups import REACH, same_habits, same_tune
 from disc.collect.items import find_items
-from disc.collect.one_disc import Task, work_through
-from disc.collect.rows import DONE, Row, RowStore
+from disc.collect.one_disc import DiscTask, work_through
+from disc.collect.rows import DONE, DiscRow, RowStore
 from disc.collect.runners import THREAD_NAMES, batches, run_here, run_on_cluster
 from disc.errors import BadInput
 from disc.job import create_job
@@ -94,7 +94,7 @@ def test_an_empty_folder_is_told(tmp_path):
         collect(tmp_path)
 
 
-def kill_own_worker_once(task: Task) -> bool:
+def kill_own_worker_once(task: DiscTask) -> bool:
     """Dies as if the system had killed it, the first time that disc 2 comes up."""
     mark = task.rows.parent / "killed"
     if task.item.name == "disc 2" and not mark.exists():
@@ -111,7 +111,7 @@ def worked_through(tasks):
     return Counter((tasks[0].rows.parent / "log").read_text().splitlines())
 
 
-def kill_own_worker_always(task: Task) -> bool:
+def kill_own_worker_always(task: DiscTask) -> bool:
     if task.item.name == "disc 2":
         os.kill(os.getpid(), signal.SIGKILL)
     return work_through(task)
@@ -120,7 +120,7 @@ def kill_own_worker_always(task: Task) -> bool:
 def tasks_of(folder):
     rows = folder / "collection" / "rows"
     rows.mkdir(parents=True)
-    return [Task(item, rows, identify=False) for item in find_items(folder, folder / "collection/jobs")]
+    return [DiscTask(item, rows, identify=False) for item in find_items(folder, folder / "collection/jobs")]
 
 
 def test_a_killed_worker_loses_nothing(folder):
@@ -156,7 +156,7 @@ def test_a_cluster_with_one_worker_killed_midway(folder):
 
 
 def test_discs_go_out_in_order_by_a_tenth_of_a_second_of_work(folder, monkeypatch):
-    monkeypatch.setattr(Task, "usual_ms", property(lambda task: 60 if task.identify else 4))
+    monkeypatch.setattr(DiscTask, "usual_ms", property(lambda task: 60 if task.identify else 4))
     tasks = [task for task in tasks_of(folder) for _ in range(5)]  # 30 discs of 4 ms
     tunes = [replace(task, identify=True) for task in tasks]  # of 60 ms
     made = list(batches([*tasks[:2], tunes[0], *tasks]))
@@ -165,7 +165,7 @@ def test_discs_go_out_in_order_by_a_tenth_of_a_second_of_work(folder, monkeypatc
     assert [len(batch) for batch in batches(tunes)] == [2] * 15
 
 
-def threads_of_a_worker(task: Task) -> bool:
+def threads_of_a_worker(task: DiscTask) -> bool:
     import cv2
     import threadpoolctl
 
@@ -196,7 +196,7 @@ def test_no_scheduler_there(folder):
         list(run_on_cluster(tasks_of(folder), "tcp://127.0.0.1:9"))
 
 
-BASE = Row(
+BASE = DiscRow(
     "a", "a", DONE, diameter_mm=28.0, inner_r_mm=4.5, outer_r_mm=12.0, track_gap_mm=0.5, pin_diameter_mm=0.25, tracks=20
 )
 

@@ -15,7 +15,7 @@ import pytest
 from disc.collect.collect import collect
 from disc.collect.page import collection_page
 from disc.collect.reasons import NO_COMB, NO_PHOTOGRAPH, NO_THICKNESS
-from disc.collect.rows import DONE, Row, shown_names
+from disc.collect.rows import DONE, DiscRow, shown_names
 from disc.collect.same_disc import layout_of, same_disc
 from disc.job import create_job, open_for_writing
 from disc.locale.catalogue import Language
@@ -49,7 +49,7 @@ def read_again(pins, seed, turn_deg=0.0, lost=0.04):
 
 
 def row(name, pins, photographs=""):
-    return Row(name, f"/{name}", DONE, layout=layout_of(pins), photographs=photographs)
+    return DiscRow(name, f"/{name}", DONE, layout=layout_of(pins), photographs=photographs)
 
 
 @pytest.mark.parametrize("turn_deg", [0.0, 137.3])
@@ -134,5 +134,5 @@ def test_the_page_stands_by_itself_and_escapes_the_words_of_others(collected):
 
 
 def test_a_disc_that_failed_says_why_on_the_page(tmp_path):
-    page = collection_page(tmp_path, [Row("x", str(tmp_path / "x"), "failed", "its table is <damaged>")], ())
+    page = collection_page(tmp_path, [DiscRow("x", str(tmp_path / "x"), "failed", "its table is <damaged>")], ())
     assert "Not done: its table is &lt;damaged&gt;" in page

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from disc.comb.bar import return_time_s
 from disc.design.arrange.programme import Programme
-from disc.design.arrange.task import Task, set_up, with_conflicts
+from disc.design.arrange.task import ArrangeTask, set_up, with_conflicts
 from disc.design.plan import Design
 from disc.tune.score.records import Rank
 
@@ -21,7 +21,7 @@ class Greedy:
     kept: int
 
 
-def greedy_arrangement(task: Task) -> Greedy:
+def greedy_arrangement(task: ArrangeTask) -> Greedy:
     """The best over all transpositions of what note-by-note choice keeps, at the first tempo; same objective."""
     low, high = int(task.pitch.min()), int(task.pitch.max())
     best = Greedy(-(10**9), 0)
@@ -38,7 +38,7 @@ def greedy_arrangement(task: Task) -> Greedy:
     return best
 
 
-def choose(task: Task, programme: Programme) -> list[int]:
+def choose(task: ArrangeTask, programme: Programme) -> list[int]:
     cliques_of: dict[int, list[int]] = defaultdict(list)
     for number, clique in enumerate(programme.cliques):
         for c in clique:

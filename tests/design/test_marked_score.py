@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 
 import numpy as np
 
-from disc.design.arranged import Change, asked_tune, fates
+from disc.design.arranged import NoteChange, asked_tune, fates
 from disc.design.marked_score import COLOURS, add_legend, mark_musicxml
 from disc.design.plan import plan_design
 from disc.design.settings import DesignSettings, MissingPitch
@@ -30,7 +30,7 @@ def test_colours_and_words_by_hand() -> None:
     marked = mark_musicxml(musicxml_text(asked_tune(design)), fates(design))
     notes = ElementTree.fromstring(marked[marked.index("<score-partwise") :]).iter("note")
     found = {(n.get("color"), n.findtext("lyric/text")) for n in notes if n.get("color")}
-    assert found == {(COLOURS[Change.HIGHER], "⇑"), (COLOURS[Change.NEAREST], "≈")}
+    assert found == {(COLOURS[NoteChange.HIGHER], "⇑"), (COLOURS[NoteChange.NEAREST], "≈")}
 
 
 def test_every_fate_is_shown() -> None:
@@ -50,7 +50,7 @@ def test_every_fate_is_shown() -> None:
     wanted = {str(i + 1): COLOURS.get(fate.change, "") for i, fate in enumerate(notes)}
     assert coloured == wanted
     page = engrave(marked).pages[0]
-    assert all(COLOURS[change] in page for change in counts if change is not Change.AS_WRITTEN)
+    assert all(COLOURS[change] in page for change in counts if change is not NoteChange.AS_WRITTEN)
     page = add_legend(page, "A <title> & more", "one line", set(counts))
     ElementTree.fromstring(page)
-    assert "A &lt;title&gt; &amp; more" in page and ("left out" in page) == (Change.LEFT_OUT in counts)
+    assert "A &lt;title&gt; &amp; more" in page and ("left out" in page) == (NoteChange.LEFT_OUT in counts)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from disc.desk.work import comb_take
-from disc.desk.work.comb_photo import Marks, comb_with_tips, tips_from_marks
+from disc.desk.work.comb_photo import MarkedTips, comb_with_tips, tips_from_marks
 from disc.desk.work.session import Session
 from disc.errors import BadInput
 from disc.job import open_job
@@ -32,14 +32,14 @@ def seen(r_mm, theta_deg, side, middle=(400.0, 300.0), px_per_mm=17.0, turn_deg=
 @pytest.mark.parametrize("side", list(Side))
 def test_tips_come_out_where_they_were_put(side):
     places = [(5.2, 12.0), (7.75, 40.5), (11.0, 359.2)]
-    marks = Marks(side, seen(0, 0, side), seen(13.5, 0, side), seen(14, 90, side), seen(14, 270, side), 28.0,
+    marks = MarkedTips(side, seen(0, 0, side), seen(13.5, 0, side), seen(14, 90, side), seen(14, 270, side), 28.0,
                   tuple(seen(r, t, side) for r, t in places))  # fmt: skip
     for (r, theta), (r_got, theta_got) in zip(places, tips_from_marks(marks), strict=True):
         assert r_got == pytest.approx(r, abs=1e-9) and theta_got == pytest.approx(theta, abs=1e-9)
 
 
 def test_a_known_length_of_nothing_is_refused():
-    marks = Marks(Side.UPPER, (0, 0), (100, 0), (5, 5), (6, 6), 10.0, ((50, 0),))
+    marks = MarkedTips(Side.UPPER, (0, 0), (100, 0), (5, 5), (6, 6), 10.0, ((50, 0),))
     with pytest.raises(BadInput, match="too close together"):
         tips_from_marks(marks)
 

@@ -7,9 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from disc.desk.work.history import (
-    Change,
+    DeskStep,
     History,
-    Step,
+    ValueChange,
     format_history,
     load_history,
     move_to,
@@ -20,7 +20,7 @@ from disc.desk.work.history import (
 from disc.errors import BadInput
 
 steps = st.lists(
-    st.builds(Step, st.text(max_size=8), st.just("2026-01-01T00:00:00+00:00"), st.integers(0, 3)), max_size=8
+    st.builds(DeskStep, st.text(max_size=8), st.just("2026-01-01T00:00:00+00:00"), st.integers(0, 3)), max_size=8
 )
 
 
@@ -56,21 +56,26 @@ def test_corrections_are_parted_where_the_steps_are(made, data):
 @given(steps, st.data())
 def test_a_new_step_forgets_what_was_taken_back(made, data):
     moved, _, _ = move_to(history_of(made), data.draw(st.integers(0, len(made))))
-    new = record(moved, Step("new", "now", 1))
+    new = record(moved, DeskStep("new", "now", 1))
     assert new.done == len(new.steps) == moved.done + 1 and new.next_redo is None
 
 
 @given(steps)
 def test_the_file_reads_back(tmp_path_factory, made):
     path = tmp_path_factory.mktemp("history") / "desk.json"
-    step = Step("set", "now", 0, (Change("settings", "metre", None, "6/8"), Change("plate", "turns", "clockwise", "x")))
+    step = DeskStep(
+        "set",
+        "now",
+        0,
+        (ValueChange("settings", "metre", None, "6/8"), ValueChange("plate", "turns", "clockwise", "x")),
+    )
     history = history_of([*made, step])
     path.write_text(format_history(history), encoding="utf-8")
     assert load_history(path) == history
 
 
 def test_corrections_made_elsewhere_become_a_step():
-    history = reconcile(history_of([Step("mine", "t", 2)]), 5, 0, "t")
+    history = reconcile(history_of([DeskStep("mine", "t", 2)]), 5, 0, "t")
     assert [s.corrections for s in history.steps] == [2, 3] and history.steps[1].words == "edited in the table"
 
 

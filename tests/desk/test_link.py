@@ -90,10 +90,10 @@ def test_an_edit_cut_off_under_way_is_done_once(browser, tmp_path):
 
 
 def test_the_place_of_a_desk_is_for_this_user_alone(tmp_path):
-    place.keep(tmp_path, place.Place(45678, "k" * 32))
+    place.keep(tmp_path, place.DeskPlace(45678, "k" * 32))
     path = place._file(tmp_path)
     assert path.stat().st_mode & 0o777 == 0o600 and tmp_path not in path.parents
-    assert place.kept(tmp_path) == place.Place(45678, "k" * 32)
+    assert place.kept(tmp_path) == place.DeskPlace(45678, "k" * 32)
     os.utime(path, (0, 0))
     assert place.kept(tmp_path) is None  # long ago
     path.write_text('{"port": 80, "key": "short"}')

@@ -19,7 +19,7 @@ from disc.desk.page.findings import page_findings
 from disc.desk.page.score import page_score
 from disc.desk.server import server
 from disc.desk.work.decide import decide
-from disc.desk.work.history import Change
+from disc.desk.work.history import ValueChange
 from disc.desk.work.session import Session
 from disc.errors import BadInput
 from disc.job import open_for_writing, open_job
@@ -65,10 +65,12 @@ def test_undo_of_everything_restores_every_file_that_was_changed(session):
     before = {name: (folder / name).read_bytes() for name in watched}
     plate = open_job(folder).plate
     session.change({"do": "remove", "pins": [1, 2, 7]})
-    session.set_values("metre", (Change("settings", "metre", None, "3/4"), Change("plate", "revolution_s", 40.0, 50.0)))
+    session.set_values(
+        "metre", (ValueChange("settings", "metre", None, "3/4"), ValueChange("plate", "revolution_s", 40.0, 50.0))
+    )
     session.change({"do": "add", "side": "lower", "r_mm": 12.9, "theta_deg": 123.0})
     session.set_values(
-        "comb", (Change("comb", "comb.csv", before["comb.csv"].decode(), "number,side,tip_r_mm\n1,upper,5\n"),)
+        "comb", (ValueChange("comb", "comb.csv", before["comb.csv"].decode(), "number,side,tip_r_mm\n1,upper,5\n"),)
     )
     session.change({"do": "note", "pins": [9], "note": "look again"})
     assert open_job(folder).plate.revolution_s == 50.0 and len(open_job(folder).comb().teeth) == 1

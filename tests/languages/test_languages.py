@@ -22,10 +22,10 @@ from disc.photo.sheets.map_sheet import map_svg
 from disc.records import Pin, Plate, Side, Turns
 from disc.repin.make_plan import PlanSettings, make_plan
 from disc.repin.plan_job import rates_in_force
-from disc.repin.sheets.face_sheet import Page, enlarged_sheet, true_size_sheet
+from disc.repin.sheets.face_sheet import JobPage, enlarged_sheet, true_size_sheet
 from disc.repin.sheets.rows import SHEET_HEADING
 from disc.repin.sheets.work_list import said_anew, work_list_source
-from disc.report.blocks import Bullets, Picture, Section
+from disc.report.blocks import Bullets, PictureBlock, ReportSection
 from disc.report.condition import gather
 from disc.report.headings import HEADINGS, heading
 from disc.report.in_language import in_language
@@ -104,7 +104,7 @@ def test_no_sentence_of_a_paper_is_left_in_english(job, language, monkeypatch):
     for module in ("disc.repin.sheets.work_list", "disc.repin.sheets.sheet"):
         monkeypatch.setattr(f"{module}.said_in", lambda _: said)
     plan = make_plan(job, PlanSettings(), rates_in_force(job))
-    page = Page("a4", "disc-7", language)
+    page = JobPage("a4", "disc-7", language)
     source = said_anew(work_list_source(plan, page, []), language)
     for side in Side:
         true_size_sheet(plan, side, page).svg()
@@ -136,12 +136,12 @@ def test_a_sentence_that_is_not_known_stays_and_is_remembered():
 @pytest.mark.parametrize("language", TRANSLATED)
 def test_the_maps_own_words_are_said_and_a_doubt_is_said_whole_or_not_at_all(language):
     pins = [Pin(1, Side.UPPER, 6.0, 40.0), Pin(2, Side.LOWER, 7.0, 80.0)]
-    picture = Picture(map_svg(pins, 14.0, 3.0, ()).encode(), "svg", "the map")
+    picture = PictureBlock(map_svg(pins, 14.0, 3.0, ()).encode(), "svg", "the map")
     known = assumed_doubts(Plate(28.0, assumed=frozenset({"turns"})), None)[0]
     unknown = "the disc was eaten. Ask the mouse: disc read JOB."
-    doubts = Section("doubts", (Bullets((f"{known.say} {known.advice}", unknown)),))
+    doubts = ReportSection("doubts", (Bullets((f"{known.say} {known.advice}", unknown)),))
     said = Said(language)
-    map_section, doubt_section = in_language([Section("map", (picture,)), doubts], said)
+    map_section, doubt_section = in_language([ReportSection("map", (picture,)), doubts], said)
     words = [unescape(w) for w in re.findall(r"<text[^>]*>([^<]+)</text>", map_section.blocks[0].data.decode())]
     assert any(word.startswith(said("stop slot")) for word in words) and said("look again") in words
     assert not {"stop slot", "look again", "sound: 1", "hatched: not seen"} & set(words)

@@ -7,7 +7,7 @@ import pytest
 from bench.truth.practice import LEVELS, practice_disc
 
 from disc.library.notes_in import query_of_notes
-from disc.library.search.chain import PLAIN, Line, interval_nats, lay, shelf_of, step_tables, trace
+from disc.library.search.chain import PLAIN, MelodyLine, interval_nats, lay, shelf_of, step_tables, trace
 from disc.library.search.find_tunes import find_tunes
 from disc.library.search.parts import parts_of
 from disc.library.search.placed import is_version
@@ -21,7 +21,7 @@ ONSET = np.cumsum([0, 1, 1, 2, 0.5, 0.5, 1, 1, 2, 1.0])
 
 def laid(onset, pitch):
     shelf = shelf_of(onset, np.asarray(pitch), np.array([0, len(pitch)]))
-    table = step_tables(Line(ONSET, ROW, np.ones(ROW.size)), PLAIN, interval_nats(PLAIN))
+    table = step_tables(MelodyLine(ONSET, ROW, np.ones(ROW.size)), PLAIN, interval_nats(PLAIN))
     (chain,) = trace(table, shelf, PLAIN)[0] or [[]]
     return float(lay(table, shelf, PLAIN)[0]), chain
 
@@ -45,8 +45,8 @@ def test_a_disc_that_begins_in_the_middle_of_its_tune_is_laid_in_two_pieces():
     rng = np.random.default_rng(5)
     pitch, step = rng.integers(55, 80, 40), PLAIN.same + PLAIN.same_time
     onset = np.cumsum(rng.choice([0.25, 0.5, 1.0], 40))
-    turned = Line(np.arange(40) * 0.5, np.roll(pitch, -22), np.ones(40))
-    turned = Line(np.cumsum(np.roll(np.diff(onset, prepend=0.0), -22)), turned.pitch, turned.likely)
+    turned = MelodyLine(np.arange(40) * 0.5, np.roll(pitch, -22), np.ones(40))
+    turned = MelodyLine(np.cumsum(np.roll(np.diff(onset, prepend=0.0), -22)), turned.pitch, turned.likely)
     table = step_tables(turned, PLAIN, interval_nats(PLAIN))
     shelf = shelf_of(onset, pitch, np.array([0, 40]))
     assert lay(table, shelf, PLAIN)[0] == pytest.approx(21 * step, abs=2.0)

@@ -10,9 +10,9 @@ from disc.listen.fitted import fitted
 from disc.listen.sound.audio import Recording
 from disc.listen.sound.bands import FALL_60_DB, Whole, transform
 from disc.listen.turn.hear.single_sounds import Beginning
-from disc.listen.turn.hear.strike_steps import Step, Voice, own_levels, steps_of
+from disc.listen.turn.hear.strike_steps import ToneStep, ToothVoice, own_levels, steps_of
 from disc.listen.turn.judge.silent_strikes import MOST_OF_A_LAP, PRIOR, over_laps, with_others
-from disc.listen.turn.judge.single_extra import Candidate, extra_features, extra_probability
+from disc.listen.turn.judge.single_extra import ExtraCandidate, extra_features, extra_probability
 from disc.listen.turn.learn.true_pitches import off_table
 from disc.listen.turn.place.disc_path import Expected
 
@@ -30,8 +30,8 @@ def whole_of(events: list[tuple[float, float, float]], length_s: float) -> tuple
     return recording, transform(recording)
 
 
-def voice(pitch: float) -> Voice:
-    return Voice(hz(pitch), FALL_60_DB / T60_S, True)
+def voice(pitch: float) -> ToothVoice:
+    return ToothVoice(hz(pitch), FALL_60_DB / T60_S, True)
 
 
 def test_a_twin_that_rings_on_adds_nothing_to_the_silent_tooth() -> None:
@@ -55,7 +55,7 @@ def expected(*rows: tuple[int, int, int]) -> list[Expected]:
 
 def test_a_tooths_usual_step_is_that_of_its_louder_half() -> None:
     strikes = expected((0, 0, 1), (1, 0, 1), (2, 0, 1), (3, 0, 1), (4, 0, 2))
-    steps: list[Step | None] = [Step(level, 0.01, 0.9, 0.0, 0.0) for level in (0.2, 0.22, 0.24, 0.001)]
+    steps: list[ToneStep | None] = [ToneStep(level, 0.01, 0.9, 0.0, 0.0) for level in (0.2, 0.22, 0.24, 0.001)]
     usual = own_levels([*steps, None], strikes)
     assert usual[0] == pytest.approx(0.23, rel=0.06)
     assert usual[4] == usual[0]  # tooth 2 has too few strikes: its neighbours tell
@@ -94,9 +94,9 @@ def test_the_other_strikes_of_a_tooth_speak_its_own_laps_do_not() -> None:
     assert told[3] == 0.0
 
 
-def candidate(level: float, gain: float, cause: int | None) -> Candidate:
+def candidate(level: float, gain: float, cause: int | None) -> ExtraCandidate:
     b = Beginning(4, 5.0, level, 0.0, 1.0, 5.0)
-    return Candidate(b, -2.0, 7, Step(level, 0.02, gain, 0.0, 0.0), 1.0, cause, cause is not None)
+    return ExtraCandidate(b, -2.0, 7, ToneStep(level, 0.02, gain, 0.0, 0.0), 1.0, cause, cause is not None)
 
 
 def test_a_full_tone_of_its_own_is_likelier_extra_than_a_trace_of_one() -> None:

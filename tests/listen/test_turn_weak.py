@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from disc.listen.turn.hear.heard_strikes import Heard
+from disc.listen.turn.hear.heard_strikes import HeardStrike
 from disc.listen.turn.hear.single_sounds import Beginning
-from disc.listen.turn.hear.strike_steps import Step
+from disc.listen.turn.hear.strike_steps import ToneStep
 from disc.listen.turn.judge.weak_strikes import weak_strikes, weak_teeth
 from disc.listen.turn.place.disc_path import Expected
 
 
-def struck(strengths: dict[int, Sequence[float | None]], laps: int = 1) -> list[Heard]:
+def struck(strengths: dict[int, Sequence[float | None]], laps: int = 1) -> list[HeardStrike]:
     """Strikes of each tooth in turn, as strong as said, the same in every lap; None: silent."""
     heard, index = [], 0
     for tooth, row in strengths.items():
@@ -19,14 +19,14 @@ def struck(strengths: dict[int, Sequence[float | None]], laps: int = 1) -> list[
             for lap in range(laps):
                 expected = Expected(index, 0.01 * index + lap, tooth, tooth)
                 begun = None if strength is None else Beginning(tooth, expected.turn, strength)
-                heard.append(Heard(expected, expected.turn, begun, 3.0 if begun else -3.0))
+                heard.append(HeardStrike(expected, expected.turn, begun, 3.0 if begun else -3.0))
             index += 1
     return heard
 
 
-def stepping(heard: Sequence[Heard]) -> list[Step]:
+def stepping(heard: Sequence[HeardStrike]) -> list[ToneStep]:
     """What each strike adds to its tooth's tone: as much as its beginning is strong."""
-    return [Step(h.beginning.strength if h.beginning else 0.0, 0.01, 0.9, 0.0, 0.0) for h in heard]
+    return [ToneStep(h.beginning.strength if h.beginning else 0.0, 0.01, 0.9, 0.0, 0.0) for h in heard]
 
 
 def test_a_strike_is_weak_against_the_others_of_its_tooth() -> None:

@@ -10,7 +10,7 @@ from scipy import ndimage
 from skimage.measure import EllipseModel
 
 from disc.photo.image import opencv
-from disc.photo.marks.pins_from_sites import Doubt
+from disc.photo.marks.pins_from_sites import FaceDoubt
 from disc.photo.marks.slant import fit_slant, plane_tilt
 from disc.photo.plane.face_plane import Plane, plane_from_ellipse
 from disc.photo.plane.shared_lens import Shared, of_others
@@ -20,8 +20,7 @@ from disc.photo.plate.find_plate import robust_ellipse
 from disc.photo.plate.outline import rim_points
 from disc.photo.plate.slot import Slot, find_slot, running_median, window_mean
 from disc.photo.plate.slot_signs import SlotPlace, slot_places
-from disc.photo.plate.which_slot import Marks as SlotMarks
-from disc.photo.plate.which_slot import choose_slots
+from disc.photo.plate.which_slot import FaceMarks, choose_slots
 from disc.photo.read_face import bend_of
 from disc.records import Side
 
@@ -201,7 +200,7 @@ def test_slot_that_the_finder_saw_elsewhere():
     plane, picture = painted_face(33.0, 0.9, (BRASS, BRASS, DARK))
     elsewhere = tuple(plane.to_px(13.0 * np.array([[np.cos(2.0), np.sin(2.0)]]))[0])
     places = slot_places(picture, plane, 13.0, elsewhere, 0.9)
-    chosen = choose_slots([places], [SlotMarks(True, 13.0, np.zeros((0, 2)))])[0]
+    chosen = choose_slots([places], [FaceMarks(True, 13.0, np.zeros((0, 2)))])[0]
     assert np.degrees(chosen.place.slot.angle_rad) == pytest.approx(33.0, abs=0.1)
     assert chosen.probability > 0.9
 
@@ -219,7 +218,7 @@ def test_stain_across_the_rim_is_no_slot():
             picture[round(v), round(u)] = np.clip(cv * 0.45, 0, 255)
     stain = tuple(plane.to_px(12.5 * np.array([[np.cos(np.radians(120)), np.sin(np.radians(120))]]))[0])
     places = slot_places(picture, plane, 13.0, stain, 0.9)
-    chosen = choose_slots([places], [SlotMarks(True, 13.0, np.zeros((0, 2)))])[0]
+    chosen = choose_slots([places], [FaceMarks(True, 13.0, np.zeros((0, 2)))])[0]
     assert np.degrees(chosen.place.slot.angle_rad) == pytest.approx(33.0, abs=0.1)
 
 
@@ -231,10 +230,10 @@ def test_two_photographs_settle_a_slot_that_one_leaves_open():
     seen = [to_view(pins, at) for at in (0.4, 2.9)]
     place = lambda at, odds: SlotPlace(Slot(at, 0.9, 9.0), odds)  # noqa: E731
     places = [(place(1.7, 1.0), place(0.4, 0.0)), (place(5.0, 1.0), place(2.9, 0.0))]
-    chosen = choose_slots(places, [SlotMarks(True, 13.0, xy) for xy in seen])
+    chosen = choose_slots(places, [FaceMarks(True, 13.0, xy) for xy in seen])
     assert [one.place.slot.angle_rad for one in chosen] == [0.4, 2.9]
     assert all(one.probability > 0.97 for one in chosen)
-    alone = choose_slots(places[:1], [SlotMarks(True, 13.0, seen[0])])[0]
+    alone = choose_slots(places[:1], [FaceMarks(True, 13.0, seen[0])])[0]
     assert alone.place.slot.angle_rad == 1.7 and alone.probability < 0.9
     assert alone.runner_up_rad == 0.4
 
@@ -263,7 +262,7 @@ def test_what_an_untold_lens_does_is_told_by_where_a_pin_stands():
     """Against the distortion itself: a disc about the picture's middle, its rim held where it is."""
     k1, size, scale, radius = 0.013, (2000, 2000), 60.0, 15.0
     plane = Plane(np.array([[scale, 0, 999.5], [0, -scale, 999.5], [0, 0, 1.0]]), 0.0, size)
-    doubt = Doubt(0.0, 0.0, bend_of(plane, radius, k1), radius)
+    doubt = FaceDoubt(0.0, 0.0, bend_of(plane, radius, k1), radius)
     r = np.array([5.0, radius / 3**0.5, 12.0, radius])
     seen = (distort(k1, size, 999.5 + scale * r, 999.5)[0] - 999.5) / scale
     off = np.abs(seen * radius / seen[-1] - r)

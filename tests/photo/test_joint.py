@@ -8,7 +8,7 @@ import pytest
 from disc.photo.image import opencv
 from disc.photo.marks.slant import Slant
 from disc.photo.plane.face_plane import Plane
-from disc.photo.plane.joint import Marks, feet_put_right, heard_others, settle_jointly, upright_share
+from disc.photo.plane.joint import PinMarks, feet_put_right, heard_others, settle_jointly, upright_share
 from disc.photo.plane.settle import Perspective, settle
 from disc.photo.plane.shared_lens import Shared
 
@@ -42,7 +42,7 @@ def scene(tilt_deg, distance_mm, foot_error, seed):
     tip = root + 0.012 * rng.standard_normal(root.shape)
     rim = RADIUS_MM * np.column_stack([np.cos(t := np.linspace(0, 6.2, 180)), np.sin(t)])
     h = k @ np.column_stack([turn[:, :2], push])
-    marks = Marks(
+    marks = PinMarks(
         seen(raised(foot, 0.0)),
         seen(raised(tip, HEIGHT_MM)) + 0.2 * rng.standard_normal(root.shape),
         np.full(80, 0.012),

@@ -16,7 +16,7 @@ from disc.photo.combine_photos import _one_side
 from disc.photo.image import Photo, load_photo, opencv
 from disc.photo.quality import judge_photo
 from disc.photo.read_face import ReadSettings, read_face
-from disc.photo.several.merge_pins import Shown, laid_on_first, merge_pins
+from disc.photo.several.merge_pins import ShownFace, laid_on_first, merge_pins
 from disc.records import Condition, Plate, Side
 
 
@@ -145,7 +145,7 @@ def test_two_photos_of_one_face_beat_each(truth, plate, upper_photo):
     noisy = [changed(upper_photo, spoil) for _ in range(2)]
     readings = [read_face(photo, Side.UPPER, plate) for photo in noisy]
     true = true_pins(truth, "upper")
-    together = merge_pins(laid_on_first([Shown(r.pins, r.faint, r.shown_mm) for r in readings]))
+    together = merge_pins(laid_on_first([ShownFace(r.pins, r.faint, r.shown_mm) for r in readings]))
     assert f1(together, true) >= min(f1(r.pins, true) for r in readings)
     alone = [np.sqrt(np.mean(np.sum(errors_mm(r.pins, true)[0] ** 2, 1))) for r in readings]
     error, _ = errors_mm(together, true)
@@ -157,7 +157,7 @@ def test_a_photo_that_shows_the_pins_length_says_more_of_their_condition(upper_r
     told = upper_reading.pins
     above = [replace(p, condition=Condition.SOUND, sigma_mm=(p.sigma_mm or 0.02) / 2) for p in told]
     conditions = [p.condition for p in told]
-    squarely, aslant = Shown(above, shown_mm=0.01), Shown(told, shown_mm=0.15)
+    squarely, aslant = ShownFace(above, shown_mm=0.01), ShownFace(told, shown_mm=0.15)
     assert [p.condition for p in merge_pins([squarely, aslant])] == conditions
     assert {p.condition for p in merge_pins([replace(squarely, shown_mm=0.15), aslant])} != set(conditions)
 

@@ -19,7 +19,7 @@ from disc.photo.seen.look_face import look_face
 from disc.photo.seen.seen_map import ANGLES, RINGS, SEEN, SeenMap, Why, is_seen, seen_by_any
 from disc.photo.seen.store import load_seen
 from disc.photo.seen.unseen_sites import mark_unseen
-from disc.photo.several.merge_pins import Shown, merge_pins
+from disc.photo.several.merge_pins import ShownFace, merge_pins
 from disc.records import About, Condition, Pin, Plate, Side
 
 
@@ -66,10 +66,10 @@ def test_hidden_sites_are_neither_missing_nor_absent():
 def test_of_two_photographs_the_one_that_sees_has_the_say():
     hidden, clear = sector(Side.UPPER, 30, 60), SeenMap.clear(Side.UPPER, 14.0)
     pin = Pin(1, Side.UPPER, 10.0, 45.0, sigma_mm=0.02, confidence=0.8)
-    assert merge_pins([Shown([], seen=hidden), Shown([pin], seen=clear)]) == (pin,)
+    assert merge_pins([ShownFace([], seen=hidden), ShownFace([pin], seen=clear)]) == (pin,)
     # The other saw the place, and nothing there.
-    assert merge_pins([Shown([], seen=clear), Shown([pin], seen=clear)]) == ()
-    assert merge_pins([Shown([pin], seen=hidden), Shown([], seen=clear)]) == ()  # dirt on the finger
+    assert merge_pins([ShownFace([], seen=clear), ShownFace([pin], seen=clear)]) == ()
+    assert merge_pins([ShownFace([pin], seen=hidden), ShownFace([], seen=clear)]) == ()  # dirt on the finger
 
 
 def covered(photo, view):

@@ -17,7 +17,7 @@ from disc.photo.quality import judge_photo
 from disc.photo.read_face import ReadSettings
 from disc.photo.request import ReadRequest
 from disc.photo.several.lay_on import lay_on
-from disc.photo.several.merge_pins import Shown, merge_pins
+from disc.photo.several.merge_pins import ShownFace, merge_pins
 from disc.photo.several.one_slot import slot_off_deg
 from disc.records import Condition, Pin, Side
 
@@ -143,15 +143,15 @@ def test_photos_are_weighed_place_by_place():
         )
 
     # What one believes and the other half believes is there; what the other shows nothing of is not.
-    assert merge_pins([Shown([pin(0.8)]), Shown([], faint=[pin(0.45)])])[0].confidence > 0.5
-    assert not merge_pins([Shown([pin(0.8)]), Shown([], faint=[pin(0.05)])])
-    assert not merge_pins([Shown([pin(0.8)]), Shown([])])
+    assert merge_pins([ShownFace([pin(0.8)]), ShownFace([], faint=[pin(0.45)])])[0].confidence > 0.5
+    assert not merge_pins([ShownFace([pin(0.8)]), ShownFace([], faint=[pin(0.05)])])
+    assert not merge_pins([ShownFace([pin(0.8)]), ShownFace([])])
     # A photograph that misses many of the other's sure pins says little by what it does not show.
     sure = [pin(0.999, theta=theta) for theta in range(100, 300, 5)]
-    assert len(merge_pins([Shown([pin(0.8), *sure]), Shown(sure[::2])])) == len(sure) + 1
-    assert len(merge_pins([Shown([pin(0.8), *sure]), Shown(sure)])) == len(sure)
+    assert len(merge_pins([ShownFace([pin(0.8), *sure]), ShownFace(sure[::2])])) == len(sure) + 1
+    assert len(merge_pins([ShownFace([pin(0.8), *sure]), ShownFace(sure)])) == len(sure)
     # The probability that goes with a condition is the one of what both make of it.
     one, two = pin(0.99, Condition.STUB, 0.6), pin(0.99, Condition.SOUND, 0.9)
-    both = merge_pins([Shown([one]), Shown([two])])[0]
+    both = merge_pins([ShownFace([one]), ShownFace([two])])[0]
     assert both.condition is Condition.SOUND
     assert both.condition_probability == pytest.approx(0.9 * 0.2 / (0.9 * 0.2 + 0.05 * 0.6 + 0.05 * 0.2))

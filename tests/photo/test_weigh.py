@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from disc.photo.marks.networks import FRAME_PX, ask_finder
-from disc.photo.marks.pins_from_sites import BENT_SIGMAS, Doubt, Sites, _sigmas_of_lean, make_pins
+from disc.photo.marks.pins_from_sites import BENT_SIGMAS, FaceDoubt, Sites, _sigmas_of_lean, make_pins
 from disc.photo.marks.site_odds import alike, feet_by_slant, network_odds, site_odds
 from disc.photo.marks.slant import Slant
 from disc.photo.marks.spots import CLOSEST_MM, HOLE, PIN, STUB, Spots, thin_out
@@ -134,7 +134,7 @@ def test_an_upright_pin_leans_from_its_best_root_and_a_bent_one_from_its_foot():
     bent = spots([[8.0, 2.0]], [[8.2, 2.3]])
     made = {}
     for name, one in (("hidden", hidden), ("bent", bent)):
-        (made[name],) = make_pins(Sites(one, np.ones(1)), SLANT, 0.5, np.zeros(0), Side.UPPER, Doubt(0.01, 0.0))
+        (made[name],) = make_pins(Sites(one, np.ones(1)), SLANT, 0.5, np.zeros(0), Side.UPPER, FaceDoubt(0.01, 0.0))
     assert made["hidden"].condition is Condition.SOUND
     assert np.hypot(made["hidden"].lean_x_mm, made["hidden"].lean_y_mm) < 0.02
     assert made["bent"].condition is Condition.BENT

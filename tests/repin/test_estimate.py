@@ -6,7 +6,7 @@ import pytest
 
 from disc.errors import BadInput
 from disc.records import Side
-from disc.repin.records import Operation, Station, Task, spot
+from disc.repin.records import Operation, Station, StationTask, spot
 from disc.repin.work.estimate import estimate, history_entry, parse_rates, sample_rates_text
 
 RATES = """
@@ -33,7 +33,7 @@ holes_per_drill = 5
 
 
 def station(number, *operations, probability=1.0, may_break=False, side=Side.UPPER):
-    tasks = tuple(Task(Operation(op), "why") for op in operations)
+    tasks = tuple(StationTask(Operation(op), "why") for op in operations)
     return Station(number, side, spot(8.0, 10.0 * (number or 0)), tasks, probability, may_break=may_break)
 
 

@@ -17,14 +17,14 @@ from disc.errors import BadInput
 from disc.frame import axis_setting_deg
 from disc.job import open_for_writing
 from disc.records import Plate, Side, Turns
-from disc.repin.machine.gcode import ProgramSettings, Table, comment, face_program
+from disc.repin.machine.gcode import MachineTable, ProgramSettings, comment, face_program
 from disc.repin.machine.zero import Touch, Zero, find_zero, parse_touch
-from disc.repin.records import Operation, Plan, Station, Task, spot
+from disc.repin.records import Operation, Plan, Station, StationTask, spot
 from disc.repin.work.drills import choose_stock
 
 from .rs274 import Machine, level
 
-DRILL = (Task(Operation.DRILL, "an empty place"), Task(Operation.SET, "an empty place"))
+DRILL = (StationTask(Operation.DRILL, "an empty place"), StationTask(Operation.SET, "an empty place"))
 
 
 def plan_of(rng: np.random.Generator) -> Plan:
@@ -37,7 +37,7 @@ def plan_of(rng: np.random.Generator) -> Plan:
                 number=number,
                 side=Side.UPPER if rng.random() < 0.6 else Side.LOWER,
                 place=spot(float(rng.uniform(2, radius - 0.5)), float(rng.uniform(0, 360))),
-                tasks=DRILL if rng.random() < 0.8 else (Task(Operation.STRAIGHTEN, "leans"),),
+                tasks=DRILL if rng.random() < 0.8 else (StationTask(Operation.STRAIGHTEN, "leans"),),
                 probability=float(rng.choice([0.97, 0.5])),
                 stock=choose_stock(float(rng.choice([0.25, 0.30]))),
                 standing_mm=float(rng.uniform(0.3, 0.8)),
@@ -63,7 +63,7 @@ def machine_places(plan: Plan, side: Side, zero: Zero) -> list[complex]:
 def test_every_hole_of_forty_plans_comes_where_it_must(seed):
     rng = np.random.default_rng(seed)
     plan = plan_of(rng)
-    table = Table.ROTARY if seed % 2 else Table.XY
+    table = MachineTable.ROTARY if seed % 2 else MachineTable.XY
     turns = Turns.CLOCKWISE if seed % 4 < 2 else Turns.COUNTERCLOCKWISE
     zero = (
         Zero(float(rng.uniform(-3, 3)), float(rng.uniform(-3, 3)), float(rng.uniform(-180, 180)))
@@ -79,7 +79,7 @@ def test_every_hole_of_forty_plans_comes_where_it_must(seed):
         safe = max(2.0, max(s.standing_mm for s in plan.stations) + 1.0)
         assert len(machine.holes) == len(wanted)
         for hole in machine.holes:
-            if table is Table.XY:
+            if table is MachineTable.XY:
                 found = complex(hole["X"], hole["Y"])
             else:  # ISO 841: a table that turns clockwise brings the place at an angle under the drill at that number
                 sign = 1 if turns is Turns.CLOCKWISE else -1
@@ -87,7 +87,7 @@ def test_every_hole_of_forty_plans_comes_where_it_must(seed):
                 assert hole["Y"] == 0
             nearest = min(wanted, key=lambda place: abs(place - found))
             assert abs(nearest - found) < 0.001
-            if table is Table.ROTARY:
+            if table is MachineTable.ROTARY:
                 assert abs(math.degrees(cmath.phase(found / nearest))) < 0.002
             wanted.remove(nearest)
         for move in machine.moves:

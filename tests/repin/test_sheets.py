@@ -18,7 +18,7 @@ from PIL import Image
 from disc.errors import BadInput
 from disc.job import open_job
 from disc.records import Plate, Side
-from disc.repin.sheets.face_sheet import Page, enlarged_sheet, largest_enlargement, true_size_sheet
+from disc.repin.sheets.face_sheet import JobPage, enlarged_sheet, largest_enlargement, true_size_sheet
 from disc.repin.sheets.labels import boxes_meet, place_beside, spread_on_ring
 from disc.repin.store import load_plan
 
@@ -179,7 +179,7 @@ def test_turning_arrow(job_name, side, sign, request):
     """The arrow's way round the page against the words of the conventions, worked out here from its points."""
     job = open_job(request.getfixturevalue(job_name))
     plan = load_plan(job)
-    root = ET.fromstring(true_size_sheet(plan, side, Page("a4", "x")).svg())
+    root = ET.fromstring(true_size_sheet(plan, side, JobPage("a4", "x")).svg())
     group = next(g for g in root.iter(f"{SVG}g") if g.get("id") == "turning")
     line = next(group.iter(f"{SVG}polyline"))
     points = [tuple(map(float, p.split(","))) for p in line.get("points").split()]
@@ -206,7 +206,7 @@ def numbers_on(svg):
 @pytest.mark.parametrize("side", list(Side))
 def test_no_number_covers_another_or_a_hole(designed_job, side):
     plan = load_plan(open_job(designed_job))
-    svg = enlarged_sheet(plan, side, Page("letter", "x"), largest_enlargement(plan.plate, "letter")).svg()
+    svg = enlarged_sheet(plan, side, JobPage("letter", "x"), largest_enlargement(plan.plate, "letter")).svg()
     boxes = numbers_on(svg)
     assert sorted(map(int, boxes)) == [s.number for s in plan.numbered(side)]
     assert not [pair for pair in combinations(boxes, 2) if boxes_meet(boxes[pair[0]], boxes[pair[1]])]
@@ -259,4 +259,4 @@ def test_ring_leaves_what_is_far_enough_apart():
 def test_too_large_an_enlargement_is_told(planned_job):
     plan = load_plan(open_job(planned_job))
     with pytest.raises(BadInput, match=re.escape("choose more than 1 and at most 5")):
-        enlarged_sheet(plan, Side.UPPER, Page("a4", "x"), 9.0)
+        enlarged_sheet(plan, Side.UPPER, JobPage("a4", "x"), 9.0)

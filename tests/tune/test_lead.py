@@ -9,7 +9,7 @@ import pytest
 from disc.errors import BadInput
 from disc.tune.score.lead import leading_part, name_score, part_named
 from disc.tune.score.ranks import rank_notes
-from disc.tune.score.records import Part, Rank, ScoreNote
+from disc.tune.score.records import Rank, ScoreNote, ScorePart
 
 
 def line(part: int, text: str) -> list[ScoreNote]:
@@ -30,16 +30,16 @@ def test_the_left_hand_of_a_waltz_is_not_its_tune() -> None:
     """Whichever stands first in the file, named or not."""
     for right, left in ((0, 1), (1, 0)):
         notes = [*line(right, RIGHT), *line(left, LEFT)]
-        assert leading_part(notes, {0: Part(), 1: Part()}) == right
+        assert leading_part(notes, {0: ScorePart(), 1: ScorePart()}) == right
         ranked = rank_notes(notes, right)
         assert [n.pitch for n in ranked if n.rank is Rank.MELODY] == [76, 77, 79, 81, 79, 77, 76, 74, 72]
 
 
 def test_a_voice_leads_over_a_busy_right_hand() -> None:
     notes = [*line(0, "72 1 74 1 76 1 77 3"), *line(1, "84 1/2 79 1/2 " * 6), *line(2, "48 3 43 3")]
-    names = {0: Part("Singstimme"), 1: Part("Piano"), 2: Part("Piano")}
+    names = {0: ScorePart("Singstimme"), 1: ScorePart("Piano"), 2: ScorePart("Piano")}
     assert leading_part(notes, names) == 0
-    sung = {0: Part("", sung=True), 1: Part(), 2: Part()}
+    sung = {0: ScorePart("", sung=True), 1: ScorePart(), 2: ScorePart()}
     assert leading_part(notes, sung) == 0
 
 
@@ -53,10 +53,10 @@ def test_names_are_told_apart() -> None:
 
 
 def test_a_person_names_the_part() -> None:
-    parts = {0: Part("Violin I"), 1: Part("Violin II"), 2: Part("Cello")}
+    parts = {0: ScorePart("Violin I"), 1: ScorePart("Violin II"), 2: ScorePart("Cello")}
     assert part_named("cello", parts, "air") == 2 == part_named("3", parts, "air")
     assert part_named("violin i", parts, "air") == 0
-    assert part_named("left hand", {0: Part("Piano"), 1: Part("Piano")}, "air") == 1
+    assert part_named("left hand", {0: ScorePart("Piano"), 1: ScorePart("Piano")}, "air") == 1
     with pytest.raises(BadInput, match=r"air: no part is called 'flute'; its parts are 1 'Violin I', 2 .*--melody"):
         part_named("flute", parts, "air")
     with pytest.raises(BadInput, match="several parts are called 'violin'"):

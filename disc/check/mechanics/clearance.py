@@ -57,7 +57,7 @@ class TipClash:
 
 
 @dataclass(frozen=True, slots=True)
-class Wall:
+class HoleWall:
     """Metal between two holes, mm (negative: they overlap as seen along the arbor)."""
 
     first: Pin
@@ -145,7 +145,7 @@ def tip_radius_mm(pin: Pin) -> float:
     return float(np.hypot(x_mm + (pin.lean_x_mm or 0.0), y_mm + (pin.lean_y_mm or 0.0)))
 
 
-def close_walls(first: Sequence[Pin], second: Sequence[Pin], least_mm: float) -> tuple[Wall, ...]:
+def close_walls(first: Sequence[Pin], second: Sequence[Pin], least_mm: float) -> tuple[HoleWall, ...]:
     """Pairs, one of each list, with less metal between their holes than least_mm, the thinnest first.
 
     A hole has the same (r, theta) on both faces, so pins of the upper and the lower face compare directly. A pin given
@@ -156,7 +156,7 @@ def close_walls(first: Sequence[Pin], second: Sequence[Pin], least_mm: float) ->
     gaps = hole_distances_mm(first, second) - _half_widths(first)[:, None] - _half_widths(second)[None, :]
     rows, columns = np.nonzero(gaps < least_mm)
     pairs = {
-        frozenset((first[i].id, second[j].id)): Wall(first[i], second[j], float(gaps[i, j]))
+        frozenset((first[i].id, second[j].id)): HoleWall(first[i], second[j], float(gaps[i, j]))
         for i, j in zip(rows.tolist(), columns.tolist(), strict=True)
         if first[i].id != second[j].id
     }

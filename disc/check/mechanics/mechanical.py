@@ -15,9 +15,9 @@ from disc.check.evidence import MECHANICAL, combine
 from disc.check.kinds import Kind
 from disc.check.mechanics.clearance import (
     USUAL_DIAMETER_MM,
+    HoleWall,
     TipClash,
     TrackGap,
-    Wall,
     close_walls,
     depth_in_rest_arc_deg,
     diameter_of,
@@ -154,7 +154,7 @@ def _turned(pin: Pin, by_deg: float) -> Pin:
     return Pin(pin.id, pin.side, pin.r_mm, float(wrap_deg(pin.theta_deg + by_deg)), pin.diameter_mm)
 
 
-def _thin_wall(wall: Wall) -> Finding:
+def _thin_wall(wall: HoleWall) -> Finding:
     other = wall.second if wall.first.side is Side.UPPER else wall.first
     words = f"{wall.wall_mm:.2f} mm of metal to the hole of pin {other.id} on the {other.side.value} face"
     evidence = Evidence(MECHANICAL, words, CLEAR_BREACH)

@@ -16,7 +16,7 @@ import numpy as np
 from disc.check.evidence import HEARD, combine, limited, normal_log_density
 from disc.check.kinds import Kind
 from disc.check.music.music_observations import is_lonely
-from disc.check.music.repeats import Heard, Window, vote
+from disc.check.music.repeats import StrikesHeard, Window, vote
 from disc.check.photo.photo_findings import finding_at
 from disc.records import Evidence, Finding, Pin, Strike, Tune
 from disc.turn.bars import late_s
@@ -33,7 +33,9 @@ REPORT_FROM = 0.9
 LEAST_SUPPORT = 2.0
 
 
-def off_beat_findings(pins: Iterable[Pin], tune: Tune, strikes: Sequence[Strike], heard: Heard) -> tuple[Finding, ...]:
+def off_beat_findings(
+    pins: Iterable[Pin], tune: Tune, strikes: Sequence[Strike], heard: StrikesHeard
+) -> tuple[Finding, ...]:
     """Pins whose strike is off its written place by far more than the rest, where no others fall in the beat.
 
     pins: with their teeth. heard: the same strikes, in the same order. Where others fall at that point too, the reader
@@ -56,7 +58,7 @@ def off_beat_findings(pins: Iterable[Pin], tune: Tune, strikes: Sequence[Strike]
     return tuple(findings)
 
 
-def _lateness(off_s: float, heard: Heard) -> Evidence:
+def _lateness(off_s: float, heard: StrikesHeard) -> Evidence:
     """How far the strike lies from its written place, against the others' spread."""
     sigma_s = heard.grid.sigma_s
     weight = limited(-math.log(heard.grid.beat_s) - normal_log_density(off_s, sigma_s))
@@ -65,7 +67,7 @@ def _lateness(off_s: float, heard: Heard) -> Evidence:
     return Evidence(HEARD, words, weight)
 
 
-def _support(off_s: float, row: int, heard: Heard) -> Evidence:
+def _support(off_s: float, row: int, heard: StrikesHeard) -> Evidence:
     """What the places where the music runs alike say: is the strike there on its beat, or as late as here?"""
     found_s = float(heard.t_s[row])
     times = np.array([found_s - off_s, found_s])

@@ -6,14 +6,14 @@ from collections import defaultdict
 
 import numpy as np
 
-from disc.check.music.music_places import Bench, Place, place_without_hole
-from disc.check.music.repeats import Heard, Votes, Window, nearest_gap, vote
+from disc.check.music.music_places import MusicSite, PlayingPins, place_without_hole
+from disc.check.music.repeats import StrikesHeard, Votes, Window, nearest_gap, vote
 from disc.frame import FloatArray
 
 LEAST_SAME = 0.25  # probability of being the same material from which a place's strikes are laid over another
 
 
-def candidate_places(heard: Heard, bench: Bench, sound_of_tooth: dict[int, int]) -> tuple[Place, ...]:
+def candidate_places(heard: StrikesHeard, bench: PlayingPins, sound_of_tooth: dict[int, int]) -> tuple[MusicSite, ...]:
     """Places that a like place suggests and where no such strike stands, in order of sound and time.
 
     Every strike is carried to all places a lag away that are like its own; what lands where its sound already strikes,
@@ -35,7 +35,7 @@ def candidate_places(heard: Heard, bench: Bench, sound_of_tooth: dict[int, int])
     return tuple(places)
 
 
-def _landed(heard: Heard, votes: Votes) -> dict[int, list[float]]:
+def _landed(heard: StrikesHeard, votes: Votes) -> dict[int, list[float]]:
     """Where strikes land when carried over to like places that lack them, seconds, by sound."""
     low, high = heard.t_s.min() - heard.tolerance_s, heard.t_s.max() + heard.tolerance_s
     landed: dict[int, list[float]] = defaultdict(list)

@@ -19,8 +19,8 @@ from disc.check.evidence import KNOWN, combine, limited
 from disc.check.kinds import Kind
 from disc.check.music.beats import LEAST_LATE_S, LEAST_SIGMAS
 from disc.check.music.music_observations import stands_alone
-from disc.check.music.music_places import Bench, Place, place_without_hole
-from disc.check.music.repeats import Heard
+from disc.check.music.music_places import MusicSite, PlayingPins, place_without_hole
+from disc.check.music.repeats import StrikesHeard
 from disc.check.photo.photo_findings import finding_at
 from disc.frame import FloatArray
 from disc.library.records import Alignment, ReferenceTune
@@ -63,7 +63,9 @@ class Known:
     moved: tuple[tuple[int | None, float], ...] = ()
 
 
-def known_of(heard: Heard, reference: ReferenceTune, alignment: Alignment, pin_ids: Sequence[int | None] = ()) -> Known:
+def known_of(
+    heard: StrikesHeard, reference: ReferenceTune, alignment: Alignment, pin_ids: Sequence[int | None] = ()
+) -> Known:
     """What the laid-over reference says. pin_ids: of the strikes, in their order, for naming displaced pins.
 
     A strike an octave off its note, or beside it in time but on a beat of its own, plays something else: the note is
@@ -107,7 +109,7 @@ def displaced_findings(pins: Sequence[Pin], known: Known) -> tuple[Finding, ...]
     return tuple(findings)
 
 
-def _share(heard: Heard, has: npt.NDArray[np.bool_]) -> dict[int, float]:
+def _share(heard: StrikesHeard, has: npt.NDArray[np.bool_]) -> dict[int, float]:
     share = {}
     for sound in range(int(heard.sound.min()) - 12, int(heard.sound.max()) + 13):
         weight = np.exp(-0.5 * ((heard.sound - sound) / REGISTER_SEMITONES) ** 2)
@@ -115,7 +117,7 @@ def _share(heard: Heard, has: npt.NDArray[np.bool_]) -> dict[int, float]:
     return share
 
 
-def _upper_share(heard: Heard, has: npt.NDArray[np.bool_]) -> float:
+def _upper_share(heard: StrikesHeard, has: npt.NDArray[np.bool_]) -> float:
     """Share of the strikes with nothing higher within half a beat that the reference has."""
     near = np.abs(heard.t_s[:, None] - heard.t_s[None, :]) < 0.5 * heard.grid.beat_s
     upper = ~(near & (heard.sound[None, :] > heard.sound[:, None])).any(axis=1)
@@ -123,7 +125,7 @@ def _upper_share(heard: Heard, has: npt.NDArray[np.bool_]) -> float:
     return float(has[upper & inside].mean()) if (upper & inside).any() else 0.0
 
 
-def absent_places(known: Known, bench: Bench, sound_of_tooth: dict[int, int]) -> tuple[Place, ...]:
+def absent_places(known: Known, bench: PlayingPins, sound_of_tooth: dict[int, int]) -> tuple[MusicSite, ...]:
     """Where pins for the absent notes would have stood; notes without a tooth, or without room, are left out."""
     places = []
     for at_s, sound in zip(known.absent_s.tolist(), known.absent_sound.tolist(), strict=True):
@@ -133,7 +135,7 @@ def absent_places(known: Known, bench: Bench, sound_of_tooth: dict[int, int]) ->
     return tuple(places)
 
 
-def hole_evidence(known: Known, place: Place, tolerance_s: float) -> tuple[Evidence, ...]:
+def hole_evidence(known: Known, place: MusicSite, tolerance_s: float) -> tuple[Evidence, ...]:
     """What the reference says to an empty hole; nothing outside of what it covers."""
     share = known.share.get(place.sound, 0.5)
     if is_absent(known, place, tolerance_s):
@@ -144,7 +146,7 @@ def hole_evidence(known: Known, place: Place, tolerance_s: float) -> tuple[Evide
     return (Evidence(KNOWN, _lacks_words(share), limited(math.log(1.0 - share))),)
 
 
-def gap_evidence(known: Known, place: Place) -> tuple[Evidence, ...]:
+def gap_evidence(known: Known, place: MusicSite) -> tuple[Evidence, ...]:
     """What the reference says to a place without a hole that the music asks for, where the reference does not."""
     if not _covers(known, place):
         return ()
@@ -160,13 +162,13 @@ def absent_evidence(known: Known, signs: bool) -> Evidence:
     return Evidence(KNOWN, ABSENT_WORDS, limited(math.log(loss / left_out)))
 
 
-def is_absent(known: Known, place: Place, tolerance_s: float) -> bool:
+def is_absent(known: Known, place: MusicSite, tolerance_s: float) -> bool:
     """Whether the reference has a note at this place that no pin plays."""
     near = np.abs(known.absent_s - place.onset_s) < tolerance_s
     return bool((near & (known.absent_sound == place.sound)).any())
 
 
-def _covers(known: Known, place: Place) -> bool:
+def _covers(known: Known, place: MusicSite) -> bool:
     return known.from_s <= place.onset_s <= known.to_s
 
 

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from disc.check.music.music_places import Place
-from disc.check.music.repeats import Heard, Votes, Window, nearest_gap, vote
+from disc.check.music.music_places import MusicSite
+from disc.check.music.repeats import StrikesHeard, Votes, Window, nearest_gap, vote
 from disc.frame import FloatArray
 
 # What is observed of a place, in the order of the columns of Wants.observed.
@@ -34,7 +34,7 @@ class Wants:
     votes: Votes
 
 
-def observe(heard: Heard, places: Sequence[Place]) -> Wants:
+def observe(heard: StrikesHeard, places: Sequence[MusicSite]) -> Wants:
     """Observe places, n of them.
 
     strain: votes of like places (ln odds over the sound's base rate), where "like" is judged by all strikes within two
@@ -62,7 +62,7 @@ def observe(heard: Heard, places: Sequence[Place]) -> Wants:
     return Wants(np.column_stack([columns[name] for name in OBSERVED]), strain)
 
 
-def _instead(heard: Heard, t_s: FloatArray, sound: npt.NDArray[np.int64], votes: Votes) -> FloatArray:
+def _instead(heard: StrikesHeard, t_s: FloatArray, sound: npt.NDArray[np.int64], votes: Votes) -> FloatArray:
     """Mean number of strikes around each place without a counterpart at the like places that have the strike."""
     gap = np.abs(heard.t_s[None, :] - t_s[:, None])
     own = (heard.sound[None, :] == sound[:, None]) & (gap < heard.tolerance_s)
@@ -73,7 +73,7 @@ def _instead(heard: Heard, t_s: FloatArray, sound: npt.NDArray[np.int64], votes:
     return (weight * count).sum(axis=1) / weight.sum(axis=1)
 
 
-def _without_counterpart(heard: Heard, lags: FloatArray) -> FloatArray:
+def _without_counterpart(heard: StrikesHeard, lags: FloatArray) -> FloatArray:
     """Whether each strike has none of its sound at each lag, shape (m, k), as 0 and 1."""
     lonely = np.ones((len(heard.t_s), len(lags)))
     for value in np.unique(heard.sound):
@@ -83,7 +83,7 @@ def _without_counterpart(heard: Heard, lags: FloatArray) -> FloatArray:
     return lonely
 
 
-def stands_alone(heard: Heard) -> npt.NDArray[np.bool_]:
+def stands_alone(heard: StrikesHeard) -> npt.NDArray[np.bool_]:
     """Whether each strike falls at a point of the beat that nothing explains, shape (n,): off the grid indeed.
 
     Beside is_lonely, a third, a quarter or a sixth of the beat, used once, is a rare figure and no fault.
@@ -95,7 +95,7 @@ def stands_alone(heard: Heard) -> npt.NDArray[np.bool_]:
     return (off_parts * beat > OFF_PARTS_SIGMAS * heard.grid.sigma_s) & is_lonely(heard)
 
 
-def is_lonely(heard: Heard) -> npt.NDArray[np.bool_]:
+def is_lonely(heard: StrikesHeard) -> npt.NDArray[np.bool_]:
     """Whether each strike falls at a point of the beat where hardly any other does, shape (n,).
 
     A point that only one strike uses in its bar, but others use in other beats, is a rare figure and no fault.
@@ -103,7 +103,9 @@ def is_lonely(heard: Heard) -> npt.NDArray[np.bool_]:
     return beat_density(heard, heard.t_s, of_others=True, fold_s=heard.grid.beat_s) < 0.0
 
 
-def beat_density(heard: Heard, t_s: FloatArray, of_others: bool = False, fold_s: float | None = None) -> FloatArray:
+def beat_density(
+    heard: StrikesHeard, t_s: FloatArray, of_others: bool = False, fold_s: float | None = None
+) -> FloatArray:
     """ln of the density of all strikes, folded over one bar, at each place's point of the bar; 0 is an even density.
 
     of_others: t_s are times of strikes themselves, each of which is left out of its own density. fold_s: what is folded

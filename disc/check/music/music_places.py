@@ -21,7 +21,7 @@ PLENTY_DIAMETERS = 2.4
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class MusicSite:
     """One place. onset_s: seconds after the start; sound: see repeats.Heard; crowd: 0 plenty of room to 1 none.
 
     pin_id: of the empty hole seen there; None where none is seen.
@@ -38,7 +38,7 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True)
-class Bench:
+class PlayingPins:
     """What stands on the disc, for asking how much room there is: angles of the playing pins by tooth."""
 
     comb: Comb
@@ -61,7 +61,7 @@ class Bench:
         return max(0.0, 1.0 - self.room_mm(tooth, theta_deg) / (PLENTY_DIAMETERS * self.pin_mm))
 
 
-def bench_of(pins: Iterable[Pin], comb: Comb, plate: Plate, spread: Spread) -> Bench:
+def bench_of(pins: Iterable[Pin], comb: Comb, plate: Plate, spread: Spread) -> PlayingPins:
     """The standing pins of a disc. pins: with their teeth."""
     standing: dict[int, list[float]] = defaultdict(list)
     diameters = []
@@ -69,16 +69,16 @@ def bench_of(pins: Iterable[Pin], comb: Comb, plate: Plate, spread: Spread) -> B
         if pin.plays and pin.tooth is not None:
             standing[pin.tooth].append(pin.theta_deg)
             diameters.append(diameter_of(pin))
-    return Bench(comb, plate, spread, dict(standing), float(np.median(diameters)) if diameters else 0.25)
+    return PlayingPins(comb, plate, spread, dict(standing), float(np.median(diameters)) if diameters else 0.25)
 
 
-def place_of_hole(hole: Pin, bench: Bench, sound_of_tooth: dict[int, int]) -> Place | None:
+def place_of_hole(hole: Pin, bench: PlayingPins, sound_of_tooth: dict[int, int]) -> MusicSite | None:
     """The place of an empty hole; None if it is on no tooth's track."""
     if hole.tooth is None or hole.tooth not in sound_of_tooth:
         return None
     tooth = bench.comb.tooth(hole.tooth)
     turned = turn_deg(hole.theta_deg, tooth.tip_deg, bench.plate.turns)
-    return Place(
+    return MusicSite(
         hole.side,
         hole.r_mm,
         hole.theta_deg,
@@ -90,7 +90,9 @@ def place_of_hole(hole: Pin, bench: Bench, sound_of_tooth: dict[int, int]) -> Pl
     )
 
 
-def place_without_hole(time_s: float, sound: int, bench: Bench, sound_of_tooth: dict[int, int]) -> Place | None:
+def place_without_hole(
+    time_s: float, sound: int, bench: PlayingPins, sound_of_tooth: dict[int, int]
+) -> MusicSite | None:
     """Where a pin for this strike would have stood; None if no tooth sounds it.
 
     Of several teeth with the sound, the one that has rested longest and rests longest after: makers shared a sound's
@@ -109,4 +111,4 @@ def place_without_hole(time_s: float, sound: int, bench: Bench, sound_of_tooth: 
         return None
     _, _, tooth, theta = max(options, key=lambda option: option[:2])
     r_mm = bench.spread.track_r_mm[tooth.number]
-    return Place(tooth.side, r_mm, theta, tooth.number, time_s, sound, bench.crowd(tooth, theta))
+    return MusicSite(tooth.side, r_mm, theta, tooth.number, time_s, sound, bench.crowd(tooth, theta))

@@ -9,8 +9,8 @@ from collections.abc import Sequence
 
 from disc.check.evidence import HEARD, MECHANICAL
 from disc.check.music.music_observations import OBSERVED, Wants, observe
-from disc.check.music.music_places import Place
-from disc.check.music.repeats import Heard
+from disc.check.music.music_places import MusicSite
+from disc.check.music.repeats import StrikesHeard
 from disc.check.weights import Weights
 from disc.records import Evidence
 
@@ -20,7 +20,7 @@ TOLD_TOGETHER = {"repeat": ("strain", "voice", "instead", "use"), "figure": ("fi
 SPEAKS_FROM = 0.3  # nats: what is worth less in either direction is called no word at all
 
 
-def music_evidence(heard: Heard, places: Sequence[Place], weights: Weights) -> list[tuple[Evidence, ...]]:
+def music_evidence(heard: StrikesHeard, places: Sequence[MusicSite], weights: Weights) -> list[tuple[Evidence, ...]]:
     """Evidence for each place that a pin belongs there, in the order of the places."""
     if not places:
         return []
@@ -28,7 +28,7 @@ def music_evidence(heard: Heard, places: Sequence[Place], weights: Weights) -> l
     return [_evidence(heard, place, wants, row, weights) for row, place in enumerate(places)]
 
 
-def _evidence(heard: Heard, place: Place, wants: Wants, row: int, weights: Weights) -> tuple[Evidence, ...]:
+def _evidence(heard: StrikesHeard, place: MusicSite, wants: Wants, row: int, weights: Weights) -> tuple[Evidence, ...]:
     worth = {name: weights.worth(name, float(value)) for name, value in zip(OBSERVED, wants.observed[row], strict=True)}
     summed = {topic: sum(worth[name] for name in names) for topic, names in TOLD_TOGETHER.items()}
     told = [
@@ -41,7 +41,7 @@ def _evidence(heard: Heard, place: Place, wants: Wants, row: int, weights: Weigh
     return tuple(told)
 
 
-def _repeat_words(heard: Heard, place: Place, wants: Wants, row: int, worth: float) -> str:
+def _repeat_words(heard: StrikesHeard, place: MusicSite, wants: Wants, row: int, worth: float) -> str:
     witness = wants.votes.best_witness(row)
     if worth > SPEAKS_FROM and witness is not None:
         bar, _ = heard.grid.bar_and_beat(place.onset_s + witness[0])
@@ -65,5 +65,5 @@ def _beat_words(worth: float) -> str:
     return "its place in the bar says little"
 
 
-def _crowd_words(place: Place) -> str:
+def _crowd_words(place: MusicSite) -> str:
     return "little room to the next pin of its tooth" if place.crowd > 0.0 else "room enough on its track"

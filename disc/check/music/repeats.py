@@ -30,7 +30,7 @@ VOTES_BEFORE = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
+class StrikesHeard:
     """All strikes of a turn as arrays, shape (n,): times (s), what they sound as whole numbers, their teeth.
 
     sound: rounded MIDI pitch; of a tooth without one, a number of its own (see sounds_of_teeth).
@@ -54,11 +54,11 @@ class Heard:
         return {int(v): min(c / moments, 0.5) for v, c in zip(values, counts, strict=True)}
 
 
-def hear(strikes: Sequence[Strike], grid: BarGrid, sound_of_tooth: dict[int, int]) -> Heard:
+def hear(strikes: Sequence[Strike], grid: BarGrid, sound_of_tooth: dict[int, int]) -> StrikesHeard:
     """The strikes as arrays."""
     teeth = np.array([strike.tooth for strike in strikes], dtype=np.int64)
     sound = np.array([sound_of_tooth[strike.tooth] for strike in strikes], dtype=np.int64)
-    return Heard(np.array([strike.onset_s for strike in strikes], dtype=float), sound, teeth, grid)
+    return StrikesHeard(np.array([strike.onset_s for strike in strikes], dtype=float), sound, teeth, grid)
 
 
 def sounds_of_teeth(comb: Comb) -> dict[int, int]:
@@ -105,7 +105,7 @@ class Votes:
         return (float(self.lags_s[best]), float(votes[best])) if best >= 0 and votes[best] > 0.0 else None
 
 
-def vote(heard: Heard, t_s: FloatArray, sound: npt.NDArray[np.int64], window: Window) -> Votes:
+def vote(heard: StrikesHeard, t_s: FloatArray, sound: npt.NDArray[np.int64], window: Window) -> Votes:
     """Votes on places given by time and sound, shapes (n,); strikes of the same sound at a place itself are ignored."""
     lags = beat_lags_s(heard.grid, float(np.ptp(heard.t_s)) if heard.t_s.size else 0.0)
     table = _scores(heard, lags)
@@ -143,7 +143,7 @@ class _Scores:
     there_to_here: FloatArray
 
 
-def _scores(heard: Heard, lags: FloatArray) -> _Scores:
+def _scores(heard: StrikesHeard, lags: FloatArray) -> _Scores:
     rate = heard.base_rate
     base = np.array([rate[int(s)] for s in heard.sound])[:, None]
     yes, no = np.log(FOUND_AGAIN / base), np.log((1.0 - FOUND_AGAIN) / (1.0 - base))
@@ -158,7 +158,7 @@ def _scores(heard: Heard, lags: FloatArray) -> _Scores:
     return _Scores(one_way(lags), one_way(-lags))
 
 
-def _present(heard: Heard, at_s: FloatArray, sound: npt.NDArray[np.int64]) -> BoolArray:
+def _present(heard: StrikesHeard, at_s: FloatArray, sound: npt.NDArray[np.int64]) -> BoolArray:
     """Whether a strike of each row's sound lies within the tolerance of each time, shapes (n, k) and (n,)."""
     found = np.zeros(at_s.shape, dtype=bool)
     for value in np.unique(sound):

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from disc.check.music.repeats import Heard
+from disc.check.music.repeats import StrikesHeard
 from disc.library.records import Alignment, ReferenceTune
 from disc.library.search.align import align
 from disc.records import Comb
@@ -16,7 +16,9 @@ LEAST_AGREEING = 8  # notes; fewer agree with any tune
 LEAST_SHARE = 0.6
 
 
-def best_of(heard: Heard, comb: Comb, references: Sequence[ReferenceTune]) -> tuple[ReferenceTune, Alignment] | None:
+def best_of(
+    heard: StrikesHeard, comb: Comb, references: Sequence[ReferenceTune]
+) -> tuple[ReferenceTune, Alignment] | None:
     """Of several tunes (those of one file) the one that lies best on the disc; None if none is the disc's tune."""
     pitch_of = {tooth.number: tooth.pitch for tooth in comb.teeth}
     pitch = np.array([pitch_of[int(tooth)] for tooth in heard.tooth], dtype=float)

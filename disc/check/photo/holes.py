@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from disc.check.evidence import SEEN, combine, limited, log_odds, normal_log_density, probability_of
 from disc.check.kinds import Kind
-from disc.check.music.music_places import Place
+from disc.check.music.music_places import MusicSite
 from disc.check.photo.photo_findings import TAIL_WEIGHT, finding_at, site_probability
 from disc.check.weights import load_weights
 from disc.comb.pin_spread import Spread
@@ -33,7 +33,7 @@ def is_empty_hole(pin: Pin) -> bool:
     return pin.condition is Condition.MISSING or (pin.condition is Condition.EXTRA and not pin.height_mm)
 
 
-def hole_finding(pin: Pin, place: Place | None, spread: Spread, wanted: Sequence[Evidence]) -> Finding:
+def hole_finding(pin: Pin, place: MusicSite | None, spread: Spread, wanted: Sequence[Evidence]) -> Finding:
     """The finding about one empty hole.
 
     place: None if the hole is on no track. wanted: what music and reference say, as weights for "a pin belongs here"

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from disc.design.arrange.programme import Programme, Solution, solve
-from disc.design.arrange.task import Attempt, Task, intervals, set_up, what_is_left, with_conflicts
+from disc.design.arrange.task import ArrangeTask, Attempt, intervals, set_up, what_is_left, with_conflicts
 from disc.design.arrange.timing import Timing
 from disc.tune.score.records import Rank, ScoreIn
 from disc.words import Advance, no_progress
@@ -34,7 +34,7 @@ class Loss(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Placed:
+class PlacedNote:
     """A note kept. note: its place in ScoreIn.notes. column: its tooth in PlayingComb.teeth.
 
     octaves: octaves away from the transposed note. semitones: off the note, where the nearest pitch was taken.
@@ -81,7 +81,7 @@ class Arrangement:
 
     transposition: int
     timing: Timing
-    placed: tuple[Placed, ...]
+    placed: tuple[PlacedNote, ...]
     lost: tuple[tuple[int, Loss], ...]
     share: Share
     value: int
@@ -99,7 +99,7 @@ class Arrangement:
         return max(0.0, (self.bound - self.value) / max(1, self.value))
 
 
-def arrange(task: Task, transposition: int | None = None, advance: Advance = no_progress) -> Arrangement:
+def arrange(task: ArrangeTask, transposition: int | None = None, advance: Advance = no_progress) -> Arrangement:
     """The best arrangement over all transpositions (or the one given) and the tempi of the task.
 
     Where no note at all can be placed, every note is lost and that is the result.
@@ -140,7 +140,7 @@ def all_kept(score: ScoreIn, transposition: int, timing: Timing) -> Arrangement:
     return Arrangement(transposition, timing, (), (), share, 0, 0, ())
 
 
-def _nothing_placed(task: Task, transposition: int) -> Arrangement:
+def _nothing_placed(task: ArrangeTask, transposition: int) -> Arrangement:
     octaves, semitones = intervals(task, transposition)
     has_tooth = [bool(row.any()) for row in what_is_left(task, octaves, semitones)]
     lost = tuple((i, Loss.NO_PLACE if has else Loss.NO_TOOTH) for i, has in enumerate(has_tooth))
@@ -148,7 +148,7 @@ def _nothing_placed(task: Task, transposition: int) -> Arrangement:
     return Arrangement(transposition, task.timings[0], (), lost, share, 0, 0, ())
 
 
-def _attempts(task: Task, transposition: int | None) -> list[Attempt]:
+def _attempts(task: ArrangeTask, transposition: int | None) -> list[Attempt]:
     """Every transposition at every tempo, the most promising first; those near the key as written before others."""
     low, high = int(task.pitch.min()), int(task.pitch.max())
     span = range(int(task.nominal.min()) - high, int(task.nominal.max()) - low + 1)
@@ -159,7 +159,7 @@ def _attempts(task: Task, transposition: int | None) -> list[Attempt]:
 
 
 def _others(
-    task: Task,
+    task: ArrangeTask,
     attempts: Sequence[Attempt],
     best: Solved,
     solved: dict[int, Solved],
@@ -185,16 +185,16 @@ def _others(
     return tuple(sorted(shares, key=lambda s: -s.value)[:MOST_OTHERS])
 
 
-def placed_notes(attempt: Attempt, programme: Programme, solution: Solution) -> tuple[Placed, ...]:
+def placed_notes(attempt: Attempt, programme: Programme, solution: Solution) -> tuple[PlacedNote, ...]:
     """The chosen candidates as notes on teeth, in the order of the score."""
     placed = []
     for c in solution.chosen:
         note, tooth = int(programme.note[c]), int(programme.tooth[c])
-        placed.append(Placed(note, tooth, int(programme.octave[c]), int(attempt.semitones[note, tooth])))
+        placed.append(PlacedNote(note, tooth, int(programme.octave[c]), int(attempt.semitones[note, tooth])))
     return tuple(sorted(placed, key=lambda p: p.note))
 
 
-def share_of(task: Task, attempt: Attempt, programme: Programme, solution: Solution) -> Share:
+def share_of(task: ArrangeTask, attempt: Attempt, programme: Programme, solution: Solution) -> Share:
     """What a solved attempt keeps."""
     placed = placed_notes(attempt, programme, solution)
     kept = {p.note for p in placed}
@@ -211,7 +211,7 @@ def share_of(task: Task, attempt: Attempt, programme: Programme, solution: Solut
     )
 
 
-def _result(task: Task, best: Solved, bound: int, others: tuple[Share, ...]) -> Arrangement:
+def _result(task: ArrangeTask, best: Solved, bound: int, others: tuple[Share, ...]) -> Arrangement:
     attempt, programme, solution = best
     placed = placed_notes(attempt, programme, solution)
     kept = {p.note for p in placed}
@@ -228,7 +228,7 @@ def _result(task: Task, best: Solved, bound: int, others: tuple[Share, ...]) -> 
     )
 
 
-def _why_lost(task: Task, attempt: Attempt, note: int) -> Loss:
+def _why_lost(task: ArrangeTask, attempt: Attempt, note: int) -> Loss:
     if attempt.programme.candidates_of(note):
         return Loss.CONFLICT
     octaves, semitones = intervals(task, attempt.transposition)

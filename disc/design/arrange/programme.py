@@ -145,7 +145,7 @@ def _solve_highs(programme: Programme, seconds: float) -> Solution:
 
 
 @dataclass(slots=True)
-class Rows:
+class ProgrammeRows:
     """The rows of the programme, sum of coefficient * variable <= limit. Variables: candidates, teeth, breaks."""
 
     width: int
@@ -167,14 +167,14 @@ class Rows:
         return csr_array((value, (row, column)), shape=(len(self.limit), self.width))
 
 
-def matrix_rows(programme: Programme) -> Rows:
+def matrix_rows(programme: Programme) -> ProgrammeRows:
     """All rows of the programme."""
     count = programme.value.size
     shared = sorted({tooth for pair in programme.excluding for tooth in pair})
     tooth_variable = {tooth: count + i for i, tooth in enumerate(shared)}
     breaks = programme.breaks() if programme.break_cost else []
     first_break = count + len(shared)
-    rows = Rows(first_break + len(breaks), first_break)
+    rows = ProgrammeRows(first_break + len(breaks), first_break)
     for group in programme.by_note.values():
         rows.add(dict.fromkeys(group, 1.0), 1.0)
     for clique in programme.cliques:

@@ -30,7 +30,7 @@ TEMPO_COST = 1  # of two tempi alike otherwise the first is taken
 
 
 @dataclass(frozen=True, slots=True)
-class Task:
+class ArrangeTask:
     """Everything an arrangement depends on, prepared once.
 
     pitch, worth: of each note, shape (n,); worth at its own pitch. nominal: of each tooth, shape (k,). kept: old pins
@@ -68,7 +68,7 @@ def prepare(
     settings: DesignSettings,
     timing: Timing,
     kept: Sequence[Pin] = (),
-) -> Task:
+) -> ArrangeTask:
     """Gather a task: pitches, worths, places at each tempo, and which teeth exclude each other.
 
     With pins that stay the tempo is theirs, so only that one is tried.
@@ -82,7 +82,7 @@ def prepare(
     for one in timings:
         found = find_places(one.turn_deg(since_first), comb, plate, settings, kept)
         places.append(replace(found, free=found.free & _clear_of_kept(found, comb, plate, kept, gaps)))
-    return Task(
+    return ArrangeTask(
         score=score,
         comb=comb,
         settings=settings,
@@ -124,7 +124,7 @@ def _clear_of_kept(
 # ---- one transposition
 
 
-def set_up(task: Task, transposition: int, tempo: int) -> Attempt:
+def set_up(task: ArrangeTask, transposition: int, tempo: int) -> Attempt:
     """The programme of one transposition at one tempo, by its place in task.timings."""
     octaves, semitones = intervals(task, transposition)
     left = what_is_left(task, octaves, semitones)
@@ -147,14 +147,14 @@ def set_up(task: Task, transposition: int, tempo: int) -> Attempt:
     return Attempt(transposition, tempo, programme, semitones, programme.upper_bound())
 
 
-def intervals(task: Task, transposition: int) -> tuple[IntArray, IntArray]:
+def intervals(task: ArrangeTask, transposition: int) -> tuple[IntArray, IntArray]:
     """(octaves, semitones) from each transposed note to each tooth, shape (n, k), semitones from -5 to 6."""
     interval = task.nominal[None, :] - (task.pitch[:, None] + transposition)
     octaves = np.floor_divide(interval + 5, 12)
     return octaves, interval - 12 * octaves
 
 
-def what_is_left(task: Task, octaves: IntArray, semitones: IntArray) -> FloatArray:
+def what_is_left(task: ArrangeTask, octaves: IntArray, semitones: IntArray) -> FloatArray:
     """Share of a note's worth that each tooth leaves of it, 0 where it may not take it; shape (n, k)."""
     left = np.zeros(octaves.shape)
     folds = np.abs(octaves)
@@ -172,7 +172,7 @@ def what_is_left(task: Task, octaves: IntArray, semitones: IntArray) -> FloatArr
     return left * nearness[np.minimum(off, len(weights.NEAREST))]
 
 
-def with_conflicts(task: Task, attempt: Attempt) -> Programme:
+def with_conflicts(task: ArrangeTask, attempt: Attempt) -> Programme:
     """The attempt's programme with its cliques, which take longest to find and are needed only to solve it."""
     programme = attempt.programme
     cliques = find_cliques(

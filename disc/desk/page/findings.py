@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
-from disc.check.decisions import Settled
+from disc.check.decisions import SettledFinding
 from disc.check.kinds import info
 from disc.check.sentences import sure_words
-from disc.desk.work.live_check import Checked, hours
+from disc.desk.work.live_check import LiveCheck, hours
 from disc.repin.records import Operation, Station
 from disc.turn.places import beat_words, place_words
 
 
-def page_findings(checked: Checked) -> dict[str, Any]:
+def page_findings(checked: LiveCheck) -> dict[str, Any]:
     """{"checked": whether a check was made, "trouble": words, "findings": [...]}, the likeliest and gravest first."""
     return {
         "checked": checked.was_checked,
@@ -21,7 +21,7 @@ def page_findings(checked: Checked) -> dict[str, Any]:
     }
 
 
-def _shown(item: Settled) -> dict[str, Any]:
+def _shown(item: SettledFinding) -> dict[str, Any]:
     found, now = item.as_found, item.finding
     return {
         "kind": str(found.kind),
@@ -42,7 +42,7 @@ def _shown(item: Settled) -> dict[str, Any]:
     }
 
 
-def page_plan(checked: Checked) -> dict[str, Any]:
+def page_plan(checked: LiveCheck) -> dict[str, Any]:
     """{"made": whether there is one, "total": the estimate in words, "lines": [...], "notes": [...]}."""
     plan = checked.plan
     if plan is None:

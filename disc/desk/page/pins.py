@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from disc.desk.page.sheets import Sheet, sheet_marks
-from disc.desk.work.notes import Note
+from disc.desk.page.sheets import PageSheet, sheet_marks
+from disc.desk.work.notes import PinNote
 from disc.records import Pin
 
 
 def page_pins(
     pins: Iterable[Pin],
-    sheets: Mapping[str, Sheet],
-    notes: Mapping[int, tuple[Note, ...]],
+    sheets: Mapping[str, PageSheet],
+    notes: Mapping[int, tuple[PinNote, ...]],
     by_hand: frozenset[int] = frozenset(),
 ) -> dict[int, dict[str, Any]]:
     """By pin id, plain JSON. by_hand: pins that a person set. marks: sheet name -> [root, tip or null], pixels."""

@@ -52,7 +52,7 @@ class FlatPlacing:
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class PageSheet:
     """One picture. sides: which pins are seen on it. picture: its address in the page, None where there is no photo."""
 
     name: str
@@ -79,14 +79,14 @@ def flat_px_per_mm(plate: Plate) -> float:
     return FLAT_SIZE_PX / (plate.diameter_mm * FLAT_MARGIN)
 
 
-def flat_sheet(plate: Plate, name: str, title: str, sides: tuple[Side, ...], picture: str | None = None) -> Sheet:
+def flat_sheet(plate: Plate, name: str, title: str, sides: tuple[Side, ...], picture: str | None = None) -> PageSheet:
     """The plate squared up: of one side as one looks at it; of both, as seen through from the upper side."""
     side = sides[0] if len(sides) == 1 else Side.UPPER
     placing = FlatPlacing(side, flat_px_per_mm(plate))
-    return Sheet(name, title, sides, FLAT_SIZE_PX, FLAT_SIZE_PX, placing, picture)
+    return PageSheet(name, title, sides, FLAT_SIZE_PX, FLAT_SIZE_PX, placing, picture)
 
 
-def sheet_marks(sheet: Sheet, pins: Iterable[Pin]) -> dict[int, tuple[list[float], list[float] | None]]:
+def sheet_marks(sheet: PageSheet, pins: Iterable[Pin]) -> dict[int, tuple[list[float], list[float] | None]]:
     """By pin id: where its root is on this sheet, and where its tip is, if a lean was measured."""
     mine = [pin for pin in pins if pin.side in sheet.sides]
     if not mine:
@@ -103,7 +103,7 @@ def sheet_marks(sheet: Sheet, pins: Iterable[Pin]) -> dict[int, tuple[list[float
     }
 
 
-def sheet_lines(sheet: Sheet, plate: Plate, comb: Comb | None) -> dict[str, Any]:
+def sheet_lines(sheet: PageSheet, plate: Plate, comb: Comb | None) -> dict[str, Any]:
     """Rim, centre, stop slot, and of each tooth on this sheet its track and its tip."""
     round_deg = np.linspace(0.0, 360.0, CIRCLE_POINTS)
     teeth = [tooth for tooth in comb.teeth if tooth.side in sheet.sides] if comb else []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from disc.desk.page.sheets import Sheet, flat_sheet
+from disc.desk.page.sheets import PageSheet, flat_sheet
 from disc.job import PHOTO_FOLDER, Job
 from disc.photo.plane.view import View
 from disc.records import Side
@@ -20,7 +20,7 @@ def photo_name(job: Job, view: View) -> str:
     return view.photo if job.has(view.photo) else f"{PHOTO_FOLDER}/{view.photo}"
 
 
-def sheets_of_job(job: Job) -> dict[str, Sheet]:
+def sheets_of_job(job: Job) -> dict[str, PageSheet]:
     """By name: "upper", "lower" (photographs, or the plate drawn flat), "through" (both faces seen from above)."""
     views = face_views(job)
     sheets = [_face_sheet(job, side, views.get(side)) for side in Side]
@@ -28,7 +28,7 @@ def sheets_of_job(job: Job) -> dict[str, Sheet]:
     return {sheet.name: sheet for sheet in (*sheets, through)}
 
 
-def _face_sheet(job: Job, side: Side, view: View | None) -> Sheet:
+def _face_sheet(job: Job, side: Side, view: View | None) -> PageSheet:
     if view is None:
         return flat_sheet(job.plate, side.value, TITLES[side], (side,))
-    return Sheet(side.value, TITLES[side], (side,), view.width_px, view.height_px, view, side.value)
+    return PageSheet(side.value, TITLES[side], (side,), view.width_px, view.height_px, view, side.value)

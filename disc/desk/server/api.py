@@ -13,7 +13,7 @@ from disc.desk.page.state import page_state
 from disc.desk.page.tongue import page_tongue
 from disc.desk.server import uploads
 from disc.desk.server.guard import Guard
-from disc.desk.server.handlers import DeskHandler, NewsStream, Page, StaticPart
+from disc.desk.server.handlers import DeskHandler, NewsStream, PageHandler, StaticPart
 from disc.desk.server.saved import own_file, saved_files
 from disc.desk.server.uploads import LARGEST_BYTES
 from disc.desk.work import comb_hand, comb_photo, compare, tasks
@@ -139,7 +139,7 @@ class Upload(DeskHandler):
     on_connection_close = on_finish
 
 
-class Picture(DeskHandler):
+class PictureHandler(DeskHandler):
     """The picture of a sheet, or another reading's."""
 
     earlier: Path | None
@@ -217,7 +217,7 @@ class CombTable(DeskHandler):
         self.finish({"teeth": [[tooth.number, tooth.side.value, round(tooth.tip_r_mm, 2)] for tooth in comb.teeth]})
 
 
-class Words(DeskHandler):
+class WordsHandler(DeskHandler):
     """What the page says, in a language."""
 
     async def get(self) -> None:
@@ -262,7 +262,7 @@ class MadeFile(DeskHandler):
         self.send_file(own_file(job, job.path(name)), as_download=self.get_query_argument("save", "") == "1")
 
 
-class Recording(DeskHandler):
+class RecordingHandler(DeskHandler):
     """A recording of the movement that belongs to the job."""
 
     def get(self, name: str) -> None:
@@ -311,10 +311,10 @@ def make_application(session: Session, rules: Guard, upload_folder: Path, earlie
     with_earlier = parts | {"earlier": earlier}
     return web.Application(
         [
-            (r"/", Page, parts),
+            (r"/", PageHandler, parts),
             (r"/static/([A-Za-z0-9_./-]+)", StaticPart, parts),
             (r"/api/news", NewsStream, parts),
-            (r"/api/words", Words, parts),
+            (r"/api/words", WordsHandler, parts),
             (r"/api/state", State, parts),
             (r"/api/edit", EditPins, parts),
             (r"/api/history", GoTo, parts),
@@ -326,12 +326,12 @@ def make_application(session: Session, rules: Guard, upload_folder: Path, earlie
             (r"/api/comb-table", CombTable, parts),
             (r"/api/uploaded-sound/([0-9a-f]+)", UploadedSound, with_uploads),
             (r"/api/uploaded/([0-9a-f]+)", UploadedPicture, with_uploads),
-            (r"/api/picture/([a-z0-9-]+)", Picture, with_earlier),
+            (r"/api/picture/([a-z0-9-]+)", PictureHandler, with_earlier),
             (r"/api/tooth/([0-9]{1,6})", ToothSound, parts),
             (r"/api/score", Score, parts),
             (r"/api/earlier", Earlier, with_earlier),
             (r"/api/comb-marks", CombMarks, with_uploads),
-            (r"/api/recording/([^/]+)", Recording, parts),
+            (r"/api/recording/([^/]+)", RecordingHandler, parts),
             (r"/api/heard-turn", HeardTurn, parts),
             (r"/files/(.+)", MadeFile, parts),
         ],

@@ -164,7 +164,7 @@ class DeskHandler(web.RequestHandler):
         self.finish(data[first : last + 1])
 
 
-class Page(DeskHandler):
+class PageHandler(DeskHandler):
     """The page."""
 
     def get(self) -> None:

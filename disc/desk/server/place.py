@@ -18,27 +18,27 @@ KEPT_S = 3 * 24 * 3600.0  # a page left open over a week-end comes back; an olde
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class DeskPlace:
     """Port on 127.0.0.1, and the key that goes with it."""
 
     port: int
     key: str
 
 
-def kept(folder: Path) -> Place | None:
+def kept(folder: Path) -> DeskPlace | None:
     """Where this job's desk was; None if that is not known, too long ago, or cannot be read."""
     path = _file(folder)
     try:
         if path.is_symlink() or time.time() - path.stat().st_mtime > KEPT_S:
             return None
         raw = json.loads(path.read_text(encoding="utf-8"))
-        place = Place(int(raw["port"]), str(raw["key"]))
+        place = DeskPlace(int(raw["port"]), str(raw["key"]))
     except (OSError, ValueError, KeyError, TypeError):
         return None
     return place if 1024 <= place.port <= 65535 and len(place.key) >= 24 else None
 
 
-def keep(folder: Path, place: Place) -> None:
+def keep(folder: Path, place: DeskPlace) -> None:
     """Remember it. A machine on which that cannot be written has desks that start at a fresh place."""
     path = _file(folder)
     with suppress(OSError):

@@ -112,7 +112,7 @@ async def _serve(
     before = place.kept(session.folder)
     sockets, key = _sockets(port, before)
     rules = Guard(sockets[0].getsockname()[1], **({"key": key} if key else {}))
-    place.keep(session.folder, place.Place(rules.port, rules.key))
+    place.keep(session.folder, place.DeskPlace(rules.port, rules.key))
     application = make_application(session, rules, uploads, earlier)
     # Longer bodies are the uploads', which say so and go to the disk piece by piece.
     server = httpserver.HTTPServer(application, max_body_size=LONGEST_REQUEST_BYTES)
@@ -129,7 +129,7 @@ async def _serve(
     await server.close_all_connections()
 
 
-def _sockets(port: int, before: place.Place | None) -> tuple[list[socket.socket], str]:
+def _sockets(port: int, before: place.DeskPlace | None) -> tuple[list[socket.socket], str]:
     """Sockets on this port; on 0, where this job's desk was last, so that a page left open finds it again, or any free
     one. Returns the key that goes with that place too, empty for a fresh one. Raises BadInput."""
     from tornado import netutil

@@ -9,7 +9,7 @@ from typing import Any
 
 from disc.corrections import Correction
 from disc.desk.work.datum import Datum, inverse, moved_corrections, moved_pin, moved_view
-from disc.desk.work.history import Change
+from disc.desk.work.history import ValueChange
 from disc.errors import BadInput, MissingPart
 from disc.job import COMB_FILE, READING_FILE, Job, Stage
 from disc.job_schema import checked_plate
@@ -21,7 +21,7 @@ DECISIONS_FILE = "decisions.json"
 PLATE_VALUES = ("diameter_mm", "turns", "revolution_s", "rest_arc_deg", "thickness_mm", "bore_mm")
 
 
-def plate_changes(job: Job, asked: Mapping[str, Any]) -> tuple[Change, ...]:
+def plate_changes(job: Job, asked: Mapping[str, Any]) -> tuple[ValueChange, ...]:
     """Changes of the plate that a person asks for. Raises BadInput for a value that cannot be."""
     changes = []
     for name, value in asked.items():
@@ -31,7 +31,7 @@ def plate_changes(job: Job, asked: Mapping[str, Any]) -> tuple[Change, ...]:
             new: Any = _turns(value)
         else:
             new = None if value in (None, "") else _length(name, value)
-        changes.append(Change("plate", name, getattr(job.content.plate, name), new))
+        changes.append(ValueChange("plate", name, getattr(job.content.plate, name), new))
     checked_plate(job.content.plate.model_dump() | {c.name: c.new for c in changes})  # the job's own limits
     return tuple(changes)
 
@@ -50,29 +50,29 @@ def _length(name: str, value: Any) -> float:
         raise BadInput(f"{name} is {value!r}, not a number.") from None
 
 
-def setting_change(job: Job, name: str, new: Any) -> Change:
+def setting_change(job: Job, name: str, new: Any) -> ValueChange:
     """A change of one setting; None takes the setting away."""
-    return Change("settings", name, job.settings.get(name), new)
+    return ValueChange("settings", name, job.settings.get(name), new)
 
 
-def comb_change(job: Job, text: str | None, draft: bool) -> tuple[Change, ...]:
+def comb_change(job: Job, text: str | None, draft: bool) -> tuple[ValueChange, ...]:
     """A new comb table as text; None: no comb."""
     path = job.path(COMB_FILE)
     old = path.read_text(encoding="utf-8") if path.is_file() else None
     return (
-        Change("comb", COMB_FILE, old, text),
-        Change("settings", "comb.draft", job.settings.get("comb.draft"), draft),
+        ValueChange("comb", COMB_FILE, old, text),
+        ValueChange("settings", "comb.draft", job.settings.get("comb.draft"), draft),
     )
 
 
-def decisions_change(job: Job, new: list[Any]) -> Change:
+def decisions_change(job: Job, new: list[Any]) -> ValueChange:
     """A new list of decisions, as plain JSON."""
     path = job.path(DECISIONS_FILE)
     old = json.loads(path.read_text(encoding="utf-8"))["decisions"] if path.is_file() else []
-    return Change("decision", DECISIONS_FILE, old, new)
+    return ValueChange("decision", DECISIONS_FILE, old, new)
 
 
-def apply_changes(job: Job, stage: Stage, changes: Iterable[Change], forward: bool) -> None:
+def apply_changes(job: Job, stage: Stage, changes: Iterable[ValueChange], forward: bool) -> None:
     """Lay the changes of one step into the job and the stage; backwards in reverse order."""
     ordered = list(changes) if forward else list(reversed(list(changes)))
     for change in ordered:
@@ -100,7 +100,7 @@ def apply_changes(job: Job, stage: Stage, changes: Iterable[Change], forward: bo
             raise BadInput(f"the history names {change.where!r}, which this program does not know.")
 
 
-def datum_changes(job: Job, datum: Datum, what: str, at_px: tuple[float, float]) -> tuple[Change, ...]:
+def datum_changes(job: Job, datum: Datum, what: str, at_px: tuple[float, float]) -> tuple[ValueChange, ...]:
     """All that changes when slot or centre of a photographed face is marked anew."""
     side = datum.side
     old_view = job.content.faces[side.value]
@@ -108,14 +108,14 @@ def datum_changes(job: Job, datum: Datum, what: str, at_px: tuple[float, float])
     reading = job.reading()
     moved = format_pins([moved_pin(pin, datum) for pin in reading])
     return (
-        Change("datum", side.value, None, asdict(datum) | {"side": side.value}),
-        Change("faces", side.value, old_view, new_view),
-        Change("reading", READING_FILE, format_pins(reading), moved),
+        ValueChange("datum", side.value, None, asdict(datum) | {"side": side.value}),
+        ValueChange("faces", side.value, old_view, new_view),
+        ValueChange("reading", READING_FILE, format_pins(reading), moved),
         setting_change(job, f"photo.{what}_{side.value}", [round(at_px[0], 2), round(at_px[1], 2)]),
     )
 
 
-def fitting_changes(job: Job, changes: tuple[Change, ...], forward: bool) -> tuple[Change, ...]:
+def fitting_changes(job: Job, changes: tuple[ValueChange, ...], forward: bool) -> tuple[ValueChange, ...]:
     """The changes that still make sense: a slot marked on photographs that were read anew since is left alone."""
     views = [change for change in changes if change.where == "faces"]
     if all(job.content.faces.get(c.name) == (c.old if forward else c.new) for c in views):
@@ -124,7 +124,7 @@ def fitting_changes(job: Job, changes: tuple[Change, ...], forward: bool) -> tup
 
 
 def moved_by_changes(
-    corrections: tuple[Correction, ...], changes: Iterable[Change], forward: bool
+    corrections: tuple[Correction, ...], changes: Iterable[ValueChange], forward: bool
 ) -> tuple[Correction, ...]:
     """Corrections in the axes that hold after these changes: a marked slot or centre moves them too."""
     for change in changes:

@@ -28,7 +28,7 @@ SAME_TIP_MM = 0.2
 
 
 @dataclass(frozen=True, slots=True)
-class Marks:
+class MarkedTips:
     """What was marked, pixels (u right, v down). side: which face of the disc the picture looks at."""
 
     side: Side
@@ -40,7 +40,7 @@ class Marks:
     tips: tuple[tuple[float, float], ...]
 
 
-def tips_from_marks(marks: Marks) -> list[tuple[float, float]]:
+def tips_from_marks(marks: MarkedTips) -> list[tuple[float, float]]:
     """(tip_r_mm, tip_theta_deg) of each marked tip, in disc axes. Raises BadInput where nothing can be measured."""
     base_px = float(np.hypot(*np.subtract(marks.length_to, marks.length_from)))
     if base_px < SHORTEST_BASE_PX:
@@ -55,17 +55,17 @@ def tips_from_marks(marks: Marks) -> list[tuple[float, float]]:
     return [(float(r), float(t)) for r, t in zip(r_mm, wrap_deg(theta_deg - slot_deg[0]), strict=True)]
 
 
-def _view_polar(marks: Marks, points: Sequence[tuple[float, float]], px_per_mm: float) -> tuple[Any, Any]:
+def _view_polar(marks: MarkedTips, points: Sequence[tuple[float, float]], px_per_mm: float) -> tuple[Any, Any]:
     places = np.asarray(points, dtype=float).reshape(-1, 2)
     right = (places[:, 0] - marks.centre[0]) / px_per_mm
     up = (marks.centre[1] - places[:, 1]) / px_per_mm
     return to_polar(*view_to_disc_mm(right, up, marks.side))
 
 
-def marks_from_request(body: Mapping[str, Any]) -> Marks:
+def marks_from_request(body: Mapping[str, Any]) -> MarkedTips:
     """Marks as the page sends them. Raises BadInput."""
     try:
-        return Marks(
+        return MarkedTips(
             Side(body["side"]),
             _point(body["centre"]),
             _point(body["slot"]),

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from disc.desk.work.changes import comb_change
-from disc.desk.work.history import Change
+from disc.desk.work.history import ValueChange
 from disc.desk.work.session import Session
 from disc.errors import BadInput
 from disc.job import COMB_FILE, Job, open_for_writing
@@ -42,7 +42,7 @@ def _taken(session: Session, words: str, take: Callable[[Job], object]) -> int:
         has_comb = job.has(COMB_FILE)
         after = comb_change(job, None, False)
         teeth = len(job.comb().teeth) if has_comb else 0
-    changes = tuple(Change(b.where, b.name, b.old, a.old) for b, a in zip(before, after, strict=True))
+    changes = tuple(ValueChange(b.where, b.name, b.old, a.old) for b, a in zip(before, after, strict=True))
     if any(change.old != change.new for change in changes):
         session.load()  # the room's step is the state that this one starts from
         session.set_values(words, changes)

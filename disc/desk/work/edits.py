@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from disc.corrections import REACH_MM, Action, Correction, distance_mm
-from disc.desk.page.sheets import Sheet
+from disc.desk.page.sheets import PageSheet
 from disc.errors import BadInput
 from disc.records import Comb, Condition, Pin, Plate, Side
 from disc.tables import PIN_COLUMNS
@@ -23,13 +23,13 @@ BY_HAND = ("confidence", 1.0)  # the reader itself never claims certainty
 
 
 @dataclass(frozen=True, slots=True)
-class Bench:
+class EditGround:
     """What an edit may look at: the pins in force, the plate, the comb, the sheets of the page."""
 
     pins: Sequence[Pin]
     plate: Plate
     comb: Comb | None
-    sheets: Mapping[str, Sheet]
+    sheets: Mapping[str, PageSheet]
     at: str
 
     def pin(self, number: Any) -> Pin:
@@ -49,7 +49,7 @@ class Edit:
     added_at: tuple[Side, float, float] | None = None
 
 
-def edit_from_request(request: Mapping[str, Any], bench: Bench) -> Edit:
+def edit_from_request(request: Mapping[str, Any], bench: EditGround) -> Edit:
     """The edit a request means. Raises BadInput if it means none."""
     kinds = {"add": _add, "move": _move, "remove": _remove, "change": _change, "note": _note}
     kind = str(request.get("do"))
@@ -58,7 +58,7 @@ def edit_from_request(request: Mapping[str, Any], bench: Bench) -> Edit:
     return kinds[kind](request, bench)
 
 
-def _add(request: Mapping[str, Any], bench: Bench) -> Edit:
+def _add(request: Mapping[str, Any], bench: EditGround) -> Edit:
     side, r_mm, theta_deg = _place(request, bench, None)
     _check_on_plate(r_mm, bench.plate)
     probe = Correction(Action.ADD, side, r_mm, theta_deg)
@@ -72,7 +72,7 @@ def _add(request: Mapping[str, Any], bench: Bench) -> Edit:
     return Edit(f"added a pin at {_where(side, r_mm, theta_deg)}", (added,), (side, r_mm, theta_deg))
 
 
-def _move(request: Mapping[str, Any], bench: Bench) -> Edit:
+def _move(request: Mapping[str, Any], bench: EditGround) -> Edit:
     pin = bench.pin(request.get("pin"))
     _, r_mm, theta_deg = _place(request, bench, pin.side)
     _check_on_plate(r_mm, bench.plate)
@@ -80,13 +80,13 @@ def _move(request: Mapping[str, Any], bench: Bench) -> Edit:
     return Edit(f"moved pin {pin.id} to {_where(pin.side, r_mm, theta_deg)}", (_at(pin, bench, changes),))
 
 
-def _remove(request: Mapping[str, Any], bench: Bench) -> Edit:
+def _remove(request: Mapping[str, Any], bench: EditGround) -> Edit:
     pins = _chosen(request, bench)
     gone = tuple(replace(_at(pin, bench, (), _words(request)), action=Action.REMOVE) for pin in pins)
     return Edit(f"removed {_named(pins)}", gone)
 
 
-def _change(request: Mapping[str, Any], bench: Bench) -> Edit:
+def _change(request: Mapping[str, Any], bench: EditGround) -> Edit:
     pins = _chosen(request, bench)
     asked = request.get("changes")
     if not isinstance(asked, Mapping) or not asked:
@@ -98,7 +98,7 @@ def _change(request: Mapping[str, Any], bench: Bench) -> Edit:
     return Edit(f"{_named(pins)}: {told}", tuple(_at(pin, bench, changes, _words(request)) for pin in pins))
 
 
-def _note(request: Mapping[str, Any], bench: Bench) -> Edit:
+def _note(request: Mapping[str, Any], bench: EditGround) -> Edit:
     pins = _chosen(request, bench)
     words = _words(request)
     if not words:
@@ -106,11 +106,11 @@ def _note(request: Mapping[str, Any], bench: Bench) -> Edit:
     return Edit(f"note on {_named(pins)}", tuple(_at(pin, bench, (), words) for pin in pins))
 
 
-def _at(pin: Pin, bench: Bench, changes: tuple[tuple[str, Any], ...], note: str = "") -> Correction:
+def _at(pin: Pin, bench: EditGround, changes: tuple[tuple[str, Any], ...], note: str = "") -> Correction:
     return Correction(Action.CHANGE, pin.side, pin.r_mm, pin.theta_deg, changes, note, bench.at)
 
 
-def _chosen(request: Mapping[str, Any], bench: Bench) -> list[Pin]:
+def _chosen(request: Mapping[str, Any], bench: EditGround) -> list[Pin]:
     numbers = request.get("pins")
     if not isinstance(numbers, list) or not numbers:
         raise BadInput("no pin is selected. Pick one first.")
@@ -119,7 +119,7 @@ def _chosen(request: Mapping[str, Any], bench: Bench) -> list[Pin]:
     return [bench.pin(number) for number in dict.fromkeys(numbers)]
 
 
-def _place(request: Mapping[str, Any], bench: Bench, side: Side | None) -> tuple[Side, float, float]:
+def _place(request: Mapping[str, Any], bench: EditGround, side: Side | None) -> tuple[Side, float, float]:
     """(side, r_mm, theta_deg) from a pixel of a sheet ("sheet", "at") or from numbers typed in."""
     if "sheet" in request:
         sheet = bench.sheets.get(str(request["sheet"]))
@@ -154,7 +154,7 @@ def _check_on_plate(r_mm: float, plate: Plate) -> None:
         raise BadInput(f"that place is {r_mm:.2f} mm from the centre, in the bore ({plate.bore_mm:g} mm across).")
 
 
-def _checked_changes(asked: Mapping[str, Any], bench: Bench) -> tuple[tuple[str, Any], ...]:
+def _checked_changes(asked: Mapping[str, Any], bench: EditGround) -> tuple[tuple[str, Any], ...]:
     changes = []
     for name, value in asked.items():
         if name not in CHANGEABLE:

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from typing import Any
 
 from disc.desk.server.uploads import RECORDINGS_FOLDER, recordings_of
-from disc.desk.work.history import Change
+from disc.desk.work.history import ValueChange
 from disc.desk.work.session import Session
 from disc.errors import BadInput, MissingPart
 from disc.job import Job, open_for_writing, sha256_of
@@ -33,8 +33,8 @@ def with_history(session: Session, words: str, names: Callable[[], tuple[str, ..
         before = {name: kept_digest(job, name) for name in names()}
         listened = job.content.results.get("listen")
         made = work(job)
-        changes = [Change("file", name, before.get(name), kept_digest(job, name)) for name in names()]
-        changes.append(Change("result", "listen", listened, job.content.results.get("listen")))
+        changes = [ValueChange("file", name, before.get(name), kept_digest(job, name)) for name in names()]
+        changes.append(ValueChange("result", "listen", listened, job.content.results.get("listen")))
     real = tuple(change for change in changes if change.old != change.new)
     if real:
         session.load()  # the room's step is the state that this one starts from
@@ -50,11 +50,11 @@ def take_out(session: Session, name: Any) -> str:
     if name not in recordings_of(job):
         raise BadInput("that recording does not belong to the job.")
     path = f"{RECORDINGS_FOLDER}/{name}"
-    changes = [Change("file", path, kept_digest(job, path), None)]
+    changes = [ValueChange("file", path, kept_digest(job, path), None)]
     listened = job.content.results.get("listen")
     if listened is not None and listened.get("file") == name:
-        changes += [Change("file", one, kept_digest(job, one), None) for one in listen_files()]
-        changes.append(Change("result", "listen", listened, None))
+        changes += [ValueChange("file", one, kept_digest(job, one), None) for one in listen_files()]
+        changes.append(ValueChange("result", "listen", listened, None))
     session.set_values(f"took out the recording {name}", tuple(changes))
     heard = " What was heard in it is forgotten too." if len(changes) > 1 else ""
     return f"{name} no longer belongs to the job.{heard} Undo brings it back."

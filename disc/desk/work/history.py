@@ -20,7 +20,7 @@ HISTORY_FILE = "desk.json"
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class ValueChange:
     """One value that a step changed. name: which one there.
 
     where: "plate", "settings", "comb", "faces", "reading", "datum", "decision", "file" or "result".
@@ -35,40 +35,40 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class DeskStep:
     """One act at the desk. corrections: how many of corrections.json belong to it."""
 
     words: str
     at: str
     corrections: int = 0
-    changes: tuple[Change, ...] = ()
+    changes: tuple[ValueChange, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class History:
     """steps[:done] are in force, steps[done:] were taken back and can be done again, in their order."""
 
-    steps: tuple[Step, ...] = ()
+    steps: tuple[DeskStep, ...] = ()
     done: int = 0
 
     @property
-    def next_undo(self) -> Step | None:
+    def next_undo(self) -> DeskStep | None:
         """The step that undo would take back."""
         return self.steps[self.done - 1] if self.done else None
 
     @property
-    def next_redo(self) -> Step | None:
+    def next_redo(self) -> DeskStep | None:
         """The step that redo would do again."""
         return self.steps[self.done] if self.done < len(self.steps) else None
 
 
-def record(history: History, step: Step) -> History:
+def record(history: History, step: DeskStep) -> History:
     """The history with one more step done; what had been taken back is forgotten."""
     steps = (*history.steps[: history.done], step)
     return History(steps, len(steps))
 
 
-def move_to(history: History, done: int) -> tuple[History, tuple[Step, ...], bool]:
+def move_to(history: History, done: int) -> tuple[History, tuple[DeskStep, ...], bool]:
     """Go back or forward to where `done` steps are in force.
 
     Returns the new history, the steps crossed in the order in which to apply them, and whether they are redone
@@ -88,10 +88,10 @@ def reconcile(history: History, done: int, undone: int, at: str = "") -> History
     if counted == done and counted_undone == undone:
         return history
     if done > counted and undone == 0:  # another command, or a spreadsheet, added corrections
-        return record(history, Step("edited in the table", at, done - counted))
+        return record(history, DeskStep("edited in the table", at, done - counted))
     if undone == 0 and done == counted:
         return History(history.steps[: history.done], history.done)
-    single = tuple(Step("correction", at, 1) for _ in range(done + undone))
+    single = tuple(DeskStep("correction", at, 1) for _ in range(done + undone))
     return History(single, done)
 
 

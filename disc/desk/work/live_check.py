@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from disc.check.decisions import Settled, load_decisions, settle
+from disc.check.decisions import SettledFinding, load_decisions, settle
 from disc.check.store import FINDINGS_FILE, load_findings
 from disc.desk.page.words import page_words
 from disc.errors import DiscError
@@ -19,32 +19,32 @@ from disc.turn.one_turn import OneTurn
 
 
 @dataclass(frozen=True, slots=True)
-class Checked:
+class LiveCheck:
     """settled: findings with decisions, none if the disc was never checked. trouble: why it could not be done."""
 
     was_checked: bool = False
-    settled: tuple[Settled, ...] = ()
+    settled: tuple[SettledFinding, ...] = ()
     plan: Plan | None = None
     trouble: str = ""
 
 
-def check_now(job: Job, turn: OneTurn | None) -> Checked:
+def check_now(job: Job, turn: OneTurn | None) -> LiveCheck:
     """The findings of the pins in force and the plan that follows; only where a check was made once.
 
     turn: of the pins in force. A tune that the last check knew is known here too, so findings follow an edit with a
     score as without.
     """
     if not job.has(FINDINGS_FILE):
-        return Checked()
+        return LiveCheck()
     try:
         findings = _findings(job, turn)
         settled, _ = settle(findings, load_decisions(job))
-        return Checked(True, settled, plan_now(job, findings, turn))
+        return LiveCheck(True, settled, plan_now(job, findings, turn))
     except DiscError as error:
-        return Checked(True, trouble=page_words(str(error), job.folder))
+        return LiveCheck(True, trouble=page_words(str(error), job.folder))
 
 
-def settled_anew(checked: Checked, job: Job) -> Checked:
+def settled_anew(checked: LiveCheck, job: Job) -> LiveCheck:
     """The same findings under the decisions now in force, and their plan: at once, without checking the disc anew."""
     findings = tuple(item.as_found for item in checked.settled)
     settled, _ = settle(findings, load_decisions(job))
@@ -65,7 +65,7 @@ def plan_now(job: Job, findings: Sequence[Finding], turn: OneTurn | None = None)
     return replace(plan, notes=tuple(page_words(note, job.folder) for note in plan.notes))
 
 
-def told_check(before: Checked, after: Checked) -> list[str]:
+def told_check(before: LiveCheck, after: LiveCheck) -> list[str]:
     """What an edit changed in findings and estimate, in words."""
     if not (before.was_checked and after.was_checked):
         return []
@@ -79,7 +79,7 @@ def told_check(before: Checked, after: Checked) -> list[str]:
     return told
 
 
-def _open(checked: Checked) -> int:
+def _open(checked: LiveCheck) -> int:
     return sum(1 for item in checked.settled if not item.is_rejected)
 
 

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from disc.corrections import Action, Correction
-from disc.desk.page.sheets import Sheet
+from disc.desk.page.sheets import PageSheet
 from disc.desk.page.views import face_views
 from disc.desk.work.changes import datum_changes, setting_change
 from disc.desk.work.datum import datum_from_mark
@@ -61,7 +61,7 @@ def marks_shown(job: Job) -> dict[str, Any]:
     return shown
 
 
-def _rim(session: Session, job: Job, sheet: Sheet, asked: Mapping[str, Any]) -> None:
+def _rim(session: Session, job: Job, sheet: PageSheet, asked: Mapping[str, Any]) -> None:
     points = _points(asked, sheet)
     if points and len(points) < FEWEST_RIM:
         raise BadInput(f"{len(points)} points of the rim are too few: mark {FEWEST_RIM} or more, all around.")
@@ -70,7 +70,7 @@ def _rim(session: Session, job: Job, sheet: Sheet, asked: Mapping[str, Any]) -> 
     _keep(session, job, side, "rim", points, words)
 
 
-def _scale(session: Session, job: Job, sheet: Sheet, asked: Mapping[str, Any]) -> None:
+def _scale(session: Session, job: Job, sheet: PageSheet, asked: Mapping[str, Any]) -> None:
     points = _points(asked, sheet)
     side = sheet.sides[0]
     if not points:
@@ -87,7 +87,7 @@ def _scale(session: Session, job: Job, sheet: Sheet, asked: Mapping[str, Any]) -
     _keep(session, job, side, "scale", [*points[0], *points[1], mm], f"marked a known length of {mm:g} mm")
 
 
-def _unseen(session: Session, job: Job, sheet: Sheet, asked: Mapping[str, Any]) -> None:
+def _unseen(session: Session, job: Job, sheet: PageSheet, asked: Mapping[str, Any]) -> None:
     points = _points(asked, sheet)
     side = sheet.sides[0]
     if not points:
@@ -115,7 +115,7 @@ def _keep(
     session.set_values(f"{words}, {side.value} side", (change,), corrections)
 
 
-def _points(asked: Mapping[str, Any], sheet: Sheet) -> list[list[float]]:
+def _points(asked: Mapping[str, Any], sheet: PageSheet) -> list[list[float]]:
     given = asked.get("points")
     try:
         points = [[round(float(u), 2), round(float(v), 2)] for u, v in given or ()]

@@ -10,21 +10,21 @@ from disc.records import Pin
 
 
 @dataclass(frozen=True, slots=True)
-class Note:
+class PinNote:
     """Words on a pin. at: ISO time, UTC."""
 
     words: str
     at: str
 
 
-def notes_by_pin(reading: Sequence[Pin], done: Sequence[Correction]) -> dict[int, tuple[Note, ...]]:
+def notes_by_pin(reading: Sequence[Pin], done: Sequence[Correction]) -> dict[int, tuple[PinNote, ...]]:
     """The notes by id of the pin they speak of; those on a pin that was removed are left out.
 
     A correction names a place as it was then, so the corrections up to each note are laid over the reading first.
     """
     if not any(c.note for c in done):
         return {}
-    notes: dict[int, tuple[Note, ...]] = {}
+    notes: dict[int, tuple[PinNote, ...]] = {}
     pins: tuple[Pin, ...] = tuple(reading)
     for correction in done:
         if correction.action is not Action.ADD:
@@ -49,9 +49,9 @@ def set_by_hand(pins: Sequence[Pin], done: Sequence[Correction]) -> frozenset[in
     return frozenset(pin.id for pin in pins if (pin.side, round(pin.r_mm, 3), round(pin.theta_deg, 2)) in places)
 
 
-def _keep(notes: dict[int, tuple[Note, ...]], pins: Sequence[Pin], correction: Correction) -> None:
+def _keep(notes: dict[int, tuple[PinNote, ...]], pins: Sequence[Pin], correction: Correction) -> None:
     if not correction.note:
         return
     near = min(pins, key=lambda pin: distance_mm(pin, correction), default=None)
     if near is not None and distance_mm(near, correction) <= REACH_MM:
-        notes[near.id] = (*notes.get(near.id, ()), Note(correction.note, correction.at))
+        notes[near.id] = (*notes.get(near.id, ()), PinNote(correction.note, correction.at))

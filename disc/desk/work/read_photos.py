@@ -14,7 +14,7 @@ from typing import Any
 from disc.desk.page.views import face_views, photo_name
 from disc.desk.work.changes import PLATE_VALUES
 from disc.desk.work.file_changes import kept_digest
-from disc.desk.work.history import Change
+from disc.desk.work.history import ValueChange
 from disc.desk.work.session import Session
 from disc.errors import BadInput
 from disc.job import COMB_FILE, READING_FILE, Job, open_for_writing, open_job
@@ -34,7 +34,7 @@ def read_anew(
     told = read_photos(session.folder, brought, advance, closer)
     after = _state(open_job(session.folder))
     changes = tuple(
-        Change(where, name, before.get((where, name)), after.get((where, name)))
+        ValueChange(where, name, before.get((where, name)), after.get((where, name)))
         for where, name in dict.fromkeys((*before, *after))
         if before.get((where, name)) != after.get((where, name))
     )

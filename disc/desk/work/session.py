@@ -20,19 +20,19 @@ from disc.corrections_file import stage_corrections
 from disc.desk.page.findings import page_findings, page_plan
 from disc.desk.page.music import page_music
 from disc.desk.page.pins import page_pins
-from disc.desk.page.sheets import Sheet
+from disc.desk.page.sheets import PageSheet
 from disc.desk.page.views import sheets_of_job
 from disc.desk.page.words import page_doubts, page_words
 from disc.desk.server.events import News
 from disc.desk.server.saved import saved_files
 from disc.desk.work.changes import apply_changes, fitting_changes, moved_by_changes
 from disc.desk.work.derive import Derived, derive, told_changes
-from disc.desk.work.edits import Bench, edit_from_request
+from disc.desk.work.edits import EditGround, edit_from_request
 from disc.desk.work.history import (
     HISTORY_FILE,
-    Change,
+    DeskStep,
     History,
-    Step,
+    ValueChange,
     format_history,
     load_history,
     move_to,
@@ -40,9 +40,9 @@ from disc.desk.work.history import (
     record,
     split_corrections,
 )
-from disc.desk.work.live_check import Checked, check_now, settled_anew, told_check
-from disc.desk.work.notes import Note, notes_by_pin, set_by_hand
-from disc.desk.work.teeth import Teeth
+from disc.desk.work.live_check import LiveCheck, check_now, settled_anew, told_check
+from disc.desk.work.notes import PinNote, notes_by_pin, set_by_hand
+from disc.desk.work.teeth import TeethMemory
 from disc.errors import BadInput, DiscError, MissingPart
 from disc.job import COMB_FILE, JOB_FILE, PINS_FILE, READING_FILE, Job, Stage, open_for_writing, open_job
 from disc.job_schema import now_text
@@ -73,18 +73,18 @@ class Session:
         self.job: Job | None = None
         self.pins: tuple[Pin, ...] = ()
         self.comb: Comb | None = None
-        self.sheets: dict[str, Sheet] = {}
+        self.sheets: dict[str, PageSheet] = {}
         self.history = History()
-        self.notes: dict[int, tuple[Note, ...]] = {}
+        self.notes: dict[int, tuple[PinNote, ...]] = {}
         self.by_hand: frozenset[int] = frozenset()
         self.derived = Derived()
         self.derived_rev = -1
-        self.checked = Checked()
+        self.checked = LiveCheck()
         self.trouble: str = ""
         self.plucked: dict[str, Any] | None = None  # teeth heard in a recording, until a person says which they are
         self._shown: dict[int, dict[str, Any]] = {}
         self._stamp: tuple[int, int] | None = None
-        self._teeth = Teeth()
+        self._teeth = TeethMemory()
         self._reading: tuple[tuple[int, int] | None, tuple[Pin, ...]] | None = None
         if (folder / JOB_FILE).exists():
             self.load()
@@ -139,16 +139,16 @@ class Session:
         """One edit of pins. Returns what changed on the page. Raises BadInput if it cannot be done."""
         with open_for_writing(self.folder, wait_s=2.0) as job:
             done, _, history = self._before(job)
-            bench = Bench(self._pins_before(job), job.plate, self.comb, self.sheets, now_text())
+            bench = EditGround(self._pins_before(job), job.plate, self.comb, self.sheets, now_text())
             edit = edit_from_request(request, bench)
-            step = Step(edit.words, bench.at, len(edit.corrections))
+            step = DeskStep(edit.words, bench.at, len(edit.corrections))
             answer = self._commit(job, (*done, *edit.corrections), (), record(history, step))
         if edit.added_at is not None:
             answer["select"] = self._pin_at(*edit.added_at)
         return answer
 
     def set_values(
-        self, words: str, changes: tuple[Change, ...], corrections: tuple[Correction, ...] = ()
+        self, words: str, changes: tuple[ValueChange, ...], corrections: tuple[Correction, ...] = ()
     ) -> dict[str, Any]:
         """One edit of settings, plate, comb or decisions, undone and redone like the others; with it, of pins."""
         real = tuple(change for change in changes if change.old != change.new)
@@ -156,7 +156,7 @@ class Session:
             raise BadInput("nothing was changed.")
         with open_for_writing(self.folder, wait_s=2.0) as job:
             done, _, history = self._before(job)
-            step = Step(words, now_text(), len(corrections), real)
+            step = DeskStep(words, now_text(), len(corrections), real)
             return self._commit(job, (*done, *corrections), (), record(history, step), (step,))
 
     def go_to(self, count: int) -> dict[str, Any]:
@@ -180,7 +180,7 @@ class Session:
         done: tuple[Correction, ...],
         undone: tuple[Correction, ...],
         history: History,
-        crossed: tuple[Step, ...] = (),
+        crossed: tuple[DeskStep, ...] = (),
         forward: bool = True,
     ) -> dict[str, Any]:
         self._join_runs(job)
@@ -312,7 +312,7 @@ class Session:
             after = check_now(job, turn)
         except Exception as error:  # as above: a fault in a room must not take the desk down
             log.exception("checking")
-            after = Checked(True, trouble=f"The check could not be made: {error}")
+            after = LiveCheck(True, trouble=f"The check could not be made: {error}")
         with self.guard:
             if rev != self.rev:
                 return

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from disc.desk.work.changes import setting_change
-from disc.desk.work.history import Change
+from disc.desk.work.history import ValueChange
 from disc.errors import BadInput
 from disc.job import Job
 from disc.tune.settings import parse_key, parse_length, parse_metre
@@ -20,7 +20,7 @@ def settings_shown(job: Job) -> dict[str, Any]:
     return {name: str(job.settings.get(name, "") or "") for name in TUNE_SETTINGS}
 
 
-def settings_changes(job: Job, session: Any, asked: Mapping[str, Any]) -> tuple[Change, ...]:
+def settings_changes(job: Job, session: Any, asked: Mapping[str, Any]) -> tuple[ValueChange, ...]:
     """Changes of settings that a person asks for. Raises BadInput for one that cannot be read."""
     changes = []
     for name, value in asked.items():

@@ -17,7 +17,7 @@ from disc.records import Comb, Condition, Pin, Side
 Spot = tuple[Side, float, float | None, Condition, bool]
 
 
-class Teeth:
+class TeethMemory:
     """Remembers what was found for one reading and comb."""
 
     def __init__(self) -> None:

@@ -67,7 +67,7 @@ class RowsWriter:
         self._ends.append(ends)
         self._at = int(ends[-1]) if lines else self._at
 
-    def copy(self, rows: Rows, keep: npt.NDArray[np.bool_]) -> None:
+    def copy(self, rows: WrittenRows, keep: npt.NDArray[np.bool_]) -> None:
         """Add the rows of another file that are to be kept, as they are written."""
         lines = rows.lines()
         kept = lines if keep.all() else [line for line, wanted in zip(lines, keep.tolist(), strict=True) if wanted]
@@ -79,7 +79,7 @@ class RowsWriter:
         self._ends.close()
 
 
-class Rows(Sequence[Sequence[object]]):
+class WrittenRows(Sequence[Sequence[object]]):
     """Rows as written, read one at a time. Raises ValueError or OSError where the files are damaged."""
 
     def __init__(self, folder: Path, name: str) -> None:

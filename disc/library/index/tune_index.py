@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from disc.library.index.arrays import GrowingArray, Rows, RowsWriter
+from disc.library.index.arrays import GrowingArray, RowsWriter, WrittenRows
 from disc.library.index.grams import NAME as BY_GRAM
 from disc.library.index.grams import gram_keys
 from disc.library.index.groups import BY_PITCH, BY_RANK, Keys, printed_groups
@@ -83,7 +83,7 @@ class Index:
     by_pitch: Postings
     by_rank: Postings
     by_gram: Postings
-    rows: Rows
+    rows: WrittenRows
     collections: Sequence[str]
     collection_of: npt.NDArray[np.uint16]
 
@@ -241,7 +241,7 @@ def open_index(folder: Path) -> Index:
     index = Index(
         **columns, by_pitch=open_postings(folder, "pitch"), by_rank=open_postings(folder, "rank"),
         by_gram=open_postings(folder, BY_GRAM),
-        rows=Rows(folder, "tunes"), collections=collections, collection_of=within,
+        rows=WrittenRows(folder, "tunes"), collections=collections, collection_of=within,
     )  # fmt: skip
     notes = int(index.start[-1])
     if not len(index.rows) == within.size == index.group.size == index.size:

@@ -8,7 +8,7 @@ from disc.library.index.groups import BY_RANK
 from disc.library.index.tune_index import Index
 from disc.library.records import FloatArray, IntArray
 from disc.library.search import rank_search as order
-from disc.library.search.placed import Effort, Placed, best_of_each, highest, leads_clearly, pulses
+from disc.library.search.placed import Effort, PlacedTune, best_of_each, highest, leads_clearly, pulses
 from disc.library.search.query import Query
 from disc.library.search.vote import candidates
 
@@ -17,10 +17,10 @@ RANK_THOROUGH = Effort(grids=2, groups=12_000, votes=600_000, looks=25_000, rate
 RANK_CLEAR_SCORE, RANK_CLEAR_LEAD = 20.0, 0.4
 
 
-def places_by_order(index: Index, query: Query, likely: FloatArray, allowed: np.ndarray | None) -> list[Placed]:
+def places_by_order(index: Index, query: Query, likely: FloatArray, allowed: np.ndarray | None) -> list[PlacedTune]:
     """Every tune that has a placement worth rating, best first, with the comb solved for."""
     assert query.rank is not None
-    found: list[Placed] = []
+    found: list[PlacedTune] = []
     for effort in (RANK_QUICK, RANK_THOROUGH):
         found = _rank_by_order_with(effort, index, query.onset_s, query.rank, likely, allowed)
         if found and leads_clearly(index, found, RANK_CLEAR_SCORE, RANK_CLEAR_LEAD):
@@ -30,7 +30,7 @@ def places_by_order(index: Index, query: Query, likely: FloatArray, allowed: np.
 
 def _rank_by_order_with(
     effort: Effort, index: Index, onset_s: FloatArray, rank: IntArray, likely: FloatArray, allowed: np.ndarray | None
-) -> list[Placed]:
+) -> list[PlacedTune]:
     grids = pulses(effort.grids, onset_s)
     if not grids:
         return []

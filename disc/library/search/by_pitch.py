@@ -14,8 +14,8 @@ from disc.library.index.groups import BY_PITCH
 from disc.library.index.tune_index import Index
 from disc.library.records import FloatArray, IntArray
 from disc.library.search.align import split_tuning
-from disc.library.search.disc_pulse import Grid, further_grids
-from disc.library.search.placed import Effort, Placed, best_of_each, highest, leads_clearly, pulses
+from disc.library.search.disc_pulse import DiscPulse, further_grids
+from disc.library.search.placed import Effort, PlacedTune, best_of_each, highest, leads_clearly, pulses
 from disc.library.search.query import Query
 from disc.library.search.rate import PRESENT, draw, look, rate, rate_places
 from disc.library.search.vote import candidates
@@ -60,10 +60,10 @@ def prepare(query: Query, likely: FloatArray) -> Strikes | None:
     return Strikes(query.onset_s, pitch, likely, spread_s(query.onset_s, grids)) if grids else None
 
 
-def places_by_pitch(index: Index, strikes: Strikes, allowed: np.ndarray | None) -> list[Placed]:
+def places_by_pitch(index: Index, strikes: Strikes, allowed: np.ndarray | None) -> list[PlacedTune]:
     """Every tune that has a placement worth rating, best first, each with its best placement."""
-    found: list[Placed] = []
-    grids: list[Grid] = []
+    found: list[PlacedTune] = []
+    grids: list[DiscPulse] = []
     for effort in (QUICK, THOROUGH):
         grids = pulses(effort.grids, strikes.onset_s)
         found = _rank_with(effort, index, grids, strikes, allowed)
@@ -77,7 +77,7 @@ def places_by_pitch(index: Index, strikes: Strikes, allowed: np.ndarray | None) 
 
 def rate_given(
     index: Index, strikes: Strikes, tune: IntArray, shift: IntArray, quarter_s: FloatArray, start_s: FloatArray
-) -> list[Placed]:
+) -> list[PlacedTune]:
     """Places found otherwise, rated alike, best first."""
     gain = strike_gain(strikes.onset_s, strikes.pitch, strikes.sigma_s) + melody_claim(strikes.likely)
     picture = draw(strikes.onset_s, strikes.pitch, gain, strikes.sigma_s)
@@ -87,17 +87,17 @@ def rate_given(
     return best_of_each(tune, score, shift, quarter_s, start_s, None)
 
 
-def _merged(first: list[Placed], second: list[Placed]) -> list[Placed]:
+def _merged(first: list[PlacedTune], second: list[PlacedTune]) -> list[PlacedTune]:
     """Each tune's best placement of two rankings, best first."""
-    best: dict[int, Placed] = {}
+    best: dict[int, PlacedTune] = {}
     for one in sorted((*first, *second), key=lambda found: -found.score):
         best.setdefault(one.tune, one)
     return list(best.values())
 
 
 def _rank_with(
-    effort: Effort, index: Index, grids: list[Grid], strikes: Strikes, allowed: np.ndarray | None
-) -> list[Placed]:
+    effort: Effort, index: Index, grids: list[DiscPulse], strikes: Strikes, allowed: np.ndarray | None
+) -> list[PlacedTune]:
     onset_s, pitch, likely, sigma = strikes.onset_s, strikes.pitch, strikes.likely, strikes.sigma_s
     trials = candidates(
         BY_PITCH,
@@ -126,7 +126,7 @@ def _rank_with(
     return best_of_each(tune, score, shift, quarter_s, start_s, None)
 
 
-def spread_s(onset_s: FloatArray, grids: list[Grid]) -> float:
+def spread_s(onset_s: FloatArray, grids: list[DiscPulse]) -> float:
     """Standard deviation of the strikes about the strongest grid, within what pins of this kind show."""
     grid = grids[0]
     off = onset_s - (grid.start_s + grid.place * grid.step_s)

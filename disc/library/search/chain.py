@@ -60,7 +60,7 @@ PLAIN = ChainModel()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Line:
+class MelodyLine:
     """A melody to be found: onsets in seconds, pitches (or what stands for them) and how likely each is melody."""
 
     onset_s: FloatArray
@@ -105,7 +105,7 @@ def interval_nats(model: ChainModel) -> FloatArray:
     return np.asarray(np.where(off == 0, model.same, np.where(off == 12, model.folded, far)))
 
 
-def step_tables(line: Line, model: ChainModel, by_interval: FloatArray, by_time: bool = True) -> Words:
+def step_tables(line: MelodyLine, model: ChainModel, by_interval: FloatArray, by_time: bool = True) -> Words:
     """What every step of a print says of every step to each note of the disc, shape (notes, codes + 1).
 
     A word holds four numbers, by the place modulo LANES of the note that the step comes from. The last code is that of

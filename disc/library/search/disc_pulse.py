@@ -20,7 +20,7 @@ OVERSAMPLING = 4.0  # trial rates within the width of one peak
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Grid:
+class DiscPulse:
     """One pulse. place: whole step of each strike, shape (n,). step_s: seconds of a step. strength: 0 to 1.
 
     division: how many of its steps make one of the pulse that was found.
@@ -33,7 +33,7 @@ class Grid:
     division: int = 1
 
 
-def find_grids(onset_s: FloatArray, most: int) -> list[Grid]:
+def find_grids(onset_s: FloatArray, most: int) -> list[DiscPulse]:
     """The strongest pulses, strongest first; empty for fewer than four strikes."""
     if onset_s.size < 4:
         return []
@@ -55,7 +55,7 @@ SAME_STEP = 0.01  # steps this near, relative to each other, are one
 LIKE = 0.04  # rates this near a whole multiple of another, relative to it, are the same pulse
 
 
-def divided(onset_s: FloatArray, grid: Grid) -> Grid:
+def divided(onset_s: FloatArray, grid: DiscPulse) -> DiscPulse:
     """The pulse in halves, thirds or quarters where strikes stand on them as exactly as on the pulse itself.
 
     Errors of s steps leave an arrow of exp(-2 pi**2 s**2 k**2) at k times the rate. Where strikes stand between the
@@ -69,12 +69,12 @@ def divided(onset_s: FloatArray, grid: Grid) -> Grid:
     return in_parts(onset_s, grid, best)
 
 
-def in_parts(onset_s: FloatArray, grid: Grid, parts: int) -> Grid:
+def in_parts(onset_s: FloatArray, grid: DiscPulse, parts: int) -> DiscPulse:
     """The pulse in so many parts, whether strikes stand on them or not."""
     step_s = grid.step_s / parts
     place = np.round((onset_s - grid.start_s) / step_s).astype(np.int64)
     strength = float(abs(np.exp(2j * np.pi * (onset_s - grid.start_s) / step_s).mean()))
-    return Grid(place, step_s, grid.start_s, strength, parts)
+    return DiscPulse(place, step_s, grid.start_s, strength, parts)
 
 
 # Pulses by strength and the parts they are taken in where the likeliest pulses led to no tune. Of 300 severe discs
@@ -83,7 +83,7 @@ def in_parts(onset_s: FloatArray, grid: Grid, parts: int) -> Grid:
 FURTHER = ((0, 2), (0, 4), (2, 2))
 
 
-def further_grids(onset_s: FloatArray, tried: list[Grid]) -> list[Grid]:
+def further_grids(onset_s: FloatArray, tried: list[DiscPulse]) -> list[DiscPulse]:
     """More pulses to try, unlike those tried."""
     pulses = unlike(find_grids(onset_s, PULSES_FOUND), 1 + max(number for number, _ in FURTHER))
     grids = [in_parts(onset_s, pulses[number], parts) for number, parts in FURTHER if number < len(pulses)]
@@ -91,9 +91,9 @@ def further_grids(onset_s: FloatArray, tried: list[Grid]) -> list[Grid]:
     return [grid for grid in grids if not (np.abs(grid.step_s / steps - 1.0) < SAME_STEP).any()]
 
 
-def unlike(grids: list[Grid], most: int) -> list[Grid]:
+def unlike(grids: list[DiscPulse], most: int) -> list[DiscPulse]:
     """The first grids of which none is a whole multiple or part of another."""
-    kept: list[Grid] = []
+    kept: list[DiscPulse] = []
     for grid in grids:
         ratios = np.array([max(grid.step_s / other.step_s, other.step_s / grid.step_s) for other in kept])
         if len(kept) < most and (np.abs(ratios - np.round(ratios)) > LIKE).all():
@@ -114,7 +114,7 @@ def _strength(onset_s: FloatArray, rates: FloatArray) -> FloatArray:
     return np.concatenate(sums)[: rates.size] / onset_s.size
 
 
-def _fitted(onset_s: FloatArray, rate: float, strength: float) -> Grid:
+def _fitted(onset_s: FloatArray, rate: float, strength: float) -> DiscPulse:
     """Rate and phase drawn to the strikes by least squares; strikes far off the grid count little."""
     middle = float(onset_s.mean())
     t = onset_s - middle
@@ -128,4 +128,4 @@ def _fitted(onset_s: FloatArray, rate: float, strength: float) -> Grid:
     phase = float(np.angle(np.exp(2j * np.pi * rate * t).mean())) / (2 * np.pi)
     place = np.round(t * rate - phase).astype(np.int64)
     first = int(place[0])
-    return Grid(place - first, 1.0 / rate, middle + (phase + first) / rate, strength)
+    return DiscPulse(place - first, 1.0 / rate, middle + (phase + first) / rate, strength)

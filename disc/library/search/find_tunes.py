@@ -19,7 +19,7 @@ from disc.library.search.belief import Signs, probability
 from disc.library.search.melody import melody_probability
 from disc.library.search.placed import is_version
 from disc.library.search.query import NORMAL_QUARTER_S, Query
-from disc.library.search.rank_tunes import SAME_RANK_NATS, SAME_WAY_NATS, Found, rank_tunes
+from disc.library.search.rank_tunes import SAME_RANK_NATS, SAME_WAY_NATS, Rated, rank_tunes
 
 ALIGNED = 5  # matches laid over their print note by note; where a later one lies is of little use, and costs as much
 THROUGHOUT, MOSTLY = 0.98, 0.75  # of what a melody that fits in every step has
@@ -65,7 +65,7 @@ def allowed_tunes(index: Index, collection: str | None, exclude: Collection[Tune
 # ---- the answer
 
 
-def signs_of(index: Index, query: Query, found: list[Found]) -> Signs:
+def signs_of(index: Index, query: Query, found: list[Rated]) -> Signs:
     """What speaks for and against the first tune being the right one."""
     first = found[0]
     rival = next((one.score for one in found[1:] if not is_version(index, first.tune, one.tune)), 0.0)
@@ -78,7 +78,7 @@ def signs_of(index: Index, query: Query, found: list[Found]) -> Signs:
     return Signs(first.score, rival, first.chain, melody, kind, np.unique(np.round(height)).size)
 
 
-def _share_of_fitting(index: Index, query: Query, found: list[Found]) -> float:
+def _share_of_fitting(index: Index, query: Query, found: list[Rated]) -> float:
     """Where only rises and falls or an order of teeth without times are known: one of the tunes that fit as well.
 
     No curve is fitted for these; what does not fit throughout is not claimed, and an order of teeth, which a tune in
@@ -92,7 +92,7 @@ def _share_of_fitting(index: Index, query: Query, found: list[Found]) -> float:
     return 1.0 / len(alike) if query.contour else 0.5 / len(alike)
 
 
-def _chances(found: list[Found], belief: float) -> FloatArray:
+def _chances(found: list[Rated], belief: float) -> FloatArray:
     """Only one tune can be the right one: what the first does not claim the others share by their scores.
 
     None is likelier than the first, for the right tune may be in no library at all.
@@ -105,7 +105,7 @@ def _chances(found: list[Found], belief: float) -> FloatArray:
     return np.asarray(chances)
 
 
-def _as_pitches(query: Query, one: Found) -> tuple[FloatArray, FloatArray]:
+def _as_pitches(query: Query, one: Rated) -> tuple[FloatArray, FloatArray]:
     """The strikes with pitches: those given, or those of the solved comb; idle teeth get one far off."""
     if query.pitch is not None:
         return query.onset_s, query.pitch
@@ -114,7 +114,7 @@ def _as_pitches(query: Query, one: Found) -> tuple[FloatArray, FloatArray]:
     return query.onset_s, np.where(tuned < 0, -60.0, tuned)
 
 
-def _match(index: Index, one: Found, query: Query, chance: float, group: int, aligned: bool) -> Match:
+def _match(index: Index, one: Rated, query: Query, chance: float, group: int, aligned: bool) -> Match:
     """One match; where the tune lies stays unknown (None) where it was not made out."""
     plain = Match(
         index.key(one.tune), index.title(one.tune), index.collection(one.tune), round(one.score, 2), round(chance, 4),
@@ -128,7 +128,7 @@ def _match(index: Index, one: Found, query: Query, chance: float, group: int, al
     return plain
 
 
-def _with_alignment(plain: Match, index: Index, one: Found, query: Query) -> Match:
+def _with_alignment(plain: Match, index: Index, one: Rated, query: Query) -> Match:
     alignment = align(*_as_pitches(query, one), index.reference(one.tune), one.place)
     return replace(
         plain,

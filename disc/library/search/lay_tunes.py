@@ -16,7 +16,7 @@ from disc.library.records import TICKS_PER_QUARTER, FloatArray, IntArray
 from disc.library.search.chain import (
     PLAIN,
     ChainModel,
-    Line,
+    MelodyLine,
     Piece,
     Shelf,
     Words,
@@ -36,7 +36,7 @@ AHEAD = 50  # prints of which a second tempo is tried, and leaps
 FEWEST_PAIRS = 4  # notes laid side by side, to tell a tempo by
 
 
-def melody_line(onset_s: FloatArray, pitch: FloatArray, likely: FloatArray) -> tuple[Line, IntArray]:
+def melody_line(onset_s: FloatArray, pitch: FloatArray, likely: FloatArray) -> tuple[MelodyLine, IntArray]:
     """(the disc's melody, which strikes they are). likely: probability of each strike to be of the melody."""
     begins = [0]
     for i in range(1, onset_s.size):
@@ -47,20 +47,22 @@ def melody_line(onset_s: FloatArray, pitch: FloatArray, likely: FloatArray) -> t
     kept = best[likely[best] >= LEAST_LIKELY]
     if kept.size < FEWEST_NOTES:
         kept = best
-    return Line(onset_s[kept], np.rint(pitch[kept]).astype(np.int64), likely[kept]), kept
+    return MelodyLine(onset_s[kept], np.rint(pitch[kept]).astype(np.int64), likely[kept]), kept
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Asked:
     """A melody made ready to be laid beside prints."""
 
-    line: Line
+    line: MelodyLine
     table: Words
     model: ChainModel
     by_time: bool = True
 
 
-def ask(line: Line, model: ChainModel = PLAIN, by_interval: FloatArray | None = None, by_time: bool = True) -> Asked:
+def ask(
+    line: MelodyLine, model: ChainModel = PLAIN, by_interval: FloatArray | None = None, by_time: bool = True
+) -> Asked:
     """The melody's step tables. by_interval: what intervals say of each other; by_time: whether onsets are known."""
     nats = interval_nats(model) if by_interval is None else by_interval
     return Asked(line, step_tables(line, model, nats, by_time), model, by_time)

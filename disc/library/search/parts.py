@@ -21,7 +21,7 @@ EDGE = 0.03  # of the explained strikes at either end, which may be chance
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class TunePart:
     """One tune of a disc with several. from_turn, to_turn: shares of the time from the first strike to the last."""
 
     from_turn: float
@@ -31,7 +31,7 @@ class Part:
 
 def parts_of(
     index: Index, query: Query, matches: list[Match], top: int = 10, allowed: np.ndarray | None = None
-) -> list[Part]:
+) -> list[TunePart]:
     """The parts of a disc that plays several tunes, in order of time; empty where one tune, or none, explains it."""
     if not matches or matches[0].alignment is None or not query.timed or query.contour:
         return []
@@ -68,7 +68,7 @@ def _asked(index: Index, query: Query, top: int, allowed: np.ndarray | None) -> 
     return find_tunes(index, query, top, allowed)
 
 
-def _part(query: Query, first: int, last: int, matches: list[Match]) -> Part:
+def _part(query: Query, first: int, last: int, matches: list[Match]) -> TunePart:
     span = max(float(query.onset_s[-1] - query.onset_s[0]), 1e-9)
     begin, end = (float((query.onset_s[i] - query.onset_s[0]) / span) for i in (first, last))
-    return Part(round(begin, 4), round(end, 4), tuple(matches))
+    return TunePart(round(begin, 4), round(end, 4), tuple(matches))

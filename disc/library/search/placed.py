@@ -10,7 +10,7 @@ import numpy as np
 from disc.library.index.tune_index import Index
 from disc.library.read.likeness import ALIKE, likeness
 from disc.library.records import FloatArray, IntArray
-from disc.library.search.disc_pulse import Grid, divided, find_grids, unlike
+from disc.library.search.disc_pulse import DiscPulse, divided, find_grids, unlike
 from disc.library.search.trial_places import Placement
 
 GRIDS_FOUND = 4  # strongest pulses, of which the unlike ones are followed
@@ -29,7 +29,7 @@ class Effort:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Placed:
+class PlacedTune:
     """One tune's best placement. shift: semitones from print to disc, octaves included.
 
     pitch_of_rank: the solved comb, where only ranks were known; -1 for idle teeth.
@@ -42,7 +42,7 @@ class Placed:
     pitch_of_rank: IntArray | None = None
 
 
-def leads_clearly(index: Index, found: list[Placed], score: float, lead: float) -> bool:
+def leads_clearly(index: Index, found: list[PlacedTune], score: float, lead: float) -> bool:
     """Whether the first tune is so far ahead of the best that is no version of it that looking further is idle."""
     first = found[0]
     near = [one for one in found[1:] if one.score > (1.0 - lead) * first.score]
@@ -60,7 +60,7 @@ def _likeness(index: Index, a: int, b: int) -> float:
     return likeness(index.reference(a), index.reference(b))
 
 
-def pulses(most: int, onset_s: FloatArray) -> list[Grid]:
+def pulses(most: int, onset_s: FloatArray) -> list[DiscPulse]:
     """The pulses tried: the likeliest that differ."""
     return [divided(onset_s, grid) for grid in unlike(find_grids(onset_s, GRIDS_FOUND), most)]
 
@@ -76,12 +76,14 @@ def highest(score: FloatArray, most: int) -> IntArray:
 def best_of_each(
     tune: IntArray, score: FloatArray, shift: IntArray, quarter_s: FloatArray, start_s: FloatArray,
     tuning: IntArray | None,
-) -> list[Placed]:  # fmt: skip
+) -> list[PlacedTune]:  # fmt: skip
     """Each tune's best placement, best first."""
-    found: dict[int, Placed] = {}
+    found: dict[int, PlacedTune] = {}
     for i in np.argsort(-score, kind="stable"):
         number = int(tune[i])
         if number not in found and score[i] > 0:
             place = Placement(int(shift[i]) % 12, float(quarter_s[i]), float(start_s[i]), float(score[i]))
-            found[number] = Placed(number, float(score[i]), place, int(shift[i]), None if tuning is None else tuning[i])
+            found[number] = PlacedTune(
+                number, float(score[i]), place, int(shift[i]), None if tuning is None else tuning[i]
+            )
     return list(found.values())

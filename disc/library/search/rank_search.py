@@ -13,7 +13,7 @@ import numpy as np
 
 from disc.library.index.tune_index import Index
 from disc.library.records import TICKS_PER_QUARTER, FloatArray, IntArray
-from disc.library.search.disc_pulse import Grid
+from disc.library.search.disc_pulse import DiscPulse
 from disc.library.search.vote import Candidates
 
 NEAR_PLACE = 0.34  # steps of the grid within which a printed note stands at a place
@@ -39,7 +39,7 @@ class Solved:
     pitch_of_rank: IntArray
 
 
-def look(index: Index, found: Candidates, grids: list[Grid], rank: IntArray, weight: FloatArray) -> FloatArray:
+def look(index: Index, found: Candidates, grids: list[DiscPulse], rank: IntArray, weight: FloatArray) -> FloatArray:
     """What the notes next to the voting group say, and the votes, shape (n,), higher is better; no tuning is solved.
 
     weight: probability of each strike to be of the melody; the likeliest at each place of the grid is looked at.
@@ -52,7 +52,7 @@ def look(index: Index, found: Candidates, grids: list[Grid], rank: IntArray, wei
     return score / max(score.max(initial=0.0), 1e-9) + VOTES_SHARE * found.votes / found.votes.max(initial=1e-9)
 
 
-def _look(index: Index, found: Candidates, grid: Grid, rank: IntArray, weight: FloatArray) -> FloatArray:
+def _look(index: Index, found: Candidates, grid: DiscPulse, rank: IntArray, weight: FloatArray) -> FloatArray:
     places = int(grid.place.max()) + 1
     tooth, strength = np.full(places + 1, -1), np.zeros(places + 1)
     for i in np.argsort(weight, kind="stable"):
@@ -85,7 +85,9 @@ def _claim(weight: FloatArray) -> FloatArray:
     return np.asarray(0.35 + 0.65 * weight)
 
 
-def solve_tunings(index: Index, found: Candidates, grids: list[Grid], rank: IntArray, weight: FloatArray) -> Solved:
+def solve_tunings(
+    index: Index, found: Candidates, grids: list[DiscPulse], rank: IntArray, weight: FloatArray
+) -> Solved:
     """The best tuning and score of every candidate. weight: probability of each strike to be of the melody."""
     score = np.zeros(found.tune.size)
     teeth = int(rank.max()) + 1
@@ -99,7 +101,7 @@ def solve_tunings(index: Index, found: Candidates, grids: list[Grid], rank: IntA
 
 
 def _solve(
-    index: Index, found: Candidates, rows: IntArray, grid: Grid, rank: IntArray, weight: FloatArray, teeth: int
+    index: Index, found: Candidates, rows: IntArray, grid: DiscPulse, rank: IntArray, weight: FloatArray, teeth: int
 ) -> tuple[FloatArray, IntArray]:
     table, strength = _teeth_at(grid, rank, weight)
     place, pitch, real = _printed(index, found, rows, table.shape[0])
@@ -116,7 +118,7 @@ def _solve(
     return total + absent, np.where(choice >= 0, choice + lowest[:, None], -1)
 
 
-def _teeth_at(grid: Grid, rank: IntArray, weight: FloatArray) -> tuple[IntArray, FloatArray]:
+def _teeth_at(grid: DiscPulse, rank: IntArray, weight: FloatArray) -> tuple[IntArray, FloatArray]:
     """Teeth struck at each place of the grid and their weights, highest first, shape (places + 1, TOGETHER)."""
     places = int(grid.place.max()) + 1
     table = np.full((places + 1, TOGETHER), -1, dtype=np.int64)

@@ -19,7 +19,7 @@ from disc.library.search.by_pitch import Strikes, places_by_pitch, prepare, rate
 from disc.library.search.chain import PLAIN, WIDEST
 from disc.library.search.lay_tunes import Asked, ask, lay_tunes, melody_line, pieces_of, place_of
 from disc.library.search.melody import SEMITONES_OF_RANK, melody_probability
-from disc.library.search.placed import Placed, highest
+from disc.library.search.placed import PlacedTune, highest
 from disc.library.search.query import Query
 from disc.library.search.trial_places import Placement
 
@@ -36,7 +36,7 @@ CLEAR_CHAIN, CLEAR_NATS = 24.0, 0.5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Found:
+class Rated:
     """One tune, rated. score: both likenesses together, nats. chain: what its melody shares with the disc's, nats.
 
     placed: log-likelihood ratio of its best exact place, nats. place: where it lies; None: it was not made out.
@@ -54,18 +54,18 @@ class Found:
 
 
 @dataclass(frozen=True, slots=True)
-class Weights:
+class LikenessWeights:
     """What a nat of either likeness counts."""
 
     chain: float
     placed: float
 
 
-BY_PITCH = Weights(1.0, 0.15)
-BY_ORDER = Weights(1.0, 0.5)
+BY_PITCH = LikenessWeights(1.0, 0.15)
+BY_ORDER = LikenessWeights(1.0, 0.5)
 
 
-def rank_tunes(index: Index, query: Query, allowed: np.ndarray | None = None, wanted: int = 0) -> list[Found]:
+def rank_tunes(index: Index, query: Query, allowed: np.ndarray | None = None, wanted: int = 0) -> list[Rated]:
     """The tunes that have something in common with the disc, likeliest first.
 
     allowed: which may be found; None: all. wanted: where fewer than these were looked at closely, others follow by
@@ -80,7 +80,7 @@ def rank_tunes(index: Index, query: Query, allowed: np.ndarray | None = None, wa
     return _by_pitch(index, query, allowed, wanted)
 
 
-def _by_pitch(index: Index, query: Query, allowed: np.ndarray | None, wanted: int) -> list[Found]:
+def _by_pitch(index: Index, query: Query, allowed: np.ndarray | None, wanted: int) -> list[Rated]:
     assert query.pitch is not None
     likely = melody_probability(query.onset_s, query.pitch)
     strikes = prepare(query, likely)
@@ -89,7 +89,7 @@ def _by_pitch(index: Index, query: Query, allowed: np.ndarray | None, wanted: in
     near, votes = near_tunes(index, line.pitch, allowed)
     chain, quarter_s = lay_tunes(index, asked, near)
     rated = {int(t): (float(c), float(q)) for t, c, q in zip(near, chain, quarter_s, strict=True)}
-    placed: dict[int, Placed] = {}
+    placed: dict[int, PlacedTune] = {}
     in_doubt = chain.max(initial=0.0) < max(CLEAR_CHAIN, CLEAR_NATS * line.pitch.size)
     if in_doubt and near.size == NEAR:
         further = highest(votes, NEAR_IN_DOUBT)[NEAR:]
@@ -115,7 +115,7 @@ def near_tunes(index: Index, pitch: IntArray, allowed: np.ndarray | None) -> tup
     return best[votes[best] > 0], votes
 
 
-def _lay_placed(index: Index, asked: Asked, found: list[Placed], rated: dict[int, tuple[float, float]]) -> None:
+def _lay_placed(index: Index, asked: Asked, found: list[PlacedTune], rated: dict[int, tuple[float, float]]) -> None:
     """Lay what exact places have found beside the disc, at the tempo they gave."""
     if not found:
         return
@@ -127,7 +127,7 @@ def _lay_placed(index: Index, asked: Asked, found: list[Placed], rated: dict[int
 
 
 def _place_laid(
-    index: Index, asked: Asked, strikes: Strikes, rated: dict[int, tuple[float, float]], placed: dict[int, Placed]
+    index: Index, asked: Asked, strikes: Strikes, rated: dict[int, tuple[float, float]], placed: dict[int, PlacedTune]
 ) -> None:
     """Make out where the likeliest tunes lie, and rate their places like those found by votes.
 
@@ -146,7 +146,7 @@ def _place_laid(
                     times = asked.line.onset_s[[piece[0][0], piece[-1][0]]]
                     parts.append((tune, *place, float(times[0]), float(times[1])))
     _keep_best(placed, _rated(index, strikes, whole))
-    together: dict[int, list[Placed]] = {}
+    together: dict[int, list[PlacedTune]] = {}
     for tune, shift, quarter_s, start_s, begin_s, end_s in parts:
         own = strikes.between(begin_s - NEAR_PIECE_S, end_s + NEAR_PIECE_S)
         for one in _rated(index, own, [(tune, shift, quarter_s, start_s)]):
@@ -154,19 +154,19 @@ def _place_laid(
     _keep_best(placed, [_joined(found) for found in together.values()])
 
 
-def _rated(index: Index, strikes: Strikes, rows: list[tuple[int, int, float, float]]) -> list[Placed]:
+def _rated(index: Index, strikes: Strikes, rows: list[tuple[int, int, float, float]]) -> list[PlacedTune]:
     if not rows:
         return []
     tunes, shift, quarter, start = (np.array(column) for column in zip(*rows, strict=True))
     return rate_given(index, strikes, tunes, shift, quarter.astype(float), start.astype(float))
 
 
-def _joined(found: list[Placed]) -> Placed:
+def _joined(found: list[PlacedTune]) -> PlacedTune:
     """Pieces of one tune as one: all of what they say, at the place of the one that says most."""
     return replace(max(found, key=lambda one: one.score), score=sum(one.score for one in found))
 
 
-def _keep_best(placed: dict[int, Placed], found: list[Placed]) -> None:
+def _keep_best(placed: dict[int, PlacedTune], found: list[PlacedTune]) -> None:
     for one in found:
         if one.tune not in placed or one.score > placed[one.tune].score:
             placed[one.tune] = one
@@ -174,11 +174,11 @@ def _keep_best(placed: dict[int, Placed], found: list[Placed]) -> None:
 
 def _fused(
     rated: dict[int, tuple[float, float]],
-    placed: dict[int, Placed],
+    placed: dict[int, PlacedTune],
     votes: FloatArray | None,
-    weights: Weights,
+    weights: LikenessWeights,
     wanted: int = 0,
-) -> list[Found]:
+) -> list[Rated]:
     """Both likenesses as one, likeliest first; then what only shares shapes of notes, by its votes."""
     least = min((one.score for one in placed.values()), default=0.0)  # chance has as much, where none was looked for
     found = []
@@ -187,7 +187,7 @@ def _fused(
         one = placed.get(tune)
         exact = one.score if one else least
         score = weights.chain * chain + weights.placed * exact
-        found.append(Found(tune, score, chain, exact, one.place if one else None, one.pitch_of_rank if one else None))
+        found.append(Rated(tune, score, chain, exact, one.place if one else None, one.pitch_of_rank if one else None))
     found.sort(key=lambda one: (-one.score, one.tune))
     if votes is None or len(found) >= wanted:
         return found
@@ -196,13 +196,13 @@ def _fused(
     more = highest(rest, wanted - len(found))
     more = more[rest[more] > 0]
     limit, most = min((one.score for one in found), default=0.0), rest.max(initial=1e-9)
-    return found + [Found(int(t), float(min(limit, 0.0) - 1.0 + rest[t] / most), 0.0, 0.0, None) for t in more]
+    return found + [Rated(int(t), float(min(limit, 0.0) - 1.0 + rest[t] / most), 0.0, 0.0, None) for t in more]
 
 
 # ---- less than strikes with pitches and times
 
 
-def _by_order(index: Index, query: Query, allowed: np.ndarray | None) -> list[Found]:
+def _by_order(index: Index, query: Query, allowed: np.ndarray | None) -> list[Rated]:
     assert query.rank is not None
     likely = melody_probability(query.onset_s, query.rank.astype(np.float64), ranks=True)
     placed = {one.tune: one for one in places_by_order(index, query, likely, allowed)}
@@ -212,7 +212,7 @@ def _by_order(index: Index, query: Query, allowed: np.ndarray | None) -> list[Fo
     return _fused(rated, placed, None, BY_ORDER)
 
 
-def _by_notes_alone(index: Index, query: Query, allowed: np.ndarray | None, wanted: int) -> list[Found]:
+def _by_notes_alone(index: Index, query: Query, allowed: np.ndarray | None, wanted: int) -> list[Rated]:
     """Notes in their order, all of one melody; or only how they rise and fall, for which every tune is laid."""
     values = query.pitch if query.pitch is not None else query.rank
     assert values is not None

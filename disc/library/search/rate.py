@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from disc.library.index.tune_index import Index
 from disc.library.records import TICKS_PER_QUARTER, FloatArray, IntArray
-from disc.library.search.disc_pulse import Grid
+from disc.library.search.disc_pulse import DiscPulse
 from disc.library.search.vote import Candidates
 
 CELL_S = 0.010
@@ -33,7 +33,7 @@ LONGEST_RUN = 400  # printed notes rated within one turn; no disc of this kind h
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Picture:
+class GainPicture:
     """What a note gains at each pitch and time, shape (128, cells), nats. first_s: time of the first cell."""
 
     gain: npt.NDArray[np.float32]
@@ -41,7 +41,7 @@ class Picture:
     end_s: float
 
 
-def draw(onset_s: FloatArray, pitch: IntArray, weight: FloatArray, sigma_s: float) -> Picture:
+def draw(onset_s: FloatArray, pitch: IntArray, weight: FloatArray, sigma_s: float) -> GainPicture:
     """The picture of a turn. weight: nats that a note gains at exactly each strike. sigma_s: their spread."""
     first = float(onset_s[0]) - MARGIN_S
     cells = int((onset_s[-1] - first + MARGIN_S) / CELL_S) + 1
@@ -58,7 +58,7 @@ def draw(onset_s: FloatArray, pitch: IntArray, weight: FloatArray, sigma_s: floa
     absent = np.full(cells, ABSENT_NATS, dtype=np.float32)
     for begin, end in _silences(onset_s):
         absent[int((begin - first) / CELL_S) : int((end - first) / CELL_S)] = 0.0
-    return Picture(np.where(gain > 0, gain, absent), first, float(onset_s[-1]))
+    return GainPicture(np.where(gain > 0, gain, absent), first, float(onset_s[-1]))
 
 
 def _silences(onset_s: FloatArray) -> list[tuple[float, float]]:
@@ -70,14 +70,19 @@ def _silences(onset_s: FloatArray) -> list[tuple[float, float]]:
 
 
 def rate(
-    index: Index, found: Candidates, grids: list[Grid], picture: Picture, shifts_s: FloatArray, stretches: FloatArray
+    index: Index,
+    found: Candidates,
+    grids: list[DiscPulse],
+    picture: GainPicture,
+    shifts_s: FloatArray,
+    stretches: FloatArray,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """(score, quarter_s, start_s) of each candidate, each at its best small shift and stretch of the tempo."""
     quarter_s, start_s = found.seconds(grids)
     return rate_places(index, found.tune, found.transposition, quarter_s, start_s, picture, shifts_s, stretches)
 
 
-def look(index: Index, found: Candidates, grids: list[Grid], picture: Picture) -> npt.NDArray[np.float32]:
+def look(index: Index, found: Candidates, grids: list[DiscPulse], picture: GainPicture) -> npt.NDArray[np.float32]:
     """What the notes next to the voting group gain, shape (n,): a cheap look at very many candidates.
 
     The best run from the group's first note on, and the best run back from it, of LOOK_NOTES each.
@@ -108,7 +113,7 @@ def rate_places(
     transposition: IntArray,
     quarter_s: FloatArray,
     start_s: FloatArray,
-    picture: Picture,
+    picture: GainPicture,
     shifts_s: FloatArray,
     stretches: FloatArray,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -135,7 +140,12 @@ def rate_places(
 
 
 def _notes_within(
-    index: Index, tune: IntArray, transposition: IntArray, quarter_s: FloatArray, start_s: FloatArray, picture: Picture
+    index: Index,
+    tune: IntArray,
+    transposition: IntArray,
+    quarter_s: FloatArray,
+    start_s: FloatArray,
+    picture: GainPicture,
 ) -> tuple[FloatArray, IntArray, npt.NDArray[np.bool_]]:
     """Expected seconds and pitch of the printed notes that fall within the turn, shape (candidates, notes)."""
     per_tick = TICKS_PER_QUARTER / quarter_s

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from disc.library.records import TICKS_PER_QUARTER, FloatArray, IntArray
-from disc.library.search.disc_pulse import Grid, find_grids
+from disc.library.search.disc_pulse import DiscPulse, find_grids
 from disc.library.search.melody import melody_probability
 
 # Printed quarters of one step of the disc's grid: what notation makes of a pulse, from a 64th to a breve.
@@ -48,7 +48,12 @@ def trial_placements(
 
 
 def _best_starts(
-    grid: Grid, quarters: float, pitch: IntArray, likely: FloatArray, note_quarter: FloatArray, note_pitch: IntArray
+    grid: DiscPulse,
+    quarters: float,
+    pitch: IntArray,
+    likely: FloatArray,
+    note_quarter: FloatArray,
+    note_pitch: IntArray,
 ) -> list[Placement]:
     start = note_quarter[None, :] - grid.place[:, None] * quarters
     lowest = float(start.min())

@@ -16,7 +16,7 @@ import numpy.typing as npt
 from disc.library.index.groups import Groups, Shape, disc_groups, keys_of
 from disc.library.index.postings import ONSET_SHIFT, ONSET_UNIT, PITCH_SHIFT, TUNE_SHIFT, Packed, Postings
 from disc.library.records import FloatArray, IntArray
-from disc.library.search.disc_pulse import Grid
+from disc.library.search.disc_pulse import DiscPulse
 
 Words = npt.NDArray[np.uint32]
 
@@ -52,7 +52,7 @@ class Candidates:
         """These rows of it."""
         return Candidates(*(getattr(self, column.name)[rows] for column in fields(self)))
 
-    def seconds(self, grids: list[Grid]) -> tuple[FloatArray, FloatArray]:
+    def seconds(self, grids: list[DiscPulse]) -> tuple[FloatArray, FloatArray]:
         """(seconds of a quarter, second at which quarter 0 falls), shape (n,) each."""
         step_s = np.array([grid.step_s for grid in grids])[self.grid]
         quarter_s = step_s / self.quarters
@@ -74,7 +74,7 @@ class _Questions:
 def candidates(
     shape: Shape,
     postings: Postings,
-    grids: list[Grid],
+    grids: list[DiscPulse],
     pitch: IntArray,
     weight: FloatArray,
     most_groups: int,
@@ -121,7 +121,9 @@ def _names(vote: Packed, source: IntArray, pitch: IntArray | None, asked: IntArr
     return name, low >> np.uint32(ONSET_SHIFT)
 
 
-def _questions(shape: Shape, number: int, grid: Grid, pitch: IntArray, weight: FloatArray, most: int) -> _Questions:
+def _questions(
+    shape: Shape, number: int, grid: DiscPulse, pitch: IntArray, weight: FloatArray, most: int
+) -> _Questions:
     """What one grid's groups ask, at every trial tempo."""
     groups = disc_groups(shape, grid.place, pitch, weight, most, LONGEST_GROUP_S / grid.step_s)
     parts = []
@@ -134,7 +136,7 @@ def _questions(shape: Shape, number: int, grid: Grid, pitch: IntArray, weight: F
     return _Questions(*(np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(_Questions)))
 
 
-def _at_tempo(shape: Shape, groups: Groups, tempo: int, quarters: float, number: int, grid: Grid) -> _Questions:
+def _at_tempo(shape: Shape, groups: Groups, tempo: int, quarters: float, number: int, grid: DiscPulse) -> _Questions:
     key, good = keys_of(shape, groups.steps, shape.units_of(groups.gaps * np.float64(quarters)))
     first = groups.first[good]
     alike = np.zeros(first.size, dtype=np.int64)

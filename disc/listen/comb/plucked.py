@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from disc.listen.comb.plucks import Candidate, Pluck, plucks_and_rest
+from disc.listen.comb.plucks import Pluck, PluckStart, plucks_and_rest
 from disc.listen.comb.temperament import Temperament, temperament_of
 from disc.listen.comb.tooth_buzz import LIKELY, SIGNS, buzz_probability, buzz_signs
 from disc.listen.comb.tooth_cleanness import cleanness, room_of
@@ -281,7 +281,7 @@ def _judge_doubled(
 
 
 def _neighbour_set_off(
-    row: PluckedTooth, rows: Sequence[PluckedTooth], mine: Sequence[tuple[Candidate, Sounding]]
+    row: PluckedTooth, rows: Sequence[PluckedTooth], mine: Sequence[tuple[PluckStart, Sounding]]
 ) -> tuple[int, float] | None:
     """(number, semitones away) of the neighbour that sounds with every pluck of a tooth."""
     if row.pitch is None or row.condition is not ToothCondition.SOUND or len(mine) < 2:
@@ -297,7 +297,7 @@ def _neighbour_set_off(
     return None
 
 
-def _sets_off(candidate: Candidate, own: Sounding, other: PluckedTooth, first: bool, yet_unplucked: bool) -> bool:
+def _sets_off(candidate: PluckStart, own: Sounding, other: PluckedTooth, first: bool, yet_unplucked: bool) -> bool:
     """Whether the neighbour's pitch begins with this pluck; at the first one it must grow louder than it rang."""
     neighbour = other.pitch or 0.0
     reach = NEIGHBOUR_CENTS / 100.0

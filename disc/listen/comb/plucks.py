@@ -65,7 +65,7 @@ MOST_UNHEARD = 3  # teeth in a row
 
 
 @dataclass(frozen=True)
-class Candidate:
+class PluckStart:
     """An attack with what begins there. tone: the fundamental where a tooth seems to ring, else None."""
 
     attack: Attack
@@ -85,7 +85,7 @@ class Candidate:
 
 
 @dataclass(frozen=True)
-class Pace:
+class PluckingPace:
     """How the hand plucks: seconds between plucks of one tooth and from tooth to tooth, and the spread of their
     logarithms."""
 
@@ -100,7 +100,7 @@ class Pluck:
 
     tooth: int
     turn: int
-    candidate: Candidate
+    candidate: PluckStart
 
 
 def find_plucks(recording: Recording, teeth: int | None, plucks: int) -> list[Pluck]:
@@ -136,7 +136,7 @@ def plucks_and_rest(recording: Recording, teeth: int | None, plucks: int) -> tup
     )
 
 
-def _rest(candidates: Sequence[Candidate], path: Sequence[tuple[int, int, int]]) -> list[Attack]:
+def _rest(candidates: Sequence[PluckStart], path: Sequence[tuple[int, int, int]]) -> list[Attack]:
     taken = {i for i, _, _ in path}
     return [c.attack for i, c in enumerate(candidates) if i not in taken]
 
@@ -148,7 +148,7 @@ FRESH_LOSS_DB = -3.0
 RENEWED_RISE_DB = 10.0  # counts as an attack of middling sharpness
 
 
-def _renewed(recording: Recording, candidates: Sequence[Candidate]) -> list[Attack]:
+def _renewed(recording: Recording, candidates: Sequence[PluckStart]) -> list[Attack]:
     """Beginnings of the tones heard so far where no attack stands."""
     pitches: list[float] = []
     for c in candidates:
@@ -176,13 +176,13 @@ def _is_fresh(tones: Sequence[NewTone]) -> bool:
     return bool(tones) and tones[0].growth_db > FRESH_LOSS_DB and tones[0].over_db > LEAST_OVER_DB
 
 
-def weigh(recording: Recording, attacks: Sequence[Attack]) -> list[Candidate]:
+def weigh(recording: Recording, attacks: Sequence[Attack]) -> list[PluckStart]:
     """Every attack with what begins there and how much speaks for a pluck."""
     low = for_fundamentals(recording)
     return judge(attacks, [new_tones(low, attack.time_s, PEAKS) for attack in attacks])
 
 
-def judge(attacks: Sequence[Attack], heard: Sequence[list[NewTone]]) -> list[Candidate]:
+def judge(attacks: Sequence[Attack], heard: Sequence[list[NewTone]]) -> list[PluckStart]:
     """The same from the tones that begin at each attack."""
     usual_db = _usual_levels(heard)
     rings = [
@@ -201,11 +201,11 @@ def judge(attacks: Sequence[Attack], heard: Sequence[list[NewTone]]) -> list[Can
             score = LIVE_SCORE + min(2.0, attack.rise_db / 15.0)
         else:
             score = _click_score(attack)
-        found.append(Candidate(attack, tone, tuple(tones), score))
+        found.append(PluckStart(attack, tone, tuple(tones), score))
     return [_doubt(c, found) for c in _one_each(_without_short(found, usual_db))]
 
 
-def _without_short(candidates: list[Candidate], usual_db: FloatArray) -> list[Candidate]:
+def _without_short(candidates: list[PluckStart], usual_db: FloatArray) -> list[PluckStart]:
     """The candidates; a tone that dies away far sooner than the loud plucks nearest in pitch is no tooth's, but the
     click of a dead one may be under it."""
     loud = [
@@ -220,7 +220,7 @@ def _without_short(candidates: list[Candidate], usual_db: FloatArray) -> list[Ca
         others = sorted((j for j in loud if j != k), key=lambda j: abs(candidates[j].pitch - c.pitch))  # type: ignore[operator]
         rings = [min(candidates[j].tone.t60_s, LONGEST_USUAL_S) for j in others[:LIKE_PLUCKS]]  # type: ignore[union-attr]
         if len(rings) >= FEWEST_LIKE and tone.t60_s < LEAST_LIKE_SHARE * float(np.median(rings)):
-            kept.append(Candidate(c.attack, None, c.tones, _click_score(c.attack)))
+            kept.append(PluckStart(c.attack, None, c.tones, _click_score(c.attack)))
         else:
             kept.append(c)
     return kept
@@ -261,7 +261,7 @@ def _fundamentals(clear: Sequence[list[NewTone]], heard: Sequence[list[NewTone]]
     return [None if t is None else harmonic_fundamental(row, t) or t for row, t in zip(heard, chosen, strict=True)]
 
 
-def _doubt(candidate: Candidate, all_of_them: Sequence[Candidate]) -> Candidate:
+def _doubt(candidate: PluckStart, all_of_them: Sequence[PluckStart]) -> PluckStart:
     """A tone that may only be the unsteady ringing of an earlier pluck speaks less for a pluck."""
     tone = candidate.tone
     if tone is None:
@@ -281,7 +281,7 @@ def _doubt(candidate: Candidate, all_of_them: Sequence[Candidate]) -> Candidate:
         return replace(candidate, score=score)
     # Ringing that was only stirred up, or a dead tooth whose dull note is choked: then it still clicks.
     sharp = candidate.attack.rise_db > SHARP_DB and not candidate.attack.tick
-    return Candidate(candidate.attack, None, candidate.tones, _click_score(candidate.attack) if sharp else NO_CLICK)
+    return PluckStart(candidate.attack, None, candidate.tones, _click_score(candidate.attack) if sharp else NO_CLICK)
 
 
 def _click_score(attack: Attack) -> float:
@@ -301,19 +301,19 @@ def _is_tooth(attack: Attack, tone: NewTone, usual_db: float, least_t60_s: float
     )
 
 
-def _one_each(candidates: list[Candidate]) -> list[Candidate]:
+def _one_each(candidates: list[PluckStart]) -> list[PluckStart]:
     """Of several attacks near one beginning tone only the sharpest keeps it."""
     kept = []
     for c in candidates:
         near = [o for o in candidates if o is not c and abs(o.time_s - c.time_s) < SHORTEST_GAP_S and o.tone and c.tone]
         if any(_outdoes(o, c) for o in near):
-            kept.append(Candidate(c.attack, None, c.tones, NO_CLICK))
+            kept.append(PluckStart(c.attack, None, c.tones, NO_CLICK))
         else:
             kept.append(c)
     return kept
 
 
-def _outdoes(other: Candidate, candidate: Candidate) -> bool:
+def _outdoes(other: PluckStart, candidate: PluckStart) -> bool:
     """Whether the tone heard at a candidate is really that of the other: the same one, or one that drowns it."""
     if other.tone is None or candidate.tone is None:
         return False
@@ -323,12 +323,12 @@ def _outdoes(other: Candidate, candidate: Candidate) -> bool:
     return other.time_s > candidate.time_s and other.tone.level_db > candidate.tone.level_db + 6.0
 
 
-def _worth(candidate: Candidate) -> float:
+def _worth(candidate: PluckStart) -> float:
     """Of attacks that share a tone: the sharpest, unless it is a mere tick."""
     return candidate.attack.rise_db - (12.0 if candidate.attack.tick else 0.0)
 
 
-def _pace(candidates: Sequence[Candidate], plucks: int) -> tuple[bool, Pace]:
+def _pace(candidates: Sequence[PluckStart], plucks: int) -> tuple[bool, PluckingPace]:
     """(whether each tooth is plucked several times in a row, the hand's pace), from the ringing teeth alone."""
     live = [c for c in candidates if c.tone and c.score >= LIVE_SCORE - 2.0]
     times = np.array([c.time_s for c in live])
@@ -338,12 +338,12 @@ def _pace(candidates: Sequence[Candidate], plucks: int) -> tuple[bool, Pace]:
     usual = float(np.median(gaps)) if len(gaps) else 1.0
     if plucks == 1 or not len(gaps) or same.mean() < 0.2:
         near = gaps[(gaps > 0.5 * usual) & (gaps < 1.6 * usual)] if len(gaps) else np.array([1.0])
-        return plucks == 1, Pace(usual, usual, _spread(near))
+        return plucks == 1, PluckingPace(usual, usual, _spread(near))
     within = float(np.median(gaps[same]))
     other = gaps[~same]
     between = float(np.median(other[other < 2.2 * np.percentile(other, 25)])) if len(other) else within
     spread = _spread(gaps[same])
-    return True, Pace(within, between, spread)
+    return True, PluckingPace(within, between, spread)
 
 
 def _spread(gaps: FloatArray) -> float:
@@ -358,7 +358,7 @@ def _gap_score(gap_s: FloatArray, usual_s: float, spread: float) -> FloatArray:
 
 
 def best_path(
-    candidates: Sequence[Candidate], teeth: int | None, plucks: int, pace: Pace
+    candidates: Sequence[PluckStart], teeth: int | None, plucks: int, pace: PluckingPace
 ) -> list[tuple[int, int, int]]:
     """(candidate, tooth, pluck) along the best path; teeth and plucks count from 1. teeth: None if not known."""
     count = len(candidates)
@@ -413,7 +413,7 @@ def _advance(
     back[i, targets[better], 1] = sources[better]
 
 
-def _links(candidates: Sequence[Candidate], plucks: int, pace: Pace):  # type: ignore[no-untyped-def]
+def _links(candidates: Sequence[PluckStart], plucks: int, pace: PluckingPace):  # type: ignore[no-untyped-def]
     """links(i, near): (pluck before, states onward, gain by candidate before) for every way to reach candidate i."""
     times = np.array([c.time_s for c in candidates])
     pitches = np.array([c.pitch if c.pitch is not None else np.nan for c in candidates])

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from disc.listen.comb.tooth_cleanness import Cleanness, Levels
+from disc.listen.comb.tooth_cleanness import Cleanness, PartialLevels
 from disc.listen.sound.audio import FloatArray
 
 NEAREST = 6  # teeth in pitch that say what is usual; 4 did worse, 8 alike
@@ -82,7 +82,7 @@ def buzz_signs(teeth: Sequence[Sequence[Cleanness]], pitches: FloatArray, t60_s:
     return np.array(columns).T
 
 
-def _signs_of_window(levels: Sequence[Sequence[Levels]], pitches: FloatArray) -> list[FloatArray]:
+def _signs_of_window(levels: Sequence[Sequence[PartialLevels]], pitches: FloatArray) -> list[FloatArray]:
     def excess(name: str, room: str) -> FloatArray:
         rows = [[(getattr(w, name), getattr(w, room)) for w in plucks] for plucks in levels]
         return _excess(_floored(rows), pitches)

@@ -34,7 +34,7 @@ LEAST_STEP_S = 0.1
 
 
 @dataclass(frozen=True)
-class Levels:
+class PartialLevels:
     """One window of a pluck, in dB against its strongest partial; nan where not heard.
 
     between, whole: the usual and the total power by half octaves up, shape (10,); harmonics: at 2 to 25 times the
@@ -56,8 +56,8 @@ class Cleanness:
     what was there before; partial_tremble: those of the loudest partial above. in_step: how far what sounds above the
     tone swells once in each of its periods, against other rhythms, in dB. nan: not heard."""
 
-    first: Levels
-    ring: Levels
+    first: PartialLevels
+    ring: PartialLevels
     tremble: FloatArray
     tremble_room: FloatArray
     partial_tremble: float
@@ -99,7 +99,7 @@ def cleanness(recording: Recording, room: Room, time_s: float, end_s: float, fre
 
 def _levels(
     recording: Recording, quiet: FloatArray, time_s: float, window_s: tuple[float, float], frequency_hz: float
-) -> Levels:
+) -> PartialLevels:
     power, step = _new_power(recording, time_s, window_s)
     ground = power[int(0.7 * frequency_hz / step) :].max() + 1e-20
     top = min(HIGHEST_BAND_HZ, 0.44 * recording.rate)
@@ -117,7 +117,7 @@ def _levels(
         if n * frequency_hz <= top:
             at, half = (_near(m * frequency_hz, lobe_hz, step) for m in (n, n - 0.5))
             lines[:, k] = power[at].max(), power[half].max(), 3.0 * quiet[at].mean()
-    return Levels(*(_db(row / ground) for row in bands), *(_db(row / ground) for row in lines))
+    return PartialLevels(*(_db(row / ground) for row in bands), *(_db(row / ground) for row in lines))
 
 
 def _tremble(

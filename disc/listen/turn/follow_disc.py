@@ -15,10 +15,10 @@ from disc.errors import BadInput
 from disc.listen.sound.audio import FloatArray
 from disc.listen.sound.bands import Whole
 from disc.listen.sound.beginnings import for_fundamentals
-from disc.listen.turn.hear.heard_strikes import Heard, Matched
+from disc.listen.turn.hear.heard_strikes import HeardStrike, Matched
 from disc.listen.turn.hear.single_sounds import APART_S, Beginning
 from disc.listen.turn.hear.strike_attacks import Attacks
-from disc.listen.turn.hear.strike_steps import Step, Voice, steps_of, voices_of
+from disc.listen.turn.hear.strike_steps import ToneStep, ToothVoice, steps_of, voices_of
 from disc.listen.turn.judge.match_strikes import match
 from disc.listen.turn.judge.silent_strikes import places_of
 from disc.listen.turn.judge.which_tooth import Told, tell
@@ -26,7 +26,7 @@ from disc.listen.turn.learn.tooth_voices import refined
 from disc.listen.turn.learn.true_pitches import OffTable, off_table
 from disc.listen.turn.place.disc_path import Expected, loudness
 from disc.listen.turn.place.onset_moment import attack_curve, refine
-from disc.listen.turn.place.place_in_recording import FEWEST_STRIKES, Laid
+from disc.listen.turn.place.place_in_recording import FEWEST_STRIKES, LaidStrikes
 from disc.listen.turn.place.speed import Motion, motion_from
 from disc.listen.turn.place.tones import Tones, tones_at, tones_near
 
@@ -44,12 +44,12 @@ class Followed:
     told: Told
     motion: Motion
     off: tuple[OffTable, ...]
-    voices: dict[int, Voice]
-    steps: list[Step | None]
+    voices: dict[int, ToothVoice]
+    steps: list[ToneStep | None]
     places_s: FloatArray
 
 
-def follow(laid: Laid, pitches: dict[int, float]) -> Followed:
+def follow(laid: LaidStrikes, pitches: dict[int, float]) -> Followed:
     """Everything that the recording shows along the strikes laid through it. pitches: of the table, by tooth.
 
     Raises BadInput if too few strikes are heard to follow the disc.
@@ -84,7 +84,9 @@ def _on_the_path(followed: Followed, path_s: FloatArray) -> Followed:
     return replace(followed, told=replace(followed.told, matched=matched), steps=steps, places_s=places)
 
 
-def _at_true_pitches(laid: Laid, pitches: dict[int, float]) -> tuple[tuple[OffTable, ...], Tones, list[Expected]]:
+def _at_true_pitches(
+    laid: LaidStrikes, pitches: dict[int, float]
+) -> tuple[tuple[OffTable, ...], Tones, list[Expected]]:
     """(teeth off their table, the tones where every tooth really sounds, the expected strikes on them)."""
     heard = {tooth: pitch + laid.cents / 100.0 for tooth, pitch in pitches.items()}
     off, near = off_table(for_fundamentals(laid.recording), laid.expected, laid.path_s, heard)
@@ -96,7 +98,7 @@ def _at_true_pitches(laid: Laid, pitches: dict[int, float]) -> tuple[tuple[OffTa
     return off, tones, [replace(e, group=tones.group_of(e.tooth)) for e in laid.expected]
 
 
-def _settle(laid: Laid, tones: Tones, expected: list[Expected]) -> tuple[Matched, Motion, Tones]:
+def _settle(laid: LaidStrikes, tones: Tones, expected: list[Expected]) -> tuple[Matched, Motion, Tones]:
     """Match, fit the motion, listen again at the teeth's own frequencies, and match again along it, with exact
     onsets."""
     path = laid.path_s
@@ -117,7 +119,7 @@ def _settle(laid: Laid, tones: Tones, expected: list[Expected]) -> tuple[Matched
     return _with_onsets(matched, curve, step_s), motion, tones
 
 
-def _played(expected: list[Expected], heard: Sequence[Heard]) -> list[Expected]:
+def _played(expected: list[Expected], heard: Sequence[HeardStrike]) -> list[Expected]:
     """The expected strikes without laps of which almost nothing is heard: the disc stood still, or had stopped."""
     laps = {int(np.floor(e.turn)) for e in expected}
     counts = {lap: sum(np.floor(e.turn) == lap for e in expected) for lap in laps}

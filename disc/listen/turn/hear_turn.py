@@ -19,7 +19,7 @@ from disc.listen.sound.audio import FloatArray, Recording
 from disc.listen.sound.bands import pitch_of_hz
 from disc.listen.sound.disturbed import Disturbance, loud_stretches
 from disc.listen.turn.follow_disc import Followed, follow
-from disc.listen.turn.hear.heard_strikes import Heard
+from disc.listen.turn.hear.heard_strikes import HeardStrike
 from disc.listen.turn.judge.silent_reasons import silences_of
 from disc.listen.turn.judge.weak_strikes import weak_strikes, weak_teeth
 from disc.listen.turn.learn.true_pitches import OffTable
@@ -119,7 +119,7 @@ def _off_table(followed: Followed, pitches: dict[int, float]) -> tuple[OffTable,
 
 
 def _judged(
-    sounds: list[Sound], heard: Sequence[Heard], followed: Followed, index: list[int], count: int, turn: Turn
+    sounds: list[Sound], heard: Sequence[HeardStrike], followed: Followed, index: list[int], count: int, turn: Turn
 ) -> Turn:
     """The turn with its strikes judged; indices are those of the caller's list."""
     sounds = [
@@ -143,7 +143,7 @@ def _judged(
     )  # fmt: skip
 
 
-def _missed(strikes: Sequence[Heard], followed: Followed, index: list[int]) -> tuple[Missed, ...]:
+def _missed(strikes: Sequence[HeardStrike], followed: Followed, index: list[int]) -> tuple[Missed, ...]:
     """Where the disc passes strikes that were not heard."""
     places = followed.motion.time(np.array([h.expected.turn for h in strikes]))
     return tuple(

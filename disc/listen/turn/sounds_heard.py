@@ -8,7 +8,7 @@ import numpy as np
 
 from disc.listen.sound.bands import pitch_of_hz
 from disc.listen.turn.follow_disc import Followed
-from disc.listen.turn.hear.heard_strikes import Heard
+from disc.listen.turn.hear.heard_strikes import HeardStrike
 from disc.listen.turn.judge.silent_strikes import judged, silent_probability
 from disc.listen.turn.judge.single_extra import EXTRA_FROM, candidates, extra_probability
 from disc.listen.turn.turn_record import Sound
@@ -17,7 +17,7 @@ TAIL_S = 1.0  # the end of a recording may lie beyond the disc's stop
 SAME_STRIKE_S = 0.045  # an extra sound so near one of its own pitch is that one
 
 
-def judged_strikes(followed: Followed, length_s: float) -> tuple[Heard, ...]:
+def judged_strikes(followed: Followed, length_s: float) -> tuple[HeardStrike, ...]:
     """Every expected strike with its answer."""
     heard = followed.told.matched.heard
     sure = followed.motion.time(np.array([h.expected.turn for h in heard])) < length_s - TAIL_S
@@ -25,14 +25,14 @@ def judged_strikes(followed: Followed, length_s: float) -> tuple[Heard, ...]:
     return judged(heard, followed.steps, followed.places_s, followed.tones, probability)
 
 
-def sounds_of(followed: Followed, heard: Sequence[Heard]) -> list[Sound]:
+def sounds_of(followed: Followed, heard: Sequence[HeardStrike]) -> list[Sound]:
     """Everything that sounded, in order of time. heard: judged."""
     found = [_struck(followed, h, heard) for h in heard if h.beginning is not None]
     found += _extra(followed, heard)
     return sorted(found, key=lambda s: (s.time_s, s.pitch))
 
 
-def _struck(followed: Followed, h: Heard, heard: Sequence[Heard]) -> Sound:
+def _struck(followed: Followed, h: HeardStrike, heard: Sequence[HeardStrike]) -> Sound:
     b = h.beginning
     assert b is not None
     motion = followed.motion
@@ -49,7 +49,7 @@ def _pitch(followed: Followed, tooth: int) -> float:
     return round(pitch_of_hz(followed.voices[tooth].hz), 3)
 
 
-def _is_shared(h: Heard, heard: Sequence[Heard]) -> bool:
+def _is_shared(h: HeardStrike, heard: Sequence[HeardStrike]) -> bool:
     """Whether another tooth of the same pitch was to strike at the same moment."""
     return any(
         o is not h and o.beginning is not None and h.beginning is not None
@@ -58,7 +58,7 @@ def _is_shared(h: Heard, heard: Sequence[Heard]) -> bool:
     )  # fmt: skip
 
 
-def _extra(followed: Followed, heard: Sequence[Heard]) -> list[Sound]:
+def _extra(followed: Followed, heard: Sequence[HeardStrike]) -> list[Sound]:
     some = candidates(followed, heard)
     found: list[Sound] = []
     taken = [(h.expected.group, h.beginning.time_s) for h in heard if h.beginning is not None]

@@ -14,7 +14,7 @@ from disc.photo.plane.known_lens import KnownLens
 from disc.photo.plane.settle import EXPECTED, Perspective
 from disc.photo.plane.view import undistort
 from disc.photo.plate.ellipse import fit_ellipse
-from disc.photo.plate.find_plate import Found, find_plate, plate_by_hand
+from disc.photo.plate.find_plate import CoarsePlate, find_plate, plate_by_hand
 
 # Over a sheet the first plane's perspective is the last one's but for where the disc lies; and k1 is known.
 PERSPECTIVE_SIGMA = 0.002
@@ -26,7 +26,7 @@ class Begun:
     """photo: over a sheet with the print hidden. known, perspective: of lens and tilt, None where nothing is known."""
 
     photo: Photo
-    found: Found
+    found: CoarsePlate
     first: Plane
     known: KnownLens | None = None
     perspective: Perspective | None = None
@@ -61,11 +61,11 @@ def begin(
     return Begun(photo, found, plane_from_ellipse(found.ellipse, found.centre, radius_mm, size))
 
 
-def _centred(found: Found, centre: Point | None) -> Found:
+def _centred(found: CoarsePlate, centre: Point | None) -> CoarsePlate:
     return replace(found, centre=centre, centre_seen=True) if centre else found
 
 
-def _plane_by_lens(found: Found, radius_mm: float, size: tuple[int, int], lens: KnownLens) -> Plane | None:
+def _plane_by_lens(found: CoarsePlate, radius_mm: float, size: tuple[int, int], lens: KnownLens) -> Plane | None:
     """As plane_from_ellipse, from what a lens without distortion would have drawn; a scanner has no perspective."""
     points = np.vstack([found.outline, [found.centre]])
     u, v = undistort(lens.k1, size, points[:, 0], points[:, 1])

@@ -27,7 +27,7 @@ LEAST_WHITES = 30
 
 
 @dataclass(frozen=True, slots=True)
-class Ground:
+class PlainPhoto:
     """photo: with the print painted over. window_mm: as found. shown: 1 where the photo is left as it was."""
 
     photo: Photo
@@ -109,7 +109,7 @@ def _paper_white(pixels: Pixels, camera: BoardCamera, window_mm: float) -> Float
     return found
 
 
-def hide_print(photo: Photo, camera: BoardCamera) -> Ground | None:
+def hide_print(photo: Photo, camera: BoardCamera) -> PlainPhoto | None:
     """The photo on plain ground; None where too little paper is seen."""
     cv2 = opencv()
     window = find_window(photo.pixels, camera)
@@ -120,7 +120,7 @@ def hide_print(photo: Photo, camera: BoardCamera) -> Ground | None:
     ground = cv2.resize(field, (photo.width, photo.height), interpolation=cv2.INTER_LINEAR)
     shown = _filled(window_outline(camera, window, -INSIDE_RING_MM), photo)
     opencv().copyTo(photo.pixels, shown, ground)
-    return Ground(replace(photo, pixels=ground), window, shown)
+    return PlainPhoto(replace(photo, pixels=ground), window, shown)
 
 
 def _filled(outline_px: FloatArray, photo: Photo) -> Pixels:

@@ -12,7 +12,7 @@ from disc.photo.board.plain_ground import hide_print
 from disc.photo.image import CameraName, Photo
 from disc.photo.plane.face_plane import Plane
 from disc.photo.plane.known_lens import KnownLens
-from disc.photo.plate.find_plate import Found, find_plate
+from disc.photo.plate.find_plate import CoarsePlate, find_plate
 
 # The rim's outline must lie inside what is kept of the photo, the print outside.
 KEPT_BEYOND_MM = 0.2
@@ -88,16 +88,18 @@ def _solved(board: Board, told: Told | None) -> SheetUnder:
 
 
 @dataclass(frozen=True, slots=True)
-class Placed:
+class PlacedOnSheet:
     """The disc on the sheet: the photo with the print hidden, the disc's outline in it, and the face's plane."""
 
     photo: Photo
-    found: Found
+    found: CoarsePlate
     plane: Plane
     height_mm: float
 
 
-def place_disc(photo: Photo, camera: BoardCamera, radius_mm: float, rim: Found | None = None) -> Placed | None:
+def place_disc(
+    photo: Photo, camera: BoardCamera, radius_mm: float, rim: CoarsePlate | None = None
+) -> PlacedOnSheet | None:
     """Where the disc lies; None where the paper is not seen well enough. rim: as a person named it."""
     ground = hide_print(photo, camera)
     if ground is None:
@@ -112,4 +114,4 @@ def place_disc(photo: Photo, camera: BoardCamera, radius_mm: float, rim: Found |
         lies = where_it_lies(camera, found.outline, radius_mm)
         shown = ground.keeping(photo, outline_of(camera, lies, radius_mm + KEPT_BEYOND_MM))
     plane = plane_of(camera, lies)
-    return Placed(replace(shown, focal_px=camera.focal_px), found, plane, lies.height_mm)
+    return PlacedOnSheet(replace(shown, focal_px=camera.focal_px), found, plane, lies.height_mm)

@@ -30,7 +30,7 @@ SHEAR = 0.05  # how far a slant draws a picture out of shape (18 degrees: 0.05)
 
 
 @dataclass(frozen=True, slots=True)
-class Match:
+class PinMatch:
     """matrix (2, 3): the marks' mm to the face's. pairs (k, 2): mark, pin. score: log-odds over lying elsewhere by
     chance; ahead: over the next best place."""
 
@@ -66,7 +66,7 @@ class Scene:
     sure: FloatArray
 
 
-def match(scene: Scene) -> Match | None:
+def match(scene: Scene) -> PinMatch | None:
     """The best place for the marks; None where there are too few to say."""
     if len(scene.marks) < 3 or len(scene.pins) < 4:
         return None
@@ -74,7 +74,7 @@ def match(scene: Scene) -> Match | None:
     if not len(guesses):
         return None
     order = np.argsort(-_rough(scene, guesses), kind="stable")
-    best: list[Match] = []
+    best: list[PinMatch] = []
     for k in order[: BEST_GUESSES * 4]:
         if len(best) >= BEST_GUESSES:
             break
@@ -85,7 +85,7 @@ def match(scene: Scene) -> Match | None:
     first = best[0]
     rivals = [one.score for one in best[1:] if not is_same(first, one)]
     ahead = first.score - max(rivals, default=-PLACES)
-    return Match(first.matrix, first.pairs, first.score, ahead)
+    return PinMatch(first.matrix, first.pairs, first.score, ahead)
 
 
 def _guesses(scene: Scene) -> FloatArray:
@@ -139,13 +139,13 @@ def _same_place(scene: Scene, a: FloatArray, b: FloatArray) -> bool:
     return bool(np.linalg.norm(there[0] - there[1], axis=1).max() < 6 * REACH_MM)
 
 
-def is_same(a: Match, b: Match) -> bool:
+def is_same(a: PinMatch, b: PinMatch) -> bool:
     """Whether two matches lie on the same pins, as far as they do, and the same way round."""
     one, other = set(a.pairs[:, 1].tolist()), set(b.pairs[:, 1].tolist())
     return a.mirrored == b.mirrored and len(one & other) >= SHARED * min(len(one), len(other)) > 0
 
 
-def _settled(scene: Scene, matrix: FloatArray) -> Match:
+def _settled(scene: Scene, matrix: FloatArray) -> PinMatch:
     """The guess made exact on the marks that lie on pins; then what all say of it."""
     pairs = np.zeros((0, 2), int)
     for reach in (2.0 * REACH_MM, 1.3 * REACH_MM, REACH_MM):
@@ -154,7 +154,7 @@ def _settled(scene: Scene, matrix: FloatArray) -> Match:
             break
         matrix = _fit(scene.marks[pairs[:, 0]], scene.pins[pairs[:, 1]], matrix)
     pairs = _pairs(scene, matrix, REACH_MM)
-    return Match(matrix, pairs, _worth(scene, matrix, pairs) - PLACES, 0.0)
+    return PinMatch(matrix, pairs, _worth(scene, matrix, pairs) - PLACES, 0.0)
 
 
 def _pairs(scene: Scene, matrix: FloatArray, reach: float) -> npt.NDArray[np.int_]:

@@ -12,12 +12,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from disc.frame import FloatArray, disc_to_view_mm, to_xy_mm, view_to_disc_mm
-from disc.photo.close_up.match_pins import Match, Scene, is_same, match
+from disc.photo.close_up.match_pins import PinMatch, Scene, is_same, match
 from disc.photo.image import Photo, opencv
 from disc.photo.marks.close_looks import find_spots
 from disc.photo.marks.coarse_spots import coarse_spots
 from disc.photo.marks.networks import SITES_PX_PER_MM
-from disc.photo.marks.pins_from_sites import Doubt, Sites, kinds_by_slant, make_pins
+from disc.photo.marks.pins_from_sites import FaceDoubt, Sites, kinds_by_slant, make_pins
 from disc.photo.marks.site_odds import common_slant, site_odds
 from disc.photo.marks.spots import Spots
 from disc.photo.plane.face_plane import Plane
@@ -62,7 +62,7 @@ def read_close_up(photo: Photo, side: Side, pins: Sequence[Pin], radius_mm: floa
     """Place a picture of a part of a face and read it. pins: of the whole face."""
     face = _face_mm(pins, side)
     sure = np.array([pin.confidence if pin.confidence is not None else 1.0 for pin in pins])
-    best: tuple[float, Match] | None = None
+    best: tuple[float, PinMatch] | None = None
     for scale in SCALES:
         found = _placed_at(photo, float(scale), face, sure)
         if found is not None and (best is None or found.score > best[1].score):
@@ -118,7 +118,7 @@ def _centred_mm(photo: Photo, px: FloatArray, scale: float) -> FloatArray:
     return (px - middle) * [1, -1] / scale
 
 
-def _placed_at(photo: Photo, scale: float, face: FloatArray, sure: FloatArray) -> Match | None:
+def _placed_at(photo: Photo, scale: float, face: FloatArray, sure: FloatArray) -> PinMatch | None:
     cv2 = opencv()
     part = SITES_PX_PER_MM / scale
     if max(photo.width, photo.height) * part > TOO_LARGE_PX or min(photo.width, photo.height) * part < 24:
@@ -146,7 +146,7 @@ class _FlatPart(Flat):
         return np.stack([(ij[:, 0] - self.mid) / self.px_per_mm, (self.mid_down - ij[:, 1]) / self.px_per_mm], 1)
 
 
-def _plane(photo: Photo, scale: float, place: Match) -> Plane:
+def _plane(photo: Photo, scale: float, place: PinMatch) -> Plane:
     """View mm of the face to the picture's pixels."""
     u, v = (photo.width - 1) / 2, (photo.height - 1) / 2
     to_mm = np.vstack([place.matrix, [0, 0, 1]]) @ np.array([[1, 0, -u], [0, -1, v], [0, 0, scale]]) / scale
@@ -176,7 +176,7 @@ def _read(photo: Photo, plane: Plane, side: Side, matched: int, radius_mm: float
         return ()
     sites = Sites(kinds_by_slant(spots.pick(keep), slant), odds[keep])
     common = float(np.hypot(FACE_SIGMA_MM / np.sqrt(max(matched - 2, 1)), FLOOR_MM))
-    return make_pins(sites, slant, None, np.zeros(0), side, Doubt(common, 0.0))
+    return make_pins(sites, slant, None, np.zeros(0), side, FaceDoubt(common, 0.0))
 
 
 def _moved(spots: Spots, by_mm: FloatArray) -> Spots:

@@ -44,7 +44,7 @@ class Sites:
 
 
 @dataclass(frozen=True, slots=True)
-class Doubt:
+class FaceDoubt:
     """What all pins of a face share: common_mm per axis; outward: sigma per mm of radius, of scale and turn.
 
     bend: sigma of what a lens's untold distortion does, as a part of the radius, at the middle; it falls off to nothing
@@ -107,7 +107,7 @@ def best_roots(spots: Spots, slant: Slant, common_mm: float) -> tuple[FloatArray
 
 
 def make_pins(
-    sites: Sites, slant: Slant, height_mm: float | None, tracks: FloatArray, side: Side, doubt: Doubt
+    sites: Sites, slant: Slant, height_mm: float | None, tracks: FloatArray, side: Side, doubt: FaceDoubt
 ) -> tuple[Pin, ...]:
     """Pins in the disc's own axes, numbered from 1 by angle. tracks: radii that two pins or more share."""
     spots = sites.spots

@@ -66,7 +66,7 @@ ROUNDS_MORE = 4  # once other photos are heard
 
 
 @dataclass(frozen=True, slots=True)
-class Marks:
+class PinMarks:
     """What is fitted. foot_px, tip_px: (n, 2) of likely standing pins; foot_mm, tip_mm: (n,) networks' sigmas.
 
     rim_px: (m, 2) on the rim; rim_mm: their scatter. slot_px, centre_px: (2,) about where the stop slot and the arbor's
@@ -137,7 +137,7 @@ def settle_jointly(
     plane: Plane,
     slant: Slant,
     radius_mm: float,
-    marks: Marks,
+    marks: PinMarks,
     focal_px: float | None = None,
     known: KnownLens | None = None,
 ) -> Joint:
@@ -215,7 +215,7 @@ class _Problem:
         self,
         plane: Plane,
         radius_mm: float,
-        marks: Marks,
+        marks: PinMarks,
         slant: Slant,
         focal_px: float | None,
         known: KnownLens | None = None,

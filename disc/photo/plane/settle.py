@@ -37,7 +37,7 @@ WRONG_PERSPECTIVE = 0.02
 
 
 @dataclass(frozen=True, slots=True)
-class Settled:
+class SettledPlane:
     """plane; tracks_mm, sorted; scatter_mm of pins about them."""
 
     plane: Plane
@@ -88,7 +88,7 @@ def settle(
     perspective: Perspective | None = None,
     centre_px: FloatArray | None = None,
     k1_sigma: float = float(EXPECTED[7]),
-) -> Settled:
+) -> SettledPlane:
     """pins_px: roots (n, 2), photo pixels; sigma_mm (n,). rim_px: points (m, 2) of the rim's circle.
 
     perspective: what the slant of the pins lets expect of it. centre_px: (2,) where the arbor's centre was seen.
@@ -135,7 +135,7 @@ def settle(
     r = np.hypot(*better.to_mm(pins_px).T) if len(pins_px) else np.zeros(0)
     label, tracks = heaps(r, 1 / spread**2, widths[-1])
     left = r - tracks[label]
-    return Settled(better, tuple(tracks.tolist()), float(1.4826 * np.median(np.abs(left))) if len(left) else 0.0)
+    return SettledPlane(better, tuple(tracks.tolist()), float(1.4826 * np.median(np.abs(left))) if len(left) else 0.0)
 
 
 def centre_rows(mm: FloatArray, slopes: FloatArray) -> tuple[FloatArray, FloatArray]:

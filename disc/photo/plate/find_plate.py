@@ -31,7 +31,7 @@ SMALLEST_PART = 0.10  # of the frame's longer side, the disc's least width that 
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class CoarsePlate:
     """The coarse plate, in photo pixels. centre, slot: (u, v); slot None where none was seen. outline: (n, 2).
 
     centre_seen: else the centre is but the ellipse's middle, which a slant moves.
@@ -51,7 +51,7 @@ class Found:
         return np.asarray(self.centre, float) if self.centre_seen else None
 
 
-def find_plate(photo: Photo) -> Found:
+def find_plate(photo: Photo) -> CoarsePlate:
     """The disc. Raises BadInput if none is seen, or it is cut off at the frame."""
     first = _look(photo, (0.0, 0.0, float(max(photo.width, photo.height))))
     if first is None:
@@ -67,7 +67,7 @@ def find_plate(photo: Photo) -> Found:
     return first
 
 
-def plate_by_hand(photo: Photo, rim: tuple[tuple[float, float], ...]) -> Found:
+def plate_by_hand(photo: Photo, rim: tuple[tuple[float, float], ...]) -> CoarsePlate:
     """The disc from five or more rim points (u, v) that a person named; centre and slot still from the picture."""
     points = np.asarray(rim, float)
     ellipse = fit_ellipse(points[:, 0], points[:, 1]) if len(points) >= 5 else None
@@ -80,11 +80,11 @@ def plate_by_hand(photo: Photo, rim: tuple[tuple[float, float], ...]) -> Found:
     t = np.linspace(0, 2 * np.pi, 360, endpoint=False)
     outline = np.stack(ellipse.point(t), 1)
     if seen is None:
-        return Found(ellipse, (ellipse.u, ellipse.v), None, 0.0, outline, 0.0, centre_seen=False)
+        return CoarsePlate(ellipse, (ellipse.u, ellipse.v), None, 0.0, outline, 0.0, centre_seen=False)
     return replace(seen, ellipse=ellipse, outline=outline, covered=0.0)
 
 
-def _look(photo: Photo, window: tuple[float, float, float]) -> Found | None:
+def _look(photo: Photo, window: tuple[float, float, float]) -> CoarsePlate | None:
     """Ask the finder about a square window (u, v of its corner, side) of the photo."""
     small, scale = _window(photo.pixels, window)
     heat = ask_finder(small)
@@ -109,7 +109,7 @@ def _look(photo: Photo, window: tuple[float, float, float]) -> Found | None:
     su, sv, s_heat = place(_near_rim(heat, ellipse, scale, (u0, v0)))
     centre = (cu, cv) if c_heat > HEAT_SEEN else (ellipse.u, ellipse.v)
     slot = (su, sv) if s_heat > HEAT_SEEN else None
-    return Found(ellipse, centre, slot, s_heat, points[on], float(1 - np.mean(on)), c_heat > HEAT_SEEN)
+    return CoarsePlate(ellipse, centre, slot, s_heat, points[on], float(1 - np.mean(on)), c_heat > HEAT_SEEN)
 
 
 def _window(pixels: Pixels, window: tuple[float, float, float]) -> tuple[Pixels, float]:
@@ -204,7 +204,7 @@ def _near_rim(heat: FrameHeat, ellipse: Ellipse, scale: float, corner: tuple[flo
     return np.where((far > -0.15 * ellipse.a) & (far < 0.05 * ellipse.a), heat.slot, 0)
 
 
-def _refuse_cut_off(photo: Photo, found: Found) -> None:
+def _refuse_cut_off(photo: Photo, found: CoarsePlate) -> None:
     u, v = found.ellipse.point(np.linspace(0, 2 * np.pi, 120))
     out = float(np.maximum(np.maximum(-u, u - photo.width), np.maximum(-v, v - photo.height)).max())
     if out > 0.012 * found.ellipse.a:

@@ -29,7 +29,7 @@ UNSEEN_ODDS = -3.0  # of a photograph that shows the slot nowhere
 
 
 @dataclass(frozen=True, slots=True)
-class Marks:
+class FaceMarks:
     """What a photograph shows, for laying it on another: side, radius, and marks (n, 2) in its plane's view mm."""
 
     upper: bool
@@ -127,7 +127,7 @@ def odds_against_mark(shown: ChosenSlot, mark_rad: float, side: Side, near_rad: 
     return SlotOdds(1.0 - shown.probability, float(wrap_deg(float(theta))), shown.probability)
 
 
-def choose_slots(places: Sequence[Sequence[SlotPlace]], marks: Sequence[Marks]) -> list[ChosenSlot]:
+def choose_slots(places: Sequence[Sequence[SlotPlace]], marks: Sequence[FaceMarks]) -> list[ChosenSlot]:
     """One place for each photograph, weighed together; all photographs show one disc."""
     few: list[list[SlotPlace | None]] = [[*some[:MOST_EACH], None] for some in places]
     between = {(a, b): _agreement(few[a], few[b], marks[a], marks[b]) for a, b in combinations(range(len(few)), 2)}
@@ -152,7 +152,7 @@ def _chosen(some: list[SlotPlace | None], index: FloatArray, weight: FloatArray)
     return ChosenSlot(place, sure, second.slot.angle_rad if second else None, float(share[other]) if second else 0.0)
 
 
-def _agreement(a: list[SlotPlace | None], b: list[SlotPlace | None], at_a: Marks, at_b: Marks) -> FloatArray:
+def _agreement(a: list[SlotPlace | None], b: list[SlotPlace | None], at_a: FaceMarks, at_b: FaceMarks) -> FloatArray:
     """Log-odds of every pair of places of two photographs, (len(a), len(b))."""
     table = np.zeros((len(a), len(b)))
     for i, j in product(range(len(a)), range(len(b))):
@@ -165,14 +165,14 @@ def _agreement(a: list[SlotPlace | None], b: list[SlotPlace | None], at_a: Marks
     return table
 
 
-def _from_slot(marks: Marks, angle_rad: float) -> FloatArray:
+def _from_slot(marks: FaceMarks, angle_rad: float) -> FloatArray:
     """Marks (n, 2) counted from a slot, as seen on the upper side."""
     c, s = np.cos(angle_rad), np.sin(angle_rad)
     turned = marks.xy @ np.array([[c, -s], [s, c]])
     return turned * (1.0, 1.0 if marks.upper else -1.0)
 
 
-def _same_marks(a: FloatArray, b: FloatArray, marks: Marks) -> float:
+def _same_marks(a: FloatArray, b: FloatArray, marks: FaceMarks) -> float:
     """How much more of the marks fall on each other than chance would have it, as log-odds."""
     if not len(a) or not len(b):
         return 0.0

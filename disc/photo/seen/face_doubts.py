@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from disc.photo.quality import Verdict
+from disc.photo.quality import PhotoVerdict
 from disc.photo.seen.look_face import FaceSeen
 from disc.photo.seen.seen_map import RINGS, WORDS, SeenMap, Why, arcs_hidden
 from disc.records import About, Doubt, Side
@@ -23,7 +23,7 @@ GRAVE_TRACKS = 6  # named at most; more are given as a range
 
 
 def face_doubts(
-    side: Side, seen: FaceSeen, whole: SeenMap, verdict: Verdict, tracks_mm: Iterable[float]
+    side: Side, seen: FaceSeen, whole: SeenMap, verdict: PhotoVerdict, tracks_mm: Iterable[float]
 ) -> list[Doubt]:
     """seen: of the leading photograph; whole: what all photographs of the face leave unseen."""
     return [*_hidden(side, whole, seen, list(tracks_mm)), *_soft(side, seen, verdict), *_poor(side, whole, verdict)]
@@ -84,7 +84,7 @@ def _tracks(whole: SeenMap, tracks_mm: list[float]) -> str:
     return f" (tracks {each})"
 
 
-def _soft(side: Side, seen: FaceSeen, verdict: Verdict) -> list[Doubt]:
+def _soft(side: Side, seen: FaceSeen, verdict: PhotoVerdict) -> list[Doubt]:
     """Blur, of the whole face or of a part of it."""
     sharp = seen.sharp
     steady = "Focus on the face, rest the camera, use more light or the self-timer"
@@ -105,7 +105,7 @@ def _soft(side: Side, seen: FaceSeen, verdict: Verdict) -> list[Doubt]:
     return []
 
 
-def _poor(side: Side, whole: SeenMap, verdict: Verdict) -> list[Doubt]:
+def _poor(side: Side, whole: SeenMap, verdict: PhotoVerdict) -> list[Doubt]:
     """What else a photograph can be blamed for, and glare that hides places."""
     found = []
     for reason in verdict.reasons:

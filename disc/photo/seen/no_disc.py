@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from disc.photo.plate.find_plate import Found
+from disc.photo.plate.find_plate import CoarsePlate
 from disc.records import Pin
 
 # On p1-p8 and h1-h8 at most 0.01 of the outline lies off the rim's ellipse where nothing covers it, 18 sites and more
@@ -13,7 +13,7 @@ from disc.records import Pin
 STRAYS, FAINT_SLOT, SURE, FEWEST_SURE = 0.25, 0.40, 0.9, 5
 
 
-def is_no_disc(found: Found, pins: Sequence[Pin]) -> bool:
+def is_no_disc(found: CoarsePlate, pins: Sequence[Pin]) -> bool:
     """Whether nothing looks like a pinned disc: no sure sites, and either no round rim or no slot in it.
 
     A blank plate with a rim and a slot passes, and so does a disc half of which a hand covers.

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from disc.frame import FULL_TURN_DEG, FloatArray, to_xy_mm
-from disc.photo.several.lay_on import Laid, lay_on
+from disc.photo.several.lay_on import LaidPhoto, lay_on
 from disc.records import About, Doubt, Pin, Side
 
 ENOUGH = 3  # photographs of a face of which the most decide what fits; of two the surer one does
@@ -19,10 +19,10 @@ class Fitting:
     """lead: the photograph whose frame counts. others: how each lies on it, None for itself. aside: those left out."""
 
     lead: int
-    others: tuple[Laid | None, ...]
+    others: tuple[LaidPhoto | None, ...]
     aside: tuple[int, ...]
 
-    def left_out(self) -> list[tuple[int, Laid]]:
+    def left_out(self) -> list[tuple[int, LaidPhoto]]:
         """What was left out, with how it lies on the lead."""
         return [(k, laid) for k in self.aside if (laid := self.others[k]) is not None]
 
@@ -42,7 +42,7 @@ def which_fit(readings: Sequence[Sequence[Pin]], worth: Sequence[float]) -> Fitt
     return Fitting(lead, others, tuple(k for k, one in enumerate(others) if one is not None and not one.fits))
 
 
-def _onto(laid: dict[tuple[int, int], Laid], lead: int, k: int) -> Laid:
+def _onto(laid: dict[tuple[int, int], LaidPhoto], lead: int, k: int) -> LaidPhoto:
     """How photograph k lies on the lead's."""
     if lead < k:
         return laid[lead, k]
@@ -61,7 +61,7 @@ def turned_pins(pins: Sequence[Pin], turn_rad: float) -> list[Pin]:
     return [replace(pin, theta_deg=(pin.theta_deg + turn) % FULL_TURN_DEG) for pin in pins]
 
 
-def left_out(side: Side, name: str, lead: str, laid: Laid) -> Doubt:
+def left_out(side: Side, name: str, lead: str, laid: LaidPhoto) -> Doubt:
     """A photograph that does not fit the others, in words."""
     return Doubt(
         About.DISC,

@@ -24,7 +24,7 @@ SAME_FACE, FEWEST = 0.5, 6
 
 
 @dataclass(frozen=True, slots=True)
-class Laid:
+class LaidPhoto:
     """turn_rad: by which the second marks are turned to lie on the first; share: the part of the smaller set that then
     meets; pairs (k, 2): which of the first meets which of the second."""
 
@@ -38,10 +38,10 @@ class Laid:
         return self.share >= SAME_FACE and len(self.pairs) >= FEWEST
 
 
-def lay_on(first: FloatArray, second: FloatArray) -> Laid:
+def lay_on(first: FloatArray, second: FloatArray) -> LaidPhoto:
     """first (n, 2), second (m, 2), mm."""
     a, b = _as_complex(first), _as_complex(second)
-    best = Laid(0.0, 0.0, np.zeros((0, 2), int))
+    best = LaidPhoto(0.0, 0.0, np.zeros((0, 2), int))
     if not len(a) or not len(b):
         return best
     for turn in _turns(a, b):
@@ -54,7 +54,7 @@ def lay_on(first: FloatArray, second: FloatArray) -> Laid:
             pairs = _meeting(a, b * np.exp(1j * turn), reach)
         share = len(pairs) / min(len(a), len(b))
         if share > best.share:
-            best = Laid(turn, share, pairs)
+            best = LaidPhoto(turn, share, pairs)
     return best
 
 

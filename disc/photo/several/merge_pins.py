@@ -34,7 +34,7 @@ KINDS = (Condition.SOUND, Condition.STUB, Condition.MISSING)  # what is told apa
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class ShownFace:
     """What one photograph shows of a face. faint: marks that it does not believe by itself. shown_mm: how long it draws
     an upright pin. seen: None: the whole face. turn_deg: by which it was turned onto the first."""
 
@@ -57,13 +57,13 @@ class _Said:
     say: float
 
 
-def laid_on_first(photos: Sequence[Shown]) -> list[Shown]:
+def laid_on_first(photos: Sequence[ShownFace]) -> list[ShownFace]:
     """The photographs turned so that their pins lie on the first's, as far as they do: slots differ by a hair, or were
     misread."""
     return [photos[0], *(_onto(photos[0], other) for other in photos[1:])] if photos else []
 
 
-def merge_pins(photos: Sequence[Shown]) -> tuple[Pin, ...]:
+def merge_pins(photos: Sequence[ShownFace]) -> tuple[Pin, ...]:
     """The face's pins by angle, of photographs that are laid on one another."""
     shown = [_where_seen(photo, photos) for photo in photos]
     lengths = np.array([photo.shown_mm for photo in shown])
@@ -86,7 +86,7 @@ def merge_pins(photos: Sequence[Shown]) -> tuple[Pin, ...]:
     return tuple(sorted((p for p in merged if (p.confidence or 0) > BELIEVED), key=lambda p: p.theta_deg))
 
 
-def _onto(first: Shown, other: Shown) -> Shown:
+def _onto(first: ShownFace, other: ShownFace) -> ShownFace:
     laid = lay_on(places(first.pins), places(other.pins))
     if not laid.fits:
         return other
@@ -95,7 +95,7 @@ def _onto(first: Shown, other: Shown) -> Shown:
     return replace(other, pins=pins, faint=faint, seen=seen, turn_deg=float(np.degrees(laid.turn_rad)))
 
 
-def _where_seen(photo: Shown, photos: Sequence[Shown]) -> Shown:
+def _where_seen(photo: ShownFace, photos: Sequence[ShownFace]) -> ShownFace:
     """The photograph without what it says of places that it does not show and another does."""
     maps = [one.seen for one in photos if one.seen is not None]
     if photo.seen is None or len(maps) < len(photos):
@@ -117,7 +117,7 @@ def _nearest(pins: Sequence[Pin], pin: Pin) -> int | None:
     return k if gap[k] < SAME_PIN_MM else None
 
 
-def _odds_of_absence(photo: Shown, photos: Sequence[Shown]) -> float:
+def _odds_of_absence(photo: ShownFace, photos: Sequence[ShownFace]) -> float:
     """What it says against a pin that a photograph has no mark there: how many of the others' sure pins it misses."""
     sure = [
         pin for other in photos if other.pins is not photo.pins for pin in other.pins if (pin.confidence or 0) > SURE
@@ -127,7 +127,7 @@ def _odds_of_absence(photo: Shown, photos: Sequence[Shown]) -> float:
     return float(np.log(max(missed / (len(sure) + BEGUN_WITH), LEAST_MISSED) / ALONE))
 
 
-def _odds_there(photo: Shown, pin: Pin, absent: float) -> float:
+def _odds_there(photo: ShownFace, pin: Pin, absent: float) -> float:
     """What a photograph that does not believe in a pin says of its place, log-odds."""
     k = _nearest(photo.faint, pin)
     return absent if k is None else max(_odds(photo.faint[k]) + FAINT_PART * absent, absent)

@@ -14,7 +14,7 @@ import numpy as np
 
 from disc.photo.plate.slot import USUAL_MM, Slot
 from disc.photo.plate.slot_signs import SlotPlace
-from disc.photo.plate.which_slot import ChosenSlot, Marks, choose_slots
+from disc.photo.plate.which_slot import ChosenSlot, FaceMarks, choose_slots
 from disc.photo.several.lay_on import lay_on
 
 SAME_SLOT_MM = 0.35  # a slot read on two photographs lies nearer than this; what lies farther is another place
@@ -35,7 +35,7 @@ class _Face:
 
 
 def slots_of_disc(
-    places: Sequence[Sequence[SlotPlace]], marks: Sequence[Marks], named: Sequence[float | None]
+    places: Sequence[Sequence[SlotPlace]], marks: Sequence[FaceMarks], named: Sequence[float | None]
 ) -> list[ChosenSlot]:
     """The slot of each photograph, all weighed together. named: angles that a person gave, None where none."""
     faces = _faces(marks)
@@ -61,7 +61,7 @@ def slot_off_deg(slots: Sequence[tuple[float, Slot | None]]) -> float:
     return sum(turn * w for turn, w in told) / weight if weight > 0 else 0.0
 
 
-def _faces(marks: Sequence[Marks]) -> list[_Face]:
+def _faces(marks: Sequence[FaceMarks]) -> list[_Face]:
     """Photographs of one side that lie on one another; what lies on none stands by itself."""
     faces: list[_Face] = []
     for k, mine in enumerate(marks):

@@ -31,7 +31,7 @@ _PLAIN: dict[int, str] = {ord("("): "[", ord(")"): "]", ord("ß"): "ss", ord("µ
 LEAST_SAFE_MM = 2.0
 
 
-class Table(StrEnum):
+class MachineTable(StrEnum):
     """The machine: two slides, or one slide and a rotary axis under the tool."""
 
     XY = "xy"
@@ -46,7 +46,7 @@ class ProgramSettings:
     rotary axis' letter. table_turns: which way the rotary table goes for rising numbers, seen from above.
     """
 
-    table: Table = Table.XY
+    table: MachineTable = MachineTable.XY
     safe_mm: float | None = None
     peck_mm: float | None = None
     feed_mm_min: float = 15.0
@@ -104,7 +104,7 @@ def _safe_height_mm(plan: Plan, settings: ProgramSettings) -> float:
 def place_words(station: Station, zero: Zero, settings: ProgramSettings) -> str:
     """Where the table goes for a hole: "X1.2345 Y-6.7890", or "X6.9 Y0 C279.7" with a rotary axis."""
     x_mm, y_mm = zero.on_machine(*view_xy(station))
-    if settings.table is Table.XY:
+    if settings.table is MachineTable.XY:
         return f"X{x_mm + 0.0:.4f} Y{y_mm + 0.0:.4f}"
     r_mm, seen_deg = to_polar(x_mm, y_mm)
     setting = round(float(axis_setting_deg(seen_deg, settings.table_turns)), 4) % 360.0
@@ -121,13 +121,13 @@ def _head(
     doubtful: Sequence[Station],
     safe_mm: float,
 ) -> Iterator[str]:
-    kind = "x-y table" if settings.table is Table.XY else f"rotary axis {settings.axis}, zero in its middle"
+    kind = "x-y table" if settings.table is MachineTable.XY else f"rotary axis {settings.axis}, zero in its middle"
     facts = [
         f"{title}: {side.value} face, {len(drilled)} holes, {kind}",
         f"Disc {plan.plate.diameter_mm:g} mm, {side.value} face up. {zero.words}.",
         f"Z0 on the plate. Safe height {safe_mm:.2f} mm. Dry run first, drill out of the spindle.",
     ]
-    if settings.table is Table.ROTARY:
+    if settings.table is MachineTable.ROTARY:
         facts.append(
             f"The table must go {settings.table_turns.value} for rising {settings.axis}; see it in the dry run."
         )
@@ -164,7 +164,9 @@ def _drill(
         assert station.depth_mm is not None
         place = place_words(station, zero, settings)
         lines.append(f"(hole {station.number})")
-        if settings.table is Table.ROTARY:  # the dialect lets no rotary axis move within a cycle (section 3.5.16)
+        if (
+            settings.table is MachineTable.ROTARY
+        ):  # the dialect lets no rotary axis move within a cycle (section 3.5.16)
             lines.append(f"G0 {place}")
             place = place.rpartition(" ")[0]
         if station.depth_mm <= peck:

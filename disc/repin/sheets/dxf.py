@@ -18,7 +18,7 @@ from ezdxf.layouts import Modelspace
 
 from disc.frame import disc_to_view_mm
 from disc.records import Side
-from disc.repin.records import Operation, Plan, Spot, Station
+from disc.repin.records import Operation, PlaceOnFace, Plan, Station
 from disc.repin.sheets.face_sheet import pin_mm, window_outline_mm
 from disc.repin.work.metal_left import slot_size_mm
 
@@ -115,7 +115,7 @@ def _other_face(space: Modelspace, plan: Plan, side: Side) -> None:
             space.add_circle(_at(station.place, side), pin_mm(station) / 2.0, dxfattribs={"layer": "OTHER_FACE"})
 
 
-def _at(place: Spot, side: Side) -> tuple[float, float]:
+def _at(place: PlaceOnFace, side: Side) -> tuple[float, float]:
     return _view(place.x_mm, place.y_mm, side)
 
 

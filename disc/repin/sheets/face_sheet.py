@@ -23,10 +23,10 @@ from disc.repin.sheets.sheet import (
     NARROW_MM,
     PAGES_MM,
     WIDE_MM,
+    DrawnSheet,
+    FaceOnPage,
     Pen,
     Point,
-    Sheet,
-    View,
     text_width_mm,
 )
 from disc.repin.work.metal_left import slot_size_mm
@@ -46,7 +46,7 @@ LARGEST_ENLARGEMENT = 12
 
 
 @dataclass(frozen=True, slots=True)
-class Page:
+class JobPage:
     """What every sheet of a job has in common. name: of the job, printed in the title."""
 
     paper: str
@@ -68,7 +68,7 @@ def check_paper(paper: str) -> str:
     return paper.lower()
 
 
-def enlarged_sheet(plan: Plan, side: Side, page: Page, scale: float) -> Sheet:
+def enlarged_sheet(plan: Plan, side: Side, page: JobPage, scale: float) -> DrawnSheet:
     """A face enlarged, a number at every place with work. Raises BadInput if it does not fit the page."""
     most = largest_enlargement(plan.plate, page.paper)
     if not 1.0 < scale <= most:
@@ -76,10 +76,10 @@ def enlarged_sheet(plan: Plan, side: Side, page: Page, scale: float) -> Sheet:
             f"an enlargement of {scale:g} does not fit {page.paper.upper()} for a disc of "
             f"{plan.plate.diameter_mm:g} mm; choose more than 1 and at most {most}."
         )
-    sheet = Sheet(page.paper, f"{page.name}, {side.value} face, {scale:g}:1", page.language)
+    sheet = DrawnSheet(page.paper, f"{page.name}, {side.value} face, {scale:g}:1", page.language)
     _title(sheet, plan, side, page, f"{scale:g} : 1")
     middle = MARGIN_MM + HEAD_MM + (sheet.height_mm - 2 * MARGIN_MM - HEAD_MM - FOOT_MM) / 2.0
-    view = View(side, (sheet.width_mm / 2.0, middle), scale)
+    view = FaceOnPage(side, (sheet.width_mm / 2.0, middle), scale)
     _plate(sheet, plan, view, with_tracks=True)
     behind = _behind(plan, side)
     sheet.open_group("other-face")
@@ -93,12 +93,12 @@ def enlarged_sheet(plan: Plan, side: Side, page: Page, scale: float) -> Sheet:
     return sheet
 
 
-def true_size_sheet(plan: Plan, side: Side, page: Page) -> Sheet:
+def true_size_sheet(plan: Plan, side: Side, page: JobPage) -> DrawnSheet:
     """A face at 1:1, numbers on a ring outside the rim, and the table of its holes as far as the page holds it."""
-    sheet = Sheet(page.paper, f"{page.name}, {side.value} face, 1:1", page.language)
+    sheet = DrawnSheet(page.paper, f"{page.name}, {side.value} face, 1:1", page.language)
     _title(sheet, plan, side, page, "1 : 1")
     ring = _ring_radius(plan, side)
-    view = View(side, (sheet.width_mm / 2.0, MARGIN_MM + HEAD_MM + ring + 5.0), 1.0)
+    view = FaceOnPage(side, (sheet.width_mm / 2.0, MARGIN_MM + HEAD_MM + ring + 5.0), 1.0)
     _plate(sheet, plan, view, with_tracks=False)
     _marks(sheet, plan, view, mark_radius_mm=TRUE_SIZE_MARK_MM)
     has_ring = _numbers_on_ring(sheet, plan, view, ring)
@@ -125,7 +125,7 @@ def _behind(plan: Plan, side: Side) -> list[Station]:
 # ---- title and foot
 
 
-def _title(sheet: Sheet, plan: Plan, side: Side, page: Page, scale_words: str) -> None:
+def _title(sheet: DrawnSheet, plan: Plan, side: Side, page: JobPage, scale_words: str) -> None:
     x, y = MARGIN_MM, MARGIN_MM + 6.0
     sheet.open_group("title")
     sheet.text((x, y), f"{side.value.upper()} FACE", 6.5, bold=True)
@@ -149,7 +149,7 @@ def _title(sheet: Sheet, plan: Plan, side: Side, page: Page, scale_words: str) -
     sheet.close_group()
 
 
-def _foot(sheet: Sheet, plan: Plan, side: Side, other_face: bool = False) -> None:
+def _foot(sheet: DrawnSheet, plan: Plan, side: Side, other_face: bool = False) -> None:
     y = sheet.height_mm - MARGIN_MM - 4.0
     x = MARGIN_MM
     pen = Pen(NARROW_MM)
@@ -177,7 +177,7 @@ def _foot(sheet: Sheet, plan: Plan, side: Side, other_face: bool = False) -> Non
 # ---- the plate
 
 
-def _plate(sheet: Sheet, plan: Plan, view: View, with_tracks: bool) -> None:
+def _plate(sheet: DrawnSheet, plan: Plan, view: FaceOnPage, with_tracks: bool) -> None:
     plate = plan.plate
     sheet.open_group("plate")
     sheet.outline([view.at_xy(*place) for place in outline_mm(plate)], Pen(WIDE_MM if view.scale > 1 else NARROW_MM))
@@ -220,7 +220,7 @@ def _xy(r_mm: float, theta_deg: float) -> Point:
     return float(x_mm), float(y_mm)
 
 
-def _slot_sign(sheet: Sheet, plan: Plan, view: View) -> None:
+def _slot_sign(sheet: DrawnSheet, plan: Plan, view: FaceOnPage) -> None:
     """A triangle and words at the stop slot, outside the rim."""
     x, y = view.at(plan.plate.radius_mm, 0.0)
     sheet.open_group("stop-slot")
@@ -242,7 +242,7 @@ def text_half(words: str, size_mm: float) -> float:
     return text_width_mm(words, size_mm) / 2.0
 
 
-def _turning_arrow(sheet: Sheet, plan: Plan, view: View) -> None:
+def _turning_arrow(sheet: DrawnSheet, plan: Plan, view: FaceOnPage) -> None:
     """An arrow the way the disc turns, inside the innermost holes, round the far side from the slot."""
     innermost = min((s.place.r_mm for s in plan.of(view.side)), default=plan.plate.radius_mm)
     bore = (plan.plate.bore_mm or 0.0) / 2.0
@@ -258,7 +258,7 @@ def _turning_arrow(sheet: Sheet, plan: Plan, view: View) -> None:
 # ---- marks and numbers
 
 
-def _marks(sheet: Sheet, plan: Plan, view: View, mark_radius_mm: float) -> None:
+def _marks(sheet: DrawnSheet, plan: Plan, view: FaceOnPage, mark_radius_mm: float) -> None:
     for operation in Operation:
         group = [s for s in plan.of(view.side) if _main_operation(s) is operation]
         if group:
@@ -278,7 +278,7 @@ def pin_mm(station: Station) -> float:
     return station.stock.wire_mm if station.stock else 0.25
 
 
-def _numbers_beside(sheet: Sheet, plan: Plan, view: View, mark_radius_mm: float) -> None:
+def _numbers_beside(sheet: DrawnSheet, plan: Plan, view: FaceOnPage, mark_radius_mm: float) -> None:
     numbered = plan.numbered(view.side)
     marks = [(view.at(s.place.r_mm, s.place.theta_deg), str(s.number)) for s in numbered]
     plain = [s for s in plan.of(view.side) if s.number is None]
@@ -311,7 +311,7 @@ def _ring_radius(plan: Plan, side: Side) -> float:
     return max(plan.plate.radius_mm + 6.0, needed + 1.0)
 
 
-def _numbers_on_ring(sheet: Sheet, plan: Plan, view: View, ring_mm: float) -> bool:
+def _numbers_on_ring(sheet: DrawnSheet, plan: Plan, view: FaceOnPage, ring_mm: float) -> bool:
     """Numbers round the rim, turned outwards, each joined to the rim at its own angle. False: no room for them."""
     numbered = plan.numbered(view.side)
     places = [view.at(s.place.r_mm, s.place.theta_deg) for s in numbered]
@@ -345,7 +345,7 @@ def _polar(centre: Point, radius_mm: float, page_angle_deg: float) -> Point:
 # ---- the table under a 1:1 drawing
 
 
-def _table(sheet: Sheet, plan: Plan, side: Side, top_mm: float) -> None:
+def _table(sheet: DrawnSheet, plan: Plan, side: Side, top_mm: float) -> None:
     """Rows of the numbered places, with the reasons where one column holds all, else in two columns without.
 
     What does not fit is in the work list, and is said to be.

@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 
 from disc.repin.records import Operation, Station
-from disc.repin.sheets.sheet import HAIR_MM, Pen, Point, Sheet, View
+from disc.repin.sheets.sheet import HAIR_MM, DrawnSheet, FaceOnPage, Pen, Point
 
 LEAVE_GREY = "#8a8a8a"
 OTHER_FACE_PEN = Pen(HAIR_MM, "#8a8a8a", (0.3, 0.3))
@@ -40,7 +40,7 @@ MEANINGS = {
 }
 
 
-def draw_mark(sheet: Sheet, view: View, station: Station, radius_mm: float, diameter_mm: float) -> None:
+def draw_mark(sheet: DrawnSheet, view: FaceOnPage, station: Station, radius_mm: float, diameter_mm: float) -> None:
     """The signs of a station at its place. radius_mm: of the sign on paper; diameter_mm: of the pin on the disc."""
     centre = view.at(station.place.r_mm, station.place.theta_deg)
     true_radius = diameter_mm / 2.0 * view.scale
@@ -60,7 +60,7 @@ def sign_radius_mm(radius_mm: float, true_radius_mm: float) -> float:
 
 
 def draw_signs(
-    sheet: Sheet,
+    sheet: DrawnSheet,
     operations: Sequence[Operation],
     centre: Point,
     radius_mm: float,
@@ -78,7 +78,7 @@ def draw_signs(
 
 
 def draw_sign(
-    sheet: Sheet,
+    sheet: DrawnSheet,
     operation: Operation,
     centre: Point,
     radius_mm: float,
@@ -125,7 +125,7 @@ OTHER_FACE_WORDS = "hole of the other face"
 
 
 def draw_legend(
-    sheet: Sheet,
+    sheet: DrawnSheet,
     at: Point,
     used: Sequence[tuple[Operation, ...]],
     in_doubt: bool,

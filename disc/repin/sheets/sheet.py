@@ -41,7 +41,7 @@ class Pen:
 
 
 @dataclass(frozen=True, slots=True)
-class View:
+class FaceOnPage:
     """A face on the page: where its centre lies, and page mm for one mm of the disc."""
 
     side: Side
@@ -69,7 +69,7 @@ def text_width_mm(words: str, size_mm: float) -> float:
     return len(words) * ADVANCE_EM * size_mm
 
 
-class Sheet:
+class DrawnSheet:
     """One page being drawn. Groups carry a name, so that a drawing program shows them as layers."""
 
     def __init__(self, page: str, title: str, language: Language = Language.EN) -> None:

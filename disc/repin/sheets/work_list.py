@@ -15,7 +15,7 @@ from disc.locale.said import said_in
 from disc.records import Side
 from disc.repin.records import Estimate, FaceDividing, Operation, Plan, Station
 from disc.repin.sheets.drill_table import machine_rows, sides_worked, worst_ms
-from disc.repin.sheets.face_sheet import Page
+from disc.repin.sheets.face_sheet import JobPage
 from disc.repin.sheets.rows import bar_words, do_words
 from disc.repin.sheets.sheet import PAGES_MM
 from disc.typeset import pdf_from_typst, typst_text
@@ -37,7 +37,7 @@ def sheets_pdf(sheets: Mapping[str, str], paper: str) -> bytes:
     return pdf_from_typst(source, {f"{name}.svg": text for name, text in sheets.items()})
 
 
-def work_list_pdf(plan: Plan, page: Page, history: Sequence[Mapping[str, Any]]) -> bytes:
+def work_list_pdf(plan: Plan, page: JobPage, history: Sequence[Mapping[str, Any]]) -> bytes:
     """The work list of a plan."""
     return pdf_from_typst(said_anew(work_list_source(plan, page, history), page.language))
 
@@ -54,7 +54,7 @@ def said_anew(source: str, language: Language) -> str:
     return _PRINTED.sub(anew, source)
 
 
-def work_list_source(plan: Plan, page: Page, history: Sequence[Mapping[str, Any]]) -> str:
+def work_list_source(plan: Plan, page: JobPage, history: Sequence[Mapping[str, Any]]) -> str:
     """The typst text of the work list."""
     parts = [_preamble(page), _opening(plan, page)]
     for side in sides_worked(plan):
@@ -65,7 +65,7 @@ def work_list_source(plan: Plan, page: Page, history: Sequence[Mapping[str, Any]
     return "\n\n".join(parts) + "\n"
 
 
-def _preamble(page: Page) -> str:
+def _preamble(page: JobPage) -> str:
     name, words = typst_text(page.name), typst_text("work list, page")
     footer = f"#text(8pt)[#{name} #h(1fr) #{words} #context counter(page).display()]"
     return (
@@ -78,7 +78,7 @@ def _preamble(page: Page) -> str:
     )
 
 
-def _opening(plan: Plan, page: Page) -> str:
+def _opening(plan: Plan, page: JobPage) -> str:
     plate = plan.plate
     fills_up = plan.designed and any(s.operations == (Operation.LEAVE,) for s in plan.stations)
     kind = "an old disc filled up" if fills_up else "a new disc: every pin is set" if plan.designed else "an old disc"

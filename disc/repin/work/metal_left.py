@@ -17,7 +17,7 @@ from disc.design.arrange.free_places import SLOT_DEPTH_MM, SLOT_WIDTH_MM
 from disc.design.settings import DesignSettings
 from disc.frame import angle_gap_deg, to_xy_mm, wrap_deg
 from disc.records import Plate, Side
-from disc.repin.records import Wall
+from disc.repin.records import MetalWall
 
 # Least wall that still holds a driven pin: the one by which new discs are planned.
 LEAST_WALL_MM = DesignSettings().wall_mm
@@ -51,13 +51,15 @@ def wall_between(a: Hole, b: Hole, thickness_mm: float | None) -> float:
     return math.hypot(max(sideways, 0.0), between)
 
 
-def least_wall(hole: Hole, others: Iterable[Hole], plate: Plate, windows: Sequence[Window] = ()) -> Wall | None:
+def least_wall(hole: Hole, others: Iterable[Hole], plate: Plate, windows: Sequence[Window] = ()) -> MetalWall | None:
     """The thinnest metal beside a hole and what stands beyond it; None if there is nothing to be near to.
 
     The hole itself must not be among the others. The metal under a blind hole is bottom_wall()'s.
     """
-    walls = [Wall(wall_between(hole, other, plate.thickness_mm), other.name) for other in others]
-    walls += [Wall(gap - hole.diameter_mm / 2.0, name) for gap, name in edge_gaps(hole.x_mm, hole.y_mm, plate, windows)]
+    walls = [MetalWall(wall_between(hole, other, plate.thickness_mm), other.name) for other in others]
+    walls += [
+        MetalWall(gap - hole.diameter_mm / 2.0, name) for gap, name in edge_gaps(hole.x_mm, hole.y_mm, plate, windows)
+    ]
     return min(walls, key=lambda wall: wall.wall_mm, default=None)
 
 

@@ -28,7 +28,7 @@ from disc.frame import (
     wrap_deg,
 )
 from disc.records import Comb, Pin, Plate, Side, Tooth, Tune
-from disc.repin.records import Spot, Tolerance, spot
+from disc.repin.records import PlaceOnFace, Tolerance, spot
 from disc.turn.bars import BarGrid
 from disc.turn.places import place_at
 
@@ -52,7 +52,7 @@ FEWEST_ON_TOOTH = 2  # pins that must stand on a tooth before its lateness is lo
 class Nominal:
     """A place as it ought to be. on_grid: its angle is the beat's; otherwise it is the found angle."""
 
-    spot: Spot
+    spot: PlaceOnFace
     on_grid: bool
     early_ms: float
     outward_mm: float
@@ -103,7 +103,9 @@ def lay_out(
     return Layout(plate, teeth, tracks, widths, tune, parts, quarters, late, error)
 
 
-def nominal_place(layout: Layout, side: Side, found: Spot, tooth: int | None, pin_id: int | None = None) -> Nominal:
+def nominal_place(
+    layout: Layout, side: Side, found: PlaceOnFace, tooth: int | None, pin_id: int | None = None
+) -> Nominal:
     """Where the pin found here ought to stand. Without track or beat its own radius or angle stands for it."""
     r_mm = layout.track_mm.get(tooth, found.r_mm) if tooth is not None else found.r_mm
     beat_s = _beat_s(layout, found.theta_deg, tooth, pin_id)

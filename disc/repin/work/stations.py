@@ -9,10 +9,10 @@ import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
-from disc.check.decisions import Settled, Verdict
+from disc.check.decisions import SettledFinding, Verdict
 from disc.check.kinds import Kind
 from disc.records import Finding, Pin, Side
-from disc.repin.records import SURE_NOT, Operation, Spot, Station, Task, spot
+from disc.repin.records import SURE_NOT, Operation, PlaceOnFace, Station, StationTask, spot
 from disc.repin.work.drills import WIRE_MM, Drill, PinStock, choose_stock, metric_drills
 from disc.repin.work.metal_left import LEAST_WALL_MM, Hole, Window, drill_depths, least_wall
 from disc.repin.work.nominal_places import (
@@ -25,7 +25,7 @@ from disc.repin.work.nominal_places import (
 )
 from disc.repin.work.what_to_do import (
     BRING_OVER_SHARE,
-    Work,
+    PlaceWork,
     is_near,
     look_first,
     tip_over,
@@ -50,7 +50,7 @@ class Shop:
 
 
 def stations_of_reading(
-    pins: Sequence[Pin], settled: Sequence[Settled], layout: Layout, shop: Shop
+    pins: Sequence[Pin], settled: Sequence[SettledFinding], layout: Layout, shop: Shop
 ) -> tuple[Station, ...]:
     """The stations of a disc that was read: pins as they are, holes, and places where a pin is wanted."""
     stock = choose_stock(usual_diameter(pins), shop.wires_mm, shop.drills)
@@ -93,7 +93,10 @@ def stations_of_design(
             place=place,
             bar=bar,
             beat=beat,
-            tasks=(Task(Operation.DRILL, "laid out by design"), Task(Operation.SET, "laid out by design")),
+            tasks=(
+                StationTask(Operation.DRILL, "laid out by design"),
+                StationTask(Operation.SET, "laid out by design"),
+            ),
             nominal=place,
             on_grid=True,
             tolerance=tolerance_at(layout, pin.side, pin.r_mm, pin.tooth, diameter),
@@ -106,14 +109,14 @@ def stations_of_design(
     return _with_walls(_numbered(drafts), pins, layout, shop)
 
 
-def _kept(pin: Pin, place: Spot) -> Station:
-    stays = (Task(Operation.LEAVE, "an old pin that the tune keeps"),)
+def _kept(pin: Pin, place: PlaceOnFace) -> Station:
+    stays = (StationTask(Operation.LEAVE, "an old pin that the tune keeps"),)
     return Station(None, pin.side, place, stays, found=place, nominal=place, pin_id=pin.id, tooth=pin.tooth)
 
 
 def _in_old_hole(new: Station, pin: Pin) -> Station:
     """A designed pin whose hole an old pin left: nothing is drilled, and where the hole lies is as it was found."""
-    put = (Task(Operation.SET, "laid out by design, in an old pin's hole"),)
+    put = (StationTask(Operation.SET, "laid out by design, in an old pin's hole"),)
     notes = (*new.notes, OLD_HOLE_NOTE)
     return replace(new, tasks=put, found=new.place, on_grid=False, sigma_mm=pin.sigma_mm, notes=notes)
 
@@ -122,7 +125,7 @@ def _in_old_hole(new: Station, pin: Pin) -> Station:
 
 
 def _at_pin(
-    pin: Pin, work: Work, finding: Finding | None, layout: Layout, height_mm: float, stock: PinStock
+    pin: Pin, work: PlaceWork, finding: Finding | None, layout: Layout, height_mm: float, stock: PinStock
 ) -> list[Station]:
     found = spot(pin.r_mm, pin.theta_deg)
     nominal = nominal_place(layout, pin.side, found, pin.tooth, pin.id)
@@ -157,7 +160,7 @@ def _at_pin(
     return [station if not _is_looked_at(work) else replace(station, number=0)]
 
 
-def _is_looked_at(work: Work) -> bool:
+def _is_looked_at(work: PlaceWork) -> bool:
     """Whether a place gets a number on the sheets: there is work, or something a person should see."""
     return work.look or any(task.operation is not Operation.LEAVE for task in work.tasks)
 
@@ -170,13 +173,13 @@ def _set_right(station: Station, height_mm: float, layout: Layout, stock: PinSto
     shift = math.hypot(shift_x, shift_y)
     why = "; ".join(note for note in station.notes if note) or "accepted as misplaced"
     if shift <= min(station.tolerance.along_mm, station.tolerance.radial_mm):
-        leave = Task(Operation.LEAVE, f"{why}; but its right place is not known, so it is left")
+        leave = StationTask(Operation.LEAVE, f"{why}; but its right place is not known, so it is left")
         return [replace(station, number=0, tasks=(leave,), notes=())]
     if shift <= BRING_OVER_SHARE * height_mm:
         task = tip_over(shift_x, shift_y, station.place.theta_deg, layout.plate, f"{why}: bring its tip to its place")
         return [replace(station, number=0, tasks=(task,), notes=())]
-    old = (Task(Operation.PULL, why), Task(Operation.PLUG, "its hole would weaken the new one beside it"))
-    new = (Task(Operation.DRILL, f"its right place, {shift:.2f} mm away"), Task(Operation.SET, why))
+    old = (StationTask(Operation.PULL, why), StationTask(Operation.PLUG, "its hole would weaken the new one beside it"))
+    new = (StationTask(Operation.DRILL, f"its right place, {shift:.2f} mm away"), StationTask(Operation.SET, why))
     anew = replace(
         station,
         number=0,
@@ -212,7 +215,7 @@ def _off_place(station: Station, layout: Layout) -> tuple[str, ...]:
     return (f"{strikes}: set the pin upright, then bring its tip over, {task.toward}",)
 
 
-def _without_hole(one: Settled, pins: Sequence[Pin], layout: Layout, stock: PinStock) -> Station:
+def _without_hole(one: SettledFinding, pins: Sequence[Pin], layout: Layout, stock: PinStock) -> Station:
     finding = one.finding
     near = spot(finding.r_mm, finding.theta_deg)
     nominal = nominal_place(layout, finding.side, near, finding.tooth)
@@ -281,7 +284,7 @@ def _with_walls(stations: tuple[Station, ...], pins: Sequence[Pin], layout: Layo
     return tuple(done)
 
 
-def _hole(side: Side, place: Spot | None, diameter_mm: float, name: str) -> Hole:
+def _hole(side: Side, place: PlaceOnFace | None, diameter_mm: float, name: str) -> Hole:
     assert place is not None
     return Hole(side, place.x_mm, place.y_mm, diameter_mm, None, name)
 

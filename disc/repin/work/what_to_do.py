@@ -14,12 +14,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from disc.check.decisions import Settled, Verdict
+from disc.check.decisions import SettledFinding, Verdict
 from disc.check.kinds import Kind
 from disc.corrections import REACH_MM
 from disc.frame import along_motion_mm, to_xy_mm
 from disc.records import Condition, Finding, Pin, Plate
-from disc.repin.records import CERTAIN, IRREVERSIBLE, SURE, SURE_NOT, Operation, Task
+from disc.repin.records import CERTAIN, IRREVERSIBLE, SURE, SURE_NOT, Operation, StationTask
 from disc.words import chance
 
 # An empty hole that was never checked: as likely wanted as not.
@@ -41,7 +41,7 @@ NOT_CHECKED = "run disc check to learn whether a pin belongs here"
 class Verdicts:
     """All that the findings say about one pin or place, by kind."""
 
-    by_kind: dict[Kind, Settled]
+    by_kind: dict[Kind, SettledFinding]
 
     def chance(self, kind: Kind) -> float | None:
         """Probability that it is so; 0 where a person rejected it, None where nothing was found."""
@@ -75,13 +75,13 @@ class Verdicts:
 
 
 @dataclass(frozen=True, slots=True)
-class Work:
+class PlaceWork:
     """Tasks at one place. wanted: the probability. anew: the pin belongs at its nominal place, not where it stands.
 
     may_break: it may break under the work. look: nothing is done, but a person should see it.
     """
 
-    tasks: tuple[Task, ...]
+    tasks: tuple[StationTask, ...]
     wanted: float = 1.0
     notes: tuple[str, ...] = ()
     anew: bool = False
@@ -89,16 +89,18 @@ class Work:
     look: bool = False
 
 
-def verdicts_of(pin: Pin, settled: Sequence[Settled]) -> Verdicts:
+def verdicts_of(pin: Pin, settled: Sequence[SettledFinding]) -> Verdicts:
     """The findings about one pin: by its number, and where a finding has none, by its place."""
     mine = [s for s in settled if s.finding.pin_id == pin.id]
     return Verdicts({Kind(s.finding.kind): s for s in sorted(mine, key=lambda s: s.finding.probability)})
 
 
-def work_at_pin(pin: Pin, said: Verdicts, plate: Plate, height_mm: float | None) -> Work:
+def work_at_pin(pin: Pin, said: Verdicts, plate: Plate, height_mm: float | None) -> PlaceWork:
     """What to do with a pin, stub or hole. height_mm: the usual height on its track."""
     if pin.condition is Condition.UNSEEN:
-        return Work((Task(Operation.LOOK, "no photograph shows this place: what stands here is not known"),), look=True)
+        return PlaceWork(
+            (StationTask(Operation.LOOK, "no photograph shows this place: what stands here is not known"),), look=True
+        )
     if pin.condition is Condition.MISSING or (pin.condition is Condition.EXTRA and not pin.height_mm):
         return _empty_hole(pin, said)
     if pull := _unwanted(said):
@@ -111,28 +113,28 @@ def work_at_pin(pin: Pin, said: Verdicts, plate: Plate, height_mm: float | None)
         return _leaning(pin, said, plate)
     for kind in (Kind.DISPLACED, Kind.OFF_TRACK, Kind.OFF_BEAT):
         if said.is_accepted(kind):
-            return Work((), notes=(said.words(kind),), anew=True)
+            return PlaceWork((), notes=(said.words(kind),), anew=True)
     if said.is_accepted(Kind.UNEVEN_HEIGHT) and height_mm and pin.height_mm:
         return _uneven(pin, said, height_mm)
     return _left_alone(pin, said)
 
 
-def work_without_hole(settled: Settled) -> Work:
+def work_without_hole(settled: SettledFinding) -> PlaceWork:
     """A pin that music or reference wants where no hole is seen: drill and set."""
     said = Verdicts({Kind(settled.finding.kind): settled})
     chance = settled.finding.probability
     reason = said.words(Kind(settled.finding.kind)) or "a pin is wanted here"
     if chance <= SURE_NOT:
-        return Work((_leave(f"not likely enough that a pin belongs here: {reason}"),))
+        return PlaceWork((_leave(f"not likely enough that a pin belongs here: {reason}"),))
     notes = ("no hole is seen here: look with a glass before drilling, it may be filled or plugged",)
-    tasks = (Task(Operation.DRILL, f"no hole is seen: {reason}"), Task(Operation.SET, reason))
-    return Work(tasks, chance, notes)
+    tasks = (StationTask(Operation.DRILL, f"no hole is seen: {reason}"), StationTask(Operation.SET, reason))
+    return PlaceWork(tasks, chance, notes)
 
 
-def tip_over(shift_x_mm: float, shift_y_mm: float, theta_deg: float, plate: Plate, reason: str) -> Task:
+def tip_over(shift_x_mm: float, shift_y_mm: float, theta_deg: float, plate: Plate, reason: str) -> StationTask:
     """Bring a tip over by this much, disc axes; which way is said in words too."""
     toward = _direction(shift_x_mm, shift_y_mm, theta_deg, plate)
-    return Task(Operation.STRAIGHTEN, reason, math.hypot(shift_x_mm, shift_y_mm), toward, shift_x_mm, shift_y_mm)
+    return StationTask(Operation.STRAIGHTEN, reason, math.hypot(shift_x_mm, shift_y_mm), toward, shift_x_mm, shift_y_mm)
 
 
 # What a loupe must show before each operation that cannot be undone, and what it means if it does not.
@@ -145,7 +147,7 @@ QUESTIONS = {
 IF_NOT = "if not, nothing is done here"
 
 
-def look_first(work: Work, accepted: bool) -> tuple[Work, tuple[Task, ...]]:
+def look_first(work: PlaceWork, accepted: bool) -> tuple[PlaceWork, tuple[StationTask, ...]]:
     """The work as it is ordered, and what follows only if a look says so: nothing irreversible is done on doubt.
 
     accepted: a person said that it is so, which is certainty enough.
@@ -155,7 +157,7 @@ def look_first(work: Work, accepted: bool) -> tuple[Work, tuple[Task, ...]]:
         return work, ()
     what = " and ".join(task.operation.value for task in work.tasks)
     words = f"look with a loupe first ({chance(work.wanted)}): {QUESTIONS[final[0].operation]} {what}; {IF_NOT}"
-    return replace(work, tasks=(Task(Operation.LOOK, words),), look=True), work.tasks
+    return replace(work, tasks=(StationTask(Operation.LOOK, words),), look=True), work.tasks
 
 
 def is_near(finding: Finding, pin: Pin) -> bool:
@@ -170,7 +172,7 @@ def is_near(finding: Finding, pin: Pin) -> bool:
 # ---- one rule for each state
 
 
-def _empty_hole(pin: Pin, said: Verdicts) -> Work:
+def _empty_hole(pin: Pin, said: Verdicts) -> PlaceWork:
     missing, doubt, abandoned = (said.chance(k) for k in (Kind.MISSING, Kind.IN_DOUBT, Kind.ABANDONED))
     if missing is not None:
         return _fill(missing, said.words(Kind.MISSING) or "a pin belongs here and is gone")
@@ -179,82 +181,82 @@ def _empty_hole(pin: Pin, said: Verdicts) -> Work:
     if abandoned is not None:
         return _fill(1.0 - abandoned, said.words(Kind.ABANDONED) or "neither music nor reference wants a pin here")
     if pin.condition is Condition.EXTRA:
-        return Work((_leave("an empty hole that no track explains"),), 1.0, look=True)
+        return PlaceWork((_leave("an empty hole that no track explains"),), 1.0, look=True)
     return _fill(UNCHECKED, "an empty hole", (NOT_CHECKED,))
 
 
-def _fill(chance: float, reason: str, notes: tuple[str, ...] = ()) -> Work:
+def _fill(chance: float, reason: str, notes: tuple[str, ...] = ()) -> PlaceWork:
     if chance <= SURE_NOT:
-        return Work((_leave(f"abandoned hole: {reason}"),), look=True)
+        return PlaceWork((_leave(f"abandoned hole: {reason}"),), look=True)
     in_doubt = f" (in doubt: {100 * chance:.0f} % that a pin belongs here)" if chance < SURE else ""
-    task = Task(Operation.SET, f"{reason}{in_doubt}")
-    return Work((task,), chance, ("clear the hole and gauge it with a drill's shank first", *notes))
+    task = StationTask(Operation.SET, f"{reason}{in_doubt}")
+    return PlaceWork((task,), chance, ("clear the hole and gauge it with a drill's shank first", *notes))
 
 
-def _unwanted(said: Verdicts) -> Work | None:
+def _unwanted(said: Verdicts) -> PlaceWork | None:
     for kind, why in ((Kind.EXTRA, "a pin too many"), (Kind.IN_REST_ARC, "it stands in the rest arc")):
         if said.is_accepted(kind):
-            return Work((Task(Operation.PULL, f"{why}: {said.words(kind)}".rstrip(": ")),))
+            return PlaceWork((StationTask(Operation.PULL, f"{why}: {said.words(kind)}".rstrip(": ")),))
     return None
 
 
-def _stub(pin: Pin, said: Verdicts) -> Work:
+def _stub(pin: Pin, said: Verdicts) -> PlaceWork:
     chance = said.chance(Kind.STUB)
     if chance is not None and chance <= SURE_NOT:
         return _left_alone(pin, said)
     rest = f", {pin.height_mm:.2f} mm of it stand" if pin.height_mm else ""
-    pull = Task(Operation.PULL, f"broken off{rest}; drill the rest out only if it does not draw")
-    put = Task(Operation.SET, said.words(Kind.STUB) or "a new pin in the old hole")
-    return Work((pull, put), 1.0 if chance is None else chance)
+    pull = StationTask(Operation.PULL, f"broken off{rest}; drill the rest out only if it does not draw")
+    put = StationTask(Operation.SET, said.words(Kind.STUB) or "a new pin in the old hole")
+    return PlaceWork((pull, put), 1.0 if chance is None else chance)
 
 
-def _unlikely_stub(pin: Pin) -> Work:
+def _unlikely_stub(pin: Pin) -> PlaceWork:
     """What the reading calls a stub and nothing else bears out: dirt, a plug, a punch mark, the other face's pin."""
     where = "on no tooth's track" if pin.tooth is None else "more likely dirt, a plug or a pin of the other face"
-    return Work((_leave(f"a mark that looks like a broken pin, {where}: nothing is done"),), 0.0, look=True)
+    return PlaceWork((_leave(f"a mark that looks like a broken pin, {where}: nothing is done"),), 0.0, look=True)
 
 
-def _leaning(pin: Pin, said: Verdicts, plate: Plate) -> Work:
+def _leaning(pin: Pin, said: Verdicts, plate: Plate) -> PlaceWork:
     chance = said.chance(Kind.BENT)
     if chance is not None and chance <= SURE_NOT:
         return _left_alone(pin, said)
     wanted = 1.0 if chance is None else chance
     if pin.lean_x_mm is None or pin.lean_y_mm is None:
-        task = Task(Operation.STRAIGHTEN, "its tip is off its root; how far was not measured")
-        return Work((task,), wanted)
+        task = StationTask(Operation.STRAIGHTEN, "its tip is off its root; how far was not measured")
+        return PlaceWork((task,), wanted)
     lean = math.hypot(pin.lean_x_mm, pin.lean_y_mm)
     angle = math.degrees(math.atan2(lean, pin.height_mm)) if pin.height_mm else None
     leans = _direction(pin.lean_x_mm, pin.lean_y_mm, pin.theta_deg, plate)
     of_upright = f", {angle:.0f}° from upright" if angle is not None else ""
     task = tip_over(-pin.lean_x_mm, -pin.lean_y_mm, pin.theta_deg, plate, f"its tip leans {leans}{of_upright}")
     if angle is not None and angle > BREAKS_FROM_DEG:
-        return Work((task,), wanted, ("it may break when it is bent back: have wire ready",), may_break=True)
-    return Work((task,), wanted)
+        return PlaceWork((task,), wanted, ("it may break when it is bent back: have wire ready",), may_break=True)
+    return PlaceWork((task,), wanted)
 
 
-def _uneven(pin: Pin, said: Verdicts, height_mm: float) -> Work:
+def _uneven(pin: Pin, said: Verdicts, height_mm: float) -> PlaceWork:
     over = (pin.height_mm or 0.0) - height_mm
     reason = said.words(Kind.UNEVEN_HEIGHT) or f"{over:+.2f} mm against its track"
     if over >= LEAST_SHORTEN_MM:
-        return Work((Task(Operation.SHORTEN, reason, over, "off the top"),))
-    return Work((_leave(f"{reason}: it stands low and cannot be made longer"),), look=True)
+        return PlaceWork((StationTask(Operation.SHORTEN, reason, over, "off the top"),))
+    return PlaceWork((_leave(f"{reason}: it stands low and cannot be made longer"),), look=True)
 
 
-def _left_alone(pin: Pin, said: Verdicts) -> Work:
+def _left_alone(pin: Pin, said: Verdicts) -> PlaceWork:
     """A pin that nobody asked to change, with whatever was found about it."""
     open_findings = [k for k, s in said.by_kind.items() if s.finding.probability > SURE_NOT and not s.is_rejected]
     notes = tuple(f"{k.value.replace('-', ' ')}: {said.words(k)}".rstrip(": ") for k in open_findings)
     if pin.condition is Condition.EXTRA:
         sounds = "" if pin.tooth is None else f" It sounds tooth {pin.tooth}."
         reason = f"a pin that stands and that neither track nor tune explains; left until somebody decides.{sounds}"
-        return Work((_leave(reason),), notes=notes, look=True)
+        return PlaceWork((_leave(reason),), notes=notes, look=True)
     if notes:
-        return Work((_leave("left as its maker set it unless the finding is accepted"),), notes=notes, look=True)
-    return Work((_leave("stands as it should"),))
+        return PlaceWork((_leave("left as its maker set it unless the finding is accepted"),), notes=notes, look=True)
+    return PlaceWork((_leave("stands as it should"),))
 
 
-def _leave(reason: str) -> Task:
-    return Task(Operation.LEAVE, reason)
+def _leave(reason: str) -> StationTask:
+    return StationTask(Operation.LEAVE, reason)
 
 
 def _direction(x_mm: float, y_mm: float, theta_deg: float, plate: Plate) -> str:

@@ -14,8 +14,8 @@ import numpy as np
 import numpy.typing as npt
 
 from disc.frame import FloatArray
-from disc.tune.read.step_grid import Grid, refine, weigh
-from disc.tune.read.straighten import HOLD_NATS, STEADY, Hold, Pace
+from disc.tune.read.step_grid import StepGrid, refine, weigh
+from disc.tune.read.straighten import HOLD_NATS, STEADY, Hold, TimeMap
 
 MOST_HOLDS = 2
 LONGEST_TRIED, BROKEN_TRIED = 2, 3  # of the longest gaps, and of those at which the grid breaks most
@@ -29,10 +29,10 @@ LONG_STEPS = 1.6  # a gap of fewer steps is not held
 FEWEST_BROKEN = 5.0  # strikes that must be out of step for a gap to be looked at
 
 IntArray = npt.NDArray[np.int64]
-Rate = Callable[[FloatArray, Grid], float]
+Rate = Callable[[FloatArray, StepGrid], float]
 
 
-def find_holds(onset_s: FloatArray, steps: Sequence[float], grid: Grid, rate: Rate) -> tuple[float, Pace]:
+def find_holds(onset_s: FloatArray, steps: Sequence[float], grid: StepGrid, rate: Rate) -> tuple[float, TimeMap]:
     """(what is gained less the price, pace with up to MOST_HOLDS holds); (0, STEADY) where nothing is held.
 
     onset_s: shape (n,), in order. grid: the best steady one. rate: the metre's score of moved onsets on a grid.
@@ -104,8 +104,8 @@ def _phase_apart(moved: FloatArray, index: int, steps: Sequence[float]) -> tuple
     return best[1], best[2]
 
 
-def with_holds(onset_s: FloatArray, holds: Sequence[Hold]) -> Pace:
+def with_holds(onset_s: FloatArray, holds: Sequence[Hold]) -> TimeMap:
     """A pace in which the time of each hold is taken out of its gap."""
     knots = np.unique([float(onset_s[0]), float(onset_s[-1]), *(at for h in holds for at in (h.from_s, h.to_s))])
     extra = np.array([sum(h.extra_s for h in holds if knot >= h.to_s) for knot in knots])
-    return Pace(knots - extra, knots, tuple(sorted(holds, key=lambda h: h.from_s)))
+    return TimeMap(knots - extra, knots, tuple(sorted(holds, key=lambda h: h.from_s)))

@@ -19,7 +19,7 @@ from disc.records import Metre
 from disc.tune.read.model import Model
 from disc.tune.read.pulse import FEATURE_NAMES, Structure, features, find_marks, make_lattice, structures_for
 from disc.tune.read.rhythm import rhythm_scores
-from disc.tune.read.step_grid import Grid
+from disc.tune.read.step_grid import StepGrid
 from disc.tune.settings import TuneSettings
 from disc.tune.write.lengths import is_compound
 
@@ -43,7 +43,7 @@ class MetreReading:
     metre: how it is written: as a person set it, else 2/4, 3/4, 4/4, 6/8, 9/8, 12/8, or what a known quarter asks.
     """
 
-    grid: Grid
+    grid: StepGrid
     structure: Structure
     metre: Metre
     first_step: int
@@ -55,7 +55,7 @@ class MetreReading:
 
 
 def read_metre(
-    grids: Iterable[Grid],
+    grids: Iterable[StepGrid],
     onset_s: FloatArray,
     pitch: FloatArray,
     is_melody: npt.NDArray[np.bool_],
@@ -77,7 +77,7 @@ def read_metre(
 
 
 def _read_on(
-    grid: Grid,
+    grid: StepGrid,
     best: float,
     onset_s: FloatArray,
     pitch: FloatArray,

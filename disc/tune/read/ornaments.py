@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from disc.frame import FloatArray
-from disc.tune.read.step_grid import Grid
+from disc.tune.read.step_grid import StepGrid
 
 BoolArray = npt.NDArray[np.bool_]
 
@@ -114,7 +114,7 @@ def _gap_s(ornament: Ornament, onset_s: FloatArray) -> float:
 def told_from_written(
     groups: Sequence[Ornament],
     onset_s: FloatArray,
-    grids_without: Callable[[set[int]], Sequence[Grid]],
+    grids_without: Callable[[set[int]], Sequence[StepGrid]],
     quarter_s: float | None = None,
 ) -> list[Ornament]:
     """Those that keep no grid. grids_without: the grids of the turn without some strikes, best first. quarter_s: length

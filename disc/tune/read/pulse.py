@@ -225,7 +225,7 @@ FEATURE_NAMES: tuple[str, ...] = (
 
 
 @dataclass(frozen=True, slots=True)
-class Marks:
+class LatticeMarks:
     """What is the same for all structures on a lattice. chroma: running sum of the pitch classes struck, shape
     (count + 1, 12). strain: (steps, strength) of the best long echo.
     """
@@ -236,7 +236,7 @@ class Marks:
     strain: tuple[int, float]
 
 
-def features(lattice: Lattice, structure: Structure, rhythm: FloatArray, grid: float, marks: Marks) -> Features:
+def features(lattice: Lattice, structure: Structure, rhythm: FloatArray, grid: float, marks: LatticeMarks) -> Features:
     """All features of one structure. rhythm: shape (bar,), see rhythm.py; grid: score of the grid over the best's."""
     bar = structure.bar
     alike = [
@@ -264,10 +264,10 @@ def features(lattice: Lattice, structure: Structure, rhythm: FloatArray, grid: f
     return Features(structure, table)
 
 
-def find_marks(lattice: Lattice) -> Marks:
+def find_marks(lattice: Lattice) -> LatticeMarks:
     """Accents, echoes, harmony and the strain of a lattice."""
     found = echoes(lattice)
-    return Marks(accents(lattice), found, lattice.chroma, _find_strain(lattice, found[ECHOES.index("pitch")]))
+    return LatticeMarks(accents(lattice), found, lattice.chroma, _find_strain(lattice, found[ECHOES.index("pitch")]))
 
 
 def _find_strain(lattice: Lattice, pitch_echo: FloatArray) -> tuple[int, float]:
@@ -303,12 +303,12 @@ def _on_level(folded: FloatArray, structure: Structure, level: str, times: float
     return np.asarray(total / np.sqrt(times * places), dtype=float)
 
 
-def _accent_columns(structure: Structure, marks: Marks) -> FloatArray:
+def _accent_columns(structure: Structure, marks: LatticeMarks) -> FloatArray:
     folded, times = _folded(marks.accents, structure.bar)
     return np.vstack([_on_level(folded, structure, level, times) for level in LEVELS])
 
 
-def _harmony_columns(structure: Structure, marks: Marks) -> FloatArray:
+def _harmony_columns(structure: Structure, marks: LatticeMarks) -> FloatArray:
     rows = []
     for steps in (structure.steps, structure.bar):
         folded, times = _folded(_standard(_change_over(marks.chroma, steps))[None, :], structure.bar)
@@ -329,7 +329,7 @@ def _change_over(chroma: FloatArray, steps: int) -> FloatArray:
     return np.where(norm > 0, change, middle)
 
 
-def _echo_values(lattice: Lattice, structure: Structure, marks: Marks) -> list[float]:
+def _echo_values(lattice: Lattice, structure: Structure, marks: LatticeMarks) -> list[float]:
     values: list[float] = []
     for steps in (structure.steps, *(structure.bar * k for k in (1, 2, 4, 8))):
         if steps >= 0.7 * lattice.count:
@@ -375,7 +375,7 @@ def _count_columns(lattice: Lattice, structure: Structure) -> FloatArray:
     return (bars[:, None] % np.array(COUNTS) == 0).astype(float)
 
 
-def _strain_values(structure: Structure, marks: Marks) -> list[float]:
+def _strain_values(structure: Structure, marks: LatticeMarks) -> list[float]:
     steps, strength = marks.strain
     whole = steps > 0 and steps % structure.bar == 0
     bars = steps // structure.bar if whole else 0

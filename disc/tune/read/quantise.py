@@ -36,7 +36,7 @@ OFF_ERRORS, ON_ERRORS = 4.0, 3.5
 
 
 @dataclass(frozen=True, slots=True)
-class _Stretch:
+class _StrikeStretch:
     """Strikes of one stretch: their indices, their places from its start in steps, its length in steps, and what it
     costs (nats) to keep each on the grid.
     """
@@ -47,9 +47,11 @@ class _Stretch:
     inside: FloatArray
     on_grid: FloatArray
 
-    def picked(self, which: BoolArray, start: int, steps: int) -> _Stretch:
+    def picked(self, which: BoolArray, start: int, steps: int) -> _StrikeStretch:
         """A part of it that begins `start` steps later."""
-        return _Stretch(self.start + start, steps, self.members[which], self.inside[which] - start, self.on_grid[which])
+        return _StrikeStretch(
+            self.start + start, steps, self.members[which], self.inside[which] - start, self.on_grid[which]
+        )
 
 
 def place_strikes(onset_s: FloatArray, reading: MetreReading, metre: Metre) -> list[Fraction]:
@@ -116,13 +118,13 @@ def likeliest_steps(place: FloatArray, steps: int, sigma: float) -> tuple[FloatA
     return whole, cost.min(0)
 
 
-def _stretches(place: FloatArray, steps: int, on_grid: FloatArray) -> list[_Stretch]:
+def _stretches(place: FloatArray, steps: int, on_grid: FloatArray) -> list[_StrikeStretch]:
     number = np.floor((place + SLACK_STEPS) / steps).astype(int)
-    whole = _Stretch(0, steps, np.arange(len(place)), place, on_grid)
+    whole = _StrikeStretch(0, steps, np.arange(len(place)), place, on_grid)
     return [whole.picked(number == beat, int(beat) * steps, steps) for beat in np.unique(number)]
 
 
-def _divide(stretch: _Stretch, sigma: float, cost: float, compound: bool) -> list[tuple[_Stretch, int]]:
+def _divide(stretch: _StrikeStretch, sigma: float, cost: float, compound: bool) -> list[tuple[_StrikeStretch, int]]:
     """The stretch, whole or in halves, each with the division that is off the grid; 0 where it keeps to the grid."""
     options = [([(stretch, 0)], float(stretch.on_grid.sum()))]
     for division in (2, 4) if compound else (3, 6):
@@ -137,7 +139,7 @@ def _divide(stretch: _Stretch, sigma: float, cost: float, compound: bool) -> lis
     return min(options, key=lambda option: option[1])[0]
 
 
-def _half(half: _Stretch, sigma: float, cost: float) -> tuple[int, float]:
+def _half(half: _StrikeStretch, sigma: float, cost: float) -> tuple[int, float]:
     on_grid = float(half.on_grid.sum())
     if half.steps % 3 and _is_used(half, 3):
         in_three = cost + _misfit(half, 3, 6, sigma)
@@ -146,13 +148,13 @@ def _half(half: _Stretch, sigma: float, cost: float) -> tuple[int, float]:
     return 0, on_grid
 
 
-def _is_used(stretch: _Stretch, division: int) -> bool:
+def _is_used(stretch: _StrikeStretch, division: int) -> bool:
     """Whether the division shows: two places or more, one of them inside the stretch."""
     places = {round(float(inside) / stretch.steps * division) for inside in stretch.inside}
     return len(places) >= 2 and len(places - {0, division}) >= 1
 
 
-def _misfit(stretch: _Stretch, division: int, choices: int, sigma: float) -> float:
+def _misfit(stretch: _StrikeStretch, division: int, choices: int, sigma: float) -> float:
     """Nats it costs to set the strikes on the division, every one of `choices` places being as likely."""
     scaled = stretch.inside / stretch.steps * division
     off = (scaled - np.round(scaled)) * stretch.steps / division

@@ -24,8 +24,8 @@ from disc.tune.read.metre import MetreReading, describe, explain, read_metre
 from disc.tune.read.model import Model, load_model
 from disc.tune.read.ornaments import quick_groups, told_from_written
 from disc.tune.read.quantise import on_written_places, place_strikes
-from disc.tune.read.step_grid import Grid, find_grids, grids_of_quarter
-from disc.tune.read.straighten import STEADY, Pace, candidate_steps_by_part, find_drift, slowed
+from disc.tune.read.step_grid import StepGrid, find_grids, grids_of_quarter
+from disc.tune.read.straighten import STEADY, TimeMap, candidate_steps_by_part, find_drift, slowed
 from disc.tune.read.strains import find_repeats
 from disc.tune.read.voices import melody_probability
 from disc.tune.settings import TuneSettings, key_name
@@ -150,7 +150,7 @@ def find_figures(onset_s: FloatArray, pitch: FloatArray, model: Model, quarter_s
     melody = melody_probability(anchored_s, pitch, model.voices)
     groups = quick_groups(onset_s, pitch, (melody > 0.5) & (rolls.of < 0))
 
-    def grids_without(graces: set[int]) -> tuple[Grid, ...]:
+    def grids_without(graces: set[int]) -> tuple[StepGrid, ...]:
         keep = rolls.single(last=True)
         keep[list(graces)] = False
         return find_grids(onset_s[keep]) if keep.sum() >= FEWEST_STRIKES else find_grids(onset_s)
@@ -174,7 +174,7 @@ def _with_graces(rolls: Rolls, proper_s: FloatArray, figures: Figures, count: in
 
 def find_turn_pace(
     onset_s: FloatArray, pitch: FloatArray, figures: Figures, model: Model, settings: TuneSettings
-) -> Pace:
+) -> TimeMap:
     """How the turn's time is bent: by a drift of the setting or by held notes, whichever gains more; and at its end.
 
     onset_s, pitch: of the strikes proper.
@@ -187,11 +187,11 @@ def find_turn_pace(
     steps = candidate_steps_by_part(times, grids)
     melody = figures.melody[figures.proper][single] > 0.5
 
-    def rate(moved_s: FloatArray, grid: Grid) -> float:
+    def rate(moved_s: FloatArray, grid: StepGrid) -> float:
         readings = read_metre([grid], moved_s, heights, melody, model, settings)
         return readings[0].score if readings else -np.inf
 
-    def worth(pace: Pace) -> float:
+    def worth(pace: TimeMap) -> float:
         moved = pace.straight(times)
         grid = find_grids(moved)[0]
         return grid.score + rate(moved, grid) - pace.price
@@ -208,7 +208,7 @@ def find_turn_pace(
     return max([STEADY, *bent], key=worth) if bent else STEADY
 
 
-def with_pace(tune: Tune, pace: Pace, struck_s: FloatArray) -> Tune:
+def with_pace(tune: Tune, pace: TimeMap, struck_s: FloatArray) -> Tune:
     """The tune with its tempo as the disc turns, where that is not steady: knots at what begins and at bent places."""
     if pace.is_steady:
         return tune
@@ -248,7 +248,7 @@ def bar_at(tune: Tune, at_s: float) -> int:
 
 def find_turn_grids(
     onset_s: FloatArray, pitch: FloatArray, quarter_s: float | None = None
-) -> tuple[Rolls, FloatArray, tuple[Grid, ...]]:
+) -> tuple[Rolls, FloatArray, tuple[StepGrid, ...]]:
     """(rolls, onsets with rolls gathered, grids). Rolls are gathered at their last or their first strike, whichever
     makes the steadier grid; or are none, if the strikes stand on a fine grid as they are. quarter_s: if it is known.
     """

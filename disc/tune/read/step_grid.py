@@ -34,7 +34,7 @@ SHORTEST_PART_S = 0.03
 
 
 @dataclass(frozen=True, slots=True)
-class Grid:
+class StepGrid:
     """Places at start_s + k * step_s. sigma_s: error of a strike. score: log-likelihood ratio against chance, nats."""
 
     step_s: float
@@ -47,7 +47,7 @@ class Grid:
         return (onset_s - self.start_s) / self.step_s
 
 
-def find_grids(onset_s: FloatArray) -> tuple[Grid, ...]:
+def find_grids(onset_s: FloatArray) -> tuple[StepGrid, ...]:
     """Candidate grids, best first; at least one. onset_s: shape (n,), n >= 2, seconds, in order.
 
     What was found last is kept: a steady turn is asked for its grids at several stages of its reading.
@@ -56,18 +56,18 @@ def find_grids(onset_s: FloatArray) -> tuple[Grid, ...]:
 
 
 @lru_cache(maxsize=16)
-def _grids_of(raw: bytes) -> tuple[Grid, ...]:
+def _grids_of(raw: bytes) -> tuple[StepGrid, ...]:
     onset_s = np.frombuffer(raw)
     fitted = [weigh(onset_s, *refine(onset_s, step)) for step in candidate_steps(onset_s)]
     fitted.sort(key=lambda grid: -grid.score)
-    kept: list[Grid] = []
+    kept: list[StepGrid] = []
     for grid in fitted:
         if all(abs(np.log(grid.step_s / other.step_s)) > 0.01 for other in kept):
             kept.append(grid)
     return tuple(kept[:KEPT])
 
 
-def grids_of_quarter(onset_s: FloatArray, quarter_s: float) -> tuple[Grid, ...]:
+def grids_of_quarter(onset_s: FloatArray, quarter_s: float) -> tuple[StepGrid, ...]:
     """Grids that divide a quarter of known length, best first; at least one. onset_s: shape (n,), seconds, in order."""
     steps = [quarter_s / parts for parts in PARTS_OF_QUARTER]
     able = [step for step in steps if step >= SHORTEST_PART_S] or steps[:1]
@@ -131,13 +131,13 @@ def _line(x: FloatArray, y: FloatArray) -> tuple[float, float]:
     return slope, mean_y - slope * mean_x
 
 
-def weigh(onset_s: FloatArray, step_s: float, start_s: float) -> Grid:
+def weigh(onset_s: FloatArray, step_s: float, start_s: float) -> StepGrid:
     """The grid with its error and score."""
     place = (onset_s - start_s) / step_s
     whole = np.round(place).astype(np.int64)
     off_s = (place - whole) * step_s
     sigma_s, near = _fit_sigma(off_s, step_s)
-    return Grid(step_s, start_s, sigma_s, float(_cycle_scores(near, whole).max()))
+    return StepGrid(step_s, start_s, sigma_s, float(_cycle_scores(near, whole).max()))
 
 
 def _fit_sigma(off_s: FloatArray, step_s: float) -> tuple[float, FloatArray]:

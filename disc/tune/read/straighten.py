@@ -16,7 +16,7 @@ import numpy as np
 
 from disc.frame import FloatArray
 from disc.tune.read.drift import drifted
-from disc.tune.read.step_grid import LONGEST_STEP_S, SHORTEST_STEP_S, Grid, refine, weigh
+from disc.tune.read.step_grid import LONGEST_STEP_S, SHORTEST_STEP_S, StepGrid, refine, weigh
 
 # Nats that each way of bending must gain: its numbers (a beginning and a rate; six waves) at half log n each for 200
 # strikes, and as much again because many places are tried.
@@ -43,7 +43,7 @@ class Hold:
 
 
 @dataclass(frozen=True, slots=True)
-class Pace:
+class TimeMap:
     """Knots of the map, both rising, shape (k,): straight_s at a steady tempo, real_s as the disc turns.
 
     slowing_s: where (the turn's seconds) the end begins to slow; drift_s: largest departure of a slow drift.
@@ -76,7 +76,7 @@ class Pace:
         return _through(straight_s, self.straight_s, self.real_s)
 
 
-STEADY = Pace(np.array([0.0, 1.0]), np.array([0.0, 1.0]))
+STEADY = TimeMap(np.array([0.0, 1.0]), np.array([0.0, 1.0]))
 
 
 def _through(at: FloatArray, x: FloatArray, y: FloatArray) -> FloatArray:
@@ -86,12 +86,12 @@ def _through(at: FloatArray, x: FloatArray, y: FloatArray) -> FloatArray:
     return np.asarray(np.where(at < x[0], before, np.where(at > x[-1], after, inside)), dtype=float)
 
 
-def find_drift(onset_s: FloatArray, steps: Sequence[float]) -> tuple[float, Pace]:
+def find_drift(onset_s: FloatArray, steps: Sequence[float]) -> tuple[float, TimeMap]:
     """(score less its price, pace) of the best slow drift. onset_s: shape (n,), seconds, in order."""
     best = (-np.inf, STEADY)
     for step_s in steps[:STEPS_TRIED]:
         straight_s, real_s, mean_step_s = drifted(onset_s, step_s)
-        pace = Pace(straight_s, real_s)
+        pace = TimeMap(straight_s, real_s)
         moved = pace.straight(onset_s)
         score = weigh(moved, *refine(moved, mean_step_s)).score - DRIFT_NATS
         if score > best[0]:
@@ -99,7 +99,7 @@ def find_drift(onset_s: FloatArray, steps: Sequence[float]) -> tuple[float, Pace
     return best
 
 
-def candidate_steps_by_part(onset_s: FloatArray, grids: Sequence[Grid]) -> list[float]:
+def candidate_steps_by_part(onset_s: FloatArray, grids: Sequence[StepGrid]) -> list[float]:
     """Steps worth trying, s: the steady grids', and those that the parts of the turn show, each part for itself."""
     raw = np.ascontiguousarray(onset_s, dtype=float).tobytes()
     return list(_steps_by_part(raw, tuple(grid.step_s for grid in grids)))
@@ -132,7 +132,7 @@ def _steps_by_part(raw: bytes, steady: tuple[float, ...]) -> tuple[float, ...]:
 # ---- a slow drift
 
 
-def _with_drift(pace: Pace) -> Pace:
+def _with_drift(pace: TimeMap) -> TimeMap:
     """The pace with its largest departure from the straight line through it, and where that is."""
     slope, constant = np.polyfit(pace.straight_s, pace.real_s, 1)
     off = pace.real_s - slope * pace.straight_s - constant
@@ -143,7 +143,7 @@ def _with_drift(pace: Pace) -> Pace:
 # ---- a slowing end
 
 
-def slowed(onset_s: FloatArray, pace: Pace, steps: Sequence[float], best: float) -> Pace:
+def slowed(onset_s: FloatArray, pace: TimeMap, steps: Sequence[float], best: float) -> TimeMap:
     """The pace with a slowing end on top, if that gains enough over the score `best`; else the pace as it is."""
     moved = pace.straight(onset_s)
     found = pace

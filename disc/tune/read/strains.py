@@ -136,7 +136,7 @@ def _contradict(one: BarNotes, other: BarNotes) -> bool:
 
 
 @dataclass(frozen=True, slots=True)
-class _Stretch:
+class _PrintedStretch:
     """A stretch of the played-out tune that is printed: from start to end, with what else is played to its notes."""
 
     start: Fraction
@@ -157,28 +157,28 @@ def printed_bars(tune: Tune) -> list[PrintedBar]:
     return bars
 
 
-def _stretches(span: Span, repeats: Iterable[Repeat]) -> list[_Stretch]:
+def _stretches(span: Span, repeats: Iterable[Repeat]) -> list[_PrintedStretch]:
     bar, upbeat, line = span.part.metre.bar_quarter, span.part.upbeat_quarter, span.part.line_quarter
-    made: list[_Stretch] = []
+    made: list[_PrintedStretch] = []
     place = span.start
     for repeat in repeats:
         start = line + (repeat.start_bar - span.part.bar) * bar - upbeat
         length = (repeat.end_bar - repeat.start_bar + 1) * bar
         if start > place:
-            made.append(_Stretch(place, start))
+            made.append(_PrintedStretch(place, start))
         split = start + length - repeat.first_ending * bar + (upbeat if repeat.first_ending else 0)
         plain = repeat.first_ending == 0
-        made.append(_Stretch(start, split, also=length, repeat_start=True, repeat_end=plain))
+        made.append(_PrintedStretch(start, split, also=length, repeat_start=True, repeat_end=plain))
         if not plain:
-            made.append(_Stretch(split, start + length, repeat_end=True, ending=1))
-            made.append(_Stretch(split + length, start + 2 * length, ending=2))
+            made.append(_PrintedStretch(split, start + length, repeat_end=True, ending=1))
+            made.append(_PrintedStretch(split + length, start + 2 * length, ending=2))
         place = start + 2 * length
     if span.end > place:
-        made.append(_Stretch(place, span.end))
+        made.append(_PrintedStretch(place, span.end))
     return made
 
 
-def _bars_of(stretch: _Stretch, part: Section, tune: Tune) -> list[PrintedBar]:
+def _bars_of(stretch: _PrintedStretch, part: Section, tune: Tune) -> list[PrintedBar]:
     bars: list[PrintedBar] = []
     place = stretch.start
     while place < stretch.end:

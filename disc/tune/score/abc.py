@@ -15,7 +15,7 @@ from disc.records import Key, Metre
 from disc.tune.score.abc_body import TICKS_PER_QUARTER, VoiceRead, metre_of, read_voice, unit_of, voices_named
 from disc.tune.score.abc_key import key_fifths, key_mode
 from disc.tune.score.abc_repeats import Segment, number_bars, play_order
-from disc.tune.score.records import Part, ScoreBar, ScoreIn, ScoreNote
+from disc.tune.score.records import ScoreBar, ScoreIn, ScoreNote, ScorePart
 from disc.tune.settings import MODE_STEPS
 
 FIELD = re.compile(r"^([A-Za-z]):(.*)$")
@@ -110,7 +110,7 @@ def _score(
             remarks.append(f"voice {names[number]} left out: its bars are not those of the first")
     notes.sort(key=lambda note: (note.onset_quarter, note.pitch))
     title = " ".join(head.get("T", "").split())[:LONGEST_TITLE]
-    parts = tuple(Part(name) for name in names) if len(names) > 1 else ()
+    parts = tuple(ScorePart(name) for name in names) if len(names) > 1 else ()
     quarter_s, key = tempo_of(head.get("Q", ""), head, metre), _key(head.get("K", ""))
     return ScoreIn(tuple(notes), bars, Metre(*(metre or (4, 4))), key, quarter_s, title, tuple(remarks), parts)
 

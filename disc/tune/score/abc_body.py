@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass, field
 
 from disc.tune.score.abc_key import key_accidentals
-from disc.tune.score.abc_repeats import Segment, Written
+from disc.tune.score.abc_repeats import Segment, SegmentNote
 
 # Ticks of one quarter: whole for 64th notes, triplets, quintuplets, septuplets and nonuplets (2**5 * 3**2 * 5 * 7).
 TICKS_PER_QUARTER = 10080
@@ -282,7 +282,7 @@ def _close_segment(reader: _Reader, sign: str, last: bool = False) -> None:
     opens = bare.rstrip("[ ").endswith(":")
     if reader.now:
         notes = [
-            Written(sound.at, sound.duration, pitch, pitch in sound.on, sound.tied)
+            SegmentNote(sound.at, sound.duration, pitch, pitch in sound.on, sound.tied)
             for sound in reader.sounds
             for pitch, _ in (sound.pitches if sound.duration else ())
         ]

@@ -15,7 +15,7 @@ MOST_PARTS_PLAYED = 64
 
 
 @dataclass(frozen=True, slots=True)
-class Written:
+class SegmentNote:
     """A written note, ticks from its segment's start. on, over: tied to the note of its pitch before, after."""
 
     at: int
@@ -33,7 +33,7 @@ class Segment:
     thick: a double bar, a repeat sign or a new part stands before it.
     """
 
-    notes: list[Written]
+    notes: list[SegmentNote]
     length: int
     bar_ticks: int | None
     opens: bool = False

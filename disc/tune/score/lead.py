@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from disc.errors import BadInput
-from disc.tune.score.records import Part, ScoreNote
+from disc.tune.score.records import ScoreNote, ScorePart
 
 # Words by which scores name a leading part, an accompanying one and a bass, in the languages of printed music.
 VIOLIN = r"(?:violin[oe]?|violon|viool)"
@@ -42,7 +42,7 @@ MOST_STEP = 2  # semitones
 
 
 @dataclass(frozen=True, slots=True)
-class _Look:
+class _PartLook:
     """What a part's notes show: mean height of its tops, share of moments with one note, of steps, of repetitions."""
 
     moments: int
@@ -52,14 +52,14 @@ class _Look:
     repeated: float
 
 
-def leading_part(notes: Sequence[ScoreNote], parts: Mapping[int, Part]) -> int:
+def leading_part(notes: Sequence[ScoreNote], parts: Mapping[int, ScorePart]) -> int:
     """The number of the part that carries the tune; of equals the earlier. parts: what is known of each by number."""
     looks = {p: _look([note for note in notes if note.part == p]) for p in sorted({note.part for note in notes})}
     mean = sum(look.height for look in looks.values()) / len(looks)
     busiest = max(look.moments for look in looks.values())
 
     def score(number: int) -> float:
-        look, part = looks[number], parts.get(number, Part())
+        look, part = looks[number], parts.get(number, ScorePart())
         sparse = max(0.0, SPARSE - look.moments / busiest)
         return (
             name_score(part.name)
@@ -75,14 +75,14 @@ def leading_part(notes: Sequence[ScoreNote], parts: Mapping[int, Part]) -> int:
     return max(looks, key=lambda number: (score(number), -number))
 
 
-def _look(notes: Sequence[ScoreNote]) -> _Look:
+def _look(notes: Sequence[ScoreNote]) -> _PartLook:
     struck: dict[object, list[int]] = {}
     for note in sorted(notes, key=lambda n: n.onset_quarter):
         struck.setdefault(note.onset_quarter, []).append(note.pitch)
     tops = [max(pitches) for pitches in struck.values()]
     moves = [abs(b - a) for a, b in pairwise(tops)]
     count = max(1, len(moves))
-    return _Look(
+    return _PartLook(
         len(tops),
         sum(tops) / len(tops),
         sum(len(pitches) == 1 for pitches in struck.values()) / len(struck),
@@ -102,7 +102,7 @@ def name_score(name: str) -> float:
     return max(found, key=lambda pair: (pair[0], -pair[1]))[1] if found else 0.0
 
 
-def part_named(wanted: str, parts: Mapping[int, Part], title: str) -> int:
+def part_named(wanted: str, parts: Mapping[int, ScorePart], title: str) -> int:
     """The part a person means by its number (from 1) or a piece of its name. Raises BadInput naming the parts."""
     text = wanted.strip().lower()
     numbers = sorted(parts)

@@ -14,7 +14,7 @@ from fractions import Fraction
 
 from disc.errors import BadInput
 from disc.records import Key, Metre
-from disc.tune.score.records import Part, ScoreBar, ScoreIn, ScoreNote
+from disc.tune.score.records import ScoreBar, ScoreIn, ScoreNote, ScorePart
 from disc.tune.score.safety import MOST_NOTES, ScoreFile, check_counts, check_length
 
 PERCUSSION_CHANNEL = 9  # counted from 0: channel 10, General MIDI level 1
@@ -48,7 +48,7 @@ def read_midi(file: ScoreFile) -> ScoreIn:
         quarter_s=scan.first_quarter_s(),
         title=scan.title or file.path.stem,
         remarks=tuple(remarks),
-        parts=tuple(Part(scan.track_names.get(track, "")) for track, _ in _part_order(scan)),
+        parts=tuple(ScorePart(scan.track_names.get(track, "")) for track, _ in _part_order(scan)),
     )
 
 

@@ -18,8 +18,8 @@ from xml.etree.ElementTree import Element, fromstring
 from disc.errors import BadInput
 from disc.records import Key, Metre
 from disc.tune.score.play_order import BarSigns
-from disc.tune.score.records import Part
-from disc.tune.score.written import Written, WrittenNote, part_codas, remarks_of
+from disc.tune.score.records import ScorePart
+from disc.tune.score.written import WrittenNote, WrittenScore, part_codas, remarks_of
 from disc.tune.settings import MODE_STEPS, MODE_WORDS
 
 STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
@@ -81,18 +81,18 @@ class _Voice:
     sung: set[int] = field(default_factory=set)
 
 
-def read_musicxml(path: Path, text: str) -> Written:
+def read_musicxml(path: Path, text: str) -> WrittenScore:
     """The score. Raises BadInput where there is no note in it, ValueError and the like where it is damaged."""
     root = fromstring(text)
     reading, names = _Reading(), _part_names(root)
-    parts: list[Part] = []
+    parts: list[ScorePart] = []
     for part in root.findall("part"):
         voice = _Voice(len(parts))
         for place, bar in enumerate(part.findall("measure")):
             _read_bar(reading, voice, place, bar)
         staves = max((int(note.findtext("staff") or 1) for note in part.iter("note")), default=1)
         name = names.get(part.get("id", ""), "")
-        parts += [Part(name, staff in voice.sung) for staff in range(1, min(staves, MOST_STAVES) + 1)]
+        parts += [ScorePart(name, staff in voice.sung) for staff in range(1, min(staves, MOST_STAVES) + 1)]
     if not reading.notes:
         what = "only percussion" if reading.unpitched else "no notes"
         raise BadInput(f"{path}: there is {what} in it. A comb needs a tune with pitches.")
@@ -103,7 +103,7 @@ def read_musicxml(path: Path, text: str) -> Written:
     notes = [_at(note, starts[place]) for place, note in reading.notes]
     part_codas(bars.signs)
     speeds = [speed for _, speed in sorted(reading.speeds)]
-    return Written(
+    return WrittenScore(
         notes, list(pairwise(starts)), bars.signs, bars.printed, metre,
         min(reading.keys, key=lambda pair: pair[0])[1] if reading.keys else None,
         speeds[0] if speeds else None, _title(root), _composer(root), tuple(parts),

@@ -16,9 +16,9 @@ from disc.records import Key, Metre
 from disc.tune.score.budget import time_budget
 from disc.tune.score.musicxml_in import read_musicxml
 from disc.tune.score.play_order import BarSigns
-from disc.tune.score.records import Part, ScoreIn
+from disc.tune.score.records import ScoreIn, ScorePart
 from disc.tune.score.safety import ScoreFile, ScoreKind
-from disc.tune.score.written import Written, WrittenNote, as_played, part_codas, remarks_of
+from disc.tune.score.written import WrittenNote, WrittenScore, as_played, part_codas, remarks_of
 from disc.tune.settings import MODE_STEPS, MODE_WORDS
 
 
@@ -74,7 +74,7 @@ def _scores_of(stream: Any) -> list[Any]:
 # ---- reading
 
 
-def _read(file: ScoreFile, score: Any) -> Written:
+def _read(file: ScoreFile, score: Any) -> WrittenScore:
     parts = list(score.parts) or [score]
     raw, unpitched, graces = _raw_notes(parts)
     if not raw:
@@ -83,7 +83,7 @@ def _read(file: ScoreFile, score: Any) -> Written:
     quarter_s, changing = _tempo(score)
     symbols = sum("ChordSymbol" in e.classes for part in parts for e in part.flatten().notes)
     spans, signs, printed = _bars_of(parts, raw)
-    return Written(
+    return WrittenScore(
         raw, spans, signs, printed, _metre(parts[0]), _key(parts[0]), quarter_s, *_names(score), _parts(parts),
         remarks_of(unpitched, graces, changing, symbols),
     )  # fmt: skip
@@ -115,13 +115,13 @@ def _raw_notes(parts: Sequence[Any]) -> tuple[list[WrittenNote], bool, int]:
     return inside, unpitched, graces
 
 
-def _parts(parts: Sequence[Any]) -> tuple[Part, ...]:
+def _parts(parts: Sequence[Any]) -> tuple[ScorePart, ...]:
     """Each part's name, and whether there are words under its notes."""
     found = []
     for part in parts:
         name = " ".join(str(getattr(part, "partName", "") or "").split())
         sung = any(getattr(element, "lyrics", None) for element in part.flatten().notes)
-        found.append(Part(name[:60], sung))
+        found.append(ScorePart(name[:60], sung))
     return tuple(found)
 
 

@@ -17,7 +17,7 @@ from disc.tune.score.lead import leading_part, part_named
 from disc.tune.score.midi_in import read_midi
 from disc.tune.score.print_in import read_print
 from disc.tune.score.ranks import rank_notes
-from disc.tune.score.records import Part, ScoreIn
+from disc.tune.score.records import ScoreIn, ScorePart
 from disc.tune.score.safety import ScoreFile, ScoreKind, check_abc, check_counts, check_length, open_score
 from disc.tune.score.written import DEFAULT_QUARTER_S
 
@@ -84,7 +84,7 @@ def _abc_tune(file: ScoreFile, text: str) -> ScoreIn | None:
 def _ranked(score: ScoreIn, melody: str | None) -> ScoreIn:
     """The score with its notes ranked, and which part was taken for the tune."""
     known = dict(enumerate(score.parts))
-    sounding = {number: known.get(number, Part()) for number in sorted({note.part for note in score.notes})}
+    sounding = {number: known.get(number, ScorePart()) for number in sorted({note.part for note in score.notes})}
     if len(sounding) < 2 and melody is None:
         return replace(score, notes=rank_notes(score.notes))
     lead = leading_part(score.notes, sounding) if melody is None else part_named(melody, sounding, score.title)

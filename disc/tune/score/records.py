@@ -21,7 +21,7 @@ class Rank(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class ScorePart:
     """What a file says of one of its parts. sung: there are words under its notes."""
 
     name: str = ""
@@ -78,7 +78,7 @@ class ScoreIn:
     quarter_s: float | None
     title: str
     remarks: tuple[str, ...] = ()
-    parts: tuple[Part, ...] = ()
+    parts: tuple[ScorePart, ...] = ()
     melody_part: int | None = None
     composer: str = ""
 

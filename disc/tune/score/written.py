@@ -9,7 +9,7 @@ from pathlib import Path
 
 from disc.records import Key, Metre
 from disc.tune.score.play_order import BarSigns, RepeatsDoNotFit, playing_order
-from disc.tune.score.records import Part, ScoreBar, ScoreIn, ScoreNote
+from disc.tune.score.records import ScoreBar, ScoreIn, ScoreNote, ScorePart
 from disc.tune.score.safety import MOST_BARS, check_counts, check_length
 
 DEFAULT_QUARTER_S = 0.5  # only to judge the length of a score without a tempo
@@ -30,7 +30,7 @@ class WrittenNote:
 
 
 @dataclass(frozen=True, slots=True)
-class Written:
+class WrittenScore:
     """A score as written. spans, signs, printed: of each bar, its place, its signs and its number.
 
     quarter_s: by the first tempo mark; None: there is none.
@@ -45,7 +45,7 @@ class Written:
     quarter_s: float | None
     title: str
     composer: str
-    parts: tuple[Part, ...]
+    parts: tuple[ScorePart, ...]
     remarks: tuple[str, ...]
 
 
@@ -61,7 +61,7 @@ def remarks_of(unpitched: bool, graces: int, changing: bool, symbols: int) -> tu
     return tuple(remarks)
 
 
-def as_played(path: Path, written: Written, fallback_title: str) -> ScoreIn:
+def as_played(path: Path, written: WrittenScore, fallback_title: str) -> ScoreIn:
     """The tune that is played. Raises BadInput where it is overfull or too long. path: for words only."""
     check_counts(path, len(written.notes), 0)
     remarks = list(written.remarks)
@@ -87,7 +87,7 @@ def part_codas(signs: Sequence[BarSigns]) -> None:
         bar.coda, bar.to_coda = False, True
 
 
-def _play_out(written: Written, order: Sequence[int]) -> tuple[tuple[ScoreNote, ...], tuple[ScoreBar, ...]]:
+def _play_out(written: WrittenScore, order: Sequence[int]) -> tuple[tuple[ScoreNote, ...], tuple[ScoreBar, ...]]:
     """Notes and bars as they are played, counted from the first full bar line; tied notes joined."""
     spans = written.spans
     by_bar: list[list[WrittenNote]] = [[] for _ in spans]

@@ -60,7 +60,7 @@ class Bar:
 
 
 @dataclass(frozen=True, slots=True)
-class Page:
+class ScorePage:
     """What is to be engraved. held: onsets under a fermata; slowing: where "rit." stands; quarters of the turn."""
 
     title: str
@@ -73,7 +73,7 @@ class Page:
     slowing: Fraction | None = None
 
 
-def lay_out(tune: Tune) -> Page:
+def lay_out(tune: Tune) -> ScorePage:
     """The tune on paper, its repeats folded."""
     staves = _staves(tune)
     clefs = tuple(
@@ -89,7 +89,7 @@ def lay_out(tune: Tune) -> Page:
             chords, held[staff] = _fill_bar(mine, printed, printed.part.metre, held[staff], tie=staff == 0)
             voices.append(chords)
         bars.append(Bar(printed, tuple(voices)))
-    return Page(
+    return ScorePage(
         tune.title,
         tune.metre,
         tune.key.fifths,

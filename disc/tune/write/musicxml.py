@@ -11,7 +11,7 @@ from fractions import Fraction
 from typing import Any
 
 from disc.records import Metre, Note, Section, Tune
-from disc.tune.write.layout import Bar, Chord, Clef, Page, lay_out
+from disc.tune.write.layout import Bar, Chord, Clef, ScorePage, lay_out
 from disc.tune.write.lengths import beat_quarter, is_compound
 from disc.tune.write.midi import MUSIC_BOX_PROGRAM
 
@@ -24,7 +24,7 @@ def musicxml_text(tune: Tune) -> str:
     return musicxml_of_page(lay_out(tune))
 
 
-def musicxml_of_page(page: Page) -> str:
+def musicxml_of_page(page: ScorePage) -> str:
     """A laid-out page as MusicXML text, without the date of its making: the same page, the same bytes."""
     import re
 
@@ -54,7 +54,7 @@ def spelled(pitch: int, fifths: int) -> str:
     return f"{letter}{'#' * max(signs, 0)}{'-' * max(-signs, 0)}{octave}"
 
 
-def _score(page: Page) -> Any:
+def _score(page: ScorePage) -> Any:
     from music21 import layout, metadata, stream
 
     score = stream.Score()
@@ -69,7 +69,7 @@ def _score(page: Page) -> Any:
     return score
 
 
-def _part(page: Page, staff: int) -> Any:
+def _part(page: ScorePage, staff: int) -> Any:
     from music21 import stream
 
     part = stream.PartStaff() if len(page.clefs) > 1 else stream.Part()
@@ -93,7 +93,7 @@ def _instrument(staff: int) -> Any:
     return comb
 
 
-def _measure(page: Page, index: int, staff: int) -> Any:
+def _measure(page: ScorePage, index: int, staff: int) -> Any:
     from music21 import bar as barlines
     from music21 import expressions, stream
 
@@ -124,7 +124,7 @@ def _measure(page: Page, index: int, staff: int) -> Any:
     return measure
 
 
-def _signs(page: Page, index: int, staff: int) -> list[Any]:
+def _signs(page: ScorePage, index: int, staff: int) -> list[Any]:
     """Signature, metre, tempo and title where a section begins, as far as they are new."""
     from music21 import key, meter
 
@@ -145,7 +145,7 @@ def _signs(page: Page, index: int, staff: int) -> list[Any]:
     return signs
 
 
-def _line_after(page: Page, index: int) -> str | None:
+def _line_after(page: ScorePage, index: int) -> str | None:
     """The kind of bar line after a bar where it is no plain one."""
     if index + 1 == len(page.bars):
         return "final"
@@ -185,7 +185,7 @@ def _clef(clef: Clef) -> Any:
     return made
 
 
-def _insert_chord(measure: Any, chord: Chord, bar: Bar, page: Page) -> None:
+def _insert_chord(measure: Any, chord: Chord, bar: Bar, page: ScorePage) -> None:
     from music21 import articulations, expressions, note, tie
     from music21 import chord as chords
 
@@ -263,7 +263,7 @@ def _beam(measure: Any, metre: Metre, offset: Fraction) -> None:
             element.beams = beams
 
 
-def _mark_endings(part: Any, page: Page) -> None:
+def _mark_endings(part: Any, page: ScorePage) -> None:
     from music21 import spanner
 
     measures = list(part.getElementsByClass("Measure"))

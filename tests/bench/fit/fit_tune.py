@@ -38,7 +38,7 @@ from disc.tune.read.model import MODEL_FILE, VOICE_PARTS, model_from
 from disc.tune.read.pulse import (
     FEATURE_NAMES,
     Lattice,
-    Marks,
+    LatticeMarks,
     Structure,
     features,
     find_marks,
@@ -47,7 +47,7 @@ from disc.tune.read.pulse import (
 )
 from disc.tune.read.read_tune import find_turn_grids, strike_weights
 from disc.tune.read.rhythm import RhythmModel, bar_name, beat_name, fit_gaps, gap_counts, rhythm_scores
-from disc.tune.read.step_grid import Grid
+from disc.tune.read.step_grid import StepGrid
 from disc.tune.read.voices import VoiceModel, line_features, melody_probability, voice_features
 
 FOLDS = 4
@@ -85,11 +85,11 @@ class Sample:
     truth: Truth
     onset_s: np.ndarray
     anchored_s: np.ndarray
-    grids: tuple[Grid, ...]
+    grids: tuple[StepGrid, ...]
     pitch: np.ndarray
     melody: np.ndarray
     real: np.ndarray
-    on_grids: list[tuple[Grid, int, Lattice, Marks]]
+    on_grids: list[tuple[StepGrid, int, Lattice, LatticeMarks]]
 
 
 def main() -> None:
@@ -279,7 +279,7 @@ def add_grids(sample: Sample, voices: tuple[VoiceModel, ...]) -> None:
         sample.on_grids.append((grid, int(step.min()), lattice, find_marks(lattice)))
 
 
-def label(structure: Structure, phase: int, grid: Grid, first: int, truth: Truth) -> int:
+def label(structure: Structure, phase: int, grid: StepGrid, first: int, truth: Truth) -> int:
     """0: wrong; 1: metre class and bar lines right, bars of half or double length; 2: the bars as written, or 3: and
     their beats too, so that the note values come out as written.
     """

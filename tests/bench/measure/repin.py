@@ -29,7 +29,7 @@ from disc.repin.machine.dividing import COMMON_WORMS, best_dividing
 from disc.repin.records import Plan
 from disc.repin.sheets.drill_table import error_ms
 from disc.repin.sheets.dxf import face_dxf
-from disc.repin.sheets.face_sheet import Page, enlarged_sheet, largest_enlargement, true_size_sheet
+from disc.repin.sheets.face_sheet import JobPage, enlarged_sheet, largest_enlargement, true_size_sheet
 from disc.repin.sheets.work_list import sheets_pdf
 from disc.repin.work.metal_left import LEAST_WALL_MM
 from disc.repin.work.nominal_places import lay_out
@@ -156,7 +156,7 @@ def measure(plan: Plan, paper: str, worst: Worst) -> None:
     """All drawings of one plan."""
     for side in Side:
         scale = largest_enlargement(plan.plate, paper)
-        page = Page(paper, "bench")
+        page = JobPage(paper, "bench")
         large = enlarged_sheet(plan, side, page, scale).svg()
         sheets = {"one": true_size_sheet(plan, side, page).svg(), "two": large}
         measure_numbers(large, plan, side, worst)

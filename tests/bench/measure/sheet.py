@@ -34,7 +34,7 @@ from disc.photo.image import Photo, load_photo
 from disc.photo.read_face import read_faces
 from disc.photo.request import ReadRequest
 from disc.photo.scan.of_request import make_ready
-from disc.photo.several.merge_pins import Shown, laid_on_first, merge_pins
+from disc.photo.several.merge_pins import ShownFace, laid_on_first, merge_pins
 from disc.records import Plate, Side, Turns
 from tests.bench.measure.read import Score, pair_up, score_face, xy
 from tests.bench.truth.close_ups import cut
@@ -84,7 +84,7 @@ def faces(folder: Path, truths: list[dict[str, Any]], mode: str) -> None:
             true = [pin for pin in truth["pins"] if pin["side"] == side.value]
             told = mine[0][0].pins
             if mode == "both" and len(mine) > 1:
-                told = merge_pins(laid_on_first([Shown(r.pins, r.faint, r.shown_mm) for r, _ in mine]))
+                told = merge_pins(laid_on_first([ShownFace(r.pins, r.faint, r.shown_mm) for r, _ in mine]))
             score = score_face(Told(told) if mode == "both" else mine[0][0], true)
             each.append(score.rms_mm)
             total.add(score)

@@ -16,7 +16,7 @@ SILENT_FROM, SOUNDED_TO = 0.4, 0.2
 
 
 @dataclass(frozen=True)
-class Heard:
+class HeardStrike:
     """What became of an expected strike. beginning: None where silent or open. odds: log-odds that it sounded,
     by matching alone. silent: probability that it did not, by all there is; None where that was not weighed."""
 
@@ -38,6 +38,6 @@ class Heard:
 class Matched:
     """All expected strikes with what was heard of them, and the extra beginnings with their log-odds."""
 
-    heard: tuple[Heard, ...]
+    heard: tuple[HeardStrike, ...]
     extra: tuple[tuple[Beginning, float], ...]
     loud: FloatArray

@@ -33,7 +33,7 @@ AMBIENT_SPREADS = (0.25, 1.0)
 
 
 @dataclass(frozen=True)
-class Levels:
+class StrikeLevels:
     """What strikes of each pitch are like, shape (pitches,) each. usual: strength of a strike, spread: of its
     logarithm; known: whether it is read from its own strikes. ambient, ambient_spread: the same of the largest strength
     in a window where no strike of this pitch was to be: noise, and what leaks from other strikes."""
@@ -45,7 +45,7 @@ class Levels:
     ambient_spread: FloatArray
 
 
-def usual_levels(tones: Tones, expected: Sequence[Expected], path_s: FloatArray, fallback: FloatArray) -> Levels:
+def usual_levels(tones: Tones, expected: Sequence[Expected], path_s: FloatArray, fallback: FloatArray) -> StrikeLevels:
     """The levels, from the strengths where strikes were to sound and where none was. fallback: shape (pitches,), the
     usual strength of a pitch that has no strikes."""
     ambient, ambient_spread = _background(tones, expected, path_s)
@@ -53,7 +53,9 @@ def usual_levels(tones: Tones, expected: Sequence[Expected], path_s: FloatArray,
     return _levels(expected, strengths, ambient, ambient_spread, fallback)
 
 
-def without_explained(levels: Levels, expected: Sequence[Expected], found: Sequence[Beginning | None]) -> Levels:
+def without_explained(
+    levels: StrikeLevels, expected: Sequence[Expected], found: Sequence[Beginning | None]
+) -> StrikeLevels:
     """The levels again, from those strikes alone that what else sounds does not explain."""
     clear = [b.strength if b is not None and b.strength > CLEAR * b.explained else 0.0 for b in found]
     return _levels(expected, clear, levels.ambient, levels.ambient_spread, levels.usual)
@@ -62,7 +64,7 @@ def without_explained(levels: Levels, expected: Sequence[Expected], found: Seque
 def _levels(
     expected: Sequence[Expected], strengths: Sequence[float], ambient: FloatArray, ambient_spread: FloatArray,
     fallback: FloatArray,
-) -> Levels:  # fmt: skip
+) -> StrikeLevels:  # fmt: skip
     """A tooth that sounds clearly is known by itself, however weak; one that does not is taken to be as loud as its
     neighbours in pitch are."""
     by_tooth: dict[tuple[int, int], list[float]] = {}
@@ -77,7 +79,7 @@ def _levels(
     known = np.isfinite(own)
     filled = np.where(known, own, np.nan if known.sum() >= FEWEST_KNOWN else fallback)
     beside = np.array([np.nanmedian(filled[_nearest(known if known.any() else ~known, k)]) for k in range(len(filled))])
-    return Levels(
+    return StrikeLevels(
         np.where(known, own, beside), np.where(known, SOUND_SPREAD, UNKNOWN_SPREAD), known, ambient, ambient_spread
     )
 
@@ -121,7 +123,7 @@ def usual_steadiness(struck: Sequence[Beginning], count: int) -> tuple[FloatArra
     return np.where(known, own, beside), beside
 
 
-def ground(b: Beginning, levels: Levels) -> tuple[float, float]:
+def ground(b: Beginning, levels: StrikeLevels) -> tuple[float, float]:
     """(strength, spread of its logarithm) of what would be there without a strike."""
     ambient, usual = levels.ambient[b.group], levels.usual[b.group]
     if b.explained > ambient:

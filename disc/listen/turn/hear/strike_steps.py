@@ -35,7 +35,7 @@ FEWEST, NEIGHBOURS = 3, 6
 
 
 @dataclass(frozen=True)
-class Voice:
+class ToothVoice:
     """A tooth's own tone: hz, and its fall in nepers a second. known: from its own strikes."""
 
     hz: float
@@ -44,7 +44,7 @@ class Voice:
 
 
 @dataclass(frozen=True)
-class Step:
+class ToneStep:
     """What a strike adds to its tooth's tone. level: its amplitude. sigma: of that. gain: share of what was left
     unexplained in the band that it explains, 0 to 1. off_s: from the place to where it fits best. before: amplitude in
     the band before."""
@@ -56,9 +56,9 @@ class Step:
     before: float
 
 
-def voices_of(whole: Whole, tones: Tones, struck: Sequence[tuple[float, int]]) -> dict[int, Voice]:
+def voices_of(whole: Whole, tones: Tones, struck: Sequence[tuple[float, int]]) -> dict[int, ToothVoice]:
     """Every tooth's voice, from its own strikes where they tell it. struck: (time in s, tooth)."""
-    found: dict[int, Voice] = {}
+    found: dict[int, ToothVoice] = {}
     for k, teeth in enumerate(tones.teeth):
         line = strand(whole, tones.hz, float(tones.hz[k]))
         mine = sorted((t, tooth) for t, tooth in struck if tooth in teeth)
@@ -73,12 +73,12 @@ def voices_of(whole: Whole, tones: Tones, struck: Sequence[tuple[float, int]]) -
             if len(rows) >= FEWEST:
                 cents, fall = np.median(rows, axis=0)
                 hz = float(line.hz * 2 ** (cents / 1200))
-                found[tooth] = Voice(hz, float(np.clip(fall / 8.686, SLOWEST_S, FASTEST_S)), True)
+                found[tooth] = ToothVoice(hz, float(np.clip(fall / 8.686, SLOWEST_S, FASTEST_S)), True)
             else:
-                found[tooth] = Voice(_nearest_rung(tones, k, rows), USUAL_FALL_S, False)
+                found[tooth] = ToothVoice(_nearest_rung(tones, k, rows), USUAL_FALL_S, False)
     falls = [v.fall for v in found.values() if v.known]
     usual = float(np.median(falls)) if len(falls) >= FEWEST else USUAL_FALL_S
-    return {t: v if v.known else Voice(v.hz, usual, False) for t, v in found.items()}
+    return {t: v if v.known else ToothVoice(v.hz, usual, False) for t, v in found.items()}
 
 
 def _nearest_rung(tones: Tones, k: int, rows: FloatArray) -> float:
@@ -88,12 +88,15 @@ def _nearest_rung(tones: Tones, k: int, rows: FloatArray) -> float:
 
 
 def steps_of(
-    whole: Whole, voices: Mapping[int, Voice], sought: Sequence[tuple[int, float]], struck: Sequence[tuple[int, float]]
-) -> list[Step | None]:
+    whole: Whole,
+    voices: Mapping[int, ToothVoice],
+    sought: Sequence[tuple[int, float]],
+    struck: Sequence[tuple[int, float]],
+) -> list[ToneStep | None]:
     """The step of every tooth at every place sought; None outside the recording. sought, struck: (tooth, time in s);
     struck: what else may begin in the same band."""
     length_s = whole.samples / whole.rate
-    steps: list[Step | None] = [None] * len(sought)
+    steps: list[ToneStep | None] = [None] * len(sought)
     for tooth in sorted({t for t, _ in sought}):
         view = _View(whole, voices[tooth])
         near = {t for t, v in voices.items() if abs(v.hz - view.hz) < NEAR_BANDS * view.half_hz}
@@ -112,7 +115,7 @@ def steps_of(
 class _View:
     """The band about one tooth."""
 
-    def __init__(self, whole: Whole, voice: Voice) -> None:
+    def __init__(self, whole: Whole, voice: ToothVoice) -> None:
         self.voice, self.hz = voice, voice.hz
         self.half_hz = float(np.clip(BAND_SHARE * voice.hz, NARROWEST_HZ, WIDEST_HZ))
         self.envelope, self.rate = band(whole, voice.hz, 2.0 * self.half_hz)
@@ -122,7 +125,9 @@ class _View:
         inside = np.where(spread < 0.5, 1.0, 0.5 + 0.5 * np.cos(np.pi * (spread - 0.5) / 0.5))
         self.weight = np.where(spread <= 1.0, inside, 0.0)
 
-    def step(self, time_s: float, others: Sequence[tuple[Voice, float]], ringing: Sequence[Voice]) -> Step | None:
+    def step(
+        self, time_s: float, others: Sequence[tuple[ToothVoice, float]], ringing: Sequence[ToothVoice]
+    ) -> ToneStep | None:
         first = max(0, round((time_s - BEFORE_S) * self.rate))
         last = min(len(self.envelope), round((time_s + AFTER_S) * self.rate))
         if last - first < 8:
@@ -146,13 +151,13 @@ class _View:
         sigma = np.sqrt(power * (1.0 - gain) / free / norm)
         early = piece[: max(2, round(0.6 * BEFORE_S * self.rate))]
         before = float(np.sqrt(np.mean(np.abs(early) ** 2)))
-        return Step(level, float(sigma), gain, float(OFFSETS_S[k]), before)
+        return ToneStep(level, float(sigma), gain, float(OFFSETS_S[k]), before)
 
-    def _ring(self, voice: Voice, count: int) -> ComplexArray:
+    def _ring(self, voice: ToothVoice, count: int) -> ComplexArray:
         times = np.arange(count) / self.rate
         return np.asarray(np.exp((2j * np.pi * (voice.hz - self.hz) - voice.fall) * times))
 
-    def _begun(self, voice: Voice, at_s: FloatArray, count: int) -> ComplexArray:
+    def _begun(self, voice: ToothVoice, at_s: FloatArray, count: int) -> ComplexArray:
         """Damped tones that begin at_s into the piece, as the band shows them; shape (places, count)."""
         pole = voice.fall - 2j * np.pi * (voice.hz - self.hz)
         shape = self.weight / (pole + 1j * self.omega)
@@ -160,9 +165,9 @@ class _View:
         return np.asarray(np.fft.ifft(spectra, axis=1)[:, :count] * self.rate)
 
 
-def _distinct(voices: Sequence[Voice]) -> list[Voice]:
+def _distinct(voices: Sequence[ToothVoice]) -> list[ToothVoice]:
     """Voices nearer than a quarter of a hertz ring alike over a window."""
-    kept: list[Voice] = []
+    kept: list[ToothVoice] = []
     for v in sorted(voices, key=lambda v: v.hz):
         if not kept or v.hz - kept[-1].hz > 0.25:
             kept.append(v)
@@ -176,7 +181,7 @@ def _orthonormal(columns: ComplexArray) -> tuple[ComplexArray, int]:
     return left[:, :kept], kept
 
 
-def own_levels(steps: Sequence[Step | None], expected: Sequence[Expected]) -> FloatArray:
+def own_levels(steps: Sequence[ToneStep | None], expected: Sequence[Expected]) -> FloatArray:
     """The usual step of each expected strike's own tooth, shape (n,): the median of the larger half of its steps; of a
     tooth with too few that of the teeth nearest in pitch."""
     usual = _usual_by_tooth(steps, expected)
@@ -184,7 +189,7 @@ def own_levels(steps: Sequence[Step | None], expected: Sequence[Expected]) -> Fl
     return np.array([usual.get(e.tooth, level) for e, level in zip(expected, near, strict=True)])
 
 
-def near_levels(steps: Sequence[Step | None], expected: Sequence[Expected]) -> FloatArray:
+def near_levels(steps: Sequence[ToneStep | None], expected: Sequence[Expected]) -> FloatArray:
     """What the other teeth nearest in pitch usually step up by, for each expected strike; shape (n,)."""
     usual = _usual_by_tooth(steps, expected)
     group = {e.tooth: e.group for e in expected}
@@ -195,7 +200,7 @@ def near_levels(steps: Sequence[Step | None], expected: Sequence[Expected]) -> F
     return np.array([found[e.tooth] for e in expected])
 
 
-def _usual_by_tooth(steps: Sequence[Step | None], expected: Sequence[Expected]) -> dict[int, float]:
+def _usual_by_tooth(steps: Sequence[ToneStep | None], expected: Sequence[Expected]) -> dict[int, float]:
     by_tooth: dict[int, list[float]] = {}
     for step, e in zip(steps, expected, strict=True):
         if step is not None:

@@ -15,8 +15,8 @@ import numpy as np
 import numpy.typing as npt
 
 from disc.listen.sound.audio import FloatArray
-from disc.listen.turn.hear.heard_strikes import REACH_S, Heard
-from disc.listen.turn.hear.levels import Levels, usual_steadiness
+from disc.listen.turn.hear.heard_strikes import REACH_S, HeardStrike
+from disc.listen.turn.hear.levels import StrikeLevels, usual_steadiness
 from disc.listen.turn.hear.single_sounds import Beginning, explain
 from disc.listen.turn.hear.strike_attacks import Attacks
 
@@ -52,8 +52,8 @@ HABIT_S, HABIT_WITHIN_S, HABIT_SHARE, MOST = 0.15, 0.02, 0.5, 0.6
 
 
 def find_extra(
-    beginnings: Sequence[Beginning], used: set[int], heard: Sequence[Heard], levels: Levels, attacks: Attacks,
-    shares: FloatArray,
+    beginnings: Sequence[Beginning], used: set[int], heard: Sequence[HeardStrike], levels: StrikeLevels,
+    attacks: Attacks, shares: FloatArray,
 ) -> list[tuple[Beginning, float]]:  # fmt: skip
     """Beginnings that are strikes of their own, with their log-odds. used: indices of those expected strikes took.
     shares: of a strike in other pitches, as shares_of gives them."""
@@ -74,14 +74,14 @@ def find_extra(
     return sorted(found, key=lambda item: item[0].time_s)
 
 
-def _struck(heard: Sequence[Heard]) -> list[Beginning]:
+def _struck(heard: Sequence[HeardStrike]) -> list[Beginning]:
     """What expected strikes took, each once."""
     return list({id(h.beginning): h.beginning for h in heard if h.beginning is not None}.values())
 
 
 def parted(
-    heard: list[Heard], used: set[int], beginnings: Sequence[Beginning], levels: Levels, attacks: Attacks
-) -> tuple[list[Heard], set[int]]:
+    heard: list[HeardStrike], used: set[int], beginnings: Sequence[Beginning], levels: StrikeLevels, attacks: Attacks
+) -> tuple[list[HeardStrike], set[int]]:
     """Strikes that share one beginning though each could have one of its own: an early or late one takes the other."""
     heard, used = list(heard), set(used)
     for j in sorted(_odds(beginnings, used, heard, levels, attacks, LIKELY_ODDS)):
@@ -99,8 +99,8 @@ def parted(
 
 
 def displaced(
-    heard: Sequence[Heard], extra: Sequence[tuple[Beginning, float]]
-) -> tuple[list[Heard], list[tuple[Beginning, float]]]:
+    heard: Sequence[HeardStrike], extra: Sequence[tuple[Beginning, float]]
+) -> tuple[list[HeardStrike], list[tuple[Beginning, float]]]:
     """A strike not heard where it was to be, and an extra sound of its pitch soon before or after: a pin that leans
     more, or less, than the pins say. The one is taken for the other."""
     heard, left = list(heard), []
@@ -118,7 +118,7 @@ def displaced(
     return heard, left
 
 
-def _is_anothers_habit(j: int, beginnings: Sequence[Beginning], used: set[int], heard: Sequence[Heard]) -> bool:
+def _is_anothers_habit(j: int, beginnings: Sequence[Beginning], used: set[int], heard: Sequence[HeardStrike]) -> bool:
     """Whether a beginning follows a strike of a lower tooth as one does most strikes of that tooth: a partial that
     speaks late, or a tooth that answers."""
     b = beginnings[j]
@@ -141,8 +141,8 @@ def _is_anothers_habit(j: int, beginnings: Sequence[Beginning], used: set[int], 
 
 
 def _odds(
-    beginnings: Sequence[Beginning], used: set[int], heard: Sequence[Heard], levels: Levels, attacks: Attacks,
-    least: float,
+    beginnings: Sequence[Beginning], used: set[int], heard: Sequence[HeardStrike], levels: StrikeLevels,
+    attacks: Attacks, least: float,
 ) -> dict[int, float]:  # fmt: skip
     """Log-odds, over least, of the likely ones among the beginnings no expected strike took, by index."""
     taken = _struck(heard)
@@ -171,7 +171,7 @@ def _odds(
     return found
 
 
-def _by_itself(b: Beginning, levels: Levels, usual_steady: float) -> float:
+def _by_itself(b: Beginning, levels: StrikeLevels, usual_steady: float) -> float:
     """Log-odds from a beginning's strength and steadiness, but for what others explain of it."""
     strength = max(b.strength, 1e-12)
     louder = math.log(strength / levels.usual[b.group])
@@ -185,7 +185,7 @@ def _by_itself(b: Beginning, levels: Levels, usual_steady: float) -> float:
     return odds + (BY_UNSTEADY if b.steady < UNSTEADY else 0.0)
 
 
-def _by_others(b: Beginning, levels: Levels, usual_steady: float) -> float:
+def _by_others(b: Beginning, levels: StrikeLevels, usual_steady: float) -> float:
     """Log-odds from what others explain of it: something that nothing explains, and that is like the tooth's own
     strikes, is one."""
     share = max(b.explained, 1e-9) / max(b.strength, 1e-12)
@@ -202,7 +202,7 @@ def _within(value: float, low: float, high: float) -> float:
     return min(max(value, low), high)
 
 
-def _again(some: Sequence[Beginning], beginnings: Sequence[Beginning], heard: Sequence[Heard]) -> FloatArray:
+def _again(some: Sequence[Beginning], beginnings: Sequence[Beginning], heard: Sequence[HeardStrike]) -> FloatArray:
     """What it says of each of some that the same sound does not come at the next turn or the one before, where the
     recording holds that; shape (n,)."""
     path = sorted({(h.expected.turn, h.path_s) for h in heard})

@@ -13,11 +13,11 @@ from dataclasses import replace
 import numpy as np
 
 from disc.listen.sound.audio import FloatArray
-from disc.listen.turn.hear.heard_strikes import OPEN_ODDS, REACH_S, Heard, Matched
+from disc.listen.turn.hear.heard_strikes import OPEN_ODDS, REACH_S, HeardStrike, Matched
 from disc.listen.turn.hear.levels import (
     FEWEST_CLEAR,
     NEIGHBOURS,
-    Levels,
+    StrikeLevels,
     ground,
     usual_levels,
     usual_steadiness,
@@ -71,7 +71,8 @@ def match(
     outside = (path_s < 0.0) | (path_s > tones.frames * tones.step_s)
     odds[outside] = -0.5 * OPEN_ODDS  # nothing is known of them
     heard = [
-        Heard(e, float(path_s[k]), found[k] if odds[k] > 0 else None, float(odds[k])) for k, e in enumerate(expected)
+        HeardStrike(e, float(path_s[k]), found[k] if odds[k] > 0 else None, float(odds[k]))
+        for k, e in enumerate(expected)
     ]
     levels = _with_weak(levels, heard)
     used = {pick for k, pick in taken.items() if odds[k] > 0}
@@ -97,8 +98,8 @@ def _on_time(
 
 
 def _odds(
-    found: Sequence[Beginning], levels: Levels, steady: FloatArray, expected: Sequence[Expected], path_s: FloatArray,
-    attacks: Attacks,
+    found: Sequence[Beginning], levels: StrikeLevels, steady: FloatArray, expected: Sequence[Expected],
+    path_s: FloatArray, attacks: Attacks,
 ) -> FloatArray:  # fmt: skip
     """Log-odds that each expected strike sounded, shape (n,): by its tone, and by its attack where it stands alone.
 
@@ -156,7 +157,7 @@ def _beside(expected: Sequence[Expected], some: Sequence[int], others: Sequence[
     return abs(expected[some[0]].group - expected[others[0]].group) <= NEIGHBOURS // 2
 
 
-def _with_weak(levels: Levels, heard: Sequence[Heard]) -> Levels:
+def _with_weak(levels: StrikeLevels, heard: Sequence[HeardStrike]) -> StrikeLevels:
     """The levels, those of teeth that turned out to be weak from their own strikes."""
     usual = levels.usual.copy()
     for group in np.flatnonzero(~levels.known):
@@ -180,9 +181,9 @@ LIKE_ITSELF = 0.6
 DEAD_TOOTH_ODDS, MOST_OF_ONE, SURE_ODDS = 1.0, 3.0, 3.0
 
 
-def _without_dead(heard: Sequence[Heard]) -> list[Heard]:
+def _without_dead(heard: Sequence[HeardStrike]) -> list[HeardStrike]:
     """A strike that shares its sound with another tooth's is silent where its own tooth never sounds alone."""
-    users: dict[int, list[Heard]] = {}
+    users: dict[int, list[HeardStrike]] = {}
     for h in heard:
         if h.beginning is not None:
             users.setdefault(id(h.beginning), []).append(h)
@@ -200,7 +201,7 @@ def _without_dead(heard: Sequence[Heard]) -> list[Heard]:
     return result
 
 
-def sounded_odds(b: Beginning, levels: Levels, off_s: float | None = None, steady: float = 1.0) -> float:
+def sounded_odds(b: Beginning, levels: StrikeLevels, off_s: float | None = None, steady: float = 1.0) -> float:
     """Log-odds that an expected strike sounded, from the strength found at its place, and from how far the beginning
     is off that place and how steadily it goes on against its tooth's usual; off_s: None where no beginning stands
     out."""

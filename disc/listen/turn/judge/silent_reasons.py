@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from disc.listen.turn.follow_disc import Followed
-from disc.listen.turn.hear.heard_strikes import SILENT_FROM, Heard
+from disc.listen.turn.hear.heard_strikes import SILENT_FROM, HeardStrike
 from disc.listen.turn.hear.strike_steps import own_levels
 from disc.listen.turn.place.tones import SHARED_SEMITONES
 from disc.listen.turn.turn_record import Silence
@@ -17,7 +17,7 @@ RINGS_S = 2.5  # a twin struck so long before may still ring
 LOUD_BEFORE = 0.15  # of a strike's usual step: what rings is heard
 
 
-def silences_of(heard: Sequence[Heard], followed: Followed) -> list[Silence]:
+def silences_of(heard: Sequence[HeardStrike], followed: Followed) -> list[Silence]:
     """One for every strike that is silent or open in some lap, in order; strikes by their index in expected."""
     usual = own_levels(followed.steps, [h.expected for h in heard])
     said: dict[int, Silence] = {}
@@ -28,7 +28,7 @@ def silences_of(heard: Sequence[Heard], followed: Followed) -> list[Silence]:
     return [said[index] for index in sorted(said)]
 
 
-def _reason(k: int, heard: Sequence[Heard], followed: Followed, usual: float) -> str:
+def _reason(k: int, heard: Sequence[HeardStrike], followed: Followed, usual: float) -> str:
     h, step = heard[k], followed.steps[k]
     tooth = h.expected.tooth
     assert step is not None and h.silent is not None

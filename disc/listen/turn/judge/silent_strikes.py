@@ -16,9 +16,9 @@ import numpy.typing as npt
 
 from disc.listen.fitted import fitted
 from disc.listen.sound.audio import FloatArray
-from disc.listen.turn.hear.heard_strikes import SOUNDED_TO, Heard
+from disc.listen.turn.hear.heard_strikes import SOUNDED_TO, HeardStrike
 from disc.listen.turn.hear.single_sounds import Beginning, peak_near
-from disc.listen.turn.hear.strike_steps import Step, near_levels, own_levels
+from disc.listen.turn.hear.strike_steps import ToneStep, near_levels, own_levels
 from disc.listen.turn.place.disc_path import Expected
 from disc.listen.turn.place.tones import Tones
 
@@ -32,7 +32,7 @@ Features = dict[str, FloatArray]
 BoolArray = npt.NDArray[np.bool_]
 
 
-def places_of(heard: Sequence[Heard], path_s: FloatArray) -> FloatArray:
+def places_of(heard: Sequence[HeardStrike], path_s: FloatArray) -> FloatArray:
     """Where to look for each strike's step, shape (n,): on the disc's path, or where it was heard far from that."""
     return np.array([
         h.beginning.time_s if h.beginning is not None and abs(h.beginning.time_s - t) > NEAR_S else t
@@ -40,7 +40,7 @@ def places_of(heard: Sequence[Heard], path_s: FloatArray) -> FloatArray:
     ])  # fmt: skip
 
 
-def strike_features(heard: Sequence[Heard], steps: Sequence[Step | None]) -> Features:
+def strike_features(heard: Sequence[HeardStrike], steps: Sequence[ToneStep | None]) -> Features:
     """What speaks for or against each strike by itself, shape (n,) each."""
     expected = [h.expected for h in heard]
     own, near = own_levels(steps, expected), near_levels(steps, expected)
@@ -90,7 +90,7 @@ def over_laps(odds: FloatArray, expected: Sequence[Expected], known: BoolArray) 
     return result
 
 
-def silent_probability(heard: Sequence[Heard], steps: Sequence[Step | None], sure: BoolArray) -> FloatArray:
+def silent_probability(heard: Sequence[HeardStrike], steps: Sequence[ToneStep | None], sure: BoolArray) -> FloatArray:
     """Probability that each strike was silent, shape (n,). sure: whether it certainly lies within what was played."""
     expected = [h.expected for h in heard]
     features = strike_features(heard, steps)
@@ -101,8 +101,12 @@ def silent_probability(heard: Sequence[Heard], steps: Sequence[Step | None], sur
 
 
 def judged(
-    heard: Sequence[Heard], steps: Sequence[Step | None], places_s: FloatArray, tones: Tones, probability: FloatArray
-) -> tuple[Heard, ...]:
+    heard: Sequence[HeardStrike],
+    steps: Sequence[ToneStep | None],
+    places_s: FloatArray,
+    tones: Tones,
+    probability: FloatArray,
+) -> tuple[HeardStrike, ...]:
     """The strikes with their answers: what sounded has a beginning, what was silent or cannot be told has none."""
     result = []
     for h, step, place, p in zip(heard, steps, places_s, probability, strict=True):
@@ -115,7 +119,7 @@ def judged(
     return tuple(result)
 
 
-def _from_step(tones: Tones, h: Heard, at_s: float) -> Beginning:
+def _from_step(tones: Tones, h: HeardStrike, at_s: float) -> Beginning:
     """What only the step shows to have begun."""
     at_s = max(0.0, at_s)
     strength = max(peak_near(tones, h.expected.group, at_s, FLOOR_S), 1e-9)

@@ -15,9 +15,9 @@ import numpy as np
 
 from disc.listen.fitted import fitted
 from disc.listen.turn.follow_disc import Followed
-from disc.listen.turn.hear.heard_strikes import Heard
+from disc.listen.turn.hear.heard_strikes import HeardStrike
 from disc.listen.turn.hear.single_sounds import Beginning, peak_near
-from disc.listen.turn.hear.strike_steps import Step, steps_of
+from disc.listen.turn.hear.strike_steps import ToneStep, steps_of
 from disc.listen.turn.judge.silent_strikes import Features
 
 # After the strike that takes it along; before it the onset's own error counts.
@@ -33,7 +33,7 @@ NEAR_TEETH = 6
 
 
 @dataclass(frozen=True)
-class Candidate:
+class ExtraCandidate:
     """What may be an extra sound. odds: by matching alone. cause: index in heard of the strike of a neighbouring
     tooth that may have taken it along. habit: by how much of its usual this tooth's tone grows at the other strikes of
     the one that may take it along: a partial does so at each."""
@@ -41,14 +41,14 @@ class Candidate:
     beginning: Beginning
     odds: float
     tooth: int
-    step: Step
+    step: ToneStep
     usual: float
     cause: int | None
     together: bool
     habit: float = 0.0
 
 
-def candidates(followed: Followed, heard: Sequence[Heard]) -> list[Candidate]:
+def candidates(followed: Followed, heard: Sequence[HeardStrike]) -> list[ExtraCandidate]:
     """Everything that may be an extra sound, each under the tooth that its tone fits best. heard: judged."""
     struck = [(h.expected.tooth, h.beginning.time_s) for h in heard if h.beginning is not None]
     rows = [
@@ -67,13 +67,13 @@ def candidates(followed: Followed, heard: Sequence[Heard]) -> list[Candidate]:
         step = steps[k]
         assert step is not None
         level = usual.get(tooth) or _beside(usual, tooth)
-        found.append(Candidate(b, odds, tooth, step, level, _cause(heard, tooth, b), _is_together(struck, b)))
+        found.append(ExtraCandidate(b, odds, tooth, step, level, _cause(heard, tooth, b), _is_together(struck, b)))
     return _neighbours(followed, heard, usual, found)
 
 
 def _neighbours(
-    followed: Followed, heard: Sequence[Heard], usual: dict[int, float], seen: Sequence[Candidate]
-) -> list[Candidate]:
+    followed: Followed, heard: Sequence[HeardStrike], usual: dict[int, float], seen: Sequence[ExtraCandidate]
+) -> list[ExtraCandidate]:
     """Neighbours of what was struck that may have been taken along, where matching saw nothing of the kind."""
     struck = [(h.expected.tooth, h.beginning.time_s) for h in heard if h.beginning is not None]
     expected = [(h.expected.group, float(t)) for h, t in zip(heard, followed.places_s, strict=True)]
@@ -96,7 +96,7 @@ def _neighbours(
         if c.cause is not None else c
         for c in seen
     ]  # fmt: skip
-    made: list[Candidate] = []
+    made: list[ExtraCandidate] = []
     fullest = sorted(zip(sought, steps, shares, strict=True), key=lambda item: -item[2])
     for (tooth, at, k), step, share in fullest:
         if step is None or share < LEAST_LEVEL or step.gain < LEAST_GAIN:
@@ -107,12 +107,12 @@ def _neighbours(
         b = Beginning(group, max(0.0, at), peak_near(followed.tones, group, at, 0.03) + 1e-9, 0.0, 1.0, at)
         level = usual.get(tooth) or _beside(usual, tooth)
         habit = habits.get((tooth, heard[k].expected.tooth, heard[k].expected.index), 0.0)
-        made.append(Candidate(b, MADE_UP_ODDS, tooth, step, level, k, True, habit))
+        made.append(ExtraCandidate(b, MADE_UP_ODDS, tooth, step, level, k, True, habit))
     return kept + made
 
 
 def _habits(
-    sought: Sequence[tuple[int, float, int]], shares: Sequence[float], heard: Sequence[Heard]
+    sought: Sequence[tuple[int, float, int]], shares: Sequence[float], heard: Sequence[HeardStrike]
 ) -> dict[tuple[int, int, int], float]:
     """(neighbour, tooth struck, strike) -> the usual share of the neighbour's tone at that tooth's other strikes."""
     pairs: dict[tuple[int, int], list[tuple[int, float]]] = {}
@@ -126,7 +126,7 @@ def _habits(
     return found
 
 
-def _usual(followed: Followed, heard: Sequence[Heard]) -> dict[int, float]:
+def _usual(followed: Followed, heard: Sequence[HeardStrike]) -> dict[int, float]:
     levels: dict[int, list[float]] = {}
     for h, step in zip(heard, followed.steps, strict=True):
         if h.beginning is not None and step is not None:
@@ -139,7 +139,7 @@ def _beside(usual: dict[int, float], tooth: int) -> float:
     return float(np.median([usual[t] for t in near])) if near else 1.0
 
 
-def _cause(heard: Sequence[Heard], tooth: int, b: Beginning) -> int | None:
+def _cause(heard: Sequence[HeardStrike], tooth: int, b: Beginning) -> int | None:
     """The strike of a neighbouring tooth at or just before a beginning; the nearest in time."""
     near = [
         (abs(b.time_s - h.beginning.time_s), k) for k, h in enumerate(heard)
@@ -153,7 +153,7 @@ def _is_together(struck: Sequence[tuple[int, float]], b: Beginning) -> bool:
     return any(abs(t - b.time_s) < TOGETHER_S for _, t in struck)
 
 
-def extra_features(found: Sequence[Candidate]) -> Features:
+def extra_features(found: Sequence[ExtraCandidate]) -> Features:
     """What speaks for or against each candidate, shape (n,) each."""
     share = np.clip([c.step.gain for c in found], 1e-3, 0.999)
     gain = np.clip(np.log(share / (1 - share)), -5.0, 4.0)
@@ -177,7 +177,7 @@ def extra_features(found: Sequence[Candidate]) -> Features:
     }  # fmt: skip
 
 
-def extra_probability(found: Sequence[Candidate]) -> np.ndarray:
+def extra_probability(found: Sequence[ExtraCandidate]) -> np.ndarray:
     """Probability that each candidate is a strike that no pin was to make, shape (n,)."""
     if not found:
         return np.zeros(0)

@@ -9,8 +9,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from disc.listen.turn.hear.heard_strikes import Heard
-from disc.listen.turn.hear.strike_steps import Step
+from disc.listen.turn.hear.heard_strikes import HeardStrike
+from disc.listen.turn.hear.strike_steps import ToneStep
 
 # Strongest of a strike's repeats against the usual of the tooth's other strikes. Of the tuning recordings' pins that
 # were made to give a tenth to a quarter of the usual force all that were heard lie under 0.45; of 448 others one does,
@@ -21,7 +21,7 @@ WEAK_SHARE, FEWEST_OTHERS = 0.46, 2
 WEAK_TOOTH_SHARE, FEWEST_OF_A_TOOTH, BESIDE = 0.26, 3, 6
 
 
-def weak_strikes(heard: Sequence[Heard], steps: Sequence[Step | None]) -> list[int]:
+def weak_strikes(heard: Sequence[HeardStrike], steps: Sequence[ToneStep | None]) -> list[int]:
     """Indices of the strikes that are weak each time they are heard, in order. steps: one for each of heard."""
     by_tooth: dict[int, dict[int, list[float]]] = {}
     for h, step in zip(heard, steps, strict=True):
@@ -36,7 +36,7 @@ def weak_strikes(heard: Sequence[Heard], steps: Sequence[Step | None]) -> list[i
     return sorted(found)
 
 
-def weak_teeth(heard: Sequence[Heard]) -> tuple[int, ...]:
+def weak_teeth(heard: Sequence[HeardStrike]) -> tuple[int, ...]:
     """Teeth that sound, but far more weakly than the teeth next to them in pitch."""
     strengths: dict[int, list[float]] = {}
     group = {h.expected.tooth: h.expected.group for h in heard}

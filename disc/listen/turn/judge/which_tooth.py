@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from disc.listen.sound.bands import Whole
-from disc.listen.turn.hear.heard_strikes import Heard, Matched
+from disc.listen.turn.hear.heard_strikes import HeardStrike, Matched
 from disc.listen.turn.hear.single_sounds import Beginning
 from disc.listen.turn.learn.tooth_voices import Trait, strand
 from disc.listen.turn.place.tones import Tones
@@ -92,7 +92,7 @@ def _traits(whole: Whole, tones: Tones, matched: Matched) -> dict[int, Trait]:
     return found
 
 
-def _habits(heard: Sequence[Heard], traits: dict[int, Trait]) -> dict[int, Habit]:
+def _habits(heard: Sequence[HeardStrike], traits: dict[int, Trait]) -> dict[int, Habit]:
     """By tooth, from the strikes that only it can have sounded."""
     users: dict[int, set[int]] = {}
     for h in heard:
@@ -133,7 +133,7 @@ def _log(trait: Trait) -> float:
     return float(np.log(max(trait.fall_db_s, LEAST_FALL_DB_S)))
 
 
-def _doubted(h: Heard, habits: dict[int, Habit], traits: dict[int, Trait]) -> Heard:
+def _doubted(h: HeardStrike, habits: dict[int, Habit], traits: dict[int, Trait]) -> HeardStrike:
     """The strike; silent if what was taken for it is clearly not its tooth."""
     habit = habits.get(h.expected.tooth)
     if h.beginning is None or habit is None or habit.count < FEWEST or id(h.beginning) not in traits:

@@ -37,7 +37,7 @@ class Expected:
 
 
 @dataclass(frozen=True)
-class Line:
+class SteadyTurn:
     """A steady turn: position 0 at start_s, one revolution in revolution_s. score: mean gain of a strike."""
 
     start_s: float
@@ -68,7 +68,7 @@ def loudness(tones: Tones) -> FloatArray:
     return np.maximum(found, 0.2 * np.median(found))
 
 
-def find_line(tones: Tones, turns: FloatArray, groups: Sequence[int], hint_s: float | None = None) -> list[Line]:
+def find_line(tones: Tones, turns: FloatArray, groups: Sequence[int], hint_s: float | None = None) -> list[SteadyTurn]:
     """The likeliest steady turns, best first. turns: fraction of a turn of each strike, groups: its pitch."""
     every = round(COARSE_S / tones.step_s)
     map_ = salience(tones)
@@ -84,14 +84,14 @@ def find_line(tones: Tones, turns: FloatArray, groups: Sequence[int], hint_s: fl
     high = min(high, max(LONGEST_SHARE * length, low * 1.05))
     margin = int(np.ceil(high / COARSE_S)) + 1
     padded = np.pad(gain, ((0, 0), (margin, margin)))
-    found: list[Line] = []
+    found: list[SteadyTurn] = []
     rows = [int(g) for g in groups]
     revolution = low
     while revolution <= high:
         found += _starts(padded, margin, turns, rows, revolution)
         revolution *= 1.004
     found.sort(key=lambda line: -line.score)
-    kept: list[Line] = []
+    kept: list[SteadyTurn] = []
     for line in found:
         alike = [k for k in kept if _alike(k, line)]
         if not alike:
@@ -101,7 +101,9 @@ def find_line(tones: Tones, turns: FloatArray, groups: Sequence[int], hint_s: fl
     return kept
 
 
-def _starts(padded: FloatArray, margin: int, turns: FloatArray, rows: Sequence[int], revolution: float) -> list[Line]:
+def _starts(
+    padded: FloatArray, margin: int, turns: FloatArray, rows: Sequence[int], revolution: float
+) -> list[SteadyTurn]:
     """The best starts for one time of revolution. padded: gain with margin columns of nothing on either side."""
     length, near = padded.shape[1] - 2 * margin, round(ALIKE_S / COARSE_S)
     first = -round(0.9 * revolution / COARSE_S)
@@ -128,17 +130,19 @@ def _starts(padded: FloatArray, margin: int, turns: FloatArray, rows: Sequence[i
     found = []
     for _ in range(STARTS):
         k = int(np.argmax(score))
-        found.append(Line(float(starts[k] * COARSE_S), revolution, float(score[k])))
+        found.append(SteadyTurn(float(starts[k] * COARSE_S), revolution, float(score[k])))
         score[max(0, k - near) : k + near + 1] = -np.inf
     return found
 
 
-def _alike(a: Line, b: Line) -> bool:
+def _alike(a: SteadyTurn, b: SteadyTurn) -> bool:
     ends = abs(a.start_s + a.revolution_s - b.start_s - b.revolution_s)
     return abs(a.start_s - b.start_s) < ALIKE_S and ends < ALIKE_S
 
 
-def expected_along(line: Line, strikes: Sequence[tuple[float, int]], tones: Tones, margin_s: float) -> list[Expected]:
+def expected_along(
+    line: SteadyTurn, strikes: Sequence[tuple[float, int]], tones: Tones, margin_s: float
+) -> list[Expected]:
     """All strikes that fall into the recording on this line, over as many laps as it holds, in order."""
     length = tones.frames * tones.step_s
     found = []
@@ -161,7 +165,7 @@ SLIP_COST = 0.35  # of one grid step that the speed does not explain, squared
 SLIPS = np.arange(-2, 4)  # grid steps of slip between two groups
 
 
-def lay_path(tones: Tones, expected: Sequence[Expected], line: Line) -> tuple[FloatArray, float]:
+def lay_path(tones: Tones, expected: Sequence[Expected], line: SteadyTurn) -> tuple[FloatArray, float]:
     """(time of each expected strike in s, mean salience there) along the best smooth path; shape (n,)."""
     every = max(1, round(GRID_S / tones.step_s))
     grid_s = every * tones.step_s

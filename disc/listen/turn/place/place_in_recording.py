@@ -17,7 +17,7 @@ from scipy.ndimage import maximum_filter1d
 from disc.errors import BadInput
 from disc.listen.sound.audio import FloatArray, Recording
 from disc.listen.sound.bands import Whole, transform
-from disc.listen.turn.place.disc_path import Expected, Line, expected_along, find_line, lay_path, salience
+from disc.listen.turn.place.disc_path import Expected, SteadyTurn, expected_along, find_line, lay_path, salience
 from disc.listen.turn.place.tones import WIDEST_SHIFT_CENTS, Tones, overall_shifts, tones_of
 
 # A comb that sounds this much off its table was recorded with another clock; less is tuning or warmth.
@@ -37,7 +37,7 @@ LOUD_SALIENCE, NEAR_S, APART_S = 0.7, 0.15, 0.25
 
 
 @dataclass(frozen=True)
-class Laid:
+class LaidStrikes:
     """The strikes laid along a recording. recording: with its clock put right by the factor clock; whole: its
     transform. cents: how much the comb sounds above its table. path_s: shape (n,), one for each expected strike. fit:
     mean salience there. found: how many strikes find their sound, less what chance finds. explained: share of the loud
@@ -48,7 +48,7 @@ class Laid:
     tones: Tones
     clock: float
     cents: float
-    line: Line
+    line: SteadyTurn
     expected: list[Expected]
     path_s: FloatArray
     fit: float
@@ -63,7 +63,7 @@ class Laid:
 
 def lay(
     recording: Recording, pitches: dict[int, float], strikes: Sequence[tuple[float, int]], hint_s: float | None
-) -> Laid:
+) -> LaidStrikes:
     """The likeliest guess. pitches: by tooth. strikes: (fraction of a turn, tooth). hint_s: a turn's time, if known.
 
     Raises BadInput if the recording is too short for any.
@@ -105,15 +105,15 @@ def _heard_at(
 
 
 def _along(
-    recording: Recording, whole: Whole, tones: Tones, clock: float, cents: float, line: Line,
+    recording: Recording, whole: Whole, tones: Tones, clock: float, cents: float, line: SteadyTurn,
     strikes: Sequence[tuple[float, int]],
-) -> Laid | None:  # fmt: skip
+) -> LaidStrikes | None:  # fmt: skip
     expected = expected_along(line, strikes, tones, 0.2)
     if len(expected) < FEWEST_STRIKES:
         return None
     path, fit = lay_path(tones, expected, line)
     found, explained = _found_and_explained(tones, expected, path)
-    return Laid(recording, whole, tones, clock, cents, line, expected, path, fit, found, explained)
+    return LaidStrikes(recording, whole, tones, clock, cents, line, expected, path, fit, found, explained)
 
 
 def _found_and_explained(tones: Tones, expected: Sequence[Expected], path_s: FloatArray) -> tuple[float, float]:
@@ -144,8 +144,12 @@ def _explained_share(clear: FloatArray, groups: FloatArray, path_s: FloatArray, 
 
 
 def _octave_below(
-    recording: Recording, whole: Whole, pitches: dict[int, float], strikes: Sequence[tuple[float, int]], upper: Laid
-) -> Laid | None:
+    recording: Recording,
+    whole: Whole,
+    pitches: dict[int, float],
+    strikes: Sequence[tuple[float, int]],
+    upper: LaidStrikes,
+) -> LaidStrikes | None:
     """The guess an octave below on the same strikes, if it does nearly as well."""
     cents = upper.cents - 1200.0 * float(np.log2(upper.clock)) - OCTAVE_CENTS
     if cents < -WIDEST_SHIFT_CENTS:
