@@ -14,6 +14,9 @@ from disc.records import Comb
 LEAST_AGREEING = 8  # notes; fewer agree with any tune
 # Of the printed notes within what the disc plays, so many must be found for the tune to be that of the disc at all.
 LEAST_SHARE = 0.6
+# Of the shorter of print and disc, so many notes must be found. Of 48 other tunes laid over discs none had 0.18; 24 discs
+# with three notes of ten lost, half of them among as many notes of accompaniment, kept 0.62 of their own and more.
+LEAST_COVERED = 0.35
 
 
 def best_of(
@@ -23,10 +26,12 @@ def best_of(
     pitch_of = {tooth.number: tooth.pitch for tooth in comb.teeth}
     pitch = np.array([pitch_of[int(tooth)] for tooth in heard.tooth], dtype=float)
     laid = [(tune, align(heard.t_s, pitch, tune)) for tune in references if tune.pitch.size >= LEAST_AGREEING]
-    fitting = [(tune, found) for tune, found in laid if _is_this_tune(found)]
+    fitting = [(tune, found) for tune, found in laid if _is_this_tune(found, min(tune.pitch.size, len(pitch)))]
     return max(fitting, key=lambda pair: pair[1].score, default=None)
 
 
-def _is_this_tune(found: Alignment) -> bool:
+def _is_this_tune(found: Alignment, shorter: int) -> bool:
+    """shorter: how many notes the shorter of print and disc has."""
     agree = len(found.agree)
-    return agree >= LEAST_AGREEING and agree >= LEAST_SHARE * (agree + len(found.absent) + len(found.displaced))
+    within = agree + len(found.absent) + len(found.displaced)
+    return agree >= LEAST_AGREEING and agree >= LEAST_SHARE * within and agree >= LEAST_COVERED * shorter
