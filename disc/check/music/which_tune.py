@@ -14,8 +14,8 @@ from disc.records import Comb
 LEAST_AGREEING = 8  # notes; fewer agree with any tune
 # Of the printed notes within what the disc plays, so many must be found for the tune to be that of the disc at all.
 LEAST_SHARE = 0.6
-# Of the shorter of print and disc, so many notes must be found. Of 48 other tunes laid over discs none had 0.18; 24 discs
-# with three notes of ten lost, half of them among as many notes of accompaniment, kept 0.62 of their own and more.
+# Of the shorter of print and disc, so many notes must be found. Of 48 other tunes laid over discs none had 0.18; 24
+# right ones with three notes of ten lost, half of them among as many notes of accompaniment, had 0.62 and more.
 LEAST_COVERED = 0.35
 
 
