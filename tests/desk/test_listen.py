@@ -69,9 +69,9 @@ def test_play_slower_as_it_should_and_pause(open_desk, job):
 def test_one_bar_over_and_over_one_tooth_alone_and_a_tooth_by_click(open_desk, job):
     desk = open_desk(job, has_touch=True)
     box = desk.page.locator("#roll").bounding_box()
-    desk.page.touchscreen.tap(box["x"] + 20, box["y"] + 60)
+    desk.page.touchscreen.tap(box["x"] + 20, box["y"] + 0.5 * box["height"])
     desk.page.wait_for_function("() => window.struck === 1")
-    desk.page.mouse.click(box["x"] + 20, box["y"] + 90)
+    desk.page.mouse.click(box["x"] + 20, box["y"] + 0.8 * box["height"])
     desk.page.wait_for_function("() => window.struck === 2")
     desk.page.focus("#roll")
     desk.page.keyboard.press("ArrowRight")

@@ -37,7 +37,7 @@ class Mutation:
 
 
 FRAME, COMB = "tests/test_frame.py", "tests/comb/test_comb.py"
-SCALE, OTHER_FACE, FIT = "tests/comb/test_scale.py", "tests/comb/test_other_face.py", "tests/turn/test_fit.py"
+SCALE, OTHER_FACE, FIT = "tests/comb/test_scale.py", "tests/comb/test_tails.py", "tests/turn/test_fit.py"
 ODDS, READ, PLACES = "tests/photo/test_site_odds.py", "tests/tune/test_read_tune.py", "tests/repin/test_places.py"
 WEIGH, SEEN, MECHANICAL = "tests/photo/test_weigh.py", "tests/check/test_seen.py", "tests/check/test_mechanical.py"
 TIPS, CORRECTIONS = "tests/turn/test_tips.py", "tests/test_corrections.py"
