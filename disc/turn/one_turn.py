@@ -222,9 +222,13 @@ def _tip_doubt(tips: TipEstimate, comb: Comb) -> Doubt:
         if tips.silent
         else " from the beat"
     )
+    if len(tips.tip_theta_deg) < len(comb.teeth):
+        off = "onsets of these teeth are off by a degree or two"
+    else:
+        off = "they are taken to stand nearly in one line; where they spread further, notes stand wrong by as much"
     return Doubt(
         About.ASSUMED,
-        f"{words}; onsets of these teeth are off by a degree's worth or so.",
+        f"{words}; {off}.",
         "Measure tip_theta_deg with the disc at rest and fill it into the comb's table (disc comb --table).",
     )
 
