@@ -1,10 +1,10 @@
 // Lint of the page's own scripts: faults, not taste. No plugin and no import, so that it runs wherever eslint is.
 
 const browser = [
-  "Audio", "AudioContext", "DOMParser", "EventSource", "FormData", "HTMLMediaElement", "Image", "ResizeObserver",
-  "URLSearchParams", "addEventListener", "clearInterval", "clearTimeout", "console", "createImageBitmap", "document",
-  "fetch", "getComputedStyle", "matchMedia", "performance", "requestAnimationFrame", "sessionStorage", "setInterval",
-  "setTimeout", "window",
+  "Audio", "AudioContext", "DOMParser", "EventSource", "FormData", "HTMLMediaElement", "Image", "MutationObserver",
+  "Node", "NodeFilter", "ResizeObserver", "URLSearchParams", "addEventListener", "clearInterval", "clearTimeout",
+  "console", "createImageBitmap", "document", "fetch", "getComputedStyle", "location", "matchMedia", "navigator",
+  "performance", "requestAnimationFrame", "sessionStorage", "setInterval", "setTimeout", "window",
 ];
 
 export default [

@@ -1,7 +1,7 @@
 // The photographs, the plate, its turning, and the marks on its faces.
 
 import { upload } from "./api.js";
-import { button, byId, element } from "./dom.js";
+import { byId, element } from "./dom.js";
 import { changed, field, rebuild } from "./forms.js";
 import { marksForm } from "./hand_marks.js";
 import { attempt } from "./say.js";
