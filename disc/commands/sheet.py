@@ -36,9 +36,12 @@ def sheet(
     from disc.photo.board.draw_sheet import sheet_pdf
     from disc.photo.board.pattern import checked_window, window_for
 
-    if window is None and diameter_mm is None:
+    if window is not None:
+        width = checked_window(window)
+    elif diameter_mm is not None:
+        width = window_for(diameter_mm)
+    else:
         raise BadInput("disc sheet: how wide is the disc? Give --diameter-mm, or the window's width with --window.")
-    width = checked_window(window) if window is not None else window_for(diameter_mm or 0.0)
     write_whole(out, sheet_pdf(page.value, width))
     if as_json:
         show_json({"file": out, "page": page, "window_mm": width})

@@ -104,9 +104,8 @@ def test_json_holds_all_of_it(job):
     done = disc("check", str(job.folder), "--json")
     content = json.loads(done.stdout)
     by_kind = {f["kind"]: f for f in content["findings"]}
-    missing = by_kind["missing"]
-    # in the second strain: after bar 8 of 2/4, or after bar 4 where two such bars are written as one
-    assert missing["probability"] > 0.8 and missing["bar"] > 4 and missing["words"].startswith("missing pin")
+    missing = by_kind["missing"]  # 42 eighths on: bar 11 of 2/4, or bar 6 where two such bars are written as one
+    assert missing["probability"] > 0.8 and missing["bar"] in (11, 6) and missing["words"].startswith("missing pin")
     assert {e["kind"] for e in missing["evidence"]} >= {"seen", "heard"}
     assert all(isinstance(e["weight"], float) for e in missing["evidence"])
     assert by_kind["bent"]["decision"]["verdict"] == "rejected" and by_kind["bent"]["probability"] == 0.0

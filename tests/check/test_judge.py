@@ -19,6 +19,8 @@ from disc.tune.score.records import ScoreBar, ScoreIn, ScoreNote
 from .making import COMB, EIGHTH_S, PITCHES, PLATE, START_S, STRAIN, sound_disc, tune, turn_of
 
 SECOND = len([t for t in STRAIN if t])  # the first pin of the second strain
+# Where the tenth pin of the second strain stands, 42 eighths on: of bars of 2/4, or of two such written as one.
+SECOND_PLUS_9 = ((11, 2), (6, 2))
 
 
 def checked(pins, references=()) -> Judgement:
@@ -60,9 +62,7 @@ def test_an_empty_hole_that_the_other_strain_fills_is_missing():
     (finding,) = checked(pins).findings
     assert finding.kind == Kind.MISSING and finding.pin_id == pins[SECOND + 9].id and finding.probability > 0.9
     assert {e.kind for e in finding.evidence} >= {"seen", "heard"}
-    assert (
-        finding.bar is not None and finding.bar > 4 and finding.beat is not None
-    )  # the second strain, of bars twice as long as 2/4
+    assert (finding.bar, finding.beat) in SECOND_PLUS_9
 
 
 def test_gaps_without_a_hole_are_found_at_their_place():

@@ -87,7 +87,7 @@ def session(job):
     [
         ({"what": "rim", "points": RIM[:4]}, "4 points of the rim are too few"),
         ({"what": "scale", "points": RIM[:1], "mm": 28}, "two ends"),
-        ({"what": "scale", "points": RIM[:2], "mm": "wide"}, "no length in mm"),
+        ({"what": "scale", "points": RIM[:2], "mm": "wide"}, "the known length: .wide. is not a length"),
         ({"what": "scale", "points": [RIM[0], RIM[0]], "mm": 3}, "two ends"),
         ({"what": "unseen", "points": RIM[:2]}, "three corners"),
         ({"what": "unseen", "points": [[1, 2], [3], [4, 5]]}, "no places"),

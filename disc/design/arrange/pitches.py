@@ -50,8 +50,8 @@ def playing_comb(comb: Comb, plate: Plate) -> PlayingComb:
         reason = _why_not(tooth, offset)
         if reason:
             left_out.append(f"tooth {tooth.number}: {reason}")
-        else:
-            usable.append(PlayingTooth(tooth, nominal_of(tooth.pitch or 0.0, offset), tooth.tip_deg))
+        elif tooth.pitch is not None:
+            usable.append(PlayingTooth(tooth, nominal_of(tooth.pitch, offset), tooth.tip_deg))
     if len(usable) < FEWEST_TEETH:
         raise BadInput(
             f"the comb table has {len(usable)} usable {'tooth' if len(usable) == 1 else 'teeth'} of {len(comb.teeth)}"

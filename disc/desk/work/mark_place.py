@@ -19,6 +19,7 @@ from disc.desk.work.session import Session
 from disc.errors import BadInput, MissingPart
 from disc.job import Job
 from disc.job_schema import now_text
+from disc.measures.length import length_mm
 from disc.photo.seen.hand_marks import FEWEST_RIM, kept_marks, marks_of, pins_inside, setting_name
 from disc.records import Condition, Side
 
@@ -78,12 +79,9 @@ def _scale(session: Session, job: Job, sheet: PageSheet, asked: Mapping[str, Any
         return
     if len(points) != 2 or abs(points[0][0] - points[1][0]) + abs(points[0][1] - points[1][1]) < LEAST_APART_PX:
         raise BadInput("a known length has two ends that lie apart: mark both.")
-    try:
-        mm = float(str(asked.get("mm", "")).replace(",", "."))
-    except ValueError:
-        mm = 0.0
+    mm = length_mm(str(asked.get("mm", "")), "the known length")
     if not MM_LOW <= mm <= MM_HIGH:
-        raise BadInput(f"how long is it? {str(asked.get('mm', ''))[:20]!r} is no length in mm.")
+        raise BadInput(f"the known length: {mm:g} mm; it must be {MM_LOW:g} to {MM_HIGH:g} mm.")
     _keep(session, job, side, "scale", [*points[0], *points[1], mm], f"marked a known length of {mm:g} mm")
 
 

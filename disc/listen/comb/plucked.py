@@ -299,7 +299,9 @@ def _neighbour_set_off(
 
 def _sets_off(candidate: PluckStart, own: Sounding, other: PluckedTooth, first: bool, yet_unplucked: bool) -> bool:
     """Whether the neighbour's pitch begins with this pluck; at the first one it must grow louder than it rang."""
-    neighbour = other.pitch or 0.0
+    if other.pitch is None:
+        return False
+    neighbour = other.pitch
     reach = NEIGHBOUR_CENTS / 100.0
     # A neighbour plucked just before rings on, and swells where it is stirred: it must clearly begin anew.
     growth_db, share = (LEAST_GROWTH_DB, 0.5) if yet_unplucked else (AGAIN_GROWTH_DB, AGAIN_SHARE)

@@ -235,7 +235,9 @@ def _leaning(pin: Pin, said: Verdicts, plate: Plate) -> PlaceWork:
 
 
 def _uneven(pin: Pin, said: Verdicts, height_mm: float) -> PlaceWork:
-    over = (pin.height_mm or 0.0) - height_mm
+    if pin.height_mm is None:
+        return PlaceWork((_leave("its height was not measured"),), look=True)
+    over = pin.height_mm - height_mm
     reason = said.words(Kind.UNEVEN_HEIGHT) or f"{over:+.2f} mm against its track"
     if over >= LEAST_SHORTEN_MM:
         return PlaceWork((StationTask(Operation.SHORTEN, reason, over, "off the top"),))
