@@ -57,6 +57,15 @@ def test_the_page_says_a_sentence_as_the_papers_do(open_desk, job):
         "its tip stands 0.31 mm off its root.",
     ):
         assert desk.page.evaluate(TONGUE, words) == said(words)
+    for words in (  # what was done and what followed stand in one line, each with a full stop of its own
+        "Done: pin 33: condition missing. 103 notes became 102.",
+        "Done: pin 8: condition sound. pin 8 now sounds tooth 4 at bar 3 beat 2; the upbeat changed; the key changed.",
+        "Undone: moved pin 3 to upper 4.20 mm, 31.0 degrees. metre 2/4 became 6/8.",
+        "the tune can no longer be read",
+        "the tune was read",
+    ):
+        desk.page.evaluate(TONGUE, words)
+    assert desk.page.evaluate(UNSAID) == []
     desk.page.click("#more")
     desk.page.select_option("#language-choice", "en")  # chosen by hand, and kept
     desk.page.wait_for_function("() => document.documentElement.lang === 'en'")

@@ -36,10 +36,12 @@ function find(words, depth) {
   if (depth > DEEPEST) return null;
   for (const { regex, said, piece } of patterns) {
     if (!bare.includes(piece)) continue;
-    const whole = regex.exec(bare) ? bare : bare.endsWith(".") && regex.exec(bare.slice(0, -1)) ? bare.slice(0, -1) : null;
-    if (whole === null) continue;
+    // As it stands, with one full stop too many, or parted from its own.
+    const whole = [bare, bare.replace(/\.$/, ""), `${bare}.`].find((one) => regex.test(one));
+    if (whole === undefined) continue;
     const { groups } = regex.exec(whole);
-    return words.replace(whole, () => said.replace(/\{(\w+)\}/g, (_, name) => value(groups[name] ?? "", depth)));
+    const now = said.replace(/\{(\w+)\}/g, (_, name) => value(groups[name] ?? "", depth));
+    return whole.length > bare.length ? words.replace(bare, () => now.replace(/\.$/, "")) : words.replace(whole, () => now);
   }
   return null;
 }
