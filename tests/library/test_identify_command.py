@@ -9,7 +9,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from bench.truth.practice import LEVELS, practice_disc
 
 from disc import cli
 from disc.comb.strikes import pins_from_strikes
@@ -17,6 +16,7 @@ from disc.errors import BadInput
 from disc.job import create_job, open_for_writing, open_job
 from disc.library.accepted import accepted_tune
 from disc.records import Comb, Plate, Side, Strike, Tooth
+from tests.bench.truth.practice import LEVELS, practice_disc
 
 
 def run(monkeypatch, *arguments):

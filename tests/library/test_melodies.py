@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from bench.truth.practice import LEVELS, practice_disc
 
 from disc.library.notes_in import query_of_notes
 from disc.library.search.chain import PLAIN, MelodyLine, interval_nats, lay, shelf_of, step_tables, trace
@@ -14,6 +13,7 @@ from disc.library.search.placed import is_version
 from disc.library.search.query import make_query
 from disc.library.search.tempi import trial_tempi
 from disc.tune.score.old_text import decode_old
+from tests.bench.truth.practice import LEVELS, practice_disc
 
 ROW = np.array([60, 62, 64, 60, 65, 64, 62, 67, 65, 64])
 ONSET = np.cumsum([0, 1, 1, 2, 0.5, 0.5, 1, 1, 2, 1.0])

@@ -6,7 +6,6 @@ from dataclasses import fields
 
 import numpy as np
 import pytest
-from bench.truth.practice import LEVELS, practice_disc
 
 from disc.errors import BadInput
 from disc.library.read.versions import plain_title
@@ -18,6 +17,7 @@ from disc.library.search.rank_search import look, solve_tunings
 from disc.library.search.rank_tunes import rank_tunes
 from disc.library.search.rate import ABSENT_NATS, CELL_S, draw
 from disc.library.search.vote import Candidates
+from tests.bench.truth.practice import LEVELS, practice_disc
 
 
 def discs(index, level, count, seed):

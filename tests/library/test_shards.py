@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 
 import numpy as np
-from bench.truth.practice import LEVELS, practice_disc
 from distributed import Client, LocalCluster
 
 from disc.library.index.shards import find_in_shards, write_shards
@@ -13,6 +12,7 @@ from disc.library.index.tune_index import open_index, write_index
 from disc.library.read.versions import group_versions
 from disc.library.search.find_tunes import find_tunes
 from disc.library.search.query import make_query
+from tests.bench.truth.practice import LEVELS, practice_disc
 
 
 def test_shards_on_a_local_cluster_answer_like_one_index(small, tmp_path):

@@ -9,7 +9,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
-from struck_bars import RATE, a_tune, played_turn, plucked_comb
 
 from disc.cli import main
 from disc.frame import theta_for
@@ -18,6 +17,8 @@ from disc.listen.comb.plucked_store import heard_pitches
 from disc.listen.store import load_course, load_listen, load_listen_findings, load_turn
 from disc.records import Comb, Pin, Plate, Side, Tooth
 from disc.tables import format_comb, format_pins
+
+from .struck_bars import RATE, a_tune, played_turn, plucked_comb
 
 PITCHES = [70.0, 72.0, 74.0, 76.0, 78.0, 80.0, 82.0]
 COMB = Comb(tuple(Tooth(k, Side.UPPER, 6.0 + 0.5 * k, 40.0, p) for k, p in enumerate(PITCHES, start=1)))

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from struck_bars import RATE, bar, plucked_comb, put, ticks
 
 from disc.listen.comb.plucked import PluckedComb, comb_from_recording
 from disc.listen.comb.plucked_plot import plot_plucked
 from disc.listen.sound.audio import Recording
 from disc.records import ToothCondition
+
+from .struck_bars import RATE, bar, plucked_comb, put, ticks
 
 PITCHES = [70.03, 72.0, 74.05, 74.97, 77.0, 78.98, 82.0, 84.02]
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from struck_bars import RATE, bar, hz, plucked_comb, put
 
 from disc.listen.comb.plucked import comb_from_recording
 from disc.listen.sound.appearing import tones_that_appear
 from disc.listen.sound.audio import Recording
 from disc.listen.sound.beginnings import for_fundamentals
 from disc.records import ToothCondition
+
+from .struck_bars import RATE, bar, hz, plucked_comb, put
 
 PITCHES = [70.03, 72.0, 74.05, 74.97, 77.0, 78.98, 82.0, 84.02]
 

@@ -7,13 +7,14 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 from scipy.signal import butter, sosfilt
-from struck_bars import RATE, plucked_comb
 
 from disc.listen.comb.plucked import comb_from_recording, hear_teeth, signs_of_buzzing
 from disc.listen.comb.plucks import find_plucks
 from disc.listen.comb.tooth_buzz import LIKELY, SIGNS, buzz_probability
 from disc.listen.sound.audio import FloatArray, Recording
 from disc.records import ToothCondition
+
+from .struck_bars import RATE, plucked_comb
 
 PITCHES = [67.02, 69.0, 71.03, 72.0, 74.02, 76.0, 78.03, 79.01, 81.0, 83.02]
 BUZZING = 5

@@ -5,13 +5,14 @@ from __future__ import annotations
 import mir_eval
 import numpy as np
 import pytest
-from struck_bars import RATE, a_tune, hz, played_turn, ticks
 
 from disc.errors import BadInput
 from disc.listen.sound.audio import Recording
 from disc.listen.turn.hear_turn import read_turn
 from disc.listen.turn.place.speed import motion_from
 from disc.listen.turn.turn_record import Turn
+
+from .struck_bars import RATE, a_tune, hz, played_turn, ticks
 
 COMB = dict(enumerate([69.02, 71.0, 72.97, 74.0, 76.03, 78.0, 79.0, 81.02, 83.0], start=1))
 PERIOD_S = 22.0

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from struck_bars import RATE, a_tune, hz, played_turn, put
 
 from disc.errors import BadInput
 from disc.listen.sound.audio import Recording
 from disc.listen.turn.hear.strike_attacks import Attacks
 from disc.listen.turn.hear_turn import read_turn
 from disc.listen.turn.turn_record import Turn
+
+from .struck_bars import RATE, a_tune, hz, played_turn, put
 
 COMB = dict(enumerate([67.0, 69.02, 71.0, 72.0, 74.01, 76.0, 78.0, 79.02, 81.0], start=1))
 PERIOD_S = 22.0

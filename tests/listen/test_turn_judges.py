@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from struck_bars import RATE, bar, hz, put
 
 from disc.listen.fitted import fitted
 from disc.listen.sound.audio import Recording
@@ -15,6 +14,8 @@ from disc.listen.turn.judge.silent_strikes import MOST_OF_A_LAP, PRIOR, over_lap
 from disc.listen.turn.judge.single_extra import ExtraCandidate, extra_features, extra_probability
 from disc.listen.turn.learn.true_pitches import off_table
 from disc.listen.turn.place.disc_path import Expected
+
+from .struck_bars import RATE, bar, hz, put
 
 T60_S = 2.0
 

@@ -6,7 +6,6 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from struck_bars import RATE, bar, hz, put
 
 from disc.listen.sound.audio import Recording
 from disc.listen.store import turn_json
@@ -16,6 +15,8 @@ from disc.listen.turn.place.speed import motion_from
 from disc.listen.turn.plot import plot_turn
 from disc.listen.turn.turn_record import Turn
 from disc.records import Key, Metre, Note, Tune
+
+from .struck_bars import RATE, bar, hz, put
 
 PERIOD_S = 20.0
 # Teeth 3 and 4 are meant to be alike and are 9 cents apart; each rings its own time.

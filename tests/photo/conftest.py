@@ -5,11 +5,12 @@ from __future__ import annotations
 import json
 
 import pytest
-from photo_sample import SAMPLE
 
 from disc.photo.image import load_photo
 from disc.photo.read_face import read_face
 from disc.records import Plate, Side
+
+from .photo_sample import SAMPLE
 
 
 @pytest.fixture(scope="session")

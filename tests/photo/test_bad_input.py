@@ -7,7 +7,6 @@ import sys
 
 import numpy as np
 import pytest
-from photo_sample import SAMPLE
 from PIL import Image
 
 from disc.errors import BadInput, MissingPart
@@ -17,6 +16,8 @@ from disc.photo.image import load_photo
 from disc.photo.read_face import read_face
 from disc.photo.read_photos import read_job
 from disc.records import Plate, Side
+
+from .photo_sample import SAMPLE
 
 
 def test_absent_empty_and_not_a_photo(tmp_path):

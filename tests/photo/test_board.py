@@ -8,7 +8,6 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from sheet_camera import Shot, corners_seen, photograph
 
 from disc.photo.board.camera_of_board import SheetNotFlat, solve_camera, told_by_others
 from disc.photo.board.find_board import find_board
@@ -17,6 +16,8 @@ from disc.photo.board.sheet_under import SheetUnder, lens_by_sheets
 from disc.photo.image import CameraName, Photo
 from disc.photo.plane.face_plane import Plane
 from disc.photo.plane.known_lens import known_rows, vanishing_line
+
+from .sheet_camera import Shot, corners_seen, photograph
 
 BENT = Shot(k1=-0.03, sx=1.004, sy=0.999)
 

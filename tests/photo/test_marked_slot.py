@@ -7,7 +7,6 @@ import json
 import cv2
 import numpy as np
 import pytest
-from photo_sample import SAMPLE
 
 from disc.frame import angle_gap_deg
 from disc.photo.image import load_photo
@@ -16,6 +15,8 @@ from disc.photo.plate.slot_signs import SlotPlace
 from disc.photo.plate.which_slot import NO_NOTCH, ChosenSlot, odds_against_mark, slot_doubts
 from disc.photo.read_face import ReadSettings, read_face
 from disc.records import About, Plate, Side
+
+from .photo_sample import SAMPLE
 
 
 def shown(angle_rad, probability):

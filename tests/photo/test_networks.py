@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from photo_sample import SAMPLE
 
 from disc.photo.image import Photo, load_photo, opencv
 from disc.photo.marks.networks import CLOSER_PX, CLOSER_PX_PER_MM, FOLDER, FRAME_PX, ask_closer, ask_finder
 from disc.photo.plate.find_plate import find_plate
+
+from .photo_sample import SAMPLE
 
 KINDS = {"missing": 2, "stub": 1}
 

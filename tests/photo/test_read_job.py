@@ -7,7 +7,6 @@ import shutil
 
 import numpy as np
 import pytest
-from photo_sample import SAMPLE, matched
 from PIL import Image
 
 from disc.comb.comb_job import teeth_after_reading
@@ -19,6 +18,8 @@ from disc.photo.request import ReadRequest
 from disc.photo.seen.seen_map import SeenMap
 from disc.records import Condition, Pin, Plate, Side
 from disc.tables import read_comb
+
+from .photo_sample import SAMPLE, matched
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from photo_sample import SAMPLE, f1, matched, places
 
 from disc.photo.combine_photos import _one_side
 from disc.photo.image import Photo, load_photo, opencv
@@ -18,6 +17,8 @@ from disc.photo.quality import judge_photo
 from disc.photo.read_face import ReadSettings, read_face
 from disc.photo.several.merge_pins import ShownFace, laid_on_first, merge_pins
 from disc.records import Condition, Plate, Side
+
+from .photo_sample import SAMPLE, f1, matched, places
 
 
 def true_pins(truth, side):

@@ -7,7 +7,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from photo_sample import SAMPLE, f1, matched
 
 from disc.commands.photo_marks import given_by_hand
 from disc.errors import BadInput
@@ -20,6 +19,8 @@ from disc.photo.several.lay_on import lay_on
 from disc.photo.several.merge_pins import ShownFace, merge_pins
 from disc.photo.several.one_slot import slot_off_deg
 from disc.records import Condition, Pin, Side
+
+from .photo_sample import SAMPLE, f1, matched
 
 
 def scattered(rng, n):

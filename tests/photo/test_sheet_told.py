@@ -8,12 +8,13 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from sheet_camera import Shot, photograph, turn_of
 
 from disc.photo.board.disc_on_sheet import outline_of, plane_of, radius_at, where_it_lies
 from disc.photo.board.sheet_told import SheetTold, advice, sheet_told
 from disc.photo.board.sheet_under import look_for_sheets
 from disc.photo.image import Photo
+
+from .sheet_camera import Shot, photograph, turn_of
 
 SHOT = Shot(tilt_deg=14.0, sx=1.002, sy=1.002)
 RADIUS_MM, HEIGHT_MM, OFF_MM = 12.0, 3.0, (0.6, -0.4)

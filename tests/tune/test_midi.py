@@ -10,10 +10,11 @@ import mido
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from made import JIG, MAMAN, bass_notes, parse, tune_of
 
 from disc.records import Key, Metre
 from disc.tune.write.midi import TICKS_PER_QUARTER, first_tick_quarter, midi_bytes
+
+from .made import JIG, MAMAN, bass_notes, parse, tune_of
 
 
 def read_back(data: bytes) -> tuple[mido.MidiFile, list[tuple[int, int]]]:

@@ -7,11 +7,12 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from made import JIG, MAMAN, bass_notes, parse, tune_of
 from music21 import converter, key, pitch
 
 from disc.records import Key, Metre, Note, Repeat, Tune, Voice
 from disc.tune.write.musicxml import musicxml_text, spelled
+
+from .made import JIG, MAMAN, bass_notes, parse, tune_of
 
 
 def read_notes(text: str) -> list[tuple[Fraction, int]]:

@@ -10,7 +10,6 @@ from fractions import Fraction
 import mido
 import numpy as np
 import pytest
-from tune.made import MAMAN, PLATE, bass_notes, parse, strikes_of
 
 from disc.frame import turn_for_onset_deg
 from disc.records import Metre, Strike
@@ -19,6 +18,7 @@ from disc.tune.read.strains import differing_notes
 from disc.tune.store import TUNE
 from disc.tune.write.midi import midi_bytes
 from disc.tune.write.musicxml import musicxml_text
+from tests.tune.made import MAMAN, PLATE, bass_notes, parse, strikes_of
 
 QUARTER_S = 0.5
 # the air with a bass note on each bar line, 24 bars of 2/4

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from made import JIG, MAMAN, PLATE, bass_notes, parse, strikes_of
 
 from disc.errors import BadInput
 from disc.frame import angle_gap_deg, onset_s, turn_deg, wrap_deg
@@ -22,6 +21,8 @@ from disc.tune.read.step_grid import find_grids
 from disc.tune.settings import TuneSettings, parse_key
 from disc.turn.guess import guess_pitches
 from disc.turn.tips import estimate_tips
+
+from .made import JIG, MAMAN, PLATE, bass_notes, parse, strikes_of
 
 MAMAN_NOTES = parse(MAMAN)
 MAMAN_BASS = bass_notes(24, Metre(2, 4), (48, 52, 53, 48, 53, 48, 55, 48))

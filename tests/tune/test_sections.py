@@ -7,7 +7,6 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from tune.made import MAMAN, PLATE, bass_notes, parse, strikes_of, tune_of
 
 from disc.errors import BadInput
 from disc.records import Metre, Strike
@@ -18,6 +17,7 @@ from disc.tune.settings import TuneSettings, parse_metre_at, parse_move
 from disc.tune.store import TUNE
 from disc.tune.write.musicxml import musicxml_text
 from disc.turn.bars import BarGrid
+from tests.tune.made import MAMAN, PLATE, bass_notes, parse, strikes_of, tune_of
 
 AIR_TUNE = tune_of(parse(MAMAN), bass_notes(24, Metre(2, 4), (48, 53, 55, 48)), Metre(2, 4))
 AIR = [*parse(MAMAN), *bass_notes(24, Metre(2, 4), (48, 53, 55, 48))]

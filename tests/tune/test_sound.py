@@ -8,11 +8,12 @@ import wave
 import numpy as np
 import pytest
 import soundfile
-from made import parse, strikes_of
 from scipy.optimize import brentq
 
 from disc.comb.bar import frequency_hz, ring_time_s
 from disc.tune.write.sound import PEAK, RATE_HZ, render_strikes, tooth_sound, wav_bytes
+
+from .made import parse, strikes_of
 
 
 def peak_hz(tone: np.ndarray, low: float, high: float) -> float:

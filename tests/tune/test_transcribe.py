@@ -11,8 +11,6 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from made import PLATE, strikes_of
-from test_read_tune import JIG_BASS, JIG_TWICE
 
 from disc.comb.strikes import pins_from_strikes
 from disc.errors import BadInput, MissingPart
@@ -21,6 +19,9 @@ from disc.records import Comb, Condition, Side, Tooth
 from disc.tune.store import load_tune
 from disc.turn.order import parse_order
 from disc.turn.transcribe_job import transcribe_job
+
+from .made import PLATE, strikes_of
+from .test_read_tune import JIG_BASS, JIG_TWICE
 
 
 @pytest.fixture

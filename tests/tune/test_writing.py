@@ -8,7 +8,6 @@ from fractions import Fraction
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from made import JIG, MAMAN, MAMAN_A, bass_notes, parse, tune_of
 
 from disc.records import Key, Metre, Repeat, Voice
 from disc.tune.read.strains import find_repeats, printed_bars
@@ -17,6 +16,8 @@ from disc.tune.write.engrave import engrave, pdf_of_pages
 from disc.tune.write.layout import lay_out
 from disc.tune.write.lengths import VALUES, rest_pieces, written_pieces
 from disc.tune.write.musicxml import musicxml_text
+
+from .made import JIG, MAMAN, MAMAN_A, bass_notes, parse, tune_of
 
 METRES = [Metre(2, 4), Metre(3, 4), Metre(4, 4), Metre(6, 8), Metre(9, 8), Metre(3, 8), Metre(5, 4)]
 sixteenths = st.integers(0, 31).map(lambda k: Fraction(k, 4))

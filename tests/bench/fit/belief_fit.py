@@ -1,6 +1,6 @@
 """Fits the curves of disc/library/search/belief.json on practice discs and prints how those left out were judged.
 
-    python tests/bench/fit/belief_fit.py --out belief.json [--count 25] [--seed 160] [--kinds pitch order notes]
+    python -m tests.bench.fit.belief_fit --out belief.json [--count 25] [--seed 160] [--kinds pitch order notes]
 
 Discs of every level of damage, beginnings of 8 to 24 notes, discs whose very print is left out while another is in the
 library, and each of them again with every print of its tune left out. Right is a first answer that is the tune, in
@@ -13,16 +13,11 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
-
-from bench.measure.identify import all_but, discs, has_passage, logistic, query_of, same_tune, with_version
-from bench.truth.practice import PracticeDisc
 from disc.library.index.library_store import open_library
 from disc.library.index.tune_index import Index
 from disc.library.search.belief import features
@@ -30,6 +25,8 @@ from disc.library.search.find_tunes import signs_of
 from disc.library.search.query import Query, make_query
 from disc.library.search.rank_tunes import rank_tunes
 from disc.words import no_progress
+from tests.bench.measure.identify import all_but, discs, has_passage, logistic, query_of, same_tune, with_version
+from tests.bench.truth.practice import PracticeDisc
 
 LEVELS = ("mild", "medium", "hard", "severe")
 STARTS = (8, 12, 16, 24)

@@ -1,6 +1,6 @@
 """Fits disc/check/weights.json: what each observation of a hole or of a gap is worth. Run by hand; takes some minutes.
 
-    python tests/bench/fit/check_fit.py [--discs N] [--write]
+    python -m tests.bench.fit.check_fit [--discs N] [--write]
 
 Invented discs of the training half of the tunes (check_discs.py) are read as `disc check` reads them, tune reading
 included; every empty hole and every candidate gap is observed, and a logistic regression per table gives the
@@ -11,17 +11,11 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
-
 from sklearn.linear_model import LogisticRegression
 
-from bench.truth.check_discs import Simulated, corpus_tunes, simulate
 from disc.check.music.gaps import candidate_places
 from disc.check.music.music_observations import OBSERVED, observe
 from disc.check.music.music_places import bench_of, place_of_hole
@@ -33,6 +27,7 @@ from disc.comb.pin_spread import measure_spread
 from disc.comb.strikes import strikes_from_pins
 from disc.tune.read.read_tune import read_tune
 from disc.turn.bars import grid_of
+from tests.bench.truth.check_discs import Simulated, corpus_tunes, simulate
 
 SEED = 1101
 SAME_TIME_S = 0.08  # a candidate this near to a lost pin of its sound is that pin

@@ -1,6 +1,6 @@
 """Fits how two tunes in one turn are told from one (disc/tune/read/two_tunes.py), into model.json.
 
-    python tests/bench/fit/fit_parts.py
+    python -m tests.bench.fit.fit_parts
 
 Turns of one and of two tunes, from the tuning melodies and pieces (works of which none is in the bench), with errors of
 15 ms and bends on half of the single ones. Logistic regression with a little ridge; printed: what it gets right on the
@@ -10,20 +10,16 @@ quarter left out. The price of a wrong cut is higher than of a missed one, so si
 from __future__ import annotations
 
 import json
-import sys
-from pathlib import Path
 
 import numpy as np
 from scipy.optimize import minimize
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
-
-from bench.truth.music_pieces import load_tuning_pieces
-from bench.truth.music_turns import KINDS, Case, bend, case_of, cases_of_melodies, two_tunes
 from disc.tune.read.model import MODEL_FILE
 from disc.tune.read.step_grid import find_grids
 from disc.tune.read.straighten import candidate_steps_by_part
 from disc.tune.read.two_tunes import FEATURES, cut_features
+from tests.bench.truth.music_pieces import load_tuning_pieces
+from tests.bench.truth.music_turns import KINDS, Case, bend, case_of, cases_of_melodies, two_tunes
 
 SINGLE_WEIGHT, RIDGE = 2.0, 0.02
 

@@ -1,7 +1,7 @@
 """Fits the numbers of disc/tune/read/model.json to the tuning half of the corpus draw and to pieces with their own
 accompaniment (music_pieces.TUNING: works of which none is in the bench of music.py). Run from the repository's root:
 
-    python tests/bench/fit/fit_tune.py [--report]
+    python -m tests.bench.fit.fit_tune [--report]
 
 Each tuning melody is made into turns with random accompaniments and 0, 5 or 15 % of the strikes removed
 (tune_strikes.py), each piece into PIECE_VARIANTS turns of other inner voices and tempo; the held-out half and the
@@ -15,7 +15,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -24,12 +23,6 @@ import numpy as np
 from scipy.optimize import minimize
 from sklearn.neural_network import MLPClassifier
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
-
-from bench.truth.music_pieces import load_tuning_pieces
-from bench.truth.music_turns import case_of
-from bench.truth.tune_corpus import load_melodies
-from bench.truth.tune_strikes import make_turn
 from disc.tune.read.figures import find_rolls
 from disc.tune.read.key import KEY_FEATURES, key_candidates, key_evidence, key_features
 from disc.tune.read.linear import LinearModel
@@ -49,6 +42,10 @@ from disc.tune.read.read_tune import find_turn_grids, strike_weights
 from disc.tune.read.rhythm import RhythmModel, bar_name, beat_name, fit_gaps, gap_counts, rhythm_scores
 from disc.tune.read.step_grid import StepGrid
 from disc.tune.read.voices import VoiceModel, line_features, melody_probability, voice_features
+from tests.bench.truth.music_pieces import load_tuning_pieces
+from tests.bench.truth.music_turns import case_of
+from tests.bench.truth.tune_corpus import load_melodies
+from tests.bench.truth.tune_strikes import make_turn
 
 FOLDS = 4
 RIDGE = 3e-4

@@ -1,6 +1,6 @@
 """Fits the networks of disc/library/melody.json on practice discs and prints how discs left out were judged.
 
-    python tests/bench/fit/identify_fit.py --melody OUT.json
+    python -m tests.bench.fit.identify_fit --melody OUT.json
 
 Seed 150 only; the discs bench/measure/identify.py measures on (900 and up) are never read here. One disc in eight is
 left out of the fit. Every third disc is shown by the rank of its teeth.
@@ -10,18 +10,15 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
 from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
-
-from bench.truth.practice import LEVELS, practice_disc
 from disc.library.index.library_store import open_library
 from disc.library.search.melody import PARTS, SEMITONES_OF_RANK
 from disc.tune.read.voices import VoiceModel, line_features, voice_features
 from disc.words import no_progress
+from tests.bench.truth.practice import LEVELS, practice_disc
 
 SEED = 150
 DISCS = {"mild": 700, "medium": 700, "hard": 800, "severe": 1600}

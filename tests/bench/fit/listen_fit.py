@@ -1,6 +1,6 @@
 """How a buzz is weighed: fits the weights of disc/listen/comb/tooth_buzz.py to combs whose teeth buzz in many ways.
 
-Run: python tests/bench/fit/listen_fit.py [--seed 5001] [--workers 2]
+Run: python -m tests.bench.fit.listen_fit [--seed 5001] [--workers 2]
 Draws some 170 combs of 27 instruments and of bars, a third of them in 15 dB noise, teeth buzzing in the 15 ways of
 listen_buzz.py. Prints how well buzzing is told by a fit to the other instruments (whole instruments are left out, not
 draws), which ways are missed, and the weights. Teeth whose number or pitch came out wrong are not fitted to, but are
@@ -11,20 +11,17 @@ from __future__ import annotations
 
 import argparse
 import multiprocessing
-import sys
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
-
-from bench.truth import listen_draws, listen_set
 from disc.listen.comb.plucked import hear_teeth, signs_of_buzzing
 from disc.listen.comb.plucks import find_plucks
 from disc.listen.comb.tooth_buzz import SIGNS, raised_signs
 from disc.listen.sound.audio import read_recording
+from tests.bench.truth import listen_draws, listen_set
 
 NEAR_SEMITONES, PLUCK_S = 0.5, 0.1
 RIDGE = 0.1  # scikit-learn's C

@@ -1,6 +1,6 @@
 """How a turn's silent strikes and extra sounds are weighed: fits disc/listen/fitted.json to turns of the usual make.
 
-Run: python tests/bench/fit/listen_turn_fit.py [--turns 24] [--workers 1] [--write]
+Run: python -m tests.bench.fit.listen_turn_fit [--turns 24] [--workers 1] [--write]
 Draws turns of listen_make.MAKE and MAKE_FIT, follows each as the program does, and fits three logistic regressions with
 a ridge: silence of a strike by itself, silence with what its tooth's other strikes say, and extra sounds among the
 candidates. Precision, recall and calibration are printed by fits that leave out whole sources. Needs what listen.py
@@ -12,7 +12,6 @@ from __future__ import annotations
 import argparse
 import json
 import multiprocessing
-import sys
 import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -20,9 +19,6 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
-
-from bench.truth import listen_make, listen_set
 from disc.listen.fitted import FITTED_FILE
 from disc.listen.sound.audio import read_recording
 from disc.listen.sound.bands import pitch_of_hz
@@ -31,6 +27,7 @@ from disc.listen.turn.judge.silent_strikes import Features, over_laps, strike_fe
 from disc.listen.turn.judge.single_extra import candidates, extra_features
 from disc.listen.turn.place.disc_path import Expected
 from disc.listen.turn.place.place_in_recording import lay
+from tests.bench.truth import listen_make, listen_set
 
 RIDGE = 0.3  # scikit-learn's C, on features of unit variance
 ONSET_S, SEMITONES = 0.05, 0.5

@@ -1,8 +1,8 @@
 """Is a percentage true? Reliability tables of every kind of percentage that the program shows.
 
-    python tests/bench/measure/calibration.py photo JOBS FOLDER [FOLDER ...] [--names h1,h2]
-    python tests/bench/measure/calibration.py fits JOBS
-    python tests/bench/measure/calibration.py music [--tunes 60] [--pieces 20] [--removed 0 0.05 0.15] [--seed 1]
+    python -m tests.bench.measure.calibration photo JOBS FOLDER [FOLDER ...] [--names h1,h2]
+    python -m tests.bench.measure.calibration fits JOBS
+    python -m tests.bench.measure.calibration music [--tunes 60] [--pieces 20] [--removed 0 0.05 0.15] [--seed 1]
 
 photo: jobs as chain.py --jobs leaves them, held against NAME.json of FOLDER: that a site is there, that its condition
 is as read, and every kind of finding. fits: the same jobs sabotaged as in fits.py: that the cause named is the right
@@ -18,7 +18,6 @@ from __future__ import annotations
 import argparse
 import json
 import math
-import sys
 from collections import defaultdict
 from collections.abc import Sequence
 from pathlib import Path
@@ -26,20 +25,18 @@ from typing import Any
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
-
-from bench.measure.chain import SITES, _pairs, _place, _place_of, _stands_extra
-from bench.measure.fits import sabotaged
-from bench.measure.music import cases_of_pieces, lines_right, read_case
-from bench.measure.score import bar_scores
-from bench.truth.tune_corpus import load_melodies
-from bench.truth.tune_strikes import make_turn
 from disc.check.check_job import judge_turn, references_of
 from disc.job import open_job
 from disc.records import Finding, Pin
 from disc.tune.read.read_tune import read_tune
 from disc.turn.one_turn import resolve, with_direction_weighed
 from disc.turn.turn_of_job import turn_of_job
+from tests.bench.measure.chain import SITES, _pairs, _place, _place_of, _stands_extra
+from tests.bench.measure.fits import sabotaged
+from tests.bench.measure.music import cases_of_pieces, lines_right, read_case
+from tests.bench.measure.score import bar_scores
+from tests.bench.truth.tune_corpus import load_melodies
+from tests.bench.truth.tune_strikes import make_turn
 
 BINS = 10
 REACH_MM = 0.3  # of a finding's place from the fault that it names

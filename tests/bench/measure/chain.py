@@ -1,6 +1,6 @@
 """The chain as a whole: photographs -> pins -> teeth -> strikes -> tune -> findings -> plan, truth beside each stage.
 
-    python tests/bench/measure/chain.py FOLDER [FOLDER ...] [--names p3,h5] [--jobs FOLDER] [--own-slot] [--identify]
+    python -m tests.bench.measure.chain FOLDER [FOLDER ...] [--names p3,h5] [--jobs FOLDER] [--own-slot] [--identify]
 
 A folder holds NAME.json (truth: disc, comb, tune, pins, photos, distractors) beside NAME-upper.jpg and NAME-lower.jpg.
 The comb's table and the plate are given as true, and the stop slot as well unless --own-slot. --jobs keeps the jobs

@@ -1,6 +1,6 @@
 """Measures `disc check` on invented damaged discs against its bars. Run by hand:
 
-    python tests/bench/measure/check.py [--discs 120] [--half unseen|train] [--fresh N]
+    python -m tests.bench.measure.check [--discs 120] [--half unseen|train] [--fresh N]
 
 Discs come from check_discs.py: corpus tunes with accompaniment, 3-12 % of the pins gone, half of them with a visible
 hole, 1-3 abandoned holes, 2-5 leaning pins, 20 ms setting error, condition noise as of a photo reading. The tune is
@@ -13,18 +13,13 @@ moment (80 ms) and pitch; "same place" also asks for the right tooth.
 from __future__ import annotations
 
 import argparse
-import sys
 import time
 from collections import Counter
 from dataclasses import dataclass, field
 from fractions import Fraction
-from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
-
-from bench.truth.check_discs import Simulated, corpus_tunes, simulate
 from disc.check.check_disc import Judgement, judge
 from disc.check.kinds import Kind
 from disc.check.photo.holes import is_empty_hole
@@ -32,6 +27,7 @@ from disc.frame import onset_s, turn_deg
 from disc.library.records import TICKS_PER_QUARTER, ReferenceTune, TuneKey
 from disc.records import Finding, Pin, Voice
 from disc.turn.one_turn import OneTurn, resolve
+from tests.bench.truth.check_discs import Simulated, corpus_tunes, simulate
 
 SEEDS = {"unseen": 20_260, "train": 10_130}
 SAME_TIME_S = 0.08

@@ -1,8 +1,8 @@
 """Whole collections: throughput on two workers, memory of a worker, cost of a disc as their number grows.
 
-    python tests/bench/measure/collect.py                 # about four minutes on two idle cores
-    python tests/bench/measure/collect.py --quick         # a tenth of the discs
-    python tests/bench/measure/collect.py --only speed    # or growth
+    python -m tests.bench.measure.collect                 # about four minutes on two idle cores
+    python -m tests.bench.measure.collect --quick         # a tenth of the discs
+    python -m tests.bench.measure.collect --only speed    # or growth
 
 The discs are the shipped sample's pins and comb, each job perturbed anew: pins shifted by what a maker's setting and a
 photograph do, some gone, the whole scaled a little by one of forty makers. Pairs are the sample's photographs.

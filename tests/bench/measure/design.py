@@ -1,9 +1,9 @@
 """How good the designs of new discs are: corpus tunes on invented combs, against the bars of the task.
 
-    python tests/bench/measure/design.py [--tunes 100] [--seed 7] [--photos 5] [--solver-cases 10] [--minutes M]
-    python tests/bench/measure/design.py --part 1/8 --rows FOLDER      # an eighth of the tunes, kept; no photographs
-    python tests/bench/measure/design.py --add-up FOLDER               # what all parts came to
-    python tests/bench/measure/design.py --tunes 100 --only-photos     # the photographs alone; likewise --only-solver
+    python -m tests.bench.measure.design [--tunes 100] [--seed 7] [--photos 5] [--solver-cases 10] [--minutes M]
+    python -m tests.bench.measure.design --part 1/8 --rows FOLDER      # an eighth of the tunes, kept; no photographs
+    python -m tests.bench.measure.design --add-up FOLDER               # what all parts came to
+    python -m tests.bench.measure.design --tunes 100 --only-photos     # the photographs alone; likewise --only-solver
 
 Every layout goes through an independent checker (tests/design/checker.py), back through the pin table to strikes, and
 is compared with a greedy arranger. Times are processor time of this process, so that a busy machine does not matter.
@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
 import tempfile
 import time
 from collections import Counter
@@ -21,14 +20,6 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 import numpy as np
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
-
-from design.checker import Rules, broken_rules
-from design.greedy import greedy_arrangement, thinned_melody
-from design.material import COMBS, CombSpec, comb_pitches, make_comb
-from design.other_solver import optimum_with_scip
-from design.tunes import choose_tunes
 
 from disc.comb.strikes import strikes_from_pins
 from disc.design.arrange.phrases import phrase_ends
@@ -42,6 +33,11 @@ from disc.errors import BadInput
 from disc.records import Comb, Plate
 from disc.tables import format_pins, read_pins
 from disc.tune.score.records import Rank, ScoreIn
+from tests.design.checker import Rules, broken_rules
+from tests.design.greedy import greedy_arrangement, thinned_melody
+from tests.design.material import COMBS, CombSpec, comb_pitches, make_comb
+from tests.design.other_solver import optimum_with_scip
+from tests.design.tunes import choose_tunes
 
 
 @dataclass
@@ -295,7 +291,7 @@ def main() -> None:
     if whole and not given.only_photos:
         compare_solvers(scores, given.solver_cases, given.seed)
     if whole and given.photos and not given.only_solver:
-        from design.photographs import read_back_photographs
+        from tests.design.photographs import read_back_photographs
 
         read_back_photographs(scores, given.photos, given.seed)
 

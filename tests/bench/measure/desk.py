@@ -8,15 +8,12 @@ from __future__ import annotations
 
 import os
 import statistics
-import sys
 import tempfile
 import time
 from pathlib import Path
 from typing import Any
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
-
-from desk.rig import CHROMIUM_FLAGS, chromium_path, make_job, many_pins, running_command
+from tests.desk.rig import CHROMIUM_FLAGS, chromium_path, make_job, many_pins, running_command
 
 PINS = 300
 PHOTO_PX = 3464  # square: 12.0 megapixels

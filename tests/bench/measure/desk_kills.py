@@ -1,6 +1,6 @@
 """The desk killed at random moments while edits are sent one after the other: is one that was acknowledged ever lost?
 
-    python tests/bench/measure/desk_kills.py --kills 100 [--page 10]
+    python -m tests.bench.measure.desk_kills --kills 100 [--page 10]
 
 An edit counts as acknowledged when its answer has come. After each kill the desk is started again on the same folder
 and asked for its state: every acknowledged edit must be there, in its order, at most one more than was acknowledged
@@ -13,7 +13,6 @@ from __future__ import annotations
 import argparse
 import http.client
 import json
-import sys
 import tempfile
 import threading
 import time
@@ -22,12 +21,9 @@ from urllib.parse import urlsplit
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: the rooms' helpers
-
-from desk.rig import CHROMIUM_FLAGS, StartedDesk, chromium_path, make_job
-
 from disc.job import load_corrections, open_job
 from disc.tables import read_pins
+from tests.desk.rig import CHROMIUM_FLAGS, StartedDesk, chromium_path, make_job
 
 LONGEST_S = 1.2  # of edits before the kill: some hundred of them
 PICKED = 1

@@ -1,6 +1,6 @@
 """Does the program say what was given wrongly? Discs that were read once, sabotaged in every way, and left alone.
 
-    python tests/bench/measure/fits.py JOBS      a folder of jobs as chain.py --jobs leaves them
+    python -m tests.bench.measure.fits JOBS      a folder of jobs as chain.py --jobs leaves them
 
 What is done to a job's pins, comb and plate: faces swapped, the other direction, a diameter 10 % too large or small,
 another disc's lower face, another disc's comb, the slot of one or both faces 40 degrees off either way. What is done to

@@ -1,7 +1,7 @@
 """Fuzzes the readers: whatever the bytes, a reader answers or raises DiscError with one line; nothing else.
 
-    python tests/bench/measure/fuzz.py                      # every target for a minute
-    python tests/bench/measure/fuzz.py tables --minutes 10  # one target
+    python -m tests.bench.measure.fuzz                      # every target for a minute
+    python -m tests.bench.measure.fuzz tables --minutes 10  # one target
 
 By seeded mutation of good examples, by what hypothesis makes of them (any JSON value or cell in any place), and where
 atheris is installed (pip install atheris) coverage-guided after that; each has its share of the time.
@@ -30,10 +30,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
-
-from bench.truth.fuzz_targets import TARGETS
 from disc.errors import DiscError
+from tests.bench.truth.fuzz_targets import TARGETS
 
 if TYPE_CHECKING:
     from hypothesis.strategies import SearchStrategy

@@ -1,6 +1,6 @@
 """Hostile days: kill -9 at random moments, a full disk, a read-only place, no network, strange names.
 
-    python tests/bench/measure/hostile.py --kills 200        # needs root for the small and read-only file systems
+    python -m tests.bench.measure.hostile --kills 200        # needs root for the small and read-only file systems
 
 Prints, for each kind of day, how often it was tried, what was survived, and what was lost (must be nothing).
 """

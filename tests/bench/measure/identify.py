@@ -19,7 +19,6 @@ from __future__ import annotations
 import argparse
 import multiprocessing
 import os
-import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
@@ -33,9 +32,6 @@ for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 
 import numpy as np  # noqa: E402  (after the threads are set)
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
-
-from bench.truth.practice import LEVELS, PracticeDisc, practice_disc  # noqa: E402
 from disc.library.index.library_store import open_library  # noqa: E402
 from disc.library.index.tune_index import Block, Index, open_index, write_blocks  # noqa: E402
 from disc.library.read.likeness import ALIKE, SURELY_ALIKE, likeness  # noqa: E402
@@ -45,6 +41,7 @@ from disc.library.search.find_tunes import find_tunes, signs_of  # noqa: E402
 from disc.library.search.query import Query, make_query  # noqa: E402
 from disc.library.search.rank_tunes import rank_tunes  # noqa: E402
 from disc.words import no_progress  # noqa: E402
+from tests.bench.truth.practice import LEVELS, PracticeDisc, practice_disc  # noqa: E402
 
 BARS = {
     "mild": (0.99, None), "medium": (0.99, None), "hard": (0.98, None), "severe": (0.78, 0.88), "versions": (0.87,

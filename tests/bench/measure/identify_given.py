@@ -1,7 +1,7 @@
 """Answers queries with known answers that others made, for their scorer; and ranks annotated tune families.
 
-    python tests/bench/measure/identify_given.py --queries queries.json --out result.json [--levels version hard]
-    python tests/bench/measure/identify_given.py --families families.json --out result.json
+    python -m tests.bench.measure.identify_given --queries queries.json --out result.json [--levels version hard]
+    python -m tests.bench.measure.identify_given --families families.json --out result.json
 
 A queries file holds lists of discs (`queries`, `rank_queries`, `extra_queries`, `start_queries`, `two_queries` and the
 like), each with an id, strikes [onset_s, pitch or rank], and perhaps rows to exclude. A families file holds melodies
@@ -14,7 +14,6 @@ from __future__ import annotations
 import argparse
 import json
 import os
-import sys
 import tempfile
 import time
 from pathlib import Path
@@ -24,8 +23,6 @@ for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(name, "1")
 
 import numpy as np  # noqa: E402  (after the threads are set)
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
 
 from disc.errors import BadInput  # noqa: E402
 from disc.library.index.library_store import open_library  # noqa: E402

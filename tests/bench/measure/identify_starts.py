@@ -1,6 +1,6 @@
 """How far disc identify comes with little: beginnings of 8, 12 and 16 notes, 16 pitches, two tunes on one disc.
 
-    python tests/bench/measure/identify_starts.py [--count 30] [--seed 950]
+    python -m tests.bench.measure.identify_starts [--count 30] [--seed 950]
 
 Beginnings are as printed, with the jitter of pins, at a tempo by chance; right is the tune, or one that has what is
 played note for note. Each is asked again with every such print left out of the library: a claim above one half is then
@@ -11,22 +11,18 @@ processor seconds. Seeds below 900 are for choosing, those from 900 on only to m
 from __future__ import annotations
 
 import argparse
-import sys
 import time
-from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
-
-from bench.fit.belief_fit import LOOKED_AT, beginnings, is_right
-from bench.measure.identify import discs, same_tune
 from disc.library.index.library_store import open_library
 from disc.library.index.tune_index import Index
 from disc.library.search.find_tunes import find_tunes
 from disc.library.search.parts import parts_of
 from disc.library.search.query import Query, make_query
 from disc.words import no_progress
+from tests.bench.fit.belief_fit import LOOKED_AT, beginnings, is_right
+from tests.bench.measure.identify import discs, same_tune
 
 STARTS = {8: 0.80, 12: 0.95, 16: 0.98}  # bars: first right
 PITCHES_ALONE, TWO_TUNES, FALSE_CLAIMS, CALIBRATION = 0.75, 0.85, 0.02, 0.05

@@ -1,6 +1,6 @@
 """Listening against its bars: combs plucked in turn and recorded turns, sets of twelve or twenty-four recordings each.
 
-Run: python tests/bench/measure/listen.py [--sets last] [--no-baselines] [--workers 2]
+Run: python -m tests.bench.measure.listen [--sets last] [--no-baselines] [--workers 2]
 Needs fluidsynth and the Debian packages fluid-soundfont-gm, timgm6mb-soundfont and (for the later sets)
 musescore-general-soundfont-small. Times are processor seconds. All sets up to "ninth" and "weak" were looked at while
 the program was made; "combs", "turns" and "weak-unseen" once each, nearly at the end, and "last" once, when all of it
@@ -17,7 +17,6 @@ from __future__ import annotations
 
 import argparse
 import multiprocessing
-import sys
 import tempfile
 import time
 from collections import defaultdict
@@ -26,13 +25,11 @@ from pathlib import Path
 import mir_eval
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
-
-from bench.truth import listen_draws, listen_make, listen_set
 from disc.errors import BadInput
 from disc.listen.comb.plucked import read_plucked
 from disc.listen.sound.audio import read_recording
 from disc.listen.turn.hear_turn import read_turn
+from tests.bench.truth import listen_draws, listen_make, listen_set
 
 SETS = {
     "development": listen_set.DEVELOPMENT, "second": listen_set.SECOND, "held-out": listen_set.HELD_OUT,

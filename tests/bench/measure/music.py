@@ -1,6 +1,6 @@
 """Written and arranged as a musician would: the issue's bars on pieces with accompaniment. Prints a table.
 
-    python tests/bench/measure/music.py [--half "looked at"] [--pieces 30] [--what pace ornaments sections]
+    python -m tests.bench.measure.music [--half "looked at"] [--pieces 30] [--what pace ornaments sections]
 
 Pieces: excerpts of quartets, piano pieces and songs (music_pieces.py), laid out for a comb, and corpus melodies with
 an accompaniment made for them (tune_strikes.py; held-out half). Each turn has setting errors of 15 ms. pace: the same
@@ -14,20 +14,16 @@ parted: their double bar within a bar of the truth and no other; then each one's
 from __future__ import annotations
 
 import argparse
-import sys
 import time
 from collections.abc import Callable
-from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
-
-from bench.truth.music_turns import KINDS, Case, bend, cases_of_melodies, cases_of_pieces, ornamented, two_tunes
 from disc.frame import turn_for_onset_deg
 from disc.records import Plate, Section, Strike, Tune
 from disc.tune.read.read_tune import TuneReading
 from disc.tune.read.read_turn import read_turn
+from tests.bench.truth.music_turns import KINDS, Case, bend, cases_of_melodies, cases_of_pieces, ornamented, two_tunes
 
 BARS = {"steady": 0.95, "ritardando": 0.93, "fermata": 0.90, "drift 1 %": 0.95, "drift 3 %": 0.85, "key": 0.92}
 ERROR_S = 0.015

@@ -1,6 +1,6 @@
 """The photo reader against the truth, disc by disc, with its bars; and general finders from the registries beside it.
 
-    python tests/bench/measure/read.py FOLDER [FOLDER ...] [--peers] [--degrade] [--names p1,p2]
+    python -m tests.bench.measure.read FOLDER [FOLDER ...] [--peers] [--degrade] [--names p1,p2]
 
 A folder holds NAME.json (truth: disc, pins, photos) beside its photographs, as the development set and the sample do
 (samples/first-disc with truth.json). Rendered faces that training never saw go into a folder of their own.

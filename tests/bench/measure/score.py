@@ -1,6 +1,6 @@
 """How well strikes become written music: the reader against melodies of the music21 corpus. Prints a table with bars.
 
-    python tests/bench/measure/score.py [--tunes 160] [--part both] [--removed 0 0.05 0.15]
+    python -m tests.bench.measure.score [--tunes 160] [--part both] [--removed 0 0.05 0.15]
 
 --tunes melodies of the tuning half and as many of the held-out half (tune_corpus.py), each made into a turn with 15 ms
 setting error, a random accompaniment, and a share of the strikes removed (tune_strikes.py; with any removed, one strike
@@ -21,24 +21,20 @@ cpu         seconds of processor time for one tune, read_tune alone and with MID
 from __future__ import annotations
 
 import argparse
-import sys
 import time
 from fractions import Fraction
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 from mir_eval.transcription import precision_recall_f1_overlap
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
-
-from bench.truth.tune_corpus import Melody, load_melodies
-from bench.truth.tune_strikes import Turn, make_turn
 from disc.comb.bar import frequency_hz
 from disc.records import Tune, Voice
 from disc.tune.read.read_tune import TuneReading, read_tune, strike_weights
 from disc.tune.write.midi import midi_bytes
 from disc.tune.write.musicxml import musicxml_text
+from tests.bench.truth.tune_corpus import Melody, load_melodies
+from tests.bench.truth.tune_strikes import Turn, make_turn
 
 BARS = {
     0.0: {"onsets": 0.985, "class": 0.92, "phase": 0.88, "key": 0.92, "melody": 0.95},

@@ -1,6 +1,6 @@
 """What is not seen, against the truth and its bars: covered, blurred, no disc at all, two discs' faces.
 
-    python tests/bench/measure/seen.py FOLDER [--names p1,h2] [--what covered,sharp,other,true,pairs] [--seed 0]
+    python -m tests.bench.measure.seen FOLDER [--names p1,h2] [--what covered,sharp,other,true,pairs] [--seed 0]
 
 FOLDER holds NAME.json (truth) beside its photographs. Cases are drawn by tests/bench/truth/seen_cases.py.
 

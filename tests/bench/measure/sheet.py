@@ -1,10 +1,10 @@
 """The measuring sheet, close-ups and scans against their truth and their bars.
 
-    python tests/bench/measure/sheet.py sheets FOLDER [--names n8]      photographs with the sheet, each disc together
-    python tests/bench/measure/sheet.py plain FOLDER [--names n8]       the same discs' photographs without it
-    python tests/bench/measure/sheet.py both FOLDER [--names n8]        both of each face, combined
-    python tests/bench/measure/sheet.py close-ups FOLDER [--names p1,h1] [--seed 7] [--each 5]
-    python tests/bench/measure/sheet.py scans FOLDER [--names p1,h1] [--longer 0.003]
+    python -m tests.bench.measure.sheet sheets FOLDER [--names n8]      photographs with the sheet, each disc together
+    python -m tests.bench.measure.sheet plain FOLDER [--names n8]       the same discs' photographs without it
+    python -m tests.bench.measure.sheet both FOLDER [--names n8]        both of each face, combined
+    python -m tests.bench.measure.sheet close-ups FOLDER [--names p1,h1] [--seed 7] [--each 5]
+    python -m tests.bench.measure.sheet scans FOLDER [--names p1,h1] [--longer 0.003]
 
 FOLDER holds truth files beside photographs, as the development set does; tests/bench/truth/sheet_photos.py composes
 more with the sheet, truth/close_ups.py cuts the close-ups. A scan is a face drawn anew without perspective at 1200 dpi,
@@ -16,7 +16,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
 import time
 from collections import Counter
 from pathlib import Path
@@ -24,8 +23,6 @@ from typing import Any
 
 import cv2
 import numpy as np
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[3]))
 
 from disc.photo.close_up.lay_in import lay_in
 from disc.photo.close_up.read_close_up import read_close_up

@@ -1,6 +1,6 @@
 """The built wheel installed into a clean environment, and the demo run there: what a restorer's `pip install` gives.
 
-    python tests/bench/measure/wheel.py            # some minutes: every library is installed anew
+    python -m tests.bench.measure.wheel            # some minutes: every library is installed anew
 
 The environment sees neither this checkout nor any library of the one that runs this. Exit code 1 if anything fails.
 """

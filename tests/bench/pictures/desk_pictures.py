@@ -1,6 +1,6 @@
 """The README's two screenshots of the desk, taken on the sample's own job.
 
-    python tests/bench/pictures/desk_pictures.py       # writes samples/pictures/desk-look.png, desk-findings.png
+    python -m tests.bench.pictures.desk_pictures       # writes samples/pictures/desk-look.png, desk-findings.png
 
 Run it again when the sample or the page has changed, and look at what it makes. Needs Debian's chromium.
 """
@@ -8,21 +8,18 @@ Run it again when the sample or the page has changed, and look at what it makes.
 from __future__ import annotations
 
 import io
-import sys
 import tempfile
 from pathlib import Path
 from typing import Any
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # tests/: bench and the rooms' helpers
-
-from desk.page import DeskPage
-from desk.rig import CHROMIUM_FLAGS, chromium_path, running_command
-from desk.sample import lonely
 from PIL import Image
 
 from disc.demo import run_demo
 from disc.records import Condition, Side
 from disc.tables import read_pins
+from tests.desk.page import DeskPage
+from tests.desk.rig import CHROMIUM_FLAGS, chromium_path, running_command
+from tests.desk.sample import lonely
 
 PICTURES = Path(__file__).parents[3] / "samples" / "pictures"
 COLOURS = 256  # as many as a palette holds; the rare colours of the marks must be among them

@@ -1,6 +1,6 @@
 """The README's pictures of a reading, a sheet and a score, made from the sample's own job.
 
-    python tests/bench/pictures/pictures.py            # writes samples/pictures/reading.jpg, sheet.png, score.png
+    python -m tests.bench.pictures.pictures            # writes samples/pictures/reading.jpg, sheet.png, score.png
 
 Run it again when the sample, the overlays, the sheets or the engraving have changed, and look at what it makes. The
 desk's pictures beside them are screenshots.

@@ -1,6 +1,6 @@
 """Which tunes are one tune by their beat tones (disc/library/read/likeness.py), and how far that is to be trusted.
 
-    python tests/bench/truth/identify_same.py [--queries 300] [--seed 40] [--pairs 40]
+    python -m tests.bench.truth.identify_same [--queries 300] [--seed 40] [--pairs 40]
 
 For tunes chosen by chance: the likest tune of the library, and the likest of a library read backwards, in which only
 chance can be alike (the decoys of protein search; from memory: Elias and Gygi 2007). Then the titles of the pairs that

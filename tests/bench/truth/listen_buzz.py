@@ -12,7 +12,7 @@ from collections.abc import Callable
 import numpy as np
 from scipy import signal
 
-from bench.truth.listen_sounds import RATE, add_buzz, hz
+from tests.bench.truth.listen_sounds import RATE, add_buzz, hz
 
 Buzz = Callable[[np.random.Generator, np.ndarray, float], np.ndarray]
 

@@ -9,8 +9,8 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from bench.truth.listen_buzz import WAYS
-from bench.truth.listen_set import plucked, turn
+from tests.bench.truth.listen_buzz import WAYS
+from tests.bench.truth.listen_set import plucked, turn
 
 # General MIDI programs that are struck or plucked and have one pitch: celesta, glockenspiel, music box, vibraphone,
 # marimba, xylophone, dulcimer, nylon guitar, harp, koto, kalimba, and of the electric pianos the one like a bar.

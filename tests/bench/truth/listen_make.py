@@ -17,10 +17,10 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from bench.truth import listen_set
-from bench.truth import listen_sounds as s
-from bench.truth.listen_set import Plucked, Turn, put
-from bench.truth.listen_sounds import RATE
+from tests.bench.truth import listen_set
+from tests.bench.truth import listen_sounds as s
+from tests.bench.truth.listen_set import Plucked, Turn, put
+from tests.bench.truth.listen_sounds import RATE
 
 SENTENCES = (
     "just a moment, I will do that one again", "this one is the next tooth", "can you hold the lamp, please",

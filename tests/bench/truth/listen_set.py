@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from bench.truth import listen_sounds as s
-from bench.truth.listen_buzz import WAYS
-from bench.truth.listen_sounds import RATE
+from tests.bench.truth import listen_sounds as s
+from tests.bench.truth.listen_buzz import WAYS
+from tests.bench.truth.listen_sounds import RATE
 
 
 @dataclass

@@ -12,9 +12,9 @@ from fractions import Fraction
 
 import numpy as np
 
-from bench.truth.music_pieces import Piece, load_pieces
-from bench.truth.tune_corpus import load_melodies
-from bench.truth.tune_strikes import make_turn
+from tests.bench.truth.music_pieces import Piece, load_pieces
+from tests.bench.truth.tune_corpus import load_melodies
+from tests.bench.truth.tune_strikes import make_turn
 
 KINDS = ("steady", "ritardando", "fermata", "drift 1 %", "drift 3 %")
 

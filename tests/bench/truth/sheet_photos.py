@@ -1,6 +1,6 @@
 """Photographs of discs on the measuring sheet, composed of plain ones and a drawn sheet, with exact truth.
 
-    python tests/bench/truth/sheet_photos.py FOLDER OUT [--names p1,p2] [--seed 1] [--draws 1]
+    python -m tests.bench.truth.sheet_photos FOLDER OUT [--names p1,p2] [--seed 1] [--draws 1]
 
 The disc is cut out of a photograph whose camera is known (face, wall and what stands on it, seen from the very same
 place) and the ground is drawn anew: the sheet at its height under the face, as printed (stretched), lit unevenly, with

@@ -13,9 +13,9 @@ from fractions import Fraction
 
 import numpy as np
 
-from bench.truth.tune_corpus import Melody
 from disc.frame import turn_for_onset_deg
 from disc.records import Plate, Strike
+from tests.bench.truth.tune_corpus import Melody
 
 QUARTER = Fraction(1)
 
