@@ -7,10 +7,11 @@ Fitted by tests/bench/fit/check_fit.py on invented discs; the benchmark uses oth
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+
+from disc.fitted import fitted_part
 
 WEIGHTS_FILE = Path(__file__).parent / "weights.json"
 
@@ -31,5 +32,5 @@ class Weights:
 @cache
 def load_weights(table: str) -> Weights:
     """The fitted table "hole" or "gap"."""
-    content = json.loads(WEIGHTS_FILE.read_text(encoding="utf-8"))[table]
+    content = fitted_part(WEIGHTS_FILE, table)
     return Weights(content["prior_log_odds"], content["coefficient"], content["neutral"])

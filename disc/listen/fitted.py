@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 
+from disc.fitted import fitted_part
 from disc.listen.sound.audio import FloatArray
 
 FITTED_FILE = Path(__file__).parent / "fitted.json"
@@ -30,5 +30,5 @@ class Logistic:
 @cache
 def fitted(name: str) -> Logistic:
     """One of the regressions: "silent, first", "silent, second", "extra"."""
-    content = json.loads(FITTED_FILE.read_text(encoding="utf-8"))[name]
+    content = fitted_part(FITTED_FILE, name)
     return Logistic(content["weights"], content["offset"])

@@ -7,13 +7,13 @@ probability is then low. belief.json is made by tests/bench/fit/belief_fit.py, w
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 
+from disc.fitted import fitted_part
 from disc.library.records import FloatArray
 from disc.library.search.chain import PLAIN
 
@@ -60,4 +60,4 @@ def probability(signs: Signs) -> float:
 @cache
 def weights_of(kind: str) -> FloatArray:
     """The fitted weights of the features."""
-    return np.array(json.loads(MODEL_FILE.read_text(encoding="utf-8"))[kind], dtype=np.float64)
+    return np.array(fitted_part(MODEL_FILE, kind), dtype=np.float64)

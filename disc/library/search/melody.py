@@ -2,18 +2,18 @@
 
 The same small networks as in tune voices, which says what they look at; fitted anew on practice discs with all their
 damage (pins gone, dead teeth, gaps, folded notes), since those of the tune room were fitted on whole discs. A third of
-the practice discs was shown by rank. bench/fit/identify_fit.py --melody makes melody.json and prints how the discs
+the practice discs was shown by rank. bench/fit/identify_fit.py makes melody.json and prints how the discs
 that were left out were judged: 91 % of strikes rightly, where the shares of higher strikes nearby alone reach 82 %.
 """
 
 from __future__ import annotations
 
-import json
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 
+from disc.fitted import fitted_part
 from disc.library.records import FloatArray
 from disc.tune.read.voices import VoiceModel
 from disc.tune.read.voices import melody_probability as judge
@@ -33,7 +33,7 @@ def melody_probability(onset_s: FloatArray, pitch: FloatArray, ranks: bool = Fal
 @cache
 def load_looks() -> tuple[VoiceModel, ...]:
     """The fitted networks, first look first."""
-    raw = json.loads(MODEL_FILE.read_text(encoding="utf-8"))
+    raw = fitted_part(MODEL_FILE, "melody")
     return tuple(
         VoiceModel(constant=float(one["constant"]), **{part: np.array(one[part]) for part in PARTS}) for one in raw
     )

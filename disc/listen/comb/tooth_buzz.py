@@ -4,18 +4,22 @@ A tooth that touches its damper, or is cracked, adds noise and whole multiples o
 trembles; and it rings shorter. What is usual depends on the instrument, the room and the microphone, and changes along
 the comb: so each sign is held against a straight line through the nearest teeth in pitch, and its excess against how
 far the comb's own teeth stray. None of the signs is sure alone: strings have harmonics, ticks leave noise, teeth ring
-unalike.
+unalike. What each sign weighs was fitted (fitted.json).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
+from pathlib import Path
 
 import numpy as np
 
+from disc.fitted import fitted_part
 from disc.listen.comb.tooth_cleanness import Cleanness, PartialLevels
 from disc.listen.sound.audio import FloatArray
 
+FITTED = Path(__file__).with_name("fitted.json")
 NEAREST = 6  # teeth in pitch that say what is usual; 4 did worse, 8 alike
 # The line's slope is held back as if two more teeth an octave's third away lay level; strays count by Cauchy's weight.
 SLOPE_SEMITONES, SLOPE_RIDGE, LEAST_STRAY, STEPS = 4.0, 1.0, 1.0, 4
@@ -33,22 +37,25 @@ LEAST_SPREADS = np.array([2.5] * (len(SIGNS) - 1) + [0.05])
 HIGHEST = 8.0
 # What sounds in the first moments only is a tick: those signs count little beyond the others.
 FIRST_SIGNS, FIRST_ALONE = 6, 1.0
-# Logistic regression of "buzzing" on the signs in spreads, with a ridge, over 3,503 teeth of 171 combs, of which 295
-# buzz in 15 ways: bench/fit/listen_fit.py prints them. Judged by a fit to the other instruments, precision and recall
-# are .80 each over 0.3 for the struck and plucked ones, weak buzzes and all, where number and pitch are right. On five
-# drawn sets with the grosser buzzes of the first four ways precision fell short of recall at 0.3.
-WEIGHTS = np.array([
-    0.169, 0.176, 0.322, 0.068, 0.618, -0.393,
-    0.187, 0.029, 0.409, 0.139, 0.131, -0.207,
-    0.411, 0.342, 0.329, 0.578,
-])  # fmt: skip
-OFFSET = -5.472
+# Judged by a fit to the other instruments, precision and recall are .80 each over 0.3; on five drawn sets with the
+# grosser buzzes of the first four ways precision fell short of recall at 0.3.
 LIKELY = 0.35
 
 
 def buzz_probability(signs: FloatArray) -> FloatArray:
     """Probability that each tooth buzzes, shape (teeth,). signs: shape (teeth, 16), from buzz_signs()."""
-    return np.asarray(1.0 / (1.0 + np.exp(-(raised_signs(signs) @ WEIGHTS + OFFSET))))
+    return np.asarray(1.0 / (1.0 + np.exp(-_log_odds(raised_signs(signs)))))
+
+
+def _log_odds(raised: FloatArray) -> FloatArray:
+    weights, offset = _fitted()
+    return np.asarray(raised @ weights + offset)
+
+
+@cache
+def _fitted() -> tuple[FloatArray, float]:
+    part = fitted_part(FITTED, "buzz")
+    return np.array([part["weights"][sign] for sign in SIGNS]), part["offset"]
 
 
 def raised_signs(signs: FloatArray) -> FloatArray:

@@ -10,9 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
 
 import numpy as np
 
+from disc.fitted import fitted_part
 from disc.frame import FloatArray
 from disc.photo.image import Pixels
 from disc.photo.plane.face_plane import Plane
@@ -20,13 +23,11 @@ from disc.photo.plate.slot import USUAL_MM, Slot, find_slot, search_slots, slot_
 
 MOST_PLACES = 12
 SAME_PLACE_MM = 0.5  # two finds nearer than this are one
-# Weights of the signs, by logistic regression on the candidate places of 46 rendered photographs that no network was
-# trained on (tests/bench/fit/photo_training/fit_slot.py); the finder's heat is held to HEAT_MOST, because there it has
-# seen such faces and elsewhere it took a stain for the slot with a heat of 0.9.
-SIGNS = ("open", "ground", "sides", "bottom", "width", "heat")
-WEIGHTS = (3.54, 1.38, 0.93, 1.58, -1.15, 1.0)
-ZERO = -5.9
-HEAT_MOST = 1.5
+# The signs of a place; what each weighs was fitted (fitted.json). The finder's heat is no part of the fit, and counts
+# at most HEAT_MOST: it has seen faces of the fit, and elsewhere it took a stain for the slot with a heat of 0.9.
+SIGNS = ("open", "ground", "sides", "bottom", "width")
+HEAT_WEIGHT, HEAT_MOST = 1.0, 1.5
+FITTED = Path(__file__).with_name("fitted.json")
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +53,19 @@ def slot_places(
     for slot in slots:
         mine = by_finder is not None and _gap(slot.angle_rad, by_finder) * radius_mm < 2 * SAME_PLACE_MM
         signs = slot_signs(pixels, plane, radius_mm, slot, heat if mine else 0.0)
-        places.append(SlotPlace(slot, float(np.dot(WEIGHTS, signs) + ZERO)))
+        places.append(SlotPlace(slot, _odds(signs)))
     return tuple(sorted(places, key=lambda place: -place.odds))
+
+
+def _odds(signs: FloatArray) -> float:
+    weights, constant = _weights()
+    return float(np.dot(weights, signs[:-1]) + HEAT_WEIGHT * signs[-1] + constant)
+
+
+@cache
+def _weights() -> tuple[tuple[float, ...], float]:
+    fitted = fitted_part(FITTED, "slot")
+    return tuple(fitted["weights"][name] for name in SIGNS), fitted["constant"]
 
 
 def _gap(a: float, b: float) -> float:
@@ -70,7 +82,7 @@ def _apart(slots: Sequence[Slot | None], radius_mm: float) -> list[Slot]:
 
 
 def slot_signs(pixels: Pixels, plane: Plane, radius_mm: float, slot: Slot, heat: float) -> FloatArray:
-    """The signs, in the order of SIGNS.
+    """The signs, in the order of SIGNS, and the finder's heat as far as it counts.
 
     open: 1 where the outline is missing across the slot, 0 where it goes on; ground: 1 where the inside looks as what
     lies beside the plate; sides, bottom: how far those edges stand out, logarithms; width: squared, from the usual.

@@ -6,14 +6,13 @@ is of one piece, so crumbs are dropped and gaps closed. Holes, crossings, screws
 
 from __future__ import annotations
 
-import json
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from disc.errors import MissingPart
+from disc.fitted import fitted_part
 from disc.frame import FloatArray
 from disc.photo.image import Pixels, opencv
 from disc.photo.seen.cover_features import cover_features, far_radii
@@ -29,9 +28,7 @@ JUDGED_RADII = 0.965  # beyond it the rim's own edge confuses; a thing is taken 
 
 @cache
 def _trees() -> tuple[float, list[dict[str, Any]]]:
-    if not FITTED.is_file():
-        raise MissingPart(f"{FITTED}: a part of this program is missing. Install the package again.")
-    fitted = json.loads(FITTED.read_text(encoding="utf-8"))
+    fitted = fitted_part(FITTED, "covers")
     kinds = {"feature": np.intp, "left": np.intp, "right": np.intp, "leaf": bool, "at": float, "value": float}
     return float(fitted["base"]), [
         {k: np.array(tree[k], kind) for k, kind in kinds.items()} for tree in fitted["trees"]

@@ -5,7 +5,6 @@ Nothing here is measured on the half of the draw that tests/bench/measure/score.
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -13,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from disc.fitted import fitted_part, made_parts
 from disc.tune.read.linear import LinearModel
 from disc.tune.read.rhythm import RhythmModel
 from disc.tune.read.voices import VoiceModel
@@ -35,11 +35,11 @@ class Model:
 @cache
 def load_model() -> Model:
     """The model that comes with the program."""
-    return model_from(json.loads(MODEL_FILE.read_text(encoding="utf-8")))
+    return model_from({part: fitted_part(MODEL_FILE, part) for part in made_parts(MODEL_FILE)})
 
 
 def model_from(raw: dict[str, Any]) -> Model:
-    """A model from the content of model.json."""
+    """A model from the parts of model.json."""
     voices = tuple(
         VoiceModel(constant=float(look["constant"]), **{part: np.array(look[part]) for part in VOICE_PARTS})
         for look in raw["voices"]

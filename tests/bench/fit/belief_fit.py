@@ -12,19 +12,19 @@ Kinds not asked for stay as they are in the file, so that they can be fitted one
 from __future__ import annotations
 
 import argparse
-import json
 from collections.abc import Iterator
-from pathlib import Path
 
 import numpy as np
 
+from disc.fitted import Made
 from disc.library.index.library_store import open_library
 from disc.library.index.tune_index import Index
-from disc.library.search.belief import features
+from disc.library.search.belief import MODEL_FILE, features
 from disc.library.search.find_tunes import signs_of
 from disc.library.search.query import Query, make_query
 from disc.library.search.rank_tunes import rank_tunes
 from disc.words import no_progress
+from tests.bench.fit.fitted_file import add_out, write_parts
 from tests.bench.measure.identify import all_but, discs, has_passage, logistic, query_of, same_tune, with_version
 from tests.bench.truth.practice import PracticeDisc
 
@@ -117,15 +117,12 @@ def fitted(x: np.ndarray, y: np.ndarray) -> tuple[list[float], str]:
 def main() -> None:
     """Fit and write."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--out", type=Path, required=True)
+    add_out(parser, MODEL_FILE)
     parser.add_argument("--count", type=int, default=25)
     parser.add_argument("--seed", type=int, default=160)
     parser.add_argument("--kinds", nargs="*", default=["pitch", "order", "notes"])
     options = parser.parse_args()
     index = open_library(no_progress).index
-    content = json.loads(options.out.read_text(encoding="utf-8")) if options.out.exists() else {"made_by": {}}
-    content["made_by"] = content["made_by"] if isinstance(content["made_by"], dict) else {}
-    content.setdefault("score", {})
     for kind, asked in (
         ("pitch", asked_by_pitch(index, options.count, options.seed)),
         ("order", asked_by_order(index, options.count, options.seed)),
@@ -134,11 +131,13 @@ def main() -> None:
         if kind not in options.kinds:
             continue
         x, y = judged(index, asked)
-        content[kind], words = fitted(x, y)
-        content["made_by"][kind] = f"belief_fit.py --count {options.count} --seed {options.seed}, {index.size} tunes"
-        content["score"][kind] = words
-        print(kind, content[kind], words, flush=True)
-    options.out.write_text(json.dumps(content, indent=1) + "\n", encoding="utf-8")
+        weights, words = fitted(x, y)
+        print(kind, weights, words, flush=True)
+        if options.out:
+            arguments = f"--count {options.count} --seed {options.seed} --kinds {kind}"
+            data = f"practice discs of a library of {index.size} tunes, many with the tune left out"
+            made = Made("tests.bench.fit.belief_fit", arguments, options.seed, data, words)
+            write_parts(options.out, {kind: weights}, {kind: made})
 
 
 if __name__ == "__main__":

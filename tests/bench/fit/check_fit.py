@@ -1,6 +1,6 @@
 """Fits disc/check/weights.json: what each observation of a hole or of a gap is worth. Run by hand; takes some minutes.
 
-    python -m tests.bench.fit.check_fit [--discs N] [--write]
+    python -m tests.bench.fit.check_fit [--discs N] [--out FILE]
 
 Invented discs of the training half of the tunes (check_discs.py) are read as `disc check` reads them, tune reading
 included; every empty hole and every candidate gap is observed, and a logistic regression per table gives the
@@ -10,7 +10,6 @@ coefficients. The benchmark (check.py) draws from the other half of the tunes wi
 from __future__ import annotations
 
 import argparse
-import json
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,8 +24,10 @@ from disc.check.weights import WEIGHTS_FILE
 from disc.comb.assign import assign_teeth
 from disc.comb.pin_spread import measure_spread
 from disc.comb.strikes import strikes_from_pins
+from disc.fitted import Made
 from disc.tune.read.read_tune import read_tune
 from disc.turn.bars import grid_of
+from tests.bench.fit.fitted_file import add_out, text_of, write_parts
 from tests.bench.truth.check_discs import Simulated, corpus_tunes, simulate
 
 SEED = 1101
@@ -77,15 +78,13 @@ def fit(table: Table, names: tuple[str, ...]) -> dict:
         "prior_log_odds": round(float(model.intercept_[0] + coefficient @ neutral), 4),
         "coefficient": {n: round(float(c), 4) for n, c in zip(names, coefficient, strict=True)},
         "neutral": {n: round(float(v), 4) for n, v in zip(names, neutral, strict=True)},
-        "rows": len(y),
-        "true": int(y.sum()),
     }
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--discs", type=int, default=200)
-    parser.add_argument("--write", action="store_true")
+    add_out(parser, WEIGHTS_FILE)
     given = parser.parse_args()
     tunes = corpus_tunes()[0::2]
     rng = np.random.default_rng(SEED)
@@ -96,15 +95,19 @@ def main() -> None:
         if disc is not None:
             observe_disc(disc, holes, gaps)
             made += 1
-    content = {
-        "made_by": f"tests/bench/fit/check_fit.py --discs {given.discs}, seed {SEED}",
-        "hole": fit(holes, ("track", *OBSERVED)),
-        "gap": fit(gaps, OBSERVED),
-    }
-    text = json.dumps(content, indent=1) + "\n"
-    print(text)
-    if given.write:
-        WEIGHTS_FILE.write_text(text, encoding="utf-8")
+    parts = {"hole": fit(holes, ("track", *OBSERVED)), "gap": fit(gaps, OBSERVED)}
+    print(text_of(parts))
+    if given.out:
+        how = {
+            part: Made(
+                "tests.bench.fit.check_fit", f"--discs {given.discs}", SEED,
+                f"{given.discs} invented discs of every other corpus tune: {len(table.truth)} places, "
+                f"{sum(table.truth)} true",
+                "judged on the other tunes' discs by tests/bench/measure/check.py",
+            )
+            for part, table in (("hole", holes), ("gap", gaps))
+        }  # fmt: skip
+        write_parts(given.out, parts, how)
 
 
 if __name__ == "__main__":

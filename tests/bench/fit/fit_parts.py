@@ -1,6 +1,6 @@
 """Fits how two tunes in one turn are told from one (disc/tune/read/two_tunes.py), into model.json.
 
-    python -m tests.bench.fit.fit_parts
+    python -m tests.bench.fit.fit_parts [--out FILE]
 
 Turns of one and of two tunes, from the tuning melodies and pieces (works of which none is in the bench), with errors of
 15 ms and bends on half of the single ones. Logistic regression with a little ridge; printed: what it gets right on the
@@ -9,15 +9,17 @@ quarter left out. The price of a wrong cut is higher than of a missed one, so si
 
 from __future__ import annotations
 
-import json
+import argparse
 
 import numpy as np
 from scipy.optimize import minimize
 
+from disc.fitted import Made
 from disc.tune.read.model import MODEL_FILE
 from disc.tune.read.step_grid import find_grids
 from disc.tune.read.straighten import candidate_steps_by_part
 from disc.tune.read.two_tunes import FEATURES, cut_features
+from tests.bench.fit.fitted_file import add_out, write_parts
 from tests.bench.truth.music_pieces import load_tuning_pieces
 from tests.bench.truth.music_turns import KINDS, Case, bend, case_of, cases_of_melodies, two_tunes
 
@@ -26,6 +28,9 @@ SINGLE_WEIGHT, RIDGE = 2.0, 0.02
 
 def main() -> None:
     """Fit, print and write."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    add_out(parser, MODEL_FILE)
+    given = parser.parse_args()
     cases = [case_of(piece, n, seed=200) for n, piece in enumerate(load_tuning_pieces()[::3])]
     cases += cases_of_melodies(80, part="tuning")
     order = np.random.default_rng(9).permutation(len(cases))
@@ -35,16 +40,17 @@ def main() -> None:
     rows = [row for row in rows if len(row[0])]
     folds = np.arange(len(rows)) % 4
     weights = fit([row for row, fold in zip(rows, folds, strict=True) if fold])
-    print(report([row for row, fold in zip(rows, folds, strict=True) if not fold], weights))
+    score = f"a quarter left out: {report([row for row, fold in zip(rows, folds, strict=True) if not fold], weights)}"
+    print(score)
     weights = fit(rows)
     print(dict(zip(FEATURES, np.round(weights, 3).tolist(), strict=True)), report(rows, weights))
-    content = json.loads(MODEL_FILE.read_text(encoding="utf-8"))
-    content["parts"] = {
+    part = {
         name: {"mean": 0.0, "spread": 1.0, "weight": float(f"{weight:.5g}")}
         for name, weight in zip(FEATURES, weights, strict=True)
     }
-    text = json.dumps(content, indent=None, separators=(",", ":")).replace('},"', '},\n"') + "\n"
-    MODEL_FILE.write_text(text, encoding="utf-8")
+    if given.out:
+        data = f"{len(rows)} turns of one and of two tunes of the tuning melodies and pieces"
+        write_parts(given.out, {"parts": part}, {"parts": Made("tests.bench.fit.fit_parts", "", 9, data, score)})
 
 
 Row = tuple[np.ndarray, int | None]  # features of each gap, and the one that is between two tunes

@@ -1,21 +1,21 @@
 """Fits the numbers of disc/tune/read/model.json to the tuning half of the corpus draw and to pieces with their own
 accompaniment (music_pieces.TUNING: works of which none is in the bench of music.py). Run from the repository's root:
 
-    python -m tests.bench.fit.fit_tune [--report]
+    python -m tests.bench.fit.fit_tune [--report] [--out FILE]
 
 Each tuning melody is made into turns with random accompaniments and 0, 5 or 15 % of the strikes removed
 (tune_strikes.py), each piece into PIECE_VARIANTS turns of other inner voices and tempo; the held-out half and the
 bench's pieces are never read. Fitted in order: voices (small networks), rhythm tables
 (counts), metre and key (conditional logits). The rhythm feature that a metre weight sees comes from tables counted
 without that melody's quarter of the tunes, so that the weight is honest. With --report it first fits without a quarter
-and prints the scores on it. Then it fits to all and writes the file. Needs scikit-learn, which comes with librosa.
+and prints the scores on it. Then it fits to all and, with --out, writes the file. Needs scikit-learn, which comes with
+librosa.
 """
 
 from __future__ import annotations
 
 import argparse
-import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -23,11 +23,12 @@ import numpy as np
 from scipy.optimize import minimize
 from sklearn.neural_network import MLPClassifier
 
+from disc.fitted import Made
 from disc.tune.read.figures import find_rolls
 from disc.tune.read.key import KEY_FEATURES, key_candidates, key_evidence, key_features
 from disc.tune.read.linear import LinearModel
 from disc.tune.read.metre import GRIDS, WORST_GRID
-from disc.tune.read.model import MODEL_FILE, VOICE_PARTS, model_from
+from disc.tune.read.model import MODEL_FILE, VOICE_PARTS, load_model
 from disc.tune.read.pulse import (
     FEATURE_NAMES,
     Lattice,
@@ -42,6 +43,7 @@ from disc.tune.read.read_tune import find_turn_grids, strike_weights
 from disc.tune.read.rhythm import RhythmModel, bar_name, beat_name, fit_gaps, gap_counts, rhythm_scores
 from disc.tune.read.step_grid import StepGrid
 from disc.tune.read.voices import VoiceModel, line_features, melody_probability, voice_features
+from tests.bench.fit.fitted_file import add_out, write_parts
 from tests.bench.truth.music_pieces import load_tuning_pieces
 from tests.bench.truth.music_turns import case_of
 from tests.bench.truth.tune_corpus import load_melodies
@@ -59,6 +61,8 @@ VOICE_TURNS = 2000  # turns the voices are fitted on
 LOOKS = 2
 PIECE_VARIANTS = (0.4,)  # share of the inner voices' notes that are on the disc
 HIDDEN = 24
+DATA = "the tuning half of the corpus draw and music_pieces.TUNING"
+SCORE = "judged on the held-out half by tests/bench/measure/score.py, on pieces by music.py"
 EXACT_SHARE = 0.5  # how much the very bar length counts beside class and phase
 
 
@@ -100,14 +104,15 @@ def main() -> None:
     parser.add_argument("--report", action="store_true", help="fit without a quarter first and print its scores")
     parser.add_argument("--voices-only", action="store_true", help="fit the voices anew and keep the rest")
     parser.add_argument("--metre-only", action="store_true", help="fit the metre anew; voices, key and rhythm are kept")
-    parser.add_argument("--out", type=Path, default=MODEL_FILE)
+    add_out(parser, MODEL_FILE)
     given = parser.parse_args()
+    how = Made("tests.bench.fit.fit_tune", arguments_of(given), 2024, f"{DATA}, {given.count} melodies drawn", SCORE)
     samples = make_samples(given.count, given.variants, with_grids=not given.voices_only)
     samples += piece_samples(len(samples), with_grids=not given.voices_only)
     rng = np.random.default_rng(3)
     samples = [samples[i] for i in rng.permutation(len(samples))]
     if given.metre_only:
-        fit_metre_only(samples[: given.metre_turns], given.report, given.out)
+        fit_metre_only(samples[: given.metre_turns], given.report, given.out, how)
         return
     print(f"{len(samples)} turns", flush=True)
     held, rest = [s for s in samples if not s.fold], [s for s in samples if s.fold]
@@ -115,8 +120,7 @@ def main() -> None:
         report_voices(held, fit_voices(rest))
     voices = fit_voices(samples)
     if given.voices_only:
-        content = json.loads(MODEL_FILE.read_text(encoding="utf-8")) | {"voices": voices_content(voices)}
-        MODEL_FILE.write_text(file_text(content), encoding="utf-8")
+        keep(given.out, how, {"voices": voices_content(voices)})
         return
     key_tables = [(s.fold, key_rows(s)) for s in samples]
     if given.report:
@@ -136,14 +140,28 @@ def main() -> None:
         held_tables = [rows for s, rows in zip(samples, tables, strict=True) if not s.fold]
         report_metre([s for s in samples if not s.fold], held_tables, fit_metre(rest_tables))
     metre = fit_metre(tables)
-    MODEL_FILE.write_text(model_text(voices, metre, key, count_rhythm(samples)), encoding="utf-8")
-    print(f"written: {MODEL_FILE}")
+    rhythm = rhythm_content(count_rhythm(samples))
+    parts = {"voices": voices_content(voices), "metre": _named(metre), "key": _named(key), "rhythm": rhythm}
+    keep(given.out, how, parts)
 
 
-def fit_metre_only(samples: list[Sample], report: bool, out: Path) -> None:
+def arguments_of(given: argparse.Namespace) -> str:
+    """The command line that gives these numbers again."""
+    words = [f"--count {given.count} --variants {given.variants} --metre-turns {given.metre_turns}"]
+    words += ["--voices-only"] * given.voices_only + ["--metre-only"] * given.metre_only
+    return " ".join(words)
+
+
+def keep(out: Path | None, how: Made, parts: dict[str, Any]) -> None:
+    """Write what was fitted, where a file is named."""
+    if out:
+        write_parts(out, parts, dict.fromkeys(parts, how))
+        print(f"written: {out}")
+
+
+def fit_metre_only(samples: list[Sample], report: bool, out: Path | None, how: Made) -> None:
     """The metre's weights anew, under the voices and rhythm tables of the file."""
-    content = json.loads(MODEL_FILE.read_text(encoding="utf-8"))
-    model = model_from(content)
+    model = load_model()
     for number, sample in enumerate(samples):
         add_grids(sample, model.voices)
         if number % 100 == 99:
@@ -155,8 +173,8 @@ def fit_metre_only(samples: list[Sample], report: bool, out: Path) -> None:
         for ridge in RIDGES_FROM:
             print(f"ridge {ridge}")
             report_metre([s for s in samples if not s.fold], held, fit_metre(rest, ridge, model.metre))
-    content["metre"] = _named(part_of_the_way(model.metre, fit_metre(tables, RIDGE_FROM, model.metre)))
-    out.write_text(file_text(content), encoding="utf-8")
+    metre = part_of_the_way(model.metre, fit_metre(tables, RIDGE_FROM, model.metre))
+    keep(out, replace(how, note=f"{WAY} of the way from the weights that stood there before"), {"metre": _named(metre)})
 
 
 def part_of_the_way(known: LinearModel, found: LinearModel) -> LinearModel:
@@ -435,20 +453,12 @@ def report_key(tables: list[KeyRows], model: LinearModel) -> None:
 # ---- the file
 
 
-def model_text(voices: tuple[VoiceModel, ...], metre: LinearModel, key: LinearModel, rhythm: RhythmModel) -> str:
-    """model.json."""
-    content: dict[str, Any] = {
-        "made_by": "tests/bench/fit/fit_tune.py, from the tuning half of the corpus draw and music_pieces.TUNING",
-        "voices": voices_content(voices),
-        "metre": _named(metre),
-        "key": _named(key),
-        "rhythm": {
-            kind: {name: np.round(t).astype(int).tolist() for name, t in sorted(getattr(rhythm, kind).items())}
-            for kind in ("bar", "beat")
-        },
-        "parts": json.loads(MODEL_FILE.read_text(encoding="utf-8"))["parts"],  # fit_parts.py's
+def rhythm_content(rhythm: RhythmModel) -> dict[str, Any]:
+    """The rhythm's part of model.json."""
+    return {
+        kind: {name: np.round(t).astype(int).tolist() for name, t in sorted(getattr(rhythm, kind).items())}
+        for kind in ("bar", "beat")
     }
-    return file_text(content)
 
 
 def voices_content(voices: tuple[VoiceModel, ...]) -> list[dict[str, Any]]:
@@ -457,11 +467,6 @@ def voices_content(voices: tuple[VoiceModel, ...]) -> list[dict[str, Any]]:
         {name: _rounded(getattr(look, name)) for name in VOICE_PARTS} | {"constant": round(look.constant, 4)}
         for look in voices
     ]
-
-
-def file_text(content: dict[str, Any]) -> str:
-    """The file's text, a line for each named feature."""
-    return json.dumps(content, indent=None, separators=(",", ":")).replace('},"', '},\n"') + "\n"
 
 
 def _rounded(values: np.ndarray) -> list[Any]:

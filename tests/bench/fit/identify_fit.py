@@ -1,6 +1,6 @@
-"""Fits the networks of disc/library/melody.json on practice discs and prints how discs left out were judged.
+"""Fits the networks of disc/library/search/melody.json on practice discs and prints how discs left out were judged.
 
-    python -m tests.bench.fit.identify_fit --melody OUT.json
+    python -m tests.bench.fit.identify_fit [--out FILE]
 
 Seed 150 only; the discs bench/measure/identify.py measures on (900 and up) are never read here. One disc in eight is
 left out of the fit. Every third disc is shown by the rank of its teeth.
@@ -9,15 +9,15 @@ left out of the fit. Every third disc is shown by the rank of its teeth.
 from __future__ import annotations
 
 import argparse
-import json
-from pathlib import Path
 
 import numpy as np
 
+from disc.fitted import Made
 from disc.library.index.library_store import open_library
-from disc.library.search.melody import PARTS, SEMITONES_OF_RANK
+from disc.library.search.melody import MODEL_FILE, PARTS, SEMITONES_OF_RANK
 from disc.tune.read.voices import VoiceModel, line_features, voice_features
 from disc.words import no_progress
+from tests.bench.fit.fitted_file import add_out, write_parts
 from tests.bench.truth.practice import LEVELS, practice_disc
 
 SEED = 150
@@ -92,8 +92,8 @@ def rounded(value: np.ndarray | float) -> object:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--melody", type=Path, required=True)
-    out = parser.parse_args().melody
+    add_out(parser, MODEL_FILE)
+    out = parser.parse_args().out
     strikes, melody = practice()
     truth = np.concatenate(melody)
     disc = np.repeat(np.arange(len(strikes)), [m.size for m in melody])
@@ -107,9 +107,13 @@ def main() -> None:
     seen = zip(strikes, np.split(chance, ends), tables, strict=True)
     again = np.concatenate([line_features(onset, height, part, base) for (onset, height), part, base in seen])
     looks.append(fit(again, truth, kept, 2))
-    print("second look", judged(looks[1].probability(again)[~kept], truth[~kept]))
+    score = judged(looks[1].probability(again)[~kept], truth[~kept])
+    print("second look", score)
     content = [{**{p: rounded(getattr(m, p)) for p in PARTS}, "constant": rounded(m.constant)} for m in looks]
-    out.write_text(json.dumps(content), encoding="utf-8")
+    if out:
+        data = f"{len(strikes)} practice discs with all their damage, a third by rank of teeth"
+        made = Made("tests.bench.fit.identify_fit", "", None, data, f"every eighth disc left out: {score}")
+        write_parts(out, {"melody": content}, {"melody": made})
 
 
 if __name__ == "__main__":

@@ -1,6 +1,6 @@
 """How a buzz is weighed: fits the weights of disc/listen/comb/tooth_buzz.py to combs whose teeth buzz in many ways.
 
-Run: python -m tests.bench.fit.listen_fit [--seed 5001] [--workers 2]
+Run: python -m tests.bench.fit.listen_fit [--seed 5001] [--workers 2] [--out FILE]
 Draws some 170 combs of 27 instruments and of bars, a third of them in 15 dB noise, teeth buzzing in the 15 ways of
 listen_buzz.py. Prints how well buzzing is told by a fit to the other instruments (whole instruments are left out, not
 draws), which ways are missed, and the weights. Teeth whose number or pitch came out wrong are not fitted to, but are
@@ -17,10 +17,12 @@ from pathlib import Path
 
 import numpy as np
 
+from disc.fitted import Made
 from disc.listen.comb.plucked import hear_teeth, signs_of_buzzing
 from disc.listen.comb.plucks import find_plucks
-from disc.listen.comb.tooth_buzz import SIGNS, raised_signs
+from disc.listen.comb.tooth_buzz import FITTED, SIGNS, raised_signs
 from disc.listen.sound.audio import read_recording
+from tests.bench.fit.fitted_file import add_out, write_parts
 from tests.bench.truth import listen_draws, listen_set
 
 NEAR_SEMITONES, PLUCK_S = 0.5, 0.1
@@ -93,6 +95,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--seed", type=int, default=5001)
     parser.add_argument("--workers", type=int, default=1)
+    add_out(parser, FITTED)
     chosen = parser.parse_args()
     with multiprocessing.Pool(chosen.workers, maxtasksperchild=4) as pool:
         teeth = [t for t in pool.imap(measured, listen_draws.draw_buzzing("t", chosen.seed), chunksize=3) if t]
@@ -102,16 +105,27 @@ def main() -> None:
     print(
         f"{len(teeth)} combs, {buzzing.sum()} of {len(buzzing)} teeth buzz; {np.sum(~right)} wrong in number or pitch"
     )
+    judged = []
     for limit in np.arange(0.2, 0.55, 0.05):
         said = probability[right] > limit
         hits = np.sum(said & buzzing[right])
-        print(f"  over {limit:.2f}: precision {hits / said.sum():.3f}, recall {hits / buzzing[right].sum():.3f}")
+        judged.append(f"over {limit:.2f} P {hits / said.sum():.3f} R {hits / buzzing[right].sum():.3f}")
+    print("  " + "\n  ".join(judged))
     for way in sorted(set(ways) - {""}):
         print(f"  {way}: {np.mean(probability[ways == way] > 0.3):.2f} of {np.sum(ways == way)}")
     weights, offset = fitted(np.concatenate([t.raised for t in teeth])[right], buzzing[right])
     for sign, weight in zip(SIGNS, weights, strict=True):
         print(f"  {sign}: {weight:.3f}")
     print(f"  offset {offset:.3f}")
+    if chosen.out:
+        part = {
+            "weights": {s: round(float(w), 3) for s, w in zip(SIGNS, weights, strict=True)},
+            "offset": round(offset, 3),
+        }
+        data = f"{right.sum()} teeth of {len(teeth)} combs, of which {(buzzing & right).sum()} buzz in 15 ways"
+        score = f"whole instruments left out: {', '.join(judged)}"
+        made = Made("tests.bench.fit.listen_fit", f"--seed {chosen.seed}", chosen.seed, data, score)
+        write_parts(chosen.out, {"buzz": part}, {"buzz": made})
 
 
 if __name__ == "__main__":

@@ -10,7 +10,6 @@ needs, and scikit-learn.
 from __future__ import annotations
 
 import argparse
-import json
 import multiprocessing
 import tempfile
 from collections.abc import Sequence
@@ -19,6 +18,7 @@ from pathlib import Path
 
 import numpy as np
 
+from disc.fitted import Made
 from disc.listen.fitted import FITTED_FILE
 from disc.listen.sound.audio import read_recording
 from disc.listen.sound.bands import pitch_of_hz
@@ -27,6 +27,7 @@ from disc.listen.turn.judge.silent_strikes import Features, over_laps, strike_fe
 from disc.listen.turn.judge.single_extra import candidates, extra_features
 from disc.listen.turn.place.disc_path import Expected
 from disc.listen.turn.place.place_in_recording import lay
+from tests.bench.fit.fitted_file import add_out, write_parts
 from tests.bench.truth import listen_make, listen_set
 
 RIDGE = 0.3  # scikit-learn's C, on features of unit variance
@@ -116,8 +117,8 @@ def fit_extra(turns: Sequence[Followed]) -> dict:
     return regression(table, np.concatenate([t.extra for t in some]))
 
 
-def tell(name: str, probability: np.ndarray, is_so: np.ndarray, true: int) -> None:
-    """Print precision and recall at several limits, and the calibration."""
+def tell(name: str, probability: np.ndarray, is_so: np.ndarray, true: int) -> str:
+    """Print precision and recall at several limits, and the calibration; returns the line at one half."""
     print(f"{name}: {true} true, {len(is_so)} weighed")
     for limit in (0.25, 0.4, 0.5, 0.6, 0.75):
         said = probability >= limit
@@ -126,10 +127,12 @@ def tell(name: str, probability: np.ndarray, is_so: np.ndarray, true: int) -> No
         some = (probability >= low) & (probability < high)
         if some.any():
             print(f"  said {probability[some].mean():.3f}, true {is_so[some].mean():.3f} ({some.sum()})")
+    said = probability >= 0.5
+    return f"whole sources left out, at one half: P {np.mean(is_so[said]):.3f} R {np.sum(is_so & said) / true:.3f}"
 
 
-def judge(turns: Sequence[Followed]) -> None:
-    """Fits that leave out one source at a time, judged on it."""
+def judge(turns: Sequence[Followed]) -> dict[str, str]:
+    """Fits that leave out one source at a time, judged on it; a line for each."""
     silent_p, extra_p, silent, extra = [], [], [], []
     for source in sorted({t.source for t in turns}):
         others, mine = [t for t in turns if t.source != source], [t for t in turns if t.source == source]
@@ -140,26 +143,28 @@ def judge(turns: Sequence[Followed]) -> None:
             if turn.found is not None:
                 extra_p.append(1.0 / (1.0 + np.exp(-log_odds(extra_model, turn.found))))
                 extra.append(turn.extra)
-    tell("silent", np.concatenate(silent_p), np.concatenate(silent), int(np.concatenate(silent).sum()))
-    tell("extra", np.concatenate(extra_p), np.concatenate(extra), sum(t.extra_true for t in turns))
+    return {
+        "silent": tell("silent", np.concatenate(silent_p), np.concatenate(silent), int(np.concatenate(silent).sum())),
+        "extra": tell("extra", np.concatenate(extra_p), np.concatenate(extra), sum(t.extra_true for t in turns)),
+    }
 
 
-def write(turns: Sequence[Followed], made: dict) -> None:
+def write(turns: Sequence[Followed], out: Path, arguments: str, score: dict[str, str]) -> None:
     """All of them fitted to, with how it was done."""
     first, second = fit_silent(turns)
-    content = {"made": made, "silent, first": first, "silent, second": second, "extra": fit_extra(turns)}
-    FITTED_FILE.write_text(json.dumps(content, indent=1) + "\n", encoding="utf-8")
-
-
-def provenance(turns: Sequence[Followed], arguments: str) -> dict:
-    """What the numbers were made from."""
-    return {
-        "script": "tests/bench/fit/listen_turn_fit.py", "arguments": arguments, "ridge": RIDGE,
-        "data": "listen_make.MAKE and MAKE_FIT, drawn from seeds 901 and 902",
-        "turns": len(turns), "sources": sorted({t.source for t in turns}),
-        "strikes": int(sum(t.ok.sum() for t in turns)), "silent": int(sum(t.silent[t.ok].sum() for t in turns)),
-        "candidates": int(sum(len(t.extra) for t in turns)), "extra": int(sum(t.extra.sum() for t in turns)),
+    sources = len({t.source for t in turns})
+    drawn = f"{len(turns)} turns of {sources} sources (listen_make.MAKE and MAKE_FIT, seeds 901, 902)"
+    strikes = f"{sum(t.ok.sum() for t in turns)} strikes, {sum(t.silent[t.ok].sum() for t in turns)} silent"
+    candidates = f"{sum(len(t.extra) for t in turns)} candidates, {sum(t.extra.sum() for t in turns)} true"
+    parts = {"silent, first": first, "silent, second": second, "extra": fit_extra(turns)}
+    made = {
+        part: Made(
+            "tests.bench.fit.listen_turn_fit", arguments, 901,
+            f"{drawn}: {candidates if part == 'extra' else strikes}", score[part.split(",")[0]], f"ridge {RIDGE}",
+        )
+        for part in parts
     }  # fmt: skip
+    write_parts(out, parts, made)
 
 
 def main() -> None:
@@ -167,14 +172,14 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--turns", type=int, default=24)
     parser.add_argument("--workers", type=int, default=1)
-    parser.add_argument("--write", action="store_true")
+    add_out(parser, FITTED_FILE)
     chosen = parser.parse_args()
     specs = [a for make, a in listen_make.MAKE + listen_make.MAKE_FIT if make is listen_make.made_turn][: chosen.turns]
     with multiprocessing.Pool(chosen.workers, maxtasksperchild=4) as pool:
         turns = list(pool.imap(measured, specs))
-    judge(turns)
-    if chosen.write:
-        write(turns, provenance(turns, f"--turns {chosen.turns} --write"))
+    score = judge(turns)
+    if chosen.out:
+        write(turns, chosen.out, f"--turns {chosen.turns}", score)
 
 
 if __name__ == "__main__":

@@ -1,6 +1,6 @@
 """The weights of `disc/photo/plate/slot_signs.py`, from discs that no network was trained on.
 
-    python tests/bench/fit/photo_training/fit_slot.py FOLDER [FOLDER ...]
+    python -m tests.bench.fit.photo_training.fit_slot FOLDER [FOLDER ...] [--out FILE]
 
 Every likely place of every photograph, true where the truth's datum lies within 0.4 mm; logistic regression on the
 signs but the finder's heat, which is held to a fixed weight. Printed: the weights, with each folder left out in turn.
@@ -8,19 +8,22 @@ signs but the finder's heat, which is held to a fixed weight. Printed: the weigh
 
 from __future__ import annotations
 
+import argparse
 import json
-import sys
 from pathlib import Path
 
 import numpy as np
 
+from disc.fitted import Made
 from disc.photo.image import load_photo
 from disc.photo.plate import slot_signs
 from disc.photo.plate.slot import find_slot, search_slots
 from disc.photo.read_face import ReadSettings, look_at
 from disc.records import Plate, Side
+from tests.bench.fit.fitted_file import add_out, write_parts
 
 TRUE_MM, RIDGE = 0.4, 1.0
+NEEDS = "FOLDERS: faces of make_discs.py, with their truth files"
 
 
 def places(folder: Path):
@@ -54,10 +57,21 @@ def fitted(signs, true):
 
 
 def main() -> None:
-    sets = {name: places(Path(name)) for name in sys.argv[1:]}
+    ask = argparse.ArgumentParser(description=__doc__)
+    ask.add_argument("folders", nargs="+", metavar="FOLDER")
+    add_out(ask, slot_signs.FITTED)
+    given = ask.parse_args()
+    sets = {name: places(Path(name)) for name in given.folders}
     for left_out in (None, *sets):
         signs, true = (np.concatenate([part[k] for name, part in sets.items() if name != left_out]) for k in (0, 1))
-        print("all" if left_out is None else f"without {left_out}", len(true), int(true.sum()), fitted(signs, true))
+        weights = fitted(signs, true)
+        print("all" if left_out is None else f"without {left_out}", len(true), int(true.sum()), weights)
+        if left_out is None and given.out:
+            data = f"{len(true)} likely places, {int(true.sum())} true, of faces that no network was trained on"
+            made = Made("tests.bench.fit.photo_training.fit_slot", "FOLDERS", None, data, "", NEEDS)
+            rounded = [round(float(weight), 2) for weight in weights]
+            part = {"weights": dict(zip(slot_signs.SIGNS, rounded, strict=False)), "constant": rounded[-1]}
+            write_parts(given.out, {"slot": part}, {"slot": made})
 
 
 if __name__ == "__main__":

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from cover_draw import cover, glare, wear
 
 from disc.photo.seen.cover_features import far_radii
 from disc.photo.seen.small_face import AROUND, SIDE_PX
+from tests.bench.fit.seen_training.cover_draw import cover, glare, wear
 
 RIM_PX = SIDE_PX / 2 / AROUND
 

@@ -1,6 +1,7 @@
 """Fits the trees that tell covers from plate (disc/photo/seen/covers.json).
 
-    python tests/bench/fit/seen_training/fit_covers.py OUT.json FACES[,FACES...] SAMPLES SEED [TEXTURES] [--judge FACES]
+    python -m tests.bench.fit.seen_training.fit_covers FACES[,FACES...] SAMPLES SEED [TEXTURES]
+        [--judge FACES] [--out FILE]
 
 FACES: folders of flattened faces. --judge: other faces, never fitted to, of which the shares are printed.
 """
@@ -8,20 +9,18 @@ FACES: folders of flattened faces. --judge: other faces, never fitted to, of whi
 from __future__ import annotations
 
 import argparse
-import json
-import sys
 import time
 from pathlib import Path
 
 import cv2
 import numpy as np
-
-sys.path.insert(0, str(Path(__file__).parent))
-
-from draws import load, sample
 from sklearn.ensemble import HistGradientBoostingClassifier
 
+from disc.fitted import Made
 from disc.photo.seen.cover_features import NAMES, cover_features
+from disc.photo.seen.covers import FITTED
+from tests.bench.fit.fitted_file import add_out, write_parts
+from tests.bench.fit.seen_training.draws import load, sample
 
 PLACES = 260  # of a sample
 
@@ -60,12 +59,12 @@ def stored(model) -> list[dict]:
 
 def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__)
-    ask.add_argument("out", type=Path)
     ask.add_argument("faces")
     ask.add_argument("samples", type=int)
     ask.add_argument("seed", type=int)
     ask.add_argument("textures", nargs="?")
     ask.add_argument("--judge")
+    add_out(ask, FITTED)
     given = ask.parse_args()
     cv2.setNumThreads(1)
     textures = []
@@ -79,25 +78,26 @@ def main() -> None:
     )
     model.fit(x, y, w)
     print("fitted", round(time.time() - began), "s", flush=True)
-    made = {
-        "made_by": "tests/bench/fit/seen_training/fit_covers.py",
-        "samples": given.samples,
-        "seed": given.seed,
-        "faces": ", ".join(Path(folder).name for folder in given.faces.split(",")),
+    part = {
         "names": list(NAMES),
         "base": float(model._baseline_prediction.ravel()[0]),
         "trees": stored(model),
     }
+    score = "not judged"
     if given.judge:
         x, y, w = draw(load(given.judge), [], max(60, given.samples // 8), given.seed + 1)
         p = model.predict_proba(x)[:, 1]
         keep = w > 0
-        made["score"] = {
-            f"at {t}": [round(float(np.mean(p[keep & y] > t)), 4), round(float(np.mean(p[keep & ~y] > t)), 4)]
-            for t in (0.3, 0.5, 0.7)
-        }
-        print("held out, covered and clear places said covered:", made["score"], flush=True)
-    given.out.write_text(json.dumps(made) + "\n")
+        shares = [(t, float(np.mean(p[keep & y] > t)), float(np.mean(p[keep & ~y] > t))) for t in (0.3, 0.5, 0.7)]
+        score = f"on faces never fitted to, things drawn over (seed {given.seed + 1}), covered and clear places said "
+        score += "covered: " + ", ".join(f"at {t} {covered:.3f} and {clear:.4f}" for t, covered, clear in shares)
+        print(score, flush=True)
+    if given.out:
+        faces = ", ".join(Path(folder).name for folder in given.faces.split(","))
+        arguments = f"FACES {given.samples} {given.seed}"
+        note = "FACES: flattened faces, made by draw_clear.py and flatten_photos.py"
+        made = Made("tests.bench.fit.seen_training.fit_covers", arguments, given.seed, faces, score, note)
+        write_parts(given.out, {"covers": part}, {"covers": made})
 
 
 if __name__ == "__main__":
