@@ -79,6 +79,17 @@ def ring_time_s(pitch: float) -> float:
     return 1.6 * math.sqrt(A4_HZ / frequency_hz(pitch))
 
 
+def tip_mass_share(cents: float) -> float:
+    """Mass to add at the tip (negative: to take off) for a change of pitch by so many cents, as a share of the mass
+    that swings there: a quarter of a plain bar's own, and all of a lead at the tip.
+
+    Rayleigh's quotient with the shape of the first mode: its frequency goes with the swinging mass to the power -1/2,
+    and that of a plain clamped-free bar, seen at the tip, is a quarter of the bar's (Blevins, Formulas for Natural
+    Frequency and Mode Shape, 1979; from memory). A test holds it to the bar with a mass at its end solved for exactly.
+    """
+    return 2.0 ** (-cents / 600.0) - 1.0
+
+
 # A tooth struck again must have fallen back on its damper, and the damper must have quieted it: about 20 swings, and
 # 60 ms for the pin to pass and the tip to fall. Common practice, no source.
 SWINGS_TO_DAMP = 20

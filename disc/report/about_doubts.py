@@ -8,6 +8,8 @@ from dataclasses import replace
 from disc.doubts import doubt_line, in_order
 from disc.errors import MissingPart
 from disc.job import Job
+from disc.listen.comb.plucked_store import plucked_doubts
+from disc.listen.store import load_listen_doubts
 from disc.locale.catalogue import mark
 from disc.made_from import FINDINGS, IDENTIFY, PLAN, REPORT, TUNE
 from disc.photo.read_photos import reading_doubts
@@ -22,12 +24,13 @@ SHOWN_IN = {"tune": (TUNE, IDENTIFY), "findings": (FINDINGS,), "plan": (PLAN,), 
 
 
 def doubts_of_job(job: Job) -> tuple[Doubt, ...]:
-    """What is stale, first; then what is doubtful of reading and turn."""
+    """What is stale, first; then what is doubtful of reading and turn, and what was in doubt on the recordings."""
     try:
         others = turn_of_job(job).doubts
     except MissingPart:  # no pins, comb or diameter yet
         others = reading_doubts(job)
-    return (*stale_doubts(job, without=(REPORT,)), *in_order(others))
+    heard = (*plucked_doubts(job), *load_listen_doubts(job))
+    return (*stale_doubts(job, without=(REPORT,)), *in_order((*others, *heard)))
 
 
 def doubts_part(doubts: Sequence[Doubt]) -> ReportSection | None:

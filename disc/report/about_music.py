@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from disc.comb.bar import frequency_hz
 from disc.job import Job
+from disc.listen.comb.tuning_table import SCALES, tuning_rows
 from disc.pitch_names import cents_off, note_name
-from disc.records import Tooth
+from disc.records import Comb, Tooth
 from disc.report.blocks import Block, Paragraph, PictureBlock, ReportSection, table
 from disc.results import IdentifyResult, MatchResult, PartResult
 from disc.tables import read_text
@@ -38,7 +39,34 @@ def comb_part(job: Job) -> ReportSection | None:
             0, Paragraph("A draft made from the disc's tracks: the comb itself was not measured.", strong=True)
         )
     blocks.append(Paragraph("Cents are counted from equal temperament at A4 = 440 Hz (ISO 16).", small=True))
-    return ReportSection("comb", tuple(blocks))
+    return ReportSection("comb", (*blocks, *_tuning(comb)))
+
+
+def _tuning(comb: Comb) -> list[Block]:
+    """Where each tooth stands between the steps of three scales and beside its twin, and what tuning it would take."""
+    found = None if comb.draft else tuning_rows({tooth.number: tooth.pitch for tooth in comb.teeth})
+    if found is None:
+        return []
+    rows = [
+        (
+            row["tooth"], *(f"{row[name]:+.0f}" for name in SCALES), row["twin"],
+            None if row["twin_cents"] is None else f"{row['twin_cents']:+.0f}", f"{row['tip_mass_percent']:+.1f}",
+        )
+        for row in found["teeth"]
+    ]  # fmt: skip
+    heading = ("tooth", *SCALES, "of one note with", "cents from it", "mass at the tip, %")
+    sought = ", ".join(f"{name} {found['a_hz'][name]:.1f} Hz" for name in SCALES)
+    return [
+        Paragraph("How the comb is tuned: cents from the nearest step of three scales", strong=True),
+        table(heading, rows, right=tuple(range(7)), halved=True),
+        Paragraph(
+            f"Each scale with the A that suits the comb best: {sought}. Mean-tone: quarter comma (Aaron, 1523); "
+            "well-tempered: Werckmeister III (1691). The last column is the share of the mass swinging at the tip that "
+            "would have to be added (+) or filed off (-) to reach the equal step; where a lead hangs, that is most of "
+            "it. Old tuning is part of the object: leave it as it is.",
+            small=True,
+        ),
+    ]
 
 
 def _tooth_row(tooth: Tooth) -> tuple[object, ...]:

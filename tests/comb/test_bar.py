@@ -59,3 +59,17 @@ def test_sizes_that_cannot_be():
         bar.bar_frequency_hz(0.0, 0.2)
     with pytest.raises(ValueError, match="must be positive"):
         bar.pitch_of_hz(0.0)
+
+
+@pytest.mark.parametrize("share", [0.0005, 0.002, 0.01])
+def test_a_small_mass_at_the_tip_lowers_the_tone_as_the_bar_with_an_end_mass_does(share):
+    # Bar clamped at one end with a mass of so many bars' masses at the other:
+    # 1 + cos b cosh b + share b (cos b sinh b - sin b cosh b) = 0 (Blevins 1979, table 8-8; from memory).
+    def exact(b):
+        c, s, ch, sh = np.cos(b), np.sin(b), np.cosh(b), np.sinh(b)
+        return 1 + c * ch + share * b * (c * sh - s * ch)
+
+    cents = 2400 * np.log2(brentq(exact, 1.2, 1.9) / bar.bar_root(1))
+    # The swinging mass of a plain bar is a quarter of its own.
+    assert bar.tip_mass_share(cents) * 0.25 == pytest.approx(share, rel=0.02)
+    assert bar.tip_mass_share(5.0) < 0.0 < bar.tip_mass_share(-5.0) and bar.tip_mass_share(0.0) == 0.0

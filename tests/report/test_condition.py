@@ -258,3 +258,29 @@ def test_the_score_is_only_as_tall_as_its_music():
 
     assert tall_to_wide(engrave(score).pages[0]) == pytest.approx(297 / 210, abs=0.01)  # ISO 216, A4
     assert tall_to_wide(engrave(score, fitted=True).pages[0]) < 0.2
+
+
+def test_what_the_recordings_left_in_doubt_and_how_the_comb_is_tuned_stand_in_the_report(job):
+    from disc.doubts import doubts_to_json
+    from disc.listen.comb.plucked_store import PluckedFile, stage_plucked
+    from disc.listen.store import LISTEN_FILE
+    from disc.records import About, Doubt
+    from disc.stored import json_text
+
+    teeth = (*TEETH[:9], replace(TEETH[9], pitch=TEETH[8].pitch + 0.1))
+    heard = [Doubt(About.COMB, "tooth 4 (+51 cents) sounds off the comb's table.", "Pluck it again.")]
+    with job.step("listen") as stage:
+        job.stage_comb(stage, Comb(teeth))
+        stage_plucked(stage, PluckedFile(teeth=(), doubts=doubts_to_json([Doubt(About.COMB, "a knock at 2.0 s.")])))
+        turn = {"doubts": doubts_to_json(heard)}
+        stage.write_text(LISTEN_FILE, json_text({"schema": 1, "findings": [], "turn": turn}))
+    sections = {section.key: section for section in gather(job, ("doubts", "comb"))}
+    doubts = str(sections["doubts"])
+    assert "tooth 4 (+51 cents) sounds off the comb's table" in doubts and "a knock at 2.0 s" in doubts
+    tuning = next(b for b in sections["comb"].blocks if getattr(b, "heading", ("",))[-1] == "mass at the tip, %")
+    row = next(row for row in tuning.rows if row[0] == "10")
+    assert row[4:6] == ("9", "+10")  # its twin, ten cents lower
+    # 10 cents are 2 x 10 x ln 2 / 1200 = 1.16 % of the swinging mass.
+    other = next(row for row in tuning.rows if row[0] == "9")
+    assert float(row[6]) - float(other[6]) == pytest.approx(1.16, abs=0.11)
+    assert "leave it as it is" in str(sections["comb"])

@@ -7,9 +7,10 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict
 
+from disc.doubts import doubts_from_json
 from disc.job import Job, Stage
 from disc.listen.sound.disturbed import Disturbance
-from disc.records import ToothCondition
+from disc.records import Doubt, ToothCondition
 from disc.stored import Stored
 
 PLUCKED_FILE = "out/plucked.json"
@@ -66,6 +67,12 @@ def load_plucked(job: Job) -> PluckedFile | None:
 def stage_plucked(stage: Stage, plucked: PluckedFile) -> None:
     """Stage out/plucked.json."""
     stage.write_text(PLUCKED_FILE, PLUCKED.text(plucked))
+
+
+def plucked_doubts(job: Job) -> tuple[Doubt, ...]:
+    """What the last plucked recording left in doubt; empty if there was none. Raises BadInput if it is damaged."""
+    found = load_plucked(job)
+    return () if found is None else doubts_from_json(found.doubts, str(job.path(PLUCKED_FILE)))
 
 
 def heard_pitches(job: Job) -> dict[int, float]:

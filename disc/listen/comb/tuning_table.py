@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from disc.comb.bar import tip_mass_share
 from disc.listen.comb.temperament import deviation_cents, scale_cents, shift_of
 from disc.listen.sound.audio import FloatArray
 
@@ -35,7 +36,9 @@ def well_tempered_cents() -> FloatArray:
 
 def tuning_rows(pitches: Mapping[int, float | None]) -> dict[str, Any] | None:
     """Plain JSON: the A of each scale, and for each tooth with a pitch its cents from the nearest step of each and from
-    its nearest twin. pitches: MIDI numbers by tooth. None with fewer than three."""
+    its nearest twin. tip_mass_percent: of the mass that swings at the tip, what would have to come on (negative:
+    off) to stand at the equal step; told to know, not to do. pitches: MIDI numbers by tooth. None with fewer than
+    three."""
     known = {tooth: float(p) for tooth, p in sorted(pitches.items()) if p is not None}
     if len(known) < FEWEST:
         return None
@@ -49,7 +52,10 @@ def tuning_rows(pitches: Mapping[int, float | None]) -> dict[str, Any] | None:
     return {
         "a_hz": {name: round(440.0 * 2 ** (shifts[name] / 1200.0), 2) for name in SCALES},
         "teeth": [
-            {"tooth": tooth, **{name: round(float(off[name][k]), 1) for name in SCALES}, **_twin(tooth, known)}
+            {
+                "tooth": tooth, **{name: round(float(off[name][k]), 1) for name in SCALES}, **_twin(tooth, known),
+                "tip_mass_percent": round(100.0 * tip_mass_share(-float(off["equal"][k])), 1),
+            }
             for k, tooth in enumerate(known)
         ],
     }  # fmt: skip

