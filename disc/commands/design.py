@@ -28,6 +28,20 @@ def design(
     times: Annotated[int, typer.Option(help="Play the tune, or the bars, this many times in a turn.")] = 1,
     transpose: Annotated[int | None, typer.Option(help="Semitones up or down; left out, the best is found.")] = None,
     missing: Annotated[str, typer.Option(help="Chromatic notes without a tooth: drop or nearest.")] = "drop",
+    chords: Annotated[
+        str | None,
+        typer.Option(help="Chord symbols of a tune alone: after-beats (if left out), broken or none."),
+    ] = None,
+    prefer: Annotated[
+        str | None,
+        typer.Option(help="Rather kept: melody, harmony, bass, or range (few notes an octave away)."),
+    ] = None,
+    keep_bars: Annotated[
+        str | None, typer.Option(help="Bars kept before all others, such as 1-8 or 1-4,13-16, as played.")
+    ] = None,
+    alternatives: Annotated[
+        int, typer.Option(help="How many other keys are written out too, with score and sound.")
+    ] = 0,
     diameter_mm: Annotated[
         float | None,
         typer.Option(parser=length("--diameter-mm"), help="The plate; left out, the smallest for the comb."),
@@ -55,8 +69,9 @@ def design(
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """A new disc from a tune: which tooth plays which note, and where its pin stands."""
+    from disc.design.accompany import chords_from
     from disc.design.request import Request, carry_out, design_doubts
-    from disc.design.settings import DesignSettings, missing_pitch_from
+    from disc.design.settings import DesignSettings, missing_pitch_from, prefer_from
     from disc.doubts import doubt_lines, doubts_to_json
 
     settings = DesignSettings(
@@ -64,6 +79,7 @@ def design(
         pin_height_mm=pin_height_mm,
         hub_mm=hub_mm,
         missing_pitch=missing_pitch_from(missing),
+        prefer=prefer_from(prefer),
     )
     request = Request(
         tune=tune,
@@ -82,6 +98,9 @@ def design(
         rest_arc_deg=rest_arc_deg,
         revolution_s=revolution_s,
         keep_out=keep_out,
+        chords=chords_from(chords),
+        keep_bars=keep_bars,
+        alternatives=alternatives,
         settings=settings,
     )
     with progress("design", quiet=as_json) as advance:
@@ -101,10 +120,13 @@ def _say_result(folder: Path, diameter_mm: float, found: dict[str, Any]) -> None
         f"{found['title']}: {found['pins']} pins on a disc of {diameter_mm:g} mm, one turn in "
         f"{found['revolution_s']:.1f} s, at {found['tempo_against_written']:.2f} times the tempo "
         f"{'written' if found['tempo_was_given'] else 'usual (the file gives none)'}.",
-        f"Moved by {found['transposition']:+d} semitones. {kept} of {found['notes']} notes are on it; "
+        f"In {found['key']}. {kept} of {found['notes']} notes are on it; "
         f"melody {found['melody_kept']} of {found['melody']}.",
         _proof(found),
     )
+    if found.get("kept_first"):
+        first = found["kept_first"]
+        say(f"Before all others bars {first['bars']}: {first['kept']} of their {first['notes']} notes are on it.")
     if found["melody_part"]:
         say(f"The tune is taken from part {found['melody_part']}; another: --melody PART.")
     say(*_tempo(found))
@@ -126,6 +148,10 @@ def _say_result(folder: Path, diameter_mm: float, found: dict[str, Any]) -> None
         say(f"Note: {remark}.")
     if found["old_pins_without_a_note"]:
         say(f"Old pins the tune has no note for: {', '.join(map(str, found['old_pins_without_a_note']))}.")
+    if found.get("alternatives"):
+        say("", "To compare, in other keys:")
+        for other in found["alternatives"]:
+            say(f"  {other['says']} {_moved(other)}: {', '.join(other['files'])}")
     if found["other_transpositions"]:
         say("", "Other keys, and what each would lose:")
         say(*(_other(other) for other in found["other_transpositions"]))
@@ -138,8 +164,7 @@ def _proof(found: dict[str, Any]) -> str:
     left_out = found["notes_by_change"]["left out"]
     if found["proven_optimal"]:
         words = (
-            "Of all keys and tempi tried, none is worth more by the weights (proven): a melody note counts as three of "
-            "the bass or eight inner ones, an octave away for less."
+            f"Of all keys and tempi tried, none is worth more by the weights (proven): {_weights(found.get('prefer'))}."
         )
     else:
         words = f"The time ran out: at most {found['gap']:.1%} more could be kept, by the weights of melody and bass."
@@ -147,10 +172,21 @@ def _proof(found: dict[str, Any]) -> str:
     if fuller:
         best = min(fuller, key=lambda other: other["lost"])
         words += (
-            f" More notes, {left_out - best['lost']} of them, are kept with --transpose {best['transposition']}, but "
-            f"melody {best['melody_kept']} of {best['melody']} and {best['folded']} notes an octave away."
+            f" {left_out - best['lost']} notes more are kept in {best['key']} (--transpose {best['transposition']}), "
+            f"but melody {best['melody_kept']} of {best['melody']} and {best['folded']} notes an octave away."
         )
     return words
+
+
+def _weights(prefer: str | None) -> str:
+    """What the weights say, in words: those of disc/design/arrange/weights.py."""
+    return {
+        None: "a melody note counts as three of the bass or eight inner ones, an octave away for less",
+        "melody": "a melody note counts as seven of the bass or sixteen inner ones, a broken line costs double",
+        "harmony": "a melody note counts as two of the bass or two and a half inner ones",
+        "bass": "three melody notes count as five of the bass",
+        "range": "a note an octave away counts little more than none",
+    }[prefer]
 
 
 def _tempo(found: dict[str, Any]) -> list[str]:
@@ -167,8 +203,11 @@ def _tempo_asked(found: dict[str, Any]) -> str:
 
 
 def _other(other: dict[str, Any]) -> str:
-    key = f" ({other['key']})" if other.get("key") else ""
     return (
-        f"  {other['transposition']:+d}{key}: {other['lost']} of {other['notes']} notes left out, "
+        f"  {other['key']} (--transpose {other['transposition']}): {other['lost']} of {other['notes']} notes left out, "
         f"{other['folded']} an octave away, melody {other['melody_kept']} of {other['melody']}"
     )
+
+
+def _moved(other: dict[str, Any]) -> str:
+    return f"{other['folded']} an octave away (--transpose {other['transposition']})"

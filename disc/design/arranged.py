@@ -11,7 +11,7 @@ from disc.design.plan import Design
 from disc.frame import onset_s
 from disc.records import Key, Metre, Note, Tune, Voice
 from disc.tune.score.records import Rank, ScoreIn, ScoreNote
-from disc.tune.settings import key_of
+from disc.tune.settings import key_name, key_of
 
 
 class NoteChange(StrEnum):
@@ -115,6 +115,23 @@ def moved_key(key: Key | None, semitones: int) -> Key:
     if key is None:
         return key_of(semitones % 12, "major")
     return key if semitones % 12 == 0 else key_of((key.tonic + semitones) % 12, key.mode)
+
+
+# Intervals by semitones, as a musician calls them.
+INTERVALS = (
+    "", "a semitone", "a tone", "a minor third", "a major third", "a fourth", "an augmented fourth", "a fifth",
+    "a minor sixth", "a major sixth", "a minor seventh", "a major seventh",
+)  # fmt: skip
+OCTAVES = ("", "an octave", "two octaves", "three octaves", "four octaves", "five octaves")
+
+
+def moved_words(key: Key | None, semitones: int) -> str:
+    """Where a transposition leads: "A major, up a tone"."""
+    octaves, rest = divmod(abs(semitones), 12)
+    size = " and ".join(piece for piece in (OCTAVES[min(octaves, 5)], INTERVALS[rest]) if piece)
+    way = f"{'up' if semitones > 0 else 'down'} {size}" if semitones else "as written"
+    named = "a key the file does not name" if key is None else key_name(moved_key(key, semitones))
+    return f"{named}, {way}"
 
 
 def written_key(key: Key) -> str:

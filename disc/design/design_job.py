@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from disc.design.arranged import NoteChange, arranged_tune, asked_tune, fates, moved_key, written_key
+from disc.design.arrange.task import is_kept_first
+from disc.design.arranged import NoteChange, arranged_tune, asked_tune, fates, moved_words, written_key
 from disc.design.marked_score import add_legend, mark_musicxml
 from disc.design.picture.draw_disc import picture_png
 from disc.design.plan import Design
@@ -18,7 +20,6 @@ from disc.records import Side
 from disc.results import DesignResult
 from disc.tables import format_pins
 from disc.tune.score.records import ScoreIn
-from disc.tune.settings import key_name
 from disc.tune.store import stage_tune
 from disc.tune.write.engrave import engrave, pdf_of_pages
 from disc.tune.write.midi import midi_bytes
@@ -27,8 +28,17 @@ from disc.tune.write.sound import render_strikes, wav_bytes
 from disc.words import Advance, no_progress, plain
 
 
-def write_job(folder: Path, design: Design, inputs: tuple[Path, ...] = (), advance: Advance = no_progress) -> Job:
-    """A new job for the planned disc. Raises BadInput if the folder holds a job already or cannot be written."""
+def write_job(
+    folder: Path,
+    design: Design,
+    inputs: tuple[Path, ...] = (),
+    advance: Advance = no_progress,
+    alternatives: Sequence[Design] = (),
+) -> Job:
+    """A new job for the planned disc. alternatives: the same tune in other keys, written out to be heard and compared.
+
+    Raises BadInput if the folder holds a job already or cannot be written.
+    """
     create_job(folder, design.plate, {DESIGN_SETTING: design_settings(design)} | tune_settings(design))
     with open_for_writing(folder) as job:
         with job.step("design", inputs) as stage:
@@ -37,7 +47,8 @@ def write_job(folder: Path, design: Design, inputs: tuple[Path, ...] = (), advan
             job.stage_comb(stage, design.comb)
             _stage_music(stage, design, advance)
             _stage_pictures(stage, design, advance)
-            summary = summary_of(design)
+            others = [_stage_alternative(stage, other, n) for n, other in enumerate(alternatives, start=1)]
+            summary = summary_of(design) | {"alternatives": others}
             stage.write_text("out/design.json", json.dumps(summary, indent=1, ensure_ascii=False) + "\n")
             job.content.keep(DesignResult(**summary))
         return job
@@ -52,15 +63,37 @@ def _stage_music(stage: Stage, design: Design, advance: Advance) -> None:
     sound = render_strikes(design.strikes, seconds=design.plate.revolution_s + 2.0)
     stage.write_bytes("out/preview.wav", wav_bytes(sound))
     advance(0.5, "engraving it")
-    notes = fates(design)
-    marked = mark_musicxml(musicxml_text(asked_tune(design)), notes)
-    stage.write_text("out/marked-score.musicxml", marked)
-    present = {fate.change for fate in notes}
-    pages = tuple(add_legend(page, design.score.title, one_line(design), present) for page in engrave(marked).pages)
+    pages = _stage_marked(stage, design, "out/marked-score")
     for number, page in enumerate(pages, start=1):
         suffix = "" if number == 1 else f"-{number}"
         stage.write_text(f"out/marked-score{suffix}.svg", page)
-    stage.write_bytes("out/marked-score.pdf", pdf_of_pages(pages))
+
+
+def _stage_marked(stage: Stage, design: Design, name: str) -> tuple[str, ...]:
+    """The tune as asked for with every change marked, as MusicXML and PDF; its pages."""
+    notes = fates(design)
+    marked = mark_musicxml(musicxml_text(asked_tune(design)), notes)
+    stage.write_text(f"{name}.musicxml", marked)
+    present = {fate.change for fate in notes}
+    pages = tuple(add_legend(page, design.score.title, one_line(design), present) for page in engrave(marked).pages)
+    stage.write_bytes(f"{name}.pdf", pdf_of_pages(pages))
+    return pages
+
+
+def _stage_alternative(stage: Stage, design: Design, number: int) -> dict[str, Any]:
+    """Another key to hear and read beside the chosen one; what it keeps."""
+    name = f"out/alternative-{number}"
+    sound = render_strikes(design.strikes, seconds=design.plate.revolution_s + 2.0)
+    stage.write_bytes(f"{name}.wav", wav_bytes(sound))
+    _stage_marked(stage, design, name)
+    share = design.arrangement.share
+    key = _key_words(design.score, share.transposition)
+    return asdict(share) | {
+        "lost": share.lost,
+        "key": key,
+        "says": one_line(design),
+        "files": [f"{name}.pdf", f"{name}.wav"],
+    }
 
 
 def _stage_pictures(stage: Stage, design: Design, advance: Advance) -> None:
@@ -78,12 +111,11 @@ def _stage_pictures(stage: Stage, design: Design, advance: Advance) -> None:
 def one_line(design: Design) -> str:
     """The arrangement in one line, for the foot of the score and the picture."""
     share = design.arrangement.share
-    moved = abs(design.transposition)
-    direction = "up" if design.transposition > 0 else "down"
-    key = f"{moved} semitone{'s' if moved != 1 else ''} {direction}" if moved else "in the key as written"
+    key = moved_words(design.score.key, design.transposition)
     played = len(design.score.notes) - len(design.arrangement.lost)
     return (
-        f"{key}; {played} of {len(design.score.notes)} notes on the disc; melody {share.melody_kept} of {share.melody}."
+        f"{key[0].upper()}{key[1:]}; {played} of {len(design.score.notes)} notes on the disc; "
+        f"melody {share.melody_kept} of {share.melody}."
     )
 
 
@@ -133,9 +165,20 @@ def _tempo_because(design: Design) -> str:
     return f"the tune is fitted to a turn of {turn_s:.1f} s"
 
 
-def _key_words(score: ScoreIn, semitones: int) -> str | None:
-    """The key a transposition leads to, in words; None where the file gives no key."""
-    return None if score.key is None else key_name(moved_key(score.key, semitones))
+def _key_words(score: ScoreIn, semitones: int) -> str:
+    """The key a transposition leads to and how far it is."""
+    return moved_words(score.key, semitones)
+
+
+def _kept_first(design: Design) -> dict[str, Any] | None:
+    """How much is kept of the bars that go before all others; None where none do."""
+    settings, score = design.settings, design.score
+    if not settings.keep_bars:
+        return None
+    lost = {i for i, _ in design.arrangement.lost}
+    inside = [i for i, note in enumerate(score.notes) if is_kept_first(score, note.onset_quarter, settings)]
+    words = ", ".join(f"{a}-{b}" if a != b else str(a) for a, b in settings.keep_bars)
+    return {"bars": words, "notes": len(inside), "kept": sum(i not in lost for i in inside)}
 
 
 def _part_words(score: ScoreIn) -> str | None:
@@ -170,6 +213,9 @@ def summary_of(design: Design) -> dict[str, Any]:
             "notes_by_change": counts,
             "left_out_because": reasons,
             "transposition": found.transposition,
+            "key": _key_words(design.score, found.transposition),
+            "prefer": design.settings.prefer,
+            "kept_first": _kept_first(design),
             "proven_optimal": found.proven,
             "gap": round(found.gap, 4),
             "value": found.value,

@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from disc.comb.assign import assign_teeth
+from disc.design.accompany import Chords, accompanied
+from disc.design.arrange.arrange import MOST_OTHERS
 from disc.design.design_job import write_job
 from disc.design.keep_out import read_keep_out
 from disc.design.plan import Design, cut_to_bars, default_plate, plan_design, plan_partial
@@ -27,7 +29,10 @@ TUNES_NAMED = 4  # of a file with several tunes, how many are named in the messa
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """The words of a command. None: not given. keep: the job of an old disc whose sound pins stay."""
+    """The words of a command. None: not given. keep: the job of an old disc whose sound pins stay.
+
+    keep_bars: "1-8,17": kept before all others. alternatives: how many other keys are written out to hear.
+    """
 
     tune: Path
     out: Path
@@ -45,6 +50,9 @@ class Request:
     rest_arc_deg: float | None = None
     revolution_s: float | None = None
     keep_out: Path | None = None
+    chords: Chords | None = None
+    keep_bars: str | None = None
+    alternatives: int = 0
     settings: DesignSettings = field(default_factory=DesignSettings)
 
 
@@ -52,14 +60,16 @@ def carry_out(request: Request, advance: Advance = no_progress) -> tuple[Job, De
     """Plan the disc and write its job. Raises BadInput with one line; then nothing was written."""
     if (request.out / JOB_FILE).exists():
         raise BadInput(f"{request.out}: there is a job here already. Choose another folder with --out.")
+    _check_alternatives(request)
     score = choose_tune(read_score(request.tune, request.melody), request.tune, request.number)
+    score = accompanied(score, request.chords)
     if request.bars is not None:
         score = cut_to_bars(score, *parse_bars(request.bars))
     if not 1 <= request.times <= MOST_TIMES:
         raise BadInput(f"a tune can be played 1 to {MOST_TIMES} times in a turn, not {request.times}.")
     score = score.played_times(request.times)
     zones = read_keep_out(request.keep_out) if request.keep_out else ()
-    settings = replace(request.settings, keep_out=zones)
+    settings = replace(request.settings, keep_out=zones, keep_bars=_bars_to_keep(request.keep_bars, score))
     advance(0.1, "arranging")
     inputs = [path for path in (request.tune, request.comb, request.keep_out) if path]
     if request.keep is not None:
@@ -72,7 +82,38 @@ def carry_out(request: Request, advance: Advance = no_progress) -> tuple[Job, De
         comb = read_comb(request.comb)
         plate = plate_for(request, comb, settings)
         design = plan_design(score, comb, plate, settings, request.revolution_s, request.transpose, advance)
-    return write_job(request.out, design, tuple(inputs), advance), design
+    others = _alternatives(request, design, advance)
+    return write_job(request.out, design, tuple(inputs), advance, others), design
+
+
+def _check_alternatives(request: Request) -> None:
+    if not 0 <= request.alternatives <= MOST_OTHERS:
+        raise BadInput(f"--alternatives can be 0 to {MOST_OTHERS}, not {request.alternatives}.")
+    if request.alternatives and (request.keep is not None or request.transpose is not None):
+        raise BadInput("alternatives are other keys, but --keep or --transpose sets the key. Leave out one of them.")
+
+
+def _bars_to_keep(text: str | None, score: ScoreIn) -> tuple[tuple[int, int], ...]:
+    """The bars that are kept before all others, counted in what is to be played. Raises BadInput."""
+    if text is None:
+        return ()
+    ranges = tuple(parse_bars(piece, "--keep-bars") for piece in text.split(","))
+    first, last = score.bars[0].number, score.bars[-1].number
+    for low, high in ranges:
+        if low > high or low < first or high > last:
+            raise BadInput(f"bars {low}-{high} are not in what is played, bars {first} to {last}. Mend --keep-bars.")
+    return ranges
+
+
+def _alternatives(request: Request, design: Design, advance: Advance) -> tuple[Design, ...]:
+    """The best arrangements in other keys, as many as asked for."""
+    settings = replace(design.settings, budget_s=design.settings.budget_s / MOST_OTHERS)
+    made = []
+    for number, share in enumerate(design.arrangement.others[: request.alternatives], start=1):
+        advance(0.25, f"alternative {number}")
+        plate, key = design.plate, share.transposition
+        made.append(plan_design(design.score, design.comb, plate, settings, request.revolution_s, key))
+    return tuple(made)
 
 
 def choose_tune(tunes: tuple[ScoreIn, ...], path: Path, number: int | None) -> ScoreIn:
@@ -86,11 +127,11 @@ def choose_tune(tunes: tuple[ScoreIn, ...], path: Path, number: int | None) -> S
     raise BadInput(f"{path} holds {len(tunes)} tunes ({named}{more}). Say which with --number N.")
 
 
-def parse_bars(text: str) -> tuple[int, int]:
+def parse_bars(text: str, option: str = "--bars") -> tuple[int, int]:
     """ "1-16" as (1, 16), "8" as (8, 8). Raises BadInput."""
     match = re.fullmatch(r"\s*(\d{1,4})\s*(?:-\s*(\d{1,4}))?\s*", text)
     if not match:
-        raise BadInput(f"the bars {text!r} cannot be read. Write them as 1-16 (bars as played; 0 is an upbeat).")
+        raise BadInput(f"the bars {text!r} cannot be read. Write them as {option} 1-16 (as played; 0 is an upbeat).")
     return int(match[1]), int(match[2] or match[1])
 
 

@@ -15,6 +15,25 @@ class MissingPitch(StrEnum):
     NEAREST = "nearest"
 
 
+class Prefer(StrEnum):
+    """What a person would rather keep where not everything can be: weights in arrange/weights.py."""
+
+    MELODY = "melody"
+    HARMONY = "harmony"
+    BASS = "bass"
+    RANGE = "range"
+
+
+def prefer_from(word: str | None) -> Prefer | None:
+    """The preference a word stands for; None for none. Raises BadInput."""
+    if word is None:
+        return None
+    try:
+        return Prefer(word.strip().lower())
+    except ValueError:
+        raise BadInput(f"what to prefer: {word!r} is none of {', '.join(Prefer)}. Give one with --prefer.") from None
+
+
 def missing_pitch_from(word: str) -> MissingPitch:
     """The choice a word stands for. Raises BadInput."""
     try:
@@ -69,6 +88,9 @@ class DesignSettings:
     # After the rest arc the train needs a moment to reach its speed, and before it the last note must have been struck.
     run_up_deg: float = 1.0
     missing_pitch: MissingPitch = MissingPitch.DROP
+    # What is rather kept than the rest; None: the usual weights. Bars (first, last) kept before all others.
+    prefer: Prefer | None = None
+    keep_bars: tuple[tuple[int, int], ...] = ()
     keep_out: tuple[KeepOut, ...] = field(default_factory=tuple)
     # How far from its written tempo a tune still sounds like itself.
     slowest: float = 0.75

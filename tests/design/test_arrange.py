@@ -197,4 +197,4 @@ def test_an_unproven_result_says_so() -> None:
 
 
 def test_weights_put_melody_before_bass_before_inner() -> None:
-    assert weights.RANK[Rank.MELODY] > 3 * weights.RANK[Rank.BASS] > 3 * 2 * weights.RANK[Rank.INNER]
+    assert weights.USUAL.rank[Rank.MELODY] > 3 * weights.USUAL.rank[Rank.BASS] > 3 * 2 * weights.USUAL.rank[Rank.INNER]

@@ -74,7 +74,17 @@ def prepare(
     With pins that stay the tempo is theirs, so only that one is tried.
     """
     beat = beat_quarter(score.metre)
-    worth = [weights.note_worth(n.rank, _in_bar(score, n.onset_quarter), n.duration_quarter, beat) for n in score.notes]
+    rank = weights.BY_PREFERENCE[settings.prefer].rank
+    worth = [
+        weights.note_worth(
+            rank[n.rank],
+            _in_bar(score, n.onset_quarter),
+            n.duration_quarter,
+            beat,
+            is_kept_first(score, n.onset_quarter, settings),
+        )
+        for n in score.notes
+    ]
     timings = (timing,) if kept else tuple(timing.stretched(share) for share in TEMPO_SHARES)
     since_first = np.array([float(n.onset_quarter - score.start_quarter) for n in score.notes])
     gaps = least_gaps_deg(comb, settings, timing.revolution_s)
@@ -94,6 +104,14 @@ def prepare(
         timings=timings,
         places=tuple(places),
         gaps_deg=gaps,
+    )
+
+
+def is_kept_first(score: ScoreIn, onset: Fraction, settings: DesignSettings) -> bool:
+    """Whether a moment lies in the bars that are to be kept before all others."""
+    return any(
+        bar.start_quarter <= onset < bar.end_quarter and any(a <= bar.number <= b for a, b in settings.keep_bars)
+        for bar in score.bars
     )
 
 
@@ -140,7 +158,7 @@ def set_up(task: ArrangeTask, transposition: int, tempo: int) -> Attempt:
         cliques=(),
         excluding=task.excluding,
         melody=task.melody,
-        break_cost=round(weights.BREAK * weights.UNIT),
+        break_cost=round(weights.BY_PREFERENCE[task.settings.prefer].broken * weights.UNIT),
         constant=-round(weights.FAR_KEY * weights.UNIT) * distance - TEMPO_COST * tempo,
         by_note=index_by_note(note),
     )
@@ -158,7 +176,7 @@ def what_is_left(task: ArrangeTask, octaves: IntArray, semitones: IntArray) -> F
     """Share of a note's worth that each tooth leaves of it, 0 where it may not take it; shape (n, k)."""
     left = np.zeros(octaves.shape)
     folds = np.abs(octaves)
-    for rank, factors in weights.FOLDED.items():
+    for rank, factors in weights.BY_PREFERENCE[task.settings.prefer].folded.items():
         rows = np.array([note.rank is rank for note in task.score.notes])
         for fold, factor in enumerate(factors[: weights.MOST_FOLD_OCTAVES + 1]):
             left[(folds == fold) & rows[:, None]] = factor

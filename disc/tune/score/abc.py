@@ -15,7 +15,7 @@ from disc.records import Key, Metre
 from disc.tune.score.abc_body import TICKS_PER_QUARTER, VoiceRead, metre_of, read_voice, unit_of, voices_named
 from disc.tune.score.abc_key import key_fifths, key_mode
 from disc.tune.score.abc_repeats import Segment, number_bars, play_order
-from disc.tune.score.records import ScoreBar, ScoreIn, ScoreNote, ScorePart
+from disc.tune.score.records import ChordSymbol, ScoreBar, ScoreIn, ScoreNote, ScorePart
 from disc.tune.settings import MODE_STEPS
 
 FIELD = re.compile(r"^([A-Za-z]):(.*)$")
@@ -112,7 +112,17 @@ def _score(
     title = " ".join(head.get("T", "").split())[:LONGEST_TITLE]
     parts = tuple(ScorePart(name) for name in names) if len(names) > 1 else ()
     quarter_s, key = tempo_of(head.get("Q", ""), head, metre), _key(head.get("K", ""))
-    return ScoreIn(tuple(notes), bars, Metre(*(metre or (4, 4))), key, quarter_s, title, tuple(remarks), parts)
+    return ScoreIn(
+        tuple(notes),
+        bars,
+        Metre(*(metre or (4, 4))),
+        key,
+        quarter_s,
+        title,
+        tuple(remarks),
+        parts,
+        symbols=_symbols(lead.segments, order, start),
+    )
 
 
 def _bars(segments: list[Segment], numbers: list[int], order: list[int]) -> tuple[ScoreBar, ...]:
@@ -156,6 +166,15 @@ def _played(
             ringing[note.pitch] = (last, note.over)
         now += lead[index].length
     return notes
+
+
+def _symbols(lead: list[Segment], order: list[int], start: Fraction) -> tuple[ChordSymbol, ...]:
+    """The leading voice's chord symbols as they are played."""
+    now, found = start, list[ChordSymbol]()
+    for index in order:
+        found += [ChordSymbol(now + Fraction(at, TICKS_PER_QUARTER), text) for at, text in lead[index].symbols]
+        now += Fraction(lead[index].length, TICKS_PER_QUARTER)
+    return tuple(found)
 
 
 def _key(text: str) -> Key | None:

@@ -1,7 +1,7 @@
 """The body of an ABC tune: one voice's notes between bar lines, in ticks, as they are written.
 
 Source: The ABC Music Standard 2.1 (abcnotation.com/wiki/abc:standard:v2.1), chapters 3 (fields), 4 (the tune body).
-Only what strikes a tooth is read: no grace notes, no words, no chord symbols.
+Only what may strike a tooth is read: no grace notes, no words.
 """
 
 from __future__ import annotations
@@ -92,6 +92,7 @@ class _Reader:
     silent: bool = False  # a line of another voice
     graces: int = 0
     damaged: int = 0
+    symbols: list[tuple[int, str]] = field(default_factory=list)
 
     def bar_ticks(self) -> int | None:
         return None if self.metre is None else WHOLE * self.metre[0] // self.metre[1]
@@ -151,8 +152,8 @@ def _read_line(reader: _Reader, line: str) -> None:
         if token["inline"]:
             _change_field(reader, token["inline"][1], token["inline"][3:-1].strip())
         elif reader.silent or token["text"]:
-            if not reader.silent and token["text"].startswith("{"):
-                reader.graces += len(re.findall("[A-Ga-g]", token["text"]))
+            if not reader.silent:
+                _note_text(reader, token["text"])
         elif token["bar"]:
             _close_segment(reader, token["bar"])
         elif reader.skipping:
@@ -175,6 +176,14 @@ def _read_line(reader: _Reader, line: str) -> None:
         elif token["barrest"]:
             bar = reader.bar_ticks() or WHOLE
             _add_sound(reader, bar * min(int(token["bars"] or 1), MOST_BARS_REST), ())
+
+
+def _note_text(reader: _Reader, text: str) -> None:
+    """Grace notes are counted; a quoted text that begins with a note's letter is a chord symbol (standard, 4.18)."""
+    if text.startswith("{"):
+        reader.graces += len(re.findall("[A-Ga-g]", text))
+    elif re.match(r'"[A-G]', text) and not reader.skipping:
+        reader.symbols.append((reader.now, text.strip('"')))
 
 
 def _change_field(reader: _Reader, letter: str, value: str) -> None:
@@ -287,8 +296,18 @@ def _close_segment(reader: _Reader, sign: str, last: bool = False) -> None:
             for pitch, _ in (sound.pitches if sound.duration else ())
         ]
         reader.segments.append(
-            Segment(notes, reader.now, reader.bar_ticks(), reader.repeat_opens, closes, reader.ending, reader.thick)
+            Segment(
+                notes,
+                reader.now,
+                reader.bar_ticks(),
+                reader.repeat_opens,
+                closes,
+                reader.ending,
+                reader.thick,
+                reader.symbols,
+            )
         )
+        reader.symbols = []
         reader.repeat_opens = False
         reader.thick = False
         reader.ending = frozenset() if closes or "||" in bare or "]" in bare else reader.ending

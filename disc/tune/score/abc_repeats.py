@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 # A tune never repeats so often; the limit keeps a damaged file from running on for ever.
 MOST_SEGMENTS_PLAYED = 5000
@@ -30,7 +30,8 @@ class Segment:
     """What is written between two bar lines.
 
     opens, closes: a repeat begins before it, ends after it. ending: passes in which it is played; empty: in all.
-    thick: a double bar, a repeat sign or a new part stands before it.
+    thick: a double bar, a repeat sign or a new part stands before it. symbols: chord symbols, (ticks from its start, as
+    written).
     """
 
     notes: list[SegmentNote]
@@ -40,6 +41,7 @@ class Segment:
     closes: bool = False
     ending: frozenset[int] = frozenset()
     thick: bool = False
+    symbols: list[tuple[int, str]] = field(default_factory=list)
 
 
 def number_bars(segments: Sequence[Segment]) -> list[int]:

@@ -22,7 +22,6 @@ from disc.tune.score.safety import ScoreFile, ScoreKind, check_abc, check_counts
 from disc.tune.score.written import DEFAULT_QUARTER_S
 
 MANY_REPEATS = re.compile(r":\|\s*(?:\d{2,}|x)|\|:{3,}")
-CHORD_SYMBOL = re.compile(r'"[A-G][^"]*"')  # ABC standard 2.1, section 4.18
 MOST_TUNES = 2000  # a printed collection; larger ones are split by their own index
 
 
@@ -73,12 +72,7 @@ def _abc_tune(file: ScoreFile, text: str) -> ScoreIn | None:
     score = tune.score
     check_counts(file.path, len(score.notes), len(score.bars))
     check_length(file.path, float(score.bars[-1].end_quarter) * (score.quarter_s or DEFAULT_QUARTER_S))
-    symbols = len(CHORD_SYMBOL.findall(music_of(text)))
-    if not symbols:
-        return score
-    return replace(
-        score, remarks=(*score.remarks, f"{symbols} chord symbols left out: no accompaniment is made of them")
-    )
+    return score
 
 
 def _ranked(score: ScoreIn, melody: str | None) -> ScoreIn:

@@ -29,6 +29,14 @@ class ScorePart:
 
 
 @dataclass(frozen=True, slots=True)
+class ChordSymbol:
+    """A chord as a letter over the staff, such as "Am7" or "D/F#", from its onset on until the next."""
+
+    onset_quarter: Fraction
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class ScoreNote:
     """One sounding note, ties joined. pitch: MIDI number, whole. part: 0 for the first part of the file."""
 
@@ -68,7 +76,7 @@ class ScoreIn:
 
     key: None if the file gives none. quarter_s: seconds of a quarter by the first tempo mark; None if there is none.
     remarks: what the reader had to leave out or guess, one short line each. parts: by number; melody_part: the one that
-    was taken for the tune, None where there is but one.
+    was taken for the tune, None where there is but one. symbols: chord symbols, of which no notes are made here.
     """
 
     notes: tuple[ScoreNote, ...]
@@ -81,6 +89,7 @@ class ScoreIn:
     parts: tuple[ScorePart, ...] = ()
     melody_part: int | None = None
     composer: str = ""
+    symbols: tuple[ChordSymbol, ...] = ()
 
     @property
     def upbeat_quarter(self) -> Fraction:
