@@ -149,7 +149,7 @@ def main() -> None:
 
 def _what_stands() -> str:
     """Whether this command has already changed a job, in words."""
-    journal = sys.modules.get("disc.journal")
+    journal = sys.modules.get("disc.job.journal")
     if journal is not None and journal.steps_done():
         return "what was written before that is kept, whole."
     return "the job is as it was before this command."

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from disc.errors import BadInput, DiscError, MissingPart
 from disc.job import JOB_FILE, Job, create_job, open_for_writing, open_job
-from disc.journal import locked
+from disc.job.journal import locked
 from disc.records import Finding, Pin, Plate, Side, Tune, Turns
 from disc.words import Advance, no_progress
 

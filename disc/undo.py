@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from disc.errors import BadInput
 from disc.job import COMB_FILE, PINS_FILE, Job
-from disc.job_schema import parse_job_file
-from disc.kept import JOB_NAME, KEPT_NAMES, KEPT_VALUES, UNDO, WRITTEN, Kept, kept_sets
+from disc.job.kept import JOB_NAME, KEPT_NAMES, KEPT_VALUES, UNDO, WRITTEN, Kept, kept_sets
+from disc.job.schema import parse_job_file
 
 # What a person had made of a table, where undo put the table back.
 EDITED_PINS_FILE, EDITED_COMB_FILE = "pins.edited.csv", "comb.edited.csv"

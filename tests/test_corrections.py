@@ -7,7 +7,7 @@ from dataclasses import replace
 from hypothesis import given
 from hypothesis import strategies as st
 
-from disc.corrections import Action, Correction, apply_corrections, corrections_from_edit
+from disc.job.corrections import Action, Correction, apply_corrections, corrections_from_edit
 from disc.records import Condition, Pin, Side
 
 PINS = (Pin(1, Side.UPPER, 8.0, 10.0), Pin(2, Side.UPPER, 8.0, 20.0), Pin(3, Side.LOWER, 8.0, 10.0))

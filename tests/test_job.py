@@ -8,10 +8,10 @@ from dataclasses import replace
 
 import pytest
 
-from disc import job as jobs
-from disc import journal
-from disc.corrections import Action, Correction
 from disc.errors import BadInput, JobBusy, MissingPart
+from disc.job import folder as jobs
+from disc.job import journal
+from disc.job.corrections import Action, Correction
 from disc.records import Comb, Condition, Pin, Plate, Side, Tooth
 
 PLATE = Plate(28.0, revolution_s=48.0)
@@ -156,7 +156,7 @@ def test_a_newer_schema_is_refused(job):
 
 
 def test_an_older_schema_is_migrated_with_a_backup(job, monkeypatch):
-    from disc import job_schema
+    from disc.job import schema as job_schema
 
     path = job.folder / "job.json"
     old = json.loads(path.read_text()) | {"schema_version": 0}

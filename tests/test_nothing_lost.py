@@ -18,10 +18,10 @@ from disc.check.check_job import check_job
 from disc.cli import main
 from disc.comb.comb_job import PREVIOUS_COMB_FILE
 from disc.job import open_for_writing, open_job
-from disc.made_from import FINDINGS, PLAN, REPORT, TUNE
+from disc.job.made_from import FINDINGS, PLAN, REPORT, TUNE
+from disc.job.stale import stale_results
 from disc.repin.plan_job import PlanSettings, plan_job
 from disc.report.condition import make_report
-from disc.stale import stale_results
 from disc.undo import EDITED_COMB_FILE, EDITED_PINS_FILE
 from tests.photo.photo_sample import SAMPLE
 from tests.repin.material import write_job

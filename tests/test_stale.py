@@ -11,10 +11,10 @@ import pytest
 
 from disc.doubts import doubts_to_json
 from disc.job import create_job, open_for_writing, open_job
+from disc.job.stale import stale_doubts, stale_files, stale_results
 from disc.records import About, Comb, Pin, Plate, Side, Tooth
 from disc.report.about_doubts import STALE, doubts_of_job
 from disc.report.condition import gather
-from disc.stale import stale_doubts, stale_files, stale_results
 from disc.undo import undo
 from tests.repin.material import write_job
 

@@ -8,10 +8,9 @@ import sys
 
 import pytest
 
-from disc import kept
 from disc.comb.comb_job import PREVIOUS_COMB_FILE, draft_from_pins, take_table
 from disc.errors import BadInput
-from disc.job import create_job, open_for_writing, open_job
+from disc.job import create_job, kept, open_for_writing, open_job
 from disc.records import Comb, Pin, Plate, Side, Tooth
 from disc.tables import format_comb
 from disc.undo import EDITED_PINS_FILE, undo

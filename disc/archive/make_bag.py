@@ -17,8 +17,8 @@ from disc.archive.crate import METADATA, metadata_text
 from disc.archive.private_exif import blank_private
 from disc.errors import BadInput, MissingPart
 from disc.job import JOB_FILE, PHOTO_FOLDER, Job, open_job, sha256_of
-from disc.job_schema import now_text
-from disc.journal import LOCK_FILE, STAGING_FOLDER, locked
+from disc.job.journal import LOCK_FILE, STAGING_FOLDER, locked
+from disc.job.schema import now_text
 from disc.object.fields import BY_KEY
 from disc.object.store import load_object
 from disc.words import Advance, no_progress

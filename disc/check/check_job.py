@@ -16,13 +16,13 @@ from disc.check.picture import findings_svg
 from disc.check.store import stage_findings
 from disc.errors import MissingPart
 from disc.job import COMB_FILE, PINS_FILE, Job
+from disc.job.made_from import FINDINGS
+from disc.job.stale import stale_doubts
 from disc.library.accepted import accepted_tune
 from disc.library.records import ReferenceTune
 from disc.listen.store import load_listen_findings
-from disc.made_from import FINDINGS
 from disc.records import About, Doubt, Finding
 from disc.results import CheckResult, IdentifyResult
-from disc.stale import stale_doubts
 from disc.turn.one_turn import OneTurn
 from disc.turn.turn_of_job import turn_of_job
 from disc.words import Advance, no_progress

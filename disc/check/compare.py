@@ -14,8 +14,8 @@ import numpy as np
 from scipy.optimize import linear_sum_assignment
 
 from disc.check.mechanics.clearance import hole_distances_mm
-from disc.corrections import REACH_MM
 from disc.frame import angle_difference_deg, wrap_deg
+from disc.job.corrections import REACH_MM
 from disc.records import Condition, Pin, Side
 
 # A pin whose root lies this much elsewhere was set anew; below it, two readings differ by their own errors.

@@ -21,9 +21,9 @@ from enum import StrEnum
 import numpy as np
 
 from disc.check.kinds import Kind, subject_of
-from disc.corrections import REACH_MM
 from disc.frame import to_xy_mm
 from disc.job import Job, Stage
+from disc.job.corrections import REACH_MM
 from disc.records import Finding, Side
 from disc.stored import Stored
 

@@ -12,7 +12,7 @@ from dataclasses import replace
 from disc.check.evidence import combine, limited, log_odds, probability_of
 from disc.check.kinds import Kind
 from disc.check.mechanics.clearance import hole_distances_mm
-from disc.corrections import REACH_MM
+from disc.job.corrections import REACH_MM
 from disc.records import Finding, Pin
 
 

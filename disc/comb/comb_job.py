@@ -9,9 +9,9 @@ from pathlib import Path
 from disc.comb.assign import Assignment
 from disc.comb.from_pins import comb_from_pins
 from disc.comb.pin_spread import FEWEST_TO_FIT, Teeth, give_teeth, ground_of
-from disc.corrections import apply_corrections
 from disc.errors import BadInput
 from disc.job import COMB_FILE, PINS_FILE, Job, Stage
+from disc.job.corrections import apply_corrections
 from disc.photo.sheets.redraw import stage_pictures
 from disc.records import Comb, Pin
 from disc.results import TeethResult

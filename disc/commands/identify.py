@@ -76,8 +76,8 @@ def identify(
         doubts: tuple[Doubt, ...] = ()
         if path is not None and path.is_dir():
             from disc.job import open_for_writing
+            from disc.job.made_from import IDENTIFY
             from disc.library.backwards import direction_doubts, keep_direction
-            from disc.made_from import IDENTIFY
             from disc.turn.turn_of_job import all_doubts
 
             with open_for_writing(path) as job:

@@ -20,8 +20,8 @@ def undo(
 ) -> None:
     """Take back the last step that changed pins, comb, corrections, plate or settings."""
     from disc.job import open_job
-    from disc.journal import locked
-    from disc.kept import kept_sets
+    from disc.job.journal import locked
+    from disc.job.kept import kept_sets
     from disc.undo import undo as take_back
 
     if show_list:
@@ -47,7 +47,7 @@ def take(
 ) -> None:
     """Take over what was edited by hand in pins.csv and comb.csv; every other command does so, too."""
     from disc.job import open_job
-    from disc.journal import locked
+    from disc.job.journal import locked
 
     with locked(job):
         words = open_job(job).absorb_hand_edits(may_remove=yes)

@@ -12,7 +12,7 @@ from pydantic import ValidationError
 
 from disc.errors import BadInput
 from disc.job import Job
-from disc.job_schema import now_text
+from disc.job.schema import now_text
 from disc.library.index.tune_index import Index
 from disc.library.records import ReferenceTune, TuneKey
 from disc.library.stored_tune import StoredTune, stored_values

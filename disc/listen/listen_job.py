@@ -11,6 +11,8 @@ import numpy as np
 from disc.errors import BadInput, MissingPart
 from disc.frame import FULL_TURN_DEG
 from disc.job import Job
+from disc.job.made_from import LISTEN
+from disc.job.stale import stale_doubts
 from disc.listen.comb.plucked_store import heard_pitches
 from disc.listen.findings import Located, findings_of
 from disc.listen.sound.audio import Recording, read_recording
@@ -21,10 +23,8 @@ from disc.listen.turn.pace import Pace, bars_of, pace_words, paces_of, tenths
 from disc.listen.turn.plot import plot_turn
 from disc.listen.turn.turn_doubts import doubts_of_turn
 from disc.listen.turn.turn_record import Turn
-from disc.made_from import LISTEN
 from disc.records import Comb, Doubt
 from disc.results import ListenResult
-from disc.stale import stale_doubts
 from disc.tables import read_comb
 from disc.turn.turn_of_job import turn_of_pins
 from disc.words import Advance, no_progress

@@ -18,9 +18,9 @@ from pydantic import BaseModel, ConfigDict
 from disc.check.store import FINDINGS_FILE
 from disc.errors import MissingPart
 from disc.job import Job
-from disc.job_schema import now_text
+from disc.job.made_from import OFFER
+from disc.job.schema import now_text
 from disc.locale.catalogue import Language, reader
-from disc.made_from import OFFER
 from disc.object.store import load_object
 from disc.offer.make_offer import Offer, make_offer
 from disc.offer.paper import offer_pdf

@@ -16,10 +16,10 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from disc.corrections import Correction
 from disc.doubts import doubts_from_json, doubts_to_json
 from disc.errors import BadInput, MissingPart
 from disc.job import PHOTO_FOLDER, Job, sha256_of
+from disc.job.corrections import Correction
 from disc.photo.board.by_bar import diameter_by_bar
 from disc.photo.board.lens_memory import remember, with_lens
 from disc.photo.close_up.of_request import with_close_ups

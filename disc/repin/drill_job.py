@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from disc.errors import BadInput, MissingPart
 from disc.frame import disc_to_view_mm, to_xy_mm
 from disc.job import Job
-from disc.made_from import DRILL, PLAN
+from disc.job.made_from import DRILL, PLAN
+from disc.job.stale import stale_results
 from disc.records import Doubt, Side
 from disc.repin.machine.gcode import ProgramSettings, face_program, holes_of
 from disc.repin.machine.zero import Touch, Zero, find_zero
 from disc.repin.records import Plan
 from disc.repin.store import PLAN_FILE, load_plan
-from disc.stale import stale_results
 from disc.turn.turn_of_job import all_doubts
 
 PROGRAMS = "out/drawings"

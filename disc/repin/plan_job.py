@@ -9,9 +9,10 @@ from typing import Any
 from disc.check.store import FINDINGS_FILE
 from disc.errors import BadInput
 from disc.job import COMB_FILE, PINS_FILE, Job, Stage
-from disc.job_schema import now_text
+from disc.job.made_from import PLAN
+from disc.job.schema import now_text
+from disc.job.stale import stale_doubts
 from disc.locale.catalogue import Language
-from disc.made_from import PLAN
 from disc.records import Doubt
 from disc.repin.make_plan import REMEMBERED, SETTINGS, PlanSettings, make_plan, settings_in_force
 from disc.repin.records import Operation, Plan
@@ -22,7 +23,6 @@ from disc.repin.sheets.work_list import sheets_pdf, work_list_pdf
 from disc.repin.store import stage_plan
 from disc.repin.work.estimate import Rates, history_entry, parse_rates, read_rates, sample_rates_text
 from disc.results import RepinResult
-from disc.stale import stale_doubts
 from disc.tables import read_text
 from disc.tune.store import TUNE_FILE
 from disc.turn.turn_of_job import doubts_of_job, turn_of_job

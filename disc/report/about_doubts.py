@@ -8,14 +8,14 @@ from dataclasses import replace
 from disc.doubts import doubt_line, in_order
 from disc.errors import MissingPart
 from disc.job import Job
+from disc.job.made_from import FINDINGS, IDENTIFY, PLAN, REPORT, TUNE
+from disc.job.stale import stale_doubts
 from disc.listen.comb.plucked_store import plucked_doubts
 from disc.listen.store import load_listen_doubts
 from disc.locale.catalogue import mark
-from disc.made_from import FINDINGS, IDENTIFY, PLAN, REPORT, TUNE
 from disc.photo.read_photos import reading_doubts
 from disc.records import About, Doubt
 from disc.report.blocks import Bullets, Paragraph, ReportSection
-from disc.stale import stale_doubts
 from disc.turn.turn_of_job import turn_of_job
 
 STALE = mark("Stale: this part rests on what has changed since it was made; see the first part.")

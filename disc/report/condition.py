@@ -6,7 +6,9 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from disc.errors import BadInput
-from disc.job import Job, now_text, open_job
+from disc.job import Job, open_job
+from disc.job.schema import now_text
+from disc.job.stale import stale_results
 from disc.locale.catalogue import reader
 from disc.locale.said import said_in
 from disc.records import Doubt
@@ -17,7 +19,6 @@ from disc.report.in_language import in_language
 from disc.report.page import page_of
 from disc.report.pdf import pdf_of
 from disc.report.places import pictures_of_findings
-from disc.stale import stale_results
 from disc.words import Advance, no_progress
 
 PDF_NAME = "out/report.pdf"

@@ -11,10 +11,10 @@ from typing import Any
 from disc.comb.comb_job import stage_teeth
 from disc.errors import BadInput, MissingPart
 from disc.job import COMB_FILE, OUT_FOLDER, PINS_FILE, Job, Stage
-from disc.made_from import TUNE
+from disc.job.made_from import TUNE
+from disc.job.stale import stale_doubts
 from disc.records import Doubt, Section, Strike
 from disc.results import TuneResult
-from disc.stale import stale_doubts
 from disc.tables import Column, format_table
 from disc.tune.read.read_tune import TuneReading
 from disc.tune.read.strains import differing_notes

@@ -8,11 +8,11 @@ from dataclasses import replace
 from disc.comb.comb_job import teeth_of_pins
 from disc.doubts import doubts_from_json, in_order
 from disc.job import COMB_FILE, PINS_FILE, Job
+from disc.job.stale import stale_doubts
 from disc.photo.read_photos import reading_doubts
 from disc.photo.seen.store import load_seen
 from disc.records import Comb, Doubt, Pin
 from disc.results import DirectionResult
-from disc.stale import stale_doubts
 from disc.tune.store import load_tune
 from disc.turn.assumed import assumed_doubts
 from disc.turn.one_turn import OneTurn, resolve_strikes, with_direction_weighed, with_known_tune, with_tune

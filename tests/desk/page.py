@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-from disc.corrections_file import load_corrections
+from disc.job.corrections_file import load_corrections
 from disc.records import Pin
 from disc.tables import read_pins
 

@@ -221,7 +221,7 @@ def test_a_folder_of_other_things_is_refused(tmp_path):
 
 def test_another_command_at_work_is_told(desk):
     asker, folder = desk
-    from disc.journal import locked
+    from disc.job.journal import locked
 
     with locked(folder):
         status, _, body = asker.ask("POST", "/api/edit", '{"do": "note", "pins": [1], "note": "x"}', X_Desk="1")

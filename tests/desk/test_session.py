@@ -23,7 +23,7 @@ from disc.desk.work.history import ValueChange
 from disc.desk.work.session import Session
 from disc.errors import BadInput
 from disc.job import open_for_writing, open_job
-from disc.job_schema import SCHEMA_VERSION
+from disc.job.schema import SCHEMA_VERSION
 from disc.records import Condition
 from disc.tables import format_pins, read_pins
 

@@ -17,9 +17,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import disc.job
+import disc.job.folder
 from disc.job import open_for_writing, open_job
-from disc.journal import STAGING_FOLDER
+from disc.job.journal import STAGING_FOLDER
 from disc.report.log import add_step, in_order, load_log
 
 OLD_JOB = Path(__file__).parent / "old-jobs" / "schema-1" / "job"
@@ -27,7 +27,7 @@ OLD_JOB = Path(__file__).parent / "old-jobs" / "schema-1" / "job"
 EDITS = """
 import sys
 from pathlib import Path
-from disc.corrections import Action, Correction
+from disc.job.corrections import Action, Correction
 from disc.job import open_for_writing
 from disc.records import Side
 with open_for_writing(Path(sys.argv[1])) as job:
@@ -87,7 +87,7 @@ def test_a_job_copied_elsewhere_under_any_name_goes_on(name, job_folder, tmp_pat
 
 def test_a_clock_that_goes_backwards_loses_no_order(job_folder, monkeypatch):
     hours = iter(range(23, 0, -1))
-    monkeypatch.setattr(disc.job, "now_text", lambda: f"2020-01-01T{next(hours):02d}:00:00+00:00")
+    monkeypatch.setattr(disc.job.folder, "now_text", lambda: f"2020-01-01T{next(hours):02d}:00:00+00:00")
     with open_for_writing(job_folder) as job:
         for number in range(3):
             with job.step(f"probe {number}"):

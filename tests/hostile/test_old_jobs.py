@@ -9,7 +9,7 @@ import pytest
 
 from disc.check.decisions import load_decisions
 from disc.job import open_for_writing, open_job
-from disc.job_schema import SCHEMA_VERSION
+from disc.job.schema import SCHEMA_VERSION
 from disc.records import Condition, Side, Turns
 from disc.report.log import load_log
 
@@ -38,17 +38,17 @@ def test_a_job_of_this_schema_opens(version, tmp_path):
 
 def test_an_old_job_keeps_its_own_file_beside_the_migrated_one(tmp_path, monkeypatch):
     """The way that a future schema will take: this program's own schema is made the old one."""
-    import disc.job
-    import disc.job_schema
+    import disc.job.folder
+    import disc.job.schema
 
-    this = disc.job_schema.SCHEMA_VERSION
+    this = disc.job.schema.SCHEMA_VERSION
 
     def to_next(raw):
         return {**raw, "schema_version": this + 1, "settings": {**raw["settings"], "moved": True}}
 
-    for module in (disc.job, disc.job_schema):
+    for module in (disc.job.folder, disc.job.schema):
         monkeypatch.setattr(module, "SCHEMA_VERSION", this + 1)
-    monkeypatch.setitem(disc.job_schema.MIGRATIONS, this, to_next)
+    monkeypatch.setitem(disc.job.schema.MIGRATIONS, this, to_next)
     folder = tmp_path / "job"
     shutil.copytree(OLD_JOBS / f"schema-{this}" / "job", folder)
     before = (folder / "job.json").read_bytes()

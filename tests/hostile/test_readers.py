@@ -14,7 +14,7 @@ import pytest
 
 from disc.errors import BadInput
 from disc.job import create_job, open_job
-from disc.journal import JOURNAL, STAGING_FOLDER
+from disc.job.journal import JOURNAL, STAGING_FOLDER
 from disc.records import Plate
 
 

@@ -14,9 +14,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from disc.corrections_file import load_corrections
 from disc.errors import BadInput
 from disc.job import create_job, open_job
+from disc.job.corrections_file import load_corrections
 from disc.records import Comb, Pin, Plate, Side, Tooth
 from disc.report.log import LOG_FILE, load_log
 from disc.terminal import LONGEST_LINE, one_line, printable

@@ -10,8 +10,8 @@ import pytest
 from PIL import Image
 
 from disc.comb.comb_job import teeth_after_reading
-from disc.corrections import Action, Correction
 from disc.job import create_job, open_for_writing, open_job, sha256_of
+from disc.job.corrections import Action, Correction
 from disc.photo.combine_photos import FaceTogether, how_faces_agree
 from disc.photo.read_photos import load_views, read_job
 from disc.photo.request import ReadRequest

@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from disc.corrections_file import CORRECTIONS_FILE
 from disc.errors import MissingPart
 from disc.job import COMB_FILE, OUT_FOLDER, PINS_FILE, Job
-from disc.stale import stale_files
+from disc.job.corrections_file import CORRECTIONS_FILE
+from disc.job.stale import stale_files
 
 TABLES = (PINS_FILE, COMB_FILE, CORRECTIONS_FILE)
 MOST_FILES = 400

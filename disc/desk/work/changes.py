@@ -7,12 +7,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from typing import Any
 
-from disc.corrections import Correction
 from disc.desk.work.datum import Datum, inverse, moved_corrections, moved_pin, moved_view
 from disc.desk.work.history import ValueChange
 from disc.errors import BadInput, MissingPart
 from disc.job import COMB_FILE, READING_FILE, Job, Stage
-from disc.job_schema import checked_plate
+from disc.job.corrections import Correction
+from disc.job.schema import checked_plate
 from disc.photo.plane.view import View
 from disc.records import Side, Turns
 from disc.tables import format_pins

@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from disc.corrections import Correction
 from disc.errors import BadInput
 from disc.frame import disc_to_view_mm, to_polar, to_xy_mm, view_to_disc_mm, wrap_deg
+from disc.job.corrections import Correction
 from disc.photo.plane.view import View
 from disc.records import Pin, Side
 

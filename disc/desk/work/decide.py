@@ -11,7 +11,7 @@ from disc.check.kinds import KINDS, Kind
 from disc.desk.work.changes import decisions_change
 from disc.desk.work.session import Session
 from disc.errors import BadInput, MissingPart
-from disc.job_schema import now_text
+from disc.job.schema import now_text
 from disc.records import Finding
 from disc.words import plain
 

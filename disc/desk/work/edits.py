@@ -10,9 +10,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from disc.corrections import REACH_MM, Action, Correction, distance_mm
 from disc.desk.page.sheets import PageSheet
 from disc.errors import BadInput
+from disc.job.corrections import REACH_MM, Action, Correction, distance_mm
 from disc.records import Comb, Condition, Pin, Plate, Side
 from disc.tables import PIN_COLUMNS
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from disc.corrections import Action, Correction
 from disc.desk.page.sheets import PageSheet
 from disc.desk.page.views import face_views
 from disc.desk.work.changes import datum_changes, setting_change
@@ -18,7 +17,8 @@ from disc.desk.work.edits import BY_HAND
 from disc.desk.work.session import Session
 from disc.errors import BadInput, MissingPart
 from disc.job import Job
-from disc.job_schema import now_text
+from disc.job.corrections import Action, Correction
+from disc.job.schema import now_text
 from disc.measures.length import length_mm
 from disc.photo.seen.hand_marks import FEWEST_RIM, kept_marks, marks_of, pins_inside, setting_name
 from disc.records import Condition, Side

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from disc.corrections import REACH_MM, Action, Correction, apply_corrections, distance_mm
+from disc.job.corrections import REACH_MM, Action, Correction, apply_corrections, distance_mm
 from disc.records import Pin
 
 

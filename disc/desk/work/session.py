@@ -15,8 +15,6 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from disc.corrections import Correction, apply_corrections
-from disc.corrections_file import stage_corrections
 from disc.desk.page.findings import page_findings, page_plan
 from disc.desk.page.music import page_music
 from disc.desk.page.pins import page_pins
@@ -45,10 +43,12 @@ from disc.desk.work.notes import PinNote, notes_by_pin, set_by_hand
 from disc.desk.work.teeth import TeethMemory
 from disc.errors import BadInput, DiscError, MissingPart
 from disc.job import COMB_FILE, JOB_FILE, PINS_FILE, READING_FILE, Job, Stage, open_for_writing, open_job
-from disc.job_schema import now_text
-from disc.made_from import LISTEN
+from disc.job.corrections import Correction, apply_corrections
+from disc.job.corrections_file import stage_corrections
+from disc.job.made_from import LISTEN
+from disc.job.schema import now_text
+from disc.job.stale import stale_results
 from disc.records import Comb, Doubt, Pin
-from disc.stale import stale_results
 from disc.tables import format_pins, read_comb, read_pins
 from disc.turn.one_turn import OneTurn
 from disc.words import chance

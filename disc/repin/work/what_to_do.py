@@ -16,8 +16,8 @@ import numpy as np
 
 from disc.check.decisions import SettledFinding, Verdict
 from disc.check.kinds import Kind
-from disc.corrections import REACH_MM
 from disc.frame import along_motion_mm, to_xy_mm
+from disc.job.corrections import REACH_MM
 from disc.records import Condition, Finding, Pin, Plate
 from disc.repin.records import CERTAIN, IRREVERSIBLE, SURE, SURE_NOT, Operation, StationTask
 from disc.words import chance

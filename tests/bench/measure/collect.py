@@ -29,7 +29,7 @@ from pathlib import Path
 import numpy as np
 
 from disc.job import COMB_FILE, JOB_FILE, PINS_FILE
-from disc.job_schema import JobFile
+from disc.job.schema import JobFile
 from disc.records import Comb, Condition, Pin, Plate, Side, Tooth
 from disc.tables import format_comb, format_pins, read_comb
 

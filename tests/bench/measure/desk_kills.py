@@ -21,7 +21,8 @@ from urllib.parse import urlsplit
 
 import numpy as np
 
-from disc.job import load_corrections, open_job
+from disc.job import open_job
+from disc.job.corrections_file import load_corrections
 from disc.tables import read_pins
 from tests.desk.rig import CHROMIUM_FLAGS, StartedDesk, chromium_path, make_job
 

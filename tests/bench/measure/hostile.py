@@ -24,7 +24,7 @@ import numpy as np
 
 from disc.errors import DiscError
 from disc.job import JOB_FILE, open_job
-from disc.journal import LOCK_FILE, STAGING_FOLDER
+from disc.job.journal import LOCK_FILE, STAGING_FOLDER
 
 SAMPLE = Path(__file__).parents[3] / "samples" / "first-disc"
 DISC = [sys.executable, "-c", "from disc.cli import main; main()"]

@@ -234,9 +234,15 @@ MUTATIONS = (
         "chance never spares two holes", BREACHES, "KEPT_APART_CHANCE = 0.003", "KEPT_APART_CHANCE = 1.0", MECHANICAL
     ),
     Mutation(
-        "a correction reaches across the disc", "disc/corrections.py", "REACH_MM = 0.30", "REACH_MM = 30.0", CORRECTIONS
+        "a correction reaches across the disc",
+        "disc/job/corrections.py",
+        "REACH_MM = 0.30",
+        "REACH_MM = 30.0",
+        CORRECTIONS,
     ),
-    Mutation("a correction reaches nothing", "disc/corrections.py", "REACH_MM = 0.30", "REACH_MM = 0.0", CORRECTIONS),
+    Mutation(
+        "a correction reaches nothing", "disc/job/corrections.py", "REACH_MM = 0.30", "REACH_MM = 0.0", CORRECTIONS
+    ),
     Mutation(
         "evidence has no limit", "disc/check/evidence.py", "LARGEST_WEIGHT = 8.0", "LARGEST_WEIGHT = 800.0", EVIDENCE
     ),

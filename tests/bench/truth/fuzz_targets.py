@@ -32,7 +32,7 @@ def _job(path: Path) -> object:
 
 
 def _corrections(path: Path) -> object:
-    from disc.corrections_file import load_corrections
+    from disc.job.corrections_file import load_corrections
 
     return load_corrections(path)
 
@@ -94,7 +94,7 @@ def _plucked(path: Path) -> object:
 def _journal(path: Path) -> object:
     """The record of an interrupted step, in a job that came from elsewhere."""
     from disc.job import open_job
-    from disc.journal import JOURNAL, STAGING_FOLDER
+    from disc.job.journal import JOURNAL, STAGING_FOLDER
 
     staging = path.parent / "job" / STAGING_FOLDER
     _job_with(path, "out/x")

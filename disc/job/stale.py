@@ -10,8 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from disc.job import Job
-from disc.job_schema import RunRecord
-from disc.made_from import (
+from disc.job.made_from import (
     ACCEPTED,
     BY_STEP,
     COMB,
@@ -30,6 +29,7 @@ from disc.made_from import (
     made_from,
     makes_result,
 )
+from disc.job.schema import RunRecord
 from disc.records import About, Doubt
 from disc.results import ListenResult
 

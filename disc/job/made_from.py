@@ -7,8 +7,8 @@ import json
 from collections.abc import Iterable
 from pathlib import Path
 
-from disc.job_schema import ONE_VALUE, JobFile
-from disc.stage import Stage
+from disc.job.schema import ONE_VALUE, JobFile
+from disc.job.stage import Stage
 
 PINS = "pins.csv"
 COMB = "comb.csv"

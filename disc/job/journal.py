@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from disc.errors import BadInput, DiscError, JobBusy
-from disc.stage import Stage
+from disc.job.stage import Stage
 
 STAGING_FOLDER = ".staging"
 JOURNAL = "journal.json"

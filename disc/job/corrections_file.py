@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from disc.corrections import Correction, with_kinds
-from disc.stage import Stage
+from disc.job.corrections import Correction, with_kinds
+from disc.job.stage import Stage
 from disc.stored import Stored
 
 CORRECTIONS_FILE = "corrections.json"

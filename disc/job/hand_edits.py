@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from disc.corrections import Action, Correction
 from disc.errors import BadInput
+from disc.job.corrections import Action, Correction
 from disc.records import Comb, Pin
 from disc.tables import lines_of_comb, lines_of_pins
 

@@ -25,10 +25,10 @@ from pathlib import Path
 from typing import Any
 
 from disc import __version__
-from disc.corrections import Correction, apply_corrections, corrections_from_edit
-from disc.corrections_file import CORRECTIONS_FILE, load_corrections, stage_corrections
 from disc.errors import BadInput, MissingPart
-from disc.hand_edits import (
+from disc.job.corrections import Correction, apply_corrections, corrections_from_edit
+from disc.job.corrections_file import CORRECTIONS_FILE, load_corrections, stage_corrections
+from disc.job.hand_edits import (
     EditedAgainst,
     check_comb_edit,
     check_edit,
@@ -38,12 +38,12 @@ from disc.hand_edits import (
     pins_gone,
     teeth_gone,
 )
-from disc.job_schema import SCHEMA_VERSION, JobFile, RunRecord, now_text, parse_job_file
-from disc.journal import JOURNAL, LOCK_WAIT_S, STAGING_FOLDER, commit, explained, locked, recover
-from disc.kept import WRITTEN, stage_kept
-from disc.made_from import made_from, makes_result
+from disc.job.journal import JOURNAL, LOCK_WAIT_S, STAGING_FOLDER, commit, explained, locked, recover
+from disc.job.kept import WRITTEN, stage_kept
+from disc.job.made_from import made_from, makes_result
+from disc.job.schema import SCHEMA_VERSION, JobFile, RunRecord, now_text, parse_job_file
+from disc.job.stage import Stage
 from disc.records import Comb, Pin, Plate
-from disc.stage import Stage as Stage  # rooms that write into a job know it from here
 from disc.tables import format_comb, format_pins, read_comb, read_pins, read_text
 from disc.words import note
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from disc.stage import Stage
+from disc.job.stage import Stage
 
 KEPT_FOLDER = ".kept"
 MOST_KEPT = 30  # sets; each is some tens of kilobytes
