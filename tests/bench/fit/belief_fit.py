@@ -61,7 +61,8 @@ def beginnings(index: Index, count: int, seed: int, timed: bool) -> Iterator[Ask
             onset, pitch = reference.onset_quarter[:notes], reference.pitch[:notes].astype(float)
             at = onset * rng.uniform(0.3, 0.8) + rng.normal(0, JITTER_S, onset.size)
             if pitch.size == notes and np.unique(onset).size == notes and np.ptp(at) >= 1.0:
-                query = make_query(np.sort(at) if timed else np.arange(notes) * 0.5, pitch, None, "beginning")
+                struck = np.sort(at) if timed else np.arange(notes, dtype=np.float64) * 0.5
+                query = make_query(struck, pitch, None, "beginning")
                 yield tune, None, query if timed else _untimed(query), None
 
 

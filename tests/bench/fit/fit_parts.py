@@ -98,7 +98,8 @@ def fit(rows: list[Row]) -> np.ndarray:
 
 def report(rows: list[Row], weights: np.ndarray) -> str:
     """Shares right."""
-    single, pairs = [], []
+    single: list[bool] = []
+    pairs: list[bool] = []
     for table, true in rows:
         odds = table @ weights
         said = int(odds.argmax()) if odds.max() > 0 else None

@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from disc.fitted import Made
-from disc.listen.comb.plucked import hear_teeth, signs_of_buzzing
+from disc.listen.comb.plucked import PluckedTooth, hear_teeth, signs_of_buzzing
 from disc.listen.comb.plucks import find_plucks
 from disc.listen.comb.tooth_buzz import FITTED, SIGNS, raised_signs
 from disc.listen.sound.audio import read_recording
@@ -63,9 +63,11 @@ def measured(spec: dict) -> Teeth | None:
     return Teeth(instrument, raised_signs(signs), np.array(buzzing), np.array(right), ways)
 
 
-def _is_right(mine, true: dict) -> bool:
+def _is_right(mine: PluckedTooth, true: dict) -> bool:
     in_time = all(any(abs(a - b) < PLUCK_S for a in mine.plucks_s) for b in true["plucks_s"])
-    return in_time and true["pitch"] is not None and abs(mine.pitch - true["pitch"]) < NEAR_SEMITONES
+    if mine.pitch is None or true["pitch"] is None:
+        return False
+    return in_time and abs(mine.pitch - true["pitch"]) < NEAR_SEMITONES
 
 
 def fitted(raised: np.ndarray, buzzing: np.ndarray) -> tuple[np.ndarray, float]:

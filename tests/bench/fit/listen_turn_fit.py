@@ -112,9 +112,9 @@ def silence(models: tuple[dict, dict], turn: Followed) -> np.ndarray:
 
 def fit_extra(turns: Sequence[Followed]) -> dict:
     """Extra sounds among the candidates."""
-    some = [t for t in turns if t.found is not None]
-    table = joined([t.found for t in some], [np.ones(len(t.extra), dtype=bool) for t in some])
-    return regression(table, np.concatenate([t.extra for t in some]))
+    some = [(t.found, t.extra) for t in turns if t.found is not None]
+    table = joined([found for found, _ in some], [np.ones(len(extra), dtype=bool) for _, extra in some])
+    return regression(table, np.concatenate([extra for _, extra in some]))
 
 
 def tell(name: str, probability: np.ndarray, is_so: np.ndarray, true: int) -> str:

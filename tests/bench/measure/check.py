@@ -28,6 +28,7 @@ from disc.library.records import TICKS_PER_QUARTER, ReferenceTune, TuneKey
 from disc.records import Finding, Pin, Voice
 from disc.turn.one_turn import OneTurn, resolve
 from tests.bench.truth.check_discs import Simulated, corpus_tunes, simulate
+from tests.bench.truth.known import known
 
 SEEDS = {"unseen": 20_260, "train": 10_130}
 SAME_TIME_S = 0.08
@@ -101,12 +102,15 @@ def _note_of(disc: Simulated, finding: Finding, among: set[int]) -> int | None:
     if finding.pin_id is not None:
         note = disc.note_of.get(finding.pin_id)
         return note if note in among else None
+    if finding.tooth is None:
+        return None  # names no note
     tooth = disc.comb.tooth(finding.tooth)
-    at = onset_s(turn_deg(finding.theta_deg, tooth.tip_theta_deg, disc.plate.turns), disc.plate.revolution_s)
+    pitch, tip_deg = known(tooth.pitch, "a tooth's pitch"), known(tooth.tip_theta_deg, "a tip's angle")
+    at = onset_s(turn_deg(finding.theta_deg, tip_deg, disc.plate.turns), disc.plate.revolution_s)
     near = [
         (abs(disc.played[i].onset_s - at), i)
         for i in among
-        if disc.played[i].pitch == round(tooth.pitch) and abs(disc.played[i].onset_s - at) < SAME_TIME_S
+        if disc.played[i].pitch == round(pitch) and abs(disc.played[i].onset_s - at) < SAME_TIME_S
     ]
     return min(near)[1] if near else None
 
@@ -172,9 +176,8 @@ def main() -> None:
     given = parser.parse_args()
     holes, every, alone, leaning = Count(), Count(), Count(), Count()
     melody_all, melody_only, full_all, full_alone = Count(), Count(), Count(), Count()
-    laid = Counter()
-    clean_known, false_known = 0, Counter()
-    told, told_melody, clean, kinds, false_kinds = Told(), Told(), 0, Counter(), Counter()
+    laid, kinds, false_kinds, false_known = Counter[str](), Counter[str](), Counter[str](), Counter[str]()
+    told, told_melody, clean, clean_known = Told(), Told(), 0, 0
     started = time.process_time()
     for disc in discs(given.half, given.discs, True, given.fresh):
         as_read, print_, whole_print = read(disc, disc.pins), print_of(disc, False), print_of(disc, True)

@@ -30,9 +30,10 @@ from disc.design.arranged import arranged_tune
 from disc.design.plan import Design, cut_to_bars, plan_design
 from disc.design.settings import DesignSettings
 from disc.errors import BadInput
-from disc.records import Comb, Plate
+from disc.records import Comb, Pin, Plate
 from disc.tables import format_pins, read_pins
 from disc.tune.score.records import Rank, ScoreIn
+from tests.bench.truth.known import known
 from tests.design.checker import Rules, broken_rules
 from tests.design.greedy import greedy_arrangement, thinned_melody
 from tests.design.material import COMBS, CombSpec, comb_pitches, make_comb
@@ -135,12 +136,12 @@ def run_case(spec: CombSpec, comb: Comb, plate: Plate, score: ScoreIn, settings:
     )
 
 
-def worst_round_trip_ms(design: Design, pins) -> float:
+def worst_round_trip_ms(design: Design, pins: tuple[Pin, ...]) -> float:
     """Pins as read back -> strikes -> onsets and pitches, against the arranged notes; infinite if any is not there."""
     strikes = strikes_from_pins(pins, design.comb, design.plate)
     tune = arranged_tune(design)
     offset = design.playing.offset
-    heard = sorted((round(s.pitch - offset), s.onset_s) for s in strikes)
+    heard = sorted((round(known(s.pitch, "a strike's pitch") - offset), s.onset_s) for s in strikes)
     wanted = sorted((n.pitch, tune.start_s + float(n.onset_quarter) * tune.quarter_s) for n in tune.notes)
     if [p for p, _ in heard] != [p for p, _ in wanted]:
         return float("inf")

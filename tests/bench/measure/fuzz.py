@@ -178,7 +178,7 @@ def most_memory_mb() -> int:
 
 
 # What no reader expects at that place of a JSON file.
-ODD_VALUES = (
+ODD_VALUES: tuple[Any, ...] = (
     None,
     True,
     -1,

@@ -18,6 +18,7 @@ import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -25,6 +26,15 @@ import numpy as np
 from disc.errors import DiscError
 from disc.job import JOB_FILE, open_job
 from disc.job.journal import LOCK_FILE, STAGING_FOLDER
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """What came of one kind of day. counts: tried, survived and so on, by name; lost: in words."""
+
+    counts: dict[str, int]
+    lost: list[str]
+
 
 SAMPLE = Path(__file__).parents[3] / "samples" / "first-disc"
 DISC = [sys.executable, "-c", "from disc.cli import main; main()"]
@@ -140,7 +150,7 @@ def changed_without_a_record(before: dict[str, str], after: dict[str, str]) -> l
     ]
 
 
-def killed(job: Path, took: dict[str, float], times: int, rng: np.random.Generator, folder: Path) -> dict[str, object]:
+def killed(job: Path, took: dict[str, float], times: int, rng: np.random.Generator, folder: Path) -> Day:
     """Kill commands at random moments of their run."""
     survived, lost, interrupted = 0, [], 0
     names = list(took)
@@ -168,7 +178,7 @@ def killed(job: Path, took: dict[str, float], times: int, rng: np.random.Generat
             faults.append(f"{name} changed the tables")
         lost += [f"{name} at {at:.2f} s: {fault}" for fault in faults]
         survived += not faults
-    return {"tried": times, "survived": survived, "interrupted": interrupted, "lost": lost}
+    return Day({"tried": times, "survived": survived, "interrupted": interrupted}, lost)
 
 
 @contextmanager
@@ -183,7 +193,7 @@ def small_disk(folder: Path, megabytes: float) -> Iterator[Path]:
         subprocess.run(["umount", place], check=True)
 
 
-def full_disk(job: Path, folder: Path) -> dict[str, object]:
+def full_disk(job: Path, folder: Path) -> Day:
     """Every step on a disk with a little more room than the job has, from none to plenty."""
     size_mb = sum(path.stat().st_size for path in job.rglob("*") if path.is_file()) / 1e6
     tried, lost, refused = 0, [], 0
@@ -199,10 +209,10 @@ def full_disk(job: Path, folder: Path) -> dict[str, object]:
                     if done.returncode != 2 or len(done.stderr.splitlines()) != 1:
                         lost.append(f"{name}: exit {done.returncode}: {done.stderr[-200:]}")
                 lost += [f"{name} with {spare} MB: {fault}" for fault in losses(copy)]
-    return {"tried": tried, "survived": tried - len(lost), "refused": refused, "lost": lost}
+    return Day({"tried": tried, "survived": tried - len(lost), "refused": refused}, lost)
 
 
-def read_only(job: Path, folder: Path) -> dict[str, object]:
+def read_only(job: Path, folder: Path) -> Day:
     """Every step on a job that can only be read: one line, exit code 2."""
     lost = []
     with small_disk(folder, 100) as place:
@@ -215,10 +225,10 @@ def read_only(job: Path, folder: Path) -> dict[str, object]:
             if done.returncode != 2 or len(done.stderr.splitlines()) != 1:
                 lost.append(f"{name}: exit {done.returncode}: {done.stderr[-200:]}")
         lost += losses(copy)
-    return {"tried": len(names), "survived": len(names) - len(lost), "lost": lost}
+    return Day({"tried": len(names), "survived": len(names) - len(lost)}, lost)
 
 
-def no_network(job: Path, folder: Path) -> dict[str, object]:
+def no_network(job: Path, folder: Path) -> Day:
     """Every step with the network taken away."""
     lost = []
     copy = folder / "alone"
@@ -228,10 +238,10 @@ def no_network(job: Path, folder: Path) -> dict[str, object]:
         done = subprocess.run(["unshare", "-n", *DISC, *arguments], capture_output=True, text=True)
         if done.returncode:
             lost.append(f"{name}: {done.stderr[-200:]}")
-    return {"tried": len(names), "survived": len(names) - len(lost), "lost": lost}
+    return Day({"tried": len(names), "survived": len(names) - len(lost)}, lost)
 
 
-def strange_names(job: Path, folder: Path) -> dict[str, object]:
+def strange_names(job: Path, folder: Path) -> Day:
     """Jobs in folders with names that break careless programs; and one moved while nobody looked."""
     lost, tried = [], 0
     for name in ("a disc with spaces", "Käthes größte Scheibe", "時計の円盤", "-n", "100%", "it's #1 [new]"):
@@ -243,7 +253,7 @@ def strange_names(job: Path, folder: Path) -> dict[str, object]:
             if done.returncode:
                 lost.append(f"{name} {step}: {done.stderr[-200:]}")
         lost += losses(copy)
-    return {"tried": tried, "survived": tried - len(lost), "lost": lost}
+    return Day({"tried": tried, "survived": tried - len(lost)}, lost)
 
 
 def main() -> None:
@@ -252,7 +262,7 @@ def main() -> None:
     parser.add_argument("--kills", type=int, default=200)
     parser.add_argument("--seed", type=int, default=20260302)
     options = parser.parse_args()
-    days = {}
+    days: dict[str, Day] = {}
     with tempfile.TemporaryDirectory(prefix="disc-hostile-") as name:
         folder = Path(name)
         job, took = prepared(folder)
@@ -265,10 +275,8 @@ def main() -> None:
             days["full disk"] = full_disk(job, folder)
         days["kill -9"] = killed(job, took, options.kills, rng, folder)
     for day, result in days.items():
-        lost = result.pop("lost")
-        print(f"{day:14}", result, "lost:", len(lost), *lost[:5], sep="  ")
-        result["lost"] = lost
-    sys.exit(1 if any(result["lost"] for result in days.values()) else 0)
+        print(f"{day:14}", result.counts, "lost:", len(result.lost), *result.lost[:5], sep="  ")
+    sys.exit(1 if any(result.lost for result in days.values()) else 0)
 
 
 if __name__ == "__main__":

@@ -181,7 +181,7 @@ def accuracy(index: Index, count: int, seed: int) -> None:
         f"called likely (>= 0.9): {(everyone >= 0.9).mean():.3f}"
     )
     for level, bar in ACCEPT_BARS.items():
-        share = np.mean([trial.belief > limit and trial.place == 0 for trial in present[level]])
+        share = float(np.mean([trial.belief > limit and trial.place == 0 for trial in present[level]]))
         print(f"accepted at 1 % false, {level:7s} {share:.3f}  bar {bar:.2f}  {verdict(share, bar)}")
     times = [trial.seconds for trials in present.values() for trial in trials]
     print(f"time a query: median {np.median(times):.3f} s, worst {max(times):.3f} s  bars 0.10 and 0.40 s")
@@ -274,7 +274,7 @@ def perturbed(index: Index, size: int) -> Iterator[Block]:
                 pitch[moved] += rng.integers(-3, 4, int(moved.sum())).astype(np.int16)
             yield Block(
                 index.onset[part], index.duration[part], np.clip(pitch, 0, 127).astype(np.uint8), index.bar[part],
-                np.asarray(index.start[begin : end + 1] - index.start[begin]), index.group[begin:end],
+                np.asarray(index.start[begin : end + 1] - index.start[begin]), index.group[begin:end].astype(np.int64),
                 [(row[0], f"{row[1]}{copy or ''}", *row[2:]) for row in index.rows[begin:end]],
             )  # fmt: skip
 
@@ -309,7 +309,7 @@ def peer(index: Index, seed: int, size: int = 300, count: int = 8) -> None:
     allowed[tunes] = True
     printed = []
     for tune in tunes:
-        part = stream.Stream()
+        part: stream.Stream[note.Note] = stream.Stream()
         reference = index.reference(int(tune))
         for at, pitch, length in zip(reference.onset_quarter, reference.pitch, reference.duration_tick, strict=True):
             part.insert(float(at), note.Note(int(pitch), quarterLength=max(float(length) / 10080, 0.01)))
@@ -318,7 +318,7 @@ def peer(index: Index, seed: int, size: int = 300, count: int = 8) -> None:
     for tune, disc in discs(index, "medium", count, seed, tunes):
         query = query_of(disc, False)
         ours += run(index, tune, disc, query, allowed).place == 0
-        heard = stream.Stream()
+        heard: stream.Stream[note.Note] = stream.Stream()
         for at, pitch in zip(disc.onset_s, disc.pitch, strict=True):
             heard.insert(float(at / disc.quarter_s), note.Note(int(pitch) - disc.transposition))  # transposition given
         started = time.process_time()

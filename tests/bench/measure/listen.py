@@ -31,7 +31,7 @@ from disc.listen.sound.audio import read_recording
 from disc.listen.turn.hear_turn import read_turn
 from tests.bench.truth import listen_draws, listen_make, listen_set
 
-SETS = {
+SETS: dict[str, list[listen_set.Spec]] = {
     "development": listen_set.DEVELOPMENT, "second": listen_set.SECOND, "held-out": listen_set.HELD_OUT,
     "third": listen_draws.THIRD, "fourth": listen_draws.FOURTH, "fifth": listen_draws.FIFTH,
     "sixth": listen_draws.SIXTH, "seventh": listen_draws.SEVENTH, "eighth": listen_draws.EIGHTH,

@@ -177,9 +177,10 @@ def print_pace(group: str, cases: list[Case], kind: str, names: bool) -> None:
         if names and not right:
             metre = f"{reading.tune.metre.beats}/{reading.tune.metre.unit}"
             print(f"    {case.name} {case.metre} read {metre}{' but its lines are right' if lines else ''}")
-    right, lines, key, cpu_s = (float(np.mean([row[i] for row in rows])) for i in range(4))
-    cells = f"right {right:.3f} (bar {BARS[kind]:.2f})  lines {lines:.3f}  key {key:.3f}  cpu {cpu_s:.2f} s"
-    print(f"{group:9s} {kind:11s} {len(rows):4d}  {cells}", flush=True)
+    shares = [float(np.mean([row[i] for row in rows])) for i in range(4)]
+    head = f"{group:9s} {kind:11s} {len(rows):4d}  right {shares[0]:.3f} (bar {BARS[kind]:.2f})"
+
+    print(f"{head}  lines {shares[1]:.3f}  key {shares[2]:.3f}  cpu {shares[3]:.2f} s", flush=True)
 
 
 def print_ornaments(group: str, cases: list[Case], names: bool) -> None:
@@ -202,7 +203,8 @@ def print_sections(group: str, cases: list[Case], names: bool) -> None:
         for (one, other), row in zip(pairs, rows, strict=True):
             print(f"    {one.name} + {other.name}: {row}")
     parted = [row for row in rows if row[0]]
-    metre, key = (float(np.mean([value for row in parted for value in row[i]])) if parted else 0.0 for i in (1, 2))
+    metre = float(np.mean([right for _, metres, _ in parted for right in metres])) if parted else float("nan")
+    key = float(np.mean([right for _, _, keys in parted for right in keys])) if parted else float("nan")
     share = len(parted) / max(1, len(rows))
     print(f"{group:9s} sections    {len(rows):4d}  parted {share:.3f} metre {metre:.3f} key {key:.3f}", flush=True)
 

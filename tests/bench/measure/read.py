@@ -16,7 +16,7 @@ import argparse
 import json
 import time
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -27,8 +27,9 @@ from scipy.optimize import linear_sum_assignment
 from disc.errors import BadInput
 from disc.frame import to_xy_mm
 from disc.photo.image import Photo, load_photo, opencv
-from disc.photo.read_face import FaceReading, read_face, read_faces
-from disc.records import Plate, Side, Turns
+from disc.photo.read_face import read_face, read_faces
+from disc.records import Pin, Plate, Side, Turns
+from tests.bench.truth.known import known
 
 REACH_MM = 0.25
 F1_BARS = {"p6": 0.98, "p7": 0.97, "p8": 0.98}
@@ -85,20 +86,20 @@ def xy(pins: list[Any]) -> Any:
     return np.array([to_xy_mm(get(p, "r_mm"), get(p, "theta_deg")) for p in pins]).reshape(-1, 2)
 
 
-def score_face(reading: FaceReading, true: list[dict[str, Any]]) -> Score:
-    said, real = xy(list(reading.pins)), xy(true)
+def score_face(pins: Sequence[Pin], true: list[dict[str, Any]]) -> Score:
+    said, real = xy(list(pins)), xy(true)
     pairs = pair_up(said, real)
     score = Score(len(pairs), len(said), len(real))
     sound = [(i, j) for i, j in pairs if true[j]["condition"] == "sound"]
     for i, j in sound:
         error = said[i] - real[j]
         score.errors.append(error)
-        score.ratios.extend(np.abs(error) / (reading.pins[i].sigma_mm or np.inf))
+        score.ratios.extend(np.abs(error) / known(pins[i].sigma_mm, "the sigma of a place"))
     if sound:
         score.shifts.append(float(np.abs(np.mean(score.errors, 0)).max()))
-    score.pairs.update((true[j]["condition"], reading.pins[i].condition.value) for i, j in pairs)
+    score.pairs.update((true[j]["condition"], pins[i].condition.value) for i, j in pairs)
     score.pairs.update((true[j]["condition"], "-") for j in set(range(len(true))) - {j for _, j in pairs})
-    score.pairs.update(("-", reading.pins[i].condition.value) for i in set(range(len(said))) - {i for i, _ in pairs})
+    score.pairs.update(("-", pins[i].condition.value) for i in set(range(len(said))) - {i for i, _ in pairs})
     return score
 
 
@@ -114,7 +115,7 @@ def score_disc(folder: Path, truth: dict[str, Any]) -> Score:
     total.wall_s, total.cpu_s = time.perf_counter() - wall, time.process_time() - cpu
     for reading in readings:
         true = [p for p in truth["pins"] if p["side"] == reading.view.side.value]
-        total.add(score_face(reading, true))
+        total.add(score_face(reading.pins, true))
     return total
 
 
@@ -199,7 +200,7 @@ def score_peers(folder: Path, truth: dict[str, Any], totals: dict[str, Score]) -
         photo = load_photo(folder / item["file"])
         reading = read_face(photo, side, plate)
         true = [p for p in truth["pins"] if p["side"] == side.value]
-        totals.setdefault("ours", Score()).add(score_face(reading, true))
+        totals.setdefault("ours", Score()).add(score_face(reading.pins, true))
         view = reading.view
         plane = Plane(view.matrix, view.k1, (photo.width, photo.height))
         flat = flatten(photo.pixels, plane, view.radius_mm).halved()
@@ -242,7 +243,7 @@ def score_degraded(folder: Path, truth: dict[str, Any], totals: dict[str, Score]
         pixels = np.ascontiguousarray(np.clip(change(photo.pixels.astype(np.float32)), 0, 255).astype(np.uint8))
         try:
             reading = read_face(Photo(photo.path, pixels), side, plate)
-            totals.setdefault(name, Score()).add(score_face(reading, true))
+            totals.setdefault(name, Score()).add(score_face(reading.pins, true))
         except BadInput:
             totals.setdefault(name, Score()).add(Score(0, 0, len(true)))
 
@@ -255,7 +256,9 @@ def main() -> None:
     ask.add_argument("--names", default="")
     a = ask.parse_args()
     wanted = set(filter(None, a.names.split(",")))
-    total, beside, worse = Score(), {}, {}
+    total = Score()
+    beside: dict[str, Score] = {}
+    worse: dict[str, Score] = {}
     for path in sorted(p for folder in a.folders for p in folder.glob("*.json")):
         truth = json.loads(path.read_text(encoding="utf-8"))
         if not isinstance(truth, dict) or "photos" not in truth or (wanted and path.stem not in wanted):

@@ -151,7 +151,7 @@ def changed(photo: Photo, reading: FaceReading) -> dict[str, Photo]:
     a, b = max(0, int(u.min()) - 2), max(0, int(v.min()) - 2)
     cut = photo.pixels[b : int(v.max()) + 3, a : int(u.max()) + 3]
     return {
-        "turned": replace(photo, pixels=cv2.warpAffine(photo.pixels, turn, (h, w))),
+        "turned": replace(photo, pixels=np.asarray(cv2.warpAffine(photo.pixels, turn, (h, w)), np.uint8)),
         "cut to the rim": replace(photo, pixels=np.ascontiguousarray(cut)),
         "darkened": replace(photo, pixels=(photo.pixels * 0.3).astype(np.uint8)),
     }
@@ -180,7 +180,9 @@ def measure_pairs(folder: Path, names: list[str] | None) -> None:
         r = read_face(source.photo, source.side, source.plate)
         width = r.slot.width_mm if r.slot else None
         traits[source.truth["name"]][source.side] = face_traits(source.photo, r.view, r.pins, width)
-    true, mixed, swapped, same = [], [], [], []
+    true: list[float] = []
+    mixed: list[float] = []
+    swapped, same = [], []
     for a, upper in traits.items():
         for b, lower in traits.items():
             fit = faces_fit(upper[Side.UPPER], lower[Side.LOWER])

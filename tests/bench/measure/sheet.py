@@ -41,13 +41,6 @@ RIGHT_MM = 0.25  # a close-up whose middle lies farther off was placed wrong
 SCAN_PX_PER_MM = 1200 / 25.4
 
 
-class Told:
-    """Pins as score_face takes them."""
-
-    def __init__(self, pins: Any) -> None:
-        self.pins = pins
-
-
 def plate_of(truth: dict[str, Any]) -> Plate:
     return Plate(truth["disc"]["diameter_mm"], Turns(truth["disc"]["turns"]))
 
@@ -82,7 +75,7 @@ def faces(folder: Path, truths: list[dict[str, Any]], mode: str) -> None:
             told = mine[0][0].pins
             if mode == "both" and len(mine) > 1:
                 told = merge_pins(laid_on_first([ShownFace(r.pins, r.faint, r.shown_mm) for r, _ in mine]))
-            score = score_face(Told(told) if mode == "both" else mine[0][0], true)
+            score = score_face(told, true)
             each.append(score.rms_mm)
             total.add(score)
             words = ""
@@ -137,8 +130,8 @@ def close_ups(folder: Path, truths: list[dict[str, Any]], seed: int, each: int) 
         words = []
         for kind in ("sound", "missing", "bent", "stub"):
             hit = some[(kind, kind)]
-            said, true = (sum(n for k, n in some.items() if k[place] == kind) for place in (1, 0))
-            words.append(f"{kind} P {hit / max(said, 1):.2f} R {hit / max(true, 1):.2f} ({true})")
+            said, real = (sum(n for k, n in some.items() if k[place] == kind) for place in (1, 0))
+            words.append(f"{kind} P {hit / max(said, 1):.2f} R {hit / max(real, 1):.2f} ({real})")
         print(f"  {name}: {', '.join(words)}")
 
 
@@ -161,7 +154,7 @@ def scans(folder: Path, truths: list[dict[str, Any]], longer: float) -> None:
         request = ReadRequest((Path("upper.png"),), (Path("lower.png"),))
         told = ready.told_in_originals(read_both_sides(request, ready.ready, plate_of(truth)))
         for face in told.sides:
-            score = score_face(Told(face.pins), [p for p in truth["pins"] if p["side"] == face.side.value])
+            score = score_face(face.pins, [p for p in truth["pins"] if p["side"] == face.side.value])
             total.add(score)
             each.append(score.rms_mm)
             print(f"{truth['name']:8s} {face.side.value} F1 {score.f1:.3f} rms {score.rms_mm:.4f}", flush=True)
@@ -182,8 +175,8 @@ def scanned(folder: Path, truth: dict[str, Any], photo: dict[str, Any], longer: 
     half_px = np.hypot(*source.size) / 2
     middle = [(size - 1) / 2 for size in source.size]
     grow = 1 + source.k1 * sum((p - m) ** 2 for p, m in zip(at, middle, strict=True)) / half_px**2
-    maps = [((p - m) * grow + m).reshape(x.shape).astype(np.float32) for p, m in zip(at, middle, strict=True)]
-    return cv2.remap(source.pixels, *maps, cv2.INTER_AREA, borderMode=cv2.BORDER_REPLICATE)
+    left, top = (((p - m) * grow + m).reshape(x.shape).astype(np.float32) for p, m in zip(at, middle, strict=True))
+    return cv2.remap(source.pixels, left, top, cv2.INTER_AREA, borderMode=cv2.BORDER_REPLICATE)
 
 
 def main() -> None:

@@ -7,7 +7,7 @@ it is returned beside the truth. Everything is drawn from one numpy Generator.
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
@@ -19,8 +19,10 @@ from disc.frame import theta_for, turn_for_onset_deg
 from disc.library.read.reference import tunes_of_abc
 from disc.library.records import TICKS_PER_QUARTER, ReferenceTune
 from disc.records import Comb, Condition, Key, Metre, Note, Pin, Plate, Side, Tooth, Tune, Turns, Voice
+from tests.bench.truth.known import known
 
 COLLECTIONS = ("airdsAirs", "oneills1850", "ryansMammoth", "essenFolksong")
+Timed = tuple[Fraction, Fraction, int]  # onset and duration in quarters, pitch
 STYLES = ("bass and chord", "broken chord", "bass", "rolling", "thirds")
 # As the brief of the benchmark has it.
 SETTING_ERROR_S = 0.020
@@ -63,7 +65,7 @@ class Simulated:
     abandoned: frozenset[int]  # pin ids
     leaning: frozenset[int]  # pin ids
     tune: Tune  # the true tune, for trials only: the benchmark reads its own
-    melody: tuple[tuple[Fraction, Fraction, int], ...]  # printed melody: onset, duration, pitch (as on the disc)
+    melody: tuple[Timed, ...]  # printed melody: onset, duration, pitch (as on the disc)
     metre: Metre
     fifths: int
     style: str
@@ -101,7 +103,7 @@ def choose(tunes: list[ReferenceTune], count: int, rng: np.random.Generator) -> 
 # ------------------------------------------------------------------ arrangement
 
 
-def _melody(tune: ReferenceTune, shift: int) -> list[tuple[Fraction, Fraction, int]]:
+def _melody(tune: ReferenceTune, shift: int) -> list[Timed]:
     first = tune.onset_tick[tune.bar >= 1].min() if (tune.bar >= 1).any() else 0
     return [
         (Fraction(int(t - first), TICKS_PER_QUARTER), Fraction(int(d), TICKS_PER_QUARTER), int(p) + shift)
@@ -111,14 +113,16 @@ def _melody(tune: ReferenceTune, shift: int) -> list[tuple[Fraction, Fraction, i
 
 def _chords(tonic: int, minor: bool) -> list[tuple[int, int, int]]:
     steps = [(0, 3, 7), (5, 8, 0), (7, 11, 2), (3, 7, 10)] if minor else [(0, 4, 7), (5, 9, 0), (7, 11, 2), (9, 0, 4)]
-    return [tuple((tonic + s) % 12 for s in chord) for chord in steps]
+    return [((tonic + a) % 12, (tonic + b) % 12, (tonic + c) % 12) for a, b, c in steps]
 
 
-def _harmony(melody, half: Fraction, count: int, chords) -> list[tuple[int, int, int]]:
+def _harmony(
+    melody: list[Timed], half: Fraction, count: int, chords: list[tuple[int, int, int]]
+) -> list[tuple[int, int, int]]:
     """One chord for each half bar: the one that the melody sounds most, the last chord kept where it fits as well."""
-    chosen = []
+    chosen: list[tuple[int, int, int]] = []
     for k in range(count):
-        weight: Counter[int] = Counter()
+        weight: dict[int, float] = defaultdict(float)
         for on, dur, pitch in melody:
             overlap = min(on + dur, half * (k + 1)) - max(on, half * k)
             if overlap > 0:
@@ -137,7 +141,7 @@ def _at_or_below(pc: int, top: int) -> int:
     return top - (top - pc) % 12
 
 
-def accompaniment(melody, metre: Metre, style: str, tonic: int, minor: bool) -> list[tuple[Fraction, Fraction, int]]:
+def accompaniment(melody: list[Timed], metre: Metre, style: str, tonic: int, minor: bool) -> list[Timed]:
     """Notes below the melody in one of STYLES, harmony by half bars (whole bars in three-time)."""
     bar = metre.bar_quarter
     triple = metre.beats in (3, 9)
@@ -211,7 +215,9 @@ def _comb(need: Counter[int], radius: float, rng: np.random.Generator) -> Comb |
     return Comb(tuple(sorted(made, key=lambda t: t.number)))
 
 
-def _place(notes, comb: Comb, plate: Plate, lead_deg: float) -> list[Played]:
+def _place(
+    notes: list[tuple[Fraction, Fraction, int, Voice]], comb: Comb, plate: Plate, lead_deg: float
+) -> list[Played]:
     """A tooth for each note; what would stand too close on every tooth of its pitch is left out, melody first."""
     start = min(n[0] for n in notes)
     last = max(n[0] for n in notes)
@@ -220,7 +226,7 @@ def _place(notes, comb: Comb, plate: Plate, lead_deg: float) -> list[Played]:
     used: dict[int, list[float]] = {t.number: [] for t in comb.teeth}
     by_pitch: dict[int, list[Tooth]] = {}
     for tooth in comb.teeth:
-        by_pitch.setdefault(round(tooth.pitch), []).append(tooth)
+        by_pitch.setdefault(round(known(tooth.pitch, "a tooth's pitch")), []).append(tooth)
     kept = []
     for on, _, pitch, voice in notes:
         t = lead_s + quarter_s * float(on - start)
@@ -244,7 +250,7 @@ def simulate(tune: ReferenceTune, rng: np.random.Generator, damaged: bool = True
     """One disc of a tune; None where the tune does not fit a comb and a turn."""
     shift = int(rng.integers(74, 80)) - int(tune.pitch.min())
     melody = _melody(tune, shift)
-    metre = Metre(*tune.metre)
+    metre = Metre(*known(tune.metre, "a tune's metre"))
     tonic = (7 * tune.fifths + shift) % 12
     minor = _minor(tune, (7 * tune.fifths) % 12)
     style = STYLES[int(rng.integers(len(STYLES)))]
@@ -268,10 +274,13 @@ def simulate(tune: ReferenceTune, rng: np.random.Generator, damaged: bool = True
     played = _place(notes, comb, plate, plate.rest_arc_deg / 2 + 1.0)
     if not 60 <= len(played) <= 320:
         return None
-    return _pins(tune, played, comb, plate, melody, metre, minor, style, rng, damaged)
+    return _pins(tune, played, comb, plate, melody, metre, style, rng, damaged)
 
 
-def _pins(tune, played, comb, plate, melody, metre, minor, style, rng, damaged) -> Simulated:
+def _pins(
+    tune: ReferenceTune, played: list[Played], comb: Comb, plate: Plate, melody: list[Timed], metre: Metre, style: str,
+    rng: np.random.Generator, damaged: bool,
+) -> Simulated:  # fmt: skip
     teeth = {t.number: t for t in comb.teeth}
     diameter, height = float(rng.uniform(0.2, 0.28)), float(rng.uniform(0.4, 0.6))
     sites = []
@@ -280,7 +289,7 @@ def _pins(tune, played, comb, plate, melody, metre, minor, style, rng, damaged) 
         # 20 ms stands for all errors along the motion; larger ones than three sigma a maker would have mended.
         late = float(np.clip(rng.normal(0, SETTING_ERROR_S), -3 * SETTING_ERROR_S, 3 * SETTING_ERROR_S))
         turned = turn_for_onset_deg(note.onset_s + late, plate.revolution_s)
-        theta = float(theta_for(turned, tooth.tip_theta_deg, plate.turns))
+        theta = float(theta_for(turned, known(tooth.tip_theta_deg, "a tip's angle"), plate.turns))
         lean = rng.normal(0, LEAN_SOUND_MM, 2)
         sites.append(
             Pin(
@@ -318,10 +327,10 @@ def _pins(tune, played, comb, plate, melody, metre, minor, style, rng, damaged) 
     entries += [(pin, None, "abandoned") for pin in empty]
     rng.shuffle(entries)
     pins, note_of, abandoned, leaning_ids = [], {}, set(), set()
-    for number, (pin, note, what) in enumerate(entries, start=1):
+    for number, (pin, index, what) in enumerate(entries, start=1):
         pins.append(replace(_as_read(pin, rng), id=number))
-        if note is not None:
-            note_of[number] = note
+        if index is not None:
+            note_of[number] = index
         if what == "abandoned":
             abandoned.add(number)
         if what == "leaning":
@@ -387,16 +396,13 @@ def _as_read(pin: Pin, rng: np.random.Generator) -> Pin:
         return moved
     lean = rng.normal(0, LEAN_READING_MM, 2)
     condition = pin.condition
-    if (
-        condition is Condition.SOUND
-        and np.hypot(pin.lean_x_mm, pin.lean_y_mm) < 0.06
-        and rng.random() < CALLED_BENT_IF_SOUND
-    ):
+    lean_x_mm, lean_y_mm = known(pin.lean_x_mm, "a pin's lean"), known(pin.lean_y_mm, "a pin's lean")
+    if condition is Condition.SOUND and np.hypot(lean_x_mm, lean_y_mm) < 0.06 and rng.random() < CALLED_BENT_IF_SOUND:
         condition = Condition.BENT
     return replace(
         moved,
-        lean_x_mm=pin.lean_x_mm + float(lean[0]),
-        lean_y_mm=pin.lean_y_mm + float(lean[1]),
-        height_mm=max(pin.height_mm * float(rng.normal(1, 0.04)), 0.05),
+        lean_x_mm=lean_x_mm + float(lean[0]),
+        lean_y_mm=lean_y_mm + float(lean[1]),
+        height_mm=max(known(pin.height_mm, "a pin's height") * float(rng.normal(1, 0.04)), 0.05),
         condition=condition,
     )

@@ -5,18 +5,17 @@ A set is named once and never changed. Which of them were looked at while the pr
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
 from tests.bench.truth.listen_buzz import WAYS
-from tests.bench.truth.listen_set import plucked, turn
+from tests.bench.truth.listen_set import Spec, plucked, turn
 
 # General MIDI programs that are struck or plucked and have one pitch: celesta, glockenspiel, music box, vibraphone,
 # marimba, xylophone, dulcimer, nylon guitar, harp, koto, kalimba, and of the electric pianos the one like a bar.
 PROGRAMS = (8, 9, 10, 11, 12, 13, 15, 24, 46, 107, 108, 4)
 CONTAINERS = ("wav", "wav", "mp3", "m4a", "ogg", "wav24", "stereo", "flac")
-Spec = tuple[Callable, dict]
 
 
 def draw(letter: str, seed: int, fonts: Sequence[str]) -> list[Spec]:

@@ -19,7 +19,7 @@ import soundfile
 
 from tests.bench.truth import listen_set
 from tests.bench.truth import listen_sounds as s
-from tests.bench.truth.listen_set import Plucked, Turn, put
+from tests.bench.truth.listen_set import Plucked, Spec, Turn, put
 from tests.bench.truth.listen_sounds import RATE
 
 SENTENCES = (
@@ -63,7 +63,8 @@ def usual_comb(rng: np.random.Generator, notes: int, count: int) -> tuple[dict[i
             chord |= set(rng.choice(len(scale) * 2 // 3, int(rng.integers(1, 4)), replace=False).tolist())
         events += [(float(grid[k]), note) for note in chord]
     uses = Counter(note for _, note in events)
-    doubled, covered = {}, 0
+    doubled: dict[int, int] = {}
+    covered = 0
     for note, n in uses.most_common():
         if covered > TWIN_SHARE * len(events):
             break
@@ -79,7 +80,8 @@ def usual_comb(rng: np.random.Generator, notes: int, count: int) -> tuple[dict[i
             number = len(teeth) + 1
             teeth[number] = float(base + np.clip(off, -0.4, 0.4))
             of_note.setdefault(note, []).append(number)
-    strikes, turn_of = [], Counter()
+    strikes: list[tuple[float, int]] = []
+    turn_of = Counter[int]()
     for where, note in events:
         mine = of_note[note]
         strikes.append((where, mine[turn_of[note] % len(mine)]))
@@ -159,7 +161,7 @@ def made_turn(
             extra.append((at, sound.pitch))
     clean = s.in_a_room(rng, audio, room) if room else audio
     rms = float(np.sqrt(np.mean(clean**2)))
-    audio = listen_set.surroundings(rng, clean, noise_db, tick, int(rng.integers(0, 4)), 0.0, [e[0] for e in events])
+    audio = listen_set.surroundings(rng, clean, noise_db, tick, int(rng.integers(0, 4)), 0.0)
     spans = speech_over(rng, audio, rms, speech, SPEECH_DB)
     speed_now = np.interp(np.arange(n) / RATE + skip_s, t, v, left=0.0)
     if whirr:
@@ -242,12 +244,11 @@ def made_plucked(
     pair_gap, tooth_gap = rng.uniform(0.7, 1.3), rng.uniform(0.9, 1.8)
     length = int((3 + len(numbers) * (pair_gap + tooth_gap) * 1.2 + 4) * RATE)
     audio = np.zeros(length)
-    at, rows, onsets = 1.0 + rng.uniform(0, 1.0), [], []
+    at, rows = 1.0 + rng.uniform(0, 1.0), []
     for k, tooth in enumerate(numbers):
         times, sound = [], None
         for pluck in range(2):
             times.append(at)
-            onsets.append(at)
             wait = (pair_gap if pluck == 0 else tooth_gap) * np.exp(rng.normal(0, 0.12))
             force = np.exp(rng.normal(0, 0.2))
             if conditions[tooth] == "dead":
@@ -277,7 +278,7 @@ def made_plucked(
     audio = audio[: int((at + 1.5) * RATE)]
     audio = s.in_a_room(rng, audio, room) if room else audio
     rms = float(np.sqrt(np.mean(audio**2)))
-    audio = listen_set.surroundings(rng, audio, noise_db, tick, knocks, 0.0, onsets)
+    audio = listen_set.surroundings(rng, audio, noise_db, tick, knocks, 0.0)
     spans = speech_over(rng, audio, rms, speech, SPEECH_DB)
     audio = gain_controlled(audio, agc) if agc else audio
     return Plucked(name, listen_set.level(audio, False), rows, 2, noise_db < 20, container, rate, spans)
@@ -286,11 +287,11 @@ def made_plucked(
 CONTAINERS = ("wav", "mp3", "m4a", "ogg", "flac")
 
 
-def draw_make(letter: str, seed: int, voices: tuple[str, ...], turns: int, combs: int) -> list[listen_set.Plucked]:
+def draw_make(letter: str, seed: int, voices: tuple[str, ...], turns: int, combs: int) -> list[Spec]:
     """So many turns and combs, voices in order; one in three with speech, half with ticks, one in three with gain
     control."""
     rng = np.random.default_rng(seed)
-    specs = []
+    specs: list[Spec] = []
     for k in range(turns):
         voice = voices[k % len(voices)]
         late, length = ((0.0, 1.0), (0.0, 1.0), (float(rng.uniform(0.2, 0.5)), 1.6), (0.0, 1.6))[int(rng.choice(4))]

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import soundfile
@@ -44,6 +46,9 @@ class Turn:
     said_rate: int | None = None
     unusual: tuple[str, ...] = ()  # "starts late", "two turns", "wrong rate"
     notes: dict = field(default_factory=dict)
+
+
+Spec = tuple[Callable[..., Plucked | Turn], dict[str, Any]]  # a maker, and what it is called with
 
 
 def comb_pitches(rng: np.random.Generator, n: int) -> np.ndarray:
@@ -103,12 +108,11 @@ def plucked(
             doubled -= 1
     length = int((1.5 + teeth * (pair_gap + tooth_gap) * 1.1 + 4) * RATE)
     audio = np.zeros(length)
-    at, rows, onsets = 1.0 + rng.uniform(0, 0.5), [], []
+    at, rows = 1.0 + rng.uniform(0, 0.5), []
     for k in range(teeth):
         times, sound = [], None
         for pluck in range(2):
             times.append(at)
-            onsets.append(at)
             wait = (pair_gap if pluck == 0 else tooth_gap) * np.exp(rng.normal(0, 0.08))
             ring = wait + (rng.uniform(0.0, 0.02) if damped else 2.0)
             force = np.exp(rng.normal(0, 0.2))
@@ -145,11 +149,14 @@ def plucked(
         )
     audio = audio[: int((at + 1.5) * RATE)]
     audio = s.in_a_room(rng, audio, room) if room else audio
-    audio = surroundings(rng, audio, noise_db, tick, knocks, hum, onsets)
+    audio = surroundings(rng, audio, noise_db, tick, knocks, hum)
     return Plucked(name, level(audio, clip), rows, 2, noise_db is not None, container, rate)
 
 
-def surroundings(rng, audio, noise_db, tick, knocks, hum, onsets):
+def surroundings(
+    rng: np.random.Generator, audio: np.ndarray, noise_db: float | None, tick: float, knocks: int, hum: float
+) -> np.ndarray:
+    """The sound in room noise, with a watch's ticks, mains hum and handling, as far as they are asked for."""
     n = len(audio)
     rms = np.sqrt(np.mean(audio**2))
     out = audio + s.room_noise(rng, n) * rms * 10 ** (-(noise_db if noise_db is not None else 45.0) / 20)
@@ -180,11 +187,12 @@ def tune_strikes(
     rng: np.random.Generator, pitches: dict[int, float], count: int, rest: float
 ) -> list[tuple[float, int]]:
     """Strikes on a grid of beats: a melody that walks, chords under it, no tooth sooner again than it can ring."""
-    teeth = sorted(pitches, key=pitches.get)
+    teeth = sorted(pitches, key=pitches.__getitem__)
     slots = int(rng.choice([48, 64, 72, 96]))
     grid = np.linspace(rest / 2 + 0.005, 1 - rest / 2 - 0.01, slots)
     last = dict.fromkeys(teeth, -9)
-    strikes, at = [], len(teeth) // 2
+    strikes: list[tuple[float, int]] = []
+    at = len(teeth) // 2
     while len(strikes) < count:
         strikes = []
         last = dict.fromkeys(teeth, -9)
@@ -264,7 +272,6 @@ def turn(
         for i, (u, tooth) in enumerate(strikes):
             if i not in silent_index and u + lap <= turns:
                 events.append((float(np.interp(u + lap, turned, t)) + shift.get(i, 0.0) - skip_s, tooth, False, i))
-    used = [e[0] for e in events]
     extra_u = []
     for _ in range(max(2, count // 35)):
         for _ in range(50):
@@ -296,7 +303,7 @@ def turn(
         if is_extra:
             extra.append((at, sound.pitch))
     clean = s.in_a_room(rng, audio, room) if room else audio
-    audio = surroundings(rng, clean, noise_db, tick, knocks, 0.0, used)
+    audio = surroundings(rng, clean, noise_db, tick, knocks, 0.0)
     times = np.arange(n) / RATE + skip_s
     speed_now = np.interp(times, t, v, left=0.0)
     if whirr:
@@ -393,7 +400,7 @@ def write_aac(path: Path, audio: np.ndarray, rate: int) -> None:
         out.mux(stream.encode(None))
 
 
-DEVELOPMENT = [
+DEVELOPMENT: list[Spec] = [
     (plucked, {"name": "p-bar", "seed": 1, "voice_name": "bar", "teeth": 24}),
     (plucked, {"name": "p-box-ticks", "seed": 2, "voice_name": "fluid-10", "teeth": 20, "tick": 0.03, "knocks": 5}),
     (
@@ -503,7 +510,7 @@ DEVELOPMENT = [
 
 # The second half: other seeds and other instruments. Its first figures showed what was still missing (quiet
 # fundamentals, plucks of a ringing tooth), so it is no longer unseen; HELD_OUT was made afterwards.
-SECOND = [
+SECOND: list[Spec] = [
     (
         plucked,
         {"name": "u-bar", "seed": 101, "voice_name": "bar", "teeth": 36, "knocks": 4, "tick": 0.02, "clip": True},
@@ -619,7 +626,7 @@ SECOND = [
     ),
 ]
 
-HELD_OUT = [
+HELD_OUT: list[Spec] = [
     (plucked, {"name": "h-bar", "seed": 201, "voice_name": "bar", "teeth": 32, "knocks": 3, "tick": 0.03}),
     (plucked, {"name": "h-celesta", "seed": 202, "voice_name": "tim-8", "teeth": 20, "tick": 0.03, "container": "mp3"}),
     (

@@ -237,10 +237,10 @@ def ticks(rng: np.random.Generator, n: int, per_s: float, level: float) -> np.nd
     for _ in range(2):
         click = np.zeros(int(0.03 * RATE))
         for delay in (0.0, rng.uniform(0.003, 0.006), rng.uniform(0.007, 0.012)):
-            start = int(delay * RATE)
+            at = int(delay * RATE)
             for _ in range(3):
                 f, tau = rng.uniform(2500, 9000), rng.uniform(0.0004, 0.0015)
-                click[start : start + len(t)] += rng.uniform(0.3, 1) * np.sin(2 * np.pi * f * t) * np.exp(-t / tau)
+                click[at : at + len(t)] += rng.uniform(0.3, 1) * np.sin(2 * np.pi * f * t) * np.exp(-t / tau)
         sounds.append(click / np.abs(click).max())
     beat_error = rng.uniform(-0.006, 0.006)
     start = rng.uniform(0, 1 / per_s)
@@ -281,7 +281,8 @@ def room_noise(rng: np.random.Generator, n: int) -> np.ndarray:
 def hum(n: int, level: float) -> np.ndarray:
     """Mains hum, 50 Hz and harmonics."""
     t = np.arange(n) / RATE
-    return level * sum(np.sin(2 * np.pi * 50.02 * k * t + k) / k for k in (1, 2, 3, 4, 6))
+    harmonics = [np.sin(2 * np.pi * 50.02 * k * t + k) / k for k in (1, 2, 3, 4, 6)]
+    return level * np.sum(harmonics, axis=0)
 
 
 def in_a_room(rng: np.random.Generator, audio: np.ndarray, share: float) -> np.ndarray:

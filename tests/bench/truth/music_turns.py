@@ -12,6 +12,7 @@ from fractions import Fraction
 
 import numpy as np
 
+from tests.bench.truth.known import known
 from tests.bench.truth.music_pieces import Piece, load_pieces
 from tests.bench.truth.tune_corpus import load_melodies
 from tests.bench.truth.tune_strikes import make_turn
@@ -42,19 +43,19 @@ def case_of(piece: Piece, number: int, seed: int = 11, inner: float = 0.4) -> Ca
     """The leading part's tops, the lowest notes, and some of the inner ones (inner: their share)."""
     rng = np.random.default_rng([seed, number])
     by_time: dict[Fraction, list[tuple[int, int]]] = {}
-    for onset, _, pitch, part in piece.notes:
-        by_time.setdefault(onset, []).append((pitch, part))
+    for onset, _, tone, part in piece.notes:
+        by_time.setdefault(onset, []).append((tone, part))
     kept: list[tuple[Fraction, int, bool]] = []
     for onset, notes in sorted(by_time.items()):
-        lead = [pitch for pitch, part in notes if part == piece.lead]
-        rest = sorted(pitch for pitch, part in notes if part != piece.lead)
+        lead = [tone for tone, part in notes if part == piece.lead]
+        rest = sorted(tone for tone, part in notes if part != piece.lead)
         kept += [(onset, max(lead), True)] if lead else []
-        kept += [(onset, pitch, False) for i, pitch in enumerate(rest) if i == 0 or rng.random() < inner]
+        kept += [(onset, tone, False) for i, tone in enumerate(rest) if i == 0 or rng.random() < inner]
     lead_mean = np.mean([p for _, _, p, part in piece.notes if part == piece.lead])
     shift = round(80 - float(lead_mean))
     leads: dict[tuple[Fraction, int], bool] = {}
-    for onset, pitch, lead_note in kept:
-        place = (onset, pitch + shift + 12 * max(0, -(-(52 - pitch - shift) // 12)))
+    for onset, tone, lead_note in kept:
+        place = (onset, tone + shift + 12 * max(0, -(-(52 - tone - shift) // 12)))
         leads[place] = leads.get(place, False) or lead_note
     folded = sorted(leads)
     bar = Fraction(4 * piece.metre[0], piece.metre[1])
@@ -77,7 +78,7 @@ def cases_of_melodies(count: int, part: str = "held out") -> list[Case]:
         turn = make_turn(melody, np.random.default_rng([12, number]), error_s=0.0)
         bar_s = 4 * melody.metre[0] / melody.metre[1] * turn.quarter_s
         onset_s = np.array([s.onset_s for s in turn.strikes])
-        pitch = np.array([int(s.pitch or 0) for s in turn.strikes])
+        pitch = np.array([int(known(s.pitch, "a strike's pitch")) for s in turn.strikes])
         lead = np.array([bool(note and note.melody) for note in turn.truth])
         made.append(Case(melody.name, onset_s, pitch, melody.metre, turn.fifths, turn.start_s, bar_s, lead))
     return made
@@ -126,7 +127,7 @@ def ornamented(case: Case, rng: np.random.Generator) -> tuple[Case, np.ndarray]:
     line = np.flatnonzero(case.melody)
     gaps = np.diff(np.r_[case.onset_s[line], case.onset_s[line[-1]] + 0.5])
     long = line[(gaps >= max(0.25, float(np.median(gaps)))) & (np.r_[1.0, gaps[:-1]] > 0.24)]
-    chosen = rng.choice(long, size=max(1, len(long) // 8), replace=False) if len(long) else []
+    chosen = rng.choice(long, size=max(1, len(long) // 8), replace=False).tolist() if len(long) else []
     added: list[tuple[float, int]] = []
     for index in chosen:
         kind = ORNAMENTS[int(rng.choice(5, p=[0.6, 0.1, 0.12, 0.1, 0.08]))]

@@ -54,13 +54,14 @@ def sources(folder: Path, names: list[str] | None = None, longest_px: int | None
         for shot in truth["photos"]:
             rim = np.array(shot["rim_px"], float)
             theta = np.arange(0, 360, 360 / len(rim))
-            x, y = to_xy_mm(plate.radius_mm, theta)
+            x, y = to_xy_mm(np.full(len(theta), plate.radius_mm), theta)
             to_px, _ = cv2.findHomography(np.stack([x, y], 1), rim)
             photo = load_photo(folder / shot["file"])
             shrink = min(1.0, (longest_px or 10**6) / max(photo.width, photo.height))
             if shrink < 1:
                 size = (round(photo.width * shrink), round(photo.height * shrink))
-                photo = replace(photo, pixels=cv2.resize(photo.pixels, size, interpolation=cv2.INTER_AREA))
+                small = cv2.resize(photo.pixels, size, interpolation=cv2.INTER_AREA)
+                photo = replace(photo, pixels=np.asarray(small, np.uint8))
                 to_px = np.diag([shrink, shrink, 1.0]) @ to_px
             found.append(Source(Path(shot["file"]).stem, photo, Side(shot["side"]), plate, truth, to_px))
     return found
@@ -167,7 +168,7 @@ def _paint(pixels: Any, mask: Any, kind: str, rng: Any) -> Any:
 
 def blurred(source: Source, sigma_px: float, part: bool = False, seed: int = 0) -> Photo:
     """The photograph blurred, whole or on one side of a line through the disc."""
-    soft = cv2.GaussianBlur(source.photo.pixels, (0, 0), sigma_px)
+    soft = np.asarray(cv2.GaussianBlur(source.photo.pixels, (0, 0), sigma_px), np.uint8)
     if not part:
         return replace(source.photo, pixels=soft)
     rng = np.random.default_rng([zlib.crc32(source.name.encode()), seed, 7])

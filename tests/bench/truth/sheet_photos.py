@@ -187,7 +187,7 @@ def compose(source: Source, setup: Setup, rng: np.random.Generator) -> Any:
     soft = cv2.GaussianBlur(out, (0, 0), setup.blur_px)
     if setup.covered:
         cv2.rectangle(soft, (0, 0), (round(width * 0.55), round(height * 0.12)), (90, 110, 160), -1)
-    soft += rng.normal(0, setup.noise, soft.shape)
+    soft = (soft + rng.normal(0, setup.noise, soft.shape)).astype(np.float32)
     return np.clip(soft + 0.5, 0, 255).astype(np.uint8)
 
 
@@ -257,10 +257,11 @@ def compose_disc(
 ) -> None:
     """Both faces on one print, with one lens. change: of the setup's fields, for a trial of one thing."""
     truth = json.loads((folder / f"{name}.json").read_text())
-    photos, common = [], None
+    photos: list[dict[str, Any]] = []
+    common: Setup | None = None
     for photo in [p for p in truth["photos"] if "sheet" not in p]:
         source = source_of(folder, truth, photo)
-        drawn = draw_setup(rng, 44.0 * np.linalg.norm(source.place) / source.focal_px)
+        drawn = draw_setup(rng, float(44.0 * np.linalg.norm(source.place) / source.focal_px))
         if common is None:
             common = drawn
         fields = {k: getattr(drawn, k) for k in ("off_mm", "turn_deg", "aim", "shadow", "slope")}

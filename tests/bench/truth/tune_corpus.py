@@ -118,7 +118,7 @@ def _melody(collection: str, name: str, part: Any) -> Melody | None:
     metre = metres.pop()
     bar = Fraction(4 * metre[0], metre[1])
     first_full = _first_full_bar(part, bar)
-    notes = []
+    notes: list[tuple[Fraction, Fraction, int, bool]] = []
     open_ties: set[int] = set()
     for element in part.flatten().notes:
         onset = Fraction(element.offset).limit_denominator(96) - first_full

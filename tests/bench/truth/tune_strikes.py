@@ -123,7 +123,9 @@ def _without_doubles(notes: list[TrueNote]) -> list[TrueNote]:
 
 # ---- accompaniment
 
-TRIADS = {"major": ((0, 4, 7), (5, 9, 0), (7, 11, 2), (2, 5, 9), (9, 0, 4))}
+TRIADS: dict[str, tuple[tuple[int, int, int], ...]] = {
+    "major": ((0, 4, 7), (5, 9, 0), (7, 11, 2), (2, 5, 9), (9, 0, 4))
+}
 TRIADS["minor"] = ((0, 3, 7), (5, 8, 0), (7, 11, 2), (8, 0, 3), (10, 2, 5), (3, 7, 10))
 TRIADS["dorian"] = ((0, 3, 7), (10, 2, 5), (5, 9, 0), (7, 10, 2))
 TRIADS["mixolydian"] = ((0, 4, 7), (10, 2, 5), (5, 9, 0), (7, 11, 2), (2, 5, 9))
