@@ -44,6 +44,7 @@ from disc.tune.read.rhythm import RhythmModel, bar_name, beat_name, fit_gaps, ga
 from disc.tune.read.step_grid import StepGrid
 from disc.tune.read.voices import VoiceModel, line_features, melody_probability, voice_features
 from tests.bench.fit.fitted_file import add_out, write_parts
+from tests.bench.truth.known import known
 from tests.bench.truth.music_pieces import load_tuning_pieces
 from tests.bench.truth.music_turns import case_of
 from tests.bench.truth.tune_corpus import load_melodies
@@ -193,7 +194,7 @@ def make_samples(count: int, variants: int, with_grids: bool = True) -> list[Sam
         for index, melody in enumerate(melodies):
             turn = make_turn(melody, rng, (0.0, 0.05, 0.15)[(index + variant) % 3])
             onset_s = np.array([s.onset_s for s in turn.strikes])
-            pitch = np.array([float(s.pitch or 0) for s in turn.strikes])
+            pitch = np.array([float(known(s.pitch, "a strike's pitch")) for s in turn.strikes])
             bar_s = 4 * melody.metre[0] / melody.metre[1] * turn.quarter_s
             truth = Truth(melody.collection, melody.metre, bar_s, turn.start_s, turn.fifths, turn.tonic)
             lead = np.array([bool(n and n.melody) for n in turn.truth])

@@ -34,6 +34,7 @@ from disc.repin.sheets.work_list import sheets_pdf
 from disc.repin.work.metal_left import LEAST_WALL_MM
 from disc.repin.work.nominal_places import lay_out
 from disc.repin.work.stations import Shop, stations_of_design, stations_of_reading
+from tests.bench.truth.known import known
 
 DPI = 600
 PX_PER_MM = DPI / 25.4
@@ -216,7 +217,7 @@ def middle(ink: np.ndarray, x_mm: float, y_mm: float, half_mm: float) -> tuple[f
 def find_centre(ink: np.ndarray, x_mm: float, plate: Plate, scale: float) -> tuple[float, float]:
     """The arbor's centre: the place on the page's middle line with most ink on circles of the rim's and bore's size."""
     turn = np.radians(np.arange(0, 360, 2) + 1.0)
-    radii = np.array([plate.radius_mm, (plate.bore_mm or 0) / 2])[:, None] * scale
+    radii = np.array([plate.radius_mm, known(plate.bore_mm, "the bore") / 2])[:, None] * scale
     best = (-1.0, 0.0)
     for y_mm in np.arange(40.0 + radii[0, 0], ink.shape[0] / PX_PER_MM - radii[0, 0], 0.04):
         rows = np.rint((y_mm + radii * np.sin(turn)) * PX_PER_MM - 0.5).astype(int)

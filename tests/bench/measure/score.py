@@ -33,6 +33,7 @@ from disc.records import Tune, Voice
 from disc.tune.read.read_tune import TuneReading, read_tune, strike_weights
 from disc.tune.write.midi import midi_bytes
 from disc.tune.write.musicxml import musicxml_text
+from tests.bench.truth.known import known
 from tests.bench.truth.tune_corpus import Melody, load_melodies
 from tests.bench.truth.tune_strikes import Turn, make_turn
 
@@ -102,7 +103,7 @@ def onset_scores(turn: Turn, tune: Tune) -> tuple[float, float]:
     by_pin = {pin: note for note in tune.notes for pin in note.pins}
     pairs = []
     for strike, truth in zip(turn.strikes, turn.truth, strict=True):
-        note = by_pin.get(strike.pin_id or 0)
+        note = by_pin.get(known(strike.pin_id, "a strike's pin"))
         if truth is not None and note is not None and not truth.grace:
             pairs.append((truth.onset, note.onset_quarter))
     scores = {}
@@ -114,7 +115,7 @@ def onset_scores(turn: Turn, tune: Tune) -> tuple[float, float]:
 
 
 def _note_f1(turn: Turn, tune: Tune, scale: Fraction, shift: Fraction) -> float:
-    true = [(float(t.onset * scale + shift), float(s.pitch or 0)) for s, t in _true_notes(turn)]
+    true = [(float(t.onset * scale + shift), float(known(s.pitch, "a strike's pitch"))) for s, t in _true_notes(turn)]
     graces = {s.pin_id for s, t in zip(turn.strikes, turn.truth, strict=True) if t is not None and t.grace}
     said = [
         (float(n.onset_quarter), float(n.pitch)) for n in tune.notes if not n.grace and not graces.intersection(n.pins)
@@ -153,7 +154,7 @@ def melody_score(turn: Turn, tune: Tune) -> float:
     by_pin = {pin: note for note in tune.notes for pin in note.pins}
     hits = said = true = 0
     for strike, truth in zip(turn.strikes, turn.truth, strict=True):
-        note = by_pin.get(strike.pin_id or 0)
+        note = by_pin.get(known(strike.pin_id, "a strike's pin"))
         if truth is None:
             continue
         is_said = note is not None and note.voice is Voice.MELODY
@@ -169,7 +170,10 @@ def music21_signature(turn: Turn, reading: TuneReading) -> int:
     melody = np.array([p > 0.5 for p in reading.melody])
     part = stream.Part()
     for strike, length in zip(turn.strikes, strike_weights(onset_s, melody), strict=True):
-        part.insert(strike.onset_s, note.Note(round(strike.pitch or 0), quarterLength=round(float(length), 2)))
+        part.insert(
+            strike.onset_s,
+            note.Note(round(known(strike.pitch, "a strike's pitch")), quarterLength=round(float(length), 2)),
+        )
     return int(part.analyze("key").sharps)
 
 

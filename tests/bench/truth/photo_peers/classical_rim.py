@@ -10,12 +10,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from disc.errors import BadInput
 from disc.frame import FloatArray
 from disc.photo.image import Photo, Pixels, opencv
 from disc.photo.plate.ellipse import Ellipse, fit_ellipse
 
+BoolArray = npt.NDArray[np.bool_]
 SMALL_SIDE_PX = 480  # of the small copy; a rim 0.3 of the frame across is still 150 px wide there
 # A camera tilted by 40 degrees makes axes 1 : 0.77; steeper photographs are useless for pins anyway.
 FLATTEST = 0.70
@@ -96,7 +98,7 @@ def _edges(small: Pixels) -> _Edges:
     return _Edges(x.astype(float), y.astype(float), gx[y, x] / length, gy[y, x] / length)
 
 
-def _ridge(size: FloatArray, gx: FloatArray, gy: FloatArray) -> FloatArray:
+def _ridge(size: FloatArray, gx: FloatArray, gy: FloatArray) -> BoolArray:
     """Whether a pixel's slope is the largest along its direction."""
     pad = np.pad(size, 1)
     h, w = size.shape
@@ -130,7 +132,7 @@ def _middles(edges: _Edges, shape: tuple[int, ...]) -> list[tuple[float, float]]
     found = []
     for _ in range(3):
         j, i = np.unravel_index(int(np.argmax(field)), field.shape)
-        found.append(((i + 0.5) * step, (j + 0.5) * step))
+        found.append((float((i + 0.5) * step), float((j + 0.5) * step)))
         field[max(0, j - 6) : j + 7, max(0, i - 6) : i + 7] = 0
     return found
 
@@ -183,7 +185,7 @@ def _ellipses_about(
     return [_polish(ellipse, x, y, nx, ny) for ellipse, _ in found.values()]
 
 
-def _pick(near: FloatArray, angle: FloatArray, at: float, rng: np.random.Generator) -> int | None:
+def _pick(near: npt.NDArray[np.intp], angle: FloatArray, at: float, rng: np.random.Generator) -> int | None:
     gap = np.abs((angle[near] - at + np.pi) % (2 * np.pi) - np.pi)
     inside = near[gap < 0.25]
     return int(inside[rng.integers(len(inside))]) if len(inside) else None
@@ -195,7 +197,7 @@ def _plausible(ellipse: Ellipse | None, cx: float, cy: float, side: int) -> bool
     return 0.12 * side < ellipse.b < 0.6 * side and np.hypot(ellipse.u - cx, ellipse.v - cy) < 0.25 * ellipse.a
 
 
-def _on(ellipse: Ellipse, x: FloatArray, y: FloatArray, nx: FloatArray, ny: FloatArray) -> FloatArray:
+def _on(ellipse: Ellipse, x: FloatArray, y: FloatArray, nx: FloatArray, ny: FloatArray) -> BoolArray:
     """Which edge points lie on the ellipse and face across it."""
     du, dv = x - ellipse.u, y - ellipse.v
     facing = np.abs(du * nx + dv * ny) / np.maximum(np.hypot(du, dv), 1e-6) > 0.9
