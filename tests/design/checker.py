@@ -15,6 +15,9 @@ from itertools import pairwise
 from shapely import STRtree, box
 from shapely.geometry import Point, Polygon
 
+from disc.records import Comb, Pin, Plate, Tooth
+from tests.bench.truth.known import known
+
 TOLERANCE_MM = 1e-4  # half of what a polygon of 2000 sides cuts off a 17 mm circle is far below this
 
 
@@ -40,7 +43,7 @@ def circle(r: float, x: float = 0.0, y: float = 0.0) -> Polygon:
     return Polygon([(x + r * math.cos(a), y + r * math.sin(a)) for a in steps])
 
 
-def metal(plate, rules: Rules) -> Polygon:
+def metal(plate: Plate, rules: Rules) -> Polygon:
     """The plate's metal: the disc without bore or boss, stop slot and keep-out zones."""
     radius = plate.diameter_mm / 2
     left = circle(radius)
@@ -63,7 +66,7 @@ def turned_deg(theta: float, phi: float, turns: str) -> float:
     return (sign * (phi - theta)) % 360.0
 
 
-def broken_rules(pins: Sequence, comb, plate, rules: Rules) -> list[str]:
+def broken_rules(pins: Sequence[Pin], comb: Comb, plate: Plate, rules: Rules) -> list[str]:
     """Every rule a layout breaks, one line each; empty if it can be made and plays."""
     teeth = {tooth.number: tooth for tooth in comb.teeth}
     where = [place(p.r_mm, p.theta_deg) for p in pins]
@@ -75,7 +78,7 @@ def broken_rules(pins: Sequence, comb, plate, rules: Rules) -> list[str]:
     ]
 
 
-def _holes(pins, where, rules: Rules) -> list[str]:
+def _holes(pins: Sequence[Pin], where: Sequence[Point], rules: Rules) -> list[str]:
     tree = STRtree(where)
     on_track = rules.pin_diameter_mm + max(rules.wall_mm, rules.tip_room_mm)
     apart = rules.pin_diameter_mm + rules.wall_mm
@@ -91,7 +94,7 @@ def _holes(pins, where, rules: Rules) -> list[str]:
     return found
 
 
-def _edges(pins, where, plate: Polygon, rules: Rules) -> list[str]:
+def _edges(pins: Sequence[Pin], where: Sequence[Point], plate: Polygon, rules: Rules) -> list[str]:
     found = []
     edge = plate.boundary
     for pin, point in zip(pins, where, strict=True):
@@ -102,16 +105,17 @@ def _edges(pins, where, plate: Polygon, rules: Rules) -> list[str]:
     return found
 
 
-def _timing(pins, teeth, plate) -> list[str]:
+def _timing(pins: Sequence[Pin], teeth: dict[int, Tooth], plate: Plate) -> list[str]:
     found = []
-    by_tooth = defaultdict(list)
+    by_tooth: dict[int, list[float]] = defaultdict(list)
     for pin in pins:
-        turn = turned_deg(pin.theta_deg, teeth[pin.tooth].tip_theta_deg, plate.turns.value)
-        by_tooth[pin.tooth].append(turn)
+        tooth = teeth[known(pin.tooth, "a pin's tooth")]
+        turn = turned_deg(pin.theta_deg, known(tooth.tip_theta_deg, "a tip's angle"), plate.turns.value)
+        by_tooth[tooth.number].append(turn)
         if not plate.rest_arc_deg / 2 - 1e-3 <= turn <= 360 - plate.rest_arc_deg / 2 + 1e-3:
             found.append(f"pin {pin.id} sounds in the rest arc, at {turn:.2f} degrees")
     for number, turns in by_tooth.items():
-        hertz = 440.0 * 2 ** ((teeth[number].pitch - 69) / 12)
+        hertz = 440.0 * 2 ** ((known(teeth[number].pitch, "a tooth's pitch") - 69) / 12)
         least_s = 0.06 + 20 / hertz  # the house rule: 60 ms to fall back and 20 swings to be damped
         turns.sort()
         for a, b in pairwise([*turns, turns[0] + 360.0]):
@@ -121,11 +125,11 @@ def _timing(pins, teeth, plate) -> list[str]:
     return found
 
 
-def _passing(pins, teeth, rules: Rules) -> list[str]:
+def _passing(pins: Sequence[Pin], teeth: dict[int, Tooth], rules: Rules) -> list[str]:
     found = []
     least = rules.pin_diameter_mm / 2 + rules.tip_width_mm / 2 + rules.passing_air_mm
     for pin in pins:
-        own = teeth[pin.tooth]
+        own = teeth[known(pin.tooth, "a pin's tooth")]
         if pin.side is not own.side or abs(pin.r_mm - own.tip_r_mm) > 1e-3:
             found.append(f"pin {pin.id} is off its tooth's track")
         for tooth in teeth.values():
