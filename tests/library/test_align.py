@@ -7,7 +7,7 @@ import pytest
 
 from disc.errors import BadInput
 from disc.library.read.reference import tunes_of_abc
-from disc.library.search.align import align, split_tuning
+from disc.library.search.align import align, by_chance, split_tuning
 
 TUNE = """X:1
 T:Own tune
@@ -96,3 +96,10 @@ def test_only_some_bars(print_, disc):
 def test_too_little_is_refused(print_):
     with pytest.raises(BadInput, match="at least two strikes"):
         align(np.array([1.0]), np.array([60.0]), print_)
+
+
+# By its definition: every strike counts by how near its pitch is, a Gaussian of two semitones, over the time.
+def test_how_often_a_meeting_happens_by_chance():
+    onset, pitch = np.array([0.0, 1.0, 2.0, 4.0]), np.array([60, 62, 60, 90])
+    near = np.exp(-0.5 * ((pitch[:, None] - pitch) / 2.0) ** 2).sum(axis=1) / 5.0
+    assert by_chance(onset, pitch) == pytest.approx((near + 0.2) / 4.0)

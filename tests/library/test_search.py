@@ -10,6 +10,7 @@ import pytest
 from disc.errors import BadInput
 from disc.library.read.versions import plain_title
 from disc.library.records import TuneKey
+from disc.library.search import rank_tunes as rank_tunes_module
 from disc.library.search.disc_pulse import divided, find_grids, further_grids, unlike
 from disc.library.search.find_tunes import allowed_tunes, find_tunes, with_versions
 from disc.library.search.query import make_query
@@ -31,7 +32,7 @@ def discs(index, level, count, seed):
 
 
 def first_is_right(index, tune, query):
-    found = rank_tunes(index, query)
+    found = rank_tunes(index, query).found
     return bool(found) and int(index.group[found[0].tune]) == int(index.group[tune])
 
 
@@ -74,6 +75,19 @@ def test_excluded_and_other_collections_are_not_found(small):
     with pytest.raises(BadInput, match=r"no collection 'none'.*airdsAirs"):
         allowed_tunes(small, "none", [])
     assert allowed_tunes(small, None, [TuneKey("gone.abc", 1)]).all()
+
+
+def test_a_disc_that_is_surely_known_is_not_looked_at_further(small, monkeypatch):
+    def dear(*_):
+        raise AssertionError("votes for exact places are dear")
+
+    monkeypatch.setattr(rank_tunes_module, "places_by_pitch", dear)
+    _, disc = next(discs(small, "mild", 1, 31))
+    assert rank_tunes(small, make_query(disc.onset_s, disc.pitch.astype(float), None, "d")).found
+    rng = np.random.default_rng(3)
+    noise = make_query(np.cumsum(rng.uniform(0.1, 0.7, 70)), rng.integers(60, 85, 70).astype(float), None, "noise")
+    with pytest.raises(AssertionError, match="dear"):
+        rank_tunes(small, noise)
 
 
 def test_noise_is_not_in_the_library(small):

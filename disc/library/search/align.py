@@ -66,7 +66,7 @@ def _nothing(onset_s: FloatArray, tuning: float) -> Alignment:
 def _fit(onset_s: FloatArray, pitch: IntArray, reference: ReferenceTune, trial: Placement, rounds: int) -> Alignment:
     quarter = reference.onset_quarter
     quarter_s, start_s, reach = trial.quarter_s, trial.start_s, FIRST_REACH_S
-    chance = _chance(onset_s, pitch)
+    chance = by_chance(onset_s, pitch)
     shift = _whole_transposition(onset_s, pitch, reference, trial)
     for _ in range(rounds):
         expected = start_s + quarter_s * quarter
@@ -87,13 +87,14 @@ def _fit(onset_s: FloatArray, pitch: IntArray, reference: ReferenceTune, trial: 
 
 def _line(x: FloatArray, y: FloatArray) -> tuple[float, float]:
     """(slope, intercept), least squares with one round of leaving out what lies far off."""
-    slope, intercept = _least_squares(x, y)
+    slope, intercept = straight_line(x, y)
     off = np.abs(y - slope * x - intercept)
     near = off <= 3.0 * max(float(np.median(off)), 1e-3)
-    return _least_squares(x[near], y[near]) if near.sum() >= 3 else (slope, intercept)
+    return straight_line(x[near], y[near]) if near.sum() >= 3 else (slope, intercept)
 
 
-def _least_squares(x: FloatArray, y: FloatArray) -> tuple[float, float]:
+def straight_line(x: FloatArray, y: FloatArray) -> tuple[float, float]:
+    """(slope, intercept) by least squares; a slope of 0 where all x are one."""
     centred = x - x.mean()
     spread = float((centred * centred).sum())
     slope = float((centred * y).sum()) / spread if spread > 0 else 0.0
@@ -103,8 +104,8 @@ def _least_squares(x: FloatArray, y: FloatArray) -> tuple[float, float]:
 def _whole_transposition(onset_s: FloatArray, pitch: IntArray, reference: ReferenceTune, trial: Placement) -> int:
     """The octave of the transposition in which most notes meet a strike."""
     expected = trial.start_s + trial.quarter_s * reference.onset_quarter
-    near = np.abs(onset_s[:, None] - expected[None]) < FIRST_REACH_S
-    step = (pitch[:, None] - reference.pitch[None])[near]
+    mine, note = _near_in_time(onset_s, expected, FIRST_REACH_S)
+    step = pitch[mine] - reference.pitch[note]
     fitting = step[(step - trial.transposition) % 12 == 0]
     if fitting.size == 0:
         return trial.transposition
@@ -116,29 +117,40 @@ def _meetings(
     onset_s: FloatArray, pitch: IntArray, expected: FloatArray, wanted: IntArray, reach_s: float
 ) -> tuple[IntArray, FloatArray, IntArray]:
     """For each note the strike that plays it: (strike or -1, late_s, octaves). No strike is used twice."""
-    late = onset_s[:, None] - expected[None]
-    step = pitch[:, None] - wanted[None]
-    possible = (np.abs(late) <= reach_s) & (step % 12 == 0) & (np.abs(step) <= 24)
-    s, n = np.nonzero(possible)
-    cost = np.abs(late[s, n]) / reach_s + np.abs(step[s, n]) / 12
+    s, n = _near_in_time(onset_s, expected, reach_s)
+    step = pitch[s] - wanted[n]
+    possible = (step % 12 == 0) & (np.abs(step) <= 24)
+    s, n, step = s[possible], n[possible], step[possible]
+    cost = np.abs(onset_s[s] - expected[n]) / reach_s + np.abs(step) / 12
     strike = np.full(expected.size, -1, dtype=np.int64)
-    taken = np.zeros(onset_s.size, dtype=bool)
-    for k in np.argsort(cost, kind="stable"):
-        if strike[n[k]] < 0 and not taken[s[k]]:
-            strike[n[k]] = s[k]
-            taken[s[k]] = True
-    met = strike >= 0
-    lateness, octaves = np.zeros(expected.size), np.zeros(expected.size, dtype=np.int64)
-    lateness[met] = late[strike[met], np.flatnonzero(met)]
-    octaves[met] = step[strike[met], np.flatnonzero(met)] // 12
+    taken: set[int] = set()
+    met: set[int] = set()
+    order = np.argsort(cost, kind="stable")
+    for mine, note in zip(s[order].tolist(), n[order].tolist(), strict=True):
+        if mine not in taken and note not in met:
+            strike[note] = mine
+            taken.add(mine)
+            met.add(note)
+    lateness = np.where(strike >= 0, onset_s[strike] - expected, 0.0)
+    octaves = np.where(strike >= 0, (pitch[strike] - wanted) // 12, 0)
     return strike, lateness, octaves
 
 
-def _chance(onset_s: FloatArray, pitch: IntArray) -> FloatArray:
+def _near_in_time(onset_s: FloatArray, expected: FloatArray, reach_s: float) -> tuple[IntArray, IntArray]:
+    """(strikes, notes): every pair that lies so near. onset_s: ascending."""
+    begin = np.searchsorted(onset_s, expected - reach_s, side="left")
+    count = np.searchsorted(onset_s, expected + reach_s, side="right") - begin
+    note = np.repeat(np.arange(expected.size), count)
+    strike = np.arange(note.size) + np.repeat(begin - (np.cumsum(count) - count), count)
+    return strike, note
+
+
+def by_chance(onset_s: FloatArray, pitch: IntArray) -> FloatArray:
     """Strikes a second at each strike's pitch, smoothed over the neighbours: how often a meeting happens by chance."""
     span = max(float(onset_s[-1] - onset_s[0]), 1.0)
-    near = np.exp(-0.5 * ((pitch[:, None] - pitch[None]) / 2.0) ** 2).sum(1) / 5.0
-    return (near + 0.2) / span
+    struck, which, count = np.unique(pitch, return_inverse=True, return_counts=True)
+    near = (np.exp(-0.5 * ((struck[:, None] - struck) / 2.0) ** 2) * count).sum(axis=1) / 5.0
+    return np.asarray((near[which] + 0.2) / span)
 
 
 def _gains(strike: IntArray, late: FloatArray, octaves: IntArray, chance: FloatArray, sigma_s: float) -> FloatArray:

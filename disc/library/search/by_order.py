@@ -2,30 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from disc.library.index.groups import BY_RANK
 from disc.library.index.tune_index import Index
 from disc.library.records import FloatArray, IntArray
 from disc.library.search import rank_search as order
-from disc.library.search.placed import Effort, PlacedTune, best_of_each, highest, leads_clearly, pulses
+from disc.library.search.placed import Effort, PlacedTune, best_of_each, highest, placed_tunes, pulses
 from disc.library.search.query import Query
 from disc.library.search.vote import candidates
 
 RANK_QUICK = Effort(grids=1, groups=8_000, votes=200_000, looks=4_000, rated=200, fine=40)
 RANK_THOROUGH = Effort(grids=2, groups=12_000, votes=600_000, looks=25_000, rated=800, fine=60)
-RANK_CLEAR_SCORE, RANK_CLEAR_LEAD = 20.0, 0.4
 
 
-def places_by_order(index: Index, query: Query, likely: FloatArray, allowed: np.ndarray | None) -> list[PlacedTune]:
-    """Every tune that has a placement worth rating, best first, with the comb solved for."""
+def places_by_order(
+    index: Index, query: Query, likely: FloatArray, allowed: np.ndarray | None
+) -> Iterator[list[PlacedTune]]:
+    """Tunes that have a placement worth rating, best first, with the comb solved for: with ever more effort."""
     assert query.rank is not None
-    found: list[PlacedTune] = []
     for effort in (RANK_QUICK, RANK_THOROUGH):
-        found = _rank_by_order_with(effort, index, query.onset_s, query.rank, likely, allowed)
-        if found and leads_clearly(index, found, RANK_CLEAR_SCORE, RANK_CLEAR_LEAD):
-            break
-    return found
+        yield _rank_by_order_with(effort, index, query.onset_s, query.rank, likely, allowed)
 
 
 def _rank_by_order_with(
@@ -53,4 +52,6 @@ def _rank_by_order_with(
     best = highest(solved.score, effort.fine)
     quarter_s, start_s = trials.part(best).seconds(grids)
     zero = np.zeros(best.size, dtype=np.int64)
-    return best_of_each(trials.tune[best], solved.score[best], zero, quarter_s, start_s, solved.pitch_of_rank[best])
+    return best_of_each(
+        placed_tunes(trials.tune[best], solved.score[best], zero, quarter_s, start_s, solved.pitch_of_rank[best])
+    )

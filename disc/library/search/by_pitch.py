@@ -6,18 +6,20 @@ the disc was made from however little of it is left; another version of the tune
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from disc.library.index.groups import BY_PITCH
 from disc.library.index.tune_index import Index
 from disc.library.records import FloatArray, IntArray
-from disc.library.search.align import split_tuning
+from disc.library.search.align import by_chance, split_tuning
 from disc.library.search.disc_pulse import DiscPulse, further_grids
-from disc.library.search.placed import Effort, PlacedTune, best_of_each, highest, leads_clearly, pulses
+from disc.library.search.placed import Effort, PlacedTune, best_of_each, highest, placed_tunes, pulses
 from disc.library.search.query import Query
-from disc.library.search.rate import PRESENT, draw, look, rate, rate_places
+from disc.library.search.rate import PRESENT, GainPicture, draw, look, rate, rate_places
 from disc.library.search.vote import candidates
 
 FINE_SHIFTS_S = np.array([-0.04, -0.02, 0.0, 0.02, 0.04])
@@ -26,15 +28,11 @@ COARSE_SPREAD_S = 0.03  # while tempo and start are known roughly
 LEAST_CLAIM, MOST_CLAIM = 2.0, 2.0  # nats; 0, 1 and 2.5 tried on practice discs (severe, seed 11): 0.69, 0.73, 0.73
 # Nearly all discs are known by the quick effort; where its first tune does not lead clearly, the search goes on.
 QUICK = Effort(grids=1, groups=12_000, votes=150_000, looks=5_000, rated=600, fine=40)
-THOROUGH = Effort(grids=2, groups=20_000, votes=500_000, looks=25_000, rated=1_000, fine=60)
-FURTHER = Effort(grids=1, groups=12_000, votes=145_000, looks=6_000, rated=500, fine=40)  # for each further pulse
-# Nats, and the share of the score by which the best of another group must be behind. Of 200 practice discs by rank
-# (seed 107) one wrong tune passed.
-CLEAR_SCORE, CLEAR_LEAD = 60.0, 0.25
-CLEAR_NATS = 3.0  # for each strike likely of the melody; right tunes of hard discs have 3.5 to 7
+THOROUGH = Effort(grids=2, groups=20_000, votes=300_000, looks=15_000, rated=800, fine=60)
+FURTHER = Effort(grids=1, groups=12_000, votes=100_000, looks=4_000, rated=400, fine=40)  # for each further pulse
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Strikes:
     """Strikes of known pitch, shape (n,): whole semitones; probability to be of the melody; spread about their places.
 
@@ -46,10 +44,20 @@ class Strikes:
     likely: FloatArray
     sigma_s: float
 
-    def between(self, begin_s: float, end_s: float) -> Strikes:
-        """The strikes of a stretch of time."""
-        inside = (self.onset_s >= begin_s) & (self.onset_s <= end_s)
-        return replace(self, onset_s=self.onset_s[inside], pitch=self.pitch[inside], likely=self.likely[inside])
+    @cached_property
+    def gain(self) -> FloatArray:
+        """Nats that a printed note gains by falling exactly on each strike."""
+        return strike_gain(self.onset_s, self.pitch, self.sigma_s) + melody_claim(self.likely)
+
+    @cached_property
+    def picture(self) -> GainPicture:
+        """What a note gains at each pitch and time."""
+        return draw(self.onset_s, self.pitch, self.gain, self.sigma_s)
+
+    @cached_property
+    def coarse(self) -> GainPicture:
+        """The same while tempo and start are known roughly."""
+        return draw(self.onset_s, self.pitch, self.gain, max(self.sigma_s, COARSE_SPREAD_S))
 
 
 def prepare(query: Query, likely: FloatArray) -> Strikes | None:
@@ -60,51 +68,36 @@ def prepare(query: Query, likely: FloatArray) -> Strikes | None:
     return Strikes(query.onset_s, pitch, likely, spread_s(query.onset_s, grids)) if grids else None
 
 
-def places_by_pitch(index: Index, strikes: Strikes, allowed: np.ndarray | None) -> list[PlacedTune]:
-    """Every tune that has a placement worth rating, best first, each with its best placement."""
-    found: list[PlacedTune] = []
+def places_by_pitch(index: Index, strikes: Strikes, allowed: np.ndarray | None) -> Iterator[list[PlacedTune]]:
+    """Tunes that have a placement worth rating, best first, each with its best placement: with ever more effort."""
     grids: list[DiscPulse] = []
     for effort in (QUICK, THOROUGH):
         grids = pulses(effort.grids, strikes.onset_s)
-        found = _rank_with(effort, index, grids, strikes, allowed)
-        clear = max(CLEAR_SCORE, CLEAR_NATS * float(strikes.likely.sum()))
-        if found and leads_clearly(index, found, clear, CLEAR_LEAD):
-            return found
+        yield _rank_with(effort, index, grids, strikes, allowed)
     for grid in further_grids(strikes.onset_s, grids):
-        found = _merged(found, _rank_with(FURTHER, index, [grid], strikes, allowed))
-    return found
+        yield _rank_with(FURTHER, index, [grid], strikes, allowed)
 
 
 def rate_given(
-    index: Index, strikes: Strikes, tune: IntArray, shift: IntArray, quarter_s: FloatArray, start_s: FloatArray
-) -> list[PlacedTune]:
-    """Places found otherwise, rated alike, best first."""
-    gain = strike_gain(strikes.onset_s, strikes.pitch, strikes.sigma_s) + melody_claim(strikes.likely)
-    picture = draw(strikes.onset_s, strikes.pitch, gain, strikes.sigma_s)
+    index: Index, strikes: Strikes, tune: IntArray, shift: IntArray, quarter_s: FloatArray, start_s: FloatArray,
+    within_s: FloatArray,
+) -> list[PlacedTune]:  # fmt: skip
+    """Places found otherwise, rated alike, in their order. within_s: first and last second of each, shape (n, 2)."""
     score, quarter_s, start_s = rate_places(
-        index, tune, shift, quarter_s, start_s, picture, FINE_SHIFTS_S, FINE_STRETCHES
+        index, tune, shift, quarter_s, start_s, strikes.picture, FINE_SHIFTS_S, FINE_STRETCHES, within_s
     )
-    return best_of_each(tune, score, shift, quarter_s, start_s, None)
-
-
-def _merged(first: list[PlacedTune], second: list[PlacedTune]) -> list[PlacedTune]:
-    """Each tune's best placement of two rankings, best first."""
-    best: dict[int, PlacedTune] = {}
-    for one in sorted((*first, *second), key=lambda found: -found.score):
-        best.setdefault(one.tune, one)
-    return list(best.values())
+    return placed_tunes(tune, score, shift, quarter_s, start_s)
 
 
 def _rank_with(
     effort: Effort, index: Index, grids: list[DiscPulse], strikes: Strikes, allowed: np.ndarray | None
 ) -> list[PlacedTune]:
-    onset_s, pitch, likely, sigma = strikes.onset_s, strikes.pitch, strikes.likely, strikes.sigma_s
     trials = candidates(
         BY_PITCH,
         index.by_pitch,
         grids,
-        pitch,
-        np.log(likely),
+        strikes.pitch,
+        np.log(strikes.likely),
         effort.groups,
         effort.votes,
         effort.looks,
@@ -113,17 +106,14 @@ def _rank_with(
     )
     if trials.tune.size == 0:
         return []
-    gain = strike_gain(onset_s, pitch, sigma) + melody_claim(likely)
-    coarse = draw(onset_s, pitch, gain, max(sigma, COARSE_SPREAD_S))
-    trials = trials.part(highest(look(index, trials, grids, coarse).astype(np.float64), effort.rated))
-    score, quarter_s, start_s = rate(index, trials, grids, coarse, np.zeros(1), np.ones(1))
+    trials = trials.part(highest(look(index, trials, grids, strikes.coarse).astype(np.float64), effort.rated))
+    score, quarter_s, start_s = rate(index, trials, grids, strikes.coarse, np.zeros(1), np.ones(1))
     best = highest(score, effort.fine)
     tune, shift = trials.tune[best], trials.transposition[best]
     score, quarter_s, start_s = rate_places(
-        index, tune, shift, quarter_s[best], start_s[best], draw(onset_s, pitch, gain, sigma), FINE_SHIFTS_S,
-        FINE_STRETCHES,
-    )  # fmt: skip
-    return best_of_each(tune, score, shift, quarter_s, start_s, None)
+        index, tune, shift, quarter_s[best], start_s[best], strikes.picture, FINE_SHIFTS_S, FINE_STRETCHES
+    )
+    return best_of_each(placed_tunes(tune, score, shift, quarter_s, start_s))
 
 
 def spread_s(onset_s: FloatArray, grids: list[DiscPulse]) -> float:
@@ -136,9 +126,8 @@ def spread_s(onset_s: FloatArray, grids: list[DiscPulse]) -> float:
 
 def strike_gain(onset_s: FloatArray, pitch: IntArray, sigma_s: float) -> FloatArray:
     """Nats that a printed note gains by falling exactly on each strike: its density against that of chance."""
-    span = max(float(onset_s[-1] - onset_s[0]), 1.0)
-    near = np.exp(-0.5 * ((pitch[:, None] - pitch[None]) / 2.0) ** 2).sum(1) / 5.0
-    return np.asarray(np.log(PRESENT / (sigma_s * np.sqrt(2 * np.pi))) - np.log((near + 0.2) / span))
+    density = PRESENT / (sigma_s * np.sqrt(2 * np.pi))
+    return np.asarray(np.log(density) - np.log(by_chance(onset_s, pitch)))
 
 
 def melody_claim(likely: FloatArray) -> FloatArray:

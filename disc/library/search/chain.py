@@ -114,18 +114,18 @@ def step_tables(line: MelodyLine, model: ChainModel, by_interval: FloatArray, by
     onset_s, pitch, likely = (values[:MOST_NOTES] for values in (line.onset_s, line.pitch, line.likely))
     table = np.full((onset_s.size, INTERVALS * LEVELS + 1, LANES), FORBIDDEN, dtype=np.int16)
     level = SHORTEST_OCTAVE + np.arange(LEVELS) / LEVELS_AN_OCTAVE
+    by_width = np.rint(SCALE * by_interval).astype(np.int16)
     for back in range(1, min(STEPS, onset_s.size - 1) + 1):
         octave = np.log2(np.maximum(onset_s[back:] - onset_s[:-back], 1e-3))
         off = np.abs(octave[:, None] - level)
         time = np.maximum(model.same_time - model.time_slope * off, model.other_time) if by_time else np.zeros_like(off)
         row = np.clip(pitch[back:] - pitch[:-back], -WIDEST, WIDEST) + WIDEST
         skipped = sum((likely[k : k - back] for k in range(1, back)), np.zeros(onset_s.size - back))
-        time = SCALE * (time - model.skip * skipped[:, None])
-        nats = ((SCALE * by_interval)[row][:, :, None] + time[:, None, :]).astype(np.int16).reshape(row.size, -1)
-        note = np.arange(back, onset_s.size)
+        by_level = np.rint(SCALE * (time - model.skip * skipped[:, None])).astype(np.int16)
         for lane in range(LANES):
-            here = (note - back) % LANES == lane
-            table[note[here], :-1, lane] = nats[here]
+            own = slice(lane, None, LANES)  # steps from every fourth note
+            nats = by_width[row[own]][:, :, None] + by_level[own][:, None, :]
+            table[lane + back :: LANES, :-1, lane] = nats.reshape(nats.shape[0], -1)
     return table.view(np.int64)[:, :, 0]
 
 
@@ -168,7 +168,7 @@ def _best_ends(table: Words, shelf: Shelf, model: ChainModel, pieces: bool, kept
             chain = gain[apart:]
             chain += runs[:-apart]
             if apart > 1:
-                chain -= costs[apart - 1]
+                chain -= np.int16(costs[apart - 1])
             np.maximum(high[apart:], chain, out=high[apart:])
         here = np.maximum(np.maximum(high[:, 0], high[:, 1]), np.maximum(high[:, 2], high[:, 3]))
         np.maximum(best, here, out=best)
@@ -197,8 +197,8 @@ class _Landing:
         self.nats = np.repeat(np.maximum(self._best - self._leap, 0).astype(np.int16), self._notes)
 
 
-def _costs(model: ChainModel) -> list[np.int16]:
-    return [np.int16(round(SCALE * model.skip * k)) for k in range(STEPS)]
+def _costs(model: ChainModel) -> list[int]:
+    return [round(SCALE * model.skip * k) for k in range(STEPS)]
 
 
 Piece = list[tuple[int, int]]  # (note of the disc's melody, the candidate's own note), in order
@@ -219,34 +219,38 @@ def _pieces(table: Words, shelf: Shelf, model: ChainModel, runs: Nats, part: sli
     if own.size == 0 or not own.any():
         return []
     lanes, costs = table.view(np.int16).reshape(table.shape[0], -1, LANES), _costs(model)
+    landed = _landed(own, model) if pieces else [0] * own.shape[0]
     found: list[Piece] = []
     until = own.shape[0]
     while until > 0 and own[:until].any():
         note, at = divmod(int(np.argmax(own[:until])), own.shape[1])
         piece = [(note, at)]
-        landed = _landed(own, note, model) if pieces else 0
-        while own[note, at] > landed:
+        while own[note, at] > landed[note]:
             note, at = _before(lanes, runs, shelf.code, costs, note, part.start + at)
             at -= part.start
             piece.append((note, at))
-            landed = _landed(own, note, model) if pieces else 0
         found.append(piece[::-1])
-        until = note if landed > 0 else 0
+        until = note if landed[note] > 0 else 0
     return found[::-1]
 
 
-def _landed(own: Nats, note: int, model: ChainModel) -> int:
-    """What a chain that landed on this note of the disc had."""
-    return max(0, int(own[:note].max(initial=0)) - round(SCALE * model.leap))
+def _landed(own: Nats, model: ChainModel) -> list[int]:
+    """What a chain that landed on each note of the disc had."""
+    before = np.maximum.accumulate(own.max(axis=1, initial=0))
+    leap = round(SCALE * model.leap)
+    return [0, *(max(0, int(best) - leap) for best in before[:-1])]
 
 
 def _before(
-    lanes: Nats, runs: Nats, code: npt.NDArray[np.intp], costs: list[np.int16], note: int, at: int
+    lanes: Nats, runs: Nats, code: npt.NDArray[np.intp], costs: list[int], note: int, at: int
 ) -> tuple[int, int]:
     """The pair that the best chain to this one comes from."""
+    wanted = int(runs[note, at])
+    apart_most = min(STEPS, at)
+    nats = lanes[note, code[:apart_most, at]].tolist()
     for back in range(1, min(STEPS, note) + 1):
-        for apart in range(1, min(STEPS, at) + 1):
-            gain = int(lanes[note, code[apart - 1, at], (note - back) % LANES]) - int(costs[apart - 1])
-            if int(runs[note - back, at - apart]) + gain == int(runs[note, at]):
-                return note - back, at - apart
+        lane = (note - back) % LANES
+        for apart, before in enumerate(runs[note - back, at - apart_most : at][::-1].tolist()):
+            if before + nats[apart][lane] - costs[apart] == wanted:
+                return note - back, at - apart - 1
     raise AssertionError("a chain comes from somewhere")

@@ -15,11 +15,11 @@ from disc.errors import BadInput
 from disc.library.index.tune_index import Index
 from disc.library.records import FloatArray, Match, TuneKey
 from disc.library.search.align import align
-from disc.library.search.belief import Signs, probability
-from disc.library.search.melody import melody_probability
+from disc.library.search.belief import probability
+from disc.library.search.looked_at import Rated
 from disc.library.search.placed import is_version
 from disc.library.search.query import NORMAL_QUARTER_S, Query
-from disc.library.search.rank_tunes import SAME_RANK_NATS, SAME_WAY_NATS, Rated, rank_tunes
+from disc.library.search.rank_tunes import SAME_RANK_NATS, SAME_WAY_NATS, rank_tunes
 
 ALIGNED = 5  # matches laid over their print note by note; where a later one lies is of little use, and costs as much
 THROUGHOUT, MOSTLY = 0.98, 0.75  # of what a melody that fits in every step has
@@ -30,11 +30,12 @@ NATS_A_FOLD = 4.0  # strikes are not independent: four nats of score are taken f
 
 def find_tunes(index: Index, query: Query, top: int = 10, allowed: np.ndarray | None = None) -> list[Match]:
     """The likeliest tunes, best first. allowed: shape (tunes,), which may be found; None: all."""
-    found = rank_tunes(index, query, allowed, top)
-    if not found:
+    ranking = rank_tunes(index, query, allowed, top)
+    found = ranking.found
+    if not found or ranking.signs is None:
         return []
     vague = query.contour or (query.pitch is None and not query.timed)
-    belief = _share_of_fitting(index, query, found) if vague else probability(signs_of(index, query, found))
+    belief = _share_of_fitting(index, query, found) if vague else probability(ranking.signs)
     matches: list[Match] = []
     chances = _chances(found, belief)
     for place, one in enumerate(found[:top]):
@@ -63,19 +64,6 @@ def allowed_tunes(index: Index, collection: str | None, exclude: Collection[Tune
 
 
 # ---- the answer
-
-
-def signs_of(index: Index, query: Query, found: list[Rated]) -> Signs:
-    """What speaks for and against the first tune being the right one."""
-    first = found[0]
-    rival = next((one.score for one in found[1:] if not is_version(index, first.tune, one.tune)), 0.0)
-    height = np.asarray(query.rank if query.pitch is None else query.pitch, dtype=np.float64)
-    plain = query.contour or not query.timed
-    melody = (
-        float(height.size) if plain else float(melody_probability(query.onset_s, height, query.pitch is None).sum())
-    )
-    kind = "notes" if plain else "order" if query.pitch is None else "pitch"
-    return Signs(first.score, rival, first.chain, melody, kind, np.unique(np.round(height)).size)
 
 
 def _share_of_fitting(index: Index, query: Query, found: list[Rated]) -> float:

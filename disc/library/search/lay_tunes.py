@@ -13,6 +13,7 @@ import numpy as np
 
 from disc.library.index.tune_index import Index
 from disc.library.records import TICKS_PER_QUARTER, FloatArray, IntArray
+from disc.library.search.align import straight_line
 from disc.library.search.chain import (
     PLAIN,
     ChainModel,
@@ -34,6 +35,7 @@ FEWEST_NOTES = 5
 TEMPI = 3  # tried of each print
 AHEAD = 50  # prints of which a second tempo is tried, and leaps
 FEWEST_PAIRS = 4  # notes laid side by side, to tell a tempo by
+WIDEST_SHIFT = 140  # semitones from print to disc: no pitch is beyond
 
 
 def melody_line(onset_s: FloatArray, pitch: FloatArray, likely: FloatArray) -> tuple[MelodyLine, IntArray]:
@@ -112,17 +114,23 @@ def lay_tunes(
     between[lines.start[:-1][np.diff(lines.start) > 0]] = 0.0
     tempi = trial_tempi(np.diff(asked.line.onset_s), between, lines.start, TEMPI)
     best, at = _laid(asked, lines, tempi[:, 0]), tempi[:, 0].copy()
-    ahead = np.argsort(-best, kind="stable")[:AHEAD]
+    ahead = _ahead(best)
+    others = np.tile(ahead, TEMPI - 1)
+    nats = _laid(asked, top_lines(index, tunes[others]), tempi[ahead, 1:].T.ravel()).reshape(TEMPI - 1, -1)
     for column in range(1, TEMPI):
-        nats = _laid(asked, top_lines(index, tunes[ahead]), tempi[ahead, column])
-        better = nats > best[ahead]
-        best[ahead[better]], at[ahead[better]] = nats[better], tempi[ahead[better], column]
+        better = nats[column - 1] > best[ahead]
+        best[ahead[better]], at[ahead[better]] = nats[column - 1][better], tempi[ahead[better], column]
     return _in_pieces(index, asked, tunes, best, at), at
+
+
+def _ahead(nats: FloatArray) -> IntArray:
+    """The prints that have most in common with the disc: half of few, AHEAD of many."""
+    return np.argsort(-nats, kind="stable")[: min(AHEAD, -(-nats.size // 2))]
 
 
 def _in_pieces(index: Index, asked: Asked, tunes: IntArray, nats: FloatArray, quarter_s: FloatArray) -> FloatArray:
     """The nats with leaps allowed, of the prints that are ahead."""
-    ahead = np.argsort(-nats, kind="stable")[:AHEAD]
+    ahead = _ahead(nats)
     out = nats.copy()
     out[ahead] = _laid(asked, top_lines(index, tunes[ahead]), quarter_s[ahead], pieces=True)
     return out
@@ -156,12 +164,13 @@ def place_of(
     begin = int(index.start[tune])
     quarter = index.onset[begin + theirs] / TICKS_PER_QUARTER
     shift = asked.line.pitch[mine] - index.pitch[begin + theirs].astype(np.int64)
-    values, counts = np.unique(shift, return_counts=True)
-    late = asked.line.onset_s[mine] - quarter_s * quarter
+    commonest = int(np.argmax(np.bincount(shift + WIDEST_SHIFT))) - WIDEST_SHIFT
+    onset_s = asked.line.onset_s[mine]
+    late = onset_s - quarter_s * quarter
     start_s = float(np.median(late))
     near = np.abs(late - start_s) < 2.0 * quarter_s
     if near.sum() >= FEWEST_PAIRS and float(np.ptp(quarter[near])) > 0:
-        slope, level = np.polyfit(quarter[near], asked.line.onset_s[mine][near], 1)
+        slope, level = straight_line(quarter[near], onset_s[near])
         if 0.85 < slope / quarter_s < 1.15:
-            quarter_s, start_s = float(slope), float(level)
-    return int(values[np.argmax(counts)]), quarter_s, start_s
+            quarter_s, start_s = slope, level
+    return commonest, quarter_s, start_s

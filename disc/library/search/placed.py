@@ -42,13 +42,6 @@ class PlacedTune:
     pitch_of_rank: IntArray | None = None
 
 
-def leads_clearly(index: Index, found: list[PlacedTune], score: float, lead: float) -> bool:
-    """Whether the first tune is so far ahead of the best that is no version of it that looking further is idle."""
-    first = found[0]
-    near = [one for one in found[1:] if one.score > (1.0 - lead) * first.score]
-    return first.score >= score and all(is_version(index, first.tune, one.tune) for one in near)
-
-
 def is_version(index: Index, a: int, b: int) -> bool:
     """Whether two tunes are versions of each other: of one group, or alike by their tones on the beats."""
     return bool(index.group[a] == index.group[b]) or _likeness(index, min(a, b), max(a, b)) >= ALIKE
@@ -73,17 +66,25 @@ def highest(score: FloatArray, most: int) -> IntArray:
     return part[np.argsort(-score[part], kind="stable")]
 
 
-def best_of_each(
+def placed_tunes(
     tune: IntArray, score: FloatArray, shift: IntArray, quarter_s: FloatArray, start_s: FloatArray,
-    tuning: IntArray | None,
+    tuning: IntArray | None = None,
 ) -> list[PlacedTune]:  # fmt: skip
-    """Each tune's best placement, best first."""
-    found: dict[int, PlacedTune] = {}
-    for i in np.argsort(-score, kind="stable"):
-        number = int(tune[i])
-        if number not in found and score[i] > 0:
-            place = Placement(int(shift[i]) % 12, float(quarter_s[i]), float(start_s[i]), float(score[i]))
-            found[number] = PlacedTune(
-                number, float(score[i]), place, int(shift[i]), None if tuning is None else tuning[i]
-            )
-    return list(found.values())
+    """One placement each."""
+    return [
+        PlacedTune(
+            int(tune[i]), float(score[i]),
+            Placement(int(shift[i]) % 12, float(quarter_s[i]), float(start_s[i]), float(score[i])), int(shift[i]),
+            None if tuning is None else tuning[i],
+        )
+        for i in range(tune.size)
+    ]  # fmt: skip
+
+
+def best_of_each(found: list[PlacedTune]) -> list[PlacedTune]:
+    """Each tune's best placement, best first; what speaks against itself is left out."""
+    best: dict[int, PlacedTune] = {}
+    for one in sorted(found, key=lambda one: -one.score):
+        if one.score > 0:
+            best.setdefault(one.tune, one)
+    return list(best.values())

@@ -16,6 +16,7 @@ SMOOTH = np.array([0.25, 0.7, 1.0, 0.7, 0.25])  # twelfths of an octave to eithe
 # Seconds of a quarter looked at: from a tune in breves on a quick disc to one in 32nds on a slow one.
 QUICKEST_S, SLOWEST_S = 0.03, 8.0
 APART = 3  # levels between two tempi of one print
+_LOW, _HIGH = (int(np.rint(LEVELS_AN_OCTAVE * np.log2(s))) for s in (QUICKEST_S, SLOWEST_S))
 
 
 def trial_tempi(disc_s: FloatArray, note_quarter: FloatArray, start: IntArray, most: int) -> FloatArray:
@@ -30,9 +31,10 @@ def trial_tempi(disc_s: FloatArray, note_quarter: FloatArray, start: IntArray, m
     real = note_quarter > 0
     cell = owner[real] * LEVELS + level_of(note_quarter[real])
     lengths = np.bincount(cell, minlength=prints * LEVELS).reshape(prints, LEVELS).astype(np.float64)
-    low, high = (int(np.rint(LEVELS_AN_OCTAVE * np.log2(s))) for s in (QUICKEST_S, SLOWEST_S))
-    shifts = np.arange(low, high + 1)
-    slid = np.array([_slid(heard, int(shift)) for shift in shifts])
+    shifts = np.arange(_LOW, _HIGH + 1)
+    # What the disc has at each printed length if a quarter lasts 2**(shift / 12) seconds; nothing beyond the levels.
+    around = np.concatenate([np.zeros(LEVELS), heard, np.zeros(LEVELS)])
+    slid = np.lib.stride_tricks.sliding_window_view(around, LEVELS)[LEVELS + shifts]
     agree = lengths @ slid.T
     out = np.empty((prints, most))
     row = np.arange(prints)
@@ -42,10 +44,3 @@ def trial_tempi(disc_s: FloatArray, note_quarter: FloatArray, start: IntArray, m
         for near in range(-APART, APART + 1):
             agree[row, np.clip(best + near, 0, shifts.size - 1)] = -1.0
     return out
-
-
-def _slid(heard: FloatArray, shift: int) -> FloatArray:
-    """What the disc has at each printed length if a quarter lasts 2**(shift / 12) seconds."""
-    at = np.arange(LEVELS) + shift
-    inside = (at >= 0) & (at < LEVELS)
-    return np.where(inside, heard[np.clip(at, 0, LEVELS - 1)], 0.0)

@@ -20,7 +20,6 @@ from disc.fitted import Made
 from disc.library.index.library_store import open_library
 from disc.library.index.tune_index import Index
 from disc.library.search.belief import MODEL_FILE, features
-from disc.library.search.find_tunes import signs_of
 from disc.library.search.query import Query, make_query
 from disc.library.search.rank_tunes import rank_tunes
 from disc.words import no_progress
@@ -87,19 +86,19 @@ def judged(index: Index, asked: Iterator[Asked]) -> tuple[np.ndarray, np.ndarray
     """(features, whether right) of every query, each also with its tune absent."""
     rows, right = [], []
     for tune, disc, query, allowed in asked:
-        found = rank_tunes(index, query, allowed)
-        if found:
-            rows.append(features(signs_of(index, query, found)))
-            right.append(float(is_right(index, tune, disc, query, found[0].tune)))
+        ranking = rank_tunes(index, query, allowed)
+        if ranking.signs is not None:
+            rows.append(features(ranking.signs))
+            right.append(float(is_right(index, tune, disc, query, ranking.found[0].tune)))
         absent = np.asarray(index.group[:] != index.group[tune]) & (True if allowed is None else allowed)
         for _ in range(4):
-            found = rank_tunes(index, query, absent)
-            same = [one.tune for one in found[:LOOKED_AT] if is_right(index, tune, disc, query, one.tune)]
+            ranking = rank_tunes(index, query, absent)
+            same = [one.tune for one in ranking.found[:LOOKED_AT] if is_right(index, tune, disc, query, one.tune)]
             if not same:
                 break
             absent[same] = False
-        if found:
-            rows.append(features(signs_of(index, query, found)))
+        if ranking.signs is not None:
+            rows.append(features(ranking.signs))
             right.append(0.0)
     return np.array(rows), np.array(right)
 

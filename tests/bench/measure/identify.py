@@ -37,7 +37,7 @@ from disc.library.index.tune_index import Block, Index, open_index, write_blocks
 from disc.library.read.likeness import ALIKE, SURELY_ALIKE, likeness  # noqa: E402
 from disc.library.read.versions import plain_title  # noqa: E402
 from disc.library.search.belief import probability  # noqa: E402
-from disc.library.search.find_tunes import find_tunes, signs_of  # noqa: E402
+from disc.library.search.find_tunes import find_tunes  # noqa: E402
 from disc.library.search.query import Query, make_query  # noqa: E402
 from disc.library.search.rank_tunes import rank_tunes  # noqa: E402
 from disc.words import no_progress  # noqa: E402
@@ -87,13 +87,13 @@ def query_of(disc: PracticeDisc, order_only: bool) -> Query:
 
 def run(index: Index, tune: int, disc: PracticeDisc, query: Query, allowed: np.ndarray | None) -> Trial:
     started = time.process_time()
-    found = rank_tunes(index, query, allowed)
+    ranking = rank_tunes(index, query, allowed)
     seconds = time.process_time() - started
+    found = ranking.found
     exact = next((i for i, one in enumerate(found) if one.tune == tune), 999)
     strict = next((i for i, one in enumerate(found[:10]) if has_passage(index, disc, one.tune)), exact)
     same = next((i for i, one in enumerate(found[: min(10, strict)]) if same_tune(index, tune, one.tune)), strict)
-    signs = signs_of(index, query, found) if found else None
-    return Trial(same, strict, seconds, probability(signs) if signs else 0.0)
+    return Trial(same, strict, seconds, probability(ranking.signs) if ranking.signs else 0.0)
 
 
 def same_tune(index: Index, a: int, b: int) -> bool:
@@ -129,7 +129,9 @@ def without(index: Index, tune: int, query: Query) -> np.ndarray:
     """
     allowed = np.asarray(index.group[:] != index.group[tune])
     while True:
-        same = [one.tune for one in rank_tunes(index, query, allowed)[:LOOKED_AT] if same_tune(index, tune, one.tune)]
+        same = [
+            one.tune for one in rank_tunes(index, query, allowed).found[:LOOKED_AT] if same_tune(index, tune, one.tune)
+        ]
         if not same:
             return allowed
         allowed[same] = False
