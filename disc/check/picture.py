@@ -25,6 +25,7 @@ COLOURS: dict[Kind, str] = {
     Kind.ABANDONED: "#777777",
 }
 OTHER_COLOUR = "#009E73"
+# Sizes on the picture, in mm of the disc; chosen by hand, by looking.
 MARGIN_MM = 4.0
 LEGEND_LINE_MM = 2.2
 TEXT_MM = 1.25

@@ -19,13 +19,14 @@ from disc.records import Comb, Condition, Pin, Side
 # 25 mm disc and a comb measured in place agree within 1 % and a twentieth of a millimetre or so.
 STRETCH_SIGMA = 0.01
 OFFSET_SIGMA_MM = 0.08
-LARGEST_STRETCH = 0.03
+LARGEST_STRETCH = 0.03  # tried to either side: three sigmas
+# Tried to either side: nearly four sigmas; chosen by hand.
 LARGEST_OFFSET_MM = 0.30
 # Spread of pins about their tip's radius: setting, filing of the tip, measuring of the tip. Re-estimated within limits.
 SPREAD_MM = 0.04
-SPREAD_LIMITS_MM = (0.02, 0.08)
+SPREAD_LIMITS_MM = (0.02, 0.08)  # chosen by hand
 STRAY_SHARE = 0.005  # prior share of pins on no track; common practice, no source: a slip or two on a disc of 300
-SURE_FROM = 0.9
+SURE_FROM = 0.9  # a pin less sure of its tooth, with a second one near, stands between two tracks; chosen by hand
 
 
 @dataclass(frozen=True, slots=True)

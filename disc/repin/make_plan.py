@@ -31,7 +31,7 @@ from disc.turn.turn_of_job import turn_of_job
 
 SETTINGS = "repin"
 CAUTIONS = ("train", "eyes", "mercury", "untouched")
-TIP_LIMITS_MM = (0.05, 5.0)
+TIP_LIMITS_MM = (0.05, 5.0)  # widths of a tip that are no slip in typing; chosen by hand
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,8 +30,8 @@ LENGTH_SIGMA_SEMITONES = 1.5
 # Nats for two notes struck together, by interval in semitones modulo 12: thirds, sixths, fifths and octaves against
 # seconds, sevenths and the tritone. Common practice of two-part writing; sizes chosen to be of the order of a key's.
 TOGETHER_NATS = (0.3, -0.9, -0.4, 0.4, 0.4, 0.2, -0.5, 0.4, 0.4, 0.4, -0.2, -0.7)
-TOGETHER_S = 0.05
-ROUNDS = 8
+TOGETHER_S = 0.05  # strikes so near count as struck together; chosen by hand
+ROUNDS = 8  # of moving teeth, at most; chosen by hand
 TRUST = 0.5  # the strikes of a tune are not independent draws from a key: half their number counts
 
 ALTERNATIVES = 3

@@ -33,7 +33,7 @@ from disc.records import Comb, Evidence, Finding, Pin, Plate, Side, Strike
 
 # What a broken rule of space is worth where the measurement leaves no doubt; the prior is that of a rare slip.
 CLEAR_BREACH = 7.0
-PRIOR = 0.02
+PRIOR = 0.02  # no source
 # A pin in the rest arc must lie in it by more than the reading may be wrong: about a third of a pin at 8 mm radius.
 REST_ARC_DOUBT_DEG = 0.5
 REST_ARC_STEPS = 12  # places to either side at which the arc is tried

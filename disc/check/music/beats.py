@@ -24,7 +24,7 @@ from disc.turn.bars import late_s
 # What a listener notices in an even run; common practice, no source: 30 to 50 ms.
 LEAST_LATE_S = 0.06
 LEAST_SIGMAS = 5.0  # of some 200 strikes none is that far off by chance
-PRIOR_OFF_BEAT = 0.001
+PRIOR_OFF_BEAT = 0.001  # one pin in a thousand; common practice, no source
 # A pin set wrong may be anywhere up to half a beat from its place. Lateness, whose weight is limited, comes to 0.75:
 # like places must speak for the beat before it is told.
 REPORT_FROM = 0.9

@@ -38,7 +38,7 @@ MOST_LOSS = 0.15  # where a larger share of the notes is absent, it is another v
 OTHER_VERSION = 0.3
 # A strike of the right tooth off the beat grid beside an absent note: hardly ever chance where the print is this tune.
 PRIOR_DISPLACED = 0.02
-DISPLACED_WORTH = 6.0
+DISPLACED_WORTH = 6.0  # log-odds; chosen by hand
 ABSENT_WORDS = "the known tune has a note here that no pin plays"
 FULL_CROWD = 0.25  # Place.crowd from which a note may have been left out for want of room
 

@@ -22,7 +22,7 @@ LARGEST_LEAN_MM = 0.5
 # What the reader's own word for a pin is worth: it is right in at least nine of ten cases (its bar), and wrong about
 # one sound pin in a hundred.
 CONDITION_WEIGHT = math.log(0.9 / 0.01)
-NOT_CALLED_WEIGHT = math.log(0.1 / 0.99)
+NOT_CALLED_WEIGHT = math.log(0.1 / 0.99)  # likewise, where it does not call it so
 SURELY_READ = 0.98  # a mark that the reading is so sure of needs no neighbours to be judged by
 STUB_READ = 0.9  # the same of a stub, in a table without the reading's own figure
 BY_HAND = 0.998  # what a person set is taken to be so; a slip of the hand remains
@@ -40,8 +40,8 @@ TAIL_WEIGHT = -6.0  # a tail is some hundred times likelier than a second pin br
 LEAST_HEARD, MOST_HEARD = -4.0, 1.6
 # Before looking: common practice, no source; a few pins in a hundred lean, one in a few hundred was set off its track.
 PRIOR_BENT = 0.03
-PRIOR_OFF = 0.001
-PRIOR_STUB = 0.02
+PRIOR_OFF = 0.001  # off its track
+PRIOR_STUB = 0.02  # two pins in a hundred broken off
 # Heights differ on purpose between discs, not within a track; less than this share is not worth a person's time.
 HEIGHT_TOLERANCE_SHARE = 0.25
 HEIGHT_TOLERANCE_SIGMAS = 5.0  # of some 200 pins none is that far off by chance
@@ -49,8 +49,8 @@ OFF_TRACK_TOLERANCE_MM = 0.08  # less costs no tone: the tip is wider; common pr
 OFF_TRACK_TOLERANCE_SIGMAS = 4.8  # of some 200 pins none is that far off by chance, a small track's own error included
 # One straight pin in fifty is read worse than the rest (dirt at its foot, glare on its tip). No source.
 ILL_READ_SHARE = 0.02
-ILL_READ_SPREAD = 1.7
-REPORT_FROM = 0.5
+ILL_READ_SPREAD = 1.7  # times the usual error, for those; chosen by hand
+REPORT_FROM = 0.5  # told where it is likelier than not
 
 
 def seen_findings(pins: Iterable[Pin], plate: Plate, spread: Spread) -> tuple[Finding, ...]:

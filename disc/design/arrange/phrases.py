@@ -12,7 +12,7 @@ RETURN_OF_A_SECTION = 3.0
 SAME_OPENING = 2.0
 LONG_LAST_NOTE = 1.0
 BY_EIGHT, BY_FOUR = 1.5, 0.75
-ENOUGH = 1.5
+ENOUGH = 1.5  # points that make a bar line an end: a count of eight bars alone, or two weaker signs
 
 
 def phrase_ends(score: ScoreIn) -> tuple[int, ...]:

@@ -11,7 +11,7 @@ from disc.records import Comb, Plate, Tooth
 
 # A tooth more than this off its note, the comb's common offset taken out, is too false to carry one. In semitones.
 FALSE_TOOTH = 0.4
-FEWEST_TEETH = 2
+FEWEST_TEETH = 2  # one pitch makes no tune
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,7 @@ DOWNBEAT, ON_BEAT, OFF_BEAT = 1.2, 1.0, 0.85
 # A note's length against one beat: a long note is missed more, within these bounds.
 SHORTEST_WORTH, LONGEST_WORTH = 0.85, 1.2
 
-MOST_FOLD_OCTAVES = 2
+MOST_FOLD_OCTAVES = 2  # chosen by hand
 # What is left when a chromatic note without a tooth takes the nearest pitch instead (one, two semitones off).
 NEAREST = (1.0, 0.35, 0.15)
 # Of two arrangements alike otherwise the one nearer to the key as written: cost of each semitone away from it.
@@ -44,6 +44,7 @@ class Weights:
     broken: float
 
 
+# Chosen by hand, no source: a tune lives by its melody; the bass carries the harmony, inner voices fill.
 USUAL = Weights(
     {Rank.MELODY: 1.0, Rank.BASS: 0.30, Rank.INNER: 0.12},
     {Rank.MELODY: (1.0, 0.60, 0.30), Rank.BASS: (1.0, 0.85, 0.70), Rank.INNER: (1.0, 0.75, 0.55)},

@@ -16,9 +16,11 @@ from fractions import Fraction
 from disc.errors import BadInput
 from disc.frame import FULL_TURN_DEG
 
+# Turns of the crank to one of the head: 40 for milling heads, 60 and 90 for rotary tables; common practice, no source.
 COMMON_WORMS = (40, 60, 90)
 # Circles of the three plates that machinists' handbooks tabulate for a 40:1 head; from memory.
 COMMON_CIRCLES = (15, 16, 17, 18, 19, 20, 21, 23, 27, 29, 31, 33, 37, 39, 41, 43, 47, 49)
+# More than any head or plate has: a slip in typing. Chosen by hand.
 LARGEST_WORM = 1000
 LARGEST_CIRCLE = 1000
 

@@ -26,9 +26,9 @@ from disc.words import CAUTIONS
 HEAD_CAUTIONS = ("eyes", "train", "mercury", "untouched")
 # Above the highest pin by this much. Common practice, no source.
 CLEAR_MM = 1.0
-LONGEST_COMMENT = 90
+LONGEST_COMMENT = 90  # letters of a line; chosen by hand
 _PLAIN: dict[int, str] = {ord("("): "[", ord(")"): "]", ord("ß"): "ss", ord("µ"): "u"}
-LEAST_SAFE_MM = 2.0
+LEAST_SAFE_MM = 2.0  # above the plate where no pin stands; chosen by hand
 
 
 class MachineTable(StrEnum):

@@ -32,8 +32,8 @@ from disc.repin.sheets.sheet import (
 from disc.repin.work.metal_left import slot_size_mm
 
 MARGIN_MM = 12.0  # no printer needs more; common practice, no source
-BAR_MM = 100.0
-CROSS_MM = 10.0
+BAR_MM = 100.0  # the printed check bar, to be measured with a rule; half a millimetre on it is then half a per cent
+CROSS_MM = 10.0  # of the cross at the bore's middle; chosen by hand
 HEAD_MM = 30.0  # height of the title block
 FOOT_MM = 26.0  # height of check bar and legend
 NUMBER_SIZE_MM = 2.4  # digits 1.75 mm high: read at arm's length; about 7 points
@@ -42,7 +42,7 @@ MARK_MM = 1.3  # radius of the signs on an enlarged sheet
 RING_LINES = (0.95, 1.3)  # least and wished distance from number to number on the ring, in heights of the lettering
 TRUE_SIZE_MARK_MM = 0.4  # likewise at 1:1, where pins may stand half a millimetre apart
 BEHIND_MM = 1.0  # holes of the other face are shown within this of a hole to be drilled
-LARGEST_ENLARGEMENT = 12
+LARGEST_ENLARGEMENT = 12  # times; chosen by hand
 
 
 @dataclass(frozen=True, slots=True)

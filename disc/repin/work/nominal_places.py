@@ -44,7 +44,7 @@ REACH_S = 0.060
 # Beats are counted in parts of a quarter no finer than this: quavers, semiquavers and triplets of them.
 FINEST_PARTS = 24
 GRID_SHARE = 0.95  # a stray grace note must not make the grid of all the others finer
-FEWEST_FOR_GRID = 8
+FEWEST_FOR_GRID = 8  # pins, from which the error of the maker's setting is told; chosen by hand
 FEWEST_ON_TOOTH = 2  # pins that must stand on a tooth before its lateness is looked at
 
 

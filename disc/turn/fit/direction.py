@@ -13,7 +13,7 @@ from disc.tune.read.read_tune import TuneReading
 
 A_NAT, TONIC = 0.7, 1.5  # worth of one point of the metre's score, and of ending on the tonic; from those sixteen discs
 CLEAR = 3.7  # log-odds from which the other direction is named
-NAMED = 0.8
+NAMED = 0.8  # probability said with it; chosen by hand
 
 
 def other_way(turns: Turns) -> Turns:

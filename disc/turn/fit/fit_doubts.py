@@ -27,7 +27,7 @@ WRONG_SCALE = 0.03  # a caliper is not off by more
 # A slot at the wrong place: before looking; how far true faces stand apart on the beat (as a share of its step), and
 # how often a true disc has no, one, more pins in the rest arc.
 SLOT_BEFORE, APART_SIGMA, IN_REST = 0.10, 0.035, (0.96, 0.035, 0.005)
-TOLD_FROM = 0.5
+TOLD_FROM = 0.5  # told where it is likelier than not
 
 
 def fit_doubts(pins: Sequence[Pin], comb: Comb, plate: Plate, strikes: Sequence[Strike]) -> tuple[Doubt, ...]:

@@ -18,7 +18,7 @@ from disc.records import About, Comb, Doubt, Pin, Plate, Side
 from disc.turn.fit.fit_doubts import apart_odds, rest_odds
 from disc.turn.fit.phases import phases_of
 
-AS_READ, OTHER, NEITHER = 0, 1, 2
+AS_READ, OTHER, NEITHER = 0, 1, 2  # where the slot may be: indices of the weighed places
 LEAST = 1e-4  # that a place is or is not the slot is never quite certain
 
 

@@ -21,8 +21,8 @@ SURE_SITE = 0.9  # only sites that the reading is sure of are asked
 MARGIN_MM = 0.5  # pins may stand so far beyond the outermost tips
 # Scales tried between comb and disc: as measured to within 3 %, or a diameter that was written down wrongly.
 NEAR = np.linspace(0.97, 1.03, 31)
-WIDE = np.exp(np.linspace(np.log(0.80), np.log(1.25), 224))
-OFFSETS_MM = np.linspace(-0.12, 0.12, 7)
+WIDE = np.exp(np.linspace(np.log(0.80), np.log(1.25), 224))  # steps of 0.2 %, as NEAR's; the bounds chosen by hand
+OFFSETS_MM = np.linspace(-0.12, 0.12, 7)  # of the comb, to and from the arbor: one and a half sigmas of comb/assign.py
 
 
 @dataclass(frozen=True, slots=True)
