@@ -28,6 +28,7 @@ from disc.check.mechanics.clearance import (
 )
 from disc.check.photo.photo_findings import finding_at
 from disc.comb.pin_spread import Spread
+from disc.design.settings import LEAST_WALL_MM
 from disc.frame import wrap_deg
 from disc.records import Comb, Evidence, Finding, Pin, Plate, Side, Strike
 
@@ -38,7 +39,6 @@ PRIOR = 0.02  # no source
 REST_ARC_DOUBT_DEG = 0.5
 REST_ARC_STEPS = 12  # places to either side at which the arc is tried
 SEVERAL_PINS = 2  # one pin in the arc is a slip; from so many on the arc is taken to lie elsewhere
-LEAST_WALL_MM = 0.10  # between holes of the two faces; common practice, no source
 # The maker is taken to have kept the holes of the faces apart where chance brings so few close pairs this seldom.
 KEPT_APART_CHANCE = 0.003
 TURNS_FOR_CHANCE = 24  # relative turns of the two faces over which chance is counted

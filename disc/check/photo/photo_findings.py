@@ -13,10 +13,9 @@ from disc.check.evidence import SEEN, combine, limited, log_odds, normal_log_den
 from disc.check.kinds import Kind
 from disc.comb.pin_spread import Spread, lean_mm
 from disc.frame import along_motion_mm, angle_gap_deg
+from disc.photo.marks.pins_from_sites import BENT_MM
 from disc.records import Condition, Evidence, Finding, Pin, Plate
 
-# A tip more than this off its root is a leaning pin; the tolerance of the project's photo reading. It is a pin's third.
-LEAN_TOLERANCE_MM = 0.08
 # Leaning pins were seen up to here (the wire kinks or breaks beyond); their leans are taken as spread evenly between.
 LARGEST_LEAN_MM = 0.5
 # What the reader's own word for a pin is worth: it is right in at least nine of ten cases (its bar), and wrong about
@@ -97,8 +96,8 @@ def lean_weight(lean: float, sigma_mm: float) -> float:
     """
     well, ill = (_rayleigh(lean, sigma) for sigma in (sigma_mm, ILL_READ_SPREAD * sigma_mm))
     straight = math.log(max((1.0 - ILL_READ_SHARE) * well + ILL_READ_SHARE * ill, 1e-30))
-    inside = 0.5 * math.erfc((LEAN_TOLERANCE_MM - lean) / (sigma_mm * math.sqrt(2.0)))
-    leaning = math.log(max(inside, 1e-12) / (LARGEST_LEAN_MM - LEAN_TOLERANCE_MM))
+    inside = 0.5 * math.erfc((BENT_MM - lean) / (sigma_mm * math.sqrt(2.0)))
+    leaning = math.log(max(inside, 1e-12) / (LARGEST_LEAN_MM - BENT_MM))
     return limited(leaning - straight)
 
 

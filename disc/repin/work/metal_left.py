@@ -14,13 +14,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from disc.design.arrange.free_places import SLOT_DEPTH_MM, SLOT_WIDTH_MM
-from disc.design.settings import DesignSettings
+from disc.design.settings import LEAST_WALL_MM
 from disc.frame import angle_gap_deg, to_xy_mm, wrap_deg
 from disc.records import Plate, Side
 from disc.repin.records import MetalWall
-
-# Least wall that still holds a driven pin: the one by which new discs are planned.
-LEAST_WALL_MM = DesignSettings().wall_mm
 
 Window = tuple[float, float, float, float]  # r_in_mm, r_out_mm, from_deg, to_deg counter-clockwise
 

@@ -254,7 +254,7 @@ MUTATIONS = (
         "CONDITION_WEIGHT = 0.0",
         SEEN,
     ),
-    Mutation("any lean is bent", FINDINGS, "LEAN_TOLERANCE_MM = 0.08", "LEAN_TOLERANCE_MM = 0.0", SEEN),
+    Mutation("any lean is bent", "disc/photo/marks/pins_from_sites.py", "BENT_MM = 0.08", "BENT_MM = 0.0", SEEN),
     Mutation("prior of bent x 30", FINDINGS, "PRIOR_BENT = 0.03", "PRIOR_BENT = 0.9", SEEN),
     Mutation(
         "no height is too great", FINDINGS, "HEIGHT_TOLERANCE_SHARE = 0.25", "HEIGHT_TOLERANCE_SHARE = 25.0", SEEN
@@ -264,7 +264,13 @@ MUTATIONS = (
     ),
     Mutation("what is ill read is bent", FINDINGS, "ILL_READ_SHARE = 0.02", "ILL_READ_SHARE = 0.0", SEEN),
     Mutation("a breach weighs nothing", BREACHES, "CLEAR_BREACH = 7.0", "CLEAR_BREACH = 0.0", MECHANICAL),
-    Mutation("walls may be nothing", BREACHES, "LEAST_WALL_MM = 0.10", "LEAST_WALL_MM = 0.0", MECHANICAL),
+    Mutation(
+        "walls may be nothing",
+        "disc/design/settings.py",
+        "LEAST_WALL_MM = 0.10",
+        "LEAST_WALL_MM = 0.0",
+        MECHANICAL,
+    ),
     Mutation("the rest arc never lies elsewhere", BREACHES, "SEVERAL_PINS = 2", "SEVERAL_PINS = 2000", MECHANICAL),
     Mutation(
         "a repeat is not looked for",
