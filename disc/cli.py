@@ -7,46 +7,43 @@ A command module imports typer and the ground floor only; the rooms it calls are
 from __future__ import annotations
 
 import contextlib
+import importlib
 import os
 import sys
+from collections.abc import Iterable
 
 import typer
 
 from disc import __version__
-from disc.commands import (
-    archive,
-    check,
-    collect,
-    comb,
-    demo,
-    design,
-    desk,
-    drill,
-    identify,
-    library,
-    listen,
-    log,
-    object_sheet,
-    offer,
-    read,
-    repin,
-    report,
-    sheet,
-    start,
-    transcribe,
-    undo,
-)
 from disc.errors import DiscError
 from disc.terminal import one_line, prepare_streams
 
-app = typer.Typer(
-    name="disc",
-    help="Reads, checks, repairs and designs the pinned discs of antique musical watches.",
-    invoke_without_command=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,
-)
+# Each command's module in commands/ and its name there, in the order in which --help shows them.
+COMMANDS = {
+    "demo": ("demo", "demo"),
+    "start": ("start", "start"),
+    "set": ("start", "set_plate"),
+    "take": ("undo", "take"),
+    "undo": ("undo", "undo"),
+    "collect": ("collect", "collect"),
+    "desk": ("desk", "desk"),
+    "log": ("log", "log"),
+    "report": ("report", "report"),
+    "read": ("read", "read"),
+    "comb": ("comb", "comb"),
+    "design": ("design", "design"),
+    "check": ("check", "check"),
+    "drill": ("drill", "drill"),
+    "offer": ("offer", "offer"),
+    "object": ("object_sheet", "object_sheet"),
+    "archive": ("archive", "archive"),
+    "identify": ("identify", "identify"),
+    "library": ("library", "library"),
+    "listen": ("listen", "listen"),
+    "repin": ("repin", "repin"),
+    "sheet": ("sheet", "sheet"),
+    "transcribe": ("transcribe", "transcribe"),
+}
 
 FAULT = 1  # exit code of a fault in the program itself; bad use and bad input are 2
 # What typer raises for bad use. It may carry its own copy of click, so the class is taken from typer itself.
@@ -59,7 +56,6 @@ def _show_version(wanted: bool) -> None:
         raise typer.Exit
 
 
-@app.callback()
 def _options(
     context: typer.Context,
     version: bool = typer.Option(False, "--version", callback=_show_version, is_eager=True, help="Say the version."),
@@ -69,29 +65,25 @@ def _options(
         print(context.get_help())
 
 
-app.command("demo")(demo.demo)
-app.command("start")(start.start)
-app.command("set")(start.set_plate)
-app.command("take")(undo.take)
-app.command("undo")(undo.undo)
-app.command("collect")(collect.collect)
-app.command("desk")(desk.desk)
-app.add_typer(log.log, name="log")
-app.command("report")(report.report)
-app.command("read")(read.read)
-app.command("comb")(comb.comb)
-app.command("design")(design.design)
-app.command("check")(check.check)
-app.command("drill")(drill.drill)
-app.command("offer")(offer.offer)
-app.command("object")(object_sheet.object_sheet)
-app.command("archive")(archive.archive)
-app.command("identify")(identify.identify)
-app.add_typer(library.library, name="library")
-app.command("listen")(listen.listen)
-app.command("repin")(repin.repin)
-app.command("sheet")(sheet.sheet)
-app.command("transcribe")(transcribe.transcribe)
+def app_with(names: Iterable[str]) -> typer.Typer:
+    """The program with some of its commands: making all ready takes longer than many a command itself."""
+    app = typer.Typer(
+        name="disc",
+        help="Reads, checks, repairs and designs the pinned discs of antique musical watches.",
+        invoke_without_command=True,
+        add_completion=False,
+        pretty_exceptions_enable=False,
+        rich_markup_mode=None,
+    )
+    app.callback()(_options)
+    for name in names:
+        module, function = COMMANDS[name]
+        command = getattr(importlib.import_module(f"disc.commands.{module}"), function)
+        if isinstance(command, typer.Typer):
+            app.add_typer(command, name=name)
+        else:
+            app.command(name)(command)
+    return app
 
 
 # Options that may be followed by several values, as in `disc read JOB --upper a.jpg b.jpg`.
@@ -119,7 +111,8 @@ def repeat_options(arguments: list[str]) -> list[str]:
 
 def main() -> None:
     """Run a command; exit code 0 on success, 2 on bad use or bad input with one line on standard error."""
-    command = typer.main.get_command(app)
+    asked = [name for name in sys.argv[1:2] if name in COMMANDS]
+    command = typer.main.get_command(app_with(asked or COMMANDS))
     prepare_streams()
     try:
         code = command.main(args=repeat_options(sys.argv[1:]), prog_name="disc", standalone_mode=False)

@@ -21,7 +21,8 @@ import pytest
 import soundfile
 import typer
 
-from disc.cli import app
+from disc.cli import COMMANDS as NAMES
+from disc.cli import app_with
 from disc.entry import main
 from disc.report.log import FIRST_NOTE
 from disc.tables import read_comb
@@ -30,7 +31,7 @@ from disc.tune.write.sound import RATE_HZ, tooth_sound
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 SAMPLE = ROOT / "samples" / "first-disc"
-COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
+COMMANDS = typer.main.get_command(app_with(NAMES)).commands  # type: ignore[attr-defined]
 PLUCK_S = 1.0  # between plucks; README says a second or two
 
 

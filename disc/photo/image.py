@@ -100,6 +100,15 @@ def opencv() -> Any:
     return cv2
 
 
+def shrunk(pixels: Pixels, width: int, height: int) -> Pixels:
+    """A picture made smaller by area, first by halves, which is quick."""
+    cv2 = opencv()
+    while pixels.shape[0] % 2 == 0 and pixels.shape[1] % 2 == 0 and pixels.shape[0] > 4 * height:
+        half = (pixels.shape[1] // 2, pixels.shape[0] // 2)
+        pixels = cv2.resize(pixels, half, interpolation=cv2.INTER_AREA)
+    return np.asarray(cv2.resize(pixels, (width, height), interpolation=cv2.INTER_AREA))
+
+
 def load_photo(path: Path) -> Photo:
     """Read a photo file. Raises BadInput for an absent, empty, damaged, too large or too small picture."""
     data = _read_bytes(path)

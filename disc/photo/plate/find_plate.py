@@ -13,7 +13,7 @@ import numpy as np
 
 from disc.errors import BadInput
 from disc.frame import FloatArray
-from disc.photo.image import Photo, Pixels, opencv
+from disc.photo.image import Photo, Pixels, opencv, shrunk
 from disc.photo.marks.networks import FRAME_PX, FrameHeat, ask_finder
 from disc.photo.plate.ellipse import Ellipse, fit_ellipse
 
@@ -127,13 +127,8 @@ def _window(pixels: Pixels, window: tuple[float, float, float]) -> tuple[Pixels,
 
 
 def _shrunk(pixels: Pixels, scale: float) -> Pixels:
-    """By area, first by halves, which is quick."""
-    cv2 = opencv()
     width, height = (max(1, round(size * scale)) for size in pixels.shape[1::-1])
-    while pixels.shape[0] % 2 == 0 and pixels.shape[1] % 2 == 0 and pixels.shape[0] > 4 * height:
-        half = (pixels.shape[1] // 2, pixels.shape[0] // 2)
-        pixels = cv2.resize(pixels, half, interpolation=cv2.INTER_AREA)
-    return np.asarray(cv2.resize(pixels, (width, height), interpolation=cv2.INTER_AREA))
+    return shrunk(pixels, width, height)
 
 
 def _outline(face: FloatArray) -> FloatArray | None:

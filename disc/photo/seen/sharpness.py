@@ -26,8 +26,9 @@ FEWEST_EDGES = 60  # places of a part that tell its blur
 GRAIN_LEFT, WHOLE_PX = 0.35, 2.6
 BANDS_PX = (0.8, 1.6, 6.4, 12.8)  # fine detail lies between the first two, coarse between the last
 # Coarse detail is measured in the picture made so many times smaller, which itself softens it by less than a hundredth
-# of the narrower band; ranks over a whole face, on every second place each way.
-SMALLER, SPARSE = 2, 2
+# of the narrower band (two hundredths); ranks over a whole face, on every second place each way.
+SMALLER, SPARSE = 4, 2
+LEAST_ROWS, BEYOND_PX = 96, 12  # of a part, that are measured; and how far softening reaches over them
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,23 +51,42 @@ def sharpness(photo: Photo, view: View) -> Sharpness:
     u, v = view.to_photo_px(0.97 * view.radius_mm * np.cos(t), 0.97 * view.radius_mm * np.sin(t))
     left, right = np.clip([u.min(), u.max()], 0, photo.width - 1).astype(int)
     top, low = np.clip([v.min(), v.max()], 0, photo.height - 1).astype(int)
-    grey = cv2.cvtColor(photo.pixels[top : low + 1, left : right + 1], cv2.COLOR_BGR2GRAY).astype(np.float32)
+    grey = cv2.cvtColor(photo.pixels[top : low + 1, left : right + 1], cv2.COLOR_BGR2GRAY)
     face = np.zeros(grey.shape, np.uint8)
     cv2.fillPoly(face, [np.stack([u - left, v - top], 1).astype(np.int32)], 1)
-    face = cv2.erode(face, np.ones((15, 15), np.uint8)) > 0
+    face = cv2.erode(face, np.ones((15, 15), np.uint8))
     corner, side = (float(left), float(top)), (float(right - left + 1), float(low - top + 1))
-    if face.sum() < 1000:
+    if cv2.countNonZero(face) < 1000:
         return Sharpness(0.0, 1.0, np.full((PARTS, PARTS), np.nan), corner, side)
-    fine, softer = (_steepness(grey, s) for s in SOFTENED_PX)
-    strong = _strong(softer, face)
-    edges = face & (softer > strong)
+    fine, softer, finest, within = _in_bands(grey, face)
+    strong = _strong(softer, within)
+    edges = within & (softer > strong)
     ratio = fine[edges] / np.maximum(softer[edges], 1e-6)
     blur = _blur_of(float(np.median(ratio)))
-    parts = _parts(fine, softer, face, strong)
-    finest = cv2.GaussianBlur(grey, (0, 0), BANDS_PX[0]) - cv2.GaussianBlur(grey, (0, 0), BANDS_PX[1])
+    parts = _parts(fine, softer, within, strong)
     if blur < WHOLE_PX:
-        parts = np.where(_is_plain(finest, face), np.minimum(parts, WHOLE_PX), parts)
-    return Sharpness(blur, _detail(grey, finest, face), parts, corner, side)
+        parts = np.where(_is_plain(finest, within), np.minimum(parts, WHOLE_PX), parts)
+    return Sharpness(blur, _detail(grey, face, finest, within), parts, corner, side)
+
+
+def _in_bands(grey: Any, face: Any) -> tuple[Any, Any, Any, Any]:
+    """Steepness under either softening, finest detail, and where the face is, of a band across the middle of each row
+    of parts, one under the other: a third of a large face tells as much as all of it."""
+    cv2 = opencv()
+    starts = np.linspace(0, len(grey), PARTS + 1).astype(int)
+    part = len(grey) // PARTS
+    tall = min(part, max(LEAST_ROWS, part // 3))
+    bands: list[tuple[Any, ...]] = []
+    for start in starts[:-1] + (part - tall) // 2:
+        top, low = max(0, start - BEYOND_PX), min(len(grey), start + tall + BEYOND_PX)
+        some = grey[top:low].astype(np.float32)
+        finest = cv2.GaussianBlur(some, (0, 0), BANDS_PX[0]) - cv2.GaussianBlur(some, (0, 0), BANDS_PX[1])
+        inner = slice(start - top, start - top + tall)
+        bands.append(
+            (*(_steepness(some, s)[inner] for s in SOFTENED_PX), finest[inner], face[start : start + tall] > 0)
+        )
+    fine, softer, finest, within = (np.concatenate(kind) for kind in zip(*bands, strict=True))
+    return fine, softer, finest, within
 
 
 def _strong(softer: Any, face: Any) -> float:
@@ -88,13 +108,14 @@ def _blur_of(ratio: float) -> float:
     return float(np.sqrt(max(b * b - square * a * a, 0.0) / max(square - 1.0, 0.02)))
 
 
-def _detail(grey: Any, finest: Any, face: Any) -> float:
+def _detail(grey: Any, face: Any, finest: Any, within: Any) -> float:
+    """grey, face: whole; finest, within: of the bands."""
     cv2 = opencv()
     size = tuple(max(1, n // SMALLER) for n in grey.shape[::-1])
-    small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
-    within = cv2.resize(face.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST)
+    small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA).astype(np.float32)
+    on = cv2.resize(face, size, interpolation=cv2.INTER_NEAREST)
     coarse = np.subtract(*(cv2.GaussianBlur(small, (0, 0), s / SMALLER) for s in BANDS_PX[2:]))
-    spread = [float(cv2.meanStdDev(a, mask=m)[1][0, 0]) for a, m in ((finest, face.astype(np.uint8)), (coarse, within))]
+    spread = [float(cv2.meanStdDev(a, mask=m)[1][0, 0]) for a, m in ((finest, within.astype(np.uint8)), (coarse, on))]
     return spread[0] / max(spread[1], 1e-3)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from disc.photo.image import Pixels, opencv
+from disc.photo.image import Pixels, opencv, shrunk
 from disc.photo.plane.face_plane import Plane
 
 AROUND = 1.15  # half widths of the small picture in radii: some ground is seen, and what comes in over the rim
@@ -27,9 +27,8 @@ def small_face(pixels: Pixels, plane: Plane, radius_mm: float, side_px: int = SI
 
 def _by_area(pixels: Pixels, wide: float) -> tuple[Pixels, float]:
     """The photo so small that one pixel of the small face is about one of it, and by how much it was shrunk."""
-    cv2 = opencv()
     if wide <= 1.3:
         return pixels, 1.0
     h, w = pixels.shape[:2]
-    size = (max(1, round(w / wide)), max(1, round(h / wide)))
-    return cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), w / size[0]
+    width, height = max(1, round(w / wide)), max(1, round(h / wide))
+    return shrunk(pixels, width, height), w / width

@@ -35,7 +35,7 @@ def unseen_bands(seen: SeenMap) -> list[FloatArray]:
 
 def shade_unseen(canvas: Any, seen: SeenMap, to_px: Callable[[Any, Any], tuple[Any, Any]], px_per_mm: float) -> None:
     """Hatch what is not seen, in place. to_px: disc mm to the canvas."""
-    if not any(letter != SEEN for row in seen.rows for letter in row):
+    if not any(row.strip(SEEN) for row in seen.rows):
         return
     cv2 = opencv()
     h, w = canvas.shape[:2]
