@@ -10,7 +10,7 @@ from disc.errors import BadInput
 from disc.records import Side
 
 if TYPE_CHECKING:
-    from disc.photo.read_face import ReadSettings
+    from disc.photo.request import ReadSettings
 
 Place = tuple[float, float]
 
@@ -35,7 +35,7 @@ def given_by_hand(
     bar_mm: float | None,
 ) -> tuple[ReadSettings, dict[Path, ReadSettings]]:
     """What was given for a side's photo without a name, and for those that were named. Raises BadInput."""
-    from disc.photo.read_face import ReadSettings
+    from disc.photo.request import ReadSettings
 
     marks = [_by_photo(texts or (), f"--{what}-{side}", photos) for what, texts in (("centre", centre), ("slot", slot))]
     rims = _by_photo(rim or (), f"--rim-{side}", photos)

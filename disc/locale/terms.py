@@ -384,6 +384,7 @@ PATTERNS: tuple[str, ...] = (
     mark("the upper face was not photographed: none of its pins is known, and none is missing"),
     mark("the lower face was not photographed: none of its pins is known, and none is missing"),
     mark("Run: {command}"),
+    mark("the photograph {name} was set aside, and the {side} face read from the others: {reason}"),
     mark("the photograph of the {side} face is blurred: an edge on it is some {n} px wide"),
     mark("the photograph of the {side} face is blurred: the rim's edge is {mm} mm wide"),
     mark("about {p} % of the {side} face is out of focus"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -14,13 +14,14 @@ from disc.photo.image import Photo
 from disc.photo.plane.view import View
 from disc.photo.plate.which_slot import SlotOdds, slot_doubts
 from disc.photo.quality import PhotoVerdict, judge_photo
-from disc.photo.read_face import FaceReading, ReadSettings, read_faces
-from disc.photo.request import ReadRequest
+from disc.photo.read_face import FaceReading
+from disc.photo.read_faces import read_usable
+from disc.photo.request import ReadRequest, ReadSettings
 from disc.photo.seen.face_doubts import face_doubts
 from disc.photo.seen.look_face import FaceSeen, look_face
 from disc.photo.seen.seen_map import SeenMap, seen_by_any
 from disc.photo.seen.unseen_sites import mark_unseen
-from disc.photo.several.fitting import left_out, turned_pins, which_fit
+from disc.photo.several.fitting import left_out, set_aside, turned_pins, which_fit
 from disc.photo.several.merge_pins import SQUARELY_MM, ShownFace, laid_on_first, merge_pins
 from disc.photo.several.one_slot import slot_off_deg
 from disc.records import Condition, Doubt, Pin, Plate, Side
@@ -74,34 +75,53 @@ class Together:
     agreement: Agreement | None = None
 
 
-def read_both_sides(request: ReadRequest, photos: dict[Path, Photo], plate: Plate) -> Together:
-    """Read all photos of a request and bring them together by side."""
+def read_both_sides(
+    request: ReadRequest, photos: dict[Path, Photo], plate: Plate, unusable: Mapping[Path, BadInput] | None = None
+) -> Together:
+    """Read all photos of a request and bring them together by side.
+
+    unusable: why a photo is not among photos. What cannot be used is set aside where its face has another photo; raises
+    that BadInput where it is the only one, or the one that the scale lies in.
+    """
+    unusable = unusable or {}
     jobs: list[tuple[Photo, Side, ReadSettings]] = []
     for side, paths in ((Side.UPPER, request.upper), (Side.LOWER, request.lower)):
-        jobs += [(photos[path], side, request.given_for(side, path)) for path in paths]
+        given = {path: request.given_for(side, path) for path in paths}
+        jobs += [(photos[path], side, given[path]) for path in paths if path in photos]
+        if paths and not any(path in photos for path in paths):
+            raise unusable[paths[0]]
     if request.both:
         jobs += _two_in_one(photos[request.both], request)
     scale = _scale_in_its_photo(request, photos, jobs)
     if scale:
         radius = _radius_from_scale(jobs[scale.photo][0], scale)
         jobs = [(photo, side, replace(s, radius_mm=radius)) for photo, side, s in jobs]
-    readings = read_faces([(photo, side) for photo, side, _ in jobs], plate, [given for _, _, given in jobs])
+    readings = read_usable([(photo, side) for photo, side, _ in jobs], plate, [given for _, _, given in jobs])
     if scale:
-        factor = scale.mm / scale.length_in(readings[scale.photo].view.to_disc_mm)
-        readings = [_stretched(reading, factor) for reading in readings]
+        scaled = readings[scale.photo]
+        if isinstance(scaled, BadInput):
+            raise scaled
+        factor = scale.mm / scale.length_in(scaled.view.to_disc_mm)
+        readings = [one if isinstance(one, BadInput) else _stretched(one, factor) for one in readings]
     sides = []
     verdicts = {}
     for side in Side:
         mine = [
             _in_whole(photo, reading, request.both, photos)
             for (photo, s, _), reading in zip(jobs, readings, strict=True)
-            if s is side
+            if s is side and isinstance(reading, FaceReading)
         ]
         if not mine:
             continue
         judged = [(photo, reading, judge_photo(photo, reading.view)) for photo, reading in mine]
         verdicts.update({f"{side.value} {photo.path.name}": verdict for photo, _, verdict in judged})
-        sides.append(_one_side(side, judged))
+        faults = {path: unusable[path] for path in request.of_side(side) if path in unusable}
+        faults |= {
+            photo.path: reading
+            for (photo, s, _), reading in zip(jobs, readings, strict=True)
+            if s is side and isinstance(reading, BadInput)
+        }
+        sides.append(_one_side(side, judged, [set_aside(side, path, why) for path, why in faults.items()]))
     notes = [f"{side.side.value}: {note}" for side in sides for note in side.notes]
     notes += [f"{name}: {reason}" for name, verdict in verdicts.items() for reason in verdict.reasons]
     if scale and abs(sides[0].view.radius_mm / plate.radius_mm - 1) > SCALE_AGREES:
@@ -131,8 +151,13 @@ def _bend_untold(sides: Sequence[FaceTogether]) -> list[str]:
     ]
 
 
-def _one_side(side: Side, judged: Sequence[tuple[Photo, FaceReading, PhotoVerdict]]) -> FaceTogether:
-    """The photo that shows the most pins surely, sharpest first, leads; those that lie on it add to it."""
+def _one_side(
+    side: Side, judged: Sequence[tuple[Photo, FaceReading, PhotoVerdict]], aside: Sequence[Doubt] = ()
+) -> FaceTogether:
+    """The photo that shows the most pins surely, sharpest first, leads; those that lie on it add to it.
+
+    aside: photos that could not be used.
+    """
     worth = [_sure_pins(reading) - verdict.edge_mm for _, reading, verdict in judged]
     fitting = which_fit([reading.pins for _, reading, _ in judged], worth)
     photo, lead, verdict = judged[fitting.lead]
@@ -161,7 +186,7 @@ def _one_side(side: Side, judged: Sequence[tuple[Photo, FaceReading, PhotoVerdic
         (*lead.notes, *((SEEN_SQUARELY,) if squarely else ())),
         whole,
         tuple((judged[k][0], judged[k][1]) for k in in_order),
-        (*out, *face_doubts(side, looks[0], whole, verdict, lead.view.tracks_mm), *marked),
+        (*aside, *out, *face_doubts(side, looks[0], whole, verdict, lead.view.tracks_mm), *marked),
         lead.slot_odds,
     )
 

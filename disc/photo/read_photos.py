@@ -29,9 +29,8 @@ from disc.photo.image import Photo, load_photo
 from disc.photo.plane.view import View
 from disc.photo.poorer import why_poorer
 from disc.photo.quality import PhotoVerdict
-from disc.photo.read_face import ReadSettings
 from disc.photo.recorded_doubts import recorded_doubts
-from disc.photo.request import ReadRequest
+from disc.photo.request import ReadRequest, ReadSettings
 from disc.photo.scan.of_request import make_ready
 from disc.photo.scan.scanner import diameter_by_resolution
 from disc.photo.seen.face_doubts import not_photographed
@@ -90,10 +89,10 @@ def read_job(
     if not paths:
         raise BadInput("no photo was named. Give --upper PHOTO and --lower PHOTO, or --both PHOTO.")
     advance(0.05, "opening the photos")
-    photos = {path: with_lens(load_photo(path)) for path in dict.fromkeys(paths)}
+    photos, unusable = _opened(request, paths)
     advance(0.2, "finding plate and pins")
-    plate, by_bar = _plate(job, request, [photos[path] for path in whole])
-    together = _read_whole(_with_marks(job, request), photos, plate) if whole else Together((), {}, ())
+    plate, by_bar = _plate(job, request, [photos[path] for path in whole if path in photos])
+    together = _read_whole(_with_marks(job, request), photos, plate, unusable) if whole else Together((), {}, ())
     together = replace(together, notes=(*by_bar, *together.notes))
     poorer = () if request.replace else _poorer(job, together.sides)
     if poorer:
@@ -172,12 +171,33 @@ def _keep_aside(job: Job, photos: dict[Path, Photo], together: Together, why: Se
     )
 
 
-def _read_whole(request: ReadRequest, photos: dict[Path, Photo], plate: Plate) -> Together:
+def _opened(request: ReadRequest, paths: Sequence[Path]) -> tuple[dict[Path, Photo], dict[Path, BadInput]]:
+    """The photos, and what is wrong with those that cannot be opened where their face has another that can.
+
+    Raises BadInput for any other that cannot be opened, and for a name that no file has: it was mistyped.
+    """
+    photos: dict[Path, Photo] = {}
+    unusable: dict[Path, BadInput] = {}
+    for path in dict.fromkeys(paths):
+        others = [mine for side in Side if path in (mine := request.of_side(side))]
+        try:
+            photos[path] = with_lens(load_photo(path))
+        except BadInput as error:
+            if not path.is_file() or not others or any(len(set(mine)) == 1 for mine in others):
+                raise
+            unusable[path] = error
+    return photos, unusable
+
+
+def _read_whole(
+    request: ReadRequest, photos: dict[Path, Photo], plate: Plate, unusable: dict[Path, BadInput]
+) -> Together:
     """All photos of whole faces; scans are made ready first, and told in their own pixels afterwards."""
     if not request.scans:
-        return read_both_sides(request, photos, plate)
-    ready = make_ready({path: photos[path] for path in (*request.upper, *request.lower)}, plate.radius_mm)
-    return ready.told_in_originals(read_both_sides(request, ready.ready, plate))
+        return read_both_sides(request, photos, plate, unusable)
+    scans = {path: photos[path] for path in (*request.upper, *request.lower) if path in photos}
+    ready = make_ready(scans, plate.radius_mm)
+    return ready.told_in_originals(read_both_sides(request, ready.ready, plate, unusable))
 
 
 def _plate(job: Job, request: ReadRequest, photos: Sequence[Photo]) -> tuple[Plate, tuple[str, ...]]:

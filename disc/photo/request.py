@@ -6,8 +6,21 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from disc.errors import BadInput
-from disc.photo.read_face import ReadSettings
 from disc.records import Side
+
+
+@dataclass(frozen=True, slots=True)
+class ReadSettings:
+    """What a person gave by hand. centre, slot: photo (u, v). rim: five points or more. radius_mm: not the plate's.
+
+    bar_mm: what the measuring sheet's bar of 50 mm measures as printed.
+    """
+
+    centre: tuple[float, float] | None = None
+    slot: tuple[float, float] | None = None
+    rim: tuple[tuple[float, float], ...] = ()
+    radius_mm: float | None = None
+    bar_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,11 +44,15 @@ class ReadRequest:
     scans: bool = False
     by_photo: dict[Path, ReadSettings] = field(default_factory=dict)
 
+    def of_side(self, side: Side) -> tuple[Path, ...]:
+        """The photos of one face; without a picture of both."""
+        return self.upper if side is Side.UPPER else self.lower
+
     def given_for(self, side: Side, path: Path) -> ReadSettings:
         """What was given by hand for a photo. Raises BadInput where marks do not say which of several photos they are
         of: they are its pixels."""
         given = self.by_hand.get(side, ReadSettings())
-        several = len(self.upper if side is Side.UPPER else self.lower) > 1
+        several = len(self.of_side(side)) > 1
         for name, what in (("slot", given.slot), ("centre", given.centre), ("rim", given.rim)):
             if several and what:
                 raise BadInput(

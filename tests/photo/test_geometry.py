@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy import ndimage
 from skimage.measure import EllipseModel
 
+from disc.photo.face.sureness import bend_of
 from disc.photo.image import opencv
 from disc.photo.marks.pins_from_sites import FaceDoubt
 from disc.photo.marks.slant import fit_slant, plane_tilt
@@ -21,7 +22,6 @@ from disc.photo.plate.outline import rim_points
 from disc.photo.plate.slot import Slot, find_slot, running_median, window_mean
 from disc.photo.plate.slot_signs import SlotPlace, slot_places
 from disc.photo.plate.which_slot import FaceMarks, choose_slots
-from disc.photo.read_face import bend_of
 from disc.records import Side
 
 

@@ -13,7 +13,8 @@ from disc.photo.image import load_photo
 from disc.photo.plate.slot import Slot
 from disc.photo.plate.slot_signs import SlotPlace
 from disc.photo.plate.which_slot import NO_NOTCH, ChosenSlot, odds_against_mark, slot_doubts
-from disc.photo.read_face import ReadSettings, read_face
+from disc.photo.read_face import read_face
+from disc.photo.request import ReadSettings
 from disc.records import About, Plate, Side
 
 from .photo_sample import SAMPLE

@@ -14,7 +14,8 @@ import pytest
 from disc.photo.combine_photos import _one_side
 from disc.photo.image import Photo, load_photo, opencv
 from disc.photo.quality import judge_photo
-from disc.photo.read_face import ReadSettings, read_face
+from disc.photo.read_face import read_face
+from disc.photo.request import ReadSettings
 from disc.photo.several.merge_pins import ShownFace, laid_on_first, merge_pins
 from disc.records import Condition, Plate, Side
 

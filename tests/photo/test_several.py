@@ -13,12 +13,12 @@ from disc.errors import BadInput
 from disc.photo.combine_photos import _one_side, read_both_sides
 from disc.photo.image import Photo
 from disc.photo.quality import judge_photo
-from disc.photo.read_face import ReadSettings
-from disc.photo.request import ReadRequest
+from disc.photo.read_photos import _opened
+from disc.photo.request import ReadRequest, ReadSettings
 from disc.photo.several.lay_on import lay_on
 from disc.photo.several.merge_pins import ShownFace, merge_pins
 from disc.photo.several.one_slot import slot_off_deg
-from disc.records import Condition, Pin, Side
+from disc.records import Condition, Pin, Plate, Side
 
 from .photo_sample import SAMPLE, f1, matched
 
@@ -156,3 +156,44 @@ def test_photos_are_weighed_place_by_place():
     both = merge_pins([ShownFace([one]), ShownFace([two])])[0]
     assert both.condition is Condition.SOUND
     assert both.condition_probability == pytest.approx(0.9 * 0.2 / (0.9 * 0.2 + 0.05 * 0.6 + 0.05 * 0.2))
+
+
+@pytest.fixture(scope="module")
+def no_disc(upper_photo):
+    """A picture of something else: the table alone."""
+    grain = np.random.default_rng(3).normal(120, 9, (900, 1200, 3))
+    return Photo(SAMPLE / "table.jpg", np.clip(grain, 0, 255).astype(np.uint8))
+
+
+def test_a_photo_without_a_disc_is_set_aside_where_its_face_has_another(plate, upper_photo, upper_reading, no_disc):
+    together = together_of([no_disc, upper_photo], plate)
+    side = together.sides[0]
+    assert len(side.readings) == 1 and side.photo.path == upper_photo.path
+    assert [pin.r_mm for pin in side.pins] == pytest.approx([pin.r_mm for pin in upper_reading.pins])
+    doubt = next(doubt for doubt in side.doubts if "set aside" in doubt.say)
+    assert "table.jpg" in doubt.say and str(no_disc.path) not in doubt.say and doubt.side is Side.UPPER
+    with pytest.raises(BadInput, match=r"table\.jpg"):
+        together_of([no_disc], plate)
+    with pytest.raises(BadInput, match=r"table\.jpg"):  # the lower face has no other
+        photos = {photo.path: photo for photo in (no_disc, upper_photo)}
+        read_both_sides(ReadRequest((upper_photo.path,), (no_disc.path,)), photos, plate)
+
+
+def test_a_file_that_cannot_be_opened_is_set_aside_too(tmp_path):
+    good, broken = tmp_path / "good.jpg", tmp_path / "broken.jpg"
+    good.write_bytes((SAMPLE / "upper.jpg").read_bytes())
+    broken.write_bytes(good.read_bytes()[:2000])
+    photos, unusable = _opened(ReadRequest(upper=(broken, good)), (broken, good))
+    assert set(photos) == {good} and "damaged" in str(unusable[broken])
+    for request in (ReadRequest((broken,)), ReadRequest((good,), (broken,)), ReadRequest((good,), closer={})):
+        with pytest.raises(BadInput, match="damaged"):
+            _opened(request, (good, broken))
+    absent = tmp_path / "typo.jpg"
+    with pytest.raises(BadInput, match="no such file"):
+        _opened(ReadRequest((absent, good)), (absent, good))
+    with pytest.raises(BadInput, match="damaged"):  # as where all of a face's photographs are
+        other = tmp_path / "other.jpg"
+        other.write_bytes(broken.read_bytes())
+        request = ReadRequest((broken, other))
+        photos, unusable = _opened(request, request.upper)
+        read_both_sides(request, photos, Plate(28.0), unusable)

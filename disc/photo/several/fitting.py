@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
+from disc.errors import BadInput
 from disc.frame import FULL_TURN_DEG, FloatArray, to_xy_mm
 from disc.photo.several.lay_on import LaidPhoto, lay_on
 from disc.records import About, Doubt, Pin, Side
@@ -59,6 +61,13 @@ def turned_pins(pins: Sequence[Pin], turn_rad: float) -> list[Pin]:
     """The pins with their angles counted on by a turn."""
     turn = float(np.degrees(turn_rad))
     return [replace(pin, theta_deg=(pin.theta_deg + turn) % FULL_TURN_DEG) for pin in pins]
+
+
+def set_aside(side: Side, path: Path, why: BadInput) -> Doubt:
+    """A photograph that could not be used, where the face has another, in words."""
+    reason = str(why).removeprefix(f"{path}: ")
+    say = f"the photograph {path.name} was set aside, and the {side.value} face read from the others: {reason}"
+    return Doubt(About.SHARP, say, "", side)
 
 
 def left_out(side: Side, name: str, lead: str, laid: LaidPhoto) -> Doubt:

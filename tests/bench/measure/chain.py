@@ -25,9 +25,8 @@ from disc.comb.comb_job import take_table
 from disc.errors import DiscError
 from disc.frame import to_xy_mm
 from disc.job import Job, create_job, open_for_writing
-from disc.photo.read_face import ReadSettings
 from disc.photo.read_photos import read_job
-from disc.photo.request import ReadRequest
+from disc.photo.request import ReadRequest, ReadSettings
 from disc.records import Side
 from disc.repin.plan_job import PlanSettings, make_plan, rates_in_force
 from disc.repin.records import Operation, Plan, Station

@@ -27,7 +27,8 @@ from scipy.optimize import linear_sum_assignment
 from disc.errors import BadInput
 from disc.frame import to_xy_mm
 from disc.photo.image import Photo, load_photo, opencv
-from disc.photo.read_face import read_face, read_faces
+from disc.photo.read_face import read_face
+from disc.photo.read_faces import read_faces
 from disc.records import Pin, Plate, Side, Turns
 from tests.bench.truth.known import known
 

@@ -28,7 +28,7 @@ from disc.photo.close_up.lay_in import lay_in
 from disc.photo.close_up.read_close_up import read_close_up
 from disc.photo.combine_photos import read_both_sides
 from disc.photo.image import Photo, load_photo
-from disc.photo.read_face import read_faces
+from disc.photo.read_faces import read_faces
 from disc.photo.request import ReadRequest
 from disc.photo.scan.of_request import make_ready
 from disc.photo.several.merge_pins import ShownFace, laid_on_first, merge_pins

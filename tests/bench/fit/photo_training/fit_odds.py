@@ -20,13 +20,14 @@ import numpy as np
 from scipy.optimize import linear_sum_assignment, minimize
 
 from disc.errors import BadInput
-from disc.photo import read_face
 from disc.photo.image import load_photo
 from disc.photo.marks import pins_from_sites as judge
 from disc.photo.marks import site_odds as weigh
 from disc.photo.marks.slant import Slant
 from disc.photo.marks.spots import PIN, Spots
 from disc.photo.plane.joint import feet_put_right
+from disc.photo.read_face import look_at
+from disc.photo.request import ReadSettings
 from disc.records import Plate, Side, Turns
 
 REACH_MM, DAMAGED = 0.25, 0.3
@@ -53,9 +54,7 @@ def look(folder: Path, truth: dict[str, Any]) -> list[Face]:
     out = []
     for item in truth["photos"]:
         try:
-            seen = read_face._look(
-                load_photo(folder / item["file"]), Side(item["side"]), plate, read_face.ReadSettings()
-            )
+            seen = look_at(load_photo(folder / item["file"]), Side(item["side"]), plate, ReadSettings())
         except BadInput:
             continue
         plane = seen.joint.plane

@@ -18,7 +18,8 @@ from disc.fitted import Made
 from disc.photo.image import load_photo
 from disc.photo.plate import slot_signs
 from disc.photo.plate.slot import find_slot, search_slots
-from disc.photo.read_face import ReadSettings, look_at
+from disc.photo.read_face import look_at
+from disc.photo.request import ReadSettings
 from disc.records import Plate, Side
 from tests.bench.fit.fitted_file import add_out, write_parts
 
