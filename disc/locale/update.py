@@ -42,7 +42,9 @@ def update(language: Language) -> int:
     if path.is_file():
         with path.open("rb") as file:
             old = read_po(file, locale=language.value)
-    new = Catalog(locale=language.value, project="disc", charset="utf-8", fuzzy=False)
+    # The day on which it was begun stays: a date that changes with every run sets two persons' work against each other.
+    begun = old.creation_date
+    new = Catalog(locale=language.value, project="disc", charset="utf-8", fuzzy=False, creation_date=begun)
     missing = 0
     for message, files in sentences().items():
         known = old.get(message[0] if isinstance(message, tuple) else str(message))

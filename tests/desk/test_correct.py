@@ -15,7 +15,7 @@ from .rig import running_desk
 from .sample import free_place, lonely, place_px
 
 TABLET = {"viewport": {"width": 820, "height": 1180}, "has_touch": True}
-UNDO_OFF = "() => document.getElementById('undo').disabled"
+UNDO_OFF = "() => document.getElementById('undo').ariaDisabled === 'true'"
 
 
 @pytest.fixture

@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 
 from disc.comb.strikes import strikes_from_pins
+from disc.desk.server.events import News
 from disc.desk.work.heard import page_heard
+from disc.desk.work.session import Session
 from disc.job import open_for_writing
 
 REVOLUTION_S, BEGUN = 47.0, 0.3  # seconds of the recorded turn, and which part of it had passed when it began
@@ -78,6 +80,28 @@ def test_other_pins_are_not_laid_under_the_recording(listened):
 def test_what_an_earlier_version_stored_is_to_be_compared_again(job):
     strikes = _store(job, lambda content: {k: v for k, v in content.items() if k != "course"})
     assert "Compare the recording again" in _heard(job, strikes)[0]["why"]
+
+
+def test_the_desk_lays_it_over_the_turn_as_resolved(listened):
+    """Where no tip was measured the pins strike all the same: their tips are estimated, once, for everything."""
+    folder, strikes = listened
+    lines = (folder / "comb.csv").read_text(encoding="utf-8").splitlines()
+    at = lines[0].split(",").index("tip_theta_deg")
+    bare = [",".join("" if i == at else cell for i, cell in enumerate(line.split(","))) for line in lines[1:]]
+    (folder / "comb.csv").write_text("\n".join([lines[0], *bare]) + "\n", encoding="utf-8")
+    news = News()
+    told = []
+    news.send = lambda kind, content: told.append((kind, content))
+    session = Session(folder, news)
+    try:
+        session.wait_for_thoughts()
+        pins = {row[3] for row in session.heard_now()["sounds"] if row[3] is not None}
+        assert pins == {s.pin_id for s in strikes}
+        assert [content["heard"] for kind, content in told if kind == "music"][-1] == session.heard_now()
+        session.derived_rev = -1  # asked before what follows is worked out
+        assert {row[3] for row in session.heard_now()["sounds"] if row[3] is not None} == pins
+    finally:
+        session.close()
 
 
 @pytest.mark.parametrize("course", [[], [[0.0]], "x", [[0.0, None], [1.0, 1.0]]])

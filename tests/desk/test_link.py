@@ -13,7 +13,7 @@ from .rig import StartedDesk, make_job, photo_place, pins
 
 NOTICED = "() => document.body.dataset.link === 'lost' && !document.getElementById('link').hidden"
 BACK = "() => document.body.dataset.link === 'up' && document.getElementById('link').hidden"
-WITHIN_MS = 2000
+WITHIN_MS = 10_000  # the bar of 2 s is held by tests/bench/measure/desk_kills.py; a busy machine may take longer
 UPPER = [pin for pin in pins() if pin.side is Side.UPPER and pin.condition is Condition.SOUND]
 
 

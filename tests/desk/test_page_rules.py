@@ -56,7 +56,7 @@ def test_the_page_may_load_nothing_from_elsewhere(open_desk, job):
           const script = document.createElement('script');
           script.textContent = 'window.hacked = 1';
           document.body.append(script);
-          await new Promise((done) => setTimeout(done, 300));
+          while (blocked.length < 3) await new Promise((done) => setTimeout(done, 20));
           return [blocked.sort(), window.hacked ?? null];
         }"""
     )

@@ -10,11 +10,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from playwright.sync_api import TimeoutError as NotInTime
-
 from .page import DeskPage
 
-PRESSES, CHOOSER_MS = 5, 5000
 MOST_TABS = 400
 LONG_MS = 180_000
 PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True, "device_scale_factor": 1}
@@ -55,17 +52,10 @@ class Keys:
         raise AssertionError(f"{value} is not in the list {where}")
 
     def bring(self, where: str, path: Path) -> None:
-        """Again, as a person would, where the panel was drawn anew between reaching the field and pressing."""
-        for _ in range(PRESSES):
-            self.go(where)
-            try:
-                with self.page.expect_file_chooser(timeout=CHOOSER_MS) as chooser:
-                    self.page.keyboard.press("Space")
-            except NotInTime:
-                continue
-            chooser.value.set_files(str(path))
-            return
-        raise AssertionError(f"{where} asks for no file")
+        self.go(where)
+        with self.page.expect_file_chooser() as chooser:
+            self.page.keyboard.press("Space")
+        chooser.value.set_files(str(path))
 
 
 class Fingers:

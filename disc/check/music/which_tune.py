@@ -26,12 +26,12 @@ def best_of(
     pitch_of = {tooth.number: tooth.pitch for tooth in comb.teeth}
     pitch = np.array([pitch_of[int(tooth)] for tooth in heard.tooth], dtype=float)
     laid = [(tune, align(heard.t_s, pitch, tune)) for tune in references if tune.pitch.size >= LEAST_AGREEING]
-    fitting = [(tune, found) for tune, found in laid if _is_this_tune(found, min(tune.pitch.size, len(pitch)))]
+    fitting = [(tune, found) for tune, found in laid if is_this_tune(found, min(tune.pitch.size, len(pitch)))]
     return max(fitting, key=lambda pair: pair[1].score, default=None)
 
 
-def _is_this_tune(found: Alignment, shorter: int) -> bool:
-    """shorter: how many notes the shorter of print and disc has."""
+def is_this_tune(found: Alignment, shorter: int) -> bool:
+    """Whether a tune laid over a disc is that of the disc. shorter: notes of the shorter of print and disc."""
     agree = len(found.agree)
     within = agree + len(found.absent) + len(found.displaced)
     return agree >= LEAST_AGREEING and agree >= LEAST_SHARE * within and agree >= LEAST_COVERED * shorter

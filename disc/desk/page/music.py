@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from disc.desk.work.derive import Derived, sounding_pitches
@@ -26,6 +27,7 @@ def page_music(derived: Derived, comb: Comb | None, rev: int) -> dict[str, Any]:
             str(pin): {"bar": p.bar, "beat": beat_words(p.beat), "exact": p.exact} for pin, p in derived.places.items()
         },
         "teeth": _teeth(comb, fifths) if comb else [],
+        "said": [asdict(one) for one in derived.said],
         "alternatives": list(derived.alternatives),
         "doubts": doubts_to_json(derived.doubts),
         "tune": None

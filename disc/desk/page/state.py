@@ -7,7 +7,6 @@ from typing import Any
 from disc import __version__
 from disc.check.kinds import KINDS
 from disc.check.store import FINDINGS_FILE
-from disc.comb.strikes import strikes_from_pins
 from disc.condition_marks import MARKS
 from disc.desk.page.findings import page_findings, page_plan
 from disc.desk.page.music import page_music
@@ -15,11 +14,11 @@ from disc.desk.page.sheets import screen_turn, sheet_lines
 from disc.desk.server.saved import saved_files
 from disc.desk.server.uploads import recordings_of
 from disc.desk.work.close_ups import close_ups_shown
-from disc.desk.work.heard import page_heard
 from disc.desk.work.mark_place import marks_shown
+from disc.desk.work.printed import print_title
 from disc.desk.work.session import Session
 from disc.desk.work.settings import settings_shown
-from disc.records import Condition, Side, Strike
+from disc.records import Condition, Side
 from disc.words import CAUTIONS, plain
 
 
@@ -53,23 +52,17 @@ def page_state(session: Session) -> dict[str, Any]:
         "history": session.history_state(),
         "music": music,
         "doubts": music["doubts"],
-        "heard": page_heard(job, _strikes(session)),
+        "heard": session.heard_now(),
         "pending": job.has(FINDINGS_FILE) and not session.checked.was_checked,
         "findings": page_findings(session.checked),
         "plan": page_plan(session.checked),
         "picture_stamp": "-".join(digest[:8] for digest in job.content.photos.values()) or job.content.created,
         "plucked": session.plucked,
+        "print": print_title(job),
         "files": saved_files(job),
         "recordings": recordings_of(job),
         "steps_done": sorted(job.content.results),
     }
-
-
-def _strikes(session: Session) -> tuple[Strike, ...]:
-    """What the disc plays as it stands, with the pins in force."""
-    if session.job is None or session.comb is None:
-        return ()
-    return strikes_from_pins(session.pins, session.comb, session.job.plate, as_it_stands=True)
 
 
 def _sheets(session: Session) -> list[dict[str, Any]]:

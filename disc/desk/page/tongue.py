@@ -11,7 +11,7 @@ import re
 from functools import cache
 from typing import Any
 
-from disc.desk.page.said import PAGE_PATTERNS
+from disc.desk.page.said.all_said import PAGE_PATTERNS
 from disc.errors import BadInput
 from disc.locale.catalogue import Language, reader
 from disc.locale.said import pattern_regex

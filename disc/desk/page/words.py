@@ -56,7 +56,7 @@ def page_words(words: str, folder: Path) -> str:
     line = _IN_BRACKETS.sub(lambda match: _TAB_OF[match["command"]], line)
     line = _READ_IT.sub(r"\g<what> (tab Disc)", line)
     line = _BARE.sub(lambda match: TABS[match["command"]], _RUN.sub(_tab, line))
-    line = _LONE_OPTION.sub("", line)
+    line = _LONE_OPTION.sub("", line).replace(" with --section-at", "")
     return line.removeprefix("JOB: ").replace("JOB/", "").replace("JOB", "this job")
 
 

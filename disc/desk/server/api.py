@@ -17,6 +17,7 @@ from disc.desk.server.handlers import DeskHandler, NewsStream, PageHandler, Stat
 from disc.desk.server.saved import own_file, saved_files
 from disc.desk.server.uploads import LARGEST_BYTES
 from disc.desk.work import comb_hand, comb_photo, compare, tasks
+from disc.desk.work.bars import say_of_bar
 from disc.desk.work.changes import plate_changes
 from disc.desk.work.decide import decide
 from disc.desk.work.mark_place import mark_place
@@ -74,6 +75,15 @@ class SetValues(DeskHandler):
             f"{c.name.split('.')[-1].removesuffix('_mm')} {_told(c.new)}" for c in changes if c.old != c.new
         )
         await self.in_bench(self.session.set_values, f"set {words}", changes)
+        self.finish(await self.aside(page_state, self.session))
+
+
+class SayOfBar(DeskHandler):
+    """A bar line moved, another metre or a new tune from a bar on."""
+
+    async def post(self) -> None:
+        """Body: see bars.py."""
+        await self.in_bench(say_of_bar, self.session, self.json_body())
         self.finish(await self.aside(page_state, self.session))
 
 
@@ -170,6 +180,16 @@ class Score(DeskHandler):
         from disc.desk.page.score import page_score
 
         self.finish(await self.aside(page_score, self.session))
+
+
+class Print(DeskHandler):
+    """The disc's tune as it is printed, laid over the turn."""
+
+    async def get(self) -> None:
+        """See printed.py."""
+        from disc.desk.work.printed import page_print  # brings in scipy, which the page must not wait for
+
+        self.finish(await self.aside(page_print, self.session))
 
 
 class Earlier(DeskHandler):
@@ -320,6 +340,7 @@ def make_application(session: Session, rules: Guard, upload_folder: Path, earlie
             (r"/api/history", GoTo, parts),
             (r"/api/set", SetValues, parts),
             (r"/api/decide", Decide, parts),
+            (r"/api/bars", SayOfBar, parts),
             (r"/api/task", RunTask, with_uploads),
             (r"/api/stop", StopTask, parts),
             (r"/api/upload/(photo|comb|recording|score|table)", Upload, with_uploads),
@@ -329,6 +350,7 @@ def make_application(session: Session, rules: Guard, upload_folder: Path, earlie
             (r"/api/picture/([a-z0-9-]+)", PictureHandler, with_earlier),
             (r"/api/tooth/([0-9]{1,6})", ToothSound, parts),
             (r"/api/score", Score, parts),
+            (r"/api/print", Print, parts),
             (r"/api/earlier", Earlier, with_earlier),
             (r"/api/comb-marks", CombMarks, with_uploads),
             (r"/api/recording/([^/]+)", RecordingHandler, parts),

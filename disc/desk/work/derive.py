@@ -11,6 +11,7 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Any
 
+from disc.desk.work.bars_said import SaidOfBar
 from disc.frame import turn_for_onset_deg
 from disc.records import Comb, Doubt, Plate, Strike, Tune
 from disc.tune.write.lengths import beat_quarter
@@ -44,6 +45,7 @@ class Derived:
     alternatives: tuple[str, ...] = ()
     why: str = ""
     doubts: tuple[Doubt, ...] = ()
+    said: tuple[SaidOfBar, ...] = ()  # of single bars
 
 
 def derive(turn: OneTurn | None, why: str = "", doubts: tuple[Doubt, ...] = ()) -> Derived:

@@ -19,6 +19,11 @@ from disc.records import Plate, Strike
 LEAST_SHARE = 0.5  # of the pins heard must still strike their tooth, or the recording is not laid over the disc
 
 
+def was_listened(job: Job) -> bool:
+    """Whether a recorded turn was compared with the pins."""
+    return "listen" in job.content.results
+
+
 def page_heard(job: Job, strikes: Sequence[Strike]) -> dict[str, Any] | None:
     """The recorded turn last compared with the pins, as plain JSON for the page; None if there is none.
 
@@ -27,14 +32,13 @@ def page_heard(job: Job, strikes: Sequence[Strike]) -> dict[str, Any] | None:
     tooth]; places: for each finding [kind, pin or null, degrees, second of the recording at which to listen]; why:
     words, where the recording cannot be laid over the disc.
     """
-    listened = job.content.results.get("listen")
-    if listened is None:
+    if not was_listened(job):
         return None
     # Brings in scipy, which the page must not wait for.
     from disc.listen.store import load_course, load_listen, load_turn
 
     nothing: dict[str, Any] = {name: [] for name in ("sounds", "path", "silent", "extra", "places")}
-    nothing["name"] = str(listened.get("file"))
+    nothing["name"] = str(job.content.results["listen"].get("file"))
     try:
         turn, findings, course = load_turn(job), load_listen(job), load_course(job)
         if turn is None:

@@ -23,9 +23,11 @@ from disc.desk.page.views import sheets_of_job
 from disc.desk.page.words import page_doubts, page_words
 from disc.desk.server.events import News
 from disc.desk.server.saved import saved_files
+from disc.desk.work.bars_said import said_of_bars
 from disc.desk.work.changes import apply_changes, fitting_changes, moved_by_changes
 from disc.desk.work.derive import Derived, derive, told_changes
 from disc.desk.work.edits import EditGround, edit_from_request
+from disc.desk.work.heard import page_heard, was_listened
 from disc.desk.work.history import (
     HISTORY_FILE,
     DeskStep,
@@ -278,6 +280,7 @@ class Session:
         try:
             turn, why = self._turn_now(job, pins, comb)
             after = replace(derive(turn, why, _doubts(job, turn)), alternatives=_other_readings(turn))
+            after = replace(after, said=said_of_bars(job.settings, after.tune))
         except Exception as error:  # a fault in a room must not take the desk down
             log.exception("working out what follows")
             after = Derived(why=f"This could not be worked out: {error}")
@@ -286,8 +289,22 @@ class Session:
             if rev != self.rev:
                 return
             self.derived, self.derived_rev = after, rev
-        self.news.send("music", page_music(after, comb, rev) | {"told": told})
+        heard = page_heard(job, after.now)
+        self.news.send("music", page_music(after, comb, rev) | {"told": told, "heard": heard})
         self._check_again(job, turn, rev)
+
+    def heard_now(self) -> dict[str, Any] | None:
+        """The recorded turn over the pins in force; what they strike is resolved here where that is not known yet."""
+        with self.guard:
+            job, pins, comb, is_known = self.job, self.pins, self.comb, self.derived_rev == self.rev
+            strikes = self.derived.now if is_known else ()
+        if job is None or not was_listened(job):
+            return None
+        if not is_known and comb is not None:
+            from disc.turn.turn_of_job import turn_of_pins
+
+            strikes = turn_of_pins(job, pins, comb, read_tune=False).now
+        return page_heard(job, strikes)
 
     def _turn_now(self, job: Job, pins: tuple[Pin, ...], comb: Comb | None) -> tuple[OneTurn | None, str]:
         """(the turn of these pins, why it lacks something); a fault in reading the tune leaves the strikes."""

@@ -3,11 +3,11 @@
 import { post, upload } from "./api.js";
 import { button, byId, element } from "./dom.js";
 import { combTable } from "./comb_table.js";
-import { rebuild } from "./forms.js";
 import { pluckedSection } from "./plucked.js";
 import { combSources } from "./comb_sources.js";
 import { drawCross, drawNumber } from "./marks.js";
 import { loadPhoto } from "./photo.js";
+import { rebuild } from "./refill.js";
 import { attempt, say } from "./say.js";
 import { addLayer, redraw } from "./stage.js";
 import { desk, on, setSheet, setTool, takeState, tell } from "./store.js";
@@ -44,7 +44,7 @@ function draw() {
   rebuild(heard, [state.plucked, redrawn], () => [pluckedSection(drawHeard)]);
   rebuild(tableBox, music?.teeth ?? [], () => (state.has_comb ? [element("details", { open: true, id: "comb-table-fold" }, element("summary", {}, "The table"), combTable(music.teeth))] : [combTable([])]));
   rebuild(sources, state.has_comb, () => [combSources(state.has_comb)]);
-  if (!(photograph.contains(document.activeElement) && document.activeElement.matches("input[type=text], select"))) photograph.replaceChildren(onPhotograph());
+  rebuild(photograph, [picture?.token, marks], () => [onPhotograph()]);
 }
 
 let redrawn = 0; // what was heard is drawn anew where only the page's own choice changed
@@ -71,14 +71,14 @@ function onPhotograph() {
   const side = element("select", { id: "comb-side", onchange: (e) => { marks.side = e.target.value; measure(); } },
     element("option", { value: "upper" }, "upper"), element("option", { value: "lower" }, "lower"));
   side.value = marks.side ?? "upper";
-  const length = element("input", { id: "comb-length", type: "text", size: 6, inputmode: "decimal", autocomplete: "off", value: marks.length ?? "", onchange: (e) => { marks.length = e.target.value.replace(",", "."); measure(); } });
+  const length = element("input", { id: "comb-length", type: "text", size: 6, inputmode: "decimal", autocomplete: "off", value: marks.length ?? "", oninput: (e) => { marks.length = e.target.value.replace(",", "."); }, onchange: measure });
   section.append(
     element("p", { id: "comb-step" }, element("strong", {}, words), ` ${step === "tips" ? `${marks.tips.length} marked.` : ""}`),
     element("div", { class: "row" }, element("label", {}, "It looks at the side ", side), element("label", {}, "Known length, mm ", length)),
     element("div", { class: "row" },
       button("Mark", () => { setSheet("comb"); setTool("mark-comb"); byId("stage").focus(); }, { id: "comb-mark" }),
       button("Take back the last mark", takeBack, { id: "comb-back" }),
-      button("Mark all again", () => { marks = { ...fresh(), side: marks.side, length: marks.length }; draw(); redraw(); })),
+      button("Mark all again", () => { marks = { ...fresh(), side: marks.side, length: marks.length }; draw(); redraw(); }, { id: "comb-again" })),
     element("ol", { class: "evidence" }, ...marks.measured.map(([r, theta]) => element("li", {}, `${r.toFixed(2)} mm, ${theta.toFixed(1)}°`))),
     button("Make this the comb", keep, { id: "comb-keep", class: "chief" }),
   );

@@ -1,7 +1,7 @@
 // The comb's table to read and to write: pitches as note names, hertz or numbers, whatever a person has; a tooth that is
 // dead, broken or missing keeps its place without a tone, and the tune goes on.
 
-import { button, element } from "./dom.js";
+import { button, byId, element } from "./dom.js";
 import { send } from "./outbox.js";
 import { hear } from "./roll.js";
 import { attempt, say } from "./say.js";
@@ -9,20 +9,23 @@ import { desk, takeState, tell } from "./store.js";
 
 const CONDITIONS = ["", "sound", "dead", "broken", "missing", "replaced", "buzzing", "doubled"];
 const HEADINGS = ["No.", "Side", "Tip, mm", "Tip, °", "Pitch", "Condition", ""];
-let fresh = 0; // rows added and not yet kept
+let fresh = 0;
+let added = []; // names of rows added and not yet kept
+let out = new Set(); // numbers of the teeth to be left out
 
 const cell = (row, name, value, size) =>
   element("input", { size, "data-column": name, "data-base": value, value, autocomplete: "off", "aria-label": `${name.replaceAll("_", " ")}, ${row}` });
 
-function rowOf(tooth) {
-  const row = tooth ? `tooth ${tooth.number}` : `new tooth ${fresh}`;
+function rowOf(tooth, name) {
+  const row = tooth ? `tooth ${tooth.number}` : name;
   const pick = (name, choices, value) => {
     const made = element("select", { "data-column": name, "data-base": value, "aria-label": `${name}, ${row}` }, ...choices.map((one) => element("option", { value: one }, one || "–")));
     made.value = value;
     return made;
   };
   const pitch = tooth && !tooth.stand_in ? tooth.name : "";
-  return element("tr", { "data-was": tooth ? String(tooth.number) : null, onfocusin: () => tell("tooth", tooth?.number ?? null) },
+  const isOut = Boolean(tooth) && out.has(tooth.number);
+  return element("tr", { "data-was": tooth ? String(tooth.number) : null, class: isOut ? "out" : null, onfocusin: () => tell("tooth", tooth?.number ?? null) },
     element("td", {}, cell(row, "number", tooth ? String(tooth.number) : "", 3)),
     element("td", {}, pick("side", ["upper", "lower"], tooth?.side ?? "upper")),
     element("td", {}, cell(row, "tip_r_mm", tooth ? tooth.r_mm.toFixed(3) : "", 6)),
@@ -31,16 +34,22 @@ function rowOf(tooth) {
     element("td", {}, pick("condition", CONDITIONS, tooth?.condition ?? "")),
     element("td", { class: "row" },
       tooth ? button("♪", () => hear(tooth.number), { "aria-label": `Hear ${row}` }) : null,
-      button("✕", (event) => leaveOut(event.target.closest("tr")), { "aria-label": `Leave out ${row}`, "aria-pressed": "false" })));
+      button("✕", (event) => leaveOut(event.target.closest("tr"), row), { "aria-label": `Leave out ${row}`, "aria-pressed": String(isOut) })));
 }
 
 // A row to be left out stays to be seen until the table is kept; a fresh one just goes.
-function leaveOut(row) {
-  if (!row.dataset.was) return row.remove();
+function leaveOut(row, name) {
+  if (!row.dataset.was) {
+    added = added.filter((one) => one !== name);
+    byId("comb-table-more").focus();
+    return row.remove();
+  }
   const mark = row.querySelector("[aria-pressed]");
   const isOut = mark.getAttribute("aria-pressed") !== "true";
   mark.setAttribute("aria-pressed", String(isOut));
   row.classList.toggle("out", isOut);
+  if (isOut) out.add(Number(row.dataset.was));
+  else out.delete(Number(row.dataset.was));
   return undefined;
 }
 
@@ -59,12 +68,14 @@ async function keep(body) {
   if (!rows.length && !drop.length) return say("Nothing in the table was changed.");
   const state = await attempt(() => send("/api/comb-table", { rows, drop }));
   if (!state) return undefined;
+  added = [];
+  out = new Set();
   if (!state.isDone) takeState(state);
   return say(`The comb's table is kept: ${desk.music.teeth.length} teeth.`);
 }
 
 export function combTable(teeth) {
-  const body = element("tbody", {}, ...teeth.map(rowOf));
+  const body = element("tbody", {}, ...teeth.map((tooth) => rowOf(tooth)), ...added.map((name) => rowOf(null, name)));
   return element("section", {},
     element("p", { class: "hint" }, "Pitches as you have them: A4, A4-14 (cents), 440 Hz, 69. A dead, broken or missing tooth stays here without a pitch."),
     element("div", { class: "comb-table", role: "region", "aria-label": "Table of the comb", tabindex: 0 },
@@ -75,7 +86,8 @@ export function combTable(teeth) {
       button("Keep the table", () => keep(body), { id: "comb-table-keep", class: "chief" }),
       button("One tooth more", () => {
         fresh += 1;
-        body.append(rowOf(null));
+        added.push(`new tooth ${fresh}`);
+        body.append(rowOf(null, added.at(-1)));
         body.lastElementChild.querySelector("input").focus();
       }, { id: "comb-table-more" })));
 }

@@ -2,8 +2,9 @@
 
 import { upload } from "./api.js";
 import { byId, element } from "./dom.js";
-import { changed, field, rebuild } from "./forms.js";
+import { changed, field } from "./forms.js";
 import { marksForm } from "./hand_marks.js";
+import { rebuild } from "./refill.js";
 import { attempt } from "./say.js";
 import { sendSettings } from "./settings.js";
 import { desk, on } from "./store.js";

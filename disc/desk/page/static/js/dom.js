@@ -3,8 +3,11 @@
 export const byId = (id) => document.getElementById(id);
 
 // element("button", {type: "button", class: "chief", onclick: f}, "Words", child)
+// What it is called, whatever language it is shown in, stays with it: a part drawn anew is known again by that.
 export function element(name, attributes = {}, ...children) {
   const made = document.createElement(name);
+  made.called = attributes["data-key"] ?? attributes.id ?? attributes["aria-label"] ?? attributes.name ??
+    children.map((child) => (typeof child === "string" ? child : child?.called ?? "")).find(Boolean) ?? "";
   for (const [key, value] of Object.entries(attributes)) {
     if (value === null || value === undefined || value === false) continue;
     if (key.startsWith("on")) made.addEventListener(key.slice(2), value);
@@ -50,11 +53,6 @@ export function markChosen(box, chosen) {
     one.tabIndex = is ? 0 : -1;
   }
   if (box.twin) box.twin.value = [...box.twin.options].some((one) => one.value === chosen) ? chosen : "";
-}
-
-// replaceChildren that leaves out what is not there
-export function fill(box, ...children) {
-  box.replaceChildren(...children.filter((child) => child !== null && child !== undefined && child !== ""));
 }
 
 export function fact(list, name, value) {

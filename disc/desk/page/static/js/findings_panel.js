@@ -4,6 +4,7 @@ import { upload } from "./api.js";
 import { button, byId, element } from "./dom.js";
 import { hearAt, placeOf } from "./heard.js";
 import { send } from "./outbox.js";
+import { rebuild } from "./refill.js";
 import { draftOf, keepDraft } from "./remember.js";
 import { attempt, say } from "./say.js";
 import { desk, on, select, takeState } from "./store.js";
@@ -13,34 +14,32 @@ const panel = byId("panel-findings");
 const VERDICTS = { accepted: "accepted", rejected: "rejected", doubt: "left in doubt" };
 const WEIGHTS = { seen: "seen", heard: "heard", known: "known", mechanical: "mechanical" };
 let filter = "open";
-let drawn = null;
 
 function draw() {
   if (!desk.state?.job) return;
-  const told = desk.state.findings;
-  // The same findings are not drawn again: a list must not change under the hand that is about to press.
-  const key = JSON.stringify([told, filter, desk.state.pending, desk.state.has_comb, desk.state.heard?.places]);
-  if (key === drawn) return undefined;
-  drawn = key;
-  if (told.trouble) return panel.replaceChildren(element("p", { class: "fault" }, told.trouble), checkButton("Check again"));
-  if (desk.state.pending) return panel.replaceChildren(element("p", {}, "The findings are being worked out …"));
+  const { findings, pending, has_comb, heard } = desk.state;
+  rebuild(panel, [findings, filter, pending, has_comb, heard?.places], () => parts(findings));
+}
+
+function parts(told) {
+  if (told.trouble) return [element("p", { class: "fault" }, told.trouble), checkButton("Check again")];
+  if (desk.state.pending) return [element("p", {}, "The findings are being worked out …")];
   if (!told.checked) {
-    if (!desk.state.has_comb) return panel.replaceChildren(element("p", {}, "The check needs pins and a comb, by which it knows what each pin sounds. Give the comb first (tab Comb)."));
-    return panel.replaceChildren(
+    if (!desk.state.has_comb) return [element("p", {}, "The check needs pins and a comb, by which it knows what each pin sounds. Give the comb first (tab Comb).")];
+    return [
       element("p", {}, "The disc has not been checked yet. The check looks at every pin and hole, and says what is missing, bent, left over or set wrong, each with its evidence."),
       checkButton("Check the disc"),
       withScore(),
-    );
+    ];
   }
   const all = told.findings;
   const shown = all.filter((finding) => filter === "all" || (filter === "open" ? !finding.verdict : finding.verdict === filter));
-  panel.replaceChildren(
+  return [
     element("div", { class: "row" }, element("label", {}, "Show ", chooser(all)), checkButton("Check again")),
     withScore(),
-    shown.length ? "" : element("p", { class: "faint" }, all.length ? "None of these." : "The check found nothing to say."),
+    shown.length ? null : element("p", { class: "faint" }, all.length ? "None of these." : "The check found nothing to say."),
     ...shown.map(card),
-  );
-  return undefined;
+  ];
 }
 
 const checkButton = (words) => button(words, () => runTask({ do: "check" }), { id: "check" });
@@ -62,7 +61,6 @@ function chooser(all) {
   const made = element("select", { id: "finding-filter", onchange: (event) => {
     filter = event.target.value;
     draw();
-    byId("finding-filter").focus();
   } }, ...choices.map(([name, words]) => element("option", { value: name }, words)));
   made.value = filter;
   return made;

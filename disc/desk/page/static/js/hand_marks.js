@@ -3,6 +3,7 @@
 
 import { button, byId, element } from "./dom.js";
 import { drawCross } from "./marks.js";
+import { fill, hide } from "./refill.js";
 import { say } from "./say.js";
 import { sendSettings } from "./settings.js";
 import { addOverlay, baseSheet, redraw } from "./stage.js";
@@ -66,16 +67,19 @@ function begin(what, sheetName) {
 }
 
 function showBegun() {
-  box.hidden = !begun;
-  if (!begun) return box.replaceChildren();
+  if (!begun) {
+    hide(box);
+    return box.replaceChildren();
+  }
+  box.hidden = false;
   const { what, points } = begun;
   const { least, ask } = SEVERAL[what];
   const length = what === "scale" ? element("input", { id: "marks-mm", size: 6, inputmode: "decimal", autocomplete: "off", value: byId("marks-mm")?.value ?? "" }) : null;
-  return box.replaceChildren(
+  return fill(box,
     element("p", {}, ask),
     element("p", { id: "marks-count" }, `${points.length} marked`),
     element("p", { class: "row" },
-      length ? element("label", {}, "Length, mm ", length) : "",
+      length ? element("label", {}, "Length, mm ", length) : null,
       button("Keep", keep, { id: "marks-keep", class: "chief", disabled: points.length < least }),
       button("Take the last one back", takeBack, { id: "marks-back", disabled: !points.length }),
       button("Leave it", leave, { id: "marks-leave" })));

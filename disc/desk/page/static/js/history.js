@@ -2,6 +2,7 @@
 
 import { button, byId, element } from "./dom.js";
 import { send, sent } from "./outbox.js";
+import { rebuild } from "./refill.js";
 import { attempt, say } from "./say.js";
 import { desk, on, takeState } from "./store.js";
 
@@ -45,25 +46,22 @@ export function drawHistory() {
   const history = desk.state?.history;
   if (!history) return;
   const { steps, done } = history;
-  byId("undo").disabled = done === 0;
-  byId("redo").disabled = done === steps.length;
+  byId("undo").setAttribute("aria-disabled", String(done === 0)); // not disabled: it would lose the focus at the last step
+  byId("redo").setAttribute("aria-disabled", String(done === steps.length));
   byId("undo").title = done ? `Undo: ${steps[done - 1].words} (Ctrl+Z)` : "Nothing to undo";
   byId("redo").title = done < steps.length ? `Redo: ${steps[done].words} (Ctrl+Shift+Z)` : "Nothing to redo";
   const list = byId("history-steps");
   if (!list) return;
-  const key = JSON.stringify(history);
-  if (list.dataset.drawn === key) return; // a list must not change under the hand that is about to press
-  list.dataset.drawn = key;
   const line = (count, words, at) =>
     element(
       "li",
       { class: count > done ? "undone" : null, "aria-current": count === done ? "step" : null },
-      button(words, () => goTo(count), { title: at ? new Date(at).toLocaleString() : null }),
+      button(words, () => goTo(count), { "data-key": `step ${count}`, title: at ? new Date(at).toLocaleString() : null }),
     );
-  list.replaceChildren(
+  rebuild(list, history, () => [
     line(0, "As read"),
     ...steps.map((step, index) => line(index + 1, `${index + 1}. ${step.words}`, step.at)),
-  );
+  ]);
 }
 
 on("state", drawHistory);

@@ -3,6 +3,7 @@
 import { get } from "./api.js";
 import { byId, button, element } from "./dom.js";
 import { drawHistory } from "./history.js";
+import { rebuild } from "./refill.js";
 import { attempt } from "./say.js";
 import { desk, on, select, setSheet, tell } from "./store.js";
 import { whenOpened } from "./tabs.js";
@@ -29,7 +30,7 @@ export async function load(which) {
   choice.value = which;
   const found = answer.differences;
   told.textContent = found.length ? `${found.length} places differ from the reading ${answer.words}:` : `Nothing differs from the reading ${answer.words}.`;
-  differences.replaceChildren(...found.map((one) => element("li", {},
+  rebuild(differences, found, () => found.map((one) => element("li", {},
     one.pin === null ? one.words : button(one.words, () => select([one.pin], "only", "earlier")))));
   tell("earlier");
 }

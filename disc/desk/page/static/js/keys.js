@@ -22,7 +22,7 @@ export const KEY_HELP = [
     ["N, Shift+N", "next, previous pin"], ["D, Shift+D", "next, previous in doubt"], ["Enter", "pick, add, set down what is moved"],
     ["Escape", "leave what was begun"], ["Delete", "remove the picked pins"],
     ["P A C B R", "pick, add, carry, box, ring"], ["1 2 3 4 5 6", "picked pins are sound, bent, stub, missing, too many, not seen"],
-    ["F", "nothing but the picture, and back"], ["T", "the unrolled turn, open or folded"], ["S", "sound as it is now, or repaired"],
+    ["F", "nothing but the picture, and back"], ["T", "the unrolled turn, open or folded"], ["S", "sound as it is now, repaired, or as printed"],
     ["Ctrl+A", "pick all pins of this picture"], ["Space", "play, pause"],
   ]],
   ["With fingers", [

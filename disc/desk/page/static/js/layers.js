@@ -3,11 +3,9 @@
 import { byId } from "./dom.js";
 import { drawMark, drawPicked, drawStrike } from "./marks.js";
 import { loadPhoto } from "./photo.js";
-import { player, strikesPlayed, turnSeconds } from "./player.js";
+import { RING_S, player, sounding, turnSeconds } from "./player.js";
 import { addLayer, baseSheet, currentPhotos, drawPlate, drawTips, markSize, mixShare, pinOnScreen, redraw, shownPins, view } from "./stage.js";
 import { desk, on } from "./store.js";
-
-const GLOW_S = 0.45;
 
 // ---- the turning disc: the plate turns under the tips, which stand still
 
@@ -55,9 +53,8 @@ addLayer("turning", {
     const lines = baseSheet().lines;
     drawTips(context, v, lines);
     const tips = new Map(lines.tracks.filter((track) => track.tip).map((track) => [track.tooth, track.tip]));
-    for (const [, onset, tooth] of strikesPlayed()) {
-      const age = player.at - onset;
-      if (age >= 0 && age < GLOW_S && tips.has(tooth)) drawStrike(context, v.toScreen(tips.get(tooth)), 1 - age / GLOW_S);
+    for (const { strike: [, , tooth], age } of sounding()) {
+      if (tips.has(tooth)) drawStrike(context, v.toScreen(tips.get(tooth)), 1 - age / RING_S);
     }
   },
 });

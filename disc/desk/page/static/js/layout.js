@@ -130,7 +130,10 @@ export function firstLook() {
 byId("full").onclick = () => setFull(!isFull());
 byId("full-too").onclick = () => setFull(!isFull());
 byId("turn-open").onclick = () => fold("turn", !isShown("turn"));
-byId("side-fold").onclick = () => fold("side", false);
+byId("side-fold").onclick = () => {
+  fold("side", false);
+  byId("tabs").querySelector("[aria-selected=true]").focus();
+};
 document.addEventListener("keydown", (event) => {
   if (event.key === "Escape" && isFull() && !event.defaultPrevented) setFull(false);
 });

@@ -22,7 +22,7 @@ import { addOverlay, baseSheet, canvas, redraw, view } from "./stage.js";
 import "./start.js";
 import "./tune_panel.js";
 import { remember, restore } from "./remember.js";
-import { desk, on, setSheet, setTool, takeMusic, takePins, takeState, tell } from "./store.js";
+import { desk, forgetNews, on, setSheet, setTool, takeFindings, takeMusic, takePins, takeState } from "./store.js";
 import "./tongue.js";
 import { drawTally } from "./tally.js";
 import { showProgress } from "./tasks.js";
@@ -31,23 +31,9 @@ import * as tools from "./tools.js";
 const PICTURES = [["upper", "Upper"], ["lower", "Lower"], ["through", "Through"], ["turning", "Turning"], ["score", "Score"]];
 const NAMES = { upper: "Upper side", lower: "Lower side", through: "Both faces, from above", turning: "The turning disc", score: "The score", comb: "Photograph of the comb", earlier: "Earlier and now" };
 
-// News may overtake the state that was asked for before it: the latest is kept and laid over an older state.
-const latest = { music: null, findings: null };
-
 async function reload() {
   takeState(await get("/api/state"));
   showProgress(desk.state.busy ? { doing: desk.state.busy, share: null } : { ended: true });
-  const { rev } = desk.state;
-  if (latest.music?.rev === rev && desk.state.music?.rev !== rev) takeMusic(latest.music);
-  if (latest.findings?.rev === rev) takeFindings(latest.findings);
-}
-
-function takeFindings(found) {
-  desk.state.pending = false;
-  desk.state.findings = found.findings;
-  desk.state.plan = found.plan;
-  desk.state.files = found.files;
-  tell("findings");
 }
 
 function showChoices() {
@@ -168,19 +154,16 @@ listen({
     if (desk.state?.job && change.rev > desk.state.rev) takePins(change);
   },
   music: (music) => {
-    latest.music = music;
-    if (!desk.state?.job) return;
     takeMusic(music);
-    if (music.told.length) sayAfter(`${music.told.join("; ")}.`);
+    if (desk.state?.job && music.told.length) sayAfter(`${music.told.join("; ")}.`);
   },
   findings: (found) => {
-    latest.findings = found;
-    if (!desk.state?.job) return;
     takeFindings(found);
-    if (found.told.length) sayAfter(`${found.told.join("; ")}.`);
+    if (desk.state?.job && found.told.length) sayAfter(`${found.told.join("; ")}.`);
   },
   progress: showProgress,
   reload: () => reload().catch(complain),
   trouble: ({ words }) => say(words, true),
-  opened: () => reload().then(() => true, (error) => complain(error)),
+  // A desk that was started again counts anew: what the one before told is none of its news.
+  opened: () => (forgetNews(), reload()).then(() => true, (error) => complain(error)),
 });

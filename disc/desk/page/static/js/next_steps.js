@@ -109,7 +109,7 @@ export function doubtList() {
       return element("li", { "data-about": doubt.about },
         element("span", {}, element("strong", {}, sentence(doubt.say)), ` ${howSure(doubt)}`),
         doubt.advice ? element("span", {}, sentence(doubt.advice)) : null,
-        settle ? button(settle[0], () => settle[1](doubt)) : null);
+        settle ? button(settle[0], () => settle[1](doubt), { "data-key": `${doubt.about} ${doubt.side}` }) : null);
     })));
 }
 

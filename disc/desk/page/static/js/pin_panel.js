@@ -1,8 +1,10 @@
 // What is known of the picked pins, and how to correct them: condition, tooth, place, lean, notes.
 
-import { button, byId, chance, element, fact, fill } from "./dom.js";
+import { button, byId, chance, element, fact } from "./dom.js";
+import { field } from "./forms.js";
 import { WORDS } from "./marks.js";
 import { doubtList, nextSteps, stepsKey } from "./next_steps.js";
+import { rebuild } from "./refill.js";
 import { draftOf, keepDraft } from "./remember.js";
 import { hear } from "./roll.js";
 import { desk, on, toothNumbered } from "./store.js";
@@ -16,24 +18,14 @@ panel.append(card, element("h3", { id: "list-title" }, "All pins"), pinListHead,
 function draw() {
   if (!desk.state?.job) return;
   const pins = [...desk.selection].map((id) => desk.pins.get(id));
-  // Nothing is rebuilt that stays the same, nor a field in which the person is typing: it would slip from the hand.
-  const isTyping = card.contains(document.activeElement) && document.activeElement.matches("textarea, input");
-  const shown = JSON.stringify([pins, pins.map((pin) => desk.music?.places[pin.id]), desk.music?.teeth, pins.length ? evidenceOf(pins) : stepsKey()]);
-  if (card.dataset.picked === picked() && (isTyping || card.shown === shown)) return;
-  const isNoting = card.dataset.picked === picked() && card.querySelector("details")?.open;
-  const focused = document.activeElement?.closest("#panel-pin") ? document.activeElement.id : null;
-  card.dataset.picked = picked();
-  card.shown = shown;
-  if (pins.length === 0) fill(card, doubtList(), nextSteps());
-  else fill(card, ...(pins.length === 1 ? one(pins[0]) : several(pins)));
-  if (isNoting) card.querySelector("details").open = true;
-  if (focused) byId(focused)?.focus();
-  keepInSight();
+  const places = pins.map((pin) => desk.music?.places[pin.id]);
+  rebuild(card, [pins, places, desk.music?.teeth, pins.length ? evidenceOf(pins) : stepsKey()], () => {
+    if (!pins.length) return [doubtList(), nextSteps()];
+    return pins.length === 1 ? one(pins[0]) : several(pins);
+  }, keepInSight);
 }
 
 const evidenceOf = (pins) => (desk.state.findings?.findings ?? []).filter((finding) => pins.some((pin) => pin.id === finding.pin));
-
-const picked = () => [...desk.selection].join(" ");
 
 function one(pin) {
   const facts = element("dl", { class: "facts" });
@@ -102,8 +94,9 @@ function changeForm(pins) {
 }
 
 function placeForm(pin) {
-  const r = element("input", { id: "pin-r", size: 6, inputmode: "decimal", value: pin.r_mm.toFixed(3), autocomplete: "off" });
-  const theta = element("input", { id: "pin-theta", size: 7, inputmode: "decimal", value: pin.theta_deg.toFixed(3), autocomplete: "off" });
+  const number = (name, value, size) => field(name, name, value.toFixed(3), { "data-key": `${name} ${pin.id}`, size, inputmode: "decimal" });
+  const r = number("pin-r", pin.r_mm, 6);
+  const theta = number("pin-theta", pin.theta_deg, 7);
   const form = element(
     "form",
     { class: "row" },
@@ -129,9 +122,10 @@ function noteForm(pins) {
     const note = words.value;
     if (!(await edit({ do: "note", pins: pins.map((pin) => pin.id), note }))) return;
     keepDraft(name, "");
-    if (words.value === note) words.value = "";
+    const here = byId("pin-note"); // it may have been drawn anew
+    if (here?.value === note) here.value = "";
   };
-  return element("details", { open: Boolean(words.value) || pins.some((pin) => pin.notes?.length) }, element("summary", {}, "Write a note"), form);
+  return element("details", { "data-key": name, open: Boolean(words.value) || pins.some((pin) => pin.notes?.length) }, element("summary", {}, "Write a note"), form);
 }
 
 on("state", draw);

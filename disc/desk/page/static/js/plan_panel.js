@@ -1,6 +1,7 @@
 // The work plan and its estimate, with the cautions that belong to the work.
 
 import { button, byId, element } from "./dom.js";
+import { rebuild } from "./refill.js";
 import { desk, on, select } from "./store.js";
 import { runTask } from "./tasks.js";
 
@@ -8,23 +9,27 @@ const panel = byId("panel-plan");
 
 function draw() {
   if (!desk.state?.job) return;
-  const plan = desk.state.plan;
+  const { plan, pending } = desk.state;
+  rebuild(panel, [plan, pending, plan.lines?.map((one) => desk.pins.has(one.pin))], () => parts(plan, pending));
+}
+
+function parts(plan, pending) {
   const cautions = element("details", {}, element("summary", {}, "Before you handle the object"),
     element("ul", { class: "evidence" }, ...Object.values(desk.state.cautions).map((words) => element("li", {}, words))));
   const make = button("Make the work list and drawings", () => runTask({ do: "plan" }), { id: "plan" });
-  if (plan.trouble) return panel.replaceChildren(element("p", { class: "fault" }, plan.trouble), make, cautions);
-  if (desk.state.pending) return panel.replaceChildren(element("p", {}, "The plan is being worked out …"), cautions);
+  if (plan.trouble) return [element("p", { class: "fault" }, plan.trouble), make, cautions];
+  if (pending) return [element("p", {}, "The plan is being worked out …"), cautions];
   if (!plan.made) {
-    return panel.replaceChildren(element("p", {}, "There is no plan yet. It follows from the findings: what to set, straighten, pull or leave, with drawings, settings and an estimate. Check the disc first (Findings)."), make, cautions);
+    return [element("p", {}, "There is no plan yet. It follows from the findings: what to set, straighten, pull or leave, with drawings, settings and an estimate. Check the disc first (Findings)."), make, cautions];
   }
-  return panel.replaceChildren(
+  return [
     element("p", { class: "care" }, desk.state.cautions.train),
-    plan.total ? element("p", {}, element("strong", { id: "plan-total" }, `Estimate: ${plan.total}`)) : "",
+    plan.total ? element("p", {}, element("strong", { id: "plan-total" }, `Estimate: ${plan.total}`)) : null,
     ...(plan.notes ?? []).map((words) => element("p", { class: "hint" }, words)),
     table(plan.lines),
     make,
     cautions,
-  );
+  ];
 }
 
 function table(lines) {

@@ -1,17 +1,19 @@
 // The turn in time: play, pause, slower, one bar over and over, one tooth alone; as it plays, as it should, or recorded.
 
-import { upload } from "./api.js";
+import { get, upload } from "./api.js";
 import { byId, element } from "./dom.js";
 import { canFollow, heardStrikes, heardTurn, recordedAt, turnAt } from "./heard.js";
 import { attempt, say } from "./say.js";
-import { audio, loudnessOf, prepare, setLoudness, silence, strike } from "./sound.js";
+import { audio, loudnessOf, prepare, setLoudness, silence, strike, tick as tickOnce } from "./sound.js";
 import { desk, on, tell, toothNumbered } from "./store.js";
 import { runTask } from "./tasks.js";
 
 const AHEAD_S = 0.25; // strikes are handed to the sound card this much before their time
 const EVERY_MS = 60;
+export const RING_S = 0.45; // what was struck within this is shown as sounding
 
 export const player = { playing: false, at: 0, loop: null };
+let until = null; // where it is to stop, of a piece that was asked for
 let from = { clock: 0, at: 0 }; // where the turn was at which time of the clock
 let handed = 0; // strikes up to this second of the turn are handed over
 let timer = null;
@@ -26,7 +28,28 @@ const isRecorded = () => isHeard() || what().startsWith("recording:");
 
 export function strikesPlayed() {
   if (isHeard()) return heardStrikes();
+  if (what() === "print") return printed?.strikes ?? [];
   return desk.music ? (what() === "should" ? desk.music.should : desk.music.now) : [];
+}
+
+// What sounds at this moment: the same in score, turn and disc. Each with its age in seconds.
+export function sounding() {
+  if (what().startsWith("recording:")) return []; // its own time is not the turn's
+  return strikesPlayed().map((one) => ({ strike: one, age: player.at - one[1] })).filter(({ age }) => age >= 0 && age < RING_S);
+}
+
+// ---- as printed: laid over the pins as they are, anew where they change
+
+let printed = null; // as /api/print gives it
+export const printedAlone = () => (what() === "print" ? strikesPlayed().filter((one) => one[3] === null) : []);
+
+async function bringPrint() {
+  if (what() !== "print" || printed?.rev === desk.music.rev) return;
+  printed = await attempt(() => get("/api/print"));
+  if (!printed) byId("play-what").value = "now";
+  else if (printed.toothless) say(`As printed: ${printed.title}. ${printed.toothless} notes are left out, since the comb has no tooth for them.`);
+  else say(`As printed: ${printed.title}.`);
+  tell("time");
 }
 
 function now() {
@@ -52,6 +75,20 @@ export async function play() {
   handOver();
 }
 
+// A piece of the turn, from one second to another (null: to its end), whatever was played before.
+export async function playFrom(begin, end) {
+  pause();
+  if (isRecorded()) {
+    byId("play-what").value = "now";
+    byId("play-what").onchange();
+  }
+  byId("play-loop").checked = false;
+  player.loop = null;
+  seek(begin);
+  until = end;
+  await play();
+}
+
 function start() {
   from = { clock: performance.now(), at: player.at };
   player.playing = true;
@@ -60,6 +97,7 @@ function start() {
 }
 
 export function pause() {
+  until = null;
   if (!player.playing) return;
   player.at = now();
   player.playing = false;
@@ -80,23 +118,33 @@ export function seek(at) {
   tell("time");
 }
 
+const endNow = () => (player.loop ? player.loop[1] : (until ?? turnSeconds()));
+
 function handOver() {
   const at = now();
-  const end = player.loop ? player.loop[1] : turnSeconds();
-  const until = Math.min(at + AHEAD_S * speed(), end);
+  const end = endNow();
+  const ready = Math.min(at + AHEAD_S * speed(), end);
   const only = onlyTooth();
   for (const [, onset, number] of strikesPlayed()) {
-    if (onset <= handed || onset > until || (only && String(number) !== only)) continue;
+    if (onset <= handed || onset > ready || (only && String(number) !== only)) continue;
     const tooth = toothNumbered(number);
     if (tooth) strike(tooth, Math.max(0, (onset - at) / speed()));
   }
-  handed = Math.max(handed, until);
+  if (byId("play-ticks").checked && !only) handOverTicks(at, ready);
+  handed = Math.max(handed, ready);
+}
+
+// Bars and beats to be heard with the music: where a line stands can be judged by ear.
+function handOverTicks(at, ready) {
+  const { bars, beats } = desk.music;
+  const all = [...bars.map(([, onset]) => [onset, true]), ...beats.map((onset) => [onset, false])];
+  for (const [onset, isLine] of all) if (onset > handed && onset <= ready) tickOnce(Math.max(0, (onset - at) / speed()), isLine);
 }
 
 function tick() {
   if (!player.playing) return;
   player.at = now();
-  const end = player.loop ? player.loop[1] : turnSeconds();
+  const end = endNow();
   if (recording) {
     if (player.loop && isHeard() && (player.at >= end || player.at < player.loop[0] - 0.5)) seek(player.loop[0]);
   } else if (player.at >= end) {
@@ -105,8 +153,9 @@ function tick() {
       from = { clock: performance.now(), at: player.at };
       handed = player.at - 1e-6;
     } else {
+      const isPiece = until !== null;
       pause();
-      player.at = 0;
+      if (!isPiece) player.at = 0;
     }
   }
   tell("time");
@@ -181,6 +230,7 @@ function showChoices() {
   choice.replaceChildren(
     element("option", { value: "now" }, "as it plays now"),
     element("option", { value: "should" }, "as it should play"),
+    ...(desk.state?.print ? [element("option", { value: "print" }, `as printed: ${desk.state.print}`)] : []),
     ...(desk.state?.heard ? [element("option", { value: "heard" }, `as recorded, on the pins: ${desk.state.heard.name}`)] : []),
     ...recordings.map((name) => element("option", { value: `recording:${name}` }, `recording ${name}`)),
   );
@@ -207,20 +257,24 @@ byId("listen").onclick = async () => {
 
 byId("play").onclick = togglePlay;
 // As it plays now, or as it should: the same place goes on, so that the two can be compared by ear.
+const ON_TEETH = ["now", "should", "print"];
 let heardLast = "now";
-byId("play-what").onchange = () => {
-  const isOnTeeth = ["now", "should"].includes(what());
-  if (player.playing && isOnTeeth && ["now", "should"].includes(heardLast)) silence();
+byId("play-what").onchange = async () => {
+  if (player.playing && ON_TEETH.includes(what()) && ON_TEETH.includes(heardLast)) silence();
   else pause();
   heardLast = what();
   showWhat();
   if (what().startsWith("recording:")) say("Not compared yet: the line shows the recording's own time. “Compare with the pins” finds silent and extra strikes.");
   tell("music", desk.music);
+  await bringPrint();
 };
+// The next of what there is: as it plays now, as it should, as printed.
 export function playOther() {
-  byId("play-what").value = what() === "now" ? "should" : "now";
+  const all = ON_TEETH.filter((name) => name !== "print" || desk.state.print);
+  byId("play-what").value = all[(all.indexOf(what()) + 1) % all.length];
+  if (what() === "now") say("As it plays now.");
+  if (what() === "should") say("As it should play, repaired.");
   byId("play-what").onchange();
-  say(what() === "now" ? "As it plays now." : "As it should play, repaired.");
 }
 byId("play-other").onclick = playOther;
 
@@ -272,6 +326,7 @@ byId("recording-remove").onclick = () => {
 
 on("state", showChoices);
 on("music", showChoices);
+on("music", bringPrint);
 on("selection", showLoop);
 on("time", () => {
   byId("clock").textContent = `${player.at.toFixed(1)} s of ${turnSeconds()} s`;

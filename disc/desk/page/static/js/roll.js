@@ -4,7 +4,7 @@ import { byId, fitCanvas, oncePerFrame } from "./dom.js";
 import { attachGestures } from "./gestures.js";
 import { extraSounds, silentPins } from "./heard.js";
 import { COLOURS } from "./marks.js";
-import { barAt, isHeard, player, seek, togglePlay, turnSeconds } from "./player.js";
+import { barAt, isHeard, player, printedAlone, seek, sounding, togglePlay, turnSeconds } from "./player.js";
 import { ink, type, typePx, whenLookChanges } from "./prefs.js";
 import { audio, strike } from "./sound.js";
 import { desk, on, select, toothNumbered } from "./store.js";
@@ -15,7 +15,6 @@ const ruler = () => 1.4 * typePx();
 const FOOT_PX = 3; // the lowest tooth's name keeps clear of the edge
 const PICK_PX = 14;
 const MOST_ZOOM = 40;
-const RING_S = 0.35;
 let zoom = 1;
 let left = 0; // seconds at the left edge
 let rows = new Map(); // tooth number -> row from the top
@@ -77,8 +76,10 @@ function draw() {
   drawRest(c, h);
   drawBars(c, h);
   if (player.loop) drawLoop(c, h);
-  for (const one of strikes()) drawStrikeMark(c, one);
+  const rings = new Set(sounding().map(({ strike: one }) => one[3]));
+  for (const one of strikes()) drawStrikeMark(c, one, rings.has(one.strike[3]));
   if (isHeard()) drawExtra(c);
+  drawPrinted(c);
   drawHead(c, h);
   c.restore();
   drawClock(c);
@@ -180,21 +181,19 @@ function drawLoop(c, h) {
   c.fillRect(xOf(player.loop[0]), 0, xOf(player.loop[1]) - xOf(player.loop[0]), h);
 }
 
-function drawStrikeMark(c, { strike: [, onset, tooth, id, doubtful], plays }) {
+function drawStrikeMark(c, { strike: [, onset, tooth, id, doubtful], plays }, isSounding) {
   const pin = desk.pins.get(id);
   const x = xOf(onset);
   if (x < gutter() - 10 || x > width() + 10) return;
   const y = yOf(tooth);
   const high = Math.min(12, Math.max(5, rowHeight() - 1.5));
   const only = byId("play-tooth").value;
-  const age = player.at - onset;
-  const sounding = player.playing && age >= 0 && age < RING_S && plays;
   c.globalAlpha = only && String(tooth) !== only ? 0.25 : 1;
   c.lineWidth = 1.6;
   c.strokeStyle = pin?.condition === "sound" ? ink("steel-ink") : pin?.condition === "missing" ? ink("ruby") : COLOURS[pin?.condition] ?? ink("ink");
-  c.fillStyle = sounding ? "#e0b02e" : plays ? c.strokeStyle : ink("sheet");
+  c.fillStyle = isSounding ? "#e0b02e" : plays ? c.strokeStyle : ink("sheet");
   c.beginPath();
-  if (plays) c.rect(x - 1.5, y - high / 2, sounding ? 10 : 7, high);
+  if (plays) c.rect(x - 1.5, y - high / 2, isSounding ? 10 : 7, high);
   else c.arc(x + 2, y, high / 2.2, 0, 2 * Math.PI);
   c.fill();
   c.stroke();
@@ -230,6 +229,26 @@ function drawExtra(c) {
       c.lineTo(x, y + 6);
       c.stroke();
     }
+  }
+}
+
+// Printed where no pin plays: a hollow lozenge on the tooth's line.
+function drawPrinted(c) {
+  const rings = new Set(sounding().map(({ strike: one }) => one));
+  for (const one of printedAlone()) {
+    if (!rows.has(one[2])) continue;
+    const [x, y] = [xOf(one[1]) + 2, yOf(one[2])];
+    c.beginPath();
+    c.moveTo(x - 5, y);
+    c.lineTo(x, y - 5);
+    c.lineTo(x + 5, y);
+    c.lineTo(x, y + 5);
+    c.closePath();
+    c.fillStyle = rings.has(one) ? "#e0b02e" : ink("sheet");
+    c.strokeStyle = ink("ruby");
+    c.lineWidth = 1.6;
+    c.fill();
+    c.stroke();
   }
 }
 
@@ -370,6 +389,7 @@ function explain() {
   const words = ["Filled: sounds. Ring with a cross: silent, its pin is missing or broken."];
   if (isHeard()) words[0] = "Filled: heard. Ring with a cross: not heard, or its pin is missing.";
   if (isHeard() && extraSounds().length) words.push("Upright cross: heard, but no pin is there.");
+  if (printedAlone().length) words.push("Hollow lozenge: printed, but no pin plays it.");
   if (strikes().some((one) => one.strike[4])) words.push("“?”: in doubt.");
   byId("roll-words").textContent = count ? words.join(" ") : "";
 }

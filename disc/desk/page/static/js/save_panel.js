@@ -1,6 +1,7 @@
 // Making and taking away: score, MIDI, sound, sheets, report, tables.
 
 import { button, byId, element } from "./dom.js";
+import { rebuild } from "./refill.js";
 import { desk, on } from "./store.js";
 import { runTask } from "./tasks.js";
 
@@ -12,21 +13,16 @@ const MAKE = [
   ["report", "Condition report"],
 ];
 
-let drawn = null;
-
 function draw() {
   if (!desk.state?.job) return;
-  const key = JSON.stringify(desk.state.files);
-  if (key === drawn) return; // a list must not change under the hand that is about to press
-  drawn = key;
-  panel.replaceChildren(
+  rebuild(panel, desk.state.files, () => [
     element("h2", {}, "Make"),
     element("div", { class: "row" }, ...MAKE.map(([name, words]) => button(words, () => runTask({ do: name }), { "data-make": name }))),
     care("untouched"),
     element("h2", {}, "Take away"),
     element("p", { class: "hint" }, "All of these also lie in the job's folder. “Older” marks what was made before the pins last changed."),
     element("ul", { class: "files" }, ...desk.state.files.map(line)),
-  );
+  ]);
 }
 
 const care = (key) => element("p", { class: "care" }, desk.state.cautions[key]);

@@ -2,12 +2,11 @@
 
 import { get } from "./api.js";
 import { byId, element } from "./dom.js";
-import { player, strikesPlayed } from "./player.js";
+import { sounding } from "./player.js";
 import { attempt } from "./say.js";
 import { desk, on, select } from "./store.js";
 
 const box = byId("score-box");
-const RING_S = 0.4;
 let shownRev = null;
 let asking = null;
 let notes = new Map(); // pin id -> elements
@@ -90,10 +89,7 @@ box.addEventListener("keydown", (event) => {
 function showSounding() {
   if (desk.sheet !== "score") return;
   for (const note of box.querySelectorAll(".sounding")) note.classList.remove("sounding");
-  if (!player.playing) return;
-  for (const [, onset, , pin] of strikesPlayed()) {
-    if (player.at >= onset && player.at - onset < RING_S) for (const note of notes.get(pin) ?? []) note.classList.add("sounding");
-  }
+  for (const { strike: [, , , pin] } of sounding()) for (const note of notes.get(pin) ?? []) note.classList.add("sounding");
 }
 
 on("selection", showPicked);

@@ -64,6 +64,25 @@ export async function strike(tooth, delay = 0) {
   window.struckAt = gain.gain.value;
 }
 
+const TICK_S = 0.03;
+const TICK_HZ = { true: 1760, false: 1175 }; // of a bar's line, of a beat within it: high and short, no tooth sounds so
+
+// A dry tick `delay` seconds from now. isLine: of a bar's line, higher and louder than that of a beat.
+export function tick(delay, isLine) {
+  const playing = audio();
+  const at = playing.currentTime + delay;
+  const source = playing.createOscillator();
+  const gain = playing.createGain();
+  source.type = "square";
+  source.frequency.value = TICK_HZ[isLine];
+  gain.gain.setValueAtTime(isLine ? 0.12 : 0.05, at);
+  gain.gain.exponentialRampToValueAtTime(1e-4, at + TICK_S);
+  source.connect(gain).connect(out);
+  source.start(at);
+  source.stop(at + TICK_S);
+  window.ticked = (window.ticked ?? 0) + 1; // counted for whoever watches the page from outside
+}
+
 export function silence() {
   for (const { source, gain } of ringing.values()) {
     gain.gain.setTargetAtTime(0, context.currentTime, DAMP_S / 3);

@@ -22,18 +22,29 @@ export function tell(topic, detail) {
   for (const listener of listeners.get(topic) ?? []) listener(detail);
 }
 
+// What followed from the pins may be known before the answer that was put together meanwhile: the latest of each kind is
+// kept, and laid over a state of the same pins that lacks it.
+const latest = { music: null, findings: null };
+
+export function forgetNews() {
+  latest.music = latest.findings = null;
+}
+
 export function takeState(state) {
   desk.state = state;
   if (state.job) {
+    const { music, findings } = latest;
+    if (findings?.rev === state.rev) layFindings(findings);
+    if (music?.rev === state.rev && state.music.rev !== state.rev) layMusic(music);
+    else desk.music = state.music;
     desk.pins = new Map(state.pins.map((pin) => [pin.id, pin]));
-    desk.music = state.music;
     dropLostSelection();
   }
   tell("state");
 }
 
 export function takePins(change) {
-  if (!desk.state?.job) return;
+  if (!desk.state?.job || change.rev < desk.state.rev) return; // overtaken by a later one
   for (const pin of change.pins) desk.pins.set(pin.id, pin);
   for (const id of change.gone) desk.pins.delete(id);
   desk.state.history = change.history;
@@ -42,10 +53,28 @@ export function takePins(change) {
   tell("pins", change);
 }
 
-export function takeMusic(music) {
+function layMusic(music) {
   desk.music = music;
   desk.state.doubts = music.doubts; // what is in doubt about the whole disc follows the pins too
+  if ("heard" in music) desk.state.heard = music.heard; // and what of a recorded turn is heard of them
+}
+
+function layFindings({ findings, plan, files }) {
+  Object.assign(desk.state, { pending: false, findings, plan, files });
+}
+
+export function takeMusic(music) {
+  latest.music = music;
+  if (!desk.state?.job) return;
+  layMusic(music);
   tell("music", music);
+}
+
+export function takeFindings(found) {
+  latest.findings = found;
+  if (!desk.state?.job) return;
+  layFindings(found);
+  tell("findings");
 }
 
 function dropLostSelection() {

@@ -20,6 +20,7 @@ export const currentTab = () => current;
 export const isOpen = (name) => current === name && isShown("side");
 
 export function openTab(name, unfold = true) {
+  const wasInside = byId("side").contains(document.activeElement); // what led here goes away with its panel
   current = name;
   if (unfold) fold("side", true);
   for (const tab of box.children) {
@@ -29,6 +30,7 @@ export function openTab(name, unfold = true) {
     byId(tab.getAttribute("aria-controls")).hidden = !is;
   }
   byId("side-title").textContent = TABS.find(([one]) => one === name)[1];
+  if (wasInside && !document.activeElement.checkVisibility?.()) byId(`panel-${name}`).focus({ preventScroll: true });
   opened.get(name)?.();
 }
 
@@ -65,6 +67,7 @@ for (const opener of document.querySelectorAll("[data-open]")) {
   opener.onclick = () => {
     closePop();
     openTab(opener.dataset.open);
+    byId(`panel-${opener.dataset.open}`).focus({ preventScroll: true });
   };
 }
 openTab("pin", false);

@@ -4,6 +4,7 @@
 import { byId, element } from "./dom.js";
 import { COLOURS, WORDS, drawDoubt, drawMark } from "./marks.js";
 import { nextInDoubt, nextOfCondition } from "./next_steps.js";
+import { fill } from "./refill.js";
 import { desk } from "./store.js";
 
 const box = byId("tally");
@@ -26,7 +27,7 @@ function sampleOf(name) {
 }
 
 function one(name, count, words, act) {
-  return element("button", { type: "button", class: `tally-one is-${name}`, "data-mark": name, onclick: act, title: `Go to the next: ${words}` },
+  return element("button", { type: "button", class: `tally-one is-${name}`, "data-mark": name, "data-key": `mark ${name}`, onclick: act, title: `Go to the next: ${words}` },
     sampleOf(name), `${count} ${words}`);
 }
 
@@ -43,8 +44,6 @@ export function drawTally(pins, isEmpty) {
   const key = JSON.stringify([counts, unsure, isEmpty]);
   if (key === drawn) return;
   drawn = key;
-  box.replaceChildren();
-  if (isEmpty) return;
-  box.append(...counts.map(([name, count]) => one(name, count, WORDS[name], () => nextOfCondition(name))));
-  if (unsure) box.append(one("doubt", unsure, "in doubt", () => nextInDoubt()));
+  fill(box, ...(isEmpty ? [] : counts.map(([name, count]) => one(name, count, WORDS[name], () => nextOfCondition(name)))),
+    !isEmpty && unsure ? one("doubt", unsure, "in doubt", () => nextInDoubt()) : null);
 }

@@ -1,7 +1,9 @@
 // What is fixed by hand for the reading of the tune, and what else it could be.
 
+import { barsForm } from "./bars_form.js";
 import { byId, element } from "./dom.js";
-import { changed, field, rebuild } from "./forms.js";
+import { changed, field } from "./forms.js";
+import { rebuild } from "./refill.js";
 import { sendSettings } from "./settings.js";
 import { desk, on } from "./store.js";
 
@@ -9,7 +11,7 @@ const panel = byId("panel-tune");
 const FIELDS = [["metre", "Metre", "e.g. 6/8"], ["key", "Key", "e.g. D, E minor"], ["upbeat", "Upbeat, part of a whole note", "e.g. 1/8, or 0"], ["title", "Title", ""]];
 const told = element("section");
 const form = element("form");
-panel.append(told, form);
+panel.append(told, form, barsForm);
 
 function draw() {
   if (!desk.state?.job) return;

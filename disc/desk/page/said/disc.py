@@ -1,0 +1,56 @@
+"""What the page says in the panels of the disc (photographs, plate, marks) and of the history."""
+
+from __future__ import annotations
+
+from disc.locale.catalogue import mark
+
+DISC: tuple[str, ...] = (
+    mark("The plate"),
+    mark("Thickness, mm"),
+    mark("Bore, mm"),
+    mark("{n} assumed"),
+    mark("clockwise assumed"),
+    mark("counterclockwise assumed"),
+    mark("Photographs"),
+    mark(
+        "Read again with what was marked, or bring better photographs first. Corrections are laid over the new reading."
+    ),
+    mark("Read the photographs"),
+    mark("Close-ups of the upper side"),
+    mark("Close-ups of the lower side"),
+    mark("{n} pins and holes were read."),
+    mark("Marks on the photographs"),
+    mark("Marks are set on a photograph; this job has none."),
+    mark(
+        "Every pin's place follows from slot and centre. Rim and length help the next reading of the "
+        "photograph. What is not seen counts at once."
+    ),
+    mark("Mark the stop slot"),
+    mark("Mark the centre"),
+    mark("Mark the rim"),
+    mark("Mark a known length"),
+    mark("Mark what is not seen"),
+    mark("Forget the rim's points"),
+    mark("Forget the known length"),
+    mark("Forget what is not seen"),
+    mark("Set the cross on the middle of the stop slot and press Enter, or point at it."),
+    mark("Set the cross on the arbor's centre and press Enter, or point at it."),
+    mark("Mark five points of the rim or more, all around; then press Keep."),
+    mark("Mark both ends of a known length, write how long it is, and press Keep."),
+    mark("Mark the corners around what is not seen; then press Keep."),
+    mark("Length, mm"),
+    mark("Keep"),
+    mark("Take the last one back"),
+    mark("Leave it"),
+    mark("Steps"),
+    mark("Choose a step to go back or forward to it. The beginning is the disc as it was read."),
+    mark("An earlier reading"),
+    mark("Compare with"),
+    mark("Lay side by side"),
+    mark("{n} places differ from the reading {words}:"),
+    mark("Nothing differs from the reading {words}."),
+    mark("the first reading"),
+    mark("as first read"),
+    mark("before any correction"),
+    mark("from above"),
+)

@@ -1,0 +1,107 @@
+"""Single bars by hand: a line moved, another metre or a new tune from a bar on; undone, refused, heard at once."""
+
+from __future__ import annotations
+
+import pytest
+
+from disc.desk.work.bars import say_of_bar
+from disc.desk.work.session import Session
+from disc.errors import BadInput
+from disc.job import open_for_writing, open_job
+from disc.turn.transcribe_job import transcribe_job
+from disc.turn.turn_of_job import turn_of_job
+
+from .rig import QUARTER_S, make_job
+
+LINES = "async () => (await import('/static/js/store.js')).desk.music.bars.map(([, onset]) => onset)"
+
+
+@pytest.fixture
+def session(tmp_path):
+    made = Session(make_job(tmp_path / "watch"))
+    yield made
+    made.close()
+
+
+def _lines(session):
+    return [bar.onset_s for bar in session.wait_for_thoughts().bars]
+
+
+def test_a_line_moved_and_a_metre_here_are_what_the_command_makes_of_them(session, tmp_path):
+    before = _lines(session)
+    say_of_bar(session, {"bar": 3, "beats": "1"})
+    say_of_bar(session, {"bar": 5, "metre": "3 / 4"})
+    by_command = make_job(tmp_path / "other")
+    with open_for_writing(by_command) as job:
+        transcribe_job(job, {"move_bar": "3 1"})
+        transcribe_job(job, {"metre": "3/4@5"})
+    assert open_job(session.folder).settings == open_job(by_command).settings
+    tune = turn_of_job(open_job(by_command)).tune
+    made = _lines(session)
+    assert made == [pytest.approx(tune.onset_s(tune.line_of(number))) for number in range(1, len(made) + 1)]
+    # The line of bar 3 a beat later: bar 2 is longer by that; bars before it stand as they did.
+    assert made[:2] == before[:2] and made[2] - before[2] == pytest.approx(QUARTER_S, abs=0.05)
+    assert made[5] - made[4] == pytest.approx(3 * QUARTER_S, abs=0.05)
+    assert [one.words for one in session.wait_for_thoughts().said] == ["line 1 beat later", "3/4 from here"]
+    session.go_to(0)
+    assert _lines(session) == before and open_job(session.folder).settings.get("move_bar") is None
+
+
+def test_what_was_said_is_taken_back_one_by_one(session):
+    before = _lines(session)
+    for beats in ("1", "-1/2"):
+        say_of_bar(session, {"bar": 3, "beats": beats})
+    say_of_bar(session, {"bar": 5, "tune": True})
+    said = session.wait_for_thoughts().said
+    assert [one.words for one in said] == ["line 1 beat later", "line 1/2 beats earlier", "a new tune from here"]
+    assert [one.bar for one in said[:2]] == [3, 3] and said[2].bar in (5, 6)  # each tune's bars are read anew
+    assert session.wait_for_thoughts().tune.sections
+    for one in said:
+        say_of_bar(session, {"forget": {"setting": one.setting, "value": one.value}})
+    assert session.wait_for_thoughts().said == () and _lines(session) == before
+    assert [step.words for step in session.history.steps][-1] == f"bar {said[2].bar}: no longer a new tune from here"
+    with pytest.raises(BadInput, match="no longer said"):
+        say_of_bar(session, {"forget": {"setting": "move_bar", "value": "3 1"}})
+
+
+@pytest.mark.parametrize(
+    "asked, why",
+    [
+        ({"bar": "3", "beats": "1"}, "say in which bar"),
+        ({"bar": 99, "beats": "1"}, "no bar 99; its bars as played are 1 to"),
+        ({"bar": 3, "beats": "-9"}, "nothing would be left of bar 2"),
+        ({"bar": 3, "beats": "0"}, "cannot be read"),
+        ({"bar": 3, "metre": "3/7"}, "the metre '3/7' cannot be read"),
+        ({"bar": 3, "metre": ""}, "the metre '' cannot be read"),
+        ({"bar": 1, "tune": True}, "no bar 1 for a section"),
+        ({"forget": "all"}, "no longer said"),
+    ],
+)
+def test_what_the_bars_cannot_bear_is_refused_and_nothing_is_written(session, asked, why):
+    with pytest.raises(BadInput, match=why):
+        say_of_bar(session, asked)
+    assert session.history.done == 0
+
+
+def test_on_the_page_a_bar_is_moved_heard_and_taken_back(open_desk, tmp_path):
+    desk = open_desk(make_job(tmp_path / "watch"), locale="fr-FR")
+    page = desk.page
+    before = page.evaluate(LINES)
+    desk.tab("tune")
+    page.evaluate("async (at) => (await import('/static/js/player.js')).seek(at)", before[4] + 0.1)
+    assert page.get_attribute("#bar-number", "placeholder") == "5"
+    page.fill("#bar-number", "3")
+    page.click("#bar-later")
+    desk.told("barre 1 temps plus tard")
+    page.wait_for_function("() => window.struck > 0 && window.ticked > 0")
+    at = page.evaluate("async () => (await import('/static/js/player.js')).player.at")
+    assert before[1] <= at + 0.3  # from the bar before on
+    page.click("#play")
+    moved = page.evaluate(LINES)
+    assert moved[:2] == before[:2] and moved[2] > before[2] + 0.5
+    page.click("#bars li button")
+    desk.told("plus : barre")
+    desk.until(f"async () => JSON.stringify(await ({LINES})()) === '{str(before).replace(' ', '')}'")
+    page.click("#undo")
+    page.click("#undo")
+    desk.until("async () => (await import('/static/js/store.js')).desk.state.history.done === 0")
