@@ -75,10 +75,11 @@ def _forgotten(session: Session, job: Job, what: Any) -> tuple[str, dict[str, An
     found = [one for one in said_of_bars(job.settings, tune) if (one.setting, one.value) == (setting, value)]
     if not found:
         raise BadInput("that is no longer said of a bar.")
-    words = f"bar {found[0].bar}: no longer {found[0].words}"
-    if setting == "section_deg":
-        return words, _with_tunes(job, [bar for bar in tune_starts(tune) if bar != found[0].bar])
-    kept = list(job.settings[setting])
-    kept.remove(value)
-    merged = merge_settings(job.settings, {setting: "auto"})
-    return words, merged | ({setting: kept} if kept else {})
+    said = found[0]
+    words = f"bar {said.bar}: no longer {said.words}"
+    if said.setting == "section_deg":
+        return words, _with_tunes(job, [bar for bar in tune_starts(tune) if bar != said.bar])
+    kept = list(job.settings[said.setting])
+    kept.remove(said.value)
+    merged = merge_settings(job.settings, {said.setting: "auto"})
+    return words, merged | ({said.setting: kept} if kept else {})
