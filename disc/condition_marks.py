@@ -48,7 +48,7 @@ def _shut(*corners: Point) -> tuple[Point, ...]:
     return (*corners, corners[0])
 
 
-UNKNOWN_LEAN = (1.45, -1.25)
+UNKNOWN_LEAN = (1.45, -1.25)  # where the drawn tip stands, in radii of the ring; by eye
 _RING = _arc(0.0, 2.0 * math.pi, 32)[:-1]
 _EYE_TOP = tuple((x, round(-0.45 * math.sin(math.pi * (x + 1.0) / 2.0), 4)) for x in (-1.0, -0.5, 0.0, 0.5, 1.0))
 _EYE = _EYE_TOP + tuple((x, -y) for x, y in _EYE_TOP[-2:0:-1])

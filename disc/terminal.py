@@ -10,7 +10,7 @@ import sys
 import unicodedata
 
 LONGEST_LINE = 600  # letters of a message; one that quotes a file may have thousands
-KEPT_AT_THE_END = 160
+KEPT_AT_THE_END = 160  # letters of such a message that its end keeps: there stands what to do. Chosen by hand
 
 
 def printable(words: str) -> str:

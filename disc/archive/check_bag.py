@@ -17,7 +17,7 @@ from disc.errors import BadInput
 from disc.job import JOB_FILE, OUT_FOLDER, PHOTO_FOLDER, open_job, sha256_of
 from disc.words import Advance, no_progress
 
-MOST_TOLD = 5
+MOST_TOLD = 5  # damages named one by one; chosen by hand
 
 
 def damages(bag: Path, advance: Advance = no_progress) -> tuple[str, ...]:

@@ -20,7 +20,7 @@ PRIVATE = frozenset({0x927C, 0xA420, 0xA430, 0xA431, 0xA435, 0x013B, 0x02BC, 0x8
 _SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8}
 _TIFF = re.compile(rb"II\*\0|MM\0\*")
 _XMP = re.compile(rb"<x:xmpmeta.*?</x:xmpmeta>|<rdf:RDF.*?</rdf:RDF>", re.DOTALL)
-MOST_IFDS = 64
+MOST_IFDS = 64  # directories followed; a file with more is made to send a reader in circles. Chosen by hand
 PNG_MARK = b"\x89PNG\r\n\x1a\n"
 
 

@@ -10,7 +10,7 @@ from disc.doubts import in_order
 from disc.records import About, Doubt
 
 BETWEEN = " | "
-MOST_NAMED = 6
+MOST_NAMED = 6  # discs named in a sentence; chosen by hand
 
 
 def cell_of(doubts: Iterable[Doubt]) -> str:

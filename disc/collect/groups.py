@@ -33,7 +33,7 @@ REACH = {
     "pin_diameter_mm": 0.04,
     "tracks": 3,
 }
-ROUNDING = 1e-9
+ROUNDING = 1e-9  # of a quotient that is exactly one
 # The neighbours of a cell, each pair of cells once.
 _HALF_OF_THE_STEPS = [step for step in product((-1, 0, 1), repeat=len(REACH)) if step > (0,) * len(REACH)]
 

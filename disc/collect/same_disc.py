@@ -24,7 +24,7 @@ from disc.frame import FloatArray
 from disc.job import open_job
 from disc.records import Condition, Pin, Side
 
-SECTORS = 180
+SECTORS = 180  # of two degrees; chosen by hand
 
 DIGITS = "0123456789abcdefghijklmnopqrstuvwxyz"  # more holes in a sector than 35 count as 35
 # Each sector shares its holes with those beside it, so that a hole at a border counts alike in both discs. Chosen on 60
@@ -32,7 +32,7 @@ DIGITS = "0123456789abcdefghijklmnopqrstuvwxyz"  # more holes in a sector than 3
 # and turned at random: one disc gives 0.89 at least, two different ones 0.45 at most. Sectors of 5 degrees without
 # sharing gave 0.47 and 0.33.
 SHARING = 4
-LIKE_LAYOUT = 0.7
+LIKE_LAYOUT = 0.7  # cosine of two layouts from which they are compared; chosen by hand
 # Two readings of one disc find nine holes in ten alike, within what a diameter given 1 % wrong moves the outermost.
 LEAST_SHARE, NEAR_MM = 0.85, 0.25
 COUNT_REACH = 0.15  # of the holes, that one reading may have missed or found too many

@@ -20,7 +20,7 @@ from disc.job.stage import Stage
 STAGING_FOLDER = ".staging"
 JOURNAL = "journal.json"
 LOCK_FILE = ".lock"
-LOCK_WAIT_S = 10.0
+LOCK_WAIT_S = 10.0  # for another command at the same job to end; chosen by hand
 _done = 0  # steps that this process has brought to their end
 
 

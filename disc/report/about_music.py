@@ -13,10 +13,10 @@ from disc.tables import read_text
 from disc.words import chance
 
 NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
-MOST_SCORE_PAGES = 4
+MOST_SCORE_PAGES = 4  # chosen by hand
 # Tunes listed beside the best: at most so many in all, none less likely than this.
 MOST_MATCHES = 3
-LEAST_RIVAL = 0.01
+LEAST_RIVAL = 0.01  # probability of a tune that is named beside the likeliest; chosen by hand
 MOST_BARS_NAMED = 12
 SCORE_FILE = "out/tune.musicxml"
 # The first that is there; with its words.

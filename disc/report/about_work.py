@@ -18,7 +18,7 @@ from disc.report.log import in_order, load_log
 from disc.report.pictures import small_jpeg
 from disc.report.places import AROUND_MM
 
-PICTURES_A_ROW, LOG_PICTURES_A_ROW = 4, 3
+PICTURES_A_ROW, LOG_PICTURES_A_ROW = 4, 3  # across an A4 page, by eye
 
 
 def finding_part(job: Job, pictures: Mapping[Finding, bytes]) -> ReportSection | None:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 # Corners of a polygon, (u, v) in pixels.
 Outline = Sequence[tuple[float, float]]
 
-LARGEST_PHOTO_PX = 200_000_000
+LARGEST_PHOTO_PX = 200_000_000  # beyond any camera; a larger one would fill the memory. Chosen by hand
 # Exif 2.3 (CIPA DC-008), tags 0x8769 (Exif IFD pointer), 0x9003 (DateTimeOriginal), 0x0132 (DateTime).
 EXIF_IFD, DATE_TIME_ORIGINAL, DATE_TIME = 0x8769, 0x9003, 0x0132
 

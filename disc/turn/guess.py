@@ -34,7 +34,7 @@ TOGETHER_S = 0.05  # strikes so near count as struck together; chosen by hand
 ROUNDS = 8  # of moving teeth, at most; chosen by hand
 TRUST = 0.5  # the strikes of a tune are not independent draws from a key: half their number counts
 
-ALTERNATIVES = 3
+ALTERNATIVES = 3  # rows of pitches told beside the likeliest; chosen by hand
 
 TOGETHER = np.array(TOGETHER_NATS)
 STEP_NATS = np.log(np.array([STEP_CHANCE[step] for step in range(max(STEP_CHANCE) + 1)]))
