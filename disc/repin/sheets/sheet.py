@@ -25,7 +25,7 @@ PAGES_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASM
 FONT = "DejaVu Sans Mono"
 ADVANCE_EM = 0.602  # width of every character
 DIGIT_HEIGHT_EM = 0.729  # of a "1": 1493 of the font's 2048 units
-# Line widths of ISO 128, group 0.35, from memory; hair lines stay at 0.1 so that a 600 dpi printer (0.042 mm) shows them.
+# Line widths of ISO 128, group 0.35, from memory. Hair lines: a 600 dpi printer (0.042 mm) still shows them at 0.1.
 HAIR_MM = 0.10
 NARROW_MM = 0.18
 WIDE_MM = 0.35
