@@ -122,7 +122,7 @@ def _match_words(match: MatchResult) -> str:
     moved = round(match.transposition or 0.0)
     key = "at the print's pitch" if not moved else f"{abs(moved)} semitones {'higher' if moved > 0 else 'lower'}"
     return (
-        f"Looked up in the library, it is “{match.title.strip().rstrip('.')}” (probability "
+        f"Looked up in the library, it is “{_title(match.title)}” (probability "
         f"{chance(match.probability or 0.0)}): bars {match.from_bar} to {match.to_bar} of the print, {key}; "
         f"{match.agree or 0} strikes agree, {len(match.absent)} notes of the print are absent, "
         f"{len(match.displaced)} displaced, and {len(match.extra)} strikes are not in the print."
@@ -136,7 +136,12 @@ def _bar_words(bars: list[int]) -> str:
         return ""
     if len(bars) > MOST_BARS_NAMED:
         return f" Disc and print differ in {len(bars)} bars."
-    return f" Disc and print differ in bar{'s' if len(bars) > 1 else ''} {', '.join(map(str, bars))}."
+    return f" Disc and print differ in bar{'s' if len(bars) > 1 else ''} {', '.join(map(str, bars))} of the print."
+
+
+def _title(words: str) -> str:
+    """A title within a sentence: what looks like a sentence's end within it does not end a line either."""
+    return words.strip().rstrip(".").replace(". ", ".\u00a0").replace("; ", ";\u00a0")
 
 
 def _part_words(parts: list[PartResult]) -> list[Block]:
@@ -145,7 +150,7 @@ def _part_words(parts: list[PartResult]) -> list[Block]:
         return []
     named = "; ".join(
         f"{100 * part.from_turn:.0f} to {100 * part.to_turn:.0f} % of the playing time, "
-        f"“{part.title.strip().rstrip('.')}” (probability {chance(part.probability or 0.0)})"
+        f"“{_title(part.title)}” (probability {chance(part.probability or 0.0)})"
         for part in parts
     )
     return [Paragraph(f"Several tunes, one after another: {named}.")]

@@ -14,9 +14,10 @@ from disc.job import COMB_FILE, OUT_FOLDER, PINS_FILE, Job, Stage
 from disc.job.made_from import TUNE
 from disc.job.stale import stale_doubts
 from disc.records import Doubt, Section, Strike
-from disc.results import TuneResult
+from disc.results import IdentifyResult, TuneResult
 from disc.tables import Column, format_table
 from disc.tune.read.read_tune import TuneReading
+from disc.tune.read.read_turn import TITLES_APART
 from disc.tune.read.strains import differing_notes
 from disc.tune.settings import key_name
 from disc.tune.store import stage_tune
@@ -30,6 +31,7 @@ from disc.turn.said_of_bars import by_place
 from disc.turn.settings import ACCEPTED_SETTING, SETTING_NAMES, TurnSettings, merge_settings, turn_settings
 from disc.turn.turn_of_job import turn_of_pins
 
+SURELY = 0.9  # of a tune that is one of several on a disc, to be named in the score
 STRIKE_COLUMNS = (
     Column("onset_s", float, low=0.0),
     Column("pitch", float, required=False, digits=3),
@@ -160,11 +162,23 @@ def section_words(part: Section) -> dict[str, Any]:
 
 
 def with_title(settings: TurnSettings, job: Job) -> TurnSettings:
-    """The settings with a title: as given, else that of the tune a person accepted as the disc's."""
-    accepted = job.settings.get(ACCEPTED_SETTING)
-    if settings.tune.title or not isinstance(accepted, dict) or not isinstance(accepted.get("title"), str):
+    """The settings with a title: as given, else that of the tune a person accepted as the disc's.
+
+    Where the last search found several tunes, one after another, each is named that is surely known or accepted.
+    """
+    if settings.tune.title:
         return settings
-    return replace(settings, tune=replace(settings.tune, title=accepted["title"]))
+    accepted = job.settings.get(ACCEPTED_SETTING)
+    accepted = accepted if isinstance(accepted, dict) else {}
+    title = accepted.get("title") if isinstance(accepted.get("title"), str) else ""
+    found = job.content.result(IdentifyResult)
+    parts = [] if found is None else found.parts
+    its_own = [(part.file, part.number) == (accepted.get("file"), accepted.get("number")) for part in parts]
+    if len(parts) > 1 and (not title or any(its_own)):
+        surely = [own or (part.probability or 0.0) >= SURELY for part, own in zip(parts, its_own, strict=True)]
+        titles = [part.title if sure else "" for part, sure in zip(parts, surely, strict=True)]
+        title = TITLES_APART.join(titles) if any(titles) else ""
+    return replace(settings, tune=replace(settings.tune, title=title)) if title else settings
 
 
 def subtitle(job: Job) -> str:

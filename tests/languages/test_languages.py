@@ -25,10 +25,12 @@ from disc.repin.plan_job import rates_in_force
 from disc.repin.sheets.face_sheet import JobPage, enlarged_sheet, true_size_sheet
 from disc.repin.sheets.rows import SHEET_HEADING
 from disc.repin.sheets.work_list import said_anew, work_list_source
+from disc.report.about_music import _match_words, _part_words
 from disc.report.blocks import Bullets, PictureBlock, ReportSection
 from disc.report.condition import gather
 from disc.report.headings import HEADINGS, heading
 from disc.report.in_language import in_language
+from disc.results import MatchResult, PartResult
 from disc.turn.assumed import assumed_doubts
 from disc.words import CAUTIONS
 from tests.repin.material import PLATE, write_job
@@ -147,3 +149,20 @@ def test_the_maps_own_words_are_said_and_a_doubt_is_said_whole_or_not_at_all(lan
     assert not {"stop slot", "look again", "sound: 1", "hatched: not seen"} & set(words)
     first, second = doubt_section.blocks[0].items
     assert second == unknown and "assumed" not in first and "disc set JOB --turns WAY" in first
+
+
+@pytest.mark.parametrize("language", TRANSLATED)
+@pytest.mark.parametrize("title", ["Die Forelle, op. 32", "Es trieb sich ein Mädchen (4-21), S. 31", "Lass; a jig."])
+def test_which_tune_it_is_is_said_whole_whatever_its_title(language, title):
+    match = MatchResult(file="a", number=1, title=title, probability=1.0, transposition=-2, from_bar=1, to_bar=8,
+                        agree=55, absent=[1], extra=[1, 2], differs_in_bars=[3, 4])  # fmt: skip
+    parts = [PartResult(from_turn=0.0, to_turn=0.4, title=title, probability=0.9)] * 2
+    said = Said(language)
+    (words,) = _part_words(parts)
+    for sentence in (_match_words(match), _match_words(replace_bars(match, [2])), words.text):
+        assert "the print" not in said(sentence) and "playing" not in said(sentence)
+    assert not said.unknown
+
+
+def replace_bars(match, bars):
+    return match.model_copy(update={"differs_in_bars": bars, "transposition": 0.0})

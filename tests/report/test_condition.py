@@ -204,7 +204,7 @@ def test_where_disc_and_print_differ_and_the_parts_of_a_disc_with_two_tunes_are_
     ]
     job.content.results["identify"] = {"matches": [match], "parts": parts}
     words, two = tune_part(job).blocks[:2]
-    assert words.text.endswith("Disc and print differ in bars 3, 7, 8.")
+    assert words.text.endswith("Disc and print differ in bars 3, 7, 8 of the print.")
     assert "52 to 100 % of the playing time, “Another” (probability 90 %)" in two.text
     match["differs_in_bars"] = list(range(20))
     assert tune_part(job).blocks[0].text.endswith("Disc and print differ in 20 bars.")
