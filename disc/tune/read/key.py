@@ -128,7 +128,8 @@ def read_key(
     Same inputs as key_evidence.
     """
     keys = key_candidates()
-    shares = model.shares(np.array([key_features(key_evidence(pitch, length, is_melody), key) for key in keys]))
+    evidence = key_evidence(pitch, length, is_melody)
+    shares = model.shares(np.array([key_features(evidence, key) for key in keys]))
     score = shares.sum(1)
     weight = np.exp(score - score.max())
     weight /= weight.sum()

@@ -38,8 +38,14 @@ def render_strikes(strikes: Sequence[Strike], seconds: float | None = None, rate
     last = max((strike.onset_s for strike in sounding), default=0.0)
     length = max(1, round((seconds if seconds is not None else last + AFTER_RING_S) * rate))
     sound = np.zeros(length)
-    for strike, free_s in zip(sounding, _free_times(sounding), strict=True):
-        _add_tooth(sound, strike, free_s, rate)
+    free_s = _free_times(sounding)
+    for pitch in sorted({strike.pitch for strike in sounding if strike.pitch is not None}):
+        mine = [i for i, strike in enumerate(sounding) if strike.pitch == pitch]
+        ring = _ring(pitch, max(free_s[i] for i in mine), rate)  # worked out once, however often it is struck
+        for i in mine:
+            start = round(sounding[i].onset_s * rate)
+            tone = _damped(ring, pitch, free_s[i], rate)[: max(0, length - start)]
+            sound[start : start + len(tone)] += tone
     peak = float(np.max(np.abs(sound)))
     return sound * (PEAK / peak) if peak > 0 else sound
 
@@ -56,27 +62,39 @@ def _free_times(strikes: Sequence[Strike]) -> list[float]:
     return free
 
 
-def _add_tooth(sound: FloatArray, strike: Strike, free_s: float, rate: int) -> None:
-    start = round(strike.onset_s * rate)
-    assert strike.pitch is not None
-    tone = tooth_sound(strike.pitch, free_s, rate)[: max(0, len(sound) - start)]
-    sound[start : start + len(tone)] += tone
-
-
 def tooth_sound(pitch: float, free_s: float = float("inf"), rate: int = RATE_HZ) -> FloatArray:
     """One tooth plucked, shape (n,): n covers its ring, or the time until its damper touches it again."""
+    return _damped(_ring(pitch, free_s, rate), pitch, free_s, rate)
+
+
+def _ring(pitch: float, free_s: float, rate: int) -> FloatArray:
+    """A tooth left to ring as long as it does, or until free_s and a damper's time are over."""
     ring_s = ring_time_s(pitch)
-    times = np.arange(int(min(ring_s, free_s + DAMP_S) * rate) + 1) / rate
+    times = np.arange(_count(ring_s, free_s, rate)) / rate
     tone = np.zeros_like(times)
     for ratio, share in zip(BAR_RATIOS, SHARES, strict=True):
         frequency = frequency_hz(pitch) * ratio
         if frequency < min(HIGHEST_HZ, 0.45 * rate):
             decay = np.log(1000.0) / (ring_s / np.sqrt(ratio))  # 60 dB is a factor of 1000
             tone += share * np.exp(-decay * times) * np.sin(2.0 * np.pi * frequency * times)
-    tone *= np.minimum(1.0, times / ATTACK_S)
-    if free_s < ring_s:
-        tone *= np.clip((free_s - times) / DAMP_S + 0.5, 0.0, 1.0)
+    begin = round(ATTACK_S * rate) + 1
+    tone[:begin] *= np.minimum(1.0, times[:begin] / ATTACK_S)
     return tone
+
+
+def _damped(ring: FloatArray, pitch: float, free_s: float, rate: int) -> FloatArray:
+    """The beginning of a ring, damped when free_s is over."""
+    ring_s = ring_time_s(pitch)
+    tone = ring[: _count(ring_s, free_s, rate)]
+    if free_s >= ring_s:
+        return tone
+    begin = max(0, int((free_s - DAMP_S) * rate))
+    times = np.arange(begin, len(tone)) / rate
+    return np.r_[tone[:begin], tone[begin:] * np.clip((free_s - times) / DAMP_S + 0.5, 0.0, 1.0)]
+
+
+def _count(ring_s: float, free_s: float, rate: int) -> int:
+    return int(min(ring_s, free_s + DAMP_S) * rate) + 1
 
 
 def wav_bytes(sound: FloatArray, rate: int = RATE_HZ) -> bytes:

@@ -6,7 +6,8 @@ Pieces: excerpts of quartets, piano pieces and songs (music_pieces.py), laid out
 an accompaniment made for them (tune_strikes.py; held-out half). Each turn has setting errors of 15 ms. pace: the same
 turn steady, with a ritardando over its last bars, with one fermata, and with a slow drift of 1 and 3 per cent;
 right: every bar line within a tenth of a bar (of bars half or twice as long too, all through), none too many; lines:
-the same where three thirds of a beat may be written in a compound metre. ornaments: graces, slides, turns, mordents and
+the same where three thirds of a beat may be written in a compound metre. key: of the excerpts that are in the key
+their movement is printed in (music_pieces.key_is_known). ornaments: graces, slides, turns, mordents and
 trills on an eighth of the long notes; P and R of the strikes read as ornaments. sections: two tunes in one turn;
 parted: their double bar within a bar of the truth and no other; then each one's metre (class and bar lines) and key.
 """
@@ -114,7 +115,7 @@ def section_scores(one: Case, other: Case, seed: int) -> tuple[bool, list[bool],
         return False, [False, False], [False, False]
     pairs = list(zip((first, second), parts, strict=True))
     metres = [part_right(case, tune, part) for case, part in pairs]
-    keys = [part.key.fifths % 12 == case.fifths % 12 for case, part in pairs]
+    keys = [part.key.fifths % 12 == case.fifths % 12 for case, part in pairs if case.key_known]
     return True, metres, keys
 
 
@@ -172,15 +173,15 @@ def print_pace(group: str, cases: list[Case], kind: str, names: bool) -> None:
     for number, case in enumerate(cases):
         reading, bent, cpu_s = read_case(case, kind, 5 + number)
         right, lines = lines_right(case, reading, bent), lines_right(case, reading, bent, in_threes=True)
-        key = reading.tune.key.fifths % 12 == case.fifths % 12
+        key = float(reading.tune.key.fifths % 12 == case.fifths % 12) if case.key_known else np.nan
         rows.append((right, lines, key, cpu_s))
         if names and not right:
             metre = f"{reading.tune.metre.beats}/{reading.tune.metre.unit}"
             print(f"    {case.name} {case.metre} read {metre}{' but its lines are right' if lines else ''}")
-    shares = [float(np.mean([row[i] for row in rows])) for i in range(4)]
-    head = f"{group:9s} {kind:11s} {len(rows):4d}  right {shares[0]:.3f} (bar {BARS[kind]:.2f})"
-
-    print(f"{head}  lines {shares[1]:.3f}  key {shares[2]:.3f}  cpu {shares[3]:.2f} s", flush=True)
+    right, lines, key, cpu_s = (float(np.nanmean([row[i] for row in rows])) for i in range(4))
+    of = sum(case.key_known for case in cases)
+    cells = f"right {right:.3f} (bar {BARS[kind]:.2f})  lines {lines:.3f}  key {key:.3f} of {of}  cpu {cpu_s:.2f} s"
+    print(f"{group:9s} {kind:11s} {len(rows):4d}  {cells}", flush=True)
 
 
 def print_ornaments(group: str, cases: list[Case], names: bool) -> None:

@@ -16,6 +16,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import platformdirs
 
 # (file, what it is, the leading part's number). Works, not movements, are kept together.
@@ -174,6 +175,30 @@ def _notes(parts: list[Any]) -> list[tuple[Fraction, Fraction, int, int]]:
             length = Fraction(element.quarterLength).limit_denominator(96)
             found += [(onset, length, int(p.midi), number) for p in element.pitches]
     return sorted(found)
+
+
+def key_is_known(piece: Piece) -> bool:
+    """Whether the printed signature can be the excerpt's key: an excerpt from the middle of a movement is often in
+    another. It is not where four of five published profiles (music21's copies), laid on all of its notes by their
+    lengths, name one other signature.
+    """
+    from music21.analysis import discrete
+
+    weight = np.zeros(12)
+    for _, length, pitch, _ in piece.notes:
+        weight[pitch % 12] += float(length)
+    named = []
+    for name in ("KrumhanslKessler", "AardenEssen", "SimpleWeights", "BellmanBudge", "TemperleyKostkaPayne"):
+        profile = getattr(discrete, name)()
+        fits = {
+            (mode, tonic): float(np.corrcoef(np.roll(weight, -tonic), profile.getWeights(mode))[0, 1])
+            for mode in ("major", "minor")
+            for tonic in range(12)
+        }
+        mode, tonic = max(fits, key=lambda key: fits[key])
+        named.append(7 * (tonic if mode == "major" else tonic + 3) % 12)
+    most = max(set(named), key=named.count)
+    return most == piece.fifths % 12 or named.count(most) < 4
 
 
 def _to_json(piece: Piece) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from fractions import Fraction
 import numpy as np
 
 from tests.bench.truth.known import known
-from tests.bench.truth.music_pieces import Piece, load_pieces
+from tests.bench.truth.music_pieces import Piece, key_is_known, load_pieces
 from tests.bench.truth.tune_corpus import load_melodies
 from tests.bench.truth.tune_strikes import make_turn
 
@@ -32,6 +32,7 @@ class Case:
     start_s: float
     bar_s: float
     melody: np.ndarray  # whether each strike belongs to the leading part
+    key_known: bool = True  # whether fifths is its own key, not only that of the movement
 
 
 def cases_of_pieces(half: str) -> list[Case]:
@@ -67,7 +68,8 @@ def case_of(piece: Piece, number: int, seed: int = 11, inner: float = 0.4) -> Ca
     pitch = np.array([p for _, p in folded])
     fifths = (piece.fifths + 7 * shift + 5) % 12 - 5
     melody = np.array([leads[place] for place in folded])
-    return Case(piece.name, onset_s, pitch, piece.metre, fifths, start_s, quarter_s * float(bar), melody)
+    bar_s, own = quarter_s * float(bar), key_is_known(piece)
+    return Case(piece.name, onset_s, pitch, piece.metre, fifths, start_s, bar_s, melody, own)
 
 
 def cases_of_melodies(count: int, part: str = "held out") -> list[Case]:
