@@ -16,11 +16,10 @@ from disc.check.picture import findings_svg
 from disc.check.store import stage_findings
 from disc.errors import MissingPart
 from disc.job import COMB_FILE, PINS_FILE, Job
-from disc.job.made_from import FINDINGS
+from disc.job.made_from import FINDINGS, LISTEN
 from disc.job.stale import stale_doubts
 from disc.library.accepted import accepted_tune
 from disc.library.records import ReferenceTune
-from disc.listen.store import load_listen_findings
 from disc.records import About, Doubt, Finding
 from disc.results import CheckResult, IdentifyResult
 from disc.turn.one_turn import OneTurn
@@ -108,6 +107,10 @@ def references_of(job: Job) -> tuple[ReferenceTune, ...]:
 
 def judge_turn(job: Job, turn: OneTurn, references: tuple[ReferenceTune, ...]) -> Judgement:
     """What is found about a turn of the job's disc, its recordings included; nothing is stored."""
+    if not job.has(LISTEN):
+        return judge(turn, references, ())
+    from disc.listen.store import load_listen_findings  # brings in scipy's filters, half a second
+
     return judge(turn, references, load_listen_findings(job))
 
 

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 
 from disc.check.mechanics.clearance import hole_distances_mm
 from disc.frame import angle_difference_deg, wrap_deg
@@ -104,6 +103,8 @@ def _pairs(old: Sequence[Pin], new: Sequence[Pin]) -> list[tuple[int, int, float
     if not old or not new:
         return []
     gaps = hole_distances_mm(old, new)
+    from scipy.optimize import linear_sum_assignment  # loaded only where discs are compared
+
     rows, columns = linear_sum_assignment(np.minimum(gaps, 10 * REACH_MM))
     return [(int(i), int(j), float(gaps[i, j])) for i, j in zip(rows, columns, strict=True) if gaps[i, j] <= REACH_MM]
 

@@ -8,14 +8,13 @@ from dataclasses import replace
 from disc.doubts import doubt_line, in_order
 from disc.errors import MissingPart
 from disc.job import Job
-from disc.job.made_from import FINDINGS, IDENTIFY, PLAN, REPORT, TUNE
+from disc.job.made_from import FINDINGS, IDENTIFY, LISTEN, PLAN, REPORT, TUNE
 from disc.job.stale import stale_doubts
-from disc.listen.comb.plucked_store import plucked_doubts
-from disc.listen.store import load_listen_doubts
 from disc.locale.catalogue import mark
 from disc.photo.read_photos import reading_doubts
 from disc.records import About, Doubt
 from disc.report.blocks import Bullets, Paragraph, ReportSection
+from disc.results import PluckingResult
 from disc.turn.turn_of_job import turn_of_job
 
 STALE = mark("Stale: this part rests on what has changed since it was made; see the first part.")
@@ -29,8 +28,17 @@ def doubts_of_job(job: Job) -> tuple[Doubt, ...]:
         others = turn_of_job(job).doubts
     except MissingPart:  # no pins, comb or diameter yet
         others = reading_doubts(job)
-    heard = (*plucked_doubts(job), *load_listen_doubts(job))
-    return (*stale_doubts(job, without=(REPORT,)), *in_order((*others, *heard)))
+    return (*stale_doubts(job, without=(REPORT,)), *in_order((*others, *_heard(job))))
+
+
+def _heard(job: Job) -> tuple[Doubt, ...]:
+    """What was in doubt on the recordings; where there is none, the filters of listening are not even loaded."""
+    if job.content.result(PluckingResult) is None and not job.has(LISTEN):
+        return ()
+    from disc.listen.comb.plucked_store import plucked_doubts
+    from disc.listen.store import load_listen_doubts
+
+    return (*plucked_doubts(job), *load_listen_doubts(job))
 
 
 def doubts_part(doubts: Sequence[Doubt]) -> ReportSection | None:

@@ -7,9 +7,9 @@ not mind; so a rule is applied only as strictly as the disc itself keeps it.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from math import exp, lgamma, log
 
 import numpy as np
-from scipy.stats import poisson
 
 from disc.check.evidence import MECHANICAL, combine
 from disc.check.kinds import Kind
@@ -133,9 +133,14 @@ def thin_walls(pins: Sequence[Pin]) -> tuple[Finding, ...]:
         return ()
     # That few or fewer, of a Poisson number of close pairs.
     mean = pairs_by_chance(upper, lower, LEAST_WALL_MM)
-    if poisson.cdf(len(walls), mean) > KEPT_APART_CHANCE:
+    if _poisson_at_most(len(walls), mean) > KEPT_APART_CHANCE:
         return ()
     return tuple(_thin_wall(wall) for wall in walls)
+
+
+def _poisson_at_most(count: int, mean: float) -> float:
+    """Chance of so many or fewer of a Poisson number. (scipy.stats would take longer to load than the whole check.)"""
+    return sum(exp(-mean + number * log(mean) - lgamma(number + 1)) for number in range(count + 1)) if mean > 0 else 1.0
 
 
 def pairs_by_chance(upper: Sequence[Pin], lower: Sequence[Pin], least_mm: float) -> float:

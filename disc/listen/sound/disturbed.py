@@ -10,8 +10,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import uniform_filter1d
-from scipy.signal import butter, sosfilt
 
 from disc.listen.sound.attacks import Attack
 from disc.listen.sound.audio import FloatArray, Recording
@@ -100,6 +98,9 @@ def _is_foreign(attack: Attack) -> bool:
 
 
 def _level_db(recording: Recording, low_hz: float, high_hz: float) -> FloatArray:
+    from scipy.ndimage import uniform_filter1d  # loaded only where a recording is heard
+    from scipy.signal import butter, sosfilt
+
     sos = butter(8, [low_hz, high_hz], "bandpass", fs=recording.rate, output="sos")
     power = sosfilt(sos, recording.samples) ** 2
     edges = np.round(np.arange(0.0, recording.length_s, STEP_S) * recording.rate).astype(int)
