@@ -173,15 +173,15 @@ def print_pace(group: str, cases: list[Case], kind: str, names: bool) -> None:
     for number, case in enumerate(cases):
         reading, bent, cpu_s = read_case(case, kind, 5 + number)
         right, lines = lines_right(case, reading, bent), lines_right(case, reading, bent, in_threes=True)
-        key = float(reading.tune.key.fifths % 12 == case.fifths % 12) if case.key_known else np.nan
+        key: float = reading.tune.key.fifths % 12 == case.fifths % 12 if case.key_known else np.nan
         rows.append((right, lines, key, cpu_s))
         if names and not right:
             metre = f"{reading.tune.metre.beats}/{reading.tune.metre.unit}"
             print(f"    {case.name} {case.metre} read {metre}{' but its lines are right' if lines else ''}")
-    right, lines, key, cpu_s = (float(np.nanmean([row[i] for row in rows])) for i in range(4))
+    shares = [float(np.nanmean([row[i] for row in rows])) for i in range(4)]
+    head = f"{group:9s} {kind:11s} {len(rows):4d}  right {shares[0]:.3f} (bar {BARS[kind]:.2f})  lines {shares[1]:.3f}"
     of = sum(case.key_known for case in cases)
-    cells = f"right {right:.3f} (bar {BARS[kind]:.2f})  lines {lines:.3f}  key {key:.3f} of {of}  cpu {cpu_s:.2f} s"
-    print(f"{group:9s} {kind:11s} {len(rows):4d}  {cells}", flush=True)
+    print(f"{head}  key {shares[2]:.3f} of {of}  cpu {shares[3]:.2f} s", flush=True)
 
 
 def print_ornaments(group: str, cases: list[Case], names: bool) -> None:
