@@ -38,6 +38,9 @@ def transcribe(
         typer.Option(help="BAR BEATS: its line and all after it stand so many beats later; -1: earlier; auto auto."),
     ] = None,
     title: Annotated[str | None, typer.Option(help='Title over the score; of two tunes: "First / Second".')] = None,
+    teeth: Annotated[
+        bool, typer.Option("--teeth", help="A second print with each note's tooth number under it.")
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """The tune from pins and comb: score, MIDI, sound. What is set here is kept for the next time."""
@@ -50,7 +53,7 @@ def transcribe(
     if move_bar is not None:
         given["move_bar"] = "auto" if "auto" in move_bar else " ".join(move_bar)
     with progress("transcribe", quiet=as_json) as advance, open_for_writing(job) as opened:
-        made = transcribe_job(opened, given, advance)
+        made = transcribe_job(opened, given, advance, teeth)
         found = dict(opened.content.results["tune"])
     if as_json:
         show_json({"job": job, "tune": found, "files": made.files, "doubts": doubts_to_json(made.doubts)})
@@ -74,7 +77,8 @@ def transcribe(
         say("", f"The guess at the pitches: {guess['key']}; others: {keys}. The score says so.")
     if found["doubtful_pins"]:
         say("", f"Doubtful pins, marked ? in the score: {', '.join(map(str, found['doubtful_pins']))}")
-    say("", f"Written in {job / 'out'}: tune.pdf, tune.svg, tune.musicxml, tune.mid, tune.wav, strikes.csv")
+    printed = "tune.pdf, tune-teeth.pdf" if teeth else "tune.pdf"
+    say("", f"Written in {job / 'out'}: {printed}, tune.svg, tune.musicxml, tune.mid, tune.wav, strikes.csv")
 
 
 def section_lines(found: dict[str, Any]) -> list[str]:

@@ -13,7 +13,7 @@ from disc.errors import BadInput, MissingPart
 from disc.job import COMB_FILE, OUT_FOLDER, PINS_FILE, Job, Stage
 from disc.job.made_from import TUNE
 from disc.job.stale import stale_doubts
-from disc.records import Doubt, Section, Strike
+from disc.records import Doubt, Section, Strike, Tune
 from disc.results import IdentifyResult, TuneResult
 from disc.tables import Column, format_table
 from disc.tune.read.read_tune import TuneReading
@@ -31,6 +31,7 @@ from disc.turn.said_of_bars import by_place
 from disc.turn.settings import ACCEPTED_SETTING, SETTING_NAMES, TurnSettings, merge_settings, turn_settings
 from disc.turn.turn_of_job import turn_of_pins
 
+TEETH_FILE = "out/tune-teeth.pdf"  # the print with tooth numbers, where it is asked for
 SURELY = 0.9  # of a tune that is one of several on a disc, to be named in the score
 STRIKE_COLUMNS = (
     Column("onset_s", float, low=0.0),
@@ -72,12 +73,16 @@ def no_step(done: float, doing: str = "") -> None:
 
 
 def transcribe_job(
-    job: Job, given: dict[str, Any] | None = None, advance: Callable[[float, str], None] = no_step
+    job: Job,
+    given: dict[str, Any] | None = None,
+    advance: Callable[[float, str], None] = no_step,
+    teeth: bool = False,
 ) -> Transcription:
     """Read the tune of a job opened for writing, and store all that comes of it as one step.
 
     given: settings to change, by name (metre "6/8", or "2/4@17" for a bar and what follows; key "D", upbeat "1/8",
-    beats 64, title, section_at "17", move_bar "17 1"); "auto" forgets one.
+    beats 64, title, section_at "17", move_bar "17 1"); "auto" forgets one. teeth: a second print, with the number of
+    each note's tooth under it.
     """
     merged = merge_settings(job.settings, by_place(job, given or {}))
     settings = with_title(turn_settings(merged), job)
@@ -103,6 +108,7 @@ def transcribe_job(
         found = summary(turn.reading, turn.strikes) | _estimated(turn, settings)
         job.content.keep(TuneResult(**found))
         _stage_all(job, stage, turn.reading, turn.strikes, advance)
+        _stage_teeth(job, stage, turn.reading.tune, teeth)
     files = tuple(name for name in stage.names if name.startswith("out/"))
     return Transcription(turn, turn.reading, files, (*stale_doubts(job, without=(TUNE,)), *turn.doubts))
 
@@ -210,6 +216,15 @@ def _stage_all(
     stage.write_bytes("out/tune.pdf", pdf_of_pages(pages))
     advance(0.8, "making the sound")
     stage.write_bytes("out/tune.wav", wav_bytes(render_strikes(strikes)))
+
+
+def _stage_teeth(job: Job, stage: Stage, tune: Tune, wanted: bool) -> None:
+    """The print with tooth numbers, or that of an earlier reading away."""
+    if wanted:
+        text = musicxml_of_page(lay_out(tune), teeth=True)
+        stage.write_bytes(TEETH_FILE, pdf_of_pages(engrave(text, tune.title, subtitle=subtitle(job)).pages))
+    elif job.has(TEETH_FILE):
+        stage.remove(TEETH_FILE)
 
 
 def old_pages(folder: Path, count: int) -> list[str]:

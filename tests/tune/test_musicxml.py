@@ -10,7 +10,8 @@ import pytest
 from music21 import converter, key, pitch
 
 from disc.records import Key, Metre, Note, Repeat, Tune, Voice
-from disc.tune.write.musicxml import musicxml_text, spelled
+from disc.tune.write.layout import lay_out
+from disc.tune.write.musicxml import musicxml_of_page, musicxml_text, spelled
 
 from .made import JIG, MAMAN, bass_notes, parse, tune_of
 
@@ -46,6 +47,21 @@ def test_two_staves_come_back_one_for_one() -> None:
     score = converter.parse(text, format="musicxml")
     assert len(score.parts) == 2
     assert score.metadata.bestTitle == "A <tune> & more"
+
+
+def test_tooth_numbers_stand_under_the_notes_where_asked_for() -> None:
+    """Lyrics as music21 reads them: one a note, a chord's from top to bottom; none without being asked for."""
+    tune = tune_of(parse(MAMAN), bass_notes(24, Metre(2, 4), (48, 53, 55)), Metre(2, 4))
+    tune = replace(tune, notes=tuple(replace(note, tooth=note.pitch - 40) for note in tune.notes))
+    score = converter.parse(musicxml_of_page(lay_out(tune), teeth=True), format="musicxml")
+    sounding = [element for part in score.parts for element in part.flatten().notes]
+    assert sounding
+    for element in sounding:
+        said = [lyric.text for lyric in element.lyrics]
+        begins = element.tie is None or element.tie.type == "start"
+        wanted = [str(p.midi - 40) for p in sorted(element.pitches, key=lambda p: -p.midi)] if begins else []
+        assert said == wanted
+    assert "<lyric" not in musicxml_text(tune)
 
 
 def test_upbeat_compound_metre_and_key() -> None:

@@ -180,6 +180,15 @@ def test_an_order_that_cannot_be_read(order: str, words: str) -> None:
         parse_order(order)
 
 
+def test_the_print_with_tooth_numbers_goes_when_it_is_not_asked_for(folder: Path) -> None:
+    with open_for_writing(folder) as job:
+        assert "out/tune-teeth.pdf" in transcribe_job(job, teeth=True).files
+    assert (folder / "out" / "tune-teeth.pdf").read_bytes().startswith(b"%PDF")
+    with open_for_writing(folder) as job:
+        transcribe_job(job)
+    assert not (folder / "out" / "tune-teeth.pdf").exists() and (folder / "out" / "tune.pdf").exists()
+
+
 def test_through_the_command_line(folder: Path) -> None:
     good = command("transcribe", str(folder), "--json", "--title", "A jig")
     assert good.returncode == 0 and good.stderr == ""

@@ -2,7 +2,8 @@
 
 A reading's score is a weighted sum of the features of pulse.py, so its lead over a runner-up can be told in words:
 explain() names what spoke most for the one and against the other. The weights maximise the probability of the written
-metre among all readings (a conditional logit; McFadden 1974) over the tuning half of the corpus draw.
+metre among all readings (a conditional logit; McFadden 1974) over the tuning half of the corpus draw. What marks a bar
+in a plain tune is not what does in a quartet, so there are two fits, mixed by how many pitches the turn strikes.
 """
 
 from __future__ import annotations
@@ -91,12 +92,13 @@ def _read_on(
     marks = find_marks(lattice)
     first = int(step.min())
     found = []
+    weights = model.metre_for(len(np.unique(np.round(pitch))))
     for structure in structures_for(lattice):
         metre = _written(structure, settings, grid.step_s, quarter_s)
         if metre is None or not _is_wanted(structure, settings):
             continue
         made = features(lattice, structure, rhythm_scores(lattice, structure, model.rhythm), grid.score - best, marks)
-        shares = model.metre.shares(made.table)
+        shares = weights.shares(made.table)
         for phase in range(structure.bar):
             bars = int((lattice.melody[-1] - phase) // structure.bar) + 1
             if _has_upbeat(structure, phase, metre, settings) and _has_beats(bars, metre, settings):

@@ -24,13 +24,16 @@ def musicxml_text(tune: Tune) -> str:
     return musicxml_of_page(lay_out(tune))
 
 
-def musicxml_of_page(page: ScorePage) -> str:
-    """A laid-out page as MusicXML text, without the date of its making: the same page, the same bytes."""
+def musicxml_of_page(page: ScorePage, teeth: bool = False) -> str:
+    """A laid-out page as MusicXML text, without the date of its making: the same page, the same bytes.
+
+    teeth: each note's tooth stands under its staff, those of a chord from top to bottom.
+    """
     import re
 
     from music21.musicxml.m21ToXml import GeneralObjectExporter
 
-    text = GeneralObjectExporter().parse(_score(page)).decode("utf-8")
+    text = GeneralObjectExporter().parse(_score(page, teeth)).decode("utf-8")
     text = re.sub(r'\s*<encoding-date>[^<]*</encoding-date>|\s*<creator type="composer">Music21</creator>', "", text)
     for bar in page.bars:
         for pin, time in bar.printed.only.items():  # music21 does not write in which pass a note is played
@@ -54,14 +57,14 @@ def spelled(pitch: int, fifths: int) -> str:
     return f"{letter}{'#' * max(signs, 0)}{'-' * max(-signs, 0)}{octave}"
 
 
-def _score(page: ScorePage) -> Any:
+def _score(page: ScorePage, teeth: bool) -> Any:
     from music21 import layout, metadata, stream
 
     score = stream.Score()
     score.metadata = metadata.Metadata()
     score.metadata.title = page.title or "Tune of the disc"
     score.metadata.software = ()
-    parts = [_part(page, staff) for staff in range(len(page.clefs))]
+    parts = [_part(page, staff, teeth) for staff in range(len(page.clefs))]
     for part in parts:
         score.insert(0, part)
     if len(parts) > 1:
@@ -69,14 +72,14 @@ def _score(page: ScorePage) -> Any:
     return score
 
 
-def _part(page: ScorePage, staff: int) -> Any:
+def _part(page: ScorePage, staff: int, teeth: bool) -> Any:
     from music21 import stream
 
     part = stream.PartStaff() if len(page.clefs) > 1 else stream.Part()
     part.partName = "Comb"
     part.insert(0, _instrument(staff))
     for index in range(len(page.bars)):
-        part.append(_measure(page, index, staff))
+        part.append(_measure(page, index, staff, teeth))
     _mark_endings(part, page)
     return part
 
@@ -93,7 +96,7 @@ def _instrument(staff: int) -> Any:
     return comb
 
 
-def _measure(page: ScorePage, index: int, staff: int) -> Any:
+def _measure(page: ScorePage, index: int, staff: int, teeth: bool) -> Any:
     from music21 import bar as barlines
     from music21 import expressions, stream
 
@@ -115,7 +118,9 @@ def _measure(page: ScorePage, index: int, staff: int) -> Any:
     elif (kind := _line_after(page, index)) is not None:
         measure.rightBarline = barlines.Barline(kind)
     for chord in bar.staves[staff]:
-        _insert_chord(measure, chord, bar, page)
+        element = _insert_chord(measure, chord, bar, page)
+        if teeth and not chord.tied_back:
+            _write_teeth(element, chord)
     if staff == 0 and page.slowing is not None and 0 <= page.slowing - bar.printed.start < part.metre.bar_quarter:
         slow = expressions.TextExpression("rit.")
         slow.style.fontStyle = "italic"  # type: ignore[attr-defined]
@@ -185,7 +190,18 @@ def _clef(clef: Clef) -> Any:
     return made
 
 
-def _insert_chord(measure: Any, chord: Chord, bar: Bar, page: ScorePage) -> None:
+def _write_teeth(element: Any, chord: Chord) -> None:
+    """The numbers of the teeth as words under the note, the highest note's first; those of grace notes go before."""
+    graces = [str(grace.tooth) for grace in chord.graces if grace.tooth]
+    notes = [str(note.tooth) for note in sorted(chord.notes, key=lambda n: -n.pitch) if note.tooth]
+    if graces and notes:
+        notes[0] = " ".join((*graces, notes[0]))
+    for line, number in enumerate(notes, start=1):
+        element.addLyric(number, lyricNumber=line)
+
+
+def _insert_chord(measure: Any, chord: Chord, bar: Bar, page: ScorePage) -> Any:
+    """Put a chord, a note or a rest into its measure; what was put there."""
     from music21 import articulations, expressions, note, tie
     from music21 import chord as chords
 
@@ -196,7 +212,7 @@ def _insert_chord(measure: Any, chord: Chord, bar: Bar, page: ScorePage) -> None
         if chord.onset == 0 and chord.duration == bar.printed.part.metre.bar_quarter:
             rest.fullMeasure = True
         measure.insert(offset, rest)
-        return
+        return rest
     for grace in chord.graces:
         small = _note(grace, Fraction(1, 4), fifths).getGrace()
         small.id = _id(grace)
@@ -231,6 +247,7 @@ def _insert_chord(measure: Any, chord: Chord, bar: Bar, page: ScorePage) -> None
         mark: Any = articulations.Fingering(f"?{numbers}")
         mark.placement = "above"
         element.articulations.append(mark)
+    return element
 
 
 def _note(written: Note, duration: Fraction, fifths: int) -> Any:

@@ -105,13 +105,20 @@ def main() -> None:
     parser.add_argument("--report", action="store_true", help="fit without a quarter first and print its scores")
     parser.add_argument("--voices-only", action="store_true", help="fit the voices anew and keep the rest")
     parser.add_argument("--metre-only", action="store_true", help="fit the metre anew; voices, key and rhythm are kept")
+    parser.add_argument(
+        "--plain", action="store_true", help="fit the metre's weights for plain tunes, on melodies alone"
+    )
     add_out(parser, MODEL_FILE)
     given = parser.parse_args()
     how = Made("tests.bench.fit.fit_tune", arguments_of(given), 2024, f"{DATA}, {given.count} melodies drawn", SCORE)
     samples = make_samples(given.count, given.variants, with_grids=not given.voices_only)
-    samples += piece_samples(len(samples), with_grids=not given.voices_only)
+    if not given.plain:
+        samples += piece_samples(len(samples), with_grids=not given.voices_only)
     rng = np.random.default_rng(3)
     samples = [samples[i] for i in rng.permutation(len(samples))]
+    if given.plain:
+        keep(given.out, how, {"metre_plain": _named(fit_metre(tables_of(samples[: given.metre_turns])))})
+        return
     if given.metre_only:
         fit_metre_only(samples[: given.metre_turns], given.report, given.out, how)
         return
@@ -149,7 +156,7 @@ def main() -> None:
 def arguments_of(given: argparse.Namespace) -> str:
     """The command line that gives these numbers again."""
     words = [f"--count {given.count} --variants {given.variants} --metre-turns {given.metre_turns}"]
-    words += ["--voices-only"] * given.voices_only + ["--metre-only"] * given.metre_only
+    words += ["--voices-only"] * given.voices_only + ["--metre-only"] * given.metre_only + ["--plain"] * given.plain
     return " ".join(words)
 
 
@@ -162,12 +169,7 @@ def keep(out: Path | None, how: Made, parts: dict[str, Any]) -> None:
 
 def fit_metre_only(samples: list[Sample], report: bool, out: Path | None, how: Made) -> None:
     """The metre's weights anew, under the voices and rhythm tables of the file."""
-    model = load_model()
-    for number, sample in enumerate(samples):
-        add_grids(sample, model.voices)
-        if number % 100 == 99:
-            print(number + 1, flush=True)
-    tables = [metre_rows(sample, model.rhythm) for sample in samples]
+    model, tables = load_model(), tables_of(samples)
     if report:
         rest = [rows for s, rows in zip(samples, tables, strict=True) if s.fold]
         held = [rows for s, rows in zip(samples, tables, strict=True) if not s.fold]
@@ -176,6 +178,16 @@ def fit_metre_only(samples: list[Sample], report: bool, out: Path | None, how: M
             report_metre([s for s in samples if not s.fold], held, fit_metre(rest, ridge, model.metre))
     metre = part_of_the_way(model.metre, fit_metre(tables, RIDGE_FROM, model.metre))
     keep(out, replace(how, note=f"{WAY} of the way from the weights that stood there before"), {"metre": _named(metre)})
+
+
+def tables_of(samples: list[Sample]) -> list[Rows]:
+    """The readings of turns, laid out with the voices and rhythm tables of the file."""
+    model = load_model()
+    for number, sample in enumerate(samples):
+        add_grids(sample, model.voices)
+        if number % 100 == 99:
+            print(number + 1, flush=True)
+    return [metre_rows(sample, model.rhythm) for sample in samples]
 
 
 def part_of_the_way(known: LinearModel, found: LinearModel) -> LinearModel:
