@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -18,6 +19,7 @@ from .sample import sample_place
 WORKED_OUT = "() => document.body.dataset.rev && document.body.dataset.music === document.body.dataset.rev"
 # How long anything is waited for: a busy machine is no fault; what never comes is told late, but is told.
 PATIENCE_MS = 60_000
+PREFERENCES = re.compile(r"disc_(type|look|language)")
 Place = Callable[[Pin], tuple[float, float]]
 TO_SCREEN = "async (at) => (await import('/static/js/stage.js')).view().toScreen(at)"
 
@@ -37,7 +39,11 @@ class DeskPage:
         self.page.on("websocket", lambda socket: self.requests.append(socket.url))
         self.page.on("pageerror", lambda error: self.errors.append(str(error)))
         self.page.on("console", self._console)
-        self.page.goto(address)
+        self.address = address
+        self._open()
+
+    def _open(self) -> None:
+        self.page.goto(self.address)
         self.page.wait_for_selector("#bench:not([hidden]), #start:not([hidden])")
         if self.page.locator("#bench").is_visible():
             self.page.wait_for_selector("#stage[data-ready]")
@@ -47,6 +53,15 @@ class DeskPage:
         # A refused request is an error to the browser; the tests of refusals look at the words instead.
         if message.type == "error" and "Failed to load resource" not in message.text:
             self.errors.append(message.text)
+
+    def begin_anew(self) -> None:
+        """The page opened anew, as if it had never been open: nothing is remembered, neither preferred nor begun."""
+        self.context.clear_cookies(name=PREFERENCES)
+        self.page.goto(self.address.partition("?")[0] + "static/desk.svg")
+        self.page.evaluate("() => sessionStorage.clear()")
+        self.requests.clear()
+        self.errors.clear()
+        self._open()
 
     def close(self) -> None:
         self.context.close()

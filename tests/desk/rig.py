@@ -25,6 +25,7 @@ import numpy as np
 
 from disc.comb.comb_job import keep_comb
 from disc.comb.strikes import pins_from_strikes
+from disc.desk.server import server
 from disc.desk.server.server import run_desk
 from disc.frame import turn_for_onset_deg
 from disc.job import create_job, open_for_writing
@@ -41,6 +42,7 @@ BASS = [55, 59, 62, 59, 55, 60, 62, 55, 60, 55, 62, 59, 55, 62, 55, 55]
 FIRST_ONSET_S = 2.0
 QUARTER_S = 1.08
 PHOTO_PX = 900
+LOOK_S = 0.2  # how often a desk of these tests looks whether another command changed its job
 CHROMIUM_FLAGS = [
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync", "--autoplay-policy=no-user-gesture-required",
@@ -222,6 +224,7 @@ class StartedDesk:
 
 
 def _serve(folder: Path, earlier: Path | None, told: Any) -> None:
+    server.OUTSIDE_LOOK_S = LOOK_S
     run_desk(folder, lambda address, _: told.send(address), 0, earlier)
 
 

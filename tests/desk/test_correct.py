@@ -14,6 +14,7 @@ from .page import DeskPage
 from .rig import running_desk
 from .sample import free_place, lonely, place_px
 
+ONE_DESK = True
 TABLET = {"viewport": {"width": 820, "height": 1180}, "has_touch": True}
 UNDO_OFF = "() => document.getElementById('undo').ariaDisabled === 'true'"
 
@@ -259,7 +260,8 @@ def test_slot_centre_turning_metre_key_and_upbeat_are_set_and_undone_in_one_go(o
 METRE = "async () => (await import('/static/js/store.js')).desk.music.tune.metre"
 
 
-def test_undo_reaches_the_beginning_after_a_restart(browser, job):
+def test_undo_reaches_the_beginning_after_a_restart(browser, own_job):
+    job = own_job
     first = (job / "pins.csv").read_bytes()
     with running_desk(job) as address:
         desk = DeskPage(browser, address, job)

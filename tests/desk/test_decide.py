@@ -10,6 +10,7 @@ from disc.records import Condition
 from disc.repin.store import load_plan
 from disc.tables import read_pins
 
+ONE_DESK = True
 TABLET = {"viewport": {"width": 820, "height": 1180}, "has_touch": True}
 CARDS = "#panel-findings article"
 PINS_OF = "(all) => all.map((one) => one.dataset.pin)"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+ONE_DESK = True
 HERE = "() => { const one = document.activeElement; return one.dataset.key || one.id || one.textContent; }"
 # What another act of the desk changes, as if it came while the person is elsewhere in the panel.
 ACT = """async ([address, content]) => {

@@ -13,6 +13,7 @@ from disc.tables import read_pins
 from .sample import GIVEN, TRUTH, gap_mm, true_onset_s, true_plays
 from .sounds import write_recording
 
+ONE_DESK = True
 LONG_MS = 60_000  # listening takes seconds, and the machine may be busy
 REVOLUTION_S = GIVEN["revolution_s"]
 ONSETS = sorted((true_onset_s(pin), pin["tooth"]) for pin in TRUTH["pins"] if true_plays(pin))

@@ -15,6 +15,7 @@ from disc.words import chance
 from .rig import PLATE
 from .sample import CAMERAS, TRUTH, lonely, place_px, true_photo, true_pin
 
+ONE_DESK = True
 TABLET = {"viewport": {"width": 820, "height": 1180}, "has_touch": True}
 SCALE = "async () => (await import('/static/js/stage.js')).view().scale"
 SHOWN = """() => {

@@ -8,6 +8,7 @@ from disc.records import Side
 
 from .sample import lonely
 
+ONE_DESK = True
 FOCUS = """() => {
   const part = document.activeElement;
   const outline = (one) => (one ? getComputedStyle(one).outlineStyle : '');

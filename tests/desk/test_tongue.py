@@ -13,6 +13,7 @@ from disc.tables import read_pins
 
 from .sample import lonely
 
+ONE_DESK = True
 SPEAKS = "() => document.body.dataset.tongue"
 UNSAID = "async () => [...(await import('/static/js/tongue.js')).unsaid]"
 TONGUE = "async (words) => (await import('/static/js/tongue.js')).tongue(words)"
