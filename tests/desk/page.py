@@ -19,6 +19,7 @@ from .sample import sample_place
 WORKED_OUT = "() => document.body.dataset.rev && document.body.dataset.music === document.body.dataset.rev"
 # How long anything is waited for: a busy machine is no fault; what never comes is told late, but is told.
 PATIENCE_MS = 60_000
+POLL_MS = 40  # asked every frame, the question itself keeps a busy machine busy
 PREFERENCES = re.compile(r"disc_(type|look|language)")
 Place = Callable[[Pin], tuple[float, float]]
 TO_SCREEN = "async (at) => (await import('/static/js/stage.js')).view().toScreen(at)"
@@ -83,7 +84,7 @@ class DeskPage:
     def told(self, part: str, timeout_ms: float = PATIENCE_MS) -> None:
         """Wait until the line at the top says this."""
         says = "(part) => document.getElementById('told').textContent.includes(part)"
-        self.page.wait_for_function(says, arg=part, timeout=timeout_ms)
+        self.page.wait_for_function(says, arg=part, timeout=timeout_ms, polling=POLL_MS)
 
     def until(self, question: str, arg: Any = None) -> None:
         """Ask a question of the page's own modules (an async function) until the answer is yes."""
@@ -94,7 +95,7 @@ class DeskPage:
 
     def worked_out(self) -> None:
         """Wait until what follows from the present pins has arrived."""
-        self.page.wait_for_function(WORKED_OUT)
+        self.page.wait_for_function(WORKED_OUT, polling=POLL_MS)
 
     def drag(self, *places: tuple[float, float]) -> None:
         """Press the mouse at the first place, go through the others, and let go."""

@@ -4,7 +4,7 @@
 const AFTER_PRESS_MS = 400; // a tap becomes a click this much after the finger has left, at the latest
 const shown = new WeakMap(); // box -> what it was built from
 const waiting = new Map(); // box -> how it is drawn once it is let go
-let pressed = null; // what is under the pointer, under the space bar, or being written letter by letter
+let pressed = null; // {part}: what is under the pointer, under the space bar, or being written letter by letter
 
 // Draws a box anew where what it shows has changed. key: all that it shows, as JSON can say it. build: gives its children.
 // done: what follows once it is drawn.
@@ -12,7 +12,7 @@ export function rebuild(box, key, build, done = null) {
   const text = JSON.stringify(key);
   waiting.delete(box);
   if (shown.get(box) === text) return;
-  if (pressed && box.contains(pressed)) {
+  if (pressed && box.contains(pressed.part)) {
     waiting.set(box, () => rebuild(box, key, build, done));
     return;
   }
@@ -92,23 +92,26 @@ export function hide(part, instead = panelOf(part)) {
 
 // ---- what is being pressed
 
-function letGo() {
+// mine: the press that has ended; another that has begun since goes on.
+function letGo(mine) {
+  if (pressed && pressed !== mine) return;
   pressed = null;
   for (const draw of [...waiting.values()]) draw();
 }
 
 function afterClick() {
   pressed = null; // what the click itself changes is shown at once
-  setTimeout(letGo);
+  setTimeout(letGo, 0, null);
 }
+
 const hold = (event) => {
-  pressed = event.target;
+  pressed = { part: event.target };
 };
 addEventListener("pointerdown", (event) => event.target.closest?.("select") || hold(event), true); // a list's own window takes the rest
 addEventListener("click", afterClick, true);
-for (const kind of ["pointerup", "pointercancel"]) addEventListener(kind, () => setTimeout(() => pressed && letGo(), AFTER_PRESS_MS), true);
+for (const kind of ["pointerup", "pointercancel"]) addEventListener(kind, () => setTimeout(letGo, AFTER_PRESS_MS, pressed), true);
 addEventListener("keydown", (event) => event.key === " " && !event.target.matches?.("input, textarea, select") && hold(event), true);
-addEventListener("keyup", (event) => event.key === " " && setTimeout(letGo), true); // its click follows the key
+addEventListener("keyup", (event) => event.key === " " && setTimeout(letGo, 0, pressed), true); // its click follows the key
 addEventListener("compositionstart", hold, true);
 addEventListener("compositionend", afterClick, true);
-addEventListener("blur", (event) => event.target === window && letGo());
+addEventListener("blur", (event) => event.target === window && letGo(pressed));
