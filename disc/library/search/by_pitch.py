@@ -28,8 +28,8 @@ COARSE_SPREAD_S = 0.03  # while tempo and start are known roughly
 LEAST_CLAIM, MOST_CLAIM = 2.0, 2.0  # nats; 0, 1 and 2.5 tried on practice discs (severe, seed 11): 0.69, 0.73, 0.73
 # Nearly all discs are known by the quick effort; where its first tune does not lead clearly, the search goes on.
 QUICK = Effort(grids=1, groups=12_000, votes=150_000, looks=5_000, rated=600, fine=40)
-THOROUGH = Effort(grids=2, groups=20_000, votes=300_000, looks=15_000, rated=800, fine=60)
-FURTHER = Effort(grids=1, groups=12_000, votes=100_000, looks=4_000, rated=400, fine=40)  # for each further pulse
+THOROUGH = Effort(grids=2, groups=20_000, votes=500_000, looks=25_000, rated=1_000, fine=60)
+FURTHER = Effort(grids=1, groups=12_000, votes=145_000, looks=6_000, rated=500, fine=40)  # for each further pulse
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,7 +113,9 @@ def _rank_with(
     score, quarter_s, start_s = rate_places(
         index, tune, shift, quarter_s[best], start_s[best], strikes.picture, FINE_SHIFTS_S, FINE_STRETCHES
     )
-    return best_of_each(placed_tunes(tune, score, shift, quarter_s, start_s))
+    speaking = score > 0
+    columns = (tune, score, shift, quarter_s, start_s)
+    return best_of_each(placed_tunes(*(column[speaking] for column in columns)))
 
 
 def spread_s(onset_s: FloatArray, grids: list[DiscPulse]) -> float:

@@ -21,7 +21,7 @@ from disc.library.search.rate import MARGIN_S
 from disc.library.search.trial_places import Placement
 
 NEAR_PIECE_S = 0.2  # around a piece's first and last note, within which notes are its own
-FOUND = 40  # tunes by exact places that are laid beside the disc
+MIDDLING_NOTES = 90.0  # of a print; the mean of the installed corpus
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -44,10 +44,11 @@ class Rated:
 
 @dataclass(frozen=True, slots=True)
 class LikenessWeights:
-    """What a nat of either likeness counts."""
+    """What a nat of either likeness counts, and an e-fold of the print's length: a long print has more by chance."""
 
     chain: float
     placed: float
+    length: float = 0.0
 
 
 class LookedAt:
@@ -69,11 +70,10 @@ class LookedAt:
                 self._laid[tune] = (chain, quarter_s)
 
     def take(self, found: list[PlacedTune]) -> None:
-        """Tunes that another search has placed; the best of them are laid beside the disc at the tempo it gave."""
-        self._keep_best(found[: 2 * FOUND])
-        best = found[:FOUND]
-        if best:
-            self.lay(np.array([one.tune for one in best]), np.array([one.place.quarter_s for one in best]))
+        """Tunes that another search has placed, laid beside the disc at the tempo it gave."""
+        self._keep_best(found)
+        if found:
+            self.lay(np.array([one.tune for one in found]), np.array([one.place.quarter_s for one in found]))
 
     def place(self, strikes: Strikes, most: int) -> None:
         """Make out where the likeliest tunes lie, and rate their places like those found by votes.
@@ -91,7 +91,7 @@ class LookedAt:
         within = np.stack([begin_s, end_s], axis=1)
         found = rate_given(self._index, strikes, tune, shift, quarter_s, start_s, within)
         whole = (begin_s == strikes.picture.first_s).tolist()
-        self._keep_best([one for one, all_of_it in zip(found, whole, strict=True) if all_of_it])
+        self._keep_best([one for one, all_of_it in zip(found, whole, strict=True) if all_of_it and one.score > 0])
         pieces: dict[int, list[PlacedTune]] = {}
         for one, all_of_it in zip(found, whole, strict=True):
             if not all_of_it and one.score > 0:
@@ -112,6 +112,7 @@ class LookedAt:
             one = self._placed.get(tune)
             exact = one.score if one else least
             score = self._weights.chain * chain + self._weights.placed * exact
+            score += self._weights.length * longer(self._index, tune)
             tuning = one.pitch_of_rank if one else None
             found.append(Rated(tune, score, chain, exact, one.place if one else None, tuning))
         found.sort(key=lambda one: (-one.score, one.tune))
@@ -142,8 +143,13 @@ class LookedAt:
 
     def _keep_best(self, found: list[PlacedTune]) -> None:
         for one in found:
-            if one.score > 0 and (one.tune not in self._placed or one.score > self._placed[one.tune].score):
+            if one.tune not in self._placed or one.score > self._placed[one.tune].score:
                 self._placed[one.tune] = one
+
+
+def longer(index: Index, tune: int) -> float:
+    """How much longer a print is than a middling one, in e-folds."""
+    return float(np.log(max(int(index.start[tune + 1] - index.start[tune]), 1) / MIDDLING_NOTES))
 
 
 def _joined(found: list[PlacedTune]) -> PlacedTune:

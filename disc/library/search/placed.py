@@ -82,9 +82,8 @@ def placed_tunes(
 
 
 def best_of_each(found: list[PlacedTune]) -> list[PlacedTune]:
-    """Each tune's best placement, best first; what speaks against itself is left out."""
+    """Each tune's best placement, best first."""
     best: dict[int, PlacedTune] = {}
     for one in sorted(found, key=lambda one: -one.score):
-        if one.score > 0:
-            best.setdefault(one.tune, one)
+        best.setdefault(one.tune, one)
     return list(best.values())
