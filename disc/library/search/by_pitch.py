@@ -113,9 +113,7 @@ def _rank_with(
     score, quarter_s, start_s = rate_places(
         index, tune, shift, quarter_s[best], start_s[best], strikes.picture, FINE_SHIFTS_S, FINE_STRETCHES
     )
-    speaking = score > 0
-    columns = (tune, score, shift, quarter_s, start_s)
-    return best_of_each(placed_tunes(*(column[speaking] for column in columns)))
+    return best_of_each([one for one in placed_tunes(tune, score, shift, quarter_s, start_s) if one.score > 0])
 
 
 def spread_s(onset_s: FloatArray, grids: list[DiscPulse]) -> float:

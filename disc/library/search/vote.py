@@ -1,9 +1,9 @@
 """First pass of the search: groups of strikes vote for where in which tune they may lie.
 
 Every group of strikes that, at a trial tempo, has the shape of a printed group votes for one tune, one transposition
-and one start; a rare shape says more than a common one. Votes are counted in a table of fixed size (a vote's cell is a
-hash of what it says), so that time and memory do not grow with the library beyond the votes themselves; and votes are
-limited: those groups cast them that are likeliest of the melody for what they cost.
+and one start; a rare shape says more than a common one. A vote's cell is a hash of what it says, so that time and
+memory do not grow with the library beyond the votes themselves; and votes are limited: those groups cast them that are
+likeliest of the melody for what they cost.
 """
 
 from __future__ import annotations
@@ -20,7 +20,6 @@ from disc.library.search.disc_pulse import DiscPulse
 
 Words = npt.NDArray[np.uint32]
 
-CELLS_A_VOTE, LEAST_CELL_BITS, MOST_CELL_BITS = 3.5, 16, 22
 # 2**32 over the golden ratio (Knuth, The Art of Computer Programming 3, 6.4), and odd numbers without a reason.
 TUNE_FACTOR, PITCH_FACTOR, ASKED_FACTOR = np.uint32(0x9E3779B1), np.uint32(0x85EBCA77), np.uint32(0xC2B2AE3D)
 NEIGHBOUR = 0.5  # of the votes for the starts one step earlier and later: strikes are sometimes a step off the grid
@@ -163,17 +162,22 @@ def _votes(postings: Postings, asked: _Questions, most: int) -> tuple[IntArray, 
 
 
 def _fullest(name: Words, start: IntArray, worth: FloatArray, most: int) -> tuple[IntArray, FloatArray]:
-    """(vote, votes): one vote of each of the fullest cells, fullest first, and how full they are."""
-    bits = int(np.clip(np.ceil(np.log2(CELLS_A_VOTE * max(worth.size, 1))), LEAST_CELL_BITS, MOST_CELL_BITS))
-    mixed = ((name ^ (name >> np.uint32(15))) * TUNE_FACTOR) >> np.uint32(32 - bits)
-    cell = (mixed.astype(np.int64) + start) & ((1 << bits) - 1)
-    full = np.bincount(cell, weights=worth, minlength=1 << bits)
-    one = np.full(1 << bits, -1, dtype=np.int32)
-    one[cell[::-1]] = np.arange(cell.size, dtype=np.int32)[::-1]
-    filled = np.flatnonzero(one >= 0)
-    near = full[filled] + NEIGHBOUR * (full[filled - 1] + full[(filled + 1) & ((1 << bits) - 1)])
-    if filled.size > most:
-        part = np.argpartition(-near, most)[:most]
-        filled, near = filled[part], near[part]
-    order = np.lexsort((filled, -near))
-    return one[filled[order]].astype(np.int64), near[order]
+    """(vote, votes): one vote of each of the fullest cells, fullest first, and how full they are.
+
+    Votes of one cell are brought together by sorting, which is kinder to a processor's cache than a table of cells.
+    """
+    if worth.size == 0:
+        return np.empty(0, dtype=np.int64), np.empty(0)
+    mixed = (name ^ (name >> np.uint32(15))) * TUNE_FACTOR
+    joined = (mixed + start.astype(np.uint32)).astype(np.uint64) << np.uint64(32)
+    joined |= np.arange(worth.size, dtype=np.uint64)
+    joined.sort()
+    cell, vote = (joined >> np.uint64(32)).astype(np.int64), (joined & np.uint64(0xFFFFFFFF)).astype(np.int64)
+    begin = np.flatnonzero(np.concatenate([[True], cell[1:] != cell[:-1]]))
+    full, filled = np.add.reduceat(worth[vote], begin), cell[begin]
+    near, beside = full.copy(), np.flatnonzero(np.diff(filled) == 1)
+    near[beside] += NEIGHBOUR * full[beside + 1]
+    near[beside + 1] += NEIGHBOUR * full[beside]
+    chosen = np.argpartition(-near, most)[:most] if near.size > most else np.arange(near.size)
+    chosen = chosen[np.lexsort((chosen, -near[chosen]))]
+    return vote[begin[chosen]], near[chosen]
