@@ -168,11 +168,11 @@ MUTATIONS = (
     ),
     Mutation("beats count from 0", "disc/turn/bars.py", "return bar, 1 + after", "return bar, after", GRID),
     Mutation(
-        "tips do not shift",
+        "a tip put in its row is as sure as a measured one",
         "disc/turn/tips.py",
         "SPREAD_OF_LIMIT = 0.4",
         "SPREAD_OF_LIMIT = 0.0004",
-        "tests/tune/test_read_tune.py -k tip_angles",
+        TIPS,
     ),
     Mutation(
         "pitches of mostly unknown combs are guessed",
