@@ -297,6 +297,26 @@ def test_two_photographs_of_one_name_are_both_kept(read_once, small, tmp_path):
     assert (folder / "photos/upper-2.jpg").read_bytes() == again.read_bytes()
 
 
+def test_two_recordings_of_one_name_are_both_kept(job, tmp_path):
+    from disc.listen.kept_recordings import recordings_of, stage_recordings
+
+    first, second = (tmp_path / day / "turn.wav" for day in ("monday", "tuesday"))
+    for path, data in ((first, b"one turn"), (second, b"the same turn again")):
+        path.parent.mkdir()
+        path.write_bytes(data)
+    with open_for_writing(job) as opened:
+        with opened.step("listen", (first, second)) as stage:
+            assert stage_recordings(opened, stage, (first, second)) == ("turn.wav", "turn-2.wav")
+        # Listened to again, neither is kept a third time.
+        with opened.step("listen", (second, first)) as stage:
+            assert stage_recordings(opened, stage, (second, first)) == ("turn-2.wav", "turn.wav")
+        assert recordings_of(opened) == ["turn-2.wav", "turn.wav"]
+    assert (job / "recordings/turn.wav").read_bytes() == first.read_bytes()
+    assert (job / "recordings/turn-2.wav").read_bytes() == second.read_bytes()
+    inputs = open_job(job).content.runs[-2].inputs
+    assert sorted(inputs) == ["turn.wav", "turn.wav (2)"] and len(set(inputs.values())) == 2
+
+
 @pytest.fixture(scope="module")
 def small(tmp_path_factory):
     """The sample's photographs made small, one face half hidden, and a black one."""

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from disc.errors import BadInput
-from disc.words import progress, say, say_cautions, show_json
+from disc.words import chance, progress, say, say_cautions, show_json
 
 if TYPE_CHECKING:
     from disc.listen.listen_job import Listened
@@ -16,7 +16,10 @@ if TYPE_CHECKING:
 
 def listen(
     places: Annotated[
-        list[Path], typer.Argument(metavar="[JOB] RECORDING", help="The job's folder and the recording of a turn.")
+        list[Path],
+        typer.Argument(
+            metavar="[JOB] RECORDING...", help="The job's folder and the recording of a turn, or several of that turn."
+        ),
     ],
     comb: Annotated[Path | None, typer.Option(help="Without a job: the comb's table, with pitches.")] = None,
     strikes: Annotated[Path | None, typer.Option(help="Without a job: turn_fraction,tooth, one a line.")] = None,
@@ -24,20 +27,20 @@ def listen(
 ) -> None:
     """A recorded turn against the pins: silent, extra, early and late strikes, and the speed."""
     if comb is not None or strikes is not None:
-        if comb is None or strikes is None or len(places) != 1:
+        if comb is None or strikes is None or not places:
             raise BadInput("without a job, give all three: disc listen --comb TABLE --strikes TABLE RECORDING")
         from disc.listen.listen_job import listen_to_files
 
         with progress("listening", quiet=as_json) as advance:
-            heard = listen_to_files(comb, strikes, places[0], advance)
+            heard = listen_to_files(comb, strikes, places[0], advance, places[1:])
     else:
-        if len(places) != 2:
+        if len(places) < 2:
             raise BadInput("give the job and the recording: disc listen JOB RECORDING")
         from disc.job import open_for_writing
         from disc.listen.listen_job import listen_to_job
 
         with progress("listening", quiet=as_json) as advance, open_for_writing(places[0]) as job:
-            heard = listen_to_job(job, places[1], advance)
+            heard = listen_to_job(job, places[1], advance, places[2:])
     if as_json:
         from disc.doubts import doubts_to_json
         from disc.listen.store import turn_json
@@ -65,7 +68,8 @@ def _tell(heard: Listened) -> None:
     silences = {s.strike: s for s in turn.silences}
     for k in turn.undecided:
         if k in silences:
-            say(f"  cannot be told: strike {k + 1}: {silences[k].reason}")
+            sure = chance(silences[k].probability)
+            say(f"  cannot be told: strike {k + 1}: {silences[k].reason}; silent with a probability of {sure}")
     for remark in turn.remarks:
         say(f"Note: {remark}.")
     for finding, _, at in heard.findings:

@@ -142,7 +142,7 @@ class Job:
             with explained(self.folder):
                 started = now_text()
                 yield stage
-                digests = {_name_of(path, self.folder): sha256_of(path) for path in inputs}
+                digests = _digests_of(inputs, self.folder)
                 if PINS_FILE in stage.names:
                     self.content.pins_sha256 = sha256_of(staging / PINS_FILE)
                 self._stage_written(stage)
@@ -340,6 +340,16 @@ def _migrate(job: Job, path: Path, old_version: int) -> None:
             shutil.copyfile(path, backup)
         with job.step(f"migration from schema {old_version} to {SCHEMA_VERSION}"):
             pass
+
+
+def _digests_of(inputs: tuple[Path, ...], folder: Path) -> dict[str, str]:
+    """SHA-256 by name; a second file of one name, from another folder, with a number behind."""
+    digests: dict[str, str] = {}
+    for path in inputs:
+        name = _name_of(path, folder)
+        names = (name, *(f"{name} ({number})" for number in range(2, len(digests) + 2)))
+        digests[next(one for one in names if one not in digests)] = sha256_of(path)
+    return digests
 
 
 def _name_of(path: Path, folder: Path) -> str:

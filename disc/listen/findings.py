@@ -11,15 +11,17 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from disc.frame import FULL_TURN_DEG, theta_for
+from disc.listen.claims import (
+    EXTRA_PROBABILITY,
+    LATE_PROBABILITY,
+    MOST_SURE,
+    SILENT_PROBABILITY,
+    WEAK_PROBABILITY,
+)
 from disc.listen.pitch_words import pitch_words
 from disc.listen.turn.turn_record import Silence, Sound, Turn
 from disc.records import Comb, Evidence, Finding, Pin, Plate, Strike
 
-# Probabilities that a finding is so where the sound or strike brings none of its own: precision on turns of the
-# benchmark not used for choosing. Silent 109 of 116, extra 83 of 90 ("turns"); weak 29 of 31 (eight of "weak-unseen");
-# early or late 74 of 100 (fourth to seventh set).
-SILENT_PROBABILITY, EXTRA_PROBABILITY, LATE_PROBABILITY, WEAK_PROBABILITY = 0.94, 0.92, 0.74, 0.94
-MOST_SURE = 0.99  # no bench has shown more
 SAME_PLACE_DEG = 1.0  # 0.15 s of a usual turn
 Located = tuple[Finding, Sound | None, float]
 

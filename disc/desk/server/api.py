@@ -25,6 +25,7 @@ from disc.desk.work.session import Session
 from disc.desk.work.settings import settings_changes
 from disc.desk.work.sounds import tooth_wav
 from disc.errors import BadInput, MissingPart
+from disc.listen.kept_recordings import SOUND_ENDINGS
 
 # A report or drawing may style itself and carry its own pictures; it runs nothing and loads nothing.
 MADE_FILE_POLICY = "sandbox; default-src 'none'; style-src 'unsafe-inline'; img-src data:"
@@ -253,7 +254,7 @@ class UploadedSound(DeskHandler):
     def get(self, token: str) -> None:
         """The sound file."""
         path = uploads.path_of(self.uploads, token)
-        if path.suffix.lower() not in uploads.SOUND_ENDINGS:
+        if path.suffix.lower() not in SOUND_ENDINGS:
             raise web.HTTPError(404, "That is no recording.")
         self.send_part(path)
 

@@ -12,12 +12,10 @@ from pathlib import Path
 from typing import IO, Any
 
 from disc.errors import BadInput, DiscError
-from disc.job import Job
+from disc.listen.kept_recordings import SOUND_ENDINGS
 from disc.photo.image import load_photo
 
-RECORDINGS_FOLDER = "recordings"
 PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif", ".webp", ".bmp")
-SOUND_ENDINGS = (".wav", ".flac", ".ogg", ".mp3", ".aif", ".aiff", ".m4a", ".opus")
 SCORE_ENDINGS = (".mid", ".midi", ".musicxml", ".xml", ".mxl", ".abc", ".krn")
 TABLE_ENDINGS = (".csv", ".tsv", ".txt")
 ENDINGS = {
@@ -82,24 +80,6 @@ def path_of(folder: Path, token: Any) -> Path:
     if not found:
         raise BadInput("that file is no longer here. Bring it again.")
     return found[0]
-
-
-def recordings_of(job: Job) -> list[str]:
-    """Names of the recordings that belong to the job."""
-    folder = job.path(RECORDINGS_FOLDER)
-    return sorted(p.name for p in folder.iterdir() if p.suffix.lower() in SOUND_ENDINGS) if folder.is_dir() else []
-
-
-def free_name(job: Job, name: str) -> str:
-    """The name for a recording to be added: its own, or with a number where another has that name already."""
-    path, taken = Path(name), set(recordings_of(job))
-    names = (name, *(f"{path.stem}-{number}{path.suffix}" for number in range(2, len(taken) + 3)))
-    return next(one for one in names if one not in taken)
-
-
-def recording_path(job: Job, name: str) -> Path:
-    """Where a recording of the job lies."""
-    return job.path(RECORDINGS_FOLDER) / name
 
 
 def _make_room(folder: Path) -> None:

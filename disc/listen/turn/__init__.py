@@ -5,11 +5,13 @@ Several guesses at clock, tempo, place and octave are weighed against all strike
 `disc_path.py`). Each tooth's own line is found from its own strikes, up to 120 cents off its table
 (`true_pitches.py`). Matching (`match_strikes.py`; only strikes explain, never peaks of noise) is done again at the
 frequencies at which the teeth really ring (`tooth_voices.py`): a few cents off, ringing seems to begin anew. What a
-weak tooth usually gives (`levels.py`) and the attack of a lone strike (`strike_attacks.py`) are weighed. Then each
-strike's own step is solved for with its twins and neighbours (`strike_steps.py`); all that together says sounded,
-silent or not to be told (`silent_strikes.py`, `silent_reasons.py`), and which beginnings are extra (`extra_sounds.py`
+weak tooth usually gives (`levels.py`) and the attack of a lone strike (`strike_attacks.py`) are weighed. Each tooth's
+tone is tuned until it explains the tooth's own strikes (`tuned_voices.py`): some cents beside, it explains none of
+them. Then each strike's own step is solved for with its twins and neighbours (`strike_steps.py`), and what its
+companions leave in its band is learned from their other strikes (`leaks.py`); all that together says sounded, silent
+or not to be told (`silent_strikes.py`, `silent_reasons.py`), and which beginnings are extra (`extra_sounds.py`
 proposes, `single_extra.py` decides, with the neighbours that a strike may take along). Weak is a strike against its
 tooth's others, and a tooth against the nearest in pitch (`weak_strikes.py`). Teeth of one pitch are told apart by
 exact cents and fall (`which_tooth.py`). The motion is a Gaussian process in which pitches may be late alike
-(`speed.py`), sharpened by the whirr where it lasts (`whirr.py`).
+(`speed.py`), sharpened by the whirr where it lasts (`whirr.py`). Several recordings of one turn: `pool_turns.py`.
 """

@@ -16,6 +16,7 @@ from disc.listen.sound.audio import FloatArray
 from disc.listen.sound.bands import Whole
 from disc.listen.sound.beginnings import for_fundamentals
 from disc.listen.turn.hear.heard_strikes import HeardStrike, Matched
+from disc.listen.turn.hear.leaks import leaks
 from disc.listen.turn.hear.single_sounds import APART_S, Beginning
 from disc.listen.turn.hear.strike_attacks import Attacks
 from disc.listen.turn.hear.strike_steps import ToneStep, ToothVoice, steps_of, voices_of
@@ -24,6 +25,7 @@ from disc.listen.turn.judge.silent_strikes import places_of
 from disc.listen.turn.judge.which_tooth import Told, tell
 from disc.listen.turn.learn.tooth_voices import refined
 from disc.listen.turn.learn.true_pitches import OffTable, off_table
+from disc.listen.turn.learn.tuned_voices import tuned
 from disc.listen.turn.place.disc_path import Expected, loudness
 from disc.listen.turn.place.onset_moment import attack_curve, refine
 from disc.listen.turn.place.place_in_recording import FEWEST_STRIKES, LaidStrikes
@@ -37,7 +39,8 @@ PLAYED_SHARE = 0.34  # of a lap's strikes; a lap that was played has nearly all,
 @dataclass(frozen=True)
 class Followed:
     """steps, places_s: of told.matched.heard, one each: what the strike adds to its tooth's tone, and where that was
-    looked for. off: teeth off their table. voices: each tooth's exact tone."""
+    looked for. off: teeth off their table. voices: each tooth's tone as it settles; tuned: as it is just after a
+    strike, by which steps are measured. leaks: what each strike's companions usually put into its band."""
 
     whole: Whole
     tones: Tones
@@ -45,8 +48,10 @@ class Followed:
     motion: Motion
     off: tuple[OffTable, ...]
     voices: dict[int, ToothVoice]
+    tuned: dict[int, ToothVoice]
     steps: list[ToneStep | None]
     places_s: FloatArray
+    leaks: FloatArray
 
 
 def follow(laid: LaidStrikes, pitches: dict[int, float]) -> Followed:
@@ -56,15 +61,25 @@ def follow(laid: LaidStrikes, pitches: dict[int, float]) -> Followed:
     """
     off, tones, expected = _at_true_pitches(laid, pitches)
     matched, motion, tones = _settle(laid, tones, expected)
-    whole = laid.whole
-    told = tell(whole, tones, matched)
+    return stepped(laid.whole, tones, tell(laid.whole, tones, matched), motion, off)
+
+
+def stepped(whole: Whole, tones: Tones, told: Told, motion: Motion, off: tuple[OffTable, ...]) -> Followed:
+    """What was told, with what each strike adds to its tooth's own tone."""
     heard = told.matched.heard
     voices = voices_of(whole, tones, [(h.beginning.time_s, h.expected.tooth) for h in heard if h.beginning])
     path = motion.time(np.array([h.expected.turn for h in heard]))
     places = places_of(heard, path)
     sought = [(h.expected.tooth, float(t)) for h, t in zip(heard, places, strict=True)]
-    followed = Followed(whole, tones, told, motion, off, voices, steps_of(whole, voices, sought, sought), places)
-    return _on_the_path(followed, path)
+    steps = steps_of(whole, voices, sought, sought)
+    struck = [k for k, h in enumerate(heard) if h.beginning is not None]
+    exact = tuned(whole, voices, [sought[k] for k in struck], [steps[k] for k in struck])
+    voices = {tooth: voice if voice.known else exact[tooth] for tooth, voice in voices.items()}
+    steps = steps_of(whole, exact, sought, sought)
+    found = _on_the_path(
+        Followed(whole, tones, told, motion, off, voices, exact, steps, places, np.zeros(len(heard))), path
+    )
+    return replace(found, leaks=leaks(whole, exact, found.told.matched.heard, found.steps, found.places_s))
 
 
 def _on_the_path(followed: Followed, path_s: FloatArray) -> Followed:
@@ -74,7 +89,7 @@ def _on_the_path(followed: Followed, path_s: FloatArray) -> Followed:
     far = [k for k, t in enumerate(path_s) if places[k] != t]
     sought = [(heard[k].expected.tooth, float(path_s[k])) for k in far]
     around = [(h.expected.tooth, float(t)) for k, (h, t) in enumerate(zip(heard, places, strict=True)) if k not in far]
-    for k, there in zip(far, steps_of(followed.whole, followed.voices, sought, around), strict=True):
+    for k, there in zip(far, steps_of(followed.whole, followed.tuned, sought, around), strict=True):
         here, b = steps[k], heard[k].beginning
         if there is None or b is None or (here is not None and here.gain > max(there.gain, LEAST_RISE)):
             continue

@@ -36,6 +36,7 @@ from disc.words import Advance, no_progress
 # recording of another tune.
 LEAST_FIT = 0.45
 SPEED_STEP_S = 0.05
+OWN_GAIN = 0.2  # of its band, at one strike at least: .09 at most of a dead tooth, .94 of one struck once
 
 
 def read_turn(
@@ -111,11 +112,16 @@ def _disturbed(recording: Recording, followed: Followed) -> tuple[Disturbance, .
 
 
 def _off_table(followed: Followed, pitches: dict[int, float]) -> tuple[OffTable, ...]:
-    """The teeth off their table, by their exact tones."""
+    """The teeth off their table, by their exact tones; one whose tone explains none of its strikes is dead, and what
+    stood there another's."""
+    gains: dict[int, list[float]] = {}
+    for h, step in zip(followed.told.matched.heard, followed.steps, strict=True):
+        if step is not None:
+            gains.setdefault(h.expected.tooth, []).append(step.gain)
     return tuple(
         OffTable(o.tooth, round(100.0 * (pitch_of_hz(followed.voices[o.tooth].hz) - pitches[o.tooth]), 1))
-        for o in followed.off
-    )
+        for o in followed.off if max(gains.get(o.tooth, [0.0])) > OWN_GAIN
+    )  # fmt: skip
 
 
 def _judged(
@@ -129,17 +135,18 @@ def _judged(
         for s in sounds
     ]
     sounding = {s.strike for s in sounds if s.strike is not None}
-    inside = {index[h.expected.index] for h in heard}
+    inside = {index[h.expected.index] for h in heard if not h.beyond}
     undecided = {index[h.expected.index] for h in heard if h.is_open} - sounding
     silences = [replace(s, strike=index[s.strike]) for s in silences_of(heard, followed)]
     untold = [h for h in heard if h.is_open]
-    missed = [h for h in heard if h.beginning is None and not h.is_open]
+    missed = [h for h in heard if h.beginning is None and not h.is_open and not h.beyond]
     return replace(
         turn, sounds=tuple(sounds), silent=tuple(sorted(inside - sounding - undecided)),
         undecided=tuple(sorted(undecided)), unheard=tuple(sorted(set(range(count)) - inside)),
         weak=tuple(index[k] for k in weak_strikes(heard, followed.steps)),
         missed=_missed(missed, followed, index), untold=_missed(untold, followed, index), weak_teeth=weak_teeth(heard),
         silences=tuple(s for s in silences if s.strike not in sounding),
+        chances={index[h.expected.index]: h.silent for h in heard if h.silent is not None and not h.beyond},
     )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from disc.listen.sound.bands import pitch_of_hz
 from disc.listen.turn.follow_disc import Followed
 from disc.listen.turn.hear.heard_strikes import HeardStrike
-from disc.listen.turn.judge.silent_strikes import judged, silent_probability
+from disc.listen.turn.judge.silent_strikes import judged, silent_probability, still_playing
 from disc.listen.turn.judge.single_extra import EXTRA_FROM, candidates, extra_probability
 from disc.listen.turn.turn_record import Sound
 
@@ -20,9 +20,10 @@ SAME_STRIKE_S = 0.045  # an extra sound so near one of its own pitch is that one
 def judged_strikes(followed: Followed, length_s: float) -> tuple[HeardStrike, ...]:
     """Every expected strike with its answer."""
     heard = followed.told.matched.heard
-    sure = followed.motion.time(np.array([h.expected.turn for h in heard])) < length_s - TAIL_S
-    probability = silent_probability(heard, followed.steps, sure)
-    return judged(heard, followed.steps, followed.places_s, followed.tones, probability)
+    path = followed.motion.time(np.array([h.expected.turn for h in heard]))
+    played = still_playing(heard, followed.steps, path)
+    probability = silent_probability(heard, followed.steps, followed.leaks, path < length_s - TAIL_S, played)
+    return judged(heard, followed.steps, followed.places_s, followed.tones, probability, played)
 
 
 def sounds_of(followed: Followed, heard: Sequence[HeardStrike]) -> list[Sound]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from disc.listen.sound.audio import FloatArray
 from disc.listen.sound.disturbed import Disturbance
@@ -61,7 +62,8 @@ class Turn:
     off_table: teeth that sound elsewhere than their table says. disturbed: where something else is heard.
     undecided: strikes of which it cannot be told whether they sounded; untold: every such strike, lap by lap.
     weak: strikes weak each time they are heard against what their tooth is like. weak_teeth: teeth weak in all their
-    strikes, against their neighbours in pitch.
+    strikes, against their neighbours in pitch. chances: probability that it was silent, of every strike judged by its
+    sound.
     clock: by how much the recording's stated sample rate had to be multiplied. unheard: strikes outside the recording.
     """
 
@@ -85,6 +87,7 @@ class Turn:
     off_table: tuple[OffTable, ...] = ()
     silences: tuple[Silence, ...] = ()
     disturbed: tuple[Disturbance, ...] = ()
+    chances: Mapping[int, float] = field(default_factory=dict)
 
     @property
     def extra(self) -> tuple[Sound, ...]:

@@ -1,7 +1,8 @@
 """How a turn's silent strikes and extra sounds are weighed: fits disc/listen/fitted.json to turns of the usual make.
 
-Run: python -m tests.bench.fit.listen_turn_fit [--turns 24] [--workers 1] [--write]
-Draws turns of listen_make.MAKE and MAKE_FIT, follows each as the program does, and fits three logistic regressions with
+Run: python -m tests.bench.fit.listen_turn_fit [--turns 24] [--workers 1] [--kept FOLDER] [--minutes N] [--write]
+Draws turns of listen_make.MAKE_OTHER, MAKE_FIT and MAKE, follows each as the program does, keeps what was followed in
+FOLDER, stops after so many minutes (run it again until all turns are there), and fits three logistic regressions with
 a ridge: silence of a strike by itself, silence with what its tooth's other strikes say, and extra sounds among the
 candidates. Precision, recall and calibration are printed by fits that leave out whole sources. Needs what listen.py
 needs, and scikit-learn.
@@ -11,9 +12,11 @@ from __future__ import annotations
 
 import argparse
 import multiprocessing
+import pickle
 import tempfile
+import time
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 
 import numpy as np
@@ -22,11 +25,13 @@ from disc.fitted import Made
 from disc.listen.fitted import FITTED_FILE
 from disc.listen.sound.audio import read_recording
 from disc.listen.sound.bands import pitch_of_hz
+from disc.listen.turn.follow_disc import Followed as Seen
 from disc.listen.turn.follow_disc import follow
-from disc.listen.turn.judge.silent_strikes import Features, over_laps, strike_features, with_others
+from disc.listen.turn.judge.silent_strikes import Features, over_laps, still_playing, strike_features, with_others
 from disc.listen.turn.judge.single_extra import candidates, extra_features
 from disc.listen.turn.place.disc_path import Expected
 from disc.listen.turn.place.place_in_recording import lay
+from disc.listen.turn.sounds_heard import TAIL_S
 from tests.bench.fit.fitted_file import add_out, write_parts
 from tests.bench.truth import listen_make, listen_set
 
@@ -44,6 +49,9 @@ class Followed:
     expected: tuple[Expected, ...]
     silent: np.ndarray
     ok: np.ndarray
+    sure: np.ndarray
+    played: np.ndarray
+    weak: np.ndarray
     found: Features | None
     extra: np.ndarray
     extra_true: int
@@ -55,11 +63,16 @@ def measured(spec: dict) -> Followed:
         truth = listen_make.made_turn(**spec)
         recording = read_recording(listen_set.write(truth, Path(folder)))
     laid = lay(recording, truth.comb, truth.strikes, truth.notes["hint_s"])
-    seen = follow(laid, truth.comb)
+    return weighed(spec["voice_name"], truth, recording.length_s, follow(laid, truth.comb))
+
+
+def weighed(source: str, truth: listen_set.Turn, length_s: float, seen: Seen) -> Followed:
+    """One turn followed, with what is true of it beside."""
     heard = seen.told.matched.heard
     at = seen.motion.time(np.array([h.expected.turn for h in heard]))
-    silent = np.array([h.expected.index in set(truth.silent) for h in heard])
-    ok = (at > 0.05) & (at < recording.length_s - STOP_S) & np.array([s is not None for s in seen.steps])
+    silent, weak = (np.array([h.expected.index in set(some) for h in heard]) for some in (truth.silent, truth.weak))
+    played = still_playing(heard, seen.steps, at)
+    ok = (at > 0.05) & (at < length_s - STOP_S) & np.array([s is not None for s in seen.steps]) & played
     judged = [replace(h, beginning=None) if is_silent else h for h, is_silent in zip(heard, silent, strict=True)]
     found = candidates(seen, judged)
     extra = np.array([
@@ -69,8 +82,9 @@ def measured(spec: dict) -> Followed:
         ) for c in found
     ], dtype=bool)  # fmt: skip
     return Followed(
-        spec["voice_name"], strike_features(heard, seen.steps), tuple(h.expected for h in heard), silent, ok,
-        extra_features(found) if found else None, extra, len(truth.extra),
+        source, strike_features(heard, seen.steps, seen.leaks), tuple(h.expected for h in heard), silent, ok,
+        (at < length_s - TAIL_S) & played, played, weak, extra_features(found) if found else None, extra,
+        len(truth.extra),
     )  # fmt: skip
 
 
@@ -100,14 +114,14 @@ def fit_silent(turns: Sequence[Followed]) -> tuple[dict, dict]:
     """(by a strike alone, with the tooth's other strikes)."""
     silent = np.concatenate([t.silent[t.ok] for t in turns])
     first = regression(joined([t.strikes for t in turns], [t.ok for t in turns]), silent)
-    both = [with_others(t.strikes, log_odds(first, t.strikes), t.expected) for t in turns]
+    both = [with_others(t.strikes, log_odds(first, t.strikes), t.expected, t.played) for t in turns]
     return first, regression(joined(both, [t.ok for t in turns]), silent)
 
 
 def silence(models: tuple[dict, dict], turn: Followed) -> np.ndarray:
     """Probability of silence of every strike of a turn, as the program works it out."""
-    odds = log_odds(models[1], with_others(turn.strikes, log_odds(models[0], turn.strikes), turn.expected))
-    return 1.0 / (1.0 + np.exp(-over_laps(odds, turn.expected, turn.ok)))
+    odds = log_odds(models[1], with_others(turn.strikes, log_odds(models[0], turn.strikes), turn.expected, turn.played))
+    return 1.0 / (1.0 + np.exp(-over_laps(odds, turn.expected, turn.sure)))
 
 
 def fit_extra(turns: Sequence[Followed]) -> dict:
@@ -153,7 +167,7 @@ def write(turns: Sequence[Followed], out: Path, arguments: str, score: dict[str,
     """All of them fitted to, with how it was done."""
     first, second = fit_silent(turns)
     sources = len({t.source for t in turns})
-    drawn = f"{len(turns)} turns of {sources} sources (listen_make.MAKE and MAKE_FIT, seeds 901, 902)"
+    drawn = f"{len(turns)} turns of {sources} sources (listen_make.MAKE_OTHER, MAKE_FIT and MAKE, seeds 955, 902, 901)"
     strikes = f"{sum(t.ok.sum() for t in turns)} strikes, {sum(t.silent[t.ok].sum() for t in turns)} silent"
     candidates = f"{sum(len(t.extra) for t in turns)} candidates, {sum(t.extra.sum() for t in turns)} true"
     parts = {"silent, first": first, "silent, second": second, "extra": fit_extra(turns)}
@@ -167,16 +181,37 @@ def write(turns: Sequence[Followed], out: Path, arguments: str, score: dict[str,
     write_parts(out, parts, made)
 
 
+def kept_turns(specs: Sequence[dict], folder: Path, workers: int, most_s: float) -> list[Followed] | None:
+    """What was followed of each turn, those not yet in folder made now; None if that took too long."""
+    folder.mkdir(parents=True, exist_ok=True)
+    end = time.monotonic() + most_s
+    left = [spec for spec in specs if not (folder / f"{spec['name']}.pkl").is_file()]
+    with multiprocessing.Pool(workers, maxtasksperchild=4) as pool:
+        for start in range(0, len(left), workers):
+            if time.monotonic() > end:
+                return None
+            some = left[start : start + workers]
+            for spec, turn in zip(some, pool.map(measured, some), strict=True):
+                values = {field.name: getattr(turn, field.name) for field in fields(turn)}
+                (folder / f"{spec['name']}.pkl").write_bytes(pickle.dumps(values))
+    return [Followed(**pickle.loads((folder / f"{spec['name']}.pkl").read_bytes())) for spec in specs]
+
+
 def main() -> None:
     """Draw, follow, judge, write."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--turns", type=int, default=24)
     parser.add_argument("--workers", type=int, default=1)
+    parser.add_argument("--kept", type=Path, default=Path(tempfile.gettempdir()) / "listen-turns")
+    parser.add_argument("--minutes", type=float, default=float("inf"))
     add_out(parser, FITTED_FILE)
     chosen = parser.parse_args()
-    specs = [a for make, a in listen_make.MAKE + listen_make.MAKE_FIT if make is listen_make.made_turn][: chosen.turns]
-    with multiprocessing.Pool(chosen.workers, maxtasksperchild=4) as pool:
-        turns = list(pool.imap(measured, specs))
+    drawn = listen_make.MAKE_OTHER + listen_make.MAKE_FIT + listen_make.MAKE
+    specs = [arguments for make, arguments in drawn if make is listen_make.made_turn][: chosen.turns]
+    turns = kept_turns(specs, chosen.kept, chosen.workers, chosen.minutes * 60.0)
+    if turns is None:
+        print("not all turns are there yet: run it again")
+        return
     score = judge(turns)
     if chosen.out:
         write(turns, chosen.out, f"--turns {chosen.turns}", score)

@@ -5,8 +5,9 @@ Needs fluidsynth and the Debian packages fluid-soundfont-gm, timgm6mb-soundfont 
 musescore-general-soundfont-small. Times are processor seconds. All sets up to "ninth" and "weak" were looked at while
 the program was made; "combs", "turns" and "weak-unseen" once each, nearly at the end, and "last" once, when all of it
 was done. "make", "make-combs" and "make-other" (the usual make: twins, teeth off their
-table, speech, neighbours taken along) were looked at, "make-unseen" only at the end. After another change draw another
-set.
+table, speech, neighbours taken along) were looked at, "make-unseen" only at the end, "make-last" once after it. After
+another change draw another set.
+Under each set stands how true its claims were: those said with a probability by its size, the others all together.
 A tooth's pitch is that of its settled decay.
 Turn notes are scored by mir_eval (onset 50 ms, pitch 50 cents, no offsets). A tooth has the right number if all its
 plucks are found under that number within 0.1 s. The baselines are librosa's onset detector with piptrack or pYIN (in
@@ -16,6 +17,7 @@ steps of a quarter of a semitone: a tenth, its default, takes six times as long)
 from __future__ import annotations
 
 import argparse
+import itertools
 import multiprocessing
 import tempfile
 import time
@@ -26,6 +28,14 @@ import mir_eval
 import numpy as np
 
 from disc.errors import BadInput
+from disc.listen.claims import (
+    CONDITION_PROBABILITY,
+    LATE_PROBABILITY,
+    MOST_SURE,
+    OFF_TABLE_PROBABILITY,
+    SILENT_PROBABILITY,
+    WEAK_PROBABILITY,
+)
 from disc.listen.comb.plucked import read_plucked
 from disc.listen.sound.audio import read_recording
 from disc.listen.turn.hear_turn import read_turn
@@ -38,9 +48,10 @@ SETS: dict[str, list[listen_set.Spec]] = {
     "ninth": listen_draws.NINTH, "combs": listen_draws.COMBS, "turns": listen_draws.TURNS, "last": listen_draws.LAST,
     "weak": listen_draws.WEAK, "weak-unseen": listen_draws.WEAK_UNSEEN,
     "make": listen_make.MAKE, "make-combs": listen_make.MAKE_COMBS, "make-other": listen_make.MAKE_OTHER,
-    "make-unseen": listen_make.MAKE_UNSEEN,
+    "make-unseen": listen_make.MAKE_UNSEEN, "make-last": listen_make.MAKE_LAST,
 }  # fmt: skip
 PLUCK_S = 0.1
+SURE = (0.0, 0.6, 0.8, 0.9, 0.96, 1.01)
 # A recording that starts late, holds two turns or was made at another rate than it says is understood if its notes and
 # the time of a revolution come out as they must of any.
 UNDERSTOOD_F1, UNDERSTOOD_PERCENT = 0.93, 0.2
@@ -95,6 +106,8 @@ def score_plucked(path: Path, truth: listen_set.Plucked, got: dict) -> str:
         got["right-noisy" if truth.noisy else "right"].append(found)
         condition = mine.condition.value if mine.condition else "open"
         got["condition"].append((true["condition"], condition))
+        if condition in CONDITION_PROBABILITY:
+            got[f"claim {condition}"].append((CONDITION_PROBABILITY[condition], true["condition"] == condition))
         if true["pitch"] is not None and mine.pitch is not None:
             got["pitch"].append(abs(mine.pitch - true["pitch"]) * 100)
             if mine.t60_s and np.isfinite(true["t60_s"]):
@@ -136,11 +149,20 @@ def score_turn(path: Path, truth: listen_set.Turn, got: dict) -> str:
     if truth.weak:
         for name, said, true in (("weak", turn.weak, truth.weak), ("weak teeth", turn.weak_teeth, truth.weak_teeth)):
             got[name].append((len(set(said) & set(true)), len(said), len(true)))
+    chance_of = {s.strike: min(s.probability, MOST_SURE) for s in turn.silences}
+    got["claim silent"] += [(chance_of.get(k, SILENT_PROBABILITY), k in true_silent) for k in turn.silent]
+    got["claim extra"] += [
+        (sound.probability, any(abs(sound.time_s - t) < 0.05 and abs(sound.pitch - p) < 0.5 for t, p in truth.extra))
+        for sound in turn.extra
+    ]
+    got["claim weak"] += [(WEAK_PROBABILITY, k in truth.weak) for k in turn.weak]
     if "off_table" in truth.notes:
         late, off = {s.strike for s in turn.early_late}, {o.tooth: o.cents for o in turn.off_table}
         true_late, true_off = set(truth.notes["shift"]), truth.notes["off_table"]
         got["late"].append((len(late & true_late), len(late), len(true_late)))
         got["off"].append((len(off.keys() & true_off.keys()), len(off), len(true_off)))
+        got["claim early or late"] += [(LATE_PROBABILITY, k in true_late) for k in late]
+        got["claim off the table"] += [(OFF_TABLE_PROBABILITY, t in true_off) for t in off]
         got["off cents"] += [abs(off[t] - true_off[t]) for t in off.keys() & true_off.keys()]
     mine = np.interp(truth.speed[:, 0], turn.speed[:, 0], turn.speed[:, 1])
     window = np.ones(81) / 81  # 4 s
@@ -222,6 +244,20 @@ def table(got: dict) -> dict[str, float]:
     return dict(zip(BARS, map(float, values), strict=True))
 
 
+def reliability(got: dict) -> list[str]:
+    """Of each kind of claim: how many, how sure they were said to be, how many of them were true."""
+    lines = []
+    for kind in sorted(key for key in got if key.startswith("claim ") and got[key]):
+        said, true = (np.array(column, dtype=float) for column in zip(*got[kind], strict=True))
+        rows = [(f"{kind}:", np.ones(len(said), dtype=bool))]
+        rows += [(f"  {a:.2f} to {b:.2f}:", (said >= a) & (said < b)) for a, b in itertools.pairwise(SURE)]
+        for name, some in rows:
+            if some.any():
+                how, so = said[some].mean(), true[some].mean()
+                lines.append(f"{name} {some.sum()}, said {how:.3f}, true {so:.3f}, apart {how - so:+.3f}")
+    return lines
+
+
 def measured(job: tuple) -> tuple[dict, str]:
     """(figures, words) of one recording. job: its maker, the maker's arguments, and the baselines to run beside."""
     make, arguments, methods = job
@@ -262,6 +298,8 @@ def main() -> None:
             bar, more = BARS[line]
             met = "" if bar is None else "ok" if (value >= bar if more else value <= bar) else "MISSED"
             print(f"  {line:40s} {value:9.3f} {'' if bar is None else bar:>7} {met}")
+        for line in reliability(got):
+            print(f"  {line}")
         for key in got:
             if ", p" in key:
                 print(f"  baseline, {key}: {np.mean(got[key]):.3f}")

@@ -334,5 +334,9 @@ MAKE_OTHER = draw_make("v", 955, OTHER_VOICES, 12, 0)
 # Measured once, at the end; of its eight sources six are in no other draw.
 UNSEEN_VOICES = ("bar", "muse-10", "tim-108", "fluid-4", "bar", "muse-46", "fluid-9", "tim-107")
 MAKE_UNSEEN = draw_make("z", 977, UNSEEN_VOICES, 16, 16)
+# Measured once, after silences had been mended by what MAKE_OTHER and MAKE_FIT showed; seven of its eight sources are
+# in no other draw of this make.
+LAST_VOICES = ("bar", "fluid-13", "tim-11", "muse-15", "fluid-107", "tim-14", "muse-4", "fluid-12")
+MAKE_LAST = draw_make("y", 1033, LAST_VOICES, 8, 8)
 # Combs alone, more of them with speech: looked at while choosing.
 MAKE_COMBS = draw_make("c", 903, ("bar", "fluid-10", "bar", "muse-12", "tim-8", "bar", "fluid-15", "muse-108"), 0, 12)

@@ -18,18 +18,20 @@ SILENT_FROM, SOUNDED_TO = 0.4, 0.2
 @dataclass(frozen=True)
 class HeardStrike:
     """What became of an expected strike. beginning: None where silent or open. odds: log-odds that it sounded,
-    by matching alone. silent: probability that it did not, by all there is; None where that was not weighed."""
+    by matching alone. silent: probability that it did not, by all there is; None where that was not weighed. beyond:
+    the disc had stopped before it, and an earlier lap tells of it."""
 
     expected: Expected
     path_s: float
     beginning: Beginning | None
     odds: float
     silent: float | None = None
+    beyond: bool = False
 
     @property
     def is_open(self) -> bool:
         """Whether too little speaks either way."""
-        if self.beginning is not None:
+        if self.beginning is not None or self.beyond:
             return False
         return self.odds > -OPEN_ODDS if self.silent is None else self.silent < SILENT_FROM
 

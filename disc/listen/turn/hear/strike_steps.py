@@ -24,14 +24,18 @@ BEFORE_S, AFTER_S = 0.14, 0.22
 # Half of the band about a tooth: what lies within is solved for; no narrower, or strikes blur.
 BAND_SHARE, NARROWEST_HZ, WIDEST_HZ = 0.04, 28.0, 80.0
 NEAR_BANDS = 1.2  # teeth so many half bands away are solved for too
-# A strike is sought so far about its place, in such steps; a place so far off costs as much as one spread.
-OFFSETS_S = np.linspace(-0.02, 0.02, 9)
+# A strike is sought so far about its place, in such steps; a place so far off costs as much as one spread. A pin read
+# from a photograph is off by 12 ms usually, some by 30.
+OFFSETS_S = np.linspace(-0.035, 0.035, 15)
 PLACE_S = 0.012
 PERIOD_S = 4.0  # the made-up columns come round after so long; by then they have died away
 USUAL_FALL_S = FALL_60_DB / 1.5
 SLOWEST_S, FASTEST_S = FALL_60_DB / 6.0, FALL_60_DB / 0.15
 RIDGE = 1e-3  # of the band's own power: twins that cannot be told apart share what there is
 FEWEST, NEIGHBOURS = 3, 6
+
+
+Around = tuple[ComplexArray, float, ComplexArray, ComplexArray, float]
 
 
 @dataclass(frozen=True)
@@ -98,7 +102,7 @@ def steps_of(
     length_s = whole.samples / whole.rate
     steps: list[ToneStep | None] = [None] * len(sought)
     for tooth in sorted({t for t, _ in sought}):
-        view = _View(whole, voices[tooth])
+        view = View(whole, voices[tooth])
         near = {t for t, v in voices.items() if abs(v.hz - view.hz) < NEAR_BANDS * view.half_hz}
         around = [(t, at) for t, at in struck if t in near]
         ringing = [voices[t] for t in near]
@@ -112,7 +116,7 @@ def steps_of(
     return steps
 
 
-class _View:
+class View:
     """The band about one tooth."""
 
     def __init__(self, whole: Whole, voice: ToothVoice) -> None:
@@ -128,6 +132,26 @@ class _View:
     def step(
         self, time_s: float, others: Sequence[tuple[ToothVoice, float]], ringing: Sequence[ToothVoice]
     ) -> ToneStep | None:
+        around = self.piece(time_s, others, ringing)
+        if around is None:
+            return None
+        piece, start_s, basis, left, power = around
+        count, kept = len(piece), basis.shape[1]
+        columns_at = self._begun(self.voice, np.asarray(time_s - start_s + OFFSETS_S, dtype=np.float64), count)
+        gains, norms, dots = _explained(columns_at, basis, left, power)
+        k = int(np.argmax(-0.5 * count * np.log(1.0 - gains) - 0.5 * (OFFSETS_S / PLACE_S) ** 2))
+        gain, norm, level = float(gains[k]), float(norms[k]), float(np.abs(dots[k]) / norms[k])
+        free = max(2.0, count - kept - 1.5)
+        sigma = np.sqrt(power * (1.0 - gain) / free / norm)
+        early = piece[: max(2, round(0.6 * BEFORE_S * self.rate))]
+        before = float(np.sqrt(np.mean(np.abs(early) ** 2)))
+        return ToneStep(level, float(sigma), gain, float(OFFSETS_S[k]), before)
+
+    def piece(
+        self, time_s: float, others: Sequence[tuple[ToothVoice, float]], ringing: Sequence[ToothVoice]
+    ) -> Around | None:
+        """(the envelope about a moment, when it starts, a basis of what rings or begins there beside, what that leaves
+        unexplained, its power); None where the recording holds too little."""
         first = max(0, round((time_s - BEFORE_S) * self.rate))
         last = min(len(self.envelope), round((time_s + AFTER_S) * self.rate))
         if last - first < 8:
@@ -136,22 +160,15 @@ class _View:
         count = last - first
         columns = [self._ring(v, count) for v in _distinct(ringing)]
         columns += [self._begun(v, np.array([t - start_s]), count)[0] for v, t in others if t > start_s]
-        fixed = np.array(columns).T
-        basis, kept = _orthonormal(fixed)
+        basis = _orthonormal(np.array(columns).T)
         left = piece - basis @ (basis.conj().T @ piece)
-        power = float(np.sum(np.abs(left) ** 2)) + 1e-24
-        columns_at = self._begun(self.voice, np.asarray(time_s - start_s + OFFSETS_S, dtype=np.float64), count)
-        own = columns_at - (columns_at @ basis.conj()) @ basis.T
-        norms = np.sum(np.abs(own) ** 2, axis=1) + RIDGE * np.sum(np.abs(columns_at) ** 2, axis=1)
-        dots = own.conj() @ left
-        gains = np.clip(np.abs(dots) ** 2 / norms / power, 0.0, 1.0 - 1e-6)
-        k = int(np.argmax(-0.5 * count * np.log(1.0 - gains) - 0.5 * (OFFSETS_S / PLACE_S) ** 2))
-        gain, norm, level = float(gains[k]), float(norms[k]), float(np.abs(dots[k]) / norms[k])
-        free = max(2.0, count - kept - 1.5)
-        sigma = np.sqrt(power * (1.0 - gain) / free / norm)
-        early = piece[: max(2, round(0.6 * BEFORE_S * self.rate))]
-        before = float(np.sqrt(np.mean(np.abs(early) ** 2)))
-        return ToneStep(level, float(sigma), gain, float(OFFSETS_S[k]), before)
+        return piece, start_s, basis, left, float(np.sum(np.abs(left) ** 2)) + 1e-24
+
+    def explains(self, voice: ToothVoice, at_s: float, around: Around) -> float:
+        """Share of what is left unexplained there that this voice, begun at at_s, explains."""
+        piece, start_s, basis, left, power = around
+        columns = self._begun(voice, np.array([at_s - start_s]), len(piece))
+        return float(_explained(columns, basis, left, power)[0][0])
 
     def _ring(self, voice: ToothVoice, count: int) -> ComplexArray:
         times = np.arange(count) / self.rate
@@ -174,11 +191,20 @@ def _distinct(voices: Sequence[ToothVoice]) -> list[ToothVoice]:
     return kept
 
 
-def _orthonormal(columns: ComplexArray) -> tuple[ComplexArray, int]:
+def _explained(
+    columns: ComplexArray, basis: ComplexArray, left: ComplexArray, power: float
+) -> tuple[FloatArray, FloatArray, ComplexArray]:
+    """(share of the power left that each column explains, its own squared length, its product with what is left)."""
+    own = columns - (columns @ basis.conj()) @ basis.T
+    norms = np.sum(np.abs(own) ** 2, axis=1) + RIDGE * np.sum(np.abs(columns) ** 2, axis=1)
+    dots = own.conj() @ left
+    return np.clip(np.abs(dots) ** 2 / norms / power, 0.0, 1.0 - 1e-6), norms, dots
+
+
+def _orthonormal(columns: ComplexArray) -> ComplexArray:
     """An orthonormal basis of what the columns can make, but for directions that are almost nothing."""
     left, values, _ = np.linalg.svd(columns, full_matrices=False)
-    kept = int(np.sum(values > 0.02 * values[0]))
-    return left[:, :kept], kept
+    return np.asarray(left[:, : int(np.sum(values > 0.02 * values[0]))])
 
 
 def own_levels(steps: Sequence[ToneStep | None], expected: Sequence[Expected]) -> FloatArray:

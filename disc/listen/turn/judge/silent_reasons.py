@@ -22,7 +22,7 @@ def silences_of(heard: Sequence[HeardStrike], followed: Followed) -> list[Silenc
     usual = own_levels(followed.steps, [h.expected for h in heard])
     said: dict[int, Silence] = {}
     for k, h in enumerate(heard):
-        if h.beginning is None and h.silent is not None and h.expected.index not in said:
+        if h.beginning is None and not h.beyond and h.silent is not None and h.expected.index not in said:
             reason = _reason(k, heard, followed, float(usual[k]))
             said[h.expected.index] = Silence(h.expected.index, round(h.silent, 3), reason)
     return [said[index] for index in sorted(said)]

@@ -28,6 +28,11 @@ PRIOR = float(np.log(0.05 / 0.95))  # one strike in twenty is silent (common pra
 OPEN_NATS = 3.0
 NEAR_S = 0.02
 FLOOR_S = 0.05
+FAINT = 0.03  # of the usual: what leaks, or is added, below is noise
+UNKNOWN_LEAK = -1.5  # companions never struck without it: halfway between nothing and all
+# A strike that explains so much of its band, and so much of its tooth's usual, is clearly heard; what comes at the same
+# moment as the last one was played with it.
+CLEAR_GAIN, CLEAR_SHARE, AFTER_LAST_S = 0.3, 0.5, 0.03
 Features = dict[str, FloatArray]
 BoolArray = npt.NDArray[np.bool_]
 
@@ -40,8 +45,8 @@ def places_of(heard: Sequence[HeardStrike], path_s: FloatArray) -> FloatArray:
     ])  # fmt: skip
 
 
-def strike_features(heard: Sequence[HeardStrike], steps: Sequence[ToneStep | None]) -> Features:
-    """What speaks for or against each strike by itself, shape (n,) each."""
+def strike_features(heard: Sequence[HeardStrike], steps: Sequence[ToneStep | None], leaks: FloatArray) -> Features:
+    """What speaks for or against each strike by itself, shape (n,) each. leaks: as leaks() gives them."""
     expected = [h.expected for h in heard]
     own, near = own_levels(steps, expected), near_levels(steps, expected)
     usual = np.fmax(own, LEAST_USUAL * near)
@@ -54,25 +59,30 @@ def strike_features(heard: Sequence[HeardStrike], steps: Sequence[ToneStep | Non
     gain = np.clip(np.log(share / (1 - share)), -5.0, 4.0)
     loud = np.clip(np.log(np.maximum(level, 1e-3)), -4.0, 0.5)
     unsure = np.clip(np.log(np.maximum(sigma, 1e-3)), -5.0, 1.0)
+    leaked = np.clip(np.log((leaks / usual + FAINT) / (level + FAINT)), -3.0, 0.5)
+    leaked = np.where(np.isfinite(leaked), leaked, UNKNOWN_LEAK)
+    clear = np.minimum(np.log(np.maximum(level / np.maximum(sigma, 1e-6), 1e-2) / 3.0), loud - np.log(0.05))
     return {
         "odds": np.clip(odds, -10.0, 8.0), "odds against": np.clip(odds, -10.0, 0.0),
         "gain": gain, "clear gain": np.maximum(gain, -1.0), "level": loud, "clear level": np.maximum(loud, -1.5),
         "gain and level": np.minimum(gain, 2.0 * (loud + 1.8)), "sigma": unsure,
         "before": np.clip(np.log(before + 0.01), -4.0, 2.0),
         "off": np.array([0.0 if s is None else abs(s.off_s) / 0.01 for s in steps]),
-        "over sigma": np.maximum(0.0, loud - unsure),
+        "over sigma": np.maximum(0.0, loud - unsure), "clear step": np.clip(clear, -1.0, 1.5),
+        "leaked": leaked, "all leaked": np.maximum(leaked + 1.0, 0.0),
     }  # fmt: skip
 
 
-def with_others(features: Features, first: FloatArray, expected: Sequence[Expected]) -> Features:
-    """The same, and what the tooth's other strikes say. first: log-odds of silence by each strike alone."""
+def with_others(features: Features, first: FloatArray, expected: Sequence[Expected], played: BoolArray) -> Features:
+    """The same, and what the tooth's other strikes say. first: log-odds of silence by each strike alone. played: of
+    which the disc still turned."""
     of_tooth: dict[int, list[int]] = {}
     for k, e in enumerate(expected):
         of_tooth.setdefault(e.tooth, []).append(k)
     others = np.zeros(len(expected))
     for mine in of_tooth.values():
         for k in mine:
-            rest = [j for j in mine if expected[j].index != expected[k].index]
+            rest = [j for j in mine if expected[j].index != expected[k].index and played[j]]
             others[k] = np.clip(first[rest], -MOST_OF_ONE, MOST_OF_ONE).sum() / (len(rest) + 1) if rest else 0.0
     return features | {"others": others, "others where open": np.where(np.abs(first) < OPEN_NATS, others, 0.0)}
 
@@ -90,13 +100,38 @@ def over_laps(odds: FloatArray, expected: Sequence[Expected], known: BoolArray) 
     return result
 
 
-def silent_probability(heard: Sequence[HeardStrike], steps: Sequence[ToneStep | None], sure: BoolArray) -> FloatArray:
-    """Probability that each strike was silent, shape (n,). sure: whether it certainly lies within what was played."""
+def still_playing(heard: Sequence[HeardStrike], steps: Sequence[ToneStep | None], path_s: FloatArray) -> BoolArray:
+    """Whether the disc still turned at each strike, shape (n,): after the last that is clearly heard it may have
+    stopped, and a strike that an earlier lap tells of is then not asked for again."""
+    own = own_levels(steps, [h.expected for h in heard])
+    last = max(
+        (
+            t for h, step, usual, t in zip(heard, steps, own, path_s, strict=True)
+            if h.beginning is not None and step is not None and step.gain > CLEAR_GAIN
+            and step.level > CLEAR_SHARE * usual
+        ),
+        default=np.inf,
+    )  # fmt: skip
+    first: dict[int, float] = {}
+    for h, t in zip(heard, path_s, strict=True):
+        if t > 0.0:
+            first[h.expected.index] = min(float(t), first.get(h.expected.index, np.inf))
+    return np.array([
+        t <= last + AFTER_LAST_S or t <= first.get(h.expected.index, np.inf) for h, t in zip(heard, path_s, strict=True)
+    ])  # fmt: skip
+
+
+def silent_probability(
+    heard: Sequence[HeardStrike], steps: Sequence[ToneStep | None], leaks: FloatArray, sure: BoolArray,
+    played: BoolArray,
+) -> FloatArray:  # fmt: skip
+    """Probability that each strike was silent, shape (n,). sure: whether it certainly lies within what was played;
+    played: as still_playing says."""
     expected = [h.expected for h in heard]
-    features = strike_features(heard, steps)
+    features = strike_features(heard, steps, leaks)
     first = fitted("silent, first").log_odds(features)
-    odds = fitted("silent, second").log_odds(with_others(features, first, expected))
-    odds = over_laps(odds, expected, sure)
+    odds = fitted("silent, second").log_odds(with_others(features, first, expected, played))
+    odds = over_laps(odds, expected, sure & played)
     return np.asarray(1.0 / (1.0 + np.exp(-odds)))
 
 
@@ -106,16 +141,18 @@ def judged(
     places_s: FloatArray,
     tones: Tones,
     probability: FloatArray,
+    played: BoolArray,
 ) -> tuple[HeardStrike, ...]:
     """The strikes with their answers: what sounded has a beginning, what was silent or cannot be told has none."""
     result = []
-    for h, step, place, p in zip(heard, steps, places_s, probability, strict=True):
+    for h, step, place, p, turned in zip(heard, steps, places_s, probability, played, strict=True):
         beginning = h.beginning
         if step is not None and p >= SOUNDED_TO:
             beginning = None
         elif step is not None and beginning is None:
             beginning = _from_step(tones, h, float(place) + step.off_s)
-        result.append(replace(h, beginning=beginning, silent=None if step is None else float(p)))
+        beyond = beginning is None and not turned
+        result.append(replace(h, beginning=beginning, silent=None if step is None else float(p), beyond=beyond))
     return tuple(result)
 
 

@@ -55,7 +55,7 @@ def candidates(followed: Followed, heard: Sequence[HeardStrike]) -> list[ExtraCa
         (b, odds, tooth) for b, odds in followed.told.matched.extra for tooth in followed.tones.teeth[b.group]
         if b.time_s > 0.0
     ]  # fmt: skip
-    steps = steps_of(followed.whole, followed.voices, [(tooth, b.time_s) for b, _, tooth in rows], struck)
+    steps = steps_of(followed.whole, followed.tuned, [(tooth, b.time_s) for b, _, tooth in rows], struck)
     best: dict[int, tuple[float, int]] = {}
     for k, ((b, _, _), step) in enumerate(zip(rows, steps, strict=True)):
         if step is not None and (id(b) not in best or step.gain > best[id(b)][0]):
@@ -85,7 +85,7 @@ def _neighbours(
             group, at = followed.tones.group_of(tooth), h.beginning.time_s
             if group != h.expected.group and not any(g == group and abs(t - at) < OWN_S for g, t in expected):
                 sought.append((tooth, at + LOOKED_FOR_S, k))
-    steps = steps_of(followed.whole, followed.voices, [(tooth, at) for tooth, at, _ in sought], struck)
+    steps = steps_of(followed.whole, followed.tuned, [(tooth, at) for tooth, at, _ in sought], struck)
     shares = [
         0.0 if step is None else step.level / (usual.get(tooth) or _beside(usual, tooth))
         for (tooth, _, _), step in zip(sought, steps, strict=True)

@@ -22,10 +22,16 @@ FARTHEST_CENTS, STEP_CENTS = 130.0, 2.0
 OFF_TABLE_CENTS = 20.0
 ON_TABLE_CENTS = 14.0  # so near, a line counts as the table's own
 FEWEST = 2
+# A single strike tells where its tooth stands if nothing else could: so full, and so far over the table's own place.
+LONE_SCORE, LONE_LEAD = 0.8, 0.6
 # Of the range from ground to full tone a line off the table must reach, and by which it must stand over what is found
 # at the table itself. Chosen on the drawn recordings of the usual make that were looked at.
 LEAST_SCORE, LEAST_LEAD = 0.45, 0.22
 LEAST_NEAR = 0.25  # so full a line near the table is the tooth's own
+# Two or three strikes may have a companion's partial in common: of so few a line farther from the table than this must
+# stand over what is nearer by so much.
+ENOUGH, NEAREST_CENTS, FEW_LEAD = 4, 8.0, 0.15
+TWIN_SEMITONES = 0.6
 RANGE_DB = 24.0  # a line so far under a strike's own loudest counts as nothing
 OTHERS_CENTS = 40.0  # about the table pitch of a companion in the chord nothing is learned
 
@@ -51,13 +57,15 @@ def off_table(
     found, near = [], {}
     for tooth in sorted({e.tooth for e in expected}):
         mine = [k for k, e in enumerate(expected) if e.tooth == tooth and 0.0 < path_s[k] < recording.length_s - 0.3]
-        if len(mine) < FEWEST:
+        if not mine:
             continue
         cents = _off(rises, grid, tooth, mine, expected, path_s, pitches)
         if cents is not None and abs(cents) >= OFF_TABLE_CENTS:
             found.append(OffTable(tooth, cents))
         elif cents is not None:
             near[tooth] = cents
+        elif any(t != tooth and abs(p - pitches[tooth]) < TWIN_SEMITONES for t, p in pitches.items()):
+            near[tooth] = 0.0  # a quiet tooth is not taken to sound its twin's pitch
     return tuple(found), near
 
 
@@ -74,8 +82,12 @@ def _off(
     standing = mean - _mean(ground)
     near = np.abs(grid) <= ON_TABLE_CENTS
     top = int(np.argmax(np.where(np.abs(grid) >= OFF_TABLE_CENTS, standing, -1.0)))
-    if standing[top] < LEAST_SCORE or standing[top] - standing[near].max() < LEAST_LEAD:
+    least, lead = (LEAST_SCORE, LEAST_LEAD) if len(mine) >= FEWEST else (LONE_SCORE, LONE_LEAD)
+    if standing[top] < least or standing[top] - standing[near].max() < lead:
         top = int(np.argmax(np.where(np.abs(grid) < OFF_TABLE_CENTS, standing, -1.0)))
+        nearest = int(np.argmax(np.where(np.abs(grid) <= NEAREST_CENTS, standing, -1.0)))
+        if len(mine) < ENOUGH and standing[top] - standing[nearest] < FEW_LEAD:
+            top = nearest
         if standing[top] < LEAST_NEAR:
             return None
     return _vertex(grid, standing, top)
