@@ -12,7 +12,7 @@ from disc.listen.turn.place.disc_path import Expected
 REACH_S = 0.14
 OPEN_ODDS = 0.7  # a strike is called silent only if that is twice as likely
 # Of the fitted probability: a strike is silent from the one on, sounded below the other; between it is left open.
-SILENT_FROM, SOUNDED_TO = 0.4, 0.2
+SILENT_FROM, SOUNDED_TO = 0.5, 0.2
 
 
 @dataclass(frozen=True)

@@ -28,7 +28,7 @@ TOGETHER_S = 0.05
 LOOKED_FOR_S, OWN_S, LEAST_LEVEL, LEAST_GAIN = 0.008, 0.12, 0.15, 0.12
 MADE_UP_ODDS = -6.5  # matching saw nothing there that could be one
 OF_HABIT = 0.03  # of the usual: below, a step is noise
-EXTRA_FROM = 0.5  # probability: precision .88, recall .80 where whole sources are left out
+EXTRA_FROM = 0.3  # probability: precision .85, recall .80 where whole sources are left out
 NEAR_TEETH = 6
 
 

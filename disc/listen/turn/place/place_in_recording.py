@@ -25,6 +25,9 @@ CLOCK_CENTS = 60.0
 STANDARD_RATES = (8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000, 88200, 96000)
 # The comb may be off its table as a whole by so much; neighbouring standard rates are 147 cents apart or more.
 SNAP_CENTS = 35.0
+# What a guess is worth whose clock is no standard rate: a bell's other partial fits as well as a recording made at 1.7
+# times the speed, which hardly happens.
+ODD_CLOCK = 0.6
 FEWEST_STRIKES = 6
 SHIFT_SHARE = 0.8  # of the best shift's score, for another to be tried
 RIGHT_CLOCK_SHARE = 0.5  # the same for the shift that needs no other clock, which is by far the most frequent
@@ -80,7 +83,7 @@ def lay(
     laid = [found for g in likely if (found := _along(*g, strikes)) is not None]
     if not laid:
         raise BadInput("the recording is too short to lay the strikes along it. Record a whole turn.")
-    best = max(laid, key=lambda guess: guess.worth)
+    best = max(laid, key=lambda guess: guess.worth * (1.0 if _is_usual(guess.clock, recording.rate) else ODD_CLOCK))
     return _octave_below(recording, whole, pitches, strikes, best) or best
 
 
@@ -155,12 +158,19 @@ def _octave_below(
     if cents < -WIDEST_SHIFT_CENTS:
         return None
     right, heard, tones, clock, rest = _heard_at(recording, whole, pitches, cents)
+    if _is_usual(upper.clock, recording.rate) and not _is_usual(clock, recording.rate):
+        return None
     ratio = upper.clock / clock  # the other clock's seconds
     line = replace(upper.line, start_s=upper.line.start_s * ratio, revolution_s=upper.line.revolution_s * ratio)
     lower = _along(right, heard, tones, clock, rest, line, strikes)
     if lower is None or lower.found < OCTAVE_SHARE * upper.found:
         return None
     return lower
+
+
+def _is_usual(clock: float, rate: float) -> bool:
+    """Whether the recording's own clock is right, or was taken for another standard one."""
+    return clock == 1.0 or any(abs(rate * clock / standard - 1.0) < 1e-6 for standard in STANDARD_RATES)
 
 
 def _clock(cents: float, rate: float) -> float:
