@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from pathlib import Path
 
-from disc.job import Job
-from disc.stage import Stage
+from disc.job import Job, Stage
 
 RECORDINGS_FOLDER = "recordings"
 SOUND_ENDINGS = (".wav", ".flac", ".ogg", ".mp3", ".aif", ".aiff", ".m4a", ".opus")

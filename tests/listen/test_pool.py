@@ -20,7 +20,7 @@ def recorded(chances: dict[int, float], fit: float = 0.8, **others: object) -> T
     heard = [k for k, p in chances.items() if p < 0.2]
     sounds = tuple(Sound(1.0 + k, 60.0 + k, k, k, 0, 0.0, 1.0) for k in heard)
     quiet = [k for k, p in chances.items() if p >= 0.2]
-    open_ = tuple(k for k in quiet if chances[k] < 0.4)
+    open_ = tuple(k for k in quiet if chances[k] < 0.5)
     missed = tuple(Missed(1.0 + k, 60.0 + k, k, k) for k in quiet)
     silences = tuple(Silence(k, chances[k], f"reason {k}") for k in quiet)
     return Turn(

@@ -11,7 +11,7 @@ from disc.listen.sound.bands import FALL_60_DB, Whole, transform
 from disc.listen.turn.hear.single_sounds import Beginning
 from disc.listen.turn.hear.strike_steps import ToneStep, ToothVoice, own_levels, steps_of
 from disc.listen.turn.judge.silent_strikes import MOST_OF_A_LAP, PRIOR, over_laps, with_others
-from disc.listen.turn.judge.single_extra import ExtraCandidate, extra_features, extra_probability
+from disc.listen.turn.judge.single_extra import EXTRA_FROM, ExtraCandidate, extra_features, extra_probability
 from disc.listen.turn.learn.true_pitches import off_table
 from disc.listen.turn.place.disc_path import Expected
 
@@ -90,9 +90,12 @@ def test_what_two_laps_say_is_added_and_no_lap_says_more_than_its_most() -> None
 def test_the_other_strikes_of_a_tooth_speak_its_own_laps_do_not() -> None:
     strikes = expected((0, 0, 1), (0, 1, 1), (1, 0, 1), (2, 0, 2))
     first = np.array([5.0, 5.0, -3.0, 5.0])
-    told = with_others({}, first, strikes)["others"]
+    told = with_others({}, first, strikes, np.array([True] * 4))["others"]
     assert told[0] == told[1] == pytest.approx(-3.0 / 2) and told[2] > 0
     assert told[3] == 0.0
+    # What lies after the disc's stop says nothing of the others.
+    stopped = with_others({}, first, strikes, np.array([True, True, False, True]))["others"]
+    assert stopped[0] == 0.0
 
 
 def candidate(level: float, gain: float, cause: int | None) -> ExtraCandidate:
@@ -102,5 +105,6 @@ def candidate(level: float, gain: float, cause: int | None) -> ExtraCandidate:
 
 def test_a_full_tone_of_its_own_is_likelier_extra_than_a_trace_of_one() -> None:
     full, trace = extra_probability([candidate(0.9, 0.9, None), candidate(0.12, 0.1, None)])
-    assert full > 0.8 and trace < 0.1 and len(extra_probability([])) == 0
+    # The one is claimed, by far more than the least, the other is not.
+    assert full > 2.0 * EXTRA_FROM and trace < 0.1 and len(extra_probability([])) == 0
     assert set(fitted("extra").weights) == set(extra_features([candidate(0.5, 0.5, 3)]))

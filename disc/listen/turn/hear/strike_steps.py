@@ -102,7 +102,7 @@ def steps_of(
     length_s = whole.samples / whole.rate
     steps: list[ToneStep | None] = [None] * len(sought)
     for tooth in sorted({t for t, _ in sought}):
-        view = View(whole, voices[tooth])
+        view = ToneBand(whole, voices[tooth])
         near = {t for t, v in voices.items() if abs(v.hz - view.hz) < NEAR_BANDS * view.half_hz}
         around = [(t, at) for t, at in struck if t in near]
         ringing = [voices[t] for t in near]
@@ -116,7 +116,7 @@ def steps_of(
     return steps
 
 
-class View:
+class ToneBand:
     """The band about one tooth."""
 
     def __init__(self, whole: Whole, voice: ToothVoice) -> None:
@@ -132,6 +132,8 @@ class View:
     def step(
         self, time_s: float, others: Sequence[tuple[ToothVoice, float]], ringing: Sequence[ToothVoice]
     ) -> ToneStep | None:
+        """What the voice steps up by about a moment. others: (voice, time in s) of what else may begin there; ringing:
+        what may ring through. None where the recording holds too little."""
         around = self.piece(time_s, others, ringing)
         if around is None:
             return None

@@ -18,9 +18,9 @@ from disc.listen.turn.hear.strike_steps import (
     FASTEST_S,
     NEAR_BANDS,
     SLOWEST_S,
+    ToneBand,
     ToneStep,
     ToothVoice,
-    View,
 )
 
 # A voice is tuned by its own strikes where it was not known or explains less than so much of them: so far, in such
@@ -56,7 +56,7 @@ def _tuned(
     places_s: Sequence[float],
 ) -> ToothVoice:  # fmt: skip
     voice = voices[tooth]
-    view = View(whole, voice)
+    view = ToneBand(whole, voice)
     near = {t for t, v in voices.items() if t != tooth and abs(v.hz - view.hz) < NEAR_BANDS * view.half_hz}
     around = []
     for at in places_s:
