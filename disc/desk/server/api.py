@@ -25,7 +25,7 @@ from disc.desk.work.session import Session
 from disc.desk.work.settings import settings_changes
 from disc.desk.work.sounds import tooth_wav
 from disc.errors import BadInput, MissingPart
-from disc.listen.kept_recordings import SOUND_ENDINGS
+from disc.listen.kept_recordings import SOUND_ENDINGS, recording_path, recordings_of
 
 # A report or drawing may style itself and carry its own pictures; it runs nothing and loads nothing.
 MADE_FILE_POLICY = "sandbox; default-src 'none'; style-src 'unsafe-inline'; img-src data:"
@@ -289,9 +289,9 @@ class RecordingHandler(DeskHandler):
     def get(self, name: str) -> None:
         """The sound file."""
         job = _job(self.session)
-        if name not in uploads.recordings_of(job):
+        if name not in recordings_of(job):
             raise web.HTTPError(404, "There is no such recording in this job.")
-        self.send_part(own_file(job, uploads.recording_path(job, name)))
+        self.send_part(own_file(job, recording_path(job, name)))
 
 
 class HeardTurn(DeskHandler):
