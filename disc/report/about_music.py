@@ -49,8 +49,8 @@ def _tuning(comb: Comb) -> list[Block]:
         return []
     rows = [
         (
-            row["tooth"], *(f"{row[name]:+.0f}" for name in SCALES), row["twin"],
-            None if row["twin_cents"] is None else f"{row['twin_cents']:+.0f}", f"{row['tip_mass_percent']:+.1f}",
+            row["tooth"], *(_signed(row[name]) for name in SCALES), row["twin"],
+            None if row["twin_cents"] is None else _signed(row["twin_cents"]), f"{row['tip_mass_percent']:+.1f}",
         )
         for row in found["teeth"]
     ]  # fmt: skip
@@ -58,7 +58,7 @@ def _tuning(comb: Comb) -> list[Block]:
     sought = ", ".join(f"{name} {found['a_hz'][name]:.1f} Hz" for name in SCALES)
     return [
         Paragraph("How the comb is tuned: cents from the nearest step of three scales", strong=True),
-        table(heading, rows, right=tuple(range(7)), halved=True),
+        table(heading, rows, right=tuple(range(7))),
         Paragraph(
             f"Each scale with the A that suits the comb best: {sought}. Mean-tone: quarter comma (Aaron, 1523); "
             "well-tempered: Werckmeister III (1691). The last column is the share of the mass swinging at the tip that "
@@ -69,6 +69,12 @@ def _tuning(comb: Comb) -> list[Block]:
     ]
 
 
+def _signed(cents: float) -> str:
+    """Whole cents with their sign; what rounds to nothing has none."""
+    whole = round(cents)
+    return f"{whole:+d}" if whole else "0"
+
+
 def _tooth_row(tooth: Tooth) -> tuple[object, ...]:
     angle = None if tooth.tip_theta_deg is None else f"{tooth.tip_theta_deg:.2f}"
     start = (tooth.number, tooth.side.value, f"{tooth.tip_r_mm:.2f}", angle)
@@ -76,7 +82,7 @@ def _tooth_row(tooth: Tooth) -> tuple[object, ...]:
     if tooth.pitch is None:
         return (*start, None, None, None, condition)
     hz, cents = frequency_hz(tooth.pitch), cents_off(tooth.pitch)
-    return (*start, note_name(tooth.pitch), f"{hz:.1f}", f"{cents:+.0f}", condition)
+    return (*start, note_name(tooth.pitch), f"{hz:.1f}", _signed(cents), condition)
 
 
 def tune_part(job: Job) -> ReportSection | None:
