@@ -149,9 +149,18 @@ class Pin:
         return self.condition in SOUNDING
 
     @property
-    def is_doubtful(self) -> bool:
-        """Whether a person should look at the place again; what a person set has no confidence and no doubt."""
+    def presence_is_doubtful(self) -> bool:
+        """Whether there may be nothing here."""
         return self.confidence is not None and self.confidence < DOUBT_BELOW
+
+    @property
+    def is_doubtful(self) -> bool:
+        """Whether a person should look at the place again: nothing may be here, or not what calls for work.
+
+        What a person set has no confidence and no doubt.
+        """
+        unsure = self.condition_probability is not None and self.condition_probability < DOUBT_BELOW
+        return self.presence_is_doubtful or (unsure and self.condition not in SOUNDING)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ import numpy as np
 from disc.errors import BadInput
 from disc.frame import FloatArray, to_xy_mm
 from disc.photo.image import Photo
+from disc.photo.marks.pins_from_sites import SQUARELY_MM
 from disc.photo.plane.view import View
 from disc.photo.plate.which_slot import SlotOdds, slot_doubts
 from disc.photo.quality import PhotoVerdict, judge_photo
@@ -22,7 +23,7 @@ from disc.photo.seen.look_face import FaceSeen, look_face
 from disc.photo.seen.seen_map import SeenMap, seen_by_any
 from disc.photo.seen.unseen_sites import mark_unseen
 from disc.photo.several.fitting import left_out, set_aside, turned_pins, which_fit
-from disc.photo.several.merge_pins import SQUARELY_MM, ShownFace, laid_on_first, merge_pins
+from disc.photo.several.merge_pins import ShownFace, laid_on_first, merge_pins
 from disc.photo.several.one_slot import slot_off_deg
 from disc.records import Condition, Doubt, Pin, Plate, Side
 

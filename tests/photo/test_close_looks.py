@@ -46,7 +46,15 @@ def marks(root, tip, heat) -> Spots:
     n = len(heat)
     kind = np.tile([0.98, 0.01, 0.01], (n, 1))
     small = np.full(n, 0.02)
-    bare = Spots(np.array(root, float), np.array(tip, float), kind, np.array(heat), *[small] * 3, np.zeros((n, 0)))
+    bare = Spots(
+        np.array(root, float),
+        np.array(tip, float),
+        kind,
+        np.array(heat),
+        *[small] * 3,
+        np.zeros((n, 0)),
+        np.full((n, 2, 2), np.nan),
+    )
     return replace(bare, crop=_crops_about_tips(FLAT.halved(), bare))
 
 

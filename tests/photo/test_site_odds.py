@@ -9,8 +9,12 @@ from dataclasses import replace
 
 import numpy as np
 
+from disc.photo.marks.pins_from_sites import FaceDoubt, Sites, make_pins
 from disc.photo.marks.site_odds import site_odds
-from disc.photo.marks.spots import PIN, Spots
+from disc.photo.marks.spots import HOLE, PIN, STUB, Spots
+from disc.photo.marks.tint import tints
+from disc.photo.plane.flatten import Flat
+from disc.records import Condition, Side
 from tests.photo.test_weigh import SLANT, UPRIGHT, spots
 
 RADIUS_MM, BORE_MM = 14.0, 3.0
@@ -58,3 +62,58 @@ def test_a_bent_pin_a_millimetre_from_an_upright_one_is_no_shadow_of_it():
     tip = root + np.array([UPRIGHT, UPRIGHT + np.array([0.0, 0.22])])
     upright, bent = odds_of(spots(root, tip, PIN))
     assert upright > 0 and bent > 0
+
+
+STEEL, PLATE, BLUED = (0.34, -0.14), (0.02, 0.03), (0.9, -0.3)  # bluer and redder than the plate, logarithms
+
+
+def coloured(marks: Spots, last: tuple[float, float], of_pins: tuple[float, float] = STEEL) -> Spots:
+    """The marks with the pins' colour, the last of them with another."""
+    tint = np.tile(np.array(of_pins), (len(marks), 2, 1)) + np.linspace(-0.02, 0.02, len(marks))[:, None, None]
+    tint[-1] = last
+    return replace(marks, tint=tint)
+
+
+def test_a_mark_of_the_plates_own_colour_is_no_pin_of_a_face_whose_pins_are_steel():
+    """Punch marks, plugs and pits are brass in shade. A hole has no colour; where pins are brass it tells nothing."""
+    root = np.array([*ring(8.0, 20), (8.0 * np.cos(0.2), 8.0 * np.sin(0.2))])
+    for kind in (PIN, STUB, HOLE):
+        kinds = np.array([PIN] * 20 + [kind])
+        marks = spots(root, np.where(kinds[:, None] == PIN, root + UPRIGHT, root), heat=[0.999] * 21)
+        marks = replace(marks, kind=np.eye(3)[kinds])
+        untold = odds_of(marks)[-1]
+        plate, steel, blued = (odds_of(coloured(marks, tint))[-1] - untold for tint in (PLATE, STEEL, BLUED))
+        if kind == HOLE:
+            assert plate == steel == blued == 0.0
+            continue
+        assert plate < -3.0 and 0.5 < steel <= 1.0 and abs(blued) < 0.5
+        assert odds_of(coloured(marks, (0.01, 0.0), of_pins=(0.03, -0.02)))[-1] == untold
+
+
+def test_the_colour_of_a_mark_is_measured_beside_the_plate_about_it():
+    plate, steel = np.array([60, 120, 160]), np.array([110, 130, 140])  # BGR
+    pixels = np.broadcast_to(plate, (210, 210, 3)).astype(np.uint8).copy()
+    down, right = np.mgrid[0:210, 0:210]
+    pixels[np.hypot(down - 105, right - 105) < 3] = steel
+    pixels[np.hypot(down - 105, right - 60) < 3] = plate // 2
+    flat = Flat(pixels, 105.0, 21.0)
+    at = flat.to_mm(np.array([[105.0, 105.0], [60.0, 105.0]]))
+    (pin, _), (pit, _) = tints(flat, spots(at, at, heat=[0.9, 0.9]))
+    ratio = np.log((steel + 10) / (plate + 10))
+    assert np.allclose(pin, [ratio[0] - ratio[1], ratio[2] - ratio[1]], atol=0.03)
+    assert np.abs(pit).max() < 0.12 < 0.4 < pin[0]
+
+
+def test_a_stub_seen_from_straight_above_is_told_with_doubt():
+    """However sure the network is: a pin that shows none of its length looks the same."""
+    root = np.array([(8.0, 0.0)])
+    stub = replace(spots(root, root, heat=[0.999]), kind=np.array([[0.03, 0.95, 0.02]]))
+    told = []
+    for shown in (0.03, 0.3):
+        slant = replace(SLANT, gain=0.0, shift=(-shown, 0.0))
+        (pin,) = make_pins(Sites(stub, np.array([6.0])), slant, None, np.zeros(0), Side.UPPER, FaceDoubt(0.0, 0.0))
+        assert pin.condition is Condition.STUB and not pin.presence_is_doubtful
+        told.append(pin)
+    squarely, aslant = told
+    assert squarely.is_doubtful and not aslant.is_doubtful
+    assert 0.5 < squarely.condition_probability < 0.75 < 0.9 < aslant.condition_probability < 0.95

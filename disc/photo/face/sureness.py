@@ -72,7 +72,7 @@ def hard_to_tell(pins: Sequence[Pin]) -> tuple[str, ...]:
     if not pins:
         return ("no pins were found; check on the overlay that the right disc was taken, and that it is in focus.",)
     words = []
-    doubtful = sum(pin.is_doubtful for pin in pins)
+    doubtful = sum(pin.presence_is_doubtful for pin in pins)
     if doubtful > MANY_DOUBTFUL * len(pins):
         words.append(
             f"{doubtful} of {len(pins)} sites are doubtful: pins and marks are hard to tell apart here. Clean the "

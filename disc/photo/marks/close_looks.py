@@ -15,6 +15,7 @@ from disc.photo.marks.networks import CLOSER_PX, ask_closer
 from disc.photo.marks.site_odds import common_slant
 from disc.photo.marks.slant import Slant
 from disc.photo.marks.spots import CLOSEST_MM, PIN, Spots, thin_out
+from disc.photo.marks.tint import tints
 from disc.photo.plane.face_plane import Plane
 from disc.photo.plane.flatten import Flat
 
@@ -46,7 +47,7 @@ def find_spots(flat: Flat, plane: Plane) -> Spots:
     coarse = coarse_spots(half)
     slant = _slant_if_told(_close(flat, coarse.pick(slice(FIRST_LOOKED)), None)[0], plane) if len(coarse) else None
     spots = look_closer(flat, coarse, slant, plane)
-    return replace(spots, crop=_crops_about_tips(half, spots))
+    return replace(spots, crop=_crops_about_tips(half, spots), tint=tints(half, spots))
 
 
 def _slant_if_told(spots: Spots, plane: Plane) -> Slant | None:
@@ -120,7 +121,8 @@ def look_again(flat: Flat, spots: Spots, slant: Slant, believed: npt.NDArray[np.
     order = [k for k in np.argsort(seen.heat, kind="stable") if plain[k]]
     if not order:
         return spots
-    seen = replace(seen, crop=_crops_about_tips(flat.halved(), seen))
+    half = flat.halved()
+    seen = replace(seen, crop=_crops_about_tips(half, seen), tint=tints(half, seen))
     for k in order:
         spots = spots.replaced(doubted[which[k : k + 1]], seen.pick([k]))
     return thin_out(spots.pick(np.argsort(-spots.heat, kind="stable")))
@@ -151,7 +153,7 @@ def _close(flat: Flat, spots: Spots, slant: Slant | None, mirrored: bool = False
     kind = kind / np.maximum(kind.sum(1), 1e-9)[:, None]
     s = flat.px_per_mm
     sigmas = said.sigma_root / s, said.sigma_tip / s
-    seen = Spots(near, flat.to_mm(root + back(said.tip)), kind, there, *sigmas, spots.coarse, spots.crop)
+    seen = Spots(near, flat.to_mm(root + back(said.tip)), kind, there, *sigmas, spots.coarse, spots.crop, spots.tint)
     return seen, np.linalg.norm(said.root, axis=1) / s
 
 

@@ -30,6 +30,7 @@ def coarse_spots(flat: Flat) -> Spots:
         spots.sigma_tip / flat.px_per_mm,
         spots.coarse,
         spots.crop,
+        spots.tint,
     )
     return thin_out(mm)
 
@@ -76,4 +77,5 @@ def _read_cells(answer: SiteAnswer, i: Any, j: Any, heat: FloatArray) -> Spots:
         s_tip / total,
         heat,
         np.zeros((len(i), 0)),
+        np.full((len(i), 2, 2), np.nan),
     )

@@ -12,6 +12,7 @@ import numpy as np
 from disc.frame import FloatArray
 from disc.photo.marks.slant import Slant, fit_slant
 from disc.photo.marks.spots import HOLE, PIN, STUB, Spots, thin_out
+from disc.photo.marks.tint import tint_odds
 from disc.photo.plane.face_plane import Plane
 from disc.photo.plane.joint import APART_SCALES, spreads
 from disc.photo.plane.settle import heaps
@@ -66,12 +67,21 @@ def site_odds(spots: Spots, radii: FloatArray, radius_mm: float, slant: Slant, b
     left = np.linalg.norm(spots.tip - spots.root - slant.at(spots.root), axis=1)
     odds = odds + ALIKE_WEIGHT * np.where((kind == PIN) & (left < UPRIGHT_MM), alike(spots, slant), 0.0)
     odds = odds + np.where(kind == PIN, SLANT_WEIGHT * _slant_odds(spots, left, slant), -NO_PIN)
+    odds = odds + np.where(kind != HOLE, _tint_odds(spots, left), 0.0)
     tracks = sure_tracks(spots, radii, odds, LIKELY)
     odds = odds + TRACK_WEIGHT * track_odds(radii, tracks, radius_mm)
     # Nothing is pinned on the rim's edge (a gear's teeth are 0.3 mm deep and more), in the bore or on the arbor.
     off_face = (radii > radius_mm - 0.40) | (radii < max(0.5 * bore_mm, 0.09 * radius_mm))
     odds = np.where(off_face, -20.0, odds)
     return _without_shadows(spots, odds, kind, left)
+
+
+def _tint_odds(spots: Spots, left: FloatArray) -> FloatArray:
+    """Log-odds by colour; 0 without enough pins that tell the wire's."""
+    sure = (spots.kind.argmax(1) == PIN) & (network_odds(spots) > SURE) & (left < UPRIGHT_MM)
+    if sure.sum() < FEWEST_ALIKE:
+        return np.zeros(len(spots))
+    return tint_odds(spots.tint, spots.tint[sure])
 
 
 def _logit(p: FloatArray) -> FloatArray:

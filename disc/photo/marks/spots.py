@@ -19,7 +19,8 @@ class Spots:
     """n sites. root, tip: (n, 2) px of the photo or view mm, as said where they are made. kind: (n, 3) probabilities.
 
     sigma_root, sigma_tip: (n,) per axis, in the network's own opinion. heat: (n,) 0-1. crop: (n, k) the picture about
-    each tip, every row of zero mean and unit length; k is 0 where none was cut.
+    each tip, every row of zero mean and unit length; k is 0 where none was cut. tint: (n, 2, 2) how much bluer and
+    redder its tip, and its body half-way up, are than the plate about them; NaN where it was not looked at.
     """
 
     root: FloatArray
@@ -30,6 +31,7 @@ class Spots:
     sigma_tip: FloatArray
     coarse: FloatArray
     crop: FloatArray
+    tint: FloatArray
 
     def __len__(self) -> int:
         return len(self.heat)

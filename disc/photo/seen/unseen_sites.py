@@ -29,7 +29,7 @@ def mark_unseen(pins: Sequence[Pin], seen: SeenMap) -> tuple[Pin, ...]:
 def is_hidden(pin: Pin, seen: SeenMap) -> bool:
     """Whether a pin was read where nothing can be told."""
     why = seen.why_unseen(pin.r_mm, pin.theta_deg)
-    if why is None or (why not in HIDES_ALL and not pin.is_doubtful):
+    if why is None or (why not in HIDES_ALL and not pin.presence_is_doubtful):
         return False
     x, y = to_xy_mm(pin.r_mm, pin.theta_deg)
     around = [(dx, dy) for dx in (-ABOUT_MM, 0.0, ABOUT_MM) for dy in (-ABOUT_MM, 0.0, ABOUT_MM)]

@@ -13,15 +13,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from disc.frame import FloatArray, to_polar, to_xy_mm
+from disc.photo.marks.pins_from_sites import SQUARELY_MM
 from disc.photo.seen.seen_map import SeenMap, seen_by_any
 from disc.photo.several.fitting import places, turned_pins
 from disc.photo.several.lay_on import lay_on
 from disc.records import SOUNDING, Condition, Pin
 
 SAME_PIN_MM = 0.15  # readings of one pin in two photos lie closer than this; about half a pin's thickness apart at most
-# An upright pin drawn shorter than this hardly differs from a stub, an empty hole or a leaning pin: on rendered faces 3
-# of 90 stubs were told then, and 46 of 50 where it is drawn twice as long. Such a photo still has this much of a say.
-SQUARELY_MM, LEAST_SAY = 0.06, 0.05
+LEAST_SAY = 0.05  # about conditions, of a photo that draws upright pins no longer than SQUARELY_MM
 # Of the marks that a photograph takes for pins and that are none, another shows nothing in so many places (24 pairs of
 # photographs of rendered faces that no network was trained on); what it misses of pins is counted pair by pair, begun
 # as if one of ten were, and never taken for less than one of a hundred.

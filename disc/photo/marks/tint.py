@@ -1,0 +1,69 @@
+"""Of what a mark is made: its colour beside the plate's, and how alike that is to the face's own pins.
+
+Pins are steel on brass: bluer and less red than the plate about them, whatever the light, by an amount that all of a
+face share. A punch mark, a plug, a pit, a scratch or a stain has the plate's own colour, only darker. Where pins are of
+brass the two do not differ, and nothing is said.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from disc.frame import FloatArray
+from disc.photo.image import opencv
+from disc.photo.marks.spots import Spots
+from disc.photo.plane.flatten import Flat
+
+# What is taken for the tip, well within the thinnest wire, and for the plate about it; grey levels of deepest shade,
+# where colours are noise.
+TIP_MM, PLATE_MM, SHADE = 0.075, (0.30, 0.55), 10.0
+# Middles and spreads on rendered faces of three renderers that no network was trained on: of marks that are no sites
+# about the plate's colour, of a face's pins at least; then the parts of marks and of pins that are neither (blued, lit
+# by another lamp, of another wire) spread evenly over this field, and of pins as brown as the plate (rust).
+PLATE_SPREAD, PIN_SPREAD = np.array([0.06, 0.05]), 0.04
+OTHER_MARKS, OTHER_PINS, FIELD = 0.10, 0.12, 0.8
+RUSTY = 0.01  # half a per cent on those faces
+# A face's pins that lie so few spreads from the plate's colour are not told from it.
+TOLD_APART = 2.0
+# That a mark is as pins are says less than that it is not: dust, filings and tails of the other face's are steel too.
+MOST = 1.0
+
+
+def tints(flat: Flat, spots: Spots) -> FloatArray:
+    """How much bluer and redder tips and bodies are than the plate about them, (n, 2, 2). spots: view mm."""
+    return np.stack([_beside_plate(flat, at) for at in (spots.tip, (spots.root + spots.tip) / 2)], 1)
+
+
+def _beside_plate(flat: Flat, at: FloatArray) -> FloatArray:
+    """Of places (n, 2) mm: logarithms of blue over green and of red over green, less the plate's own, (n, 2)."""
+    cv2 = opencv()
+    s = flat.px_per_mm
+    half = int(np.ceil(PLATE_MM[1] * s))
+    c = np.arange(-half, half + 1)
+    far = np.hypot(*np.meshgrid(c, c)) / s
+    on, about = far < TIP_MM, (far > PLATE_MM[0]) & (far < PLATE_MM[1])
+    logs = np.zeros((len(at), 3))
+    for k, (u, v) in enumerate(flat.to_flat(at)):
+        piece = cv2.getRectSubPix(flat.pixels, (2 * half + 1, 2 * half + 1), (float(u), float(v)))
+        logs[k] = np.log((piece[on].mean(0) + SHADE) / (np.median(piece[about], 0) + SHADE))
+    return np.stack([logs[:, 0] - logs[:, 1], logs[:, 2] - logs[:, 1]], 1)
+
+
+def tint_odds(tint: FloatArray, sure: FloatArray) -> FloatArray:
+    """Log-odds that each mark (n, 2, 2) is of the pins' metal, by whichever of its places speaks more for it.
+
+    sure: of the face's own sure pins (m, 2, 2). 0 where these are of the plate's colour.
+    """
+    middle = np.median(sure[:, 0], axis=0)
+    spread = np.hypot(1.4826 * np.median(np.abs(sure[:, 0] - middle), axis=0), PIN_SPREAD)
+    if not np.linalg.norm(middle / np.hypot(spread, PLATE_SPREAD)) > TOLD_APART:
+        return np.zeros(len(tint))
+    plate, elsewhere = _density(tint, 0.0, PLATE_SPREAD), 1 / FIELD
+    pin = (1 - OTHER_PINS - RUSTY) * _density(tint, middle, spread) + RUSTY * plate + OTHER_PINS * elsewhere
+    other = (1 - OTHER_MARKS) * plate + OTHER_MARKS * elsewhere
+    return np.asarray(np.minimum(np.log(pin / other).max(1), MOST))
+
+
+def _density(tint: FloatArray, middle: FloatArray | float, spread: FloatArray) -> FloatArray:
+    """Of a normal error of both numbers, (n, 2)."""
+    return np.asarray(np.exp(-0.5 * np.sum(((tint - middle) / spread) ** 2, -1)) / (2 * np.pi * np.prod(spread)))
