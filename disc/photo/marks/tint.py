@@ -14,9 +14,9 @@ from disc.photo.image import opencv
 from disc.photo.marks.spots import Spots
 from disc.photo.plane.flatten import Flat
 
-# What is taken for the tip, well within the thinnest wire, and for the plate about it; grey levels of deepest shade,
-# where colours are noise.
-TIP_MM, PLATE_MM, SHADE = 0.075, (0.30, 0.55), 10.0
+# Circles on the tip, well within the thinnest wire, and on the plate about it, looked at in so many places each; grey
+# levels of the deepest shade, where colours are noise.
+TIP_MM, PLATE_MM, AROUND, SHADE = (0.01, 0.035, 0.06, 0.075), (0.32, 0.40, 0.48, 0.55), 24, 10.0
 # Middles and spreads on rendered faces of three renderers that no network was trained on: of marks that are no sites
 # about the plate's colour, of a face's pins at least; then the parts of marks and of pins that are neither (blued, lit
 # by another lamp, of another wire) spread evenly over this field, and of pins as brown as the plate (rust).
@@ -36,17 +36,23 @@ def tints(flat: Flat, spots: Spots) -> FloatArray:
 
 def _beside_plate(flat: Flat, at: FloatArray) -> FloatArray:
     """Of places (n, 2) mm: logarithms of blue over green and of red over green, less the plate's own, (n, 2)."""
-    cv2 = opencv()
-    s = flat.px_per_mm
-    half = int(np.ceil(PLATE_MM[1] * s))
-    c = np.arange(-half, half + 1)
-    far = np.hypot(*np.meshgrid(c, c)) / s
-    on, about = far < TIP_MM, (far > PLATE_MM[0]) & (far < PLATE_MM[1])
-    logs = np.zeros((len(at), 3))
-    for k, (u, v) in enumerate(flat.to_flat(at)):
-        piece = cv2.getRectSubPix(flat.pixels, (2 * half + 1, 2 * half + 1), (float(u), float(v)))
-        logs[k] = np.log((piece[on].mean(0) + SHADE) / (np.median(piece[about], 0) + SHADE))
+    on, about = (_colours(flat, at, radii) for radii in (TIP_MM, PLATE_MM))
+    logs = np.log((on.mean(1) + SHADE) / (np.median(about, 1) + SHADE))
     return np.stack([logs[:, 0] - logs[:, 1], logs[:, 2] - logs[:, 1]], 1)
+
+
+def _colours(flat: Flat, at: FloatArray, radii_mm: tuple[float, ...]) -> FloatArray:
+    """Colours on circles about places (n, 2) mm, (n, m, 3) BGR."""
+    cv2 = opencv()
+    turn = 2 * np.pi * np.arange(AROUND) / AROUND
+    circles = np.array(radii_mm)[:, None] * flat.px_per_mm
+    u, v = (
+        (place[:, None] + (circles * wave(turn)).ravel()).astype(np.float32)
+        for place, wave in zip(flat.to_flat(at).T, (np.cos, np.sin), strict=True)
+    )
+    if not len(at):
+        return np.zeros((0, u.shape[1], 3))
+    return np.asarray(cv2.remap(flat.pixels, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), float)
 
 
 def tint_odds(tint: FloatArray, sure: FloatArray) -> FloatArray:
