@@ -10,7 +10,7 @@ import numpy as np
 
 from disc.errors import BadInput
 from disc.frame import FloatArray, to_xy_mm
-from disc.photo.image import Photo
+from disc.photo.image import Photo, side_by_side
 from disc.photo.marks.pins_from_sites import SQUARELY_MM
 from disc.photo.plane.view import View
 from disc.photo.plate.which_slot import SlotOdds, slot_doubts
@@ -104,25 +104,14 @@ def read_both_sides(
             raise scaled
         factor = scale.mm / scale.length_in(scaled.view.to_disc_mm)
         readings = [one if isinstance(one, BadInput) else _stretched(one, factor) for one in readings]
-    sides = []
-    verdicts = {}
-    for side in Side:
-        mine = [
-            _in_whole(photo, reading, request.both, photos)
-            for (photo, s, _), reading in zip(jobs, readings, strict=True)
-            if s is side and isinstance(reading, FaceReading)
-        ]
-        if not mine:
-            continue
-        judged = [(photo, reading, judge_photo(photo, reading.view)) for photo, reading in mine]
-        verdicts.update({f"{side.value} {photo.path.name}": verdict for photo, _, verdict in judged})
-        faults = {path: unusable[path] for path in request.of_side(side) if path in unusable}
-        faults |= {
-            photo.path: reading
-            for (photo, s, _), reading in zip(jobs, readings, strict=True)
-            if s is side and isinstance(reading, BadInput)
-        }
-        sides.append(_one_side(side, judged, [set_aside(side, path, why) for path, why in faults.items()]))
+    read = {side: _Read([], {p: unusable[p] for p in request.of_side(side) if p in unusable}) for side in Side}
+    for (photo, side, _), reading in zip(jobs, readings, strict=True):
+        if isinstance(reading, BadInput):
+            read[side].faults[photo.path] = reading
+        else:
+            read[side].good.append(_in_whole(photo, reading, request.both, photos))
+    faces = side_by_side(lambda side: _judged_side(side, read[side]), [side for side in Side if read[side].good])
+    sides, verdicts = [side for side, _ in faces], {name: one for _, some in faces for name, one in some.items()}
     notes = [f"{side.side.value}: {note}" for side in sides for note in side.notes]
     notes += [f"{name}: {reason}" for name, verdict in verdicts.items() for reason in verdict.reasons]
     if scale and abs(sides[0].view.radius_mm / plate.radius_mm - 1) > SCALE_AGREES:
@@ -134,6 +123,22 @@ def read_both_sides(
     agreement = how_faces_agree(sides[0], sides[1]) if len(sides) == 2 else None
     notes += _disagreement(agreement) if agreement else []
     return Together(tuple(sides), verdicts, tuple(notes), agreement)
+
+
+@dataclass(frozen=True, slots=True)
+class _Read:
+    """The readings of one face with their photos, and why others could not be used."""
+
+    good: list[tuple[Photo, FaceReading]]
+    faults: dict[Path, BadInput]
+
+
+def _judged_side(side: Side, read: _Read) -> tuple[FaceTogether, dict[str, PhotoVerdict]]:
+    """One face from its photos, and what is to be said of each."""
+    judged = [(photo, reading, judge_photo(photo, reading.view)) for photo, reading in read.good]
+    aside = [set_aside(side, path, why) for path, why in read.faults.items()]
+    verdicts = {f"{side.value} {photo.path.name}": verdict for photo, _, verdict in judged}
+    return _one_side(side, judged, aside), verdicts
 
 
 # Less than this by which a lens's distortion may move a pin, one sigma, is not worth a sheet of paper.

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import io
 import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
     from disc.photo.plane.known_lens import KnownLens
 
 Pixels = npt.NDArray[np.uint8]
+Item = TypeVar("Item")
+Made = TypeVar("Made")
 
 # A phone's largest frame is 200 megapixels; beyond it lie archive scans that would not fit a small machine's memory.
 LARGEST_MPX = 200.0
@@ -98,6 +101,20 @@ def opencv() -> Any:
             ) from error
         raise MissingPart(f"OpenCV cannot start ({error}). Run: pip install opencv-python") from error
     return cv2
+
+
+def side_by_side(do: Callable[[Item], Made], items: Sequence[Item]) -> list[Made]:
+    """What comes of each, worked out on the machine's cores: OpenCV and numpy let each other work.
+
+    Where OpenCV was told to keep to one thread (OPENCV_FOR_THREADS_NUM=1), one after the other.
+    """
+    workers = min(2, opencv().getNumThreads(), len(items))
+    if workers < 2:
+        return [do(item) for item in items]
+    from concurrent.futures import ThreadPoolExecutor
+
+    with ThreadPoolExecutor(max_workers=workers) as pool:
+        return list(pool.map(do, items))
 
 
 def shrunk(pixels: Pixels, width: int, height: int) -> Pixels:

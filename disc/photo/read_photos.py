@@ -25,7 +25,7 @@ from disc.photo.board.lens_memory import remember, with_lens
 from disc.photo.close_up.of_request import with_close_ups
 from disc.photo.combine_photos import Agreement, FaceTogether, Together, read_both_sides
 from disc.photo.faces_fit import SAME_FACE, FacesFit, face_traits, faces_fit, traits_from_json
-from disc.photo.image import Photo, load_photo
+from disc.photo.image import Photo, load_photo, side_by_side
 from disc.photo.plane.view import View
 from disc.photo.poorer import why_poorer
 from disc.photo.quality import PhotoVerdict
@@ -337,12 +337,15 @@ def _stage_pictures(
     names: list[str] = []
     maps: dict[Side, SeenMap] = {side: one for side, one in load_seen(job).items() if side in kept}
     maps |= {side.side: side.seen for side in sides}
-    for side in sides:
+
+    def overlay(side: FaceTogether) -> bytes:
         mine = [pin for pin in pins if pin.side is side.side]
-        name = f"out/overlay-{side.side.value}.jpg"
         more = beside_pins(job.content.faces[side.side.value])
-        picture = draw_overlay(side.photo, side.view, mine, more, side.seen)
-        stage.write_bytes(name, jpeg_bytes(picture))
+        return jpeg_bytes(draw_overlay(side.photo, side.view, mine, more, side.seen))
+
+    for side, picture in zip(sides, side_by_side(overlay, sides), strict=True):
+        name = f"out/overlay-{side.side.value}.jpg"
+        stage.write_bytes(name, picture)
         stage_seen(stage, side.seen)
         names += [name, file_name(side.side)]
     tracks = [(side.side, t) for side in sides for t in side.view.tracks_mm]
