@@ -29,9 +29,12 @@ def correct_plate(job: Job, values: dict[str, Any], advance: Advance = no_progre
     if any(name in MEASURES_THE_PHOTO for name in changed) and photos:
         from disc.comb.comb_job import teeth_after_reading
         from disc.photo.read_photos import read_job
+        from disc.photo.request import ReadRequest
 
+        # The same photographs at another scale: every site moves, which is meant and no sign of another disc.
+        request = ReadRequest(photos.get("upper", ()), photos.get("lower", ()), replace=True)
         try:
-            read_job(job, None, advance, **photos)
+            read_job(job, request, advance)
         except BaseException:
             job.content.plate = before
             raise

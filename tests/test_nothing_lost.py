@@ -284,6 +284,18 @@ def test_photographs_that_would_replace_a_good_reading_are_kept_aside(read_once,
         assert (folder / ASIDE_TABLE).is_file() is (name != "black")
 
 
+def test_a_diameter_that_is_corrected_moves_every_pin(read_once, disc, tmp_path):
+    """The same photographs at another scale are no other disc, to be kept aside: the reading follows."""
+    folder = shutil.copytree(read_once, tmp_path / "disc")
+    before = [pin.r_mm for pin in open_job(folder).pins()]
+    code, out, _ = disc("set", folder, "--diameter-mm", "28.6")
+    after = [pin.r_mm for pin in open_job(folder).pins()]
+    assert code == 0 and any("read anew" in line for line in out)
+    assert np.median(after) / np.median(before) == pytest.approx(1.1, abs=0.02)
+    disc("undo", folder)
+    assert [pin.r_mm for pin in open_job(folder).pins()] == before
+
+
 def test_two_photographs_of_one_name_are_both_kept(read_once, small, tmp_path):
     from disc.photo.read_photos import read_job
 

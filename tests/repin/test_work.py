@@ -7,7 +7,8 @@ from dataclasses import replace
 import pytest
 
 from disc.check.decisions import Verdict, decision_on, settle
-from disc.records import Condition, Pin, Side, Turns
+from disc.records import About, Condition, Doubt, Pin, Side, Turns
+from disc.repin.make_plan import misfits
 from disc.repin.records import Operation
 from disc.repin.work.nominal_places import lay_out
 from disc.repin.work.stations import Shop, stations_of_design, stations_of_reading
@@ -86,6 +87,18 @@ def test_nothing_irreversible_is_ordered_on_more_than_two_per_cent_of_doubt(prob
     assert operations(made) == ordered and [task.operation.value for task in if_so] == then
     if then:
         assert "cut steel" in made.tasks[0].reason and "if not, nothing is done here" in made.tasks[0].reason
+
+
+def test_nothing_irreversible_is_ordered_where_something_was_likely_given_wrongly():
+    """Swapped faces, another comb: a stub that is certain in itself may be drawn on the wrong face."""
+    stub = work(replace(SOUND, condition=Condition.STUB), "stub", 0.99)
+    made, if_so = look_first(stub, False, misfit=True)
+    assert operations(made) == ["look"] and [task.operation.value for task in if_so] == ["pull", "set"]
+    assert made.tasks[0].reason.startswith("settle first what was likely given wrongly")
+    never_said = Doubt(About.DIRECTION, "the way it turns was never said")
+    swapped = Doubt(About.FACES, "the photographs are swapped", probability=0.97)
+    unlikely, stale = Doubt(About.SLOT, "the slot", probability=0.3), Doubt(About.STALE, "older", probability=0.9)
+    assert misfits((never_said, swapped, unlikely, stale)) == (swapped,)
 
 
 def test_what_no_photograph_shows_is_only_looked_at():
