@@ -8,6 +8,7 @@ pins their teeth, estimates a tip, guesses a pitch or reads the tune of a disc, 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -23,8 +24,7 @@ from disc.tune.read.read_tune import TuneReading, read_tune
 from disc.tune.read.read_turn import read_turn
 from disc.turn.assumed import assumed_doubts
 from disc.turn.bars import BarGrid, grid_of
-from disc.turn.fit.direction import CLEAR, backwards_odds, other_way
-from disc.turn.fit.direction import NAMED as BACKWARDS
+from disc.turn.fit.direction import CLEAR, MOST_SURE, backwards_odds, other_way
 from disc.turn.fit.fit_doubts import fit_doubts
 from disc.turn.guess import PitchGuess, guess_pitches
 from disc.turn.order import check_order, parse_order, tooth_words
@@ -185,7 +185,7 @@ def with_direction_weighed(turn: OneTurn, settings: TurnSettings = USUAL_SETTING
         About.DIRECTION,
         f"the music hangs together better if the disc turns {plate.turns.value}.",
         f"See on which side of the pins the teeth wear them; then disc set JOB --turns {plate.turns.value}",
-        probability=BACKWARDS,
+        probability=min(1.0 / (1.0 + math.exp(-odds)), MOST_SURE),
     )
     return replace(turn, doubts=in_order((*turn.doubts, doubt)))
 

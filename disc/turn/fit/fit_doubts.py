@@ -1,7 +1,8 @@
 """Does it fit? What is likely wrong with what was given, each with the command that corrects it.
 
 As given, the faces swapped, another scale, one face of another disc, another comb: told by the tracks (tracks.py). A
-stop slot at the wrong place: by beat and rest arc (phases.py). The wrong way of turning: by the music (direction.py).
+stop slot at the wrong place: by beat and rest arc (phases.py) and by the melody that both faces make (melodies.py). The
+wrong way of turning: by the music (direction.py).
 Figures are from sixteen rendered discs and what was done to them in tests/bench/measure/fits.py.
 """
 
@@ -14,6 +15,7 @@ import numpy as np
 
 from disc.frame import FloatArray
 from disc.records import About, Comb, Doubt, Pin, Plate, Side, Strike
+from disc.turn.fit.melodies import Turned, load_tables, turned_faces
 from disc.turn.fit.phases import Phases, phases_of
 from disc.turn.fit.tracks import NEAR, WIDE, Lay, lay_both, sure_radii
 
@@ -28,6 +30,10 @@ WRONG_SCALE = 0.03  # a caliper is not off by more
 # how often a true disc has no, one, more pins in the rest arc.
 SLOT_BEFORE, APART_SIGMA, IN_REST = 0.10, 0.035, (0.96, 0.035, 0.005)
 TOLD_FROM = 0.5  # told where it is likelier than not
+# Where all strikes leave an arc of the rest arc's width free elsewhere, and not at rest: on none of sixteen discs, on
+# nearly all with both slots turned; counted as no more than a dozen to one.
+ELSEWHERE = 2.5
+MOST_MELODY = 5.0  # nats, either way; as many discs were tried
 
 
 def fit_doubts(pins: Sequence[Pin], comb: Comb, plate: Plate, strikes: Sequence[Strike]) -> tuple[Doubt, ...]:
@@ -38,7 +44,7 @@ def fit_doubts(pins: Sequence[Pin], comb: Comb, plate: Plate, strikes: Sequence[
     by_tracks = _by_tracks({s: r for s, r in radii.items() if len(r) >= FEWEST_PINS}, comb, plate)
     if by_tracks is not None:
         return (by_tracks,)  # what the strikes then say is said of nothing
-    slot = _slot(phases_of(strikes, pins, plate.rest_arc_deg), plate)
+    slot = _slot(phases_of(strikes, pins, plate.rest_arc_deg), turned_faces(strikes, pins), plate)
     return () if slot is None else (slot,)
 
 
@@ -47,14 +53,15 @@ def _by_tracks(radii: dict[Side, FloatArray], comb: Comb, plate: Plate) -> Doubt
         return None
     all_sides = {side: radii.get(side, np.empty(0)) for side in Side}
     given = lay_both(all_sides, comb, NEAR)
-    if _fit(given):
-        return None
     swapped = lay_both(all_sides, comb, NEAR, swapped=True)
+    # Both ways may lie on tracks where those of the faces stand alike; the right way was ahead by 20 nats even there.
     if _fit(swapped) and _ahead(swapped, given):
         say = "the pins of each face lie on the other face's tracks: upper and lower photograph are swapped."
         return Doubt(
             About.FACES, say, "Read them the other way round: disc read JOB --upper LOWER --lower UPPER", None, NAMED
         )
+    if _fit(given):
+        return None
     wide, turned = lay_both(all_sides, comb, WIDE), lay_both(all_sides, comb, WIDE, swapped=True)
     best, also = (wide, "") if _total(wide) >= _total(turned) else (turned, " with upper and lower swapped")
     scale = next(iter(best.values())).scale
@@ -91,24 +98,36 @@ def _ahead(laid: dict[Side, Lay], given: dict[Side, Lay]) -> bool:
     return _total(laid) - _total(given) > BETTER_BY
 
 
-def _slot(phases: Phases, plate: Plate) -> Doubt | None:
+def _slot(phases: Phases, turned: Turned | None, plate: Plate) -> Doubt | None:
     """Whether a face's stop slot is at the wrong place; the worse of the two, or both alike."""
     odds = {side: rest_odds(phases, side, plate.rest_arc_deg) for side in Side}
     worse = max(odds, key=lambda side: odds[side])
     beat = 0.0 if phases.apart is None else apart_odds(phases.apart)
-    log_odds = math.log(SLOT_BEFORE / (1.0 - SLOT_BEFORE)) + max(odds[worse] + beat, sum(odds.values()))
+    melody = melody_odds(turned)
+    one = odds[worse] + beat + melody
+    both = sum(odds.values()) + (ELSEWHERE if phases.rests_elsewhere else 0.0)
+    log_odds = math.log(SLOT_BEFORE / (1.0 - SLOT_BEFORE)) + max(one, both)
     probability = 1.0 / (1.0 + math.exp(-log_odds))
     if probability < TOLD_FROM:
         return None
-    both = sum(odds.values()) > odds[worse] + beat
-    which = "both faces" if both else f"the {worse.value} face"
+    which = "both faces" if both > one else f"the {worse.value} face"
     told = (
         [f"{sum(phases.in_rest.values())} pins would sound within the rest arc"] if any(phases.in_rest.values()) else []
     )
     told += ["the two faces keep no common beat"] if beat > 1.0 else []
+    if turned is not None and melody > 1.0:
+        told.append(f"the two faces would make a likelier melody turned by {abs(turned.best_deg):.0f} degrees")
     say = f"the stop slot of {which} seems to be marked at the wrong place: {' and '.join(told)}."
     advice = f"Look at the overlay; mark the slot: disc read JOB ... --slot-{worse.value} u,v (pixels), or at the desk."
-    return Doubt(About.SLOT, say, advice, None if both else worse, min(probability, NAMED))
+    return Doubt(About.SLOT, say, advice, None if both > one else worse, min(probability, NAMED))
+
+
+def melody_odds(turned: Turned | None) -> float:
+    """ln of (chance of such a lead if one slot is anywhere / if both are right)."""
+    if turned is None:
+        return 0.0
+    fitted = load_tables().weights["turned"]
+    return max(-MOST_MELODY, min(MOST_MELODY, fitted["bias"] + fitted["slope"] * turned.lead))
 
 
 def apart_odds(apart: float) -> float:

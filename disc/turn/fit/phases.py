@@ -25,12 +25,14 @@ KEEPS_BEAT = 0.5  # length of the mean vector on the common step from which a fa
 class Phases:
     """apart: how far the faces stand apart on the common step, as a share of it (0 to 0.5); None: no common beat told.
 
-    in_rest: strikes within the rest arc, by face; of: strikes of that face in all.
+    in_rest: strikes within the rest arc, by face; of: strikes of that face in all. rests_elsewhere: an arc as wide as
+    the rest arc is free of all strikes, but not where the disc rests.
     """
 
     apart: float | None
     in_rest: dict[Side, int]
     of: dict[Side, int]
+    rests_elsewhere: bool = False
 
 
 def phases_of(strikes: Sequence[Strike], pins: Sequence[Pin], rest_arc_deg: float) -> Phases:
@@ -42,7 +44,17 @@ def phases_of(strikes: Sequence[Strike], pins: Sequence[Pin], rest_arc_deg: floa
     }
     half = rest_arc_deg / 2.0 - 1.5  # a pin set at the very edge is no wonder
     in_rest = {s: int(((t < half) | (t > FULL_TURN_DEG - half)).sum()) if half > 0 else 0 for s, t in turns.items()}
-    return Phases(_apart(turns[Side.UPPER], turns[Side.LOWER]), in_rest, {s: len(t) for s, t in turns.items()})
+    elsewhere = _rests_elsewhere(np.concatenate(list(turns.values())), rest_arc_deg)
+    apart = _apart(turns[Side.UPPER], turns[Side.LOWER])
+    return Phases(apart, in_rest, {s: len(t) for s, t in turns.items()}, elsewhere)
+
+
+def _rests_elsewhere(turn_deg: FloatArray, rest_arc_deg: float) -> bool:
+    if len(turn_deg) < FEWEST or rest_arc_deg <= 0.0:
+        return False
+    at = np.sort(turn_deg)
+    free = np.diff(at)
+    return bool(at[0] + FULL_TURN_DEG - at[-1] < rest_arc_deg <= free.max())
 
 
 def _apart(upper_deg: FloatArray, lower_deg: FloatArray) -> float | None:

@@ -15,7 +15,8 @@ from itertools import product
 from disc.comb.strikes import strikes_from_pins
 from disc.photo.plate.which_slot import SLOT_SURE, SlotOdds
 from disc.records import About, Comb, Doubt, Pin, Plate, Side
-from disc.turn.fit.fit_doubts import apart_odds, rest_odds
+from disc.turn.fit.fit_doubts import apart_odds, melody_odds, rest_odds
+from disc.turn.fit.melodies import turned_faces
 from disc.turn.fit.phases import phases_of
 
 AS_READ, OTHER, NEITHER = 0, 1, 2  # where the slot may be: indices of the weighed places
@@ -66,11 +67,13 @@ def _fits(
 ) -> float:
     """ln of how much likelier the strikes are with the slots so taken than with slots anywhere."""
     taken = [_from(pin, odds[pin.side]) if chosen[pin.side] == OTHER else pin for pin in pins]
-    phases = phases_of(strikes_from_pins(taken, comb, plate), taken, plate.rest_arc_deg)
+    strikes = strikes_from_pins(taken, comb, plate)
+    phases = phases_of(strikes, taken, plate.rest_arc_deg)
     right = [side for side in Side if chosen[side] != NEITHER]
     fits = -sum(rest_odds(phases, side, plate.rest_arc_deg) for side in right)
-    if len(right) == len(Side) and phases.apart is not None:
-        fits -= apart_odds(phases.apart)
+    if len(right) == len(Side):
+        fits -= 0.0 if phases.apart is None else apart_odds(phases.apart)
+        fits -= melody_odds(turned_faces(strikes, taken))
     return fits
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import cache
 from pathlib import Path
 
 import music21
@@ -74,6 +75,7 @@ class Simulated:
 # ------------------------------------------------------------------ tunes
 
 
+@cache
 def corpus_tunes(collections: tuple[str, ...] = COLLECTIONS) -> list[ReferenceTune]:
     """Tunes that suit a disc: 40 to 170 melody notes in one of the usual metres, repeats played out."""
     root = Path(music21.__file__).parent / "corpus"

@@ -1,0 +1,153 @@
+"""Whether what sounds hangs together as a melody: how usual its turns of pitch and rhythm are in printed melodies.
+
+The upper line of the strikes is cut into steps of three notes. Tables count, in printed melodies, which three degrees
+of the scale follow each other (`degrees`), which two intervals with which change of length (`figures`), and which three
+changes of length (`rhythm`). Two questions are answered from them: does the line run forwards or backwards, and do the
+two faces belong together as they lie, or turned against each other? Fitted by tests/bench/fit/fit_melodies.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from disc.fitted import fitted_part
+from disc.frame import FULL_TURN_DEG, FloatArray
+from disc.records import Pin, Side, Strike
+
+IntArray = npt.NDArray[np.int64]
+
+TABLES_FILE = Path(__file__).parent / "melodies.json"
+COUNTS, WEIGHTS = "melody_counts", "melody_weights"
+STEPS, LENGTHS = 15, 5  # intervals of -7 to 7 semitones, changes of length by a quarter to four times; more counts so
+SHAPES = {"degrees": (12, 12, 12), "figures": (STEPS, STEPS, LENGTHS), "rhythm": (LENGTHS, LENGTHS, LENGTHS)}
+TOGETHER_DEG = 0.6  # strikes nearer than this sound together: four times a maker's setting error
+MAJOR = np.array([0, 2, 4, 5, 7, 9, 11])
+FEWEST_NOTES = 24  # of the upper line; fewer say little
+FEWEST_OF_FACE = 12
+SHIFTS_DEG = np.arange(0.0, FULL_TURN_DEG, 1.0)
+BESIDE_DEG = 3.0  # a face turned by less than this is the same place for this question
+
+
+@dataclass(frozen=True, slots=True)
+class Tables:
+    """By name of the table, of SHAPES: nats of each step of three, and its worth as a sign of running forwards."""
+
+    nats: dict[str, FloatArray]
+    forwards: dict[str, FloatArray]
+    weights: dict[str, dict[str, float]]
+
+
+@cache
+def load_tables() -> Tables:
+    """The fitted tables."""
+    content = fitted_part(TABLES_FILE, COUNTS)
+    counts = {name: np.array(content[name], float).reshape(shape) for name, shape in SHAPES.items()}
+    return tables_of(counts, fitted_part(TABLES_FILE, WEIGHTS))
+
+
+def tables_of(counts: dict[str, FloatArray], weights: dict[str, dict[str, float]]) -> Tables:
+    """counts: how often each step of three was met, of SHAPES."""
+    rare, few = 0.3, 5.0  # added to every count: what was never met is not impossible, what was met twice tells little
+    nats = {name: np.log((c + rare) / (c + rare).sum()) for name, c in counts.items()}
+    forwards = {name: np.log((c + few) / (_backwards(name, c) + few)) for name, c in counts.items()}
+    return Tables(nats, forwards, weights)
+
+
+def _backwards(name: str, table: FloatArray) -> FloatArray:
+    """The table as the same melodies would give it played backwards."""
+    if name == "degrees":
+        return table.transpose(2, 1, 0)
+    if name == "figures":
+        return table[::-1, ::-1, ::-1].transpose(1, 0, 2)
+    return table[::-1, ::-1, ::-1].transpose(2, 1, 0)
+
+
+def upper_line(turn_deg: FloatArray, pitch: IntArray) -> tuple[FloatArray, IntArray]:
+    """The highest of what sounds together: (when, pitch), in order."""
+    order = np.argsort(turn_deg, kind="stable")
+    when, high = turn_deg[order], pitch[order]
+    first = np.flatnonzero(np.diff(when, prepend=-np.inf) > TOGETHER_DEG)
+    return when[first], np.maximum.reduceat(high, first)
+
+
+def steps_of(when: FloatArray, pitch: IntArray, fifths: int) -> dict[str, tuple[IntArray, ...]]:
+    """Places in the tables, by name: one for each three notes that follow each other (rhythm: each four)."""
+    degree = (pitch - 7 * fifths) % 12
+    half = STEPS // 2
+    step = np.clip(np.diff(pitch), -half, half) + half
+    length = np.diff(when)
+    change = np.clip(np.rint(np.log2(length[1:] / length[:-1])), -2, 2).astype(int) + 2
+    return {
+        "degrees": (degree[:-2], degree[1:-1], degree[2:]),
+        "figures": (step[:-1], step[1:], change),
+        "rhythm": (change[:-2], change[1:-1], change[2:]),
+    }
+
+
+def scale_of(pitch: IntArray) -> int:
+    """Fifths of the signature in whose scale most of the pitches lie; the nearest to none where several do."""
+    held = np.bincount(pitch % 12, minlength=12)
+    return max(range(-6, 6), key=lambda fifths: (held[(MAJOR + 7 * fifths) % 12].sum(), -abs(fifths)))
+
+
+def line_forwards(when: FloatArray, pitch: IntArray, fifths: int) -> dict[str, float]:
+    """By table: nats for this line running forwards against backwards."""
+    tables = load_tables()
+    return {name: float(tables.forwards[name][at].sum()) for name, at in steps_of(when, pitch, fifths).items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Turned:
+    """The upper face turned against the lower one, the strikes counted anew.
+
+    lead: how far the best of all ways to lie is ahead of the next best one, in standard deviations of all of them;
+    negative where the best is that in which they lie. Where no way makes much of a melody it is near 0. best_deg: by
+    how much later the upper face's strikes come in the best other way, -180 to 180.
+    """
+
+    lead: float
+    best_deg: float
+
+
+def turned_faces(strikes: Sequence[Strike], pins: Sequence[Pin]) -> Turned | None:
+    """How well the two faces make one melody as they lie, against every way of turning one; None with too few notes."""
+    side_of = {pin.id: pin.side for pin in pins}
+    told = [s for s in strikes if s.pitch is not None and s.pin_id is not None and s.pin_id in side_of]
+    upper = np.array([side_of[s.pin_id or 0] is Side.UPPER for s in told], dtype=bool)
+    if min(upper.sum(), (~upper).sum()) < FEWEST_OF_FACE:
+        return None
+    turn_deg, pitch = np.array([s.turn_deg for s in told]), np.array([round(s.pitch or 0.0) for s in told])
+    fifths = scale_of(pitch)
+    sense = np.array(
+        [_sense(np.where(upper, (turn_deg + d) % FULL_TURN_DEG, turn_deg), pitch, fifths) for d in SHIFTS_DEG]
+    )
+    if not np.isfinite(sense).all():
+        return None
+    far = _apart(SHIFTS_DEG, 0.0)
+    best = int(np.flatnonzero(far)[np.argmax(sense[far])])
+    next_best = sense[far & _apart(SHIFTS_DEG, SHIFTS_DEG[best])].max()
+    lead = sense[best] - max(sense[0], next_best) if sense[best] > sense[0] else sense[best] - sense[0]
+    at = float(SHIFTS_DEG[best])
+    return Turned(float(lead / max(sense[far].std(), 1e-6)), at - FULL_TURN_DEG if at > FULL_TURN_DEG / 2 else at)
+
+
+def _apart(a_deg: FloatArray, b_deg: float) -> npt.NDArray[np.bool_]:
+    """Whether two ways to lie are not the same one."""
+    gap = np.abs(a_deg - b_deg)
+    return np.asarray(np.minimum(gap, FULL_TURN_DEG - gap) > BESIDE_DEG)
+
+
+def _sense(turn_deg: FloatArray, pitch: IntArray, fifths: int) -> float:
+    """Nats a step of the upper line; higher where it moves as printed melodies do."""
+    when, line = upper_line(turn_deg, pitch)
+    if len(when) < FEWEST_NOTES:
+        return float("nan")
+    nats = load_tables().nats
+    steps = steps_of(when, line, fifths)
+    return float(sum(nats[name][steps[name]].mean() for name in ("degrees", "figures")))
