@@ -77,6 +77,15 @@ def chance(probability: float) -> str:
     return "> 99 %" if per_cent > 99 else "< 1 %" if per_cent < 1 else f"{per_cent} %"
 
 
+# From which probability on which word is used where a percentage would say more than is known.
+SURE_WORDS = ((0.98, "hardly in doubt"), (0.8, "likely"), (0.5, "sooner so than not"), (0.0, "in doubt"))
+
+
+def likely(probability: float) -> str:
+    """A probability, 0 to 1, in a word."""
+    return next(word for least, word in SURE_WORDS if probability >= least)
+
+
 class Advance(Protocol):
     """Called by long work: the share done (0 to 1) and what is being done."""
 

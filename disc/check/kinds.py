@@ -59,7 +59,8 @@ class KindInfo:
     """One kind: its heading in words, what it means, its subject, and the work it leads to if it is so.
 
     measured: a measure beyond its limit, told with its number; no bench says how likely it is "so", and no percentage
-    is shown.
+    is shown. few: so few different cases were ever held against the truth that a percentage would say more than is
+    known; a word is shown instead.
     """
 
     heading: str
@@ -67,6 +68,7 @@ class KindInfo:
     subject: Subject
     work: WorkKind
     measured: bool = False
+    few: bool = False
 
 
 KINDS: dict[Kind, KindInfo] = {
@@ -75,9 +77,13 @@ KINDS: dict[Kind, KindInfo] = {
         "abandoned hole", "an empty hole that neither music nor reference wants", Subject.SITE, WorkKind.LEAVE
     ),
     Kind.IN_DOUBT: KindInfo(
-        "hole in doubt", "an empty hole; probability says how likely a pin belongs in it", Subject.SITE, WorkKind.LOOK
+        "hole in doubt",
+        "an empty hole; probability says how likely a pin belongs in it",
+        Subject.SITE,
+        WorkKind.LOOK,
+        few=True,
     ),
-    Kind.STUB: KindInfo("stub", "a pin broken off in its hole", Subject.SHAPE, WorkKind.REPLACE),
+    Kind.STUB: KindInfo("stub", "a pin broken off in its hole", Subject.SHAPE, WorkKind.REPLACE, few=True),
     Kind.BENT: KindInfo("leaning pin", "its tip stands off its root", Subject.SHAPE, WorkKind.STRAIGHTEN),
     Kind.OFF_TRACK: KindInfo(
         "pin off its track", "inside or outside the circle of its tooth", Subject.PLACE, WorkKind.LOOK, True
@@ -86,9 +92,15 @@ KINDS: dict[Kind, KindInfo] = {
         "pin off the beat", "it strikes early or late against its neighbours", Subject.PLACE, WorkKind.LOOK, True
     ),
     Kind.DISPLACED: KindInfo(
-        "displaced pin", "the reference has this note at another time or on another tooth", Subject.PLACE, WorkKind.LOOK
+        "displaced pin",
+        "the reference has this note at another time or on another tooth",
+        Subject.PLACE,
+        WorkKind.LOOK,
+        few=True,
     ),
-    Kind.EXTRA: KindInfo("pin too many", "a pin that no track or no tune explains", Subject.SITE, WorkKind.LOOK),
+    Kind.EXTRA: KindInfo(
+        "pin too many", "a pin that no track or no tune explains", Subject.SITE, WorkKind.LOOK, few=True
+    ),
     Kind.CLOSE_ON_TRACK: KindInfo(
         "pins close on a track",
         "the tooth cannot come back and be damped between them",

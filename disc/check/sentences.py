@@ -9,7 +9,7 @@ from disc.check.evidence import EVIDENCE_KINDS
 from disc.check.kinds import KINDS, Kind, info
 from disc.records import Finding
 from disc.turn.places import place_words
-from disc.words import chance
+from disc.words import chance, likely
 
 LEAST_TOLD = 0.3  # nats: evidence worth less is in the file, but not in the sentence
 
@@ -25,8 +25,12 @@ def finding_line(finding: Finding) -> str:
 
 def sure_words(finding: Finding) -> str:
     """How sure it is: a percentage only for kinds of which a bench has shown that theirs are true."""
-    if info(finding.kind).measured and 0.0 < finding.probability < 1.0:  # 0 and 1 are a person's word
-        return "measured"
+    kind = info(finding.kind)
+    if 0.0 < finding.probability < 1.0:  # 0 and 1 are a person's word
+        if kind.measured:
+            return "measured"
+        if kind.few:
+            return likely(finding.probability)
     return chance(finding.probability)
 
 

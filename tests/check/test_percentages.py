@@ -103,7 +103,16 @@ def test_what_is_measured_is_told_without_a_percentage():
     measured = Finding("in-rest-arc", Side.UPPER, 7.0, 3.0, 0.957, (Evidence("mechanical", "1.2 degrees inside", 7.0),))
     assert sure_words(measured) == "measured" and "measured: 1.2 degrees" in finding_line(measured)
     assert sure_words(replace(measured, probability=1.0)) == "> 99 %"  # a person's word
-    assert sure_words(replace(measured, kind="stub", probability=0.9)) == "90 %"
+    assert sure_words(replace(measured, kind="bent", probability=0.9)) == "90 %"
+
+
+@pytest.mark.parametrize(
+    ("probability", "word"),
+    [(0.99, "hardly in doubt"), (0.9, "likely"), (0.6, "sooner so than not"), (0.3, "in doubt"), (1.0, "> 99 %")],
+)
+def test_what_too_few_cases_were_tried_of_is_told_in_a_word(probability, word):
+    stub = Finding("stub", Side.UPPER, 7.0, 3.0, probability, (Evidence("seen", "a root without a pin", 7.0),))
+    assert sure_words(stub) == word and (probability == 1.0 or "%" not in finding_line(stub))
     assert {kind for kind in Kind if KINDS[kind].measured} == {
         Kind.OFF_TRACK, Kind.OFF_BEAT, Kind.CLOSE_ON_TRACK, Kind.IN_REST_ARC, Kind.IN_THE_WAY, Kind.UNEVEN_HEIGHT,
         Kind.THIN_WALL,

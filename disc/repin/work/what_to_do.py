@@ -20,7 +20,7 @@ from disc.frame import along_motion_mm, to_xy_mm
 from disc.job.corrections import REACH_MM
 from disc.records import Condition, Finding, Pin, Plate
 from disc.repin.records import CERTAIN, IRREVERSIBLE, SURE, SURE_NOT, Operation, StationTask
-from disc.words import chance
+from disc.words import likely
 
 # An empty hole that was never checked: as likely wanted as not.
 UNCHECKED = 0.5
@@ -147,16 +147,20 @@ QUESTIONS = {
 IF_NOT = "if not, nothing is done here"
 
 
-def look_first(work: PlaceWork, accepted: bool) -> tuple[PlaceWork, tuple[StationTask, ...]]:
+def look_first(work: PlaceWork, accepted: bool, misfit: bool = False) -> tuple[PlaceWork, tuple[StationTask, ...]]:
     """The work as it is ordered, and what follows only if a look says so: nothing irreversible is done on doubt.
 
-    accepted: a person said that it is so, which is certainty enough.
+    accepted: a person said that it is so, which is certainty enough. misfit: faces, comb, diameter or slot are likely
+    given wrongly, so that no place is certain.
     """
     final = [task for task in work.tasks if task.operation in IRREVERSIBLE]
-    if not final or accepted or work.wanted >= CERTAIN or work.wanted <= SURE_NOT:
+    if not final or accepted or work.wanted <= SURE_NOT or (work.wanted >= CERTAIN and not misfit):
         return work, ()
     what = " and ".join(task.operation.value for task in work.tasks)
-    words = f"look with a loupe first ({chance(work.wanted)}): {QUESTIONS[final[0].operation]} {what}; {IF_NOT}"
+    first = (
+        "settle first what was likely given wrongly, then look with a loupe" if misfit else "look with a loupe first"
+    )
+    words = f"{first} ({likely(work.wanted)}): {QUESTIONS[final[0].operation]} {what}; {IF_NOT}"
     return replace(work, tasks=(StationTask(Operation.LOOK, words),), look=True), work.tasks
 
 
@@ -188,7 +192,7 @@ def _empty_hole(pin: Pin, said: Verdicts) -> PlaceWork:
 def _fill(chance: float, reason: str, notes: tuple[str, ...] = ()) -> PlaceWork:
     if chance <= SURE_NOT:
         return PlaceWork((_leave(f"abandoned hole: {reason}"),), look=True)
-    in_doubt = f" (in doubt: {100 * chance:.0f} % that a pin belongs here)" if chance < SURE else ""
+    in_doubt = f" ({likely(chance)} that a pin belongs here)" if chance < SURE else ""
     task = StationTask(Operation.SET, f"{reason}{in_doubt}")
     return PlaceWork((task,), chance, ("clear the hole and gauge it with a drill's shank first", *notes))
 

@@ -1,12 +1,15 @@
 """Is a percentage true? Reliability tables of every kind of percentage that the program shows.
 
     python -m tests.bench.measure.calibration photo JOBS FOLDER [FOLDER ...] [--names h1,h2]
+    python -m tests.bench.measure.calibration drawn JOBS FOLDER [--draws 4] [--seed 1]
     python -m tests.bench.measure.calibration fits JOBS
     python -m tests.bench.measure.calibration music [--tunes 60] [--pieces 20] [--removed 0 0.05 0.15] [--seed 1]
 
 photo: jobs as chain.py --jobs leaves them, held against NAME.json of FOLDER: that a site is there, that its condition
-is as read, and every kind of finding. fits: the same jobs sabotaged as in fits.py: that the cause named is the right
-one. music: metre and key of turns made of the held-out half of the melodies and of arranged pieces.
+is as read, and every kind of finding. drawn: findings on the same discs with other faults, each of them read as one of
+its kind was read on another disc (tests/bench/truth/redrawn.py). fits: the same jobs sabotaged as in fits.py: that the
+cause named is the right one. music: metre and key of turns made of the held-out half of the melodies and of arranged
+pieces.
 
 A table shows, for each tenth of what was said, how often it was said, what was said on average and how often it was
 so; the expected calibration error weighs the differences by how often each was said. Few cases make it larger than it
@@ -18,23 +21,29 @@ from __future__ import annotations
 import argparse
 import json
 import math
+import zlib
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from disc.check.check_disc import judge
 from disc.check.check_job import judge_turn, references_of
+from disc.check.kinds import info
 from disc.job import open_job
-from disc.records import Finding, Pin
+from disc.photo.seen.seen_map import ANGLES, RINGS, SEEN, SeenMap
+from disc.records import Finding, Pin, Side
 from disc.tune.read.read_tune import read_tune
-from disc.turn.one_turn import resolve, with_direction_weighed
+from disc.turn.one_turn import resolve
 from disc.turn.turn_of_job import turn_of_job
 from tests.bench.measure.chain import SITES, _pairs, _place, _place_of, _stands_extra
-from tests.bench.measure.fits import sabotaged
+from tests.bench.measure.fits import sabotaged, said_of
 from tests.bench.measure.music import cases_of_pieces, lines_right, read_case
 from tests.bench.measure.score import bar_scores
+from tests.bench.truth.redrawn import outcomes, redraw
 from tests.bench.truth.tune_corpus import load_melodies
 from tests.bench.truth.tune_strikes import make_turn
 
@@ -88,11 +97,39 @@ def photo(jobs: Path, folders: Sequence[Path], names: set[str]) -> None:
         _pins(job.pins(), truth, said)
         turn = turn_of_job(job)
         for finding in judge_turn(job, turn, references_of(job)).findings:
+            if info(finding.kind).measured:
+                continue  # told by its measure, without a percentage
             kind = finding.kind + (", no hole seen" if finding.kind == "missing" and finding.pin_id is None else "")
             said[f"finding: {kind}"].append((finding.probability, _is_so(finding, truth)))
             said["finding: all"].append(said[f"finding: {kind}"][-1])
     for name in sorted(said):
         show(name, said[name])
+
+
+def drawn(jobs: Path, folder: Path, draws: int, seed: int) -> None:
+    """Findings on the discs of jobs with faults drawn anew."""
+    read = {}
+    for path in sorted(p for p in jobs.iterdir() if (p / "pins.csv").is_file()):
+        job, truth = open_job(path), json.loads((folder / f"{path.name}.json").read_text(encoding="utf-8"))
+        read[path.name] = (job, truth, outcomes(path.name, job.pins(), truth))
+    said: dict[str, list[Said]] = defaultdict(list)
+    for name, (job, truth, own) in read.items():
+        others = [one for other, (_, _, had) in read.items() if other != name for one in had[0].values()]
+        for draw in range(draws):
+            rng = np.random.default_rng([seed, draw, zlib.crc32(name.encode())])
+            pins, now = redraw(truth, own, others, rng)
+            turn = replace(resolve(pins, job.comb(), job.plate), seen=clear_maps(job.plate.radius_mm))
+            for finding in judge(turn).findings:
+                if not info(finding.kind).measured:
+                    said[f"finding: {finding.kind}"].append((finding.probability, _is_so(finding, now)))
+                    said["finding: all"].append(said[f"finding: {finding.kind}"][-1])
+    for name in sorted(said):
+        show(name, said[name])
+
+
+def clear_maps(radius_mm: float) -> dict[Side, SeenMap]:
+    """Both faces photographed, everything seen."""
+    return {side: SeenMap(side=side, radius_mm=radius_mm, rows=(SEEN * ANGLES,) * RINGS) for side in Side}
 
 
 def _pins(pins: Sequence[Pin], truth: dict[str, Any], said: dict[str, list[Said]]) -> None:
@@ -136,8 +173,8 @@ def fits(jobs: Path) -> None:
     found = [open_job(path) for path in sorted(jobs.iterdir()) if (path / "job.json").is_file()]
     discs = [(job.pins(), job.comb(), job.plate) for job in found]
     for k, disc in enumerate(discs):
-        for _, about, (pins, comb, plate) in sabotaged(disc, discs[(k + 3) % len(discs)]):
-            for doubt in with_direction_weighed(resolve(pins, comb, plate)).doubts:
+        for what, about, spoilt in sabotaged(disc, discs[(k + 3) % len(discs)]):
+            for doubt in said_of(what, spoilt):
                 if doubt.probability < 1.0:
                     said[f"doubt: {doubt.about.value}"].append((doubt.probability, doubt.about is about))
     for name in sorted(said):
@@ -170,9 +207,10 @@ def music(tunes: int, pieces: int, removed: Sequence[float], seed: int) -> None:
 def main() -> None:
     """Print the tables."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("what", choices=("photo", "fits", "music"))
+    parser.add_argument("what", choices=("photo", "drawn", "fits", "music"))
     parser.add_argument("places", nargs="*", type=Path)
     parser.add_argument("--names", default="")
+    parser.add_argument("--draws", type=int, default=4)
     parser.add_argument("--tunes", type=int, default=60)
     parser.add_argument("--pieces", type=int, default=20)
     parser.add_argument("--removed", type=float, nargs="*", default=[0.0, 0.05, 0.15])
@@ -180,6 +218,8 @@ def main() -> None:
     given = parser.parse_args()
     if given.what == "photo":
         photo(given.places[0], given.places[1:], set(filter(None, given.names.split(","))))
+    elif given.what == "drawn":
+        drawn(given.places[0], given.places[1], given.draws, given.seed)
     elif given.what == "fits":
         fits(given.places[0])
     else:
