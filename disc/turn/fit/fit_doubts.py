@@ -15,7 +15,7 @@ import numpy as np
 
 from disc.frame import FloatArray
 from disc.records import About, Comb, Doubt, Pin, Plate, Side, Strike
-from disc.turn.fit.melodies import Turned, load_tables, turned_faces
+from disc.turn.fit.melodies import TurnedFaces, load_tables, turned_faces
 from disc.turn.fit.phases import Phases, phases_of
 from disc.turn.fit.tracks import NEAR, WIDE, Lay, lay_both, sure_radii
 
@@ -98,7 +98,7 @@ def _ahead(laid: dict[Side, Lay], given: dict[Side, Lay]) -> bool:
     return _total(laid) - _total(given) > BETTER_BY
 
 
-def _slot(phases: Phases, turned: Turned | None, plate: Plate) -> Doubt | None:
+def _slot(phases: Phases, turned: TurnedFaces | None, plate: Plate) -> Doubt | None:
     """Whether a face's stop slot is at the wrong place; the worse of the two, or both alike."""
     odds = {side: rest_odds(phases, side, plate.rest_arc_deg) for side in Side}
     worse = max(odds, key=lambda side: odds[side])
@@ -122,7 +122,7 @@ def _slot(phases: Phases, turned: Turned | None, plate: Plate) -> Doubt | None:
     return Doubt(About.SLOT, say, advice, None if both > one else worse, min(probability, NAMED))
 
 
-def melody_odds(turned: Turned | None) -> float:
+def melody_odds(turned: TurnedFaces | None) -> float:
     """ln of (chance of such a lead if one slot is anywhere / if both are right)."""
     if turned is None:
         return 0.0

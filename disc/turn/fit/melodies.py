@@ -103,7 +103,7 @@ def line_forwards(when: FloatArray, pitch: IntArray, fifths: int) -> dict[str, f
 
 
 @dataclass(frozen=True, slots=True)
-class Turned:
+class TurnedFaces:
     """The upper face turned against the lower one, the strikes counted anew.
 
     lead: how far the best of all ways to lie is ahead of the next best one, in standard deviations of all of them;
@@ -115,7 +115,7 @@ class Turned:
     best_deg: float
 
 
-def turned_faces(strikes: Sequence[Strike], pins: Sequence[Pin]) -> Turned | None:
+def turned_faces(strikes: Sequence[Strike], pins: Sequence[Pin]) -> TurnedFaces | None:
     """How well the two faces make one melody as they lie, against every way of turning one; None with too few notes."""
     side_of = {pin.id: pin.side for pin in pins}
     told = [s for s in strikes if s.pitch is not None and s.pin_id is not None and s.pin_id in side_of]
@@ -134,7 +134,7 @@ def turned_faces(strikes: Sequence[Strike], pins: Sequence[Pin]) -> Turned | Non
     next_best = sense[far & _apart(SHIFTS_DEG, SHIFTS_DEG[best])].max()
     lead = sense[best] - max(sense[0], next_best) if sense[best] > sense[0] else sense[best] - sense[0]
     at = float(SHIFTS_DEG[best])
-    return Turned(float(lead / max(sense[far].std(), 1e-6)), at - FULL_TURN_DEG if at > FULL_TURN_DEG / 2 else at)
+    return TurnedFaces(float(lead / max(sense[far].std(), 1e-6)), at - FULL_TURN_DEG if at > FULL_TURN_DEG / 2 else at)
 
 
 def _apart(a_deg: FloatArray, b_deg: float) -> npt.NDArray[np.bool_]:
