@@ -193,3 +193,13 @@ def test_input_no_disc_can_give_is_refused(onset, pitch, words):
 def test_one_tooth_struck_over_and_over_finds_nothing_certain(small):
     matches = find_tunes(small, make_query(np.arange(60) * 0.5, np.full(60, 70.0), None, "d"), 3)
     assert not matches or matches[0].probability < 0.9
+
+
+@pytest.mark.parametrize("notes", range(5, 10))
+@pytest.mark.parametrize("by_rank", [False, True])
+def test_however_few_notes_are_searched_for(small, notes, by_rank):
+    reference = small.reference(60)
+    onset, pitch = np.arange(notes) * 0.4, reference.pitch[:notes].astype(float)
+    values = (None, np.unique(pitch, return_inverse=True)[1]) if by_rank else (pitch, None)
+    for match in find_tunes(small, make_query(onset, *values, "few"), 3):
+        assert 0.0 <= match.probability <= 1.0

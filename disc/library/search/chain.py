@@ -125,7 +125,7 @@ def step_tables(line: MelodyLine, model: ChainModel, by_interval: FloatArray, by
         for lane in range(LANES):
             own = slice(lane, None, LANES)  # steps from every fourth note
             nats = by_width[row[own]][:, :, None] + by_level[own][:, None, :]
-            table[lane + back :: LANES, :-1, lane] = nats.reshape(nats.shape[0], -1)
+            table[lane + back :: LANES, :-1, lane] = nats.reshape(-1, INTERVALS * LEVELS)
     return table.view(np.int64)[:, :, 0]
 
 
