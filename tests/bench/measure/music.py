@@ -10,6 +10,7 @@ the same where three thirds of a beat may be written in a compound metre. key: o
 their movement is printed in (music_pieces.key_is_known). ornaments: graces, slides, turns, mordents and
 trills on an eighth of the long notes; P and R of the strikes read as ornaments. sections: two tunes in one turn;
 parted: their double bar within a bar of the truth and no other; then each one's metre (class and bar lines) and key.
+lead: the part that carries the tune, as `disc design` finds it, with the parts' names and with none; of all halves.
 """
 
 from __future__ import annotations
@@ -24,6 +25,9 @@ from disc.frame import turn_for_onset_deg
 from disc.records import Plate, Section, Strike, Tune
 from disc.tune.read.read_tune import TuneReading
 from disc.tune.read.read_turn import read_turn
+from disc.tune.score.lead import leading_part
+from disc.tune.score.records import ScoreNote, ScorePart
+from tests.bench.truth.music_pieces import FEWEST_OF_LEAD, load_pieces, load_tuning_pieces
 from tests.bench.truth.music_turns import KINDS, Case, bend, cases_of_melodies, cases_of_pieces, ornamented, two_tunes
 
 BARS = {"steady": 0.95, "ritardando": 0.93, "fermata": 0.90, "drift 1 %": 0.95, "drift 3 %": 0.85, "key": 0.92}
@@ -142,6 +146,26 @@ def _same(said: np.ndarray, true: np.ndarray, within: float) -> bool:
     return bool((near.min(0)[1:-1] < within).all() and (near.min(1)[1:-1] < within).all())
 
 
+def print_lead() -> None:
+    """One line a kind of piece: the leading part found, by name and by its notes alone."""
+    found: dict[str, list[tuple[bool, bool]]] = {}
+    for piece in [*load_pieces(), *load_tuning_pieces()]:
+        notes = [ScoreNote(onset, length, pitch, part=part) for onset, length, pitch, part in piece.notes]
+        if sum(note.part == piece.lead for note in notes) < FEWEST_OF_LEAD:
+            continue  # it rests all through
+        known = {number: ScorePart(name) for number, name in enumerate(piece.parts)}
+        named = leading_part(notes, known) == piece.lead
+        found.setdefault(piece.kind, []).append(
+            (named, leading_part(notes, dict.fromkeys(known, ScorePart())) == piece.lead)
+        )
+    for kind, pairs in sorted(found.items()):
+        named, alone = np.mean(pairs, axis=0)
+        print(
+            f"lead      {kind:11s} {len(pairs):4d}  by name {named:.3f} (bar 0.97)  without names {alone:.3f}",
+            flush=True,
+        )
+
+
 def main() -> None:
     """Run and print."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -152,6 +176,8 @@ def main() -> None:
     parser.add_argument("--what", nargs="*", default=["pace", "ornaments", "sections"])
     parser.add_argument("--names", action="store_true", help="name the cases that fail")
     given = parser.parse_args()
+    if "lead" in given.what:
+        print_lead()
     for group, cases in (
         ("pieces", cases_of_pieces(given.half)[: given.pieces]),
         ("melodies", cases_of_melodies(given.melodies)),
