@@ -41,7 +41,7 @@ def find_holds(onset_s: FloatArray, steps: Sequence[float], grid: StepGrid, rate
     steady = grid.score + rate(onset_s, grid)
     moved, best = onset_s, steady
     while len(holds) < MOST_HOLDS:
-        found = _one_hold(onset_s, moved, steps, grid.score, best + HOLD_NATS, rate)
+        found = _one_hold(onset_s, moved, steps, grid, best + HOLD_NATS, rate)
         if found is None:
             break
         best, hold = found[0] - HOLD_NATS, found[1]
@@ -51,7 +51,7 @@ def find_holds(onset_s: FloatArray, steps: Sequence[float], grid: StepGrid, rate
 
 
 def _one_hold(
-    onset_s: FloatArray, moved: FloatArray, steps: Sequence[float], steady_grid: float, best: float, rate: Rate
+    onset_s: FloatArray, moved: FloatArray, steps: Sequence[float], steady: StepGrid, best: float, rate: Rate
 ) -> tuple[float, Hold] | None:
     found: tuple[float, Hold] | None = None
     gaps = np.diff(moved)
@@ -64,8 +64,10 @@ def _one_hold(
         while extra_s <= (1.0 - LEAST_LEFT) * gap_s:
             if extra_s >= (1.0 - MOST_LEFT) * gap_s and gap_s >= LONG_STEPS * step_s:
                 later = np.r_[moved[: index + 1], moved[index + 1 :] - extra_s]
-                grid = weigh(later, *refine(later, step_s))
-                fits = grid.score > steady_grid - WORSE_GRID
+                # the step that shows the break best may be a coarse one, on which half of the strikes have no place
+                grids = [weigh(later, *refine(later, one)) for one in dict.fromkeys((step_s, steady.step_s))]
+                grid = max(grids, key=lambda one: one.score)
+                fits = grid.score > steady.score - WORSE_GRID
                 score = grid.score + rate(later, grid) if fits else -np.inf
                 if score > best:
                     best, found = score, (score, Hold(float(onset_s[index]), float(onset_s[index + 1]), extra_s))

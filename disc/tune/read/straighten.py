@@ -21,8 +21,8 @@ from disc.tune.read.step_grid import LONGEST_STEP_S, SHORTEST_STEP_S, StepGrid, 
 # Nats that each way of bending must gain: its numbers (a beginning and a rate; six waves) at half log n each for 200
 # strikes, and as much again because many places are tried.
 SLOWING_NATS, DRIFT_NATS = 14.0, 28.0
-# A hold's: a place among the turn's gaps and a length.
-HOLD_NATS = 11.0
+# A hold's: a place among the turn's gaps (a hundred or two) and a length (half log n).
+HOLD_NATS = 9.0
 FEWEST = 8
 STEPS_TRIED = 5
 # A slowing end: at most so long, and its last step is that many times the first.
