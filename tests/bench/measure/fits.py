@@ -1,6 +1,6 @@
 """Does the program say what was given wrongly? Discs that were read once, sabotaged in every way, and left alone.
 
-    python -m tests.bench.measure.fits JOBS [--what direction,...]    jobs as chain.py --jobs leaves them
+    python -m tests.bench.measure.fits JOBS [--what CASE;CASE]    jobs as chain.py --jobs leaves them
 
 What is done to a job's pins, comb and plate: faces swapped, the other direction, a diameter 10 % too large or small,
 another disc's lower face, another disc's comb, the slot of one or both faces 40 degrees off either way. What is done to
@@ -68,9 +68,9 @@ def main() -> None:
     """Print how often each cause was named, and what was said of untouched discs."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("jobs", type=Path)
-    parser.add_argument("--what", default="", help="only these cases, with commas")
+    parser.add_argument("--what", default="", help="only these cases, with semicolons")
     given = parser.parse_args()
-    wanted = set(filter(None, given.what.split(",")))
+    wanted = set(filter(None, given.what.split(";")))
     jobs = [open_job(path) for path in sorted(given.jobs.iterdir()) if (path / "job.json").is_file()]
     discs = [(job.folder.name, (job.pins(), job.comb(), job.plate)) for job in jobs]
     right: Counter[str] = Counter()
