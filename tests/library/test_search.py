@@ -11,13 +11,15 @@ from disc.errors import BadInput
 from disc.library.read.versions import plain_title
 from disc.library.records import TuneKey
 from disc.library.search import rank_tunes as rank_tunes_module
+from disc.library.search.by_order import places_by_order
 from disc.library.search.disc_pulse import divided, find_grids, further_grids, unlike
 from disc.library.search.find_tunes import allowed_tunes, find_tunes, with_versions
+from disc.library.search.melody import melody_probability
 from disc.library.search.query import make_query
 from disc.library.search.rank_search import look, solve_tunings
 from disc.library.search.rank_tunes import rank_tunes
 from disc.library.search.rate import ABSENT_NATS, CELL_S, draw
-from disc.library.search.vote import Candidates
+from disc.library.search.vote import Candidates, _fullest
 from tests.bench.truth.practice import LEVELS, practice_disc
 
 
@@ -203,3 +205,23 @@ def test_however_few_notes_are_searched_for(small, notes, by_rank):
     values = (None, np.unique(pitch, return_inverse=True)[1]) if by_rank else (pitch, None)
     for match in find_tunes(small, make_query(onset, *values, "few"), 3):
         assert 0.0 <= match.probability <= 1.0
+
+
+def test_by_order_a_tune_is_kept_for_its_steps_alone_where_no_tuning_speaks_for_it(small):
+    _, disc = next(discs(small, "hard", 1, 8))
+    query = make_query(disc.onset_s, None, disc.rank, "d")
+    likely = melody_probability(query.onset_s, query.rank.astype(float), True)
+    found = next(places_by_order(small, query, likely, None))
+    assert any(one.score <= 0 for one in found) and [one.score for one in found] == sorted(
+        (one.score for one in found), reverse=True
+    )
+
+
+# By hand: three votes for one start, one for the next step, one for another tune; a neighbour counts half.
+def test_votes_for_one_start_are_added_and_half_of_those_a_step_beside():
+    name = np.array([7, 7, 7, 7, 900], dtype=np.uint32)
+    start, worth = np.array([4, 5, 4, 4, 4]), np.array([1.0, 2.0, 3.0, 5.0, 1.5])
+    vote, votes = _fullest(name, start, worth, 10)
+    assert vote.tolist() == [0, 1, 4] and votes.tolist() == [9.0 + 1.0, 2.0 + 4.5, 1.5]
+    assert _fullest(name, start, worth, 1)[0].tolist() == [0]
+    assert _fullest(name[:0], start[:0], worth[:0], 5)[0].size == 0
