@@ -52,7 +52,7 @@ def take_out(session: Session, name: Any) -> str:
     path = f"{RECORDINGS_FOLDER}/{name}"
     changes = [ValueChange("file", path, kept_digest(job, path), None)]
     listened = job.content.results.get("listen")
-    if listened is not None and listened.get("file") == name:
+    if listened is not None and name in str(listened.get("file")).split(", "):
         changes += [ValueChange("file", one, kept_digest(job, one), None) for one in listen_files()]
         changes.append(ValueChange("result", "listen", listened, None))
     session.set_values(f"took out the recording {name}", tuple(changes))

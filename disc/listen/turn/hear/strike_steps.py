@@ -28,6 +28,7 @@ NEAR_BANDS = 1.2  # teeth so many half bands away are solved for too
 # from a photograph is off by 12 ms usually, some by 30.
 OFFSETS_S = np.linspace(-0.035, 0.035, 15)
 PLACE_S = 0.012
+FINER = 8  # a tone is made once, so finely, and read between; within a thousandth of one made for each place
 PERIOD_S = 4.0  # the made-up columns come round after so long; by then they have died away
 USUAL_FALL_S = FALL_60_DB / 1.5
 SLOWEST_S, FASTEST_S = FALL_60_DB / 6.0, FALL_60_DB / 0.15
@@ -128,6 +129,7 @@ class ToneBand:
         spread = np.abs(self.omega) / (2 * np.pi * 2.0 * self.half_hz)
         inside = np.where(spread < 0.5, 1.0, 0.5 + 0.5 * np.cos(np.pi * (spread - 0.5) / 0.5))
         self.weight = np.where(spread <= 1.0, inside, 0.0)
+        self.waves: dict[ToothVoice, ComplexArray] = {}
 
     def step(
         self, time_s: float, others: Sequence[tuple[ToothVoice, float]], ringing: Sequence[ToothVoice]
@@ -178,10 +180,22 @@ class ToneBand:
 
     def _begun(self, voice: ToothVoice, at_s: FloatArray, count: int) -> ComplexArray:
         """Damped tones that begin at_s into the piece, as the band shows them; shape (places, count)."""
-        pole = voice.fall - 2j * np.pi * (voice.hz - self.hz)
-        shape = self.weight / (pole + 1j * self.omega)
-        spectra = shape[None, :] * np.exp(-1j * at_s[:, None] * self.omega[None, :])
-        return np.asarray(np.fft.ifft(spectra, axis=1)[:, :count] * self.rate)
+        wave = self._wave(voice)
+        places = FINER * (np.arange(count)[None, :] - at_s[:, None] * self.rate)
+        low = np.floor(places).astype(int)
+        part = places - low
+        return np.asarray(wave[low % len(wave)] * (1.0 - part) + wave[(low + 1) % len(wave)] * part)
+
+    def _wave(self, voice: ToothVoice) -> ComplexArray:
+        """One such tone that begins at 0, FINER times as finely as the band; made once for each voice."""
+        if voice not in self.waves:
+            pole = voice.fall - 2j * np.pi * (voice.hz - self.hz)
+            shape = self.weight / (pole + 1j * self.omega)
+            half = (self.count + 1) // 2
+            padded = np.zeros(FINER * self.count, dtype=complex)
+            padded[:half], padded[half - self.count :] = shape[:half], shape[half:]
+            self.waves[voice] = np.asarray(np.fft.ifft(padded) * FINER * self.rate)
+        return self.waves[voice]
 
 
 def _distinct(voices: Sequence[ToothVoice]) -> list[ToothVoice]:

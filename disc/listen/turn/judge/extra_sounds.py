@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -58,7 +58,12 @@ def find_extra(
     """Beginnings that are strikes of their own, with their log-odds. used: indices of those expected strikes took.
     shares: of a strike in other pitches, as shares_of gives them."""
     odds = _odds(beginnings, used, heard, levels, attacks, CANDIDATE_ODDS)
-    odds = {j: o for j, o in odds.items() if not _is_anothers_habit(j, beginnings, used, heard)}
+    free = np.array([k for k in range(len(beginnings)) if k not in used], dtype=int)
+    alone = _Begun(
+        free, np.array([beginnings[k].time_s for k in free]), np.array([beginnings[k].group for k in free]),
+        np.array([beginnings[k].strength for k in free]),
+    )  # fmt: skip
+    odds = {j: o for j, o in odds.items() if not _is_anothers_habit(j, beginnings[j], alone, heard)}
     struck = _struck(heard)
     steady, _ = usual_steadiness(struck, len(levels.usual))
     found: list[tuple[Beginning, float]] = []
@@ -118,14 +123,21 @@ def displaced(
     return heard, left
 
 
-def _is_anothers_habit(j: int, beginnings: Sequence[Beginning], used: set[int], heard: Sequence[HeardStrike]) -> bool:
-    """Whether a beginning follows a strike of a lower tooth as one does most strikes of that tooth: a partial that
-    speaks late, or a tooth that answers."""
-    b = beginnings[j]
-    alike = np.array([
-        o.time_s for k, o in enumerate(beginnings)
-        if k != j and k not in used and o.group == b.group and o.strength > HABIT_SHARE * b.strength
-    ])  # fmt: skip
+@dataclass(frozen=True)
+class _Begun:
+    """The beginnings that no expected strike took, as arrays of shape (n,)."""
+
+    index: npt.NDArray[np.int_]
+    times_s: FloatArray
+    groups: npt.NDArray[np.int_]
+    strengths: FloatArray
+
+
+def _is_anothers_habit(j: int, b: Beginning, free: _Begun, heard: Sequence[HeardStrike]) -> bool:
+    """Whether a beginning, the j-th, follows a strike of a lower tooth as one does most strikes of that tooth: a
+    partial that speaks late, or a tooth that answers."""
+    same = (free.groups == b.group) & (free.strengths > HABIT_SHARE * b.strength) & (free.index != j)
+    alike = free.times_s[same]
     for h in heard:
         if h.beginning is None or h.expected.group >= b.group or not 0.0 <= b.time_s - h.beginning.time_s < HABIT_S:
             continue
