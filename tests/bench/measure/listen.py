@@ -4,9 +4,9 @@ Run: python -m tests.bench.measure.listen [--sets last] [--no-baselines] [--work
 Needs fluidsynth and the Debian packages fluid-soundfont-gm, timgm6mb-soundfont and (for the later sets)
 musescore-general-soundfont-small. Times are processor seconds. All sets up to "ninth" and "weak" were looked at while
 the program was made; "combs", "turns" and "weak-unseen" once each, nearly at the end, and "last" once, when all of it
-was done. "make", "make-combs" and "make-other" (the usual make: twins, teeth off their
-table, speech, neighbours taken along) were looked at, "make-unseen" only at the end, "make-last" once after it. After
-another change draw another set.
+was done. "make", "make-combs" and "make-other" (the usual make: twins, teeth off their table, speech, neighbours taken
+along) were looked at, "make-unseen" only at the end, "make-last" once after it (its first five turns). After another
+change draw another set.
 Under each set stands how true its claims were: those said with a probability by its size, the others all together.
 A tooth's pitch is that of its settled decay.
 Turn notes are scored by mir_eval (onset 50 ms, pitch 50 cents, no offsets). A tooth has the right number if all its
