@@ -12,12 +12,17 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
-from .page import DeskPage
+from .page import POLL_MS, DeskPage
 from .rig import running_desk
 from .sample import copied
 
 KEPT = ".lock"  # held by the desk while it writes
 JOB = "job.json"
+# A later state than this one is shown, with the music and the findings that belong to it.
+ANEW = """(before) => {
+  const { rev, music, findings } = document.body.dataset;
+  return Number(rev) > before && music === rev && findings === rev;
+}"""
 
 
 class OneDesk:
@@ -54,8 +59,7 @@ class OneDesk:
         else:
             self._pages[key] = DeskPage(browser, self._address, self.folder, **context)
         page = self._pages[key]
-        page.page.wait_for_function("(rev) => Number(document.body.dataset.rev) > rev", arg=self._rev)
-        page.worked_out()
+        page.page.wait_for_function(ANEW, arg=self._rev, polling=POLL_MS)
         return page
 
     def leave(self, page: DeskPage) -> None:
@@ -63,6 +67,7 @@ class OneDesk:
         for other in page.context.pages:
             if other is not page.page:
                 other.close()
+        page.page.wait_for_function("() => document.body.dataset.rev")  # it may be on its way after a reload
         self._rev = int(page.page.evaluate("() => document.body.dataset.rev"))
         page.page.goto("about:blank")
 

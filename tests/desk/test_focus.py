@@ -13,10 +13,8 @@ ACT = """async ([address, content]) => {
   const answer = await post(address, content);
   (answer.job ? takeState : takePins)(answer);
 }"""
-SETTLED = """async () => { const { desk } = await import('/static/js/store.js');
-  return !desk.state.pending && document.body.dataset.music === document.body.dataset.rev; }"""
-
-
+SETTLED = """() => { const { rev, music, findings } = document.body.dataset;
+  return music === rev && findings === rev; }"""
 VERDICTS = """async () => {
   const { desk } = await import('/static/js/store.js');
   return desk.state.findings.findings.filter((finding) => finding.verdict).length; }"""
@@ -30,8 +28,7 @@ class Panels:
 
     def act(self, address, **content):
         self.page.evaluate(ACT, [address, content])
-        self.desk.worked_out()
-        self.desk.until(SETTLED)
+        self.page.wait_for_function(SETTLED)
 
     def is_drawn_anew(self, where, address, **content):
         """The part is another one afterwards."""

@@ -54,6 +54,7 @@ def page_state(session: Session) -> dict[str, Any]:
         "doubts": music["doubts"],
         "heard": session.heard_now(),
         "pending": job.has(FINDINGS_FILE) and not session.checked.was_checked,
+        "checked_rev": session.checked_rev,
         "findings": page_findings(session.checked),
         "plan": page_plan(session.checked),
         "picture_stamp": "-".join(digest[:8] for digest in job.content.photos.values()) or job.content.created,

@@ -82,6 +82,7 @@ class Session:
         self.derived = Derived()
         self.derived_rev = -1
         self.checked = LiveCheck()
+        self.checked_rev = -1
         self.trouble: str = ""
         self.plucked: dict[str, Any] | None = None  # teeth heard in a recording, until a person says which they are
         self._shown: dict[int, dict[str, Any]] = {}
@@ -333,7 +334,7 @@ class Session:
         with self.guard:
             if rev != self.rev:
                 return
-            self.checked = after
+            self.checked, self.checked_rev = after, rev
         content = {"findings": page_findings(after), "plan": page_plan(after), "told": told_check(before, after)}
         self.news.send("findings", content | {"rev": rev, "files": saved_files(job)})
 

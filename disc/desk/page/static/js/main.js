@@ -140,12 +140,13 @@ on("selection", showCounts);
 on("tool", () => markChosen(byId("tool-choice"), desk.tool));
 on("pictures", showChoices);
 
-// Which state is shown and which music belongs to it: for whoever watches the page from outside.
+// Which state is shown and which music and findings belong to it: for whoever watches the page from outside.
 function showRevisions() {
   document.body.dataset.rev = desk.state?.rev ?? "";
   document.body.dataset.music = desk.music?.rev ?? "";
+  document.body.dataset.findings = desk.state?.checked_rev ?? "";
 }
-for (const topic of ["state", "pins", "music"]) on(topic, showRevisions);
+for (const topic of ["state", "pins", "music", "findings"]) on(topic, showRevisions);
 
 showChoices();
 addEventListener("pagehide", remember);

@@ -59,8 +59,8 @@ function layMusic(music) {
   if ("heard" in music) desk.state.heard = music.heard; // and what of a recorded turn is heard of them
 }
 
-function layFindings({ findings, plan, files }) {
-  Object.assign(desk.state, { pending: false, findings, plan, files });
+function layFindings({ findings, plan, files, rev }) {
+  Object.assign(desk.state, { pending: false, findings, plan, files, checked_rev: rev });
 }
 
 export function takeMusic(music) {
