@@ -72,7 +72,7 @@ function refocus(box, { name, range, article }) {
   if (article >= 0 && instead !== box) {
     instead.tabIndex = -1;
     instead.focus();
-  } else panelOf(box)?.focus({ preventScroll: true });
+  } else (panelOf(box) ?? box.querySelector("button"))?.focus({ preventScroll: true });
 }
 
 const panelOf = (part) => part.closest("[role=tabpanel]");
