@@ -56,6 +56,7 @@ def eye_over(slant: Slant, plane: Plane, photo: Photo) -> tuple[tuple[float, flo
 
 
 def px_per_mm(plane: Plane) -> float:
+    """Of the photo about the plane's middle, px a mm across the slant."""
     at = plane.to_px(np.array([[0.0, 0.0], [0.05, 0.0], [0.0, 0.05]]))
     # Across the slant nothing is foreshortened: the larger of the two scales.
     a = np.stack([at[1] - at[0], at[2] - at[0]], 1) / 0.05
