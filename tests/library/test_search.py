@@ -11,6 +11,7 @@ from disc.errors import BadInput
 from disc.library.read.versions import plain_title
 from disc.library.records import TuneKey
 from disc.library.search import rank_tunes as rank_tunes_module
+from disc.library.search.belief import Signs
 from disc.library.search.by_order import places_by_order
 from disc.library.search.disc_pulse import divided, find_grids, further_grids, unlike
 from disc.library.search.find_tunes import allowed_tunes, find_tunes, with_versions
@@ -225,3 +226,9 @@ def test_votes_for_one_start_are_added_and_half_of_those_a_step_beside():
     assert vote.tolist() == [0, 1, 4] and votes.tolist() == [9.0 + 1.0, 2.0 + 4.5, 1.5]
     assert _fullest(name, start, worth, 1)[0].tolist() == [0]
     assert _fullest(name[:0], start[:0], worth[:0], 5)[0].size == 0
+
+
+@pytest.mark.parametrize("rival, sure", [(24.0, False), (5.0, True)])
+def test_a_long_chain_is_not_enough_where_another_tune_has_one_as_long(rival, sure):
+    signs = Signs(26.0 if not sure else 60.0, rival, 26.0 if not sure else 50.0, 47.0, "pitch")
+    assert rank_tunes_module._is_sure(signs, 0) is sure
