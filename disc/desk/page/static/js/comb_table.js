@@ -16,8 +16,8 @@ let out = new Set(); // numbers of the teeth to be left out
 const cell = (row, name, value, size) =>
   element("input", { size, "data-column": name, "data-base": value, value, autocomplete: "off", "aria-label": `${name.replaceAll("_", " ")}, ${row}` });
 
-function rowOf(tooth, name) {
-  const row = tooth ? `tooth ${tooth.number}` : name;
+function rowOf(tooth, newName) {
+  const row = tooth ? `tooth ${tooth.number}` : newName;
   const pick = (name, choices, value) => {
     const made = element("select", { "data-column": name, "data-base": value, "aria-label": `${name}, ${row}` }, ...choices.map((one) => element("option", { value: one }, one || "–")));
     made.value = value;

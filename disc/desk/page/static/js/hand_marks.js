@@ -3,7 +3,7 @@
 
 import { button, byId, element } from "./dom.js";
 import { drawCross } from "./marks.js";
-import { fill, hide } from "./refill.js";
+import { fill as refill, hide } from "./refill.js";
 import { say } from "./say.js";
 import { sendSettings } from "./settings.js";
 import { addOverlay, baseSheet, redraw } from "./stage.js";
@@ -75,7 +75,7 @@ function showBegun() {
   const { what, points } = begun;
   const { least, ask } = SEVERAL[what];
   const length = what === "scale" ? element("input", { id: "marks-mm", size: 6, inputmode: "decimal", autocomplete: "off", value: byId("marks-mm")?.value ?? "" }) : null;
-  return fill(box,
+  return refill(box,
     element("p", {}, ask),
     element("p", { id: "marks-count" }, `${points.length} marked`),
     element("p", { class: "row" },

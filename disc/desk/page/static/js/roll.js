@@ -238,17 +238,10 @@ function drawPrinted(c) {
   for (const one of printedAlone()) {
     if (!rows.has(one[2])) continue;
     const [x, y] = [xOf(one[1]) + 2, yOf(one[2])];
-    c.beginPath();
-    c.moveTo(x - 5, y);
-    c.lineTo(x, y - 5);
-    c.lineTo(x + 5, y);
-    c.lineTo(x, y + 5);
-    c.closePath();
-    c.fillStyle = rings.has(one) ? "#e0b02e" : ink("sheet");
-    c.strokeStyle = ink("ruby");
-    c.lineWidth = 1.6;
-    c.fill();
-    c.stroke();
+    const lozenge = new Path2D(`M${x - 5} ${y}L${x} ${y - 5}L${x + 5} ${y}L${x} ${y + 5}Z`);
+    Object.assign(c, { fillStyle: rings.has(one) ? "#e0b02e" : ink("sheet"), strokeStyle: ink("ruby"), lineWidth: 1.6 });
+    c.fill(lozenge);
+    c.stroke(lozenge);
   }
 }
 
