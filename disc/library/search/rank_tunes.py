@@ -32,9 +32,9 @@ SAME_WAY_NATS, SAME_RANK_NATS = 0.6, 0.9  # of a step that rises or falls alike;
 TRACED, TRACED_FIRST = 10, 6
 # Probability of the first tune at which the search ends, after each look: the dearer the next one, the less it takes.
 SURE = (0.98, 0.95, 0.8, 0.7, 0.5)
-# A chain of so many nats, and so many a note of the disc's melody, needs no second opinion where it is likelier than
-# not; chance has up to 20 and 0.35, and of a long melody now and then more.
-CLEAR_CHAIN, CLEAR_NATS = 24.0, 0.5
+# A chain of so many nats, and so many a note of the disc's melody, needs no second opinion where it is likely enough;
+# chance has up to 20 and 0.35, of a long melody now and then more, and another print of the tune stands in the way.
+CLEAR_CHAIN, CLEAR_NATS, CLEAR_CHANCE = 24.0, 0.5, 0.9
 
 # Of 245 practice discs (seeds 310 to 312, most of them versions) 1 an e-fold put two more first than none; more would
 # put more versions first, whose prints are short, and fewer worn discs of long tunes.
@@ -79,7 +79,7 @@ def _is_sure(signs: Signs, looks: int) -> bool:
     """Whether more looks than the first few would tell nothing more. looks: before the last."""
     chance = probability(signs)
     clear = signs.kind == "pitch" and signs.chain >= max(CLEAR_CHAIN, CLEAR_NATS * signs.notes)
-    return chance >= SURE[min(looks, len(SURE) - 1)] or (clear and chance >= SURE[-1])
+    return chance >= SURE[min(looks, len(SURE) - 1)] or (clear and chance >= CLEAR_CHANCE)
 
 
 def _by_pitch(
