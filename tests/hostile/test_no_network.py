@@ -17,7 +17,7 @@ from pathlib import Path
 import pytest
 import typer
 
-from disc.cli import app
+from disc.cli import COMMANDS, app_with
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "first-disc"
 ABC = "X:1\nT:Small\nM:6/8\nL:1/8\nK:G\n|:GAB cBA|Bcd e2d|GAB cBA|BGD G3:|\n"
@@ -109,7 +109,7 @@ def run(folder, *arguments, script=RUN):
 def names() -> set[str]:
     """Every command, those of a group with the group's name before."""
     found = set()
-    for name, command in typer.main.get_command(app).commands.items():  # type: ignore[attr-defined]
+    for name, command in typer.main.get_command(app_with(COMMANDS)).commands.items():  # type: ignore[attr-defined]
         parts = getattr(command, "commands", None)
         found |= {f"{name} {part}" for part in parts} if parts else {name}
     return found

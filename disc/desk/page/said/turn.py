@@ -58,8 +58,10 @@ TURN: tuple[str, ...] = (
     ),
     mark("{name} now belongs to the job. “Compare with the pins” finds silent and extra strikes."),
     mark("One turn takes {s} s; {n} strikes are silent, {other} sounds are extra."),
-    mark("Filled: sounds. Ring with a cross: silent, its pin is missing or broken."),
-    mark("Filled: heard. Ring with a cross: not heard, or its pin is missing."),
+    mark("Filled: sounds."),
+    mark("Filled: heard."),
+    mark("Ring with a cross: silent, its pin is missing or broken."),
+    mark("Ring with a cross: not heard, or its pin is missing."),
     mark("Upright cross: heard, but no pin is there."),
     mark("“?”: in doubt."),
 )

@@ -379,8 +379,9 @@ function follow() {
 }
 
 function explain() {
-  const words = ["Filled: sounds. Ring with a cross: silent, its pin is missing or broken."];
-  if (isHeard()) words[0] = "Filled: heard. Ring with a cross: not heard, or its pin is missing.";
+  const words = isHeard()
+    ? ["Filled: heard.", "Ring with a cross: not heard, or its pin is missing."]
+    : ["Filled: sounds.", "Ring with a cross: silent, its pin is missing or broken."];
   if (isHeard() && extraSounds().length) words.push("Upright cross: heard, but no pin is there.");
   if (printedAlone().length) words.push("Hollow lozenge: printed, but no pin plays it.");
   if (strikes().some((one) => one.strike[4])) words.push("“?”: in doubt.");
