@@ -65,7 +65,7 @@ def test_the_page_says_a_sentence_as_the_papers_do(open_desk, job):
         "the tune can no longer be read",
         "the tune was read",
         "Filled: sounds. Ring with a cross: silent, its pin is missing or broken. “?”: in doubt.",
-        "Filled: heard. Ring with a cross: not heard, or its pin is missing. Upright cross: heard, but no pin is there.",
+        "Filled: heard. Ring with a cross: not heard, or its pin is missing. “?”: in doubt.",
     ):
         desk.page.evaluate(TONGUE, words)
     assert desk.page.evaluate(UNSAID) == []

@@ -127,6 +127,8 @@ class Upload(DeskHandler):
 
     def data_received(self, chunk: bytes) -> None:
         """A piece of the file goes to the disk at once, so that many files at a time need no memory."""
+        if self._is_too_long:
+            return
         if self._arriving is None:
             self._arriving = uploads.arriving(self.uploads)
         if self._arriving.tell() + len(chunk) > self.longest_body:
@@ -135,6 +137,7 @@ class Upload(DeskHandler):
 
     async def put(self, kind: str) -> None:
         """Body: the file. Heading X-Name: its name."""
+        self.refuse_too_long()
         name = unquote(self.request.headers.get("X-Name", ""))
         if self._arriving is None:
             self._arriving = uploads.arriving(self.uploads)

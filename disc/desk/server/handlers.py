@@ -59,6 +59,7 @@ class DeskHandler(web.RequestHandler):
         """Called by tornado for each request."""
         self.session, self.rules = session, rules
         self._body = bytearray()
+        self._is_too_long = False
         for name, value in more.items():
             setattr(self, name, value)
 
@@ -81,14 +82,26 @@ class DeskHandler(web.RequestHandler):
             self.finish({"error": f"Refused: {fault}."})
             return
         length = self.request.headers.get("Content-Length", "0")
-        # What is a little too long is read to its end and thrown away, or the answer would not arrive.
         self.request.connection.set_max_body_size(self.longest_body + READ_AWAY_BYTES)  # type: ignore[union-attr]
-        if not length.isdigit() or int(length) > self.longest_body:
+        # What is a little too long is read to its end and thrown away: answered sooner, the connection is closed under
+        # the hands of who is still sending, and the answer may not arrive.
+        self._is_too_long = not length.isdigit() or int(length) > self.longest_body
+        if self._is_too_long and not (length.isdigit() and int(length) <= self.longest_body + READ_AWAY_BYTES):
             self.set_status(400)
-            self.finish({"error": f"That is too long: at most {self.longest_body / 1e6:g} MB are taken."})
+            self.finish({"error": self._too_long()})
+
+    def _too_long(self) -> str:
+        return f"That is too long: at most {self.longest_body / 1e6:g} MB are taken."
+
+    def refuse_too_long(self) -> None:
+        """Raises BadInput where the body, now read to its end, was longer than is taken."""
+        if self._is_too_long:
+            raise BadInput(self._too_long())
 
     def data_received(self, chunk: bytes) -> None:
         """A piece of the body; of one that announced no length, too."""
+        if self._is_too_long:
+            return
         if len(self._body) + len(chunk) > LONGEST_REQUEST_BYTES:
             raise web.HTTPError(400, "The request is too long.")
         self._body += chunk
@@ -104,6 +117,7 @@ class DeskHandler(web.RequestHandler):
 
     def json_body(self) -> dict[str, Any]:
         """The request's JSON object. Raises BadInput."""
+        self.refuse_too_long()
         try:
             content = json.loads(bytes(self._body) or b"{}")
         except (ValueError, RecursionError):
