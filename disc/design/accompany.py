@@ -45,14 +45,14 @@ def chords_from(word: str | None) -> Chords | None:
 
 
 @dataclass(frozen=True, slots=True)
-class Chord:
+class PlayedChord:
     """bass: pitch class of the lowest note; upper: pitch classes of the two notes above."""
 
     bass: int
     upper: tuple[int, int]
 
 
-def read_chord(text: str) -> Chord | None:
+def read_chord(text: str) -> PlayedChord | None:
     """ "Am7", "D/F#", "Bbdim" as a chord; None where the text is none."""
     found = SYMBOL.match(text.strip())
     if not found:
@@ -64,7 +64,7 @@ def read_chord(text: str) -> Chord | None:
     seventh = 9 if "dim7" in kind else 11 if "maj7" in kind else 10
     second = seventh if re.search(r"[79]", kind.replace("b5", "")) else 9 if "6" in kind else fifth
     bass = STEPS[found[4]] + SHARPS[found[5]] if found[4] else root
-    return Chord(bass % 12, ((root + third) % 12, (root + second) % 12))
+    return PlayedChord(bass % 12, ((root + third) % 12, (root + second) % 12))
 
 
 def accompanied(score: ScoreIn, wanted: Chords | None) -> ScoreIn:
@@ -105,7 +105,7 @@ class _Stroke:
     upper: tuple[int, ...] = ()
 
 
-def _notes(score: ScoreIn, chords: list[tuple[Fraction, Chord]], style: Chords) -> list[ScoreNote]:
+def _notes(score: ScoreIn, chords: list[tuple[Fraction, PlayedChord]], style: Chords) -> list[ScoreNote]:
     lowest = min(note.pitch for note in score.melody())
     part = 1 + max(note.part for note in score.notes)
     last = score.last_onset_quarter

@@ -34,7 +34,7 @@ KEPT_FIRST = 40.0
 
 
 @dataclass(frozen=True, slots=True)
-class Weights:
+class ArrangeWeights:
     """rank: a note's worth by what it is. folded: what is left of it one and two octaves away (in the bass the octave
     hardly matters). broken: cost of a leap of the tune to another octave between two of its notes, heard as a break.
     """
@@ -45,7 +45,7 @@ class Weights:
 
 
 # Chosen by hand, no source: a tune lives by its melody; the bass carries the harmony, inner voices fill.
-USUAL = Weights(
+USUAL = ArrangeWeights(
     {Rank.MELODY: 1.0, Rank.BASS: 0.30, Rank.INNER: 0.12},
     {Rank.MELODY: (1.0, 0.60, 0.30), Rank.BASS: (1.0, 0.85, 0.70), Rank.INNER: (1.0, 0.75, 0.55)},
     0.35,
