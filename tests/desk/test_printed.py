@@ -68,6 +68,7 @@ def test_on_the_page_the_print_follows_now_and_repaired(open_desk, tmp_path):
         accept_tune(job, printed([pitch - LOWER for pitch in MELODY]))
     desk = open_desk(folder)
     page = desk.page
+    page.wait_for_selector("#play-what option[value=print]", state="attached")  # the state has come
     for said in ("As it should play, repaired.", "As printed: The Air.", "As it plays now."):
         page.focus("#stage")
         page.keyboard.press("s")

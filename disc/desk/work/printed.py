@@ -78,9 +78,9 @@ def lay_print(tune: ReferenceTune, strikes: tuple[Strike, ...], comb: Comb, revo
 def _tooth_of(tune: ReferenceTune, note: int, found: Alignment, comb: Comb) -> int | None:
     """The tooth that has a printed note's pitch on this disc; None if none has."""
     pitch = float(tune.pitch[note]) + found.transposition
-    teeth = [tooth for tooth in comb.teeth if tooth.pitch is not None]
-    best = min(teeth, key=lambda tooth: abs((tooth.pitch or 0.0) - pitch), default=None)
-    return best.number if best is not None and abs((best.pitch or 0.0) - pitch) <= NEAR_SEMITONES else None
+    off = {tooth.number: abs(tooth.pitch - pitch) for tooth in comb.teeth if tooth.pitch is not None}
+    best = min(off, key=off.__getitem__, default=None)
+    return best if best is not None and off[best] <= NEAR_SEMITONES else None
 
 
 def page_print(session: Session) -> dict[str, Any]:

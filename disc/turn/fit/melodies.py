@@ -118,11 +118,15 @@ class TurnedFaces:
 def turned_faces(strikes: Sequence[Strike], pins: Sequence[Pin]) -> TurnedFaces | None:
     """How well the two faces make one melody as they lie, against every way of turning one; None with too few notes."""
     side_of = {pin.id: pin.side for pin in pins}
-    told = [s for s in strikes if s.pitch is not None and s.pin_id is not None and s.pin_id in side_of]
-    upper = np.array([side_of[s.pin_id or 0] is Side.UPPER for s in told], dtype=bool)
+    told = [
+        (side_of[s.pin_id] is Side.UPPER, s.turn_deg, round(s.pitch))
+        for s in strikes
+        if s.pitch is not None and s.pin_id is not None and s.pin_id in side_of
+    ]
+    upper = np.array([is_upper for is_upper, _, _ in told], dtype=bool)
     if min(upper.sum(), (~upper).sum()) < FEWEST_OF_FACE:
         return None
-    turn_deg, pitch = np.array([s.turn_deg for s in told]), np.array([round(s.pitch or 0.0) for s in told])
+    turn_deg, pitch = np.array([turn for _, turn, _ in told]), np.array([note for _, _, note in told])
     fifths = scale_of(pitch)
     sense = np.array(
         [_sense(np.where(upper, (turn_deg + d) % FULL_TURN_DEG, turn_deg), pitch, fifths) for d in SHIFTS_DEG]
