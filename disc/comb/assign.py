@@ -95,10 +95,11 @@ def fit_scale(pins: Sequence[Pin], comb: Comb) -> tuple[float, float, float]:
     r, nearest_of = _radii_by_side(pins, comb)
     if r.size < 2:
         return 0.0, 0.0, SPREAD_MM
+    offsets = np.linspace(-LARGEST_OFFSET_MM, LARGEST_OFFSET_MM, 31)
     grid = [
-        (_badness(r, nearest_of, stretch, offset, SPREAD_MM), abs(stretch), abs(offset), stretch, offset)
+        (bad, abs(stretch), abs(offset), stretch, offset)
         for stretch in np.linspace(-LARGEST_STRETCH, LARGEST_STRETCH, 31)
-        for offset in np.linspace(-LARGEST_OFFSET_MM, LARGEST_OFFSET_MM, 31)
+        for offset, bad in zip(offsets, _badness(r, nearest_of, stretch, offsets, SPREAD_MM), strict=True)
     ]
     _, _, _, stretch, offset = min(grid)
     spread = SPREAD_MM
@@ -115,15 +116,15 @@ class _Tips:
     side_of: FloatArray
 
     def nearest(self, r_on_comb: FloatArray) -> FloatArray:
-        """For radii brought to the comb's scale, shape (n,), the nearest tip radius on the pin's own face."""
-        out = np.full(len(r_on_comb), np.nan)
+        """For radii brought to the comb's scale, shape (..., n), the nearest tip radius on the pin's own face."""
+        out = np.full(r_on_comb.shape, np.nan)
         for index, tips in enumerate(self.by_side):
             mine = self.side_of == index
             if len(tips) and mine.any():
-                values = r_on_comb[mine]
+                values = r_on_comb[..., mine]
                 upper = np.clip(np.searchsorted(tips, values), 1, max(len(tips) - 1, 1))
                 low, high = tips[upper - 1], tips[np.minimum(upper, len(tips) - 1)]
-                out[mine] = np.where(values - low <= high - values, low, high)
+                out[..., mine] = np.where(values - low <= high - values, low, high)
         return out
 
 
@@ -135,12 +136,13 @@ def _radii_by_side(pins: Sequence[Pin], comb: Comb) -> tuple[FloatArray, _Tips]:
     return np.array([p.r_mm for p in used]), _Tips((by_side[0], by_side[1]), side_of)
 
 
-def _badness(r: FloatArray, tips: _Tips, stretch: float, offset_mm: float, spread_mm: float) -> float:
-    """Negative log posterior of a scale; a pin far from all tips costs no more than a stray one."""
-    on_comb = (r - offset_mm) / (1.0 + stretch)
+def _badness(r: FloatArray, tips: _Tips, stretch: float, offset_mm: FloatArray, spread_mm: float) -> FloatArray:
+    """Negative log posterior of a stretch with each of these offsets, shape (k,); a pin far from all tips costs no
+    more than a stray one."""
+    on_comb = (r - offset_mm[:, None]) / (1.0 + stretch)
     z = (on_comb - tips.nearest(on_comb)) / spread_mm
-    fit = -np.log((1 - STRAY_SHARE) * np.exp(-0.5 * z**2) + STRAY_SHARE).sum()
-    return float(fit + 0.5 * (stretch / STRETCH_SIGMA) ** 2 + 0.5 * (offset_mm / OFFSET_SIGMA_MM) ** 2)
+    fit = -np.log((1 - STRAY_SHARE) * np.exp(-0.5 * z**2) + STRAY_SHARE).sum(axis=-1)
+    return np.asarray(fit + 0.5 * (stretch / STRETCH_SIGMA) ** 2 + 0.5 * (offset_mm / OFFSET_SIGMA_MM) ** 2)
 
 
 def _refine(
