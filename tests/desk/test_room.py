@@ -64,8 +64,9 @@ def test_the_picture_comes_first_and_everything_is_in_reach(open_desk, checked_j
     page.wait_for_function("() => document.querySelectorAll('#panel-findings article').length > 0")
     room.look("as it opens", with_axe=size in AXE_SIZES)
     for panel in PANELS:
+        is_the_same = page.locator(f"#panel-{panel}").is_visible()  # as it opened
         desk.tab(panel)
-        room.look(panel, with_axe=size in AXE_SIZES)
+        room.look(panel, with_axe=size in AXE_SIZES and not is_the_same)
     desk.tab("pin")
     page.evaluate(PICK)
     room.look("picked", with_axe=size in AXE_SIZES)
