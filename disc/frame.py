@@ -18,7 +18,7 @@ FloatArray = npt.NDArray[np.float64]
 # A plain float or an array of them: the same formula serves both.
 Angle = TypeVar("Angle", float, FloatArray)
 
-FULL_TURN_DEG = 360.0
+FULL_TURN_DEG = 360.0  # exact: a turn in degrees
 
 
 def turning_sign(turns: Turns) -> int:

@@ -29,7 +29,7 @@ from disc.records import Comb, Condition, Pin, Side, Tooth, ToothCondition
 LONGEST_TABLE_BYTES = 16_000_000
 MOST_ROWS = 100_000  # the list of the largest collection; pins and teeth are far fewer
 MOST_PINS = 20_000  # fifty times what a disc of this kind carries; chosen by hand
-MOST_TEETH = 1_000  # of a comb, likewise beyond any
+MOST_TEETH = 200  # of a comb; those of watches have some tens (common practice, no source), so more is a slip
 
 Measure = Callable[[str, str], float]  # (text, what it is called) to the value; raises BadInput
 

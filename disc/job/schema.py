@@ -20,7 +20,7 @@ from disc.records import USUAL, Plate, Turns
 from disc.results import StepResult
 from disc.stored import first_fault
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 2  # of job.json; raise with every change of its meaning, with a step from the version before
 R = TypeVar("R", bound=StepResult)
 
 

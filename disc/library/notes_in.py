@@ -17,7 +17,7 @@ NAMED = re.compile(r"([A-Ga-g])(##|bb|[#b♯♭]?)(-?\d)")
 SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 SIGNS = {"": 0, "#": 1, "♯": 1, "##": 2, "b": -1, "♭": -1, "bb": -2}
 RISES = {"u": 1, "+": 1, "d": -1, "-": -1, "r": 0, "=": 0}
-MOST_CHARACTERS = 20_000
+MOST_CHARACTERS = 20_000  # typed; far beyond any tune's beginning, so longer is a file by mistake (chosen)
 NAME = "--notes"
 
 

@@ -36,6 +36,7 @@ _GERMAN |= {"es": 3, "as": 8, "ases": 7, "eses": 2}
 _GERMAN |= {f"{note}isis": step + 2 for note, step in _STEPS.items() if note != "b"}
 _SHARP = r"##|x|♯♯|#|♯|sharp|dièse|diese|kreuz"
 _FLAT = r"bb|♭♭|b|♭|flat|bémol|bemol"
+# Semitones by the signs and words above; theory of music, no measurement.
 _ACCIDENTALS = {"##": 2, "x": 2, "♯♯": 2, "bb": -2, "♭♭": -2} | dict.fromkeys(
     ("#", "♯", "sharp", "dièse", "diese", "kreuz"), 1
 )

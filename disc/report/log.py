@@ -19,7 +19,7 @@ from disc.stored import Stored
 
 LOG_FILE = "log.json"
 LOG_PHOTOS = "photos/log"
-FIRST_STEP = 1
+FIRST_STEP = 1  # steps are numbered from one, as people count; the first is the caution below
 FIRST_NOTE = "Let the mainsprings down, before the fly, the endless screw or any wheel of the music train is freed."
 
 

@@ -40,6 +40,7 @@ KINDS = {
     ".musicxml": "application/vnd.recordare.musicxml+xml",
 }
 LONGEST_REQUEST_BYTES = 1_000_000  # of an edit; photographs have their own handler and limit
+# over the limit, still read to the end so that the refusal arrives; common practice, no source
 READ_AWAY_BYTES = 4_000_000
 STREAM_PULSE_S = 1.0  # a pulse is sent this often: a page that hears none for some seconds knows that its desk is gone
 

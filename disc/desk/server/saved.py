@@ -11,7 +11,7 @@ from disc.job.corrections_file import CORRECTIONS_FILE
 from disc.job.stale import stale_files
 
 TABLES = (PINS_FILE, COMB_FILE, CORRECTIONS_FILE)
-MOST_FILES = 400
+MOST_FILES = 400  # listed of out/; a job makes some dozens, so this only guards the page (chosen, not measured)
 
 
 def saved_files(job: Job) -> list[dict[str, Any]]:

@@ -19,11 +19,10 @@ from disc.errors import BadInput, MissingPart
 from disc.job import Job
 from disc.pitch_names import note_name
 from disc.records import Comb, Tooth, ToothCondition
-from disc.tables import COMB_COLUMNS, format_comb
+from disc.tables import COMB_COLUMNS, MOST_TEETH, format_comb
 from disc.words import Advance
 
 _COLUMNS = {column.name: column for column in COMB_COLUMNS}
-MOST_TEETH = 200
 
 
 def write_table(session: Session, body: Mapping[str, Any]) -> None:

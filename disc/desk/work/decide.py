@@ -15,7 +15,7 @@ from disc.job.schema import now_text
 from disc.records import Finding
 from disc.words import plain
 
-LONGEST_REASON = 1000
+LONGEST_REASON = 1000  # letters kept of a reason; the rest is cut off (chosen, nothing hangs on it)
 VERDICT_WORDS = {Verdict.ACCEPTED: "accepted", Verdict.REJECTED: "rejected", Verdict.DOUBT: "left in doubt"}
 
 

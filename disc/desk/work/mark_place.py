@@ -24,9 +24,9 @@ from disc.photo.seen.hand_marks import FEWEST_RIM, kept_marks, marks_of, pins_in
 from disc.records import Condition, Side
 
 WORDS = {"slot": "marked the stop slot", "centre": "marked the centre"}
-MOST_POINTS = 200
-LEAST_APART_PX = 10.0
-MM_LOW, MM_HIGH = 0.1, 300.0
+MOST_POINTS = 200  # of one act; a rim needs three, an area some tens (chosen, nothing hangs on it)
+LEAST_APART_PX = 10.0  # ends of a known length; nearer is a double click, and a px of slip 10 % (chosen)
+MM_LOW, MM_HIGH = 0.1, 300.0  # a known length's bounds: a wire's thickness to a long ruler; outside is a slip (chosen)
 NO_PHOTO = "there is no photograph of that side to mark on."
 
 

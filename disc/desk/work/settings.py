@@ -12,7 +12,7 @@ from disc.job import Job
 from disc.tune.settings import parse_key, parse_length, parse_metre
 
 TUNE_SETTINGS = ("metre", "key", "upbeat", "beats", "title")
-LONGEST_TITLE = 200
+LONGEST_TITLE = 200  # letters kept of a title (chosen, nothing hangs on it)
 
 
 def settings_shown(job: Job) -> dict[str, Any]:

@@ -40,8 +40,8 @@ from disc.library.records import TICKS_PER_QUARTER, IntArray, ReferenceTune, Tun
 Array = npt.NDArray[np.generic]
 
 WARMED_BYTES = 1_000_000_000  # of larger libraries only what a search touches is read
-PAGE_BYTES = 4096
-TUNES_OF_A_BLOCK = 10_000
+PAGE_BYTES = 4096  # of memory as systems map it (common practice, no source); only warms, changes no result
+TUNES_OF_A_BLOCK = 10_000  # held in memory at once while building; chosen, the result does not depend on it
 KINDS = {"onset": np.int32, "duration": np.int32, "pitch": np.uint8, "bar": np.int16}
 SCALES = {"pitch": ("pitch",), "rank": ("rank", "degree")}  # what intervals are taken of, by shape
 

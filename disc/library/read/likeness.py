@@ -22,7 +22,7 @@ from disc.library.records import TICKS_PER_QUARTER, IntArray, ReferenceTune
 
 Scores = npt.NDArray[np.float64]
 
-NO_TONE = 12
+NO_TONE = 12  # what stands on a beat without a tone: one above the 12 tones
 LONGEST_REPEAT, SHORTEST_REPEAT = 24, 4  # bars; a part repeated at once is one part
 
 # Tones of the installed corpus, taken as described: each after the one before (rows), in per cent; C is the tonic.

@@ -22,7 +22,9 @@ from disc.library.search.query import Query
 from disc.library.search.rate import PRESENT, GainPicture, draw, look, rate, rate_places
 from disc.library.search.vote import candidates
 
+# about a rough start, s: as far as a vote's grid leaves it; chosen by eye on practice discs
 FINE_SHIFTS_S = np.array([-0.04, -0.02, 0.0, 0.02, 0.04])
+# factors of a rough tempo; half a per cent is 0.1 s in 20 s; chosen likewise
 FINE_STRETCHES = np.array([0.994, 0.997, 1.0, 1.003, 1.006])
 COARSE_SPREAD_S = 0.03  # while tempo and start are known roughly
 LEAST_CLAIM, MOST_CLAIM = 2.0, 2.0  # nats; 0, 1 and 2.5 tried on practice discs (severe, seed 11): 0.69, 0.73, 0.73

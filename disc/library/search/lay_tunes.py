@@ -31,7 +31,7 @@ from disc.library.search.tempi import trial_tempi
 
 TOGETHER_S = 0.045  # strikes this near are of one moment; pins of one chord are some hundredths apart
 LEAST_LIKELY = 0.4  # of a moment's likeliest strike, to be taken for a note of the melody
-FEWEST_NOTES = 5
+FEWEST_NOTES = 5  # of a melody; fewer fit anything (chosen, not fitted)
 TEMPI = 3  # tried of each print
 AHEAD = 50  # prints of which a second tempo is tried, and leaps
 FEWEST_PAIRS = 4  # notes laid side by side, to tell a tempo by

@@ -19,8 +19,10 @@ from disc.library.search.vote import Candidates
 NEAR_PLACE = 0.34  # steps of the grid within which a printed note stands at a place
 TOGETHER = 4  # strikes at one place of the grid that are looked at, highest first
 MET_NATS = 2.0  # a note that meets its tooth; chance: about one tooth in eight
-ABSENT_NATS = -1.0
+ABSENT_NATS = -1.0  # a note that meets no tooth: a pin may be lost; chosen with MET_NATS on practice discs, not fitted
 TOOTH_NATS = 1.0  # every mapped tooth is a free choice of pitch, worth about one semitone in three
+# semitones above a tune's lowest that a tooth may have: four octaves hold any comb's tune; higher ones are taken for
+# the last
 PITCHES = 48
 # A cheap look at very many placements, before tunings are solved for. Of 175 discs (seeds 130 and 131) whose tune was
 # among 20,000 placements the look kept 98 % among the first 200, the votes alone 93 % among 400.

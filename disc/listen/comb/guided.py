@@ -18,9 +18,9 @@ from disc.listen.comb.plucked_store import PluckedFile, PluckedRow, load_plucked
 from disc.listen.comb.tuning_table import tuning_rows
 from disc.listen.sound.audio import read_recording
 from disc.records import Comb, Doubt, ToothCondition
+from disc.tables import MOST_TEETH
 from disc.words import Advance, no_progress
 
-MOST_TEETH = 200
 AGAIN = "plucked again alone"
 # Two recordings of one tooth differ by some cents (warmth, another clock); teeth beside each other by a semitone, or
 # they are twins, of which nothing is said.

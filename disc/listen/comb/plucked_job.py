@@ -25,10 +25,11 @@ from disc.listen.pitch_words import pitch_words
 from disc.listen.sound.audio import read_recording
 from disc.records import Comb, ToothCondition
 from disc.results import PluckingResult
+from disc.tables import MOST_TEETH
 from disc.words import Advance, no_progress
 
 PLOT_FILE = "out/plucked.svg"
-MOST_TEETH, MOST_PLUCKS = 200, 5
+MOST_PLUCKS = 5  # of a tooth by --plucks; more is a slip of the key (chosen)
 
 
 @dataclass(frozen=True)

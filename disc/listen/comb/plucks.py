@@ -141,7 +141,10 @@ def _rest(candidates: Sequence[PluckStart], path: Sequence[tuple[int, int, int]]
     return [c.attack for i, c in enumerate(candidates) if i not in taken]
 
 
+# A tone begins again where its strength has this share of its most, is so steady (0 to 1), and so far from any
+# attack. Chosen by hand on plucked development recordings, not fitted.
 RENEWED_SHARE, RENEWED_STEADY, RENEWED_APART_S = 0.35, 0.8, 0.05
+# A tone is taken for a tooth's if it grew by so much and stands so far over its noise; chosen likewise.
 FRESH_GROWTH_DB, FRESH_OVER_DB = 10.0, 25.0
 # Seen on five recordings: true ones lose 1 dB at most, those of beating strings 6 dB or more.
 FRESH_LOSS_DB = -3.0

@@ -19,7 +19,7 @@ from disc.listen.sound.audio import FloatArray
 
 SCALES = ("equal", "mean-tone", "well-tempered")
 TWIN_SEMITONES = 0.5  # nearer, two teeth are of one note
-FEWEST = 3
+FEWEST = 3  # teeth with a pitch; a scale's one shift fits two of them always (chosen)
 
 
 def well_tempered_cents() -> FloatArray:

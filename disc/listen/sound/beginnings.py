@@ -17,8 +17,8 @@ from disc.listen.sound.bands import FALL_60_DB
 HALF_S = 0.1  # half a window: tells tones 20 Hz apart, and a live tooth rings that long
 SKIP_S = 0.008  # the noise of the pluck itself is left out
 LOWEST_HZ, HIGHEST_HZ = 170.0, 5200.0  # fundamentals of small combs, E3 to E8
-PEAKS = 8
-RANGE_DB = 40.0
+PEAKS = 8  # loudest new tones kept of an attack: several teeth and their partials; chosen, fainter ones are never used
+RANGE_DB = 40.0  # below the loudest of them; chosen by eye on plucked development recordings, not fitted
 SKIRT_HZ, SKIRT_RATIO = 50.0, 4.0  # within five bins of the window, 12 dB down
 
 

@@ -14,6 +14,7 @@ import numpy as np
 from disc.listen.sound.attacks import Attack
 from disc.listen.sound.audio import FloatArray, Recording
 
+# s of one level, levels smoothed over: syllables last longer, plucks' rises shorter (chosen)
 STEP_S, SMOOTH_STEPS = 0.01, 5
 # A voice's fundamental lies at 80 to 250 Hz (common knowledge of phonetics, from memory); the band ends well under the
 # lowest tooth.

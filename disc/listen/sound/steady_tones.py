@@ -12,7 +12,7 @@ import numpy as np
 from disc.listen.sound.audio import FloatArray, Recording
 from disc.listen.sound.beginnings import NewTone
 
-WINDOW_S, MOST_WINDOWS = 0.2, 200
+WINDOW_S, MOST_WINDOWS = 0.2, 200  # s, told 5 Hz apart; windows spread over the whole recording (chosen)
 # A tone less than this over what is there half the time. In hum, noise and ticks plucks stand 20 dB or more over it,
 # hum that beats up to 6 dB (one tuning recording and the bench's hum).
 OVER_DB = 9.0

@@ -12,6 +12,7 @@ from disc.listen.turn.pace import Pace
 from disc.listen.turn.turn_record import Turn
 from disc.pitch_names import note_name
 
+# px: page, speed curve, edges and gap; laid out by eye
 WIDTH, SPEED_H, LEFT, RIGHT, TOP, GAP = 1100, 150, 60, 20, 62, 46
 ROW_H, LEAST_ROLL_H, MOST_ROLL_H = 9.0, 180.0, 420.0  # px for a semitone, as far as the picture stays on one screen
 HEARD, UNEVEN, EXTRA = "#1f5f8b", "#d9822b", "#c0392b"

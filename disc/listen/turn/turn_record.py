@@ -10,6 +10,8 @@ from disc.listen.sound.disturbed import Disturbance
 from disc.listen.turn.learn.true_pitches import OffTable
 from disc.listen.turn.place.speed import Motion
 
+# off the smooth motion, and in spreads of the onsets: what is said to be early or late, the larger of the two; chosen
+# by hand on development recordings, not fitted
 EARLY_LATE_S = 0.03
 EARLY_LATE_SPREADS = 5.0
 

@@ -230,6 +230,8 @@ def _seen(at: FloatArray, mm: FloatArray, size: tuple[int, int]) -> FloatArray:
     return np.stack(distort(float(at[K1]), size, u, v), 1).ravel()
 
 
+# Steps of the numerical slopes, in each unknown's own unit (logarithm, share of the picture, rad, mm): small against
+# their sigmas, large against rounding. Chosen; the result hardly depends on it.
 STEPS = np.array([1e-5, 1e-5, 1e-5, 1e-5, 1e-6, 1e-6, 1e-6, 1e-6, 1e-6, 1e-6, 1e-5, 1e-3, 1e-3, 1e-3])
 
 

@@ -91,6 +91,7 @@ def radius_at(camera: BoardCamera, outline_px: FloatArray, height_mm: float) -> 
     return radius
 
 
+# of the window's edge an outline may be the edge's own; the share that must be left. Chosen
 NEAR_WINDOW_MM, LEAST_CLEAR = 0.8, 0.4
 
 

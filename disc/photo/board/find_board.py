@@ -21,6 +21,7 @@ from disc.photo.plane.view import apply_homography, distort
 
 Grey = npt.NDArray[np.uint8]
 
+# to solve for paper and lens; to begin with. Few beside 285 printed corners; chosen
 FEWEST_CORNERS, FEWEST_MARKS = 24, 4
 # Sizes of picture, longer side, at which marks are looked for, quickest first; a second look only where some were seen.
 LOOK_PX, LOOK_AGAIN_PX = 1400, 2800

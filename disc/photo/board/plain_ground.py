@@ -16,8 +16,8 @@ from disc.photo.board.camera_of_board import BoardCamera
 from disc.photo.image import Photo, Pixels, opencv
 
 COARSE = 8  # the ground is made on a picture so many times smaller
-RINGS_MM = np.arange(11.0, 25.0, 0.25)
-AROUND = 720
+RINGS_MM = np.arange(11.0, 25.0, 0.25)  # from the middle: half the smallest window to beyond half the largest
+AROUND = 720  # places on each ring, half a degree apart; chosen, a field is wider
 # A ring of the print is seen where it is this much like the drawing (correlation); the window shows none of it.
 LIKE_PRINT = 0.5
 INSIDE_RING_MM = 0.35  # from the window's line to where the paper inside it is looked at

@@ -15,14 +15,15 @@ import numpy.typing as npt
 from disc.frame import FloatArray
 
 NEAR_MM = 0.055  # one sigma of a mark about its pin, both read, under a mild slant
-REACH_MM = 0.22
+REACH_MM = 0.22  # a mark belongs to a pin within it: four of NEAR_MM
+# surest marks, and pairs of them, that guesses are made of (chosen: time grows with them)
 MOST_MARKS, MOST_PAIRS = 14, 26
 SHORTEST_MM = 0.7  # marks nearer to one another tell no turn
 SCALE_OFF = 1.17  # a guess at the scale is good to this factor
 LONE_MARK, UNSEEN_PIN = 1.2, 2.0  # what a mark without pin, a pin without mark count against, log-odds
-BEST_GUESSES = 40
+BEST_GUESSES = 40  # guesses settled in full; chosen, four times as many are looked at
 SHARED = 0.7  # of the pins of two matches that mean one place
-GRID_MM = 0.03
+GRID_MM = 0.03  # of the map for the first rough look; half of NEAR_MM
 # Log of the number of places to be told apart: 400 mm2 by a sigma squared, turns of half a degree, scales of one per
 # cent over a decade, mirrored or not.
 PLACES = float(np.log(400 / NEAR_MM**2 * 720 * 230 * 2))

@@ -15,6 +15,7 @@ from disc.photo.plate.outline import rim_points
 from disc.photo.plate.turned import turned_marks
 
 COARSE_RIM_MM = 0.10  # scatter of the finder's outline about the rim; its wall side bulges by as much
+# kernels as settle.WIDTHS_MM, from a plane already good; chosen by hand, not fitted
 FINE_WIDTHS_MM = (0.04, 0.035, 0.03, 0.03, 0.03)
 # Fewer standing pins than this do not tell plane and slant together; sigma of places then.
 FEWEST_JOINT, FEW_PINS_MM = 12, 0.02

@@ -13,7 +13,7 @@ from disc.photo.plane.face_plane import Plane
 from disc.photo.plane.view import apply_homography
 
 MARGIN_MM = 0.35  # of ground kept about the rim
-BAND_PX = 128
+BAND_PX = 128  # rows drawn at once, to keep memory small; the result does not depend on it
 
 
 @dataclass(frozen=True, slots=True)

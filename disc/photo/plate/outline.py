@@ -16,6 +16,7 @@ from disc.photo.image import Pixels, opencv
 from disc.photo.marks.networks import FRAME_PX
 from disc.photo.plane.face_plane import Plane
 
+# looked at, a third of a degree apart; points kept: more only repeat their neighbours' error. Chosen
 ANGLES, ENOUGH = 1080, 300
 # Rims have their edge broken, by some 0.03 mm (common practice, no source). Flat, bevel and ground melt into one edge
 # in the picture, which lies inside the outline by a part of the bevel that depends on the light: 0.00 to 0.055 mm on

@@ -62,6 +62,7 @@ def find_slot(pixels: Pixels, plane: Plane, radius_mm: float, near_rad: float) -
     return Slot(near_rad + float(np.arcsin(np.clip(sine, -1, 1))), best.right - best.left, best.strength)
 
 
+# places along the rim that the slot's colour is read at
 ACROSS_MM = np.arange(-HALF_SPAN_MM, HALF_SPAN_MM + STEP_MM / 2, STEP_MM)
 
 
@@ -156,6 +157,7 @@ def _between(slope: FloatArray, k: int) -> float:
     return float(ACROSS_MM[k] + (0.5 * (a - c) / bend if abs(bend) > 1e-9 else 0.0) * STEP_MM)
 
 
+# below the rim (less than 0: outside), and along it either side of the slot (chosen)
 PICTURE_DEPTH_MM, PICTURE_ACROSS_MM = np.arange(-0.30, 1.40, 0.02), np.arange(-2.5, 2.51, 0.02)
 
 

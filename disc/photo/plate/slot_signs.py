@@ -21,7 +21,7 @@ from disc.photo.image import Pixels
 from disc.photo.plane.face_plane import Plane
 from disc.photo.plate.slot import USUAL_MM, Slot, find_slot, search_slots, slot_picture
 
-MOST_PLACES = 12
+MOST_PLACES = 12  # looked at in full; chosen: the signs tell, more cost time
 SAME_PLACE_MM = 0.5  # two finds nearer than this are one
 # The signs of a place; what each weighs was fitted (fitted.json). The finder's heat is no part of the fit, and counts
 # at most HEAT_MOST: it has seen faces of the fit, and elsewhere it took a stain for the slot with a heat of 0.9.

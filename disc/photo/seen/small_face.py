@@ -8,7 +8,7 @@ from disc.photo.image import Pixels, opencv, shrunk
 from disc.photo.plane.face_plane import Plane
 
 AROUND = 1.15  # half widths of the small picture in radii: some ground is seen, and what comes in over the rim
-SIDE_PX = 128
+SIDE_PX = 128  # of the small picture, as the covers net was trained on it; change both together
 
 
 def small_face(pixels: Pixels, plane: Plane, radius_mm: float, side_px: int = SIDE_PX) -> Pixels:

@@ -20,9 +20,11 @@ from disc.photo.sheets.draw_mark import draw_doubt, draw_mark
 from disc.photo.sheets.shade import shade_unseen
 from disc.records import Condition, Pin, Side
 
-PX_PER_MM, MARGIN_MM = 32.0, 1.2
-TITLE_PX, GROUND = 56, (250, 250, 250)
-RING_MM, LETTERS = 0.32, 0.45
+PX_PER_MM, MARGIN_MM = 32.0, 1.2  # a pin is some 8 px wide; white about the plate. Laid out by eye
+TITLE_PX, GROUND = 56, (250, 250, 250)  # line above each face, and its colour (RGB)
+RING_MM, LETTERS = 0.32, 0.45  # size of a mark; letters as OpenCV scales its font. By eye: legible at full size
+# px of the sheet between places that are projected; what lies between is interpolated (chosen; a view bends little
+# over 8 px)
 EVERY = 8
 FINER = 1.2  # than the sheet the picture is at least, that it is drawn from
 

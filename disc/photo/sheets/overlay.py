@@ -17,7 +17,7 @@ from disc.photo.sheets.shade import shade_unseen
 from disc.photo.sheets.sheet_marks import BesidePins, draw_beside_pins
 from disc.records import Condition, Pin
 
-TRACK_COLOUR = (120, 70, 20)
+TRACK_COLOUR = (120, 70, 20)  # RGB; dim, since tracks are no finding
 
 
 def draw_overlay(

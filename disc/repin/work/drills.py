@@ -18,6 +18,7 @@ WIRE_MM = (0.10, 0.11, 0.12, 0.14, 0.16, 0.18, 0.20, 0.22, 0.25, 0.28, 0.30, 0.3
 
 # Preferred small sizes of jobber drills, ISO 235 (DIN 338), from 0.20 mm; from memory.
 # fmt: off
+# Preferred small sizes of jobber drills, mm; source above, from memory.
 ISO_235_MM = (
     0.20, 0.22, 0.25, 0.28, 0.30, 0.32, 0.35, 0.38, 0.40, 0.42, 0.45, 0.48, 0.50, 0.52, 0.55, 0.58, 0.60,
 )

@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from disc.frame import FloatArray
 
-STRETCH_S = 3.0
+STRETCH_S = 3.0  # parts of the turn that each keep one rate: some tens of strikes tell it (chosen, not fitted)
 # Rates up to 4.5 per cent off; a dividing error that drifts faster would be seen on the disc. Half a per cent apart.
 RATES = np.linspace(-0.045, 0.045, 19)
 PHASES = 16

@@ -17,10 +17,10 @@ from disc.frame import FloatArray
 from disc.tune.read.step_grid import StepGrid, refine, weigh
 from disc.tune.read.straighten import HOLD_NATS, STEADY, Hold, TimeMap
 
-MOST_HOLDS = 2
+MOST_HOLDS = 2  # held notes in a turn; each costs HOLD_NATS besides (common practice, no source)
 LONGEST_TRIED, BROKEN_TRIED = 2, 3  # of the longest gaps, and of those at which the grid breaks most
-STEPS_TRIED = 4
-FEWEST_ON_A_SIDE = 6
+STEPS_TRIED = 4  # likeliest steps of the grid that a hold is tried with; chosen, not fitted
+FEWEST_ON_A_SIDE = 6  # strikes, or a side fits any grid; chosen, not fitted
 # What is left of a held gap is at least this share of it, at most that one. Common practice, no source.
 LEAST_LEFT, MOST_LEFT = 0.38, 0.85
 APART_S = 0.06  # strikes closer than this were meant together

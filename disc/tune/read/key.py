@@ -23,7 +23,7 @@ KRUMHANSL_KESSLER = {
     "minor": (6.33, 2.68, 3.52, 5.38, 2.60, 3.53, 2.54, 4.75, 3.98, 2.69, 3.34, 3.17),
 }
 MODES = ("major", "minor", "dorian", "mixolydian")
-SCALE = (0, 2, 4, 5, 7, 9, 11)
+SCALE = (0, 2, 4, 5, 7, 9, 11)  # semitones of the major scale
 
 
 @dataclass(frozen=True, slots=True)

@@ -205,7 +205,7 @@ class Features:
 
 UPBEATS = ("none", "half beat or less", "under a beat", "a beat", "over a beat", "half a bar", "over half a bar")
 LAST = ("bar line", "half bar", "beat", "off the beat")
-COUNTS = (2, 4, 8, 16)
+COUNTS = (2, 4, 8, 16)  # bars that tunes come in: two, four, eight, sixteen; what each says is fitted (model.json)
 FEATURE_NAMES: tuple[str, ...] = (
     *(f"{accent} on {level}" for level in LEVELS for accent in ACCENTS),
     *(f"{span} harmony on {level}" for span in SPANS for level in LEVELS[:3]),

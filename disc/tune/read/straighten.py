@@ -76,7 +76,7 @@ class TimeMap:
         return _through(straight_s, self.straight_s, self.real_s)
 
 
-STEADY = TimeMap(np.array([0.0, 1.0]), np.array([0.0, 1.0]))
+STEADY = TimeMap(np.array([0.0, 1.0]), np.array([0.0, 1.0]))  # no drift and no hold: straight time is real time
 
 
 def _through(at: FloatArray, x: FloatArray, y: FloatArray) -> FloatArray:

@@ -12,15 +12,15 @@ from collections.abc import Sequence
 import numpy as np
 
 from disc.frame import FloatArray
+from disc.tune.read.key import SCALE
 from disc.tune.read.linear import LinearModel
 
 FEATURES = ("silence", "steps", "tempo", "keys", "constant")
-GAPS_TRIED = 6
+GAPS_TRIED = 6  # widest silences in which a cut is looked for; chosen, not fitted
 FEWEST, LEAST_SHARE = 24, 0.2  # strikes on each side of a cut
 APART_S = 0.06  # strikes closer than this were meant together
 # Chance of a note of the scale, and of one outside it; choices, no source.
 INSIDE, OUTSIDE = 0.95 / 7, 0.05 / 5
-SCALE = (0, 2, 4, 5, 7, 9, 11)
 
 
 def find_cut(onset_s: FloatArray, pitch: FloatArray, steps: Sequence[float], model: LinearModel) -> float | None:

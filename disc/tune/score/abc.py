@@ -16,11 +16,11 @@ from disc.tune.score.abc_body import TICKS_PER_QUARTER, VoiceRead, metre_of, rea
 from disc.tune.score.abc_key import key_fifths, key_mode
 from disc.tune.score.abc_repeats import Segment, number_bars, play_order
 from disc.tune.score.records import ChordSymbol, ScoreBar, ScoreIn, ScoreNote, ScorePart
+from disc.tune.score.safety import LONGEST_TITLE
 from disc.tune.settings import MODE_STEPS
 
 FIELD = re.compile(r"^([A-Za-z]):(.*)$")
-LONGEST_TITLE = 120
-MOST_VOICES = 16
+MOST_VOICES = 16  # read of a tune, the rest is left out (chosen)
 
 
 @dataclass(frozen=True, slots=True)

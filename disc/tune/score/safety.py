@@ -25,6 +25,7 @@ LARGEST_XML_BYTES = 24_000_000
 LARGEST_TEXT_BYTES = 2_000_000
 MOST_NOTES = 6_000
 MOST_BARS = 3_000
+LONGEST_TITLE = 120  # letters kept of a title or a name; the rest is cut off (chosen, nothing hangs on it)
 LONGEST_S = 1800.0  # half an hour of music; a disc plays one minute
 # What is no note takes a reader's memory too. A printed note needs some twenty elements of XML or forty characters of
 # ABC; kern's cells hold a note each, or a rest, a sign or a comment. Some 100 bytes an element, 1 to 20 kB a sign.

@@ -10,10 +10,9 @@ from pathlib import Path
 from disc.records import Key, Metre
 from disc.tune.score.play_order import BarSigns, RepeatsDoNotFit, playing_order
 from disc.tune.score.records import ScoreBar, ScoreIn, ScoreNote, ScorePart
-from disc.tune.score.safety import MOST_BARS, check_counts, check_length
+from disc.tune.score.safety import LONGEST_TITLE, MOST_BARS, check_counts, check_length
 
 DEFAULT_QUARTER_S = 0.5  # only to judge the length of a score without a tempo
-LONGEST_TITLE = 120
 Span = tuple[Fraction, Fraction]  # quarters at which a bar begins and ends
 
 

@@ -19,6 +19,7 @@ import numpy.typing as npt
 from disc.fitted import fitted_part
 from disc.frame import FULL_TURN_DEG, FloatArray
 from disc.records import Pin, Side, Strike
+from disc.tune.read.key import SCALE
 
 IntArray = npt.NDArray[np.int64]
 
@@ -27,10 +28,9 @@ COUNTS, WEIGHTS = "melody_counts", "melody_weights"
 STEPS, LENGTHS = 15, 5  # intervals of -7 to 7 semitones, changes of length by a quarter to four times; more counts so
 SHAPES = {"degrees": (12, 12, 12), "figures": (STEPS, STEPS, LENGTHS), "rhythm": (LENGTHS, LENGTHS, LENGTHS)}
 TOGETHER_DEG = 0.6  # strikes nearer than this sound together: four times a maker's setting error
-MAJOR = np.array([0, 2, 4, 5, 7, 9, 11])
 FEWEST_NOTES = 24  # of the upper line; fewer say little
-FEWEST_OF_FACE = 12
-SHIFTS_DEG = np.arange(0.0, FULL_TURN_DEG, 1.0)
+FEWEST_OF_FACE = 12  # strikes of the face with fewer; less says nothing of its turn (chosen, not fitted)
+SHIFTS_DEG = np.arange(0.0, FULL_TURN_DEG, 1.0)  # turns of a face that are tried, a degree apart: finer than BESIDE_DEG
 BESIDE_DEG = 3.0  # a face turned by less than this is the same place for this question
 
 
@@ -93,7 +93,7 @@ def steps_of(when: FloatArray, pitch: IntArray, fifths: int) -> dict[str, tuple[
 def scale_of(pitch: IntArray) -> int:
     """Fifths of the signature in whose scale most of the pitches lie; the nearest to none where several do."""
     held = np.bincount(pitch % 12, minlength=12)
-    return max(range(-6, 6), key=lambda fifths: (held[(MAJOR + 7 * fifths) % 12].sum(), -abs(fifths)))
+    return max(range(-6, 6), key=lambda fifths: (held[(np.array(SCALE) + 7 * fifths) % 12].sum(), -abs(fifths)))
 
 
 def line_forwards(when: FloatArray, pitch: IntArray, fifths: int) -> dict[str, float]:

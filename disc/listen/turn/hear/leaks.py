@@ -19,6 +19,7 @@ from disc.listen.turn.place.tones import SHARED_SEMITONES
 
 TOGETHER_S = 0.045  # strikes of one chord, as far as pins are read
 CLEAR_GAIN = 0.75  # a strike that explains so much of its band needs no other explanation
+# of a companion alone that are measured, and that are needed for its usual; chosen, not fitted
 MOST_STRIKES, FEWEST = 4, 2
 
 

@@ -17,6 +17,7 @@ from disc.listen.sound.audio import FloatArray
 from disc.listen.turn.place.tones import Tones
 
 APART_S = 0.045  # two beginnings of one pitch nearer than this are one
+# of a pitch's loudest, and over its noise: low, since later steps weigh what is found (chosen by eye)
 LEAST_SHARE, LEAST_OVER_NOISE = 0.02, 2.5
 EDGE_S = 0.12  # a tone comes up within the longest window
 

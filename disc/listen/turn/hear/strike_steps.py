@@ -20,6 +20,7 @@ from disc.listen.turn.learn.tooth_voices import FARTHEST_CENTS, strand
 from disc.listen.turn.place.disc_path import Expected
 from disc.listen.turn.place.tones import Tones
 
+# fitted about a strike: enough of the tone before to foretell it, and of the new one; chosen by hand
 BEFORE_S, AFTER_S = 0.14, 0.22
 # Half of the band about a tooth: what lies within is solved for; no narrower, or strikes blur.
 BAND_SHARE, NARROWEST_HZ, WIDEST_HZ = 0.04, 28.0, 80.0

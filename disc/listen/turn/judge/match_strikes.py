@@ -173,6 +173,7 @@ def _faint(tones: Tones, strike: Expected, path_s: float) -> Beginning:
     return Beginning(strike.group, path_s, strength, 0.0, 0.0, path_s)
 
 
+# A tooth that never sounds alone is dead only if so many strikes of its own say so; one may be a lost pin. Chosen.
 LEAST_SILENT = 2
 # Odds that a tone that does not stand out can say against a strike, and what the attacks of a tooth must say together
 # for it to be taken as weak rather than dead. In nats.

@@ -25,9 +25,11 @@ from disc.listen.turn.place.tones import Tones
 LEAST_USUAL = 0.25  # of what teeth beside it do: a tooth that seems weaker is a dead one's noise, or weak itself
 MOST_OF_ONE, MOST_OF_A_LAP = 4.0, 5.0  # nats
 PRIOR = float(np.log(0.05 / 0.95))  # one strike in twenty is silent (common practice, no source)
+# strikes beyond are told by themselves, and their tooth's others are not asked; chosen, its weight is fitted
 OPEN_NATS = 3.0
+# of the path, about the spread of onsets on it: a strike heard farther off is measured where heard (chosen)
 NEAR_S = 0.02
-FLOOR_S = 0.05
+FLOOR_S = 0.05  # about a strike, in which its strength is looked up; chosen: one chord's scatter
 FAINT = 0.03  # of the usual: what leaks, or is added, below is noise
 UNKNOWN_LEAK = -1.5  # companions never struck without it: halfway between nothing and all
 # A strike that explains so much of its band, and so much of its tooth's usual, is clearly heard; what comes at the same

@@ -16,7 +16,8 @@ from disc.listen.sound.audio import FloatArray, Recording
 from disc.listen.sound.bands import hz_of_pitch
 from disc.listen.turn.place.disc_path import Expected
 
-WINDOW_S, SKIP_S = 0.16, 0.012
+WINDOW_S, SKIP_S = 0.16, 0.012  # after a strike and before it, and left out for the pluck's noise; chosen by hand
+# off the table, and the grid between; a semitone and some room, beyond it is another tooth's
 FARTHEST_CENTS, STEP_CENTS = 130.0, 2.0
 # A tooth this much off its table is said to be so; less is warmth, or the table's own rounding.
 OFF_TABLE_CENTS = 20.0

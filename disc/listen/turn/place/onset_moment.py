@@ -16,9 +16,9 @@ from disc.listen.sound.attacks import band_levels, rises_db
 from disc.listen.sound.audio import FloatArray, Recording
 
 BEFORE_S, AFTER_S = 0.05, 0.04  # where the rise of a strike may stand against its strength
-SHARP_DB = 3.0
+SHARP_DB = 3.0  # a rise of the level that is a strike's; twice that is clear. Chosen by eye on development recordings
 REACH_S = 0.011  # how far a rise may be from where it is wanted
-FEWEST = 8
+FEWEST = 8  # clear strikes, to tell their usual lag; fewer leave it at 0 (chosen)
 # A pitch has a distance of its own if so many of its strikes agree in it within so much.
 FEWEST_OF_A_PITCH, AGREE_S = 3, 0.008
 

@@ -18,7 +18,7 @@ from scipy.linalg import cho_factor, cho_solve
 
 from disc.listen.sound.audio import FloatArray
 
-GRID_S = 0.1
+GRID_S = 0.1  # of the motion; flutter quicker than 5 Hz is the whirr's to tell (whirr.py). Chosen
 # The mainspring: changes of about 4 % over some 15 s. Development recordings have 5 % over the turn; so do reports of
 # movements without a remontoire (common practice, no source). The quicker part's size and pace are fitted.
 SLOW_SHARE, SLOW_S = 0.04, 15.0

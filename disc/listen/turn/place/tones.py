@@ -214,9 +214,9 @@ def _at(values: npt.NDArray[np.complex128], places: npt.NDArray[np.floating]) ->
 # ---- is the recording's clock, or the comb's tuning, off as a whole?
 
 WIDEST_SHIFT_CENTS = 1450.0  # just over an octave: 96 against 48 kHz, and 44.1 against 22.05
-SHIFT_STEP_CENTS = 3.0
+SHIFT_STEP_CENTS = 3.0  # between shifts tried; a third of LINE_CENTS, finer tells nothing more
 NO_SHIFT_CENTS = 60.0  # tuning or warmth
-LINE_CENTS = 9.0
+LINE_CENTS = 9.0  # either side of a pitch, counted to its line; chosen by eye
 
 
 def overall_shifts(whole: Whole, pitches: Sequence[float], most: int = 3) -> list[tuple[float, float]]:

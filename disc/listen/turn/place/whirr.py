@@ -21,10 +21,11 @@ from disc.listen.sound.bands import ComplexArray
 from disc.listen.turn.place.speed import Motion
 
 RATE = 4000.0  # samples a second on either axis: wheels' tooth frequencies lie well below 2 kHz
-LOWEST_HZ, HIGHEST_HZ = 20.0, 1800.0
+LOWEST_HZ, HIGHEST_HZ = 20.0, 1800.0  # lines sought: wheels' tooth frequencies (chosen; under half of RATE)
 HALF_BAND_HZ = 9.0  # flutter up to about 8 Hz passes
+# over the spectrum about it, and sharper by turns than by seconds: a wheel's line. Chosen by eye
 CLEAR_DB, SHARPER_DB = 16.0, 4.0
-MOST_LINES = 6
+MOST_LINES = 6  # followed; one says the speed, more only steady it (chosen)
 # A line is followed only if it stands this far over the noise within the band its flutter needs; below, its phase says
 # more of the noise than of the wheels, and the strikes' own curve is nearer the truth (development recordings).
 LEAST_SNR_DB = 8.0
