@@ -56,9 +56,9 @@ def without_a_word(source: str) -> Iterator[str]:
         last = statement.end_lineno or statement.lineno
         above = statement.lineno - 1 in alone or (group_told and group_end == statement.lineno - 1)
         group_end, group_told = last, above and bool(names)
-        if names and value is not None and is_number(value):
-            if not above and told.isdisjoint(range(statement.lineno, last + 1)):
-                yield f"{', '.join(names)} (line {statement.lineno})"
+        beside = not told.isdisjoint(range(statement.lineno, last + 1))
+        if names and value is not None and is_number(value) and not above and not beside:
+            yield f"{', '.join(names)} (line {statement.lineno})"
 
 
 @pytest.mark.parametrize("path", sorted(DISC.rglob("*.py")), ids=lambda path: str(path.relative_to(DISC)))
