@@ -18,7 +18,11 @@ SHADOW = 0.62  # how much of the light the shadow takes where it is deepest
 
 def add_pins(image: FloatArray, pins: Iterable[Pin], camera: Camera, light: Light) -> None:
     """Draw pins of one face and their shadows into a linear-light picture, shape (h, w, 3); in place."""
-    standing = [_Standing(pin, camera, light) for pin in pins if pin.height_mm and pin.diameter_mm]
+    standing = [
+        _Standing(pin, pin.height_mm, pin.diameter_mm, camera, light)
+        for pin in pins
+        if pin.height_mm and pin.diameter_mm  # of unknown height or thickness nothing can be drawn
+    ]
     for pin in standing:  # all shadows first: no shadow falls on top of a pin's head
         pin.shade(image)
     for pin in sorted(standing, key=lambda p: p.far, reverse=True):
@@ -28,9 +32,10 @@ def add_pins(image: FloatArray, pins: Iterable[Pin], camera: Camera, light: Ligh
 class _Standing:
     """One pin in pixels."""
 
-    def __init__(self, pin: Pin, camera: Camera, light: Light) -> None:
-        height, radius = float(pin.height_mm or 0.0), float(pin.diameter_mm or 0.0) / 2
+    def __init__(self, pin: Pin, height: float, diameter_mm: float, camera: Camera, light: Light) -> None:
+        radius = diameter_mm / 2
         x, y = disc_to_view_mm(*to_xy_mm(pin.r_mm, pin.theta_deg), pin.side)
+        # A pin without a measured lean is drawn upright, as designed.
         lean_x, lean_y = disc_to_view_mm(pin.lean_x_mm or 0.0, pin.lean_y_mm or 0.0, pin.side)
         long = height / math.tan(math.radians(light.elevation_deg))
         self.root = _pixel(camera, x, y, 0.0)

@@ -95,7 +95,9 @@ def sheet_marks(sheet: PageSheet, pins: Iterable[Pin]) -> dict[int, tuple[list[f
     lean_x = np.array([p.lean_x_mm or 0.0 for p in mine])
     lean_y = np.array([p.lean_y_mm or 0.0 for p in mine])
     roots = _rounded(*sheet.placing.to_photo_px(x_mm, y_mm))
-    height = np.array([p.height_mm or 0.0 for p in mine])
+    # A lean without a height is drawn on the face itself, off by what the slant would shift it: left out, a bent pin
+    # would look sound. Without a lean no tip is told at all (below), whatever stands here.
+    height = np.array([0.0 if p.height_mm is None else p.height_mm for p in mine])
     tips = _rounded(*sheet.placing.to_photo_px(x_mm + lean_x, y_mm + lean_y, height))
     return {
         pin.id: (root, tip if pin.lean_x_mm is not None else None)

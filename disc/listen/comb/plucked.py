@@ -219,18 +219,17 @@ def signs_of_buzzing(
     recording: Recording, rows: Sequence[PluckedTooth], found: Sequence[Pluck], heard: Sequence[Sounding | None]
 ) -> tuple[list[int], FloatArray]:
     """(numbers of the teeth that ring, signs of each as in tooth_buzz.SIGNS, shape (teeth, 16))."""
-    live = [row for row in rows if row.pitch is not None]
+    live = [(row, hz_of_pitch(row.pitch)) for row in rows if row.pitch is not None]
     if len(live) < LEAST_TO_COMPARE:
         return [], np.zeros((0, 0))
     room = room_of(recording)
     starts = np.array([p.candidate.time_s for p in found])
     measured = []
-    for row in live:
+    for row, hz in live:
         mine = [p.candidate.time_s for p, s in zip(found, heard, strict=True) if p.tooth == row.tooth and s is not None]
-        hz = hz_of_pitch(row.pitch or 0.0)
         measured.append([cleanness(recording, room, t, _next(starts, t, recording.length_s), hz) for t in mine])
-    pitches, rings = (np.array([getattr(row, name) for row in live], dtype=float) for name in ("pitch", "t60_s"))
-    return [row.tooth for row in live], buzz_signs(measured, pitches, rings)
+    pitches, rings = (np.array([getattr(row, name) for row, _ in live], dtype=float) for name in ("pitch", "t60_s"))
+    return [row.tooth for row, _ in live], buzz_signs(measured, pitches, rings)
 
 
 def _next(starts: FloatArray, time_s: float, length_s: float) -> float:

@@ -319,7 +319,7 @@ def _tune(
         Note(
             onset_quarter=place,
             duration_quarter=Fraction(0 if index in graces else 1, 4),
-            pitch=round(strike.pitch or 0.0),
+            pitch=round(strike.pitch),
             voice=Voice.MELODY if melody else Voice.ACCOMPANIMENT,
             pins=() if strike.pin_id is None else (strike.pin_id,),
             tooth=strike.tooth,
@@ -329,6 +329,7 @@ def _tune(
             onset_s=strike.onset_s,
         )
         for index, (strike, place, melody, roll) in enumerate(zip(strikes, places, is_melody, rolls.of, strict=True))
+        if strike.pitch is not None  # read_tune leaves those without one out before
     ]
     upbeat = max(Fraction(0), -min(note.onset_quarter for note in notes))
     tune = Tune(

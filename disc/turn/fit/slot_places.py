@@ -52,7 +52,7 @@ def weigh_slots(
     for k, side in enumerate(Side):
         if side in odds:
             as_read, other = (sum(v for way, v in share.items() if way[k] == which) for which in (AS_READ, OTHER))
-            found[side] = WeighedSlot(as_read / total, other / total, odds[side].other_theta_deg or 0.0)
+            found[side] = WeighedSlot(as_read / total, other / total, _other_deg(odds[side]))
     return found
 
 
@@ -79,7 +79,13 @@ def _fits(
 
 def _from(pin: Pin, odds: SlotOdds) -> Pin:
     """The pin as counted from the next likely place."""
-    return replace(pin, theta_deg=(pin.theta_deg - (odds.other_theta_deg or 0.0)) % 360.0)
+    return replace(pin, theta_deg=(pin.theta_deg - _other_deg(odds)) % 360.0)
+
+
+def _other_deg(odds: SlotOdds) -> float:
+    if odds.other_theta_deg is None:
+        raise ValueError("a slot without a next likely place has nothing to be weighed against")
+    return odds.other_theta_deg
 
 
 def slot_doubt(side: Side, weighed: WeighedSlot, command: str) -> Doubt | None:
