@@ -18,7 +18,7 @@ from disc.records import Comb, Condition, Pin, Side
 # How far stretch and offset may be off, one standard deviation. Common practice, no source: a vernier caliper on a
 # 25 mm disc and a comb measured in place agree within 1 % and a twentieth of a millimetre or so.
 STRETCH_SIGMA = 0.01
-OFFSET_SIGMA_MM = 0.08
+OFFSET_SIGMA_MM = 0.08  # of disc against comb, along the radius; as said above
 LARGEST_STRETCH = 0.03  # tried to either side: three sigmas
 # Tried to either side: nearly four sigmas; chosen by hand.
 LARGEST_OFFSET_MM = 0.30

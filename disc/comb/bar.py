@@ -93,7 +93,7 @@ def tip_mass_share(cents: float) -> float:
 # A tooth struck again must have fallen back on its damper, and the damper must have quieted it: about 20 swings, and
 # 60 ms for the pin to pass and the tip to fall. Common practice, no source.
 SWINGS_TO_DAMP = 20
-FALL_BACK_S = 0.06
+FALL_BACK_S = 0.06  # 60 ms, as said above
 
 
 def return_time_s(pitch: float | None) -> float:

@@ -25,7 +25,7 @@ from disc.tune.write.musicxml import spelled
 AGREES, DISPLACED, EXTRA, ABSENT = "#000000", "#c46a00", "#8c8c8c", "#c00000"
 # Strikes that the print does not have are set to the nearest sixth or quarter of a quarter.
 CELLS = (Fraction(1, 4), Fraction(1, 6))
-LONGEST = Fraction(4)
+LONGEST = Fraction(4)  # quarters of one written note or rest; a whole note, as print has it
 
 
 def over_print(query: Query, index: Index, match: Match) -> tuple[bytes, bytes]:

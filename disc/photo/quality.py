@@ -15,9 +15,9 @@ from disc.photo.plane.view import View
 # places grew uncertain at about this scale and blur. Glare hides pins and a steep view lets them cover one another; how
 # much of either is too much is a judgement (common practice, no source).
 FEWEST_PX_PER_MM = 25.0
-WIDEST_EDGE_MM = 0.13
-MOST_GLARE = 0.12
-STEEPEST_DEG = 30.0
+WIDEST_EDGE_MM = 0.13  # blur of an edge, as said above
+MOST_GLARE = 0.12  # share of the face in glare; a judgement, as said above
+STEEPEST_DEG = 30.0  # off square; a judgement, as said above
 # Grain of the picture on the face, grey levels from pixel to pixel: rendered faces show up to 7. With noise of 50 added
 # (30 here) places were off by half as much again and sigmas no longer held; the limit is chosen between.
 MOST_GRAIN = 20.0

@@ -137,7 +137,7 @@ class Station:
 # Above SURE the work counts as wanted, below SURE_NOT as not wanted, between them it is in doubt and makes the range
 # of the estimate. Common practice, no source.
 SURE = 0.9
-SURE_NOT = 0.1
+SURE_NOT = 0.1  # as said above
 
 # What cannot be undone, and how sure it must be before the plan orders it: less than this leaves a look, with the
 # question that settles it. The house's rule: two per cent of doubt at most.

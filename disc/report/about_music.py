@@ -17,7 +17,7 @@ MOST_SCORE_PAGES = 4  # chosen by hand
 # Tunes listed beside the best: at most so many in all, none less likely than this.
 MOST_MATCHES = 3
 LEAST_RIVAL = 0.01  # probability of a tune that is named beside the likeliest; chosen by hand
-MOST_BARS_NAMED = 12
+MOST_BARS_NAMED = 12  # in one sentence; the rest is counted. Chosen by hand
 SCORE_FILE = "out/tune.musicxml"
 # The first that is there; with its words.
 SCORES = {

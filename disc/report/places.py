@@ -17,7 +17,7 @@ from disc.report.pictures import open_picture
 # Half the side of what is shown around a place: a pin, its neighbours on the track, and the tracks beside it.
 AROUND_MM = 1.5
 SHOWN_PX = 320  # of a cut-out's side; chosen by hand
-MOST_PICTURES = 80
+MOST_PICTURES = 80  # in one report, to keep it to some megabytes; chosen by hand
 # What is left round the rim of a disc that is cut out of its photograph, a share of its radius.
 RIM_MARGIN = 0.05
 

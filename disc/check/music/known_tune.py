@@ -31,7 +31,7 @@ STRIKES_BEFORE = 1.0  # the share is drawn towards one half as if so many strike
 # Pins gone, as a share of all, where a disc shows any sign of damage, and where it shows none. No source: the middle of
 # what the benchmark's brief names (3 to 12 %), and next to nothing.
 USUAL_LOSS = 0.07
-NO_SIGN_LOSS = 0.00003
+NO_SIGN_LOSS = 0.00003  # next to nothing, as said above
 LEFT_OUT = 0.01  # share of printed notes that a maker leaves out though there is room; no source
 MOST_LOSS = 0.15  # where a larger share of the notes is absent, it is another version of the tune
 # Of what the upper line has and the print has not, so much shows again as notes of the print left out. No source.

@@ -9,9 +9,9 @@ from disc.tune.score.records import ScoreBar, ScoreIn, ScoreNote
 # Points a bar line earns as the end of a phrase. Choices, no source: a section that repeats or begins anew is the
 # surest sign, then a rest or a long last note, then the count of bars by fours and eights.
 RETURN_OF_A_SECTION = 3.0
-SAME_OPENING = 2.0
-LONG_LAST_NOTE = 1.0
-BY_EIGHT, BY_FOUR = 1.5, 0.75
+SAME_OPENING = 2.0  # a section that begins as another did; as said above
+LONG_LAST_NOTE = 1.0  # a rest likewise; as said above
+BY_EIGHT, BY_FOUR = 1.5, 0.75  # bars counted in eights, in fours; as said above
 ENOUGH = 1.5  # points that make a bar line an end: a count of eight bars alone, or two weaker signs
 
 

@@ -19,7 +19,7 @@ from disc.records import Comb, Pin, Plate, Side, Turns
 # Pixels across a plate laid flat: an eye cannot use more on a tablet's screen, and two such pictures are made in 0.3 s.
 FLAT_SIZE_PX = 1600
 FLAT_MARGIN = 1.04  # the rim and its shadow stay in the picture
-CIRCLE_POINTS = 97
+CIRCLE_POINTS = 97  # of a drawn circle, 3.75 degrees apart: within 0.1 % of its radius
 
 
 class Placing(Protocol):

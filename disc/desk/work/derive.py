@@ -20,7 +20,7 @@ from disc.turn.places import MusicPlace
 
 # Teeth of unknown pitch are sounded as a rising scale from this MIDI number, so that they can be told apart.
 STAND_IN_FROM = 67.0
-MOST_CHANGES_TOLD = 6
+MOST_CHANGES_TOLD = 6  # lines of what changed; the rest is counted (chosen, by looking at the page)
 
 
 @dataclass(frozen=True, slots=True)

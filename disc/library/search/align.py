@@ -26,7 +26,7 @@ NARROWEST_S, WIDEST_S = 0.030, 0.110
 DISPLACED_S = 0.30  # the same tooth struck within this time of its place, and nothing nearer: displaced
 PRESENT = 0.8  # share of printed notes that a disc still plays, for the likelihood; the bars of damage are 0 to 35 %
 FOLD_NATS = 1.2  # a note found an octave off is worth this much less: about one in three is by intention
-FIRST_REACH_S = 0.12
+FIRST_REACH_S = 0.12  # of the first round of fitting; chosen, a little over WIDEST_S
 ROUNDS, FEW_ROUNDS = 4, 2  # of fitting; a search's placement is already fine
 SHORTEST_SECOND_RUN = 6  # notes of a further run of bars, before it is believed
 

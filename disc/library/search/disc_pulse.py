@@ -48,8 +48,8 @@ def find_grids(onset_s: FloatArray, most: int) -> list[DiscPulse]:
 # A pulse is divided only where the strikes keep to its parts at least this well; below, more than one in a hundred
 # would be set to the wrong part (of Gaussian errors: exp(-2 pi**2 s**2) = 0.5 at s = 0.19 steps).
 FIRM = 0.5
-FINEST = 4
-CLEARLY_LESS = 0.6
+FINEST = 4  # parts a pulse is divided into at most (chosen, not fitted)
+CLEARLY_LESS = 0.6  # of the error that the whole pulse seems to have, or it is not divided; chosen by hand
 PULSES_FOUND = 8  # among which unlike ones are sought
 SAME_STEP = 0.01  # steps this near, relative to each other, are one
 LIKE = 0.04  # rates this near a whole multiple of another, relative to it, are the same pulse

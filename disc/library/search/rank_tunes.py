@@ -39,7 +39,7 @@ CLEAR_CHAIN, CLEAR_NATS, CLEAR_CHANCE = 24.0, 0.5, 0.9
 # Of 245 practice discs (seeds 310 to 312, most of them versions) 1 an e-fold put two more first than none; more would
 # put more versions first, whose prints are short, and fewer worn discs of long tunes.
 BY_PITCH = LikenessWeights(1.0, 0.15, -1.0)
-BY_ORDER = LikenessWeights(1.0, 0.5)
+BY_ORDER = LikenessWeights(1.0, 0.5)  # chosen likewise, for searches by the order of teeth
 ALIKE = LikenessWeights(1.0, 0.0)  # where only chains are looked at
 
 

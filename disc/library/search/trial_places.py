@@ -17,8 +17,8 @@ from disc.library.search.melody import melody_probability
 
 # Printed quarters of one step of the disc's grid: what notation makes of a pulse, from a 64th to a breve.
 STEP_QUARTERS = (1 / 16, 1 / 12, 1 / 8, 1 / 6, 3 / 16, 1 / 4, 1 / 3, 3 / 8, 1 / 2, 2 / 3, 3 / 4, 1, 3 / 2, 2, 3, 4)
-GRIDS_TRIED = 4
-KEPT_PER_TRIAL = 2
+GRIDS_TRIED = 4  # pulses of the disc that are tried; chosen by hand, not fitted
+KEPT_PER_TRIAL = 2  # starts kept of each pulse and step, most meetings first; chosen by hand
 START_CELL_QUARTER = 1 / 8  # starts this near count as one
 TEMPO_S = (0.04, 4.0)  # seconds of a quarter beyond which no disc plays
 

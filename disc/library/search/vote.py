@@ -27,7 +27,7 @@ LONGEST_GROUP_S = 4.0  # 3, 4 and 6 s found as many practice discs (seeds 103 an
 QUARTER_S = (0.12, 4.0)  # trial tempi beyond these are not looked at; practice discs have 0.12 to 3.0
 # Printed quarters of one step of the disc's grid, and how often each was right on 450 practice discs (seed 103).
 QUARTERS_OF_STEP = np.array([1 / 2, 1 / 4, 1.0, 1 / 3, 1 / 6, 2.0, 1 / 8, 1 / 12, 3 / 2])
-SHARE_OF_STEP = np.array([0.5, 0.3, 0.08, 0.04, 0.03, 0.02, 0.02, 0.01, 0.01])
+SHARE_OF_STEP = np.array([0.5, 0.3, 0.08, 0.04, 0.03, 0.02, 0.02, 0.01, 0.01])  # the shares to the quarters above
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -38,8 +38,8 @@ PASSED_OVER = -8.0  # a tone that begins and is not taken as a pluck
 SAME_PITCH, OTHER_PITCH = 3.0, -12.0  # of two plucks said to be of one tooth
 HALF_DEAD = -9.0  # one pluck rings, the other does not
 UNHEARD = -5.0  # a tooth or a pluck of which nothing is heard
-TICK = -5.0
-NO_CLICK = -4.0
+TICK = -5.0  # what an attack that is a tick counts against a dead tooth's pluck
+NO_CLICK = -4.0  # a dead tooth's pluck where the attack is not sharp, or a tick
 # One hand plucks one tooth about equally hard; a tone much weaker than its like nearby is no pluck of its own.
 FORCE_RANGE_DB, LACK_PER_DB = 6.0, 1.2
 LONELY = 4.0  # a tone heard only once within some seconds is hardly one of a tooth's plucks
@@ -59,7 +59,8 @@ LEAST_T60_SHARE = 0.1  # of the usual ring time: a knock on the bench is shorter
 # Of the ring time of the loud plucks nearest in pitch; knocks, a vowel, a dead tooth's choked note ring shorter. Teeth
 # that buzz ring 0.35 of their like at least (drawn combs).
 LEAST_LIKE_SHARE, LIKE_PLUCKS, FEWEST_LIKE, LIKE_LOUD_DB = 0.22, 8, 4, 12.0
-SAME_PITCH_SEMITONES = 0.5
+SAME_PITCH_SEMITONES = 0.5  # within which two plucks are of one tooth; teeth of a comb lie a semitone apart at least
+# from one pluck to the next, and the longest that is looked back over; chosen by hand
 SHORTEST_GAP_S, LONGEST_GAP_S = 0.22, 12.0
 MOST_UNHEARD = 3  # teeth in a row
 

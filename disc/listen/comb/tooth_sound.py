@@ -15,16 +15,17 @@ from disc.listen.sound.bands import FALL_60_DB, ComplexArray, DampedTone, Whole,
 
 # The band reaches over two semitones, so that a neighbour that rings is seen and taken off, not averaged in.
 BAND_SHARE = 0.13
+# the band's bounds where its share would be too narrow for a decay, too wide for a tone; chosen by hand
 NARROWEST_HZ, WIDEST_HZ = 30.0, 160.0
-LONGEST_S = 2.5
+LONGEST_S = 2.5  # of ring that is read; chosen by hand
 ATTACK_S = 0.02  # the first noise of the pluck
 # The decay is read down to this far below its start, if the noise allows: as ISO 3382-1 reads T20 and T30.
 DECAY_RANGE_DB = 30.0
-ABOVE_NOISE_DB = 6.0
-EDC_FROM_DB, EDC_TO_DB = -5.0, -25.0
+ABOVE_NOISE_DB = 6.0  # where reading the decay ends; chosen by hand
+EDC_FROM_DB, EDC_TO_DB = -5.0, -25.0  # from 5 dB down over 20 dB: T20 of ISO 3382-1, from memory
 # A tooth's pitch is that of its settled decay: what sampled strings and struck bars glide at first is over by then.
 SETTLED_S, SETTLED_SHARE = 0.22, 0.4
-PITCH_RANGE_DB = 40.0
+PITCH_RANGE_DB = 40.0  # below its loudest the tone still tells its pitch; chosen by hand
 PHASE_DOUBT = 0.1  # radians by which a tone strays from an even one, however loud it is
 LONGEST_T60_S = 100.0  # a tone that hardly falls while it is heard
 

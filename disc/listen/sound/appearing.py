@@ -20,7 +20,7 @@ WINDOW_S, STEP_S = 0.064, 0.008  # tells tones 16 Hz apart; places it to an eigh
 BEFORE_STEPS = 10
 NEAR_DB, OVER_DB = 20.0, 18.0  # of the frame's loudest tone; of the frame's own middle, which noise stays below
 LEAST_GROWTH_DB = 14.0  # noise bins of this window exceed their ten last values by this about once a minute
-APART_S, LATER_S = 0.2, 0.06
+APART_S, LATER_S = 0.2, 0.06  # two of them nearer are one; one this near to an attack is the attack's. Chosen by hand
 EARLY_S = 0.018  # a sudden tone has grown most in a window that begins so long before it (four recordings)
 RISE_DB = 10.0  # counts as an attack of middling sharpness
 

@@ -22,7 +22,7 @@ HIGHEST_RATE = 50_000
 # Below this a tooth's fundamental (up to about 3 kHz) cannot be told from its mirror.
 LOWEST_RATE = 7_000
 LONGEST_S = 1800.0  # half an hour; a comb of 72 teeth plucked twice takes about five minutes
-SHORTEST_S = 0.5
+SHORTEST_S = 0.5  # nothing can be told of less; chosen by hand
 # Peak below which a recording counts as silent: the last bit of 16-bit sound is 3e-5.
 SILENT_PEAK = 1e-4
 # Share of samples at the peak from which a recording is called clipped: a pure tone spends far less there.

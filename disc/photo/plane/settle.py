@@ -24,11 +24,11 @@ SETTING_MM = 0.02
 EXPECTED = np.array([0.20, 0.02, 0.02, 0.03, 0.03, 0.03, 0.03, 0.006])
 # Kernel widths in turn, mm: from what a first plane leaves to what a good one does.
 WIDTHS_MM = (0.12, 0.08, 0.06, 0.05, 0.04, 0.03)
-FEWEST_PINS = 8
+FEWEST_PINS = 8  # on tracks, or tracks are not used: as many as the correction has numbers
 # The rim's errors run together along it: which side of a broken edge shows depends on the light. All its points speak
 # like this many independent ones, none of them better than this (half a bevel and more).
 RIM_VOICES, RIM_FLOOR_MM = 12.0, 0.03
-RIM_OFF_MM = 0.008
+RIM_OFF_MM = 0.008  # sigma of the rim's middle off the tracks', per axis; chosen by hand, not fitted
 # The finder's sight of the arbor's centre on rendered faces, per axis; a bore is told better, an arbor's square worse.
 # It holds the plane where the pins are too few, or too many of them none.
 CENTRE_MM = 0.09

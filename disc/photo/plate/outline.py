@@ -28,9 +28,10 @@ INSIDE_OUTLINE_MM, INSIDE_TIPS_MM = 0.027, 0.026
 LINE_OUT_MM = -0.004
 # A line counts if it stands out by this part of the step from flat to ground, this many noises and grey levels.
 LINE_SHARE, LINE_NOISES, LINE_LEVELS = 0.5, 5.0, 10.0
-SECTORS = 60
+SECTORS = 60  # of the rim, looked at each for itself; chosen by hand
+# searched about the expected rim, and the step between; chosen by hand
 INSIDE_MM, OUTSIDE_MM, STEP_MM = 0.55, 0.40, 0.02
-NEAR_RIM_MM = 0.12
+NEAR_RIM_MM = 0.12  # of the circle, within which an edge is the rim's; chosen by hand on development photographs
 # How far the rim lies from where the coarse outline and the tracks put it: up to 0.07 mm on rendered faces that fill
 # the frame; and up to a pixel of the finder's small frame, where the disc is a small part of the picture.
 COARSE_MM = 0.15

@@ -19,14 +19,15 @@ from disc.photo.plane.face_plane import Plane
 # The first band, mm inside the rim: below the teeth of a gear-cut rim (0.3-0.4 mm deep) and above the slot's bottom
 # (0.5 mm and more); common practice, no source.
 BAND_MM = (0.40, 0.43, 0.46, 0.49, 0.52)
+# further bands tried, deeper for deep teeth; chosen by hand
 DEEPER_FROM_MM, DEEPEST_MM, STEP_DEEP_MM = 0.42, 0.80, 0.02
 ABOVE_BOTTOM_MM = 0.17  # the bottom's rounded corners
-HALF_SPAN_MM = 2.0
-STEP_MM = 0.01
-NARROWEST_MM, WIDEST_MM = 0.35, 2.2
+HALF_SPAN_MM = 2.0  # looked at to either side of the slot; chosen by hand
+STEP_MM = 0.01  # between places along the rim; chosen, finer than a pixel of any photo taken
+NARROWEST_MM, WIDEST_MM = 0.35, 2.2  # of a slot; beyond it is a scratch or a bite (common practice, no source)
 USUAL_MM = 0.85  # and within a factor of 1.4 or so either way (common practice, no source)
 PLATE_FROM_MM = 1.05  # from the middle of the slot on there is plate
-BESIDE_MM = 0.25
+BESIDE_MM = 0.25  # of plate to either side, that a slot's colour is held against; chosen by hand, not fitted
 FAINTEST = 0.12  # of the strongest edge
 LEAST_NOISES = 4.0  # that the strongest edge stands out by
 # What a pair's edges, contrast, place (against where the slot was seen, 0.15 mm) and width count for; chosen on

@@ -27,7 +27,7 @@ LEAST_SAY = 0.05  # about conditions, of a photo that draws upright pins no long
 ALONE, MISSED, BEGUN_WITH, LEAST_MISSED = 0.7, 0.1, 10, 0.01
 SURE = 0.98  # confidence of the pins by which that is counted
 FAINT_PART = 0.25  # a mark that it does not believe speaks by its own odds, and by this part as if there were none
-BELIEVED = 0.5
+BELIEVED = 0.5  # even odds: what is likelier a pin than none is kept
 UNTOLD_MM, LEAST_MM = 0.05, 0.004  # sigma of a place without one; no place is told better
 KINDS = (Condition.SOUND, Condition.STUB, Condition.MISSING)  # what is told apart first: standing, broken off, empty
 

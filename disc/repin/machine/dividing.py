@@ -22,7 +22,7 @@ COMMON_WORMS = (40, 60, 90)
 COMMON_CIRCLES = (15, 16, 17, 18, 19, 20, 21, 23, 27, 29, 31, 33, 37, 39, 41, 43, 47, 49)
 # More than any head or plate has: a slip in typing. Chosen by hand.
 LARGEST_WORM = 1000
-LARGEST_CIRCLE = 1000
+LARGEST_CIRCLE = 1000  # holes; likewise
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,8 +27,8 @@ ADVANCE_EM = 0.602  # width of every character
 DIGIT_HEIGHT_EM = 0.729  # of a "1": 1493 of the font's 2048 units
 # Line widths of ISO 128, group 0.35, from memory. Hair lines: a 600 dpi printer (0.042 mm) still shows them at 0.1.
 HAIR_MM = 0.10
-NARROW_MM = 0.18
-WIDE_MM = 0.35
+NARROW_MM = 0.18  # ISO 128, group 0.35: narrow line, as said above
+WIDE_MM = 0.35  # ISO 128, group 0.35: wide line
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,7 +29,7 @@ MICRO_MM = tuple(round(0.01 * n, 2) for n in range(10, 61))
 # Least and usual most by which a driven pin is thicker than its hole. Common practice, no source: with less the pin
 # can be pushed out by the tooth, with more a thin plate is spread and its neighbours move.
 LEAST_INTERFERENCE_MM = 0.005
-MOST_INTERFERENCE_MM = 0.03
+MOST_INTERFERENCE_MM = 0.03  # usual most, as said above
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,12 +15,12 @@ from disc.frame import FloatArray
 STRETCH_S = 3.0  # parts of the turn that each keep one rate: some tens of strikes tell it (chosen, not fitted)
 # Rates up to 4.5 per cent off; a dividing error that drifts faster would be seen on the disc. Half a per cent apart.
 RATES = np.linspace(-0.045, 0.045, 19)
-PHASES = 16
+PHASES = 16  # of a step, tried in each stretch; chosen, a sixteenth is under a setting error
 # From one stretch to the next the rate changes by about this, and the phase is off what it should be by so much.
 RATE_SIGMA, PHASE_SIGMA = 0.006, 0.06
-SIGMA_S, STRAYS = 0.015, 0.04
-WAVES = 6
-RIDGE = 1e-3
+SIGMA_S, STRAYS = 0.015, 0.04  # setting error of a strike, and the share off any grid; chosen, not fitted
+WAVES = 6  # of the smooth curve over the turn that the drift may follow (chosen; DRIFT_NATS pays for them)
+RIDGE = 1e-3  # a strike's weight of each wave's own size being 0: keeps the fit from running off; chosen by hand
 KNOTS = 60
 
 

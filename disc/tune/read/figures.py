@@ -18,8 +18,8 @@ BoolArray = npt.NDArray[np.bool_]
 MEAN_ROLL_GAP_S, ROLL_GAP_S = 0.075, 0.125
 # Chords that were meant as one spread less than this by setting errors alone: four errors of 15 ms.
 LEAST_ROLL_S = 0.06
-ROLL_NOTES = (3, 7)
-FOLLOWED_S = 0.1
+ROLL_NOTES = (3, 7)  # fewest and most of a rolled chord; common practice, no source
+FOLLOWED_S = 0.1  # a chain that the next note follows so soon is part of a run; chosen by hand
 SKIPPED = 2  # strikes of another voice that may fall among a roll's
 # Where the quarter is known: how much better (nats) a chain must stand on the places of the fastest written notes than
 # anywhere to be written out and not rolled. On 20 melodies of the held-out half with rolled chords and their quarter

@@ -24,14 +24,15 @@ QUICK_S = (0.03, 0.118)
 TOGETHER_S = 0.03  # two melody strikes closer than this are one double stop
 WIDEST_SINGLE, WIDEST_STEP, WIDEST_GROUP = 5, 4, 5  # semitones: of a single grace; from note to note; of a whole group
 MOST_BEFORE = 4  # notes of a turn before its note
-LEAST_TRILL = 6
+LEAST_TRILL = 6  # notes from which it is a trill; common practice, no source
 # The note proper lasts longer than what leads to it, and the ornament comes after a pause as long at least.
 LONGER_AFTER, LONGER_BEFORE = 1.6, 1.2
 RUN_ALIKE = 0.2  # a group as quick as the turn's fast runs, to this share, is a piece of one
 GAP_SPREAD_S = 0.025  # one gap's: the ornaments' own and two setting errors
-SLACK_S = 0.004
-ERRORS = 2.0
-FEWEST_WRITTEN = 3
+SLACK_S = 0.004  # by which gaps may differ from a step of the grid besides; chosen by hand
+ERRORS = 2.0  # of the mean gap, within which it is a step of the grid; chosen by hand
+FEWEST_WRITTEN = 3  # gaps, before a group may be written notes, the quarter being unknown; chosen by hand
+# of the mean gap, at most off a step; how much slower than QUICK_S steps are asked. By hand
 NEAR_SHARE, SLOWER = 0.15, 1.2
 WRITTEN_PARTS = (2, 3, 4, 6, 8)  # of a known quarter
 

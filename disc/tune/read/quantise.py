@@ -26,13 +26,13 @@ LEAST_COST, FIRST_COST, MOST_COST = 1.1, 5.0, 6.9
 LEAST_SIGMA_STEPS = 0.05
 # Strikes this much before a stretch belong to it: a last triplet must not, an early first strike must. In steps.
 SLACK_STEPS = 0.25
-ROUNDS = 3
+ROUNDS = 3  # of setting strikes to places and fitting anew; chosen by hand
 FARTHEST = 4.5  # nats: beyond three errors a strike counts as a stray
 # Where the quarter is known: what it is divided by to find the places of the fastest written notes; a strike that is
 # off its place by more than OFF errors and on one of these within ON errors (one strike in two thousand is further off
 # its own) was written there.
 FASTEST_PARTS = (8, 6)
-OFF_ERRORS, ON_ERRORS = 4.0, 3.5
+OFF_ERRORS, ON_ERRORS = 4.0, 3.5  # as said above
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,7 +35,7 @@ from disc.tune.write.written import with_lengths
 FEWEST_STRIKES = 8
 # Strikes taken for rolls that are a fast run instead add about a nat each to the score of a grid that fits them.
 RUN_NATS = 0.35
-RUNNER_UPS = 3
+RUNNER_UPS = 3  # readings told beside the chosen; by looking at what a person can weigh
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from disc.tune.read.pulse import Lattice, Structure
 
 # Weight of the beat's own table, and of no knowledge, in counts, against the bar's table.
 BEAT_COUNTS = 20.0
-FLAT_COUNTS = 2.0
+FLAT_COUNTS = 2.0  # of no knowledge, as said above; chosen by hand
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,13 +24,13 @@ SHORTEST_STEP_S, LONGEST_STEP_S = 0.06, 0.9
 # A strike's setting error, one standard deviation; fitted within these limits.
 LEAST_SIGMA_S, MOST_SIGMA_S = 0.004, 0.035
 STRAYS = 0.02  # share of strikes off any grid, before fitting
-PEAKS = 10
-KEPT = 4
+PEAKS = 10  # likeliest steps that are refined; chosen by hand
+KEPT = 4  # of them, given to the metre; chosen by hand
 CYCLES = (1, 2, 3, 4, 6)
 # Where the quarter is known the step is one of its parts, and may be finer than one would look for. Halves only: a
 # triplet is found inside its beat (quantise.py), and 6/8 goes in eighths.
 PARTS_OF_QUARTER = (1, 2, 4, 8)
-SHORTEST_PART_S = 0.03
+SHORTEST_PART_S = 0.03  # of a known quarter; chosen, half of SHORTEST_STEP_S
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,14 +23,15 @@ from disc.tune.read.step_grid import LONGEST_STEP_S, SHORTEST_STEP_S, StepGrid, 
 SLOWING_NATS, DRIFT_NATS = 14.0, 28.0
 # A hold's: a place among the turn's gaps (a hundred or two) and a length (half log n).
 HOLD_NATS = 9.0
-FEWEST = 8
-STEPS_TRIED = 5
+FEWEST = 8  # strikes; fewer fit any bend (chosen, not fitted)
+STEPS_TRIED = 5  # likeliest steps of the grid; chosen, not fitted
 # A slowing end: at most so long, and its last step is that many times the first.
 LONGEST_SLOWING_S = 14.0
+# factors tried for the last step against the first; chosen by hand
 SLOWEST = np.array([1.12, 1.25, 1.4, 1.55, 1.7, 1.9, 2.1, 2.4])
 APART_S = 0.06  # strikes closer than this were meant together
-FEWEST_SLOWED = 4
-SIGMA_S, STRAYS = 0.018, 0.05
+FEWEST_SLOWED = 4  # strikes within the slowing; chosen, not fitted
+SIGMA_S, STRAYS = 0.018, 0.05  # setting error of a strike, and the share off any grid; chosen, not fitted
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,8 +15,8 @@ from disc.records import Note, Repeat, Section, Tune, Voice
 
 # Strains have four bars at least, and endings that differ are short. Common practice, no source.
 SHORTEST_BARS = 4
-LONGEST_BARS = 32
-LONGEST_ENDING = 2
+LONGEST_BARS = 32  # of a strain; common practice, no source
+LONGEST_ENDING = 2  # bars of an ending; common practice, no source
 # Of the notes of two bars that were meant alike, at least this share is in both: at 15 % of the strikes lost from each,
 # 0.85 are on the mean (Dice's coefficient), and one bar in twenty has less than 0.65.
 ALIKE = 0.65

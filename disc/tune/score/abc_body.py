@@ -14,7 +14,7 @@ from disc.tune.score.abc_repeats import Segment, SegmentNote
 
 # Ticks of one quarter: whole for 64th notes, triplets, quintuplets, septuplets and nonuplets (2**5 * 3**2 * 5 * 7).
 TICKS_PER_QUARTER = 10080
-WHOLE = 4 * TICKS_PER_QUARTER
+WHOLE = 4 * TICKS_PER_QUARTER  # ticks of a whole note
 NATURAL = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 ACCIDENTAL = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
 

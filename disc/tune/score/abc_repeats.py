@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 # A tune never repeats so often; the limit keeps a damaged file from running on for ever.
 MOST_SEGMENTS_PLAYED = 5000
-MOST_PARTS_PLAYED = 64
+MOST_PARTS_PLAYED = 64  # of a P: field; likewise a limit for damaged files
 
 
 @dataclass(frozen=True, slots=True)

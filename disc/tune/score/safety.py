@@ -23,7 +23,7 @@ LARGEST_FILE_BYTES = 8_000_000
 LARGEST_MIDI_BYTES = 1_000_000  # some 300 000 events, two seconds of reading
 LARGEST_XML_BYTES = 24_000_000
 LARGEST_TEXT_BYTES = 2_000_000
-MOST_NOTES = 6_000
+MOST_NOTES = 6_000  # two seconds of the slowest reader, as said above
 MOST_BARS = 3_000
 LONGEST_TITLE = 120  # letters kept of a title or a name; the rest is cut off (chosen, nothing hangs on it)
 LONGEST_S = 1800.0  # half an hour of music; a disc plays one minute
@@ -31,10 +31,10 @@ LONGEST_S = 1800.0  # half an hour of music; a disc plays one minute
 # ABC; kern's cells hold a note each, or a rest, a sign or a comment. Some 100 bytes an element, 1 to 20 kB a sign.
 MOST_XML_ELEMENTS = 200_000
 MOST_XML_SIGNS = 20_000  # what music21 makes an object of, note or not
-MOST_KERN_CELLS = 40_000
+MOST_KERN_CELLS = 40_000  # some thousands of notes, with the rests and signs between them; chosen
 MOST_ABC_CHARACTERS = 250_000
 DEEPEST_XML = 60  # elements inside one another; MusicXML needs about ten
-MOST_PACKED_FILES = 200
+MOST_PACKED_FILES = 200  # in one compressed score, which holds two or three; chosen
 LARGEST_FIGURE = 256  # of a metre or a unit of length; the shortest value ever printed is a 256th, from memory
 XML_SIGNS = frozenset({"attributes", "barline", "direction", "harmony", "measure", "note", "part", "print", "sound"})
 

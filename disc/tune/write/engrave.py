@@ -11,14 +11,14 @@ from disc.errors import DiscError
 
 # ISO 216 A4, in mm; verovio counts its page in tenths of a millimetre at scale 100.
 A4_WIDTH_MM, A4_HEIGHT_MM = 210.0, 297.0
-MARGIN_MM = 15.0
+MARGIN_MM = 15.0  # of white about the page; laid out by eye
 TITLE_MM = 9.0  # room for the title, on every page alike
-TITLE_SIZE_MM = 5.5
-SUBTITLE_SIZE_MM = 3.2
+TITLE_SIZE_MM = 5.5  # of the letters; laid out by eye
+SUBTITLE_SIZE_MM = 3.2  # likewise
 # Size of the music: verovio draws a staff of 7.2 mm at 100 %; this makes 5.2 mm, a usual size for two staves on A4.
 # Common practice, no source.
 SCALE_PERCENT = 72
-UNITS_PER_MM = 10.0 * 100.0 / SCALE_PERCENT
+UNITS_PER_MM = 10.0 * 100.0 / SCALE_PERCENT  # verovio's tenths of a millimetre at that scale; exact
 # A hair of room all around, for slurs and tempo marks that reach beyond the staves.
 FITTED = {
     "adjustPageHeight": True,
