@@ -108,6 +108,28 @@ def test_picking_is_shared_by_score_turn_and_list(open_desk, job, read):
     desk.page.locator("#score-box").focus()
     desk.page.keyboard.press("ArrowRight")
     assert desk.picked() != third and desk.page.locator("#score-box .picked").count() >= 1
+    # A pin that is missing has no note: the bar in which it would sound is shown. A later pick takes that away.
+    missing = next(pin for pin in read if pin.condition is Condition.MISSING and pin.tooth is not None)
+    desk.page.mouse.click(*desk.strike_place(missing.id))
+    assert desk.picked() == [missing.id] and desk.page.locator("#score-box .measure.near").count() == 1
+    places = desk.page.evaluate("async () => (await import('/static/js/store.js')).desk.music.places")
+    notes = desk.page.locator("#score-box .near [id^='pin-']").evaluate_all("(all) => all.map((one) => one.id)")
+    bar = places[str(missing.id)]["bar"]
+    assert bar in {places[number]["bar"] for name in notes for number in re.findall(r"\d+", name)}
+    desk.page.mouse.click(*desk.strike_place(other.id))
+    assert desk.page.locator("#score-box .near").count() == 0
+    # The same buttons and keys as for the photographs make it larger and smaller.
+    width = "() => document.querySelector('#score-box > svg').clientWidth"
+    first = desk.page.evaluate(width)
+    desk.page.click("#zoom-in")
+    assert desk.page.evaluate(width) == pytest.approx(1.25 * first, rel=0.01)
+    desk.page.locator("#score-box").focus()
+    desk.page.keyboard.press("-")
+    desk.page.keyboard.press("-")
+    assert desk.page.evaluate(width) == pytest.approx(first / 1.25, rel=0.01)
+    desk.page.click("#zoom-fit")
+    box = desk.page.locator("#score-box").evaluate("(one) => [one.clientWidth, one.scrollWidth]")
+    assert box[0] == box[1] and 0.9 * box[0] < desk.page.evaluate(width) < box[0]
 
 
 def test_zoom_by_wheel_keys_and_buttons_and_drag(open_desk, job, read):

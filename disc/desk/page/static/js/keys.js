@@ -5,6 +5,7 @@ import { goBack, goForward } from "./history.js";
 import { fold, isFull, isShown, setFull } from "./layout.js";
 import { nextInDoubt } from "./next_steps.js";
 import { playOther, togglePlay } from "./player.js";
+import { showWholeScore, zoomScore } from "./score.js";
 import { canvas, fit, redraw, view } from "./stage.js";
 import { desk, select, setTool } from "./store.js";
 import { dropCross, hand, moveCross, removePicked, setAtCross, usesCross } from "./tools.js";
@@ -36,6 +37,10 @@ export const KEY_HELP = [
 ];
 
 export function zoomBy(factor) {
+  if (desk.sheet === "score") {
+    zoomScore(factor);
+    return;
+  }
   view()?.zoomAt(factor, canvas.clientWidth / 2, canvas.clientHeight / 2);
   redraw();
 }
@@ -124,4 +129,4 @@ document.addEventListener("keydown", (event) => {
 
 byId("zoom-in").onclick = () => zoomBy(ZOOM);
 byId("zoom-out").onclick = () => zoomBy(1 / ZOOM);
-byId("zoom-fit").onclick = fit;
+byId("zoom-fit").onclick = () => (desk.sheet === "score" ? showWholeScore() : fit());

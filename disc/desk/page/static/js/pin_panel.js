@@ -132,4 +132,8 @@ on("state", draw);
 on("findings", draw);
 on("pins", draw);
 on("music", draw);
-on("selection", draw);
+on("selection", (from) => {
+  draw();
+  // What is known of it is seen at once, but a person who goes along the list stays at the list.
+  if (!["list", "keys"].includes(from)) byId("panel-pin").scrollTop = 0;
+});

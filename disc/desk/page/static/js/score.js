@@ -2,7 +2,7 @@
 
 import { get } from "./api.js";
 import { byId, element } from "./dom.js";
-import { sounding } from "./player.js";
+import { playOther, sounding, togglePlay } from "./player.js";
 import { attempt } from "./say.js";
 import { desk, on, select } from "./store.js";
 
@@ -10,6 +10,30 @@ const box = byId("score-box");
 let shownRev = null;
 let asking = null;
 let notes = new Map(); // pin id -> elements
+const LEAST_ZOOM = 0.25;
+const MOST_ZOOM = 4;
+
+// Larger or smaller; what was in the middle stays there.
+export function zoomScore(factor) {
+  const seen = [box.scrollLeft + box.clientWidth / 2, box.scrollTop + box.clientHeight / 2];
+  const svg = box.querySelector(":scope > svg");
+  if (!svg) return;
+  const before = svg.clientWidth;
+  const zoom = Number(box.style.getPropertyValue("--zoom") || 1) * factor;
+  box.style.setProperty("--zoom", Math.max(LEAST_ZOOM, Math.min(MOST_ZOOM, zoom)));
+  const real = svg.clientWidth / before;
+  box.scrollTo(seen[0] * real - box.clientWidth / 2, seen[1] * real - box.clientHeight / 2);
+}
+
+// As wide as the window's part for it, whatever its size.
+export function showWholeScore() {
+  const svg = box.querySelector(":scope > svg");
+  if (!svg) return;
+  box.style.setProperty("--zoom", 1);
+  const { paddingLeft, paddingRight } = getComputedStyle(box);
+  zoomScore((box.clientWidth - parseFloat(paddingLeft) - parseFloat(paddingRight)) / svg.clientWidth);
+  box.scrollTo(0, 0);
+}
 
 export async function showScore() {
   if (desk.sheet !== "score" || shownRev === desk.music?.rev) return;
@@ -68,8 +92,18 @@ function pinsOf(note) {
 function showPicked() {
   for (const note of box.querySelectorAll(".picked")) note.classList.remove("picked");
   for (const id of desk.selection) for (const note of notes.get(id) ?? []) note.classList.add("picked");
-  const first = notes.get(desk.primary)?.[0];
-  if (first && desk.sheet === "score") first.scrollIntoView({ block: "nearest" });
+  const first = notes.get(desk.primary)?.[0] ?? barOf(desk.primary);
+  for (const bar of box.querySelectorAll(".near")) bar.classList.remove("near");
+  if (first?.matches(".measure")) first.classList.add("near");
+  if (first && desk.sheet === "score") first.scrollIntoView({ block: "nearest", inline: "nearest" });
+}
+
+// A pin that does not sound has no note: the bar in which it would sound is shown.
+function barOf(pin) {
+  const places = desk.music?.places ?? {};
+  const bar = places[pin]?.bar;
+  const other = [...notes.keys()].find((id) => bar !== undefined && places[id]?.bar === bar && places[id].exact);
+  return other === undefined ? null : notes.get(other)[0].closest(".measure");
 }
 
 box.addEventListener("click", (event) => {
@@ -77,6 +111,12 @@ box.addEventListener("click", (event) => {
   if (note) select(pinsOf(note), event.shiftKey || event.ctrlKey ? "toggle" : "only", "score");
 });
 box.addEventListener("keydown", (event) => {
+  const act = { "+": () => zoomScore(1.25), "=": () => zoomScore(1.25), "-": () => zoomScore(0.8), 0: showWholeScore, " ": togglePlay, s: playOther }[event.key];
+  if (act && !event.ctrlKey && !event.metaKey) {
+    event.preventDefault();
+    act();
+    return;
+  }
   const step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
   if (!step) return;
   event.preventDefault();
