@@ -18,18 +18,19 @@ from disc.listen.sound.beginnings import NewTone
 # All limits chosen by hand on the tuning draw of listen_fit.py and on two combs of draws already looked at: a
 # glockenspiel whose partials are 20 dB louder than its fundamentals, and a harp whose top register thumps.
 ALIKE_SEMITONES, LEAST_ALIKE, LEAST_ALIKE_SHARE = 0.35, 5, 0.12
-CLEAR_OVER_DB, CLEAR_SHARE = 22.0, 0.4
-WHOLE_RATIOS = (2, 3, 4, 5, 6)
+CLEAR_OVER_DB, CLEAR_SHARE = 22.0, 0.4  # over its noise, and part of the loudest: a clear tone
+WHOLE_RATIOS = (2, 3, 4, 5, 6)  # partials of strings and pipes
 # Beyond FAR of the plucks about it a choice is doubted; a better one lies within NEAR of them.
 BESIDE, FAR_SEMITONES, NEAR_SEMITONES = 8, 8.0, 6.0
 SMOOTH_SHARE = 0.6  # of the plucks that must lie near those about them, before the rise says anything
+# of a better choice: over noise, part of the loudest, and below it at most; by hand as above
 LEAST_OVER_DB, LEAST_SHARE, LEVEL_RANGE_DB = 10.0, 0.35, 36.0
 SWELLING_DB = 6.0  # what grows so much in the second tenth of a second begins later
 THUMP_OVER_DB, CLEARER_DB, OUTLASTS = 22.0, 6.0, 1.5  # a thump is a broad hump that dies soon
 # The thump of a sounding board: three peaks or more within two semitones; a tooth's line stands clear of it.
 HUMP_SEMITONES, HUMP_LEVEL_DB, LEAST_CROWD, HUMP_RANGE_DB = 2.0, 10.0, 3, 12.0
-LINE_OVER_DB, LINE_SEMITONES = 26.0, 14.0
-ROUNDS = 2
+LINE_OVER_DB, LINE_SEMITONES = 26.0, 14.0  # of a tooth's line over noise, and how far above the hump; by hand as above
+ROUNDS = 2  # of choosing by those beside; chosen by hand
 
 
 def agree_along_comb(heard: Sequence[list[NewTone]], chosen: Sequence[NewTone | None]) -> list[NewTone | None]:

@@ -33,9 +33,10 @@ APART_CENTS = 40.0
 # A neighbour set off too: at least this loud against the tooth, new at both plucks, and at the neighbour's own pitch.
 # Chosen by hand on the development recordings, where such neighbours begin at about -15 dB.
 DOUBLED_DB = -22.0
-NEIGHBOUR_SEMITONES = (0.7, 7.0)
-NEIGHBOUR_CENTS = 25.0
-LEAST_GROWTH_DB = 6.0
+NEIGHBOUR_SEMITONES = (0.7, 7.0)  # from the tooth: nearer is itself, farther no neighbour; chosen by hand
+NEIGHBOUR_CENTS = 25.0  # of the neighbour's own pitch; chosen by hand
+LEAST_GROWTH_DB = 6.0  # by which a neighbour not yet plucked must be new; chosen by hand
+# the same of one plucked before, which may still ring, and its share; chosen by hand
 AGAIN_GROWTH_DB, AGAIN_SHARE = 12.0, 0.85
 LEAST_OVER_DB, RINGS_SHARE = 15.0, 0.2  # it rings like a tooth: clear of what lies beside it, not a short knock
 HUM_SHARE = 3.0  # of the longer ring of the two teeth

@@ -17,20 +17,21 @@ from disc.listen.sound.audio import FloatArray, Recording
 # Windows after the pluck, in s: its first moments, where what rattles is loudest; and the settled ring.
 FIRST_S, RING_S = (0.008, 0.068), (0.03, 0.21)
 BANDS_PER_OCTAVE, BANDS, BANDS_FROM_OCTAVES = 2, 10, 0.25
-HIGHEST_BAND_HZ = 11_000.0
-HARMONICS = tuple(range(2, 26))
+HIGHEST_BAND_HZ = 11_000.0  # phones pass little above; chosen by hand
+HARMONICS = tuple(range(2, 26))  # of the fundamental, what rattles makes them; chosen by hand
 # What rang on from before is taken off, but never more than this share of the power is kept back.
 LEAST_LEFT = 0.03
 # A trembling of the tone: equal sidebands so far from it, in Hz. Below, sampled strings and courses beat by themselves;
 # a neighbour that rings lies to one side only.
 TREMBLE_HZ = ((14.0, 35.0), (35.0, 70.0), (70.0, 120.0))
-PARTIAL_TREMBLE_HZ = (14.0, 100.0)
+PARTIAL_TREMBLE_HZ = (14.0, 100.0)  # the same of a partial; chosen by hand
 TREMBLE_SHARE = 0.33  # of the tone's frequency, beyond which its sidebands would be something else
-CARRIER_HZ = 8.0
+CARRIER_HZ = 8.0  # about the tone, that is the tone itself; chosen by hand
+# after the pluck: listened from, to, and for at least; chosen by hand
 TREMBLE_FROM_S, TREMBLE_TO_S, LEAST_TREMBLE_S = 0.03, 0.45, 0.2
 # What swells in step with the tone: noise above it, at most so long after the pluck.
 STEP_FROM_S, STEP_TO_S, STEP_LOWEST_HZ, STEP_OVER = 0.03, 0.45, 1500.0, 2.5
-LEAST_STEP_S = 0.1
+LEAST_STEP_S = 0.1  # of it to tell anything; chosen by hand
 
 
 @dataclass(frozen=True)

@@ -35,7 +35,7 @@ from disc.words import Advance, no_progress
 # Mean salience of expected strikes along the right path: 0.75 to 0.9 on the development recordings, about 0.25 on a
 # recording of another tune.
 LEAST_FIT = 0.45
-SPEED_STEP_S = 0.05
+SPEED_STEP_S = 0.05  # of the speed curve as it is given; chosen by hand
 OWN_GAIN = 0.2  # of its band, at one strike at least: .09 at most of a dead tooth, .94 of one struck once
 
 

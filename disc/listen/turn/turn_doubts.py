@@ -11,7 +11,7 @@ from disc.records import About, Doubt
 # The turn's time is measured within 0.2 % and a movement keeps it within some hundredths from one winding to the next
 # (common practice, no source): nearer, the job's own number is left alone.
 SAME_TURN = 0.02
-MOST = 6
+MOST = 6  # told of what else is heard; chosen by hand
 
 
 def off_table_doubts(off_table: Sequence[OffTable]) -> list[Doubt]:

@@ -13,7 +13,7 @@ from disc.listen.turn.place.speed import Motion
 # off the smooth motion, and in spreads of the onsets: what is said to be early or late, the larger of the two; chosen
 # by hand on development recordings, not fitted
 EARLY_LATE_S = 0.03
-EARLY_LATE_SPREADS = 5.0
+EARLY_LATE_SPREADS = 5.0  # as said beside EARLY_LATE_S
 
 
 @dataclass(frozen=True)

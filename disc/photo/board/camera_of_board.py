@@ -39,7 +39,8 @@ LEAST_NOISE_PX, MOST_NOISE_PX = 0.05, 0.35  # of single corners; what strays by 
 TOGETHER = 1.5
 # A sheet that bulges by more, or whose corners stray by more from the best picture of it, is no measure.
 MOST_BULGE_MM, MOST_STRAY_MM = 0.4, 0.02
-ROUNDS = 60
+ROUNDS = 60  # of Gauss-Newton at most; chosen, it settles before
+# of Gauss-Newton: first, and its bounds; common practice, no source
 FIRST_DAMPING, LEAST_DAMPING, MOST_DAMPING = 1e-4, 1e-10, 1e6
 SETTLED = 1e-4  # square of a step in its own sigmas: along the valley the corners hardly move
 

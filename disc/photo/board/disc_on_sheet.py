@@ -16,7 +16,7 @@ from disc.photo.plane.view import apply_homography, undistort
 # as a change of it (0.3 % at 120 mm are 0.4 mm).
 HEIGHT_MM, HEIGHT_DOUBT_MM, LEAST_MM, MOST_MM = 2.0, 2.0, -3.0, 9.0
 STRAY_MM = 0.12  # of the coarse outline about the rim
-ROUNDS = 20
+ROUNDS = 20  # at most; chosen by hand
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,7 +33,7 @@ REFINE_MM = 0.4
 FARTHEST_MM = 0.3  # that refining may carry it
 PROBE_MM = 0.28  # from a corner to the middles of the four fields that must be light and dark in turn
 LEAST_CONTRAST = 25.0  # grey levels between the lighter and the darker pair; printed and lit evenly it is over 100
-ROUNDS = 3
+ROUNDS = 3  # of finding more corners by those found; chosen by hand
 STRAYS_TIMES, STRAYS_PX = 6.0, 0.8  # of the corners' median distance from where the rest put them
 
 

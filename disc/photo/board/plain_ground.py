@@ -23,7 +23,7 @@ LIKE_PRINT = 0.5
 INSIDE_RING_MM = 0.35  # from the window's line to where the paper inside it is looked at
 FADES_MM = 3.0  # over which a shade at the window's edge fades outwards
 DARKEST_SHADE, LIGHTEST_SHADE = 0.35, 1.1
-LEAST_WHITES = 30
+LEAST_WHITES = 30  # fields of white paper, to tell the light; chosen by hand
 
 
 @dataclass(frozen=True, slots=True)

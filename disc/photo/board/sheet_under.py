@@ -16,7 +16,7 @@ from disc.photo.plate.find_plate import CoarsePlate, find_plate
 
 # The rim's outline must lie inside what is kept of the photo, the print outside.
 KEPT_BEYOND_MM = 0.2
-FEWEST_FOR_LENS = 40
+FEWEST_FOR_LENS = 40  # corners, below which a warning stands; chosen by hand
 FEW_CORNERS = (
     "the measuring sheet shows {n} corners only: its lens and tilt are told better with {enough} and more. Step back a "
     "little, so that more of the sheet is in the picture."

@@ -26,7 +26,7 @@ from disc.records import Pin, Side
 
 # Scales looked at, px a mm: from a phone close to the disc to a microscope, in steps that the match bridges.
 SCALES = 45.0 * 1.27 ** np.arange(11)
-FEWEST_MATCHED = 4
+FEWEST_MATCHED = 4  # pins, besides the sure score; a similarity takes two, chosen by hand
 # Log-odds over chance, and over the next best place, under which a place is doubtful. Of crops of two discs (p3, h3)
 # laid on their own faces all had -5.0 and 5.5 at least, on one another's faces -9.7 and 4.0 at most.
 SURE_SCORE, SURE_AHEAD = -7.0, 4.5

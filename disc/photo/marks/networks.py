@@ -20,7 +20,7 @@ from disc.photo.image import Pixels, opencv
 FOLDER = Path(__file__).parent / "nets"
 # What the networks were trained at; not free to choose.
 SITES_PX_PER_MM = 21.0
-SITES_STRIDE = 4
+SITES_STRIDE = 4  # px of the flattened face to one of the networks' map; fixed by how they are built
 CLOSER_PX_PER_MM = 42.0
 CLOSER_PX = 48
 FRAME_PX = 256

@@ -18,7 +18,7 @@ from disc.photo.plane.settle import Perspective
 # A first guess at how far sound tips stray from the field, mm: their own lean (to 0.03 mm an axis, common practice, no
 # source) and the measuring error together. Only the weighting of the first rounds depends on it.
 STRAY_MM = 0.05
-FEWEST_PINS = 6
+FEWEST_PINS = 6  # that tell a slant; chosen by hand
 SETTLED = 1e-6  # a field that changes by less, mm and mm a mm
 # Beginnings: gains from a far lens to a near one; shifts as pins of these heights make them, mm, either way.
 FIRST_GAINS, FIRST_REACHES, WIDEST_MM = (0.002, 0.008, 0.018), (0.0, 0.35, -0.35, 0.65, -0.65), 0.15
@@ -61,7 +61,7 @@ def plane_tilt(plane: Plane) -> tuple[float, FloatArray]:
 # Pins stand 0.25-0.8 mm high (conventions.md, Words); a field outside what that allows at the plane's tilt is something
 # else, such as shadows. Tilts below 4 degrees are not told from none by foreshortening.
 LOWEST_MM, HIGHEST_MM = 0.2, 0.9
-TILT_FLOOR = 0.07
+TILT_FLOOR = 0.07  # tangent of the tilt that is always allowed for; chosen by hand
 GAIN_SIGMA = 0.0007  # how well the networks' tips tell the gain, on rendered faces
 
 

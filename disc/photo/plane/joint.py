@@ -37,7 +37,7 @@ FOOT_GROWTH = 0.0007
 # says. Along the slant a foot is told worse than across.
 APART_SCALES, ROOT_SCALES = (1.3, 1.1), (1.6, 0.9)
 ALONG, ACROSS, SHOWN_MM = 1.15, 0.75, 0.08
-FLOOR_MM = 0.004
+FLOOR_MM = 0.004  # sigma of a place is never taken for less; chosen by hand
 # Setting error about a track with what is left of lean; half width of a heap; the least scatter of rim points. All
 # chosen on rendered faces outside the development set; the result hardly depends on them.
 SETTING_MM, WIDTH_MM, RIM_FLOOR_MM = 0.025, 0.045, 0.02
@@ -51,7 +51,7 @@ STEP[FOCAL], STEP[HEIGHT] = 0.3, 0.1
 # axis beside the picture's middle, in widths, some doubt being left to pictures that were cut out of larger ones.
 HEIGHT_MM, HEIGHT_DOUBT_MM = 0.5, 0.16
 FOCAL_WIDTHS, FOCAL_DOUBT = 3.0, 0.6
-MIDDLE_DOUBT = 0.03
+MIDDLE_DOUBT = 0.03  # widths, as said above
 # Most cameras give straight lines, some bend them by per cents: a Cauchy belief about k1 (common practice, no source).
 DISTORTION = 0.012
 # One photo of a disc about its middle tells k1 to 0.05-0.08 (the fit's own covariance on h1, h2, h3, h6): not at all.

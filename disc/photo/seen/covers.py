@@ -22,6 +22,7 @@ SOFT_PX = 1.0  # the places' opinions are averaged over this
 # A thing covers at least this part of the plate, somewhere this surely, and reaches as far as places are this likely.
 # Chosen on the rendered faces and p1-p8, of which nothing else was laid over for the bench.
 LEAST_PART, SURE, LIKELY = 0.003, 0.75, 0.40
+# of the features' places asked, and the log-odds of those outside the plate; chosen by hand
 STRIDE, NOT_ASKED = 2, -6.0
 JUDGED_RADII = 0.965  # beyond it the rim's own edge confuses; a thing is taken to go on outwards
 

@@ -28,7 +28,7 @@ CLEAR, FEWEST_CLEAR, CLEAR_SHARE = 1.5, 2, 0.4
 # Else the nearest known pitches tell it, with a spread of 7 dB (teeth of one comb, tuning recordings).
 NEIGHBOURS, FEWEST_KNOWN, UNKNOWN_SPREAD = 6, 3, 0.8
 AWAY_S = (0.15, 0.35)  # before and after a strike of the same pitch nothing is learned of the background
-LEAST_AWAY_S = 2.0
+LEAST_AWAY_S = 2.0  # of sound away from strikes, to tell what is usual there; chosen by hand
 AMBIENT_SPREADS = (0.25, 1.0)
 
 

@@ -87,11 +87,11 @@ LAGS_S = ((-0.06, 0.055), (0.055, 0.12), (0.12, 0.25), (0.25, 0.5), (0.5, 0.9))
 # Shares are pooled over pairs of pitches with the same interval where a pair was never heard alone.
 INTERVAL_CENTS = 35.0
 UNKNOWN_SHARE = 0.01
-NOISE_PEAK = 3.0
+NOISE_PEAK = 3.0  # of a pitch's noise, taken off its peaks; chosen by hand
 # A strike shows in other pitches when it begins: what begins so much before it is none of its doing. A low tooth
 # speaks later than a high one.
 LATER_S = 0.03
-MOST_CROWD = 2.5
+MOST_CROWD = 2.5  # loudness of what else begins, over the pitch's own; chosen by hand
 
 
 def shares_of(tones: Tones, struck: Sequence[tuple[float, int]], loud: FloatArray) -> FloatArray:

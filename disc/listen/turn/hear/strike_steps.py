@@ -28,13 +28,14 @@ NEAR_BANDS = 1.2  # teeth so many half bands away are solved for too
 # A strike is sought so far about its place, in such steps; a place so far off costs as much as one spread. A pin read
 # from a photograph is off by 12 ms usually, some by 30.
 OFFSETS_S = np.linspace(-0.035, 0.035, 15)
-PLACE_S = 0.012
+PLACE_S = 0.012  # sigma of where a step stands about its strike; chosen by hand
 FINER = 8  # a tone is made once, so finely, and read between; within a thousandth of one made for each place
 PERIOD_S = 4.0  # the made-up columns come round after so long; by then they have died away
 USUAL_FALL_S = FALL_60_DB / 1.5
+# bounds of a tooth's fall: 60 dB in 6 s, in 0.15 s; chosen by hand
 SLOWEST_S, FASTEST_S = FALL_60_DB / 6.0, FALL_60_DB / 0.15
 RIDGE = 1e-3  # of the band's own power: twins that cannot be told apart share what there is
-FEWEST, NEIGHBOURS = 3, 6
+FEWEST, NEIGHBOURS = 3, 6  # measured before they make a usual one, and teeth beside asked; chosen by hand
 
 
 Around = tuple[ComplexArray, float, ComplexArray, ComplexArray, float]

@@ -39,7 +39,7 @@ UNKNOWN_SILENT_ODDS = float(np.log(0.3 / 0.7))
 OFF_S, OFF_ODDS = (0.0025, 0.0075, 0.015, 0.025, 0.04, 0.09), (1.56, 0.67, -0.60, -1.17, -1.12, -0.92)
 LESS_STEADY = 0.15
 STEADIER = (-0.5, -0.32, -0.2, -0.11, -0.06, -0.03, 0.03, 0.06, 0.11, 0.3)
-STEADIER_ODDS = (-3.0, -1.5, -1.05, -0.86, -0.3, 1.67, 1.67, 0.7, 0.3, -1.5)
+STEADIER_ODDS = (-3.0, -1.5, -1.05, -0.86, -0.3, 1.67, 1.67, 0.7, 0.3, -1.5)  # the odds in nats at those places
 STRUCK_SHARE = 0.25  # of the usual strength: before anything is weighed, as strong as this is taken for a strike
 FAINT_S = 0.05  # what stands where no peak does is read so far about a place
 
@@ -178,7 +178,8 @@ LEAST_SILENT = 2
 # Odds that a tone that does not stand out can say against a strike, and what the attacks of a tooth must say together
 # for it to be taken as weak rather than dead. In nats.
 MOST_AGAINST, WEAK_TOOTH_ODDS = 8.0, 3.0
-LIKE_ITSELF = 0.6
+LIKE_ITSELF = 0.6  # of its usual strength: the attack then says nothing against it; chosen by hand
+# nats: of all its strikes to be dead; of any one at most; to be sure. Chosen by hand
 DEAD_TOOTH_ODDS, MOST_OF_ONE, SURE_ODDS = 1.0, 3.0, 3.0
 
 

@@ -22,14 +22,14 @@ from disc.listen.turn.judge.silent_strikes import Features
 
 # After the strike that takes it along; before it the onset's own error counts.
 TAKEN_ALONG_S = (-0.012, 0.035)
-TOGETHER_S = 0.05
+TOGETHER_S = 0.05  # of a strike or another find, within which it is none of its own; chosen by hand
 # A neighbour is looked for at every strike, about so much later, where no strike of its own pitch is so near; what
 # grows by less of its usual is none.
 LOOKED_FOR_S, OWN_S, LEAST_LEVEL, LEAST_GAIN = 0.008, 0.12, 0.15, 0.12
 MADE_UP_ODDS = -6.5  # matching saw nothing there that could be one
 OF_HABIT = 0.03  # of the usual: below, a step is noise
 EXTRA_FROM = 0.3  # probability: precision .85, recall .80 where whole sources are left out
-NEAR_TEETH = 6
+NEAR_TEETH = 6  # beside, whose usual stands for an unheard tooth's; chosen by hand
 
 
 @dataclass(frozen=True)

@@ -23,7 +23,7 @@ NARROWEST_HZ, WIDEST_HZ = 12.0, 60.0
 # What rang before must be weaker than this against what rings after, or its phase is in the way.
 MOST_BEFORE = 0.35
 FARTHEST_CENTS = 20.0  # a refined frequency lies no farther from the line of the spectrum
-FEWEST = 3
+FEWEST = 3  # strikes that a tooth's own offset is taken from; chosen by hand
 
 
 @dataclass(frozen=True)

@@ -32,7 +32,7 @@ LEAST_NEAR = 0.25  # so full a line near the table is the tooth's own
 # Two or three strikes may have a companion's partial in common: of so few a line farther from the table than this must
 # stand over what is nearer by so much.
 ENOUGH, NEAREST_CENTS, FEW_LEAD = 4, 8.0, 0.15
-TWIN_SEMITONES = 0.6
+TWIN_SEMITONES = 0.6  # nearer, a tooth's tone is its twin's as well; chosen by hand
 RANGE_DB = 24.0  # a line so far under a strike's own loudest counts as nothing
 OTHERS_CENTS = 40.0  # about the table pitch of a companion in the chord nothing is learned
 

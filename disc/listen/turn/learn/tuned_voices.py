@@ -28,8 +28,8 @@ from disc.listen.turn.hear.strike_steps import (
 # of the draw of other sources: twins seven cents off are then explained to .98 instead of .06.
 WELL_EXPLAINED, MOST_STRIKES, MOST_NATS = 0.85, 8, 3.0
 TUNE_CENTS, FINE_CENTS = np.arange(-24.0, 25.0, 3.0), np.array([-1.5, -0.75, 0.75, 1.5])
-UNLIKELY_CENTS = 15.0
-FALLS = (0.6, 1.6, 2.5, 4.0)
+UNLIKELY_CENTS = 15.0  # sigma of a voice about the pitch it was given; chosen by hand
+FALLS = (0.6, 1.6, 2.5, 4.0)  # factors of its fall that are tried; chosen by hand
 
 
 def tuned(

@@ -22,13 +22,14 @@ from disc.listen.turn.place.tones import WIDEST_SHIFT_CENTS, Tones, overall_shif
 
 # A comb that sounds this much off its table was recorded with another clock; less is tuning or warmth.
 CLOCK_CENTS = 60.0
+# samples a second; common practice, no source
 STANDARD_RATES = (8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000, 88200, 96000)
 # The comb may be off its table as a whole by so much; neighbouring standard rates are 147 cents apart or more.
 SNAP_CENTS = 35.0
 # What a guess is worth whose clock is no standard rate: a bell's other partial fits as well as a recording made at 1.7
 # times the speed, which hardly happens.
 ODD_CLOCK = 0.6
-FEWEST_STRIKES = 6
+FEWEST_STRIKES = 6  # that a turn can be found by; chosen by hand
 SHIFT_SHARE = 0.8  # of the best shift's score, for another to be tried
 RIGHT_CLOCK_SHARE = 0.5  # the same for the shift that needs no other clock, which is by far the most frequent
 # Steady turns that score this much less than the best never came out first (tuning recordings).

@@ -20,7 +20,7 @@ from disc.listen.sound.bands import FALL_60_DB, Whole, band, hz_of_pitch
 SAME_PITCH_SEMITONES = 0.25
 SHARED_SEMITONES = 0.5  # nearer, the ringing of one is taken for a strike of the other
 SHORTEST_WINDOW_S, LONGEST_WINDOW_S = 0.030, 0.130
-STEP_S = 0.004
+STEP_S = 0.004  # between moments; chosen by hand, a fraction of the shortest window
 USUAL_T60_S = 2.0
 TUNING_CENTS = 45.0  # how far a tooth may sound from the table and still be it
 CLOSE_SEMITONES, CLOSE_CENTS = 0.02, 4.0

@@ -29,13 +29,13 @@ MOST_LINES = 6  # followed; one says the speed, more only steady it (chosen)
 # A line is followed only if it stands this far over the noise within the band its flutter needs; below, its phase says
 # more of the noise than of the wheels, and the strikes' own curve is nearer the truth (development recordings).
 LEAST_SNR_DB = 8.0
-STEP_S = 0.02
+STEP_S = 0.02  # of the curve as it is given; chosen by hand
 # The whirr agrees with itself: lines whose speed curves differ by more than this (rms) from the others are not it.
 AGREE = 0.004
 # Of the speed against the strikes' own curve, rms; of a line that no other confirms. The tuning recordings flutter by
 # less than 0.005; a lone line that was none of the whirr's showed 0.016.
 LARGEST_CHANGE, LARGEST_ALONE = 0.02, 0.01
-SMOOTH_S = 0.06
+SMOOTH_S = 0.06  # over which a line's phase is smoothed; chosen by hand
 SLOW_SPAN_S = 6.0  # the strikes' own curve follows changes slower than this
 LASTS_SHARE = 0.75  # of the time a whirr is there; a tooth's partial comes and goes
 
