@@ -15,7 +15,9 @@ import numpy as np
 from disc.frame import FloatArray
 from disc.records import Comb, Condition, Pin, Side
 
-SPREAD_MM = 0.05  # of a pin about its tip's radius: setting, filing and measuring together (comb/assign.py)
+# Width of the curve that a pin's distance from the nearest tip's radius is held against, mm. Not comb/assign.py's
+# SPREAD_MM (0.04), which is only where a re-estimated spread begins: this one stays, so it is wider. Chosen by hand.
+SPREAD_MM = 0.05
 STRAY = 0.1  # share of marks that are no pin of a track; chosen, the answer hardly depends on it (0.03 to 0.2)
 SURE_SITE = 0.9  # only sites that the reading is sure of are asked
 MARGIN_MM = 0.5  # pins may stand so far beyond the outermost tips
