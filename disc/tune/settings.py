@@ -24,8 +24,8 @@ class TuneSettings:
     no metre is given) from the first note to the end of the last bar. quarter_deg: turn of the disc for one quarter, as
     a design knows it: it rules the note values, and in degrees it holds at any speed. title: printed over the score;
     those of several tunes parted by " / ". section_deg: how far the disc has turned where each later tune begins;
-    empty: there is but one. metre_at: (bar, metre) from that bar on. moved: (bar, beats), its line and all after it
-    later by so many beats, in the order in which they were said.
+    empty: there is but one. bars: what was said of single bars, in the order in which it was said, since each counts
+    the bars as they stood then: (bar, metre) from that bar on, or (bar, beats), its line and all after it later.
     """
 
     metre: Metre | None = None
@@ -35,8 +35,7 @@ class TuneSettings:
     quarter_deg: float | None = None
     title: str = ""
     section_deg: tuple[float, ...] | None = None
-    metre_at: tuple[tuple[int, Metre], ...] = ()
-    moved: tuple[tuple[int, Fraction], ...] = ()
+    bars: tuple[tuple[int, Metre | Fraction], ...] = ()
 
 
 def parse_metre(text: str) -> Metre:
@@ -45,6 +44,11 @@ def parse_metre(text: str) -> Metre:
     if not match or not 1 <= int(match[1]) <= 24 or int(match[2]) not in (1, 2, 4, 8, 16, 32):
         raise BadInput(f"the metre {text!r} cannot be read. Write it as 3/4, 4/4 or 6/8.")
     return Metre(int(match[1]), int(match[2]))
+
+
+def parse_of_bar(text: str) -> tuple[int, Metre | Fraction]:
+    """What is said of one bar: "2/4@17" or "17 -1/2". Raises BadInput."""
+    return parse_metre_at(text) if "@" in text else parse_move(text)
 
 
 def parse_metre_at(text: str) -> tuple[int, Metre]:

@@ -9,9 +9,11 @@ from typing import Any
 
 from disc.errors import BadInput
 from disc.frame import FULL_TURN_DEG
-from disc.tune.settings import TuneSettings, parse_key, parse_length, parse_metre, parse_metre_at, parse_move
+from disc.tune.settings import TuneSettings, parse_key, parse_length, parse_metre, parse_of_bar
 from disc.turn.tips import DEFAULT_LIMIT_DEG
 
+# Where earlier versions kept metres and moved lines, apart: the metres were laid over the tune first.
+EARLIER_NAMES = ("metre_at", "move_bar")
 SETTING_NAMES = (
     "metre",
     "key",
@@ -22,11 +24,11 @@ SETTING_NAMES = (
     "order",
     "tip_limit",
     "section_deg",
-    "metre_at",
-    "move_bar",
+    "bars",
+    *EARLIER_NAMES,
 )
 ACCEPTED_SETTING = "tune.accepted"  # the tune that a person said is this disc's (library/accepted.py)
-ADDED_TO = ("metre_at", "move_bar")  # what is said of one bar leaves what was said of others
+OF_A_BAR = ("metre_at", "move_bar")  # "2/4@17", "17 1": what is said of one bar leaves what was said of others
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,13 +49,25 @@ def merge_settings(old: Mapping[str, Any], given: Mapping[str, Any]) -> dict[str
     for name, value in given.items():
         if value is None:
             continue
-        if value == "auto":
+        if name in OF_A_BAR:
+            kept = [word for word in said_bars(merged) if value != "auto" or ("@" in word) != (name == "metre_at")]
+            merged = with_said_bars(merged, kept if value == "auto" else [*kept, value])
+        elif value == "auto":
             merged.pop(name, None)
-        elif name in ADDED_TO:
-            merged[name] = [*merged.get(name, []), value]
         else:
             merged[name] = value
     return merged
+
+
+def said_bars(stored: Mapping[str, Any]) -> list[str]:
+    """What was said of single bars ("2/4@17", "17 1"), in its order. Raises BadInput where that is no list of words."""
+    return [word for name in (*EARLIER_NAMES, "bars") for word in _words(stored, name)]
+
+
+def with_said_bars(stored: Mapping[str, Any], said: list[str]) -> dict[str, Any]:
+    """The settings with this said of single bars, and nothing else."""
+    rest = {name: value for name, value in stored.items() if name not in ("bars", *EARLIER_NAMES)}
+    return rest | ({"bars": said} if said else {})
 
 
 def turn_settings(stored: Mapping[str, Any]) -> TurnSettings:
@@ -83,8 +97,7 @@ def settings_from(stored: Mapping[str, Any]) -> TuneSettings:
         quarter_deg=_quarter_deg(stored.get("quarter_deg")),
         title=str(stored.get("title", "")),
         section_deg=_section_deg(stored.get("section_deg")),
-        metre_at=tuple(parse_metre_at(word) for word in _words(stored, "metre_at")),
-        moved=tuple(parse_move(word) for word in _words(stored, "move_bar")),
+        bars=tuple(map(parse_of_bar, said_bars(stored))),
     )
 
 

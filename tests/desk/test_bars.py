@@ -8,6 +8,8 @@ from disc.desk.work.bars import say_of_bar
 from disc.desk.work.session import Session
 from disc.errors import BadInput
 from disc.job import open_for_writing, open_job
+from disc.records import Metre
+from disc.turn.settings import said_bars
 from disc.turn.transcribe_job import transcribe_job
 from disc.turn.turn_of_job import turn_of_job
 
@@ -44,7 +46,33 @@ def test_a_line_moved_and_a_metre_here_are_what_the_command_makes_of_them(sessio
     assert made[5] - made[4] == pytest.approx(3 * QUARTER_S, abs=0.05)
     assert [one.words for one in session.wait_for_thoughts().said] == ["line 1 beat later", "3/4 from here"]
     session.go_to(0)
-    assert _lines(session) == before and open_job(session.folder).settings.get("move_bar") is None
+    assert _lines(session) == before and open_job(session.folder).settings.get("bars") is None
+
+
+def test_each_word_counts_the_bars_as_they_stood_when_it_was_said(tmp_path):
+    """Bar 5 stands elsewhere once longer bars begin in bar 3; either order is kept."""
+    made = {}
+    for order in (("4/4@3", "5 1"), ("5 1", "4/4@3")):
+        with open_for_writing(make_job(tmp_path / order[1][:1])) as job:
+            for word in order:
+                transcribe_job(job, {"metre": word} if "@" in word else {"move_bar": word})
+            assert job.settings["bars"] == list(order)
+            tune = turn_of_job(job).tune
+        assert tune.metre == Metre(2, 4)  # bars of two quarters stand at 0, 2, 4 ...
+        made[order[0]] = [tune.line_of(bar) for bar in range(1, 6)]
+    assert made == {"4/4@3": [0, 2, 4, 8, 13], "5 1": [0, 2, 4, 8, 9]}
+
+
+def test_what_earlier_versions_kept_of_bars_is_read_and_taken_over(session):
+    with open_for_writing(session.folder) as job:
+        job.settings.update({"metre_at": ["2/4@3"], "move_bar": ["7 1"]})
+        assert said_bars(job.settings) == ["2/4@3", "7 1"]
+        transcribe_job(job, {"move_bar": "8 1"})
+        assert job.settings["bars"] == ["2/4@3", "7 1", "8 1"] and "metre_at" not in job.settings
+        transcribe_job(job, {"metre": "auto"})
+        assert job.settings["bars"] == ["7 1", "8 1"]
+        transcribe_job(job, {"move_bar": "auto"})
+        assert "bars" not in job.settings
 
 
 def test_what_was_said_is_taken_back_one_by_one(session):
@@ -61,7 +89,7 @@ def test_what_was_said_is_taken_back_one_by_one(session):
     assert session.wait_for_thoughts().said == () and _lines(session) == before
     assert [step.words for step in session.history.steps][-1] == f"bar {said[2].bar}: no longer a new tune from here"
     with pytest.raises(BadInput, match="no longer said"):
-        say_of_bar(session, {"forget": {"setting": "move_bar", "value": "3 1"}})
+        say_of_bar(session, {"forget": {"setting": "bars", "value": "3 1"}})
 
 
 @pytest.mark.parametrize(

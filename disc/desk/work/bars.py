@@ -16,10 +16,10 @@ from disc.errors import BadInput, MissingPart
 from disc.job import Job
 from disc.tune.settings import parse_metre, parse_move
 from disc.turn.said_of_bars import by_place
-from disc.turn.settings import merge_settings, turn_settings
+from disc.turn.settings import EARLIER_NAMES, merge_settings, said_bars, turn_settings, with_said_bars
 from disc.turn.turn_of_job import turn_of_pins
 
-BAR_SETTINGS = ("metre_at", "move_bar", "section_deg")
+BAR_SETTINGS = ("bars", *EARLIER_NAMES, "section_deg")
 
 
 def say_of_bar(session: Session, asked: Mapping[str, Any]) -> dict[str, Any]:
@@ -79,7 +79,6 @@ def _forgotten(session: Session, job: Job, what: Any) -> tuple[str, dict[str, An
     words = f"bar {said.bar}: no longer {said.words}"
     if said.setting == "section_deg":
         return words, _with_tunes(job, [bar for bar in tune_starts(tune) if bar != said.bar])
-    kept = list(job.settings[said.setting])
+    kept = said_bars(job.settings)
     kept.remove(said.value)
-    merged = merge_settings(job.settings, {said.setting: "auto"})
-    return words, merged | ({said.setting: kept} if kept else {})
+    return words, with_said_bars(merge_settings(job.settings, {}), kept)

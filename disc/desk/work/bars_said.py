@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
 from disc.errors import BadInput
-from disc.records import Tune
-from disc.tune.settings import parse_metre_at, parse_move
+from disc.records import Metre, Tune
+from disc.tune.settings import parse_of_bar
+from disc.turn.settings import said_bars
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,21 +30,16 @@ def said_of_bars(settings: Mapping[str, Any], tune: Tune | None) -> tuple[SaidOf
     What cannot be read is left out: the reading of the tune says so.
     """
     said = []
-    try:
-        for text in settings.get("move_bar") or []:
-            said.append(_moved(str(text)))
-        for text in settings.get("metre_at") or []:
-            bar, metre = parse_metre_at(str(text))
-            said.append(SaidOfBar(bar, f"{metre.beats}/{metre.unit} from here", "metre_at", str(text)))
-    except (BadInput, TypeError):
-        pass
+    with suppress(BadInput):
+        said += [_said(text) for text in said_bars(settings)]
     said += [SaidOfBar(bar, "a new tune from here", "section_deg", str(bar)) for bar in tune_starts(tune)]
     return tuple(sorted(said, key=lambda one: one.bar))
 
 
-def _moved(text: str) -> SaidOfBar:
-    bar, beats = parse_move(text)
-    return SaidOfBar(bar, f"line {move_words(beats)}", "move_bar", text)
+def _said(text: str) -> SaidOfBar:
+    bar, said = parse_of_bar(text)
+    words = f"{said.beats}/{said.unit} from here" if isinstance(said, Metre) else f"line {move_words(said)}"
+    return SaidOfBar(bar, words, "bars", text)
 
 
 def move_words(beats: Fraction) -> str:

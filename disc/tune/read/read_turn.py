@@ -12,7 +12,7 @@ import numpy as np
 
 from disc.errors import BadInput
 from disc.frame import FULL_TURN_DEG
-from disc.records import Plate, Strike
+from disc.records import Metre, Plate, Strike
 from disc.tune.read.model import load_model
 from disc.tune.read.parted import join_tunes, with_bar_moved, with_metre_at
 from disc.tune.read.read_tune import FEWEST_STRIKES, Alternative, TuneReading, read_tune
@@ -34,10 +34,8 @@ def read_turn(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
         section_deg = find_sections(strikes, plate)
     reading = _read_parts(strikes, plate, settings, section_deg) if section_deg else read_tune(strikes, plate, settings)
     tune = reading.tune
-    for bar, metre in settings.metre_at:
-        tune = with_metre_at(tune, bar, metre)
-    for bar, beats in settings.moved:
-        tune = with_bar_moved(tune, bar, beats)
+    for bar, said in settings.bars:
+        tune = with_metre_at(tune, bar, said) if isinstance(said, Metre) else with_bar_moved(tune, bar, said)
     return reading if tune is reading.tune else replace(reading, tune=with_lengths_of_parts(tune))
 
 
