@@ -91,7 +91,8 @@ def _blank_iptc(data: bytearray) -> None:
         if length < 2:
             return
         if data[at + 1] == 0xED:
-            data[at + 4 : at + 2 + length] = bytes(length - 2)
+            end = min(at + 2 + length, len(data))  # a file that was cut short says a length that it has not
+            data[at + 4 : end] = bytes(max(0, end - at - 4))
         at += 2 + length
 
 
@@ -105,7 +106,7 @@ def _blank_png_text(data: bytearray) -> None:
             return
         if kind in (b"tEXt", b"eXIf", b"iTXt", b"zTXt"):
             if kind != b"eXIf":
-                zero = data.find(b"\0", at + 8, end)
-                data[zero + 1 : end] = (b" " if kind == b"tEXt" else b"\0") * (end - zero - 1)
+                first = max(data.find(b"\0", at + 8, end) + 1, at + 8)  # no keyword: all of it
+                data[first:end] = (b" " if kind == b"tEXt" else b"\0") * (end - first)
             data[end : end + 4] = zlib.crc32(data[at + 4 : end]).to_bytes(4, "big")
         at = end + 4

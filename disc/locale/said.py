@@ -31,6 +31,9 @@ _NOTHING_TO_SAY = re.compile(
 )
 
 
+_COMMAND = re.compile(r"(disc [a-z]+|--[a-z-]+) (?:(?!, then ).)+")
+
+
 class Said:
     """Turns English into one language. unknown: what fitted no pattern."""
 
@@ -56,6 +59,8 @@ class Said:
         if words in self._exact:
             return self._exact[words]
         bare = words.strip()
+        if _COMMAND.fullmatch(bare):
+            return words  # to be typed as it stands, numbers and all
         if _NOTHING_TO_SAY.fullmatch(bare):
             return self._numbers(words)
         for said in (bare, bare.removesuffix(".")):
@@ -68,27 +73,41 @@ class Said:
         if depth > 4:
             return None
         for pattern, translated in self._patterns:
-            said = bare
+            said = bare.removesuffix(".")  # first: the last value must not take the full stop for its own
             match = pattern.fullmatch(said)
-            if not match and bare.endswith("."):
-                said = bare[:-1]
+            if not match and said != bare:
+                said = bare
                 match = pattern.fullmatch(said)
             if match:
                 values = {name: self._value(value, depth) for name, value in match.groupdict().items()}
+                if note := match.groupdict().get("note"):
+                    values["note"] = key_note(note, pattern.pattern.endswith("minor"), self.language)
                 return words.replace(said, translated.format(**values), 1)
         return None
 
     def _value(self, words: str, depth: int) -> str:
         found = self._find(words, depth + 1)
+        listed = words.split(" and ")
+        if found is None and len(listed) > 1:
+            known = [self._find(word, depth + 1) for word in listed]
+            if None not in known:
+                return f" {self._t('and')} ".join(str(word) for word in known)
         return self._by_parts(words, depth + 1, note=False) if found is None else found
 
     def _by_parts(self, words: str, depth: int, note: bool = True) -> str:
+        bare = words.strip()
+        if bare.startswith("(") and bare.endswith(")") and ")" not in bare[:-1]:
+            return words.replace(bare, f"({self._part(bare[1:-1], depth + 1, note)})", 1)
         for joint in _JOINTS:
             if joint in words.strip() and depth < 8:
-                return joint.join(self._part(part, depth + 1, note) for part in words.split(joint))
+                return self._joint(joint).join(self._part(part, depth + 1, note) for part in words.split(joint))
         if note and not _NOTHING_TO_SAY.fullmatch(words.strip()):
             self.unknown.add(words.strip())
         return self._numbers(words)
+
+    def _joint(self, joint: str) -> str:
+        """A colon or semicolon as the language sets it: in French a space that does not break stands before it."""
+        return f"\u00a0{joint}" if self.language is Language.FR and joint in ("; ", ": ") else joint
 
     def _part(self, words: str, depth: int, note: bool) -> str:
         found = self._find(words, depth)
@@ -99,6 +118,22 @@ class Said:
 
     def _numbers(self, words: str) -> str:
         return words if self.language is Language.EN else _DECIMAL.sub(r"\1,\2", words)
+
+
+def key_note(name: str, is_minor: bool, language: Language) -> str:
+    """The note a key is named for, as the language says it: "B flat" is B or b in German, si bémol in French."""
+    letter, _, sign = name.partition(" ")
+    if language is Language.FR:
+        said = dict(zip("CDEFGAB", ("do", "ré", "mi", "fa", "sol", "la", "si"), strict=True)).get(letter, letter)
+        return f"{said}{ {'sharp': ' dièse', 'flat': ' bémol'}.get(sign, '') }"
+    if language is Language.DE:
+        said = "H" if letter == "B" and sign != "flat" else letter
+        if sign == "sharp":
+            said += "is"
+        elif sign == "flat" and letter != "B":
+            said += "s" if letter in "AE" else "es"
+        return said.lower() if is_minor else said
+    return name
 
 
 def pattern_regex(pattern: str) -> re.Pattern[str]:

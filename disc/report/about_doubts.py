@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from disc.doubts import doubt_line, in_order
+from disc.doubts import in_order
 from disc.errors import MissingPart
 from disc.job import Job
 from disc.job.made_from import FINDINGS, IDENTIFY, LISTEN, PLAN, REPORT, TUNE
 from disc.job.stale import stale_doubts
-from disc.locale.catalogue import mark
+from disc.locale.catalogue import Language, mark
+from disc.locale.said import said_in
+from disc.locale.said_doubt import doubt_in
 from disc.photo.read_photos import reading_doubts
 from disc.records import About, Doubt
 from disc.report.blocks import Bullets, Paragraph, ReportSection
@@ -41,18 +43,19 @@ def _heard(job: Job) -> tuple[Doubt, ...]:
     return (*plucked_doubts(job), *load_listen_doubts(job))
 
 
-def doubts_part(doubts: Sequence[Doubt]) -> ReportSection | None:
+def doubts_part(doubts: Sequence[Doubt], language: Language = Language.EN) -> ReportSection | None:
     """The doubts, what is stale set apart and first."""
-    stale = tuple(doubt_line(doubt) for doubt in doubts if doubt.about is About.STALE)
-    others = tuple(doubt_line(doubt) for doubt in doubts if doubt.about is not About.STALE)
+    said = said_in(language)
+    stale = tuple(doubt_in(doubt, said) for doubt in doubts if doubt.about is About.STALE)
+    others = tuple(doubt_in(doubt, said) for doubt in doubts if doubt.about is not About.STALE)
     blocks: list[Paragraph | Bullets] = []
     if stale:
         blocks += [
             Paragraph("Results in this report that are older than what they rest on:", strong=True),
-            Bullets(stale),
+            Bullets(stale, own_words=True),
         ]
     if others:
-        blocks.append(Bullets(others))
+        blocks.append(Bullets(others, own_words=True))
     return ReportSection("doubts", tuple(blocks)) if blocks else None
 
 

@@ -37,8 +37,8 @@ def object_part(job: Job, t: Reader | None = None, for_publication: bool = False
     ]
     blocks: list[Block] = []
     if sheet := sheet_rows(job, t, for_publication):
-        blocks += [replace(table(("", ""), sheet), own_words=True), Paragraph(t(SOURCE), small=True)]
-        blocks += [Paragraph(t(LEFT_OUT), small=True)] if for_publication else []
+        blocks += [replace(table(("", ""), sheet), own_words=True), Paragraph(t(SOURCE), small=True, own_words=True)]
+        blocks += [Paragraph(t(LEFT_OUT), small=True, own_words=True)] if for_publication else []
     blocks.append(table(("", ""), [row for row in rows if row[1] is not None]))
     if job.has("pins.csv"):
         pins = job.pins()

@@ -10,11 +10,12 @@ from disc.check.kinds import info
 from disc.check.sentences import evidence_words, sure_words, where_words
 from disc.check.store import load_findings
 from disc.job import Job
+from disc.locale.catalogue import Language, Reader, reader
 from disc.records import Finding
 from disc.repin.records import Estimate, Operation, Plan
 from disc.repin.store import load_plan
 from disc.report.blocks import Block, Bullets, Paragraph, PictureBlock, ReportSection, rows_of, table
-from disc.report.log import in_order, load_log
+from disc.report.log import FIRST_NOTE, in_order, load_log
 from disc.report.pictures import small_jpeg
 from disc.report.places import AROUND_MM
 
@@ -87,7 +88,7 @@ def estimate_part(job: Job) -> ReportSection | None:
         return None
     estimate = plan.estimate
     rows = [(line.what, _range(line.count, 0), _range(line.hours, 1), _range(line.cost, 2)) for line in estimate.lines]
-    rows.append(("all", "", _range(estimate.hours, 1), _range(estimate.cost, 2)))
+    rows.append(("in all", "", _range(estimate.hours, 1), _range(estimate.cost, 2)))
     heading = ("work", "how often", "hours", f"cost, {estimate.currency}")
     return ReportSection("estimate", (table(heading, rows, right=(1, 2, 3)), *_estimate_words(estimate)))
 
@@ -97,7 +98,7 @@ def _estimate_words(estimate: Estimate) -> list[Block]:
     if estimate.sample:
         blocks.append(Paragraph("Made with the sample rates, not with those of this workshop.", strong=True))
     if estimate.words:
-        blocks.append(Paragraph(estimate.words))
+        blocks.append(Paragraph(f"{estimate.words}."))
     return blocks
 
 
@@ -131,14 +132,16 @@ def comparison_part(before: Job, after: Job) -> ReportSection:
     )
 
 
-def log_part(job: Job) -> ReportSection | None:
+def log_part(job: Job, t: Reader | None = None) -> ReportSection | None:
     """The bench log in the order of taking down; None if nothing was written beyond its first line."""
+    t = t or reader(Language.EN)
     steps = in_order(load_log(job))
     if len(steps) < 2:
         return None
     blocks: list[Block] = []
     for number, step in enumerate(steps, start=1):
-        blocks.append(Paragraph(f"{number}. {step.at[:16].replace('T', ' ')}: {step.note}"))
+        note = t(FIRST_NOTE) if step.note == FIRST_NOTE else step.note
+        blocks.append(Paragraph(f"{number}. {step.at[:16].replace('T', ' ')}: {note}"))
         if step.parts:
             blocks.append(Bullets(tuple(f"{p.name}: {p.screws}" if p.screws else p.name for p in step.parts)))
         shown = tuple(PictureBlock(small_jpeg(job.path(name), 800), "jpg", f"step {number}") for name in step.photos)

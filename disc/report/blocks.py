@@ -12,18 +12,20 @@ ANNEX = "provenance"
 
 @dataclass(frozen=True, slots=True)
 class Paragraph:
-    """A paragraph. strong: it stands out; small: a remark."""
+    """A paragraph. strong: it stands out; small: a remark; own_words: said in the reader's language already."""
 
     text: str
     strong: bool = False
     small: bool = False
+    own_words: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Bullets:
-    """A list of short lines."""
+    """A list of short lines. own_words: said in the reader's language already."""
 
     items: tuple[str, ...]
+    own_words: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -73,7 +73,9 @@ def gather(
 ) -> tuple[ReportSection, ...]:
     """The wanted parts in their order, those left out that have nothing to say; what is stale is marked as such."""
     makers: dict[str, Callable[[], ReportSection | None]] = {
-        "doubts": lambda: about_doubts.doubts_part(about_doubts.doubts_of_job(job) if doubts is None else doubts),
+        "doubts": lambda: about_doubts.doubts_part(
+            about_doubts.doubts_of_job(job) if doubts is None else doubts, language
+        ),
         "object": lambda: about_object.object_part(job, reader(language), for_publication),
         "photographs": lambda: about_object.photograph_part(job),
         "map": lambda: about_object.map_part(job),
@@ -83,7 +85,7 @@ def gather(
         "plan": lambda: about_work.plan_part(job),
         "estimate": lambda: about_work.estimate_part(job),
         "comparison": lambda: None if before is None else about_work.comparison_part(open_job(before), job),
-        "log": lambda: about_work.log_part(job),
+        "log": lambda: about_work.log_part(job, reader(language)),
         "measuring": lambda: about_object.measuring_part(job),
         "cautions": about_object.caution_part,
         "provenance": lambda: about_object.provenance_part(job),

@@ -59,9 +59,9 @@ def _block(block: Block, said: Speaker, as_written: bool) -> Block:
     if as_written:
         return block
     if isinstance(block, Paragraph):
-        return replace(block, text=said(block.text))
+        return block if block.own_words else replace(block, text=said(block.text))
     assert isinstance(block, Bullets)
-    return replace(block, items=tuple(said(item) for item in block.items))
+    return block if block.own_words else replace(block, items=tuple(said(item) for item in block.items))
 
 
 def _rows(block: TableBlock, said: Speaker) -> tuple[tuple[str, ...], ...]:

@@ -14,13 +14,16 @@ from pathlib import Path
 
 from disc.errors import BadInput
 from disc.job import LOG_ONLY_SETTING, Job, Stage, create_job, sha256_of
+from disc.locale.catalogue import mark
 from disc.report.pictures import open_picture, taken_at
 from disc.stored import Stored
 
 LOG_FILE = "log.json"
 LOG_PHOTOS = "photos/log"
 FIRST_STEP = 1  # steps are numbered from one, as people count; the first is the caution below
-FIRST_NOTE = "Let the mainsprings down, before the fly, the endless screw or any wheel of the music train is freed."
+FIRST_NOTE = mark(
+    "Let the mainsprings down, before the fly, the endless screw or any wheel of the music train is freed."
+)
 
 
 @dataclass(frozen=True, slots=True)

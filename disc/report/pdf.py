@@ -33,6 +33,11 @@ _STYLE = """
 
 # A column up to this wide is a number, a date or a word: it is set as wide as it needs. So are columns of numbers.
 NARROW_LETTERS = 16
+# A column up to this wide holds a few words: it is as wide as its longest word and this many letters need, so that it
+# neither runs into the next column nor pushes a short one to the far edge.
+MIDDLE_LETTERS = 34
+LETTER_MM = 1.75  # mean width of the table's letters at 8.5 pt, with some to spare for wide ones; measured on a page
+CELL_MM = 3.0  # left and right of the words
 # Beyond this a sentence gains nothing from a still wider column at the cost of the others.
 WIDEST_LETTERS = 110
 
@@ -83,16 +88,25 @@ def _table(block: TableBlock) -> str:
     align = ", ".join("right" if i in block.right else "left" for i in range(columns))
     # The widest words get the room: columns of numbers are as wide as they need, the others share the rest.
     widest = [max((len(row[i]) for row in (block.heading, *block.rows)), default=0) for i in range(columns)]
-    widths = ", ".join(
-        "auto" if widest[i] <= NARROW_LETTERS or i in block.right else f"{min(widest[i], WIDEST_LETTERS)}fr"
-        for i in range(columns)
-    )
+    longest = [
+        max((len(w) for row in (block.heading, *block.rows) for w in row[i].split()), default=0) for i in range(columns)
+    ]
+    widths = ", ".join(_width(widest[i], longest[i], i in block.right) for i in range(columns))
     head = ""
     if any(block.heading):
         cells = ", ".join(f"[*#{typst_text(cell)}*]" for cell in block.heading)
         head = f"table.header({cells}), table.hline(stroke: 0.5pt), "
     cells = ", ".join(f"[#{typst_text(_breakable(cell))}]" for row in block.rows for cell in row)
     return f"#table(columns: ({widths},), align: ({align},), {head}{cells})"
+
+
+def _width(widest: int, longest_word: int, is_number: bool) -> str:
+    """How wide a column is set, by the letters of its widest cell and of its longest word."""
+    if is_number or widest <= NARROW_LETTERS:
+        return "auto"
+    if widest <= MIDDLE_LETTERS:
+        return f"{LETTER_MM * max(longest_word, NARROW_LETTERS) + CELL_MM:.1f}mm"
+    return f"{min(widest, WIDEST_LETTERS)}fr"
 
 
 def _breakable(cell: str) -> str:

@@ -118,7 +118,8 @@ def _slot(phases: Phases, turned: TurnedFaces | None, plate: Plate) -> Doubt | N
     if turned is not None and melody > 1.0:
         told.append(f"the two faces would make a likelier melody turned by {abs(turned.best_deg):.0f} degrees")
     say = f"the stop slot of {which} seems to be marked at the wrong place: {' and '.join(told)}."
-    advice = f"Look at the overlay; mark the slot: disc read JOB ... --slot-{worse.value} u,v (pixels), or at the desk."
+    mark = f"disc read JOB --{worse.value} PHOTO --slot-{worse.value} u,v"
+    advice = f"Look at the overlay; mark the slot: {mark} (pixels), or at the desk."
     return Doubt(About.SLOT, say, advice, None if both > one else worse, min(probability, NAMED))
 
 
