@@ -32,7 +32,9 @@ def correct_plate(job: Job, values: dict[str, Any], advance: Advance = no_progre
         from disc.photo.request import ReadRequest
 
         # The same photographs at another scale: every site moves, which is meant and no sign of another disc.
-        request = ReadRequest(photos.get("upper", ()), photos.get("lower", ()), replace=True)
+        now = job.content.plate.diameter_mm
+        by = now / before.diameter_mm if now and before.diameter_mm else 1.0
+        request = ReadRequest(photos.get("upper", ()), photos.get("lower", ()), replace=True, grown_by=by)
         try:
             read_job(job, request, advance)
         except BaseException:

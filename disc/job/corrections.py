@@ -79,6 +79,21 @@ def apply_corrections(
     return tuple(current), tuple(unfit)
 
 
+def grown(correction: Correction, by: float) -> Correction:
+    """A correction on a disc whose size was said wrongly: by is the right diameter over the one it was made under.
+
+    Places and leans were seen on the photograph and go with it; a thickness and a height were measured by hand, and
+    stay.
+    """
+    changes = tuple(
+        (n, value * by if n in _SEEN_MM and value is not None else value) for n, value in correction.changes
+    )
+    return replace(correction, r_mm=correction.r_mm * by, changes=changes)
+
+
+_SEEN_MM = frozenset({"r_mm", "lean_x_mm", "lean_y_mm"})
+
+
 def _no_longer_read(values: dict[str, Any]) -> dict[str, Any]:
     """What a person says a pin is, is not in the reading's doubt any more."""
     return {"confidence": None, "condition_probability": None} if "condition" in values else {}

@@ -26,7 +26,7 @@ from typing import Any
 
 from disc import __version__
 from disc.errors import BadInput, MissingPart
-from disc.job.corrections import Correction, apply_corrections, corrections_from_edit
+from disc.job.corrections import Correction, apply_corrections, corrections_from_edit, grown
 from disc.job.corrections_file import CORRECTIONS_FILE, load_corrections, stage_corrections
 from disc.job.hand_edits import (
     EditedAgainst,
@@ -230,9 +230,17 @@ class Job:
         radius_mm = None if plate.diameter_mm is None else plate.diameter_mm / 2.0
         return EditedAgainst(self.folder, radius_mm, plate.bore_mm, self.comb() if self.has(COMB_FILE) else None)
 
-    def stage_reading(self, stage: Stage, pins: tuple[Pin, ...]) -> tuple[tuple[Pin, ...], tuple[Correction, ...]]:
-        """Stage a new reading with the corrections laid over it; returns the pins in force and what did not fit."""
-        done, _ = self.corrections()
+    def stage_reading(
+        self, stage: Stage, pins: tuple[Pin, ...], by: float = 1.0
+    ) -> tuple[tuple[Pin, ...], tuple[Correction, ...]]:
+        """Stage a new reading with the corrections laid over it; returns the pins in force and what did not fit.
+
+        by: the diameter over the one that the corrections were made under.
+        """
+        done, undone = self.corrections()
+        if by != 1.0 and (done or undone):
+            done, undone = (tuple(grown(c, by) for c in some) for some in (done, undone))
+            stage_corrections(stage, done, undone)
         in_force, unfit = apply_corrections(pins, done)
         stage.write_text(READING_FILE, format_pins(pins))
         stage.write_text(PINS_FILE, format_pins(in_force))

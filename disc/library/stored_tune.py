@@ -31,7 +31,8 @@ class StoredTune(BaseModel):
             raise ValueError("it has no notes")
         if len(lengths) > 1:
             raise ValueError("its notes are not whole")
-        if any(abs(value) > LARGEST for row in (self.onset_tick, self.duration_tick, self.pitch) for value in row):
+        rows = (self.onset_tick, self.duration_tick, self.pitch, self.bar)
+        if any(abs(value) > LARGEST for row in rows for value in row):
             raise ValueError("a number in it is out of all measure")
         return self
 

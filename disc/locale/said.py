@@ -122,7 +122,7 @@ class Said:
 
 def key_note(name: str, is_minor: bool, language: Language) -> str:
     """The note a key is named for, as the language says it: "B flat" is B or b in German, si bémol in French."""
-    letter, _, sign = name.partition(" ")
+    letter, sign = name[:1], {"b": "flat", "♭": "flat", "#": "sharp", "♯": "sharp"}.get(name[1:], name[2:])
     if language is Language.FR:
         said = dict(zip("CDEFGAB", ("do", "ré", "mi", "fa", "sol", "la", "si"), strict=True)).get(letter, letter)
         return f"{said}{ {'sharp': ' dièse', 'flat': ' bémol'}.get(sign, '') }"

@@ -110,7 +110,7 @@ def read_job(
         if by_bar:
             job.content.plate.diameter_mm = plate.diameter_mm
         names = _stage_photos(stage, job, photos)
-        in_force, unfit = job.stage_reading(stage, pins)
+        in_force, unfit = job.stage_reading(stage, pins, request.grown_by)
         read = {side.side: _face_record(side, names) for side in together.sides}
         for side, face in (kept | read).items():
             face["close_ups"] = [*(face.get("close_ups") or []), *closer.records(side, names)]

@@ -30,7 +30,7 @@ class ReadRequest:
     by_photo: of several photos of one side, what was given for each. scale: (u1, v1, u2, v2, mm) of a known length in
     the face's plane, instead of the plate's diameter. replace: put the reading in force though it is far poorer than
     the one that is. closer: pictures of parts of each face, laid onto its whole reading. scans: whether the photos are
-    a scanner's.
+    a scanner's. grown_by: the plate's diameter over the one that was said before, where it was corrected since.
     """
 
     upper: tuple[Path, ...] = ()
@@ -43,6 +43,7 @@ class ReadRequest:
     closer: dict[Side, tuple[Path, ...]] = field(default_factory=dict)
     scans: bool = False
     by_photo: dict[Path, ReadSettings] = field(default_factory=dict)
+    grown_by: float = 1.0
 
     def of_side(self, side: Side) -> tuple[Path, ...]:
         """The photos of one face; without a picture of both."""

@@ -91,7 +91,10 @@ def _table(block: TableBlock) -> str:
     longest = [
         max((len(w) for row in (block.heading, *block.rows) for w in row[i].split()), default=0) for i in range(columns)
     ]
-    widths = ", ".join(_width(widest[i], longest[i], i in block.right) for i in range(columns))
+    if columns <= 2 and sum(widest) <= WIDEST_LETTERS // 2:  # a name and a few words: nothing is in their way
+        widths = ", ".join(["auto"] * columns)
+    else:
+        widths = ", ".join(_width(widest[i], longest[i], i in block.right) for i in range(columns))
     head = ""
     if any(block.heading):
         cells = ", ".join(f"[*#{typst_text(cell)}*]" for cell in block.heading)

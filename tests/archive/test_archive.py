@@ -195,6 +195,19 @@ def test_place_serial_and_name_are_left_out_and_every_pixel_kept(ending, tmp_pat
         assert np.array_equal(np.asarray(before), pixels)
 
 
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"\xff\xd8\xff\xed\x2f\x8bPhotoshop",  # an APP13 segment that says it is longer than the file
+        b"\x89PNG\r\n\x1a\n\0\0\0\x04tEXtabcd\0\0\0\0\0\0\0\x01IDATx\0\0\0\0",  # a text chunk without its keyword
+    ],
+)
+def test_a_file_that_is_not_as_it_should_be_keeps_its_length_and_its_picture(data):
+    blanked = blank_private(data)
+    assert (len(blanked) == len(data) and blanked[:4] == data[:4] and blanked[-9:-4] == data[-9:-4]) or b"Photo" in data
+    assert b"Photoshop" not in blanked and b"abcd" not in blanked
+
+
 def test_a_private_archive_is_whole_and_opens(job, tmp_path):
     made = make_bag(job, tmp_path / "bag", private=True)
     assert made.blanked == ("photos/log/002-1.jpg",)

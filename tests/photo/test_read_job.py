@@ -10,13 +10,15 @@ import pytest
 from PIL import Image
 
 from disc.comb.comb_job import teeth_after_reading
+from disc.correct_plate import correct_plate
 from disc.job import create_job, open_for_writing, open_job, sha256_of
-from disc.job.corrections import Action, Correction
+from disc.job.corrections import Action, Correction, distance_mm
 from disc.photo.combine_photos import FaceTogether, how_faces_agree
 from disc.photo.read_photos import load_views, read_job
 from disc.photo.request import ReadRequest
 from disc.photo.seen.seen_map import SeenMap
 from disc.records import Condition, Pin, Plate, Side
+from disc.results import ReadResult
 from disc.tables import read_comb
 
 from .photo_sample import SAMPLE, matched
@@ -112,6 +114,31 @@ def test_corrections_survive_a_new_reading(job_folder, tmp_path):
     assert not any(p.side is away.side and p.theta_deg == away.theta_deg and p.r_mm == away.r_mm for p in after)
     assert any(p.condition is Condition.MISSING and abs(p.r_mm - 3.1) < 1e-6 for p in after)
     assert sorted(p.name for p in (folder / "photos").iterdir()) == ["lower.jpg", "upper.jpg"]
+
+
+def test_corrections_go_with_the_pins_where_the_diameter_is_corrected(job_folder, tmp_path):
+    """The disc is 30 mm across; a person corrected pins while 33 mm were said."""
+    folder = tmp_path / "job"
+    shutil.copytree(job_folder, folder)
+    with open_for_writing(folder) as job:
+        correct_plate(job, {"diameter_mm": 33.0})
+    wrong = max(open_job(folder).pins(), key=lambda pin: pin.r_mm)
+    moved = (("r_mm", 5.5), ("theta_deg", 100.0), ("height_mm", 0.4))
+    done = (
+        Correction(Action.CHANGE, wrong.side, wrong.r_mm, wrong.theta_deg, (("condition", Condition.STUB),)),
+        Correction(Action.ADD, Side.UPPER, 5.5, 100.0, moved),
+    )
+    with open_for_writing(folder) as job:
+        with job.step("correct") as stage:
+            job.stage_edit(stage, done)
+        correct_plate(job, {"diameter_mm": 30.0})
+    job = open_job(folder)
+    assert [c.r_mm for c in job.corrections()[0]] == pytest.approx([wrong.r_mm / 1.1, 5.0])
+    (added,) = [pin for pin in job.pins() if pin.side is Side.UPPER and pin.theta_deg == 100.0]
+    assert added.r_mm == pytest.approx(5.0) and added.height_mm == 0.4  # a height was measured by hand
+    assert job.content.result(ReadResult).corrections_not_fitting == 0
+    stub = min(job.pins(), key=lambda p: distance_mm(p, job.corrections()[0][0]))
+    assert stub.condition is Condition.STUB and stub.r_mm == pytest.approx(wrong.r_mm / 1.1, abs=0.05)
 
 
 def test_both_faces_in_one_picture(job_folder, tmp_path):

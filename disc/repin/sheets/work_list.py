@@ -124,7 +124,7 @@ def _face(plan: Plan, side: Side) -> str:
     rows = [_station_cells(s) for s in plan.numbered(side)]
     table = _table(
         ("no.", "do", "place", "beside its nominal place", "pin and hole", "why, and what to look out for"),
-        "(auto, 17mm, 31mm, 32mm, 36mm, 1fr)",
+        "(auto, 25mm, 28mm, 31mm, 34mm, 1fr)",
         rows,
     )
     return f"== #{typst_text(side.value.capitalize() + ' face')}\n#{typst_text(head)} #{typst_text(left)}\n\n{table}"
