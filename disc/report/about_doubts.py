@@ -12,10 +12,10 @@ from disc.job.made_from import FINDINGS, IDENTIFY, LISTEN, PLAN, REPORT, TUNE
 from disc.job.stale import stale_doubts
 from disc.locale.catalogue import Language, mark
 from disc.locale.said import said_in
-from disc.locale.said_doubt import doubt_in
 from disc.photo.read_photos import reading_doubts
 from disc.records import About, Doubt
 from disc.report.blocks import Bullets, Paragraph, ReportSection
+from disc.report.said_doubt import doubt_in
 from disc.results import PluckingResult
 from disc.turn.turn_of_job import turn_of_job
 

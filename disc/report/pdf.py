@@ -45,11 +45,12 @@ WIDEST_LETTERS = 110
 def pdf_of(name: str, sections: Sequence[ReportSection], language: Language, date: str) -> bytes:
     """The report's PDF. name: the object's; date: as it shall stand on the first page."""
     files: dict[str, bytes | str] = {}
-    title = f"{heading('title', language)}: {name}"
+    colon = "\u00a0:" if language is Language.FR else ":"
+    title = f"{heading('title', language)}{colon} {name}"
     style = _STYLE.replace("{language}", language.value).replace("{date}", typst_text(date))
     parts = [style.replace("{title}", typst_text(title))]
     parts.append(f"= #{typst_text(title)}")
-    parts.append(f"#{typst_text(heading('date', language))}: #{typst_text(date)}")
+    parts.append(f"#{typst_text(heading('date', language) + colon)} #{typst_text(date)}")
     sign = (
         "#block(breakable: false, above: 14mm, below: 10mm)[#line(length: 80mm, stroke: 0.6pt)\n"
         f"#text(size: 8.5pt)[#{typst_text(heading('signature', language))}]]"

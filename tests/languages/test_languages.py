@@ -19,7 +19,7 @@ from disc.locale.said import Said
 from disc.locale.terms import PATTERNS
 from disc.locale.update import TRANSLATED, catalogue_path, sentences
 from disc.photo.sheets.map_sheet import map_svg
-from disc.records import Pin, Plate, Side, Turns
+from disc.records import About, Doubt, Pin, Plate, Side, Turns
 from disc.repin.make_plan import PlanSettings, make_plan
 from disc.repin.plan_job import rates_in_force
 from disc.repin.sheets.face_sheet import JobPage, enlarged_sheet, true_size_sheet
@@ -30,6 +30,7 @@ from disc.report.blocks import Bullets, PictureBlock, ReportSection
 from disc.report.condition import gather
 from disc.report.headings import HEADINGS, heading
 from disc.report.in_language import in_language
+from disc.report.said_doubt import doubt_in
 from disc.results import MatchResult, PartResult
 from disc.turn.assumed import assumed_doubts
 from disc.words import CAUTIONS
@@ -166,3 +167,63 @@ def test_which_tune_it_is_is_said_whole_whatever_its_title(language, title):
 
 def replace_bars(match, bars):
     return match.model_copy(update={"differs_in_bars": bars, "transposition": 0.0})
+
+
+# What rooms find in doubt, as they say it, with what settles it; of turn/, photo/, check/, listen/ and job/stale.py.
+DOUBTS = [
+    ("assumed", "the rest arc was never said; 14 degrees are assumed.", "Read the widest gap without pins off the "
+     "photographs: disc set JOB --rest-arc-deg D."),
+    ("comb", "the comb is a draft made from the pins alone: one tooth a track, no pitch and no tip measured.",
+     "Give its table (disc comb JOB --table FILE) or a recording (--plucked RECORDING)."),
+    ("comb", "tooth 11: only 1 of its 2 plucks is heard; if it was not plucked there, every tooth plucked after it has "
+     "another's pitch.", "Pluck it again alone: disc comb JOB --tooth 11 RECORDING."),
+    ("stale", "the findings and the work list rest on what has changed since: comb.csv, pins.csv.",
+     "Make them anew: disc check my-disc, then disc repin my-disc"),
+    ("direction", "the music hangs together better if the disc turns counterclockwise.",
+     "See on which side of the pins the teeth wear them; then disc set JOB --turns counterclockwise"),
+    ("assumed", "teeth 4, 7 and 9 have no pitch of their own; one between the neighbours' is assumed, and the notes "
+     "are marked.", "Measure it: disc comb --plucked RECORDING, or fill in the column pitch (disc comb --table)."),
+    ("slot", "the stop slot of both faces seems to be marked at the wrong place: 5 pins would sound within the rest "
+     "arc and the two faces keep no common beat.",
+     "Look at the overlay; mark the slot: disc read JOB --upper PHOTO --slot-upper u,v (pixels), or at the desk."),
+    ("slot", "the stop slot of the lower face is not plain to see; beat and rest arc speak for the place that was "
+     "read, the next likely one lies at 40 degrees: all angles of the face count from it.",
+     "Check on the overlay that the arrow points to the slot; if not: disc read my-disc --slot-lower 10,20"),
+    ("faces", "the pins of each face lie on the other face's tracks: upper and lower photograph are swapped.",
+     "Read them the other way round: disc read JOB --upper LOWER --lower UPPER"),
+    ("diameter", "the pins fit the comb if the disc is 30.0 mm across, not 33.0 mm.",
+     "Measure it again; then disc set JOB --diameter-mm 30.0"),
+    ("disc", "the upper face lies on the comb's tracks, the lower face does not: two different discs?",
+     "Look at the photograph of the lower side; read it again with disc read."),
+    ("covered", "of the upper face 7 % is covered, between 40 and 80 degrees, r 2.0 to 9.0 mm; no pin there is called "
+     "missing.", "Take another photograph of this face with that part free and the whole rim in the frame, and give "
+     "both: disc read JOB --upper PHOTO OTHER"),
+    ("tune", "tune.mid: this tune does not lie on the disc; the check was made without it.",
+     "Look whether it is the right file; disc identify JOB names the tunes that do lie on it."),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("language", TRANSLATED)
+@pytest.mark.parametrize("about, say, advice", DOUBTS, ids=[say[:30] for _, say, _ in DOUBTS])
+def test_every_doubt_is_said_whole(about, say, advice, language):
+    words = doubt_in(Doubt(About(about), say, advice, Side.UPPER, 0.9), Said(language))
+    assert not words.startswith("In doubt")
+    assert not re.search(r"\b(the|and|is|not|of|it|again)\b", re.sub(r"disc [a-z]+ [^)]*|--\S+ [A-Z]+", "", words)), (
+        words
+    )
+    assert "--diameter-mm 30.0" in words or "30.0" not in advice  # what is typed stays as it is typed
+
+
+@pytest.mark.parametrize(
+    "english, german, french",
+    [
+        ("B flat major", "B-Dur", "si bémol majeur"),
+        ("B minor", "h-Moll", "si mineur"),
+        ("F sharp minor", "fis-Moll", "fa dièse mineur"),
+        ("Bb major", "B-Dur", "si bémol majeur"),
+        ("E flat major", "Es-Dur", "mi bémol majeur"),
+        ("G major", "G-Dur", "sol majeur"),
+    ],
+)
+def test_keys_are_named_as_musicians_name_them(english, german, french):
+    assert (Said(Language.DE)(english), Said(Language.FR)(english)) == (german, french)

@@ -37,10 +37,10 @@ def sheet_row(station: Station, said: Callable[[str], str] = str) -> str:
     up = f"{station.standing_mm:.2f}" if station.standing_mm is not None else ""
     doubt = "?" if station.in_doubt else " "
     do = said(do_words(station).replace("+", " + ")).replace(" + ", "+")
-    return (
-        f"{station.number or 0:3d}{doubt}{do:<16.16s}{place.r_mm:7.3f} {place.theta_deg:9.3f} "
-        f"{place.x_mm:+8.3f} {place.y_mm:+8.3f} {hole:>5s} {deep:>4s} {up:>4s}"
+    numbers = said(
+        f"{place.r_mm:7.3f} {place.theta_deg:9.3f} {place.x_mm:+8.3f} {place.y_mm:+8.3f} {hole:>5s} {deep:>4s} {up:>4s}"
     )
+    return f"{station.number or 0:3d}{doubt}{do:<16.16s}{numbers}"
 
 
 def reason_words(station: Station, room: int, said: Callable[[str], str] = str) -> str:
