@@ -68,7 +68,8 @@ def start(
 
 def plate_lines(values: dict[str, Any]) -> list[str]:
     """What is known of the plate, and how what is not can be measured."""
-    known = [f"{name.replace('_', ' ')} {value}" for name, value in values.items() if value is not None]
+    told = {name: f"{value:.6g}" if isinstance(value, float) else value for name, value in values.items()}
+    known = [f"{name.replace('_', ' ')} {value}" for name, value in told.items() if value is not None]
     missing = [how for name, how in HOW_MEASURED.items() if values.get(name) is None]
     lines = [f"Known: {', '.join(known)}."] if known else []
     return lines + [f"Not known yet: {how}." for how in missing]
