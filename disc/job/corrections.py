@@ -55,28 +55,69 @@ def distance_mm(pin: Pin, correction: Correction) -> float:
     return float(np.hypot(ax - bx, ay - by))
 
 
+class Standing:
+    """Pins and where they stand, as correction after correction changes them; a removed one leaves its row empty."""
+
+    def __init__(self, pins: Sequence[Pin]) -> None:
+        self.pins: list[Pin | None] = []
+        self._xy_mm = np.empty((0, 2))  # one row a pin; NaN where it was removed
+        self._is_upper = np.empty(0, dtype=bool)
+        if pins:
+            self.pins = list(pins)
+            self._xy_mm = np.array([to_xy_mm(pin.r_mm, pin.theta_deg) for pin in pins], dtype=float)
+            self._is_upper = np.array([pin.side is Side.UPPER for pin in pins])
+
+    def near(self, correction: Correction) -> tuple[int, Pin] | None:
+        """The row and the pin that stands nearest to the place of a correction, if it is within reach."""
+        x, y = to_xy_mm(correction.r_mm, correction.theta_deg)
+        gap_mm = np.hypot(self._xy_mm[:, 0] - x, self._xy_mm[:, 1] - y)
+        is_near = (gap_mm <= REACH_MM) & (self._is_upper == (correction.side is Side.UPPER))
+        if not is_near.any():
+            return None
+        row = int(np.argmin(np.where(is_near, gap_mm, np.inf)))
+        pin = self.pins[row]
+        return None if pin is None else (row, pin)
+
+    def lay(self, correction: Correction) -> bool:
+        """Change the pins as a correction says; whether it found its pin."""
+        nearest = self.near(correction)
+        values = dict(correction.changes)
+        if nearest is None:
+            if correction.action is Action.ADD:
+                self._add(_added(self.left(), correction, values))
+            return correction.action is Action.ADD
+        row, pin = nearest
+        if correction.action is Action.REMOVE:
+            self.pins[row] = None
+            self._xy_mm[row] = np.nan
+        elif correction.action is Action.ADD:  # the new reading found the pin by itself: keep what the person said
+            self._put(row, replace(pin, **values))
+        else:
+            self._put(row, replace(pin, **(_no_longer_read(values) | values)))
+        return True
+
+    def _put(self, row: int, pin: Pin) -> None:
+        self.pins[row] = pin
+        self._xy_mm[row] = to_xy_mm(pin.r_mm, pin.theta_deg)
+        self._is_upper[row] = pin.side is Side.UPPER
+
+    def _add(self, pin: Pin) -> None:
+        self.pins.append(pin)
+        self._xy_mm = np.vstack([self._xy_mm, to_xy_mm(pin.r_mm, pin.theta_deg)])
+        self._is_upper = np.append(self._is_upper, pin.side is Side.UPPER)
+
+    def left(self) -> tuple[Pin, ...]:
+        """The pins that stand."""
+        return tuple(pin for pin in self.pins if pin is not None)
+
+
 def apply_corrections(
     pins: Sequence[Pin], corrections: Iterable[Correction]
 ) -> tuple[tuple[Pin, ...], tuple[Correction, ...]]:
     """The pins as a person left them, and the corrections that found no pin. Order of the corrections matters."""
-    current = list(pins)
-    unfit = []
-    for correction in corrections:
-        nearest = min(current, key=lambda pin: distance_mm(pin, correction), default=None)
-        close = nearest is not None and distance_mm(nearest, correction) <= REACH_MM
-        values = dict(correction.changes)
-        if correction.action is Action.ADD:
-            if close and nearest is not None:  # the new reading found the pin by itself: keep what the person said
-                current[current.index(nearest)] = replace(nearest, **values)
-            else:
-                current.append(_added(current, correction, values))
-        elif not close or nearest is None:
-            unfit.append(correction)
-        elif correction.action is Action.REMOVE:
-            current.remove(nearest)
-        else:
-            current[current.index(nearest)] = replace(nearest, **(_no_longer_read(values) | values))
-    return tuple(current), tuple(unfit)
+    standing = Standing(pins)
+    unfit = tuple(correction for correction in corrections if not standing.lay(correction))
+    return standing.left(), unfit
 
 
 def grown(correction: Correction, by: float) -> Correction:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from disc.job.corrections import REACH_MM, Action, Correction, apply_corrections, distance_mm
+from disc.job.corrections import Action, Correction, Standing
 from disc.records import Pin
 
 
@@ -25,14 +25,14 @@ def notes_by_pin(reading: Sequence[Pin], done: Sequence[Correction]) -> dict[int
     if not any(c.note for c in done):
         return {}
     notes: dict[int, tuple[PinNote, ...]] = {}
-    pins: tuple[Pin, ...] = tuple(reading)
+    pins = Standing(reading)
     for correction in done:
         if correction.action is not Action.ADD:
             _keep(notes, pins, correction)
-        pins, _ = apply_corrections(pins, (correction,))
+        pins.lay(correction)
         if correction.action is Action.ADD:
             _keep(notes, pins, correction)
-    standing = {pin.id for pin in pins}
+    standing = {pin.id for pin in pins.left()}
     return {number: words for number, words in notes.items() if number in standing}
 
 
@@ -49,9 +49,7 @@ def set_by_hand(pins: Sequence[Pin], done: Sequence[Correction]) -> frozenset[in
     return frozenset(pin.id for pin in pins if (pin.side, round(pin.r_mm, 3), round(pin.theta_deg, 2)) in places)
 
 
-def _keep(notes: dict[int, tuple[PinNote, ...]], pins: Sequence[Pin], correction: Correction) -> None:
-    if not correction.note:
-        return
-    near = min(pins, key=lambda pin: distance_mm(pin, correction), default=None)
-    if near is not None and distance_mm(near, correction) <= REACH_MM:
-        notes[near.id] = (*notes.get(near.id, ()), PinNote(correction.note, correction.at))
+def _keep(notes: dict[int, tuple[PinNote, ...]], pins: Standing, correction: Correction) -> None:
+    if correction.note and (nearest := pins.near(correction)) is not None:
+        _, pin = nearest
+        notes[pin.id] = (*notes.get(pin.id, ()), PinNote(correction.note, correction.at))
