@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from disc.errors import BadInput
 from disc.library.read.read_files import corpus_sources
 from disc.library.read.reference import tunes_of_abc
 from disc.tune.score.abc_key import key_accidentals
@@ -132,3 +133,8 @@ def test_printed_bar_numbers_count_an_upbeat_as_none_and_a_split_bar_once():
 )
 def test_damaged_text_is_no_tune_or_a_tune_but_never_a_fault(text):
     assert len(tunes_of_abc(text, "f", "c")) <= 1
+
+
+def test_a_note_longer_than_can_be_counted_is_refused_in_one_line():
+    with pytest.raises(BadInput, match="out of all measure"):
+        tunes_of_abc("X:1\nL:1/8\nK:D\nA f9999999999999999999999 g|", "a.abc", "")

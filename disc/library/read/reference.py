@@ -6,18 +6,25 @@ from dataclasses import replace
 
 import numpy as np
 
+from disc.errors import BadInput
 from disc.library.records import TICKS_PER_QUARTER, ReferenceTune, TuneKey
 from disc.tune.score.abc import read_abc
 from disc.tune.score.records import ScoreIn
 
 
 def reference_of(score: ScoreIn, key: TuneKey, collection: str) -> ReferenceTune:
-    """A score as the library holds it: whole ticks from its first note on, bars by their printed numbers."""
+    """A score as the library holds it: whole ticks from its first note on, bars by their printed numbers.
+
+    Raises BadInput for a note longer than can be counted.
+    """
     rows = sorted(
         (round(note.onset_quarter * TICKS_PER_QUARTER), note.pitch, round(note.duration_quarter * TICKS_PER_QUARTER))
         for note in score.notes
     )
-    table = np.array(rows, dtype=np.int64)
+    try:
+        table = np.array(rows, dtype=np.int64)
+    except OverflowError as error:
+        raise BadInput(f"{key}: the length of a note in it is out of all measure. Correct it in the score.") from error
     starts = np.array([round(bar.start_quarter * TICKS_PER_QUARTER) for bar in score.bars])
     numbers = np.array([int(bar.printed) if bar.printed.isdigit() else bar.number for bar in score.bars])
     bar = numbers[np.clip(np.searchsorted(starts, table[:, 0], side="right") - 1, 0, None)]
