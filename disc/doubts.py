@@ -33,6 +33,18 @@ ORDER = (
 )
 
 
+# What was given may be wrong in these ways; then places are on another face, another disc or at another angle. (The way
+# of turning moves no place.)
+WRONGLY_GIVEN = (About.FACES, About.DIAMETER, About.DISC, About.COMB, About.SLOT)
+TOLD_FROM = 0.5
+# A face counts as blurred from here on; a photograph that was only set aside is a plain fact, probability 1.
+BLURRED_FROM = 0.95
+NOT_TRIED = (
+    "While this is open, do not rely on the percentages below: they were tried on whole discs whose facts were given "
+    "rightly."
+)
+
+
 class StoredDoubt(BaseModel):
     """One doubt as it stands in a file or a --json answer."""
 
@@ -85,3 +97,24 @@ def doubts_from_json(items: Sequence[Any], where: str = "the stored doubts") -> 
         reason = " ".join(str(error).split())
         raise BadInput(f"{where}: damaged ({reason}). Read the photographs again.") from error
     return tuple(Doubt(s.about, s.say, s.advice, s.side, s.probability) for s in stored)
+
+
+def misfits(doubts: Iterable[Doubt]) -> tuple[Doubt, ...]:
+    """Doubts, weighed and likely, that something was given wrongly: nothing irreversible is ordered beside them.
+
+    What was merely never said (a plain fact, probability 1) is not among them.
+    """
+    return tuple(d for d in doubts if d.about in WRONGLY_GIVEN and TOLD_FROM <= d.probability < 1.0)
+
+
+def blurred_faces(doubts: Iterable[Doubt]) -> frozenset[Side]:
+    """Faces whose photograph is too blurred for the reading's own certainty, which was tried on sharp ones, to hold."""
+    sharp = (d for d in doubts if d.about is About.SHARP and BLURRED_FROM <= d.probability < 1.0)
+    return frozenset(d.side for d in sharp if d.side is not None)
+
+
+def untried_lines(doubts: Sequence[Doubt]) -> list[str]:
+    """A line where percentages follow that no bench covers: of half a disc, or of one that was given wrongly."""
+    turned = any(d.about is About.DIRECTION and d.probability < 1.0 for d in doubts)
+    half = any(d.about is About.FACE for d in doubts)
+    return [NOT_TRIED] if turned or half or misfits(doubts) else []

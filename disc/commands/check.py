@@ -43,9 +43,9 @@ def check(
 
 def _tell(checked: Checked) -> None:
     from disc.check.sentences import finding_line, summary_line
-    from disc.doubts import doubt_lines
+    from disc.doubts import doubt_lines, untried_lines
 
-    say(*doubt_lines(checked.doubts))
+    say(*doubt_lines(checked.doubts), *untried_lines(checked.doubts))
     say(summary_line(item.finding for item in checked.settled if not item.is_rejected))
     if checked.summary["known_tune"]:
         say(f"Judged with the known tune: {checked.summary['known_tune']}.")

@@ -44,7 +44,7 @@ def transcribe(
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """The tune from pins and comb: score, MIDI, sound. What is set here is kept for the next time."""
-    from disc.doubts import doubt_lines, doubts_to_json
+    from disc.doubts import doubt_lines, doubts_to_json, untried_lines
     from disc.job import open_for_writing
     from disc.turn.transcribe_job import transcribe_job
 
@@ -58,7 +58,7 @@ def transcribe(
     if as_json:
         show_json({"job": job, "tune": found, "files": made.files, "doubts": doubts_to_json(made.doubts)})
         return
-    say(*doubt_lines(made.doubts))
+    say(*doubt_lines(made.doubts), *untried_lines(made.doubts))
     say(
         f"{found['strikes']} strikes: {found['melody_notes']} of melody, "
         f"{found['accompaniment_notes']} of accompaniment.",

@@ -123,7 +123,15 @@ PATTERNS: tuple[str, ...] = (
     mark("assemble, play and time"),
     mark("wire"),
     mark("drills"),
-    mark("nothing is in doubt"),
+    mark("none of these places is in doubt"),
+    mark("no standing pin's diameter was measured; wire of {size} mm is assumed"),
+    mark("Measure a sound pin and write it into pins.csv as diameter_mm"),
+    mark(
+        "While this is open, do not rely on the percentages below: they were tried on whole discs whose facts were "
+        "given rightly"
+    ),
+    mark("{value} (never said, assumed)"),
+    mark("not photographed"),
     mark("measure it"),
     mark("missing pin"),
     mark("abandoned hole"),

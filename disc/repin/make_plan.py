@@ -14,10 +14,11 @@ from disc.check.decisions import load_decisions, settle
 from disc.check.store import FINDINGS_FILE, load_findings
 from disc.design.settings import Spot
 from disc.design.stored_design import is_designed, stored_design
+from disc.doubts import blurred_faces, misfits
 from disc.errors import BadInput
 from disc.frame import to_xy_mm
 from disc.job import COMB_FILE, Job
-from disc.records import About, Doubt, Finding, Pin, Side
+from disc.records import Doubt, Finding, Pin, Side
 from disc.repin.machine.dividing import COMMON_CIRCLES, COMMON_WORMS, best_dividing, divide, parse_circles
 from disc.repin.records import FaceDividing, Operation, Plan, Station
 from disc.repin.sheets.drill_table import worst_drilled_ms
@@ -75,7 +76,7 @@ def make_plan(
     layout = _layout(job, settings, turn)
     shop = _shop(job, settings)
     pins = job.pins() if turn is None else turn.pins
-    stations, notes = _stations(job, pins, layout, shop, findings, misfits(() if turn is None else turn.doubts))
+    stations, notes = _stations(job, pins, layout, shop, findings, () if turn is None else turn.doubts)
     circles = COMMON_CIRCLES if settings.circles is None else parse_circles(settings.circles)
     error_s = None if is_designed(job) else layout.setting_error_s
     plan = Plan(
@@ -114,27 +115,13 @@ def _shop(job: Job, settings: PlanSettings) -> Shop:
     )
 
 
-# What was given may be wrong in these ways; then places are on another face, another disc or at another angle. (The way
-# of turning moves no place.)
-WRONGLY_GIVEN = (About.FACES, About.DIAMETER, About.DISC, About.COMB, About.SLOT)
-TOLD_FROM = 0.5
-
-
-def misfits(doubts: Sequence[Doubt]) -> tuple[Doubt, ...]:
-    """Doubts, weighed and likely, that something was given wrongly: nothing irreversible is ordered beside them.
-
-    What was merely never said (a plain fact, probability 1) is not among them.
-    """
-    return tuple(d for d in doubts if d.about in WRONGLY_GIVEN and TOLD_FROM <= d.probability < 1.0)
-
-
 def _stations(
     job: Job,
     pins: Sequence[Pin],
     layout: Layout,
     shop: Shop,
     findings: Sequence[Finding] | None,
-    wrong: Sequence[Doubt],
+    doubts: Sequence[Doubt],
 ) -> tuple[tuple[Station, ...], list[str]]:
     """The stations, and what a person should know about how they came about."""
     if (design := stored_design(job)) is not None:
@@ -142,8 +129,9 @@ def _stations(
         made = stations_of_design(pins, layout, shop, frozenset(design.kept), frozenset(design.reused))
         return made, [words] if design.kept else []
     settled, unfit = settle(load_findings(job) if findings is None else findings, load_decisions(job))
+    wrong = misfits(doubts)
     held = [f"Nothing is pulled, drilled or cut before this is settled: {doubt.say}" for doubt in wrong]
-    stations = stations_of_reading(pins, settled, layout, shop, bool(wrong))
+    stations = stations_of_reading(pins, settled, layout, shop, bool(wrong), blurred_faces(doubts))
     return stations, [*held, *_reading_notes(job, len(unfit))]
 
 

@@ -22,6 +22,7 @@ from disc.repin.sheets.face_sheet import JobPage, check_paper, enlarged_sheet, l
 from disc.repin.sheets.work_list import sheets_pdf, work_list_pdf
 from disc.repin.store import stage_plan
 from disc.repin.work.estimate import Rates, history_entry, parse_rates, read_rates, sample_rates_text
+from disc.repin.work.nominal_places import wire_doubts
 from disc.results import RepinResult
 from disc.tables import read_text
 from disc.tune.store import TUNE_FILE
@@ -56,6 +57,7 @@ def plan_job(job: Job, given: PlanSettings, advance: Advance = no_progress) -> P
     plan = make_plan(job, settings, rates, turn=turn)
     page = JobPage(paper, job.folder.resolve().name, _language(settings))
     scale = settings.enlarge if settings.enlarge is not None else largest_enlargement(plan.plate, paper)
+    doubts = (*(doubts_of_job(job) if turn is None else turn.doubts), *_wire_doubts(job, plan))
     last = job.content.result(RepinResult)
     history = [] if last is None else list(last.history)
     assert plan.estimate is not None
@@ -67,7 +69,7 @@ def plan_job(job: Job, given: PlanSettings, advance: Advance = no_progress) -> P
         stage_plan(stage, plan)
         _stage_drawings(stage, plan, page, scale)
         advance(0.8, "work list")
-        stage.write_bytes("out/work-list.pdf", work_list_pdf(plan, page, history))
+        stage.write_bytes("out/work-list.pdf", work_list_pdf(plan, page, history, doubts))
         if rates_text is not None:
             if job.has(RATES_FILE) and job.path(RATES_FILE).read_text(encoding="utf-8") != rates_text:
                 stage.copy_in(job.path(RATES_FILE), PREVIOUS_RATES_FILE)
@@ -78,8 +80,12 @@ def plan_job(job: Job, given: PlanSettings, advance: Advance = no_progress) -> P
         job.content.keep(RepinResult(**_summary(plan, history)))
         job.settings[SETTINGS] = {n: getattr(settings, n) for n in REMEMBERED if getattr(settings, n) is not None}
         files = tuple(stage.names)
-    doubts = doubts_of_job(job) if turn is None else turn.doubts
     return PlanMade(plan, files, tuple(history), (*stale_doubts(job, without=(PLAN,)), *doubts))
+
+
+def _wire_doubts(job: Job, plan: Plan) -> list[Doubt]:
+    """That wire was chosen without a measured pin, where any is to be set."""
+    return wire_doubts(job.pins()) if any(Operation.SET in s.possible for s in plan.stations) else []
 
 
 def _language(settings: PlanSettings) -> Language:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from disc.doubts import in_order
+from disc.doubts import in_order, untried_lines
 from disc.errors import MissingPart
 from disc.job import Job
 from disc.job.made_from import FINDINGS, IDENTIFY, LISTEN, PLAN, REPORT, TUNE
@@ -14,9 +14,10 @@ from disc.locale.catalogue import Language, mark
 from disc.locale.said import said_in
 from disc.photo.read_photos import reading_doubts
 from disc.records import About, Doubt
+from disc.repin.work.nominal_places import wire_doubts
 from disc.report.blocks import Bullets, Paragraph, ReportSection
 from disc.report.said_doubt import doubt_in
-from disc.results import PluckingResult
+from disc.results import PluckingResult, RepinResult
 from disc.turn.turn_of_job import turn_of_job
 
 STALE = mark("Stale: this part rests on what has changed since it was made; see the first part.")
@@ -30,7 +31,8 @@ def doubts_of_job(job: Job) -> tuple[Doubt, ...]:
         others = turn_of_job(job).doubts
     except MissingPart:  # no pins, comb or diameter yet
         others = reading_doubts(job)
-    return (*stale_doubts(job, without=(REPORT,)), *in_order((*others, *_heard(job))))
+    wire = wire_doubts(job.pins()) if job.content.result(RepinResult) is not None else []
+    return (*stale_doubts(job, without=(REPORT,)), *in_order((*others, *_heard(job), *wire)))
 
 
 def _heard(job: Job) -> tuple[Doubt, ...]:
@@ -56,6 +58,7 @@ def doubts_part(doubts: Sequence[Doubt], language: Language = Language.EN) -> Re
         ]
     if others:
         blocks.append(Bullets(others, own_words=True))
+    blocks += [Paragraph(words, strong=True) for words in untried_lines(doubts)]
     return ReportSection("doubts", tuple(blocks)) if blocks else None
 
 

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Collection
 from dataclasses import replace
 from pathlib import Path
 
 from disc.job import Job
-from disc.locale.catalogue import Language, Reader, reader
+from disc.locale.catalogue import Language, Reader, mark, reader
 from disc.object.sheet import LEFT_OUT, SOURCE, sheet_rows
-from disc.records import Condition, Side
+from disc.photo.read_photos import reading_doubts
+from disc.records import About, Condition, Plate, Side
 from disc.report.blocks import Block, Bullets, Paragraph, PictureBlock, ReportSection, table
 from disc.report.pictures import small_jpeg
 from disc.report.places import rim_outline
@@ -31,9 +33,9 @@ def object_part(job: Job, t: Reader | None = None, for_publication: bool = False
         ("diameter", f"{plate.diameter_mm:.2f} mm"),
         ("thickness", None if plate.thickness_mm is None else f"{plate.thickness_mm:.2f} mm"),
         ("bore", None if plate.bore_mm is None else f"{plate.bore_mm:.2f} mm"),
-        ("turns", f"{plate.turns.value}, seen on the upper side"),
-        ("one turn", f"{plate.revolution_s:.1f} s"),
-        ("rest arc", f"{plate.rest_arc_deg:.1f} degrees"),
+        ("turns", _given(plate, "turns", f"{plate.turns.value}, seen on the upper side")),
+        ("one turn", _given(plate, "revolution_s", f"{plate.revolution_s:.1f} s")),
+        ("rest arc", _given(plate, "rest_arc_deg", f"{plate.rest_arc_deg:.1f} degrees")),
     ]
     blocks: list[Block] = []
     if sheet := sheet_rows(job, t, for_publication):
@@ -42,14 +44,12 @@ def object_part(job: Job, t: Reader | None = None, for_publication: bool = False
     blocks.append(table(("", ""), [row for row in rows if row[1] is not None]))
     if job.has("pins.csv"):
         pins = job.pins()
+        unseen = {d.side for d in reading_doubts(job) if d.about is About.FACE}
         by_face = {side: Counter(pin.condition for pin in pins if pin.side is side) for side in Side}
         blocks.append(
             table(
                 ("face", *(condition.value for condition in Condition), "all"),
-                [
-                    (side.value, *(by_face[side][condition] for condition in Condition), by_face[side].total())
-                    for side in Side
-                ],
+                [_face_row(side, by_face[side], unseen) for side in Side],
                 right=range(1, len(Condition) + 2),
             )
         )
@@ -58,6 +58,21 @@ def object_part(job: Job, t: Reader | None = None, for_publication: bool = False
         corrected = f", with {by_hand} correction{'s' if by_hand > 1 else ''} by hand" if by_hand else ""
         blocks.append(Paragraph(f"Pins and holes {source}{corrected}.", small=True))
     return ReportSection("object", tuple(blocks))
+
+
+NOT_GIVEN = mark("{value} (never said, assumed)")
+
+
+def _given(plate: Plate, name: str, value: str) -> str:
+    """A fact of the plate; what nobody gave does not stand there as data."""
+    return NOT_GIVEN.format(value=value) if name in plate.assumed else value
+
+
+def _face_row(side: Side, counts: Counter[Condition], unseen: Collection[Side | None]) -> tuple[object, ...]:
+    """A face's sites by condition; of a face that was not photographed no number is known."""
+    if side in unseen:
+        return (side.value, *("–" for _ in Condition), "not photographed")
+    return (side.value, *(counts[condition] for condition in Condition), counts.total())
 
 
 def photograph_part(job: Job) -> ReportSection | None:

@@ -65,7 +65,7 @@ def test_a_bill_by_hand():
 
 def test_no_range_where_nothing_is_in_doubt():
     made = estimate((station(1, "drill", "set"), station(2, "pull")), parse_rates(RATES, "rates"))
-    assert made.hours[0] == made.hours[1] == made.hours[2] and made.words == "nothing is in doubt"
+    assert made.hours[0] == made.hours[1] == made.hours[2] and made.words == "none of these places is in doubt"
 
 
 def test_a_disc_that_needs_nothing_costs_nothing_and_one_in_doubt_perhaps_nothing():

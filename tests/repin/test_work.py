@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 
 from disc.check.decisions import Verdict, decision_on, settle
+from disc.doubts import misfits
 from disc.records import About, Condition, Doubt, Pin, Side, Turns
-from disc.repin.make_plan import misfits
 from disc.repin.records import Operation
 from disc.repin.work.nominal_places import lay_out
 from disc.repin.work.stations import Shop, stations_of_design, stations_of_reading

@@ -9,10 +9,11 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from disc.doubts import doubt_lines
 from disc.frame import turns_seen, work_turns
 from disc.locale.catalogue import Language
 from disc.locale.said import said_in
-from disc.records import Side
+from disc.records import Doubt, Side
 from disc.repin.records import Estimate, FaceDividing, Operation, Plan, Station
 from disc.repin.sheets.drill_table import machine_rows, sides_worked, worst_ms
 from disc.repin.sheets.face_sheet import JobPage
@@ -37,9 +38,11 @@ def sheets_pdf(sheets: Mapping[str, str], paper: str) -> bytes:
     return pdf_from_typst(source, {f"{name}.svg": text for name, text in sheets.items()})
 
 
-def work_list_pdf(plan: Plan, page: JobPage, history: Sequence[Mapping[str, Any]]) -> bytes:
+def work_list_pdf(
+    plan: Plan, page: JobPage, history: Sequence[Mapping[str, Any]], doubts: Sequence[Doubt] = ()
+) -> bytes:
     """The work list of a plan."""
-    return pdf_from_typst(said_anew(work_list_source(plan, page, history), page.language))
+    return pdf_from_typst(said_anew(work_list_source(plan, page, history, doubts), page.language))
 
 
 def said_anew(source: str, language: Language) -> str:
@@ -54,9 +57,11 @@ def said_anew(source: str, language: Language) -> str:
     return _PRINTED.sub(anew, source)
 
 
-def work_list_source(plan: Plan, page: JobPage, history: Sequence[Mapping[str, Any]]) -> str:
+def work_list_source(
+    plan: Plan, page: JobPage, history: Sequence[Mapping[str, Any]], doubts: Sequence[Doubt] = ()
+) -> str:
     """The typst text of the work list."""
-    parts = [_preamble(page), _opening(plan, page)]
+    parts = [_preamble(page), _opening(plan, page, doubts)]
     for side in sides_worked(plan):
         parts.append(_face(plan, side))
     parts += [_machines(plan, face) for face in plan.dividing]
@@ -78,7 +83,7 @@ def _preamble(page: JobPage) -> str:
     )
 
 
-def _opening(plan: Plan, page: JobPage) -> str:
+def _opening(plan: Plan, page: JobPage, doubts: Sequence[Doubt]) -> str:
     plate = plan.plate
     fills_up = plan.designed and any(s.operations == (Operation.LEAVE,) for s in plan.stations)
     kind = "an old disc filled up" if fills_up else "a new disc: every pin is set" if plan.designed else "an old disc"
@@ -91,9 +96,10 @@ def _opening(plan: Plan, page: JobPage) -> str:
         facts.append(f"The standing pins keep the beat to {plan.setting_error_ms:.0f} ms (root mean square).")
     facts += plan.notes
     lines = " ".join(facts)
+    unsure = "".join(f"- #{typst_text(line)}\n" for line in doubt_lines(doubts))
     cautions = "\n".join(f"- #{typst_text(CAUTIONS[key])}" for key in plan.cautions)
     return (
-        f"= #{typst_text('Work list: ' + page.name)}\n\n#{typst_text(lines[0].upper() + lines[1:])}\n\n"
+        f"= #{typst_text('Work list: ' + page.name)}\n\n{unsure}\n#{typst_text(lines[0].upper() + lines[1:])}\n\n"
         "#block(stroke: 0.8pt, inset: 6pt, width: 100%)[*#" + typst_text(BEFORE) + "*\n" + cautions + "\n]"
     )
 

@@ -177,7 +177,7 @@ def _words(in_doubt: int, spare: int) -> str:
     if spare:
         pins = "1 pin" if spare == 1 else f"{spare} pins"
         parts.append(f"{pins} may break when straightened: the most sets new ones")
-    return "; ".join(parts) or "nothing is in doubt"
+    return "; ".join(parts) or "none of these places is in doubt"
 
 
 # ---- what was estimated when

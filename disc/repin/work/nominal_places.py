@@ -27,7 +27,7 @@ from disc.frame import (
     turn_for_onset_deg,
     wrap_deg,
 )
-from disc.records import Comb, Pin, Plate, Side, Tooth, Tune
+from disc.records import About, Comb, Doubt, Pin, Plate, Side, Tooth, Tune
 from disc.repin.records import PlaceOnFace, Tolerance, spot
 from disc.turn.bars import BarGrid
 from disc.turn.places import place_at
@@ -160,6 +160,19 @@ def usual_diameter(pins: Sequence[Pin]) -> float:
     """Median diameter of the standing pins; USUAL_DIAMETER_MM where none was measured."""
     sizes = [p.diameter_mm for p in pins if p.plays and p.diameter_mm]
     return float(median(sizes)) if sizes else USUAL_DIAMETER_MM
+
+
+def wire_doubts(pins: Sequence[Pin]) -> list[Doubt]:
+    """One doubt where no standing pin's diameter was measured, so that the wire to set is a guess."""
+    if any(pin.plays and pin.diameter_mm for pin in pins):
+        return []
+    return [
+        Doubt(
+            About.ASSUMED,
+            f"no standing pin's diameter was measured; wire of {USUAL_DIAMETER_MM:g} mm is assumed.",
+            "Measure a sound pin and write it into pins.csv as diameter_mm.",
+        )
+    ]
 
 
 # ---- tracks

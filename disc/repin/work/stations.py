@@ -50,23 +50,31 @@ class Shop:
 
 
 def stations_of_reading(
-    pins: Sequence[Pin], settled: Sequence[SettledFinding], layout: Layout, shop: Shop, misfit: bool = False
+    pins: Sequence[Pin],
+    settled: Sequence[SettledFinding],
+    layout: Layout,
+    shop: Shop,
+    misfit: bool = False,
+    blurred: Collection[Side] = (),
 ) -> tuple[Station, ...]:
     """The stations of a disc that was read: pins as they are, holes, and places where a pin is wanted.
 
     misfit: something was likely given wrongly (faces, comb, diameter, slot), so that no place is certain.
+    blurred: faces whose photograph is not sharp, where nothing is certain enough for work that cannot be undone.
     """
     stock = choose_stock(usual_diameter(pins), shop.wires_mm, shop.drills)
     drafts: list[Station] = []
     for pin in pins:
         said = verdicts_of(pin, settled)
         height = usual_height(pins, pin.side, pin.tooth)
-        work, if_so = look_first(work_at_pin(pin, said, layout.plate, height), said.any_accepted, misfit)
+        work, if_so = look_first(
+            work_at_pin(pin, said, layout.plate, height), said.any_accepted, misfit, pin.side in blurred
+        )
         made = _at_pin(pin, work, said.finding, layout, height or USUAL_STANDING_MM, stock)
         drafts += [replace(station, if_so=if_so) for station in made] if if_so else made
     for one in settled:
         if one.finding.kind == Kind.MISSING and not any(is_near(one.finding, pin) for pin in pins):
-            drafts.append(_without_hole(one, pins, layout, stock, misfit))
+            drafts.append(_without_hole(one, pins, layout, stock, misfit, one.finding.side in blurred))
     return _with_walls(_numbered(drafts), pins, layout, shop)
 
 
@@ -218,11 +226,13 @@ def _off_place(station: Station, layout: Layout) -> tuple[str, ...]:
     return (f"{strikes}: set the pin upright, then bring its tip over, {task.toward}",)
 
 
-def _without_hole(one: SettledFinding, pins: Sequence[Pin], layout: Layout, stock: PinStock, misfit: bool) -> Station:
+def _without_hole(
+    one: SettledFinding, pins: Sequence[Pin], layout: Layout, stock: PinStock, misfit: bool, blurred: bool
+) -> Station:
     finding = one.finding
     near = spot(finding.r_mm, finding.theta_deg)
     nominal = nominal_place(layout, finding.side, near, finding.tooth)
-    work, if_so = look_first(work_without_hole(one), one.verdict is Verdict.ACCEPTED, misfit)
+    work, if_so = look_first(work_without_hole(one), one.verdict is Verdict.ACCEPTED, misfit, blurred)
     return Station(
         number=0 if work.wanted > SURE_NOT and _is_looked_at(work) else None,
         side=finding.side,

@@ -147,14 +147,16 @@ QUESTIONS = {
 IF_NOT = "if not, nothing is done here"
 
 
-def look_first(work: PlaceWork, accepted: bool, misfit: bool = False) -> tuple[PlaceWork, tuple[StationTask, ...]]:
+def look_first(
+    work: PlaceWork, accepted: bool, misfit: bool = False, blurred: bool = False
+) -> tuple[PlaceWork, tuple[StationTask, ...]]:
     """The work as it is ordered, and what follows only if a look says so: nothing irreversible is done on doubt.
 
     accepted: a person said that it is so, which is certainty enough. misfit: faces, comb, diameter or slot are likely
-    given wrongly, so that no place is certain.
+    given wrongly, so that no place is certain. blurred: the photograph is not sharp, so that this one is not.
     """
     final = [task for task in work.tasks if task.operation in IRREVERSIBLE]
-    if not final or accepted or work.wanted <= SURE_NOT or (work.wanted >= CERTAIN and not misfit):
+    if not final or accepted or work.wanted <= SURE_NOT or (work.wanted >= CERTAIN and not (misfit or blurred)):
         return work, ()
     what = " and ".join(task.operation.value for task in work.tasks)
     first = (
