@@ -61,18 +61,15 @@ def _made_once(tmp_path_factory, name, make):
     return shared / name / "watch"
 
 
-@pytest.fixture(scope="session")
-def shared_desk(tmp_path_factory):
-    """The one desk of all files that share it; its server and its page start when they are first asked for."""
+@pytest.fixture(scope="module")
+def one_desk(request, tmp_path_factory):
+    """The one desk of a file that says ONE_DESK = True; None in another."""
+    if not getattr(request.module, "ONE_DESK", False):
+        yield None
+        return
     made = OneDesk(tmp_path_factory.mktemp("one") / "watch")
     yield made
     made.close()
-
-
-@pytest.fixture
-def one_desk(request, shared_desk):
-    """The shared desk in a file that says ONE_DESK = True; None in another."""
-    return shared_desk if getattr(request.module, "ONE_DESK", False) else None
 
 
 @pytest.fixture

@@ -1,4 +1,4 @@
-"""One running desk for the tests of many files: its job is laid out anew before each, and its page begins anew.
+"""One running desk for all tests of a file: its job is laid out anew before each, and its page begins anew.
 
 A desk and a browser's window of their own cost several seconds of processor time; most tests only want a fresh job and
 a fresh page. A file says so with `ONE_DESK = True` (see conftest.py).
@@ -72,5 +72,7 @@ class OneDesk:
         page.page.goto("about:blank")
 
     def close(self) -> None:
-        """End the desk; its pages end with the browser."""
+        """End pages and desk."""
+        for page in self._pages.values():
+            page.close()
         self._ends.close()

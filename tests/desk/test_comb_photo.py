@@ -19,7 +19,6 @@ from disc.tables import read_comb
 from .sample import copied
 from .sounds import write_recording
 
-ONE_DESK = True
 LONG_MS = 60_000  # listening takes seconds, and the machine may be busy
 
 

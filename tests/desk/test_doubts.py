@@ -8,7 +8,6 @@ from disc.desk.work.session import Session
 from disc.job import create_job, open_for_writing
 from disc.records import Side
 
-ONE_DESK = True
 OTHER = {Side.UPPER: Side.LOWER, Side.LOWER: Side.UPPER}
 KINDS = "async () => (await import('/static/js/store.js')).desk.state.doubts.map((doubt) => doubt.about)"
 

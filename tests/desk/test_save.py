@@ -5,7 +5,6 @@ from __future__ import annotations
 from disc.job import open_job
 from disc.repin.store import load_plan
 
-ONE_DESK = True
 # First bytes: Standard MIDI Files 1.0; ISO 32000-1, 7.5.2; RIFF (Microsoft and IBM, 1991).
 STARTS = {
     "out/tune.mid": b"MThd", "out/tune.pdf": b"%PDF", "out/tune.wav": b"RIFF", "out/work-list.pdf": b"%PDF",
