@@ -8,11 +8,11 @@ from types import CodeType
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
-# The same examples at every run: what fails on one machine fails on all. How quickly they are drawn is the machine's
-# affair (a busy one was refused for one draw of a second): speed belongs in a benchmark.
-settings.register_profile("repeatable", derandomize=True, suppress_health_check=[HealthCheck.too_slow])
+# The same examples at every run: what fails on one machine fails on all.
+settings.register_profile("repeatable", derandomize=True)
 settings.load_profile("repeatable")
 
 # One thread a library: results and times must not depend on how many cores there are.
@@ -32,6 +32,18 @@ PRINTED = {
     "comb/test_bar.py", "library/test_abc.py", "measures/test_measures.py", "repin/test_dividing.py",
     "repin/test_gcode.py", "tune/test_abc_standard.py",
 }  # fmt: skip
+
+
+def pytest_collection_finish() -> None:
+    """Draw once before the tests: at its first draw Hypothesis reads the program's modules for constants and builds its
+    table of letters, a second or two, which its check for slow strategies would lay to the first test's charge."""
+
+    @settings(max_examples=5, database=None, suppress_health_check=[HealthCheck.too_slow])
+    @given(st.integers(), st.text(), st.floats())
+    def draw(number: int, letters: str, value: float) -> None:
+        """Nothing is asked of them."""
+
+    draw()
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
