@@ -86,6 +86,9 @@ def walk(desk: DeskPage, hands: Keys | Fingers, photos: tuple[Path, Path], given
     """given: diameter_mm, turns, revolution_s, rest_arc_deg, and comb, the path of a table (None: a draft)."""
     page = desk.page
     page.set_default_timeout(LONG_MS)
+    # Listened to throughout: the driver turns choosers over to a listener only some time after it was added, without
+    # saying when, so that the first key of a busy machine would open one that nobody is told of.
+    page.on("filechooser", lambda _: None)
     for side, path in zip(("upper", "lower"), photos, strict=True):
         hands.bring(f"#photo-{side}", path)
         page.wait_for_selector(f".drop[data-side={side}] img:not([hidden])", timeout=LONG_MS)
