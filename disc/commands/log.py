@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from disc.locale.catalogue import Language
 from disc.words import plain, say, say_cautions, show_json
 
 if TYPE_CHECKING:
@@ -99,14 +100,18 @@ def list_steps(context: typer.Context, as_json: AsJson = False) -> None:
 
 
 @log.command("put-back")
-def put_back(context: typer.Context, as_json: AsJson = False) -> None:
+def put_back(
+    context: typer.Context,
+    language: Annotated[Language, typer.Option(help="The checklist's language.")] = Language.EN,
+    as_json: AsJson = False,
+) -> None:
     """The steps in reverse order, as a checklist with pictures."""
     from disc.job import open_for_writing
-    from disc.report.put_back import PAGE_NAME, PDF_NAME, make_put_back
+    from disc.report.put_back import make_put_back, put_back_names
 
     with open_for_writing(context.obj) as job:
-        steps = make_put_back(job)
-        made = [job.path(PDF_NAME), job.path(PAGE_NAME)]
+        steps = make_put_back(job, language)
+        made = [job.path(name) for name in put_back_names(language)]
     if as_json:
         show_json({"steps": steps, "files": made})
         return

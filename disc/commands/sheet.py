@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from disc.errors import BadInput
+from disc.locale.catalogue import Language
 from disc.words import say, show_json
 
 
@@ -25,6 +26,7 @@ def sheet(
     diameter_mm: Annotated[float | None, typer.Option(help="The disc's diameter: the window is 4 mm wider.")] = None,
     window: Annotated[float | None, typer.Option(help="The window's width in mm, 26 to 44 in steps of 2.")] = None,
     page: Annotated[PaperSize, typer.Option(help="The paper.")] = PaperSize.A4,
+    language: Annotated[Language, typer.Option(help="The language of what is printed on it.")] = Language.EN,
     lens: Annotated[bool, typer.Option("--lens", help="List the lenses that earlier photographs told.")] = False,
     forget: Annotated[str | None, typer.Option(help="With --lens: forget this one by its number, or all.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
@@ -42,9 +44,9 @@ def sheet(
         width = window_for(diameter_mm)
     else:
         raise BadInput("disc sheet: how wide is the disc? Give --diameter-mm, or the window's width with --window.")
-    write_whole(out, sheet_pdf(page.value, width))
+    write_whole(out, sheet_pdf(page.value, width, language))
     if as_json:
-        show_json({"file": out, "page": page, "window_mm": width})
+        show_json({"file": out, "page": page, "window_mm": width, "language": language})
         return
     say(f"{out}: the measuring sheet, {page.value.upper() if len(page) == 2 else 'Letter'}, window {width} mm.")
     say("Print it at 100 % (no fitting to the page), and measure the bar of 50 mm with a caliper.")

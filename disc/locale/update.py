@@ -6,13 +6,14 @@ empty in de/disc.po and fr/disc.po; tests/locale says what is still missing.
 
 from __future__ import annotations
 
+import ast
 from pathlib import Path
 
 from disc.locale.catalogue import Language
 
 HOUSE = Path(__file__).parents[1]
 # How sentences are named in the code: t("..."), t.plural("one", "many", n), mark("...").
-KEYWORDS = {"t": None, "plural": (1, 2), "mark": None}
+KEYWORDS = {"t": 1, "plural": 2, "mark": 1}  # and how many of the first arguments are words
 TRANSLATED = tuple(language for language in Language if language is not Language.EN)
 
 
@@ -22,14 +23,28 @@ def catalogue_path(language: Language) -> Path:
 
 
 def sentences() -> dict[object, list[str]]:
-    """Every sentence said in disc/, (one, many) where it has a plural, with the files that say it."""
-    from babel.messages.extract import extract_from_dir
+    """Every sentence said in disc/, (one, many) where it has a plural, with the files that say it.
 
+    Read from the syntax tree: a search by tokens would miss what is said within an f-string.
+    """
     found: dict[object, list[str]] = {}
-    for name, _, message, _, _ in extract_from_dir(str(HOUSE), [("**.py", "python")], {}, KEYWORDS):
-        if message:
-            found.setdefault(message, []).append(name)
+    for path in sorted(HOUSE.rglob("*.py")):
+        for message in sentences_of(path.read_text(encoding="utf-8")):
+            found.setdefault(message, []).append(path.relative_to(HOUSE).as_posix())
     return dict(sorted(found.items(), key=lambda pair: (pair[1][0], str(pair[0]))))
+
+
+def sentences_of(source: str) -> list[object]:
+    """What one module says, in the order of its lines."""
+    said: list[object] = []
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Call):
+            name = getattr(node.func, "id", getattr(node.func, "attr", ""))
+            given = node.args[: KEYWORDS.get(name, 0)]
+            words = [arg.value for arg in given if isinstance(arg, ast.Constant) and isinstance(arg.value, str)]
+            if words and all(words) and len(words) == KEYWORDS[name]:
+                said.append(words[0] if len(words) == 1 else tuple(words))
+    return said
 
 
 def update(language: Language) -> int:

@@ -17,7 +17,7 @@ from disc.job import open_job
 from disc.locale.catalogue import Language, reader
 from disc.locale.said import Said
 from disc.locale.terms import PATTERNS
-from disc.locale.update import TRANSLATED, catalogue_path, sentences
+from disc.locale.update import TRANSLATED, catalogue_path, sentences, sentences_of
 from disc.photo.sheets.map_sheet import map_svg
 from disc.records import About, Doubt, Pin, Plate, Side, Turns
 from disc.repin.make_plan import PlanSettings, make_plan
@@ -52,6 +52,11 @@ def test_the_catalogue_holds_what_the_code_says_translated_and_not_fuzzy(languag
     for said, message in messages.items():
         assert all(forms(message.string)), said
         assert not message.fuzzy, said
+
+
+def test_what_is_said_within_another_string_is_found():
+    source = """f'<b>{escape(t("Find"))}</b>'\nt.plural("{n} hole", "{n} holes", 3)\nself.mark("x" "y")\nt(words)\n"""
+    assert sorted(map(str, sentences_of(source))) == ["('{n} hole', '{n} holes')", "Find", "xy"]
 
 
 @pytest.mark.parametrize("language", TRANSLATED)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import shutil
 import subprocess
 
@@ -10,7 +11,19 @@ import numpy as np
 import pytest
 
 from disc.errors import BadInput
-from disc.photo.board.draw_sheet import BAR_MM, PAGES_MM, lay_out, sheet_pdf, sheet_svg
+from disc.locale.catalogue import Language, reader
+from disc.photo.board.draw_sheet import (
+    ADVANCE_EM,
+    BAR_MM,
+    COLUMNS,
+    FONT_MM,
+    MARGIN_MM,
+    PAGES_MM,
+    how_to_use,
+    lay_out,
+    sheet_pdf,
+    sheet_svg,
+)
 from disc.photo.board.pattern import checked_window, window_for
 
 DPI = 600
@@ -85,3 +98,18 @@ def test_no_window_for_it():
 
 def test_same_bytes():
     assert sheet_pdf("a4", 30) == sheet_pdf("a4", 30)
+
+
+@pytest.mark.parametrize("language", Language)
+def test_every_language_keeps_to_the_line_and_its_decimal_sign(language):
+    t = reader(language)
+    rows = how_to_use(t)
+    assert len(rows) == 3 and max(map(len, rows)) <= COLUMNS
+    assert rows[2].endswith(": --bar-mm 49.9") and ("50.0 mm" if language is Language.EN else "50,0 mm") in rows[2]
+    words = html.unescape(sheet_svg(lay_out("a5", 30), language))
+    assert all(row in words for row in rows)
+    bar = t("{mm} mm over the outer edges", mm=t.number(BAR_MM, 1))
+    layout = lay_out("a5", 30)
+    assert layout.bar_mm[0] + BAR_MM + 3 + len(bar) * ADVANCE_EM * FONT_MM <= layout.page_mm[0] - MARGIN_MM
+    if language is not Language.EN:
+        assert not set(rows) & set(how_to_use(reader(Language.EN)))

@@ -6,15 +6,19 @@ import json
 import re
 import subprocess
 import sys
+from html import unescape
 
 import pytest
 from PIL import Image
 
 from disc.errors import BadInput
 from disc.job import create_job, open_job, sha256_of
+from disc.locale.catalogue import reader
+from disc.locale.update import TRANSLATED
 from disc.records import Plate
 from disc.report.log import FIRST_NOTE, add_step, begin_log, edit_step, in_order, load_log
-from disc.report.put_back import make_put_back, put_back_order
+from disc.report.put_back import HOW_TO_READ, LAST_LINE, make_put_back, put_back_order
+from disc.words import CAUTIONS
 
 
 def photograph(path, colour, taken=None):
@@ -60,6 +64,21 @@ def test_the_checklist_names_parts_and_screws_and_needs_no_other_file(job, tmp_p
     assert '<input type="checkbox" checked>' in page
     assert not re.findall(r'(?:src|href)="(?!data:)', page)
     assert (job.folder / "out/put-back.pdf").read_bytes().startswith(b"%PDF")
+
+
+@pytest.mark.parametrize("language", TRANSLATED)
+def test_the_checklist_in_another_language_keeps_what_was_written(job, tmp_path, language):
+    add_step(job, "dial off", [photograph(tmp_path / "a.png", "red")], ["dial: 2 screws"])
+    make_put_back(job)
+    make_put_back(job, language)
+    english = (job.folder / "out/put-back.html").read_text()
+    page = unescape((job.folder / f"out/put-back-{language.value}.html").read_text())
+    assert f'<html lang="{language.value}">' in page and "dial off" in page and "2 screws" in page
+    for words in (HOW_TO_READ, LAST_LINE, "Putting back", "Photograph of", "of the log", *CAUTIONS.values()):
+        assert words not in page, words
+    assert reader(language)(LAST_LINE) in page and HOW_TO_READ in english
+    assert reader(language).date(load_log(job)[1].at) in page
+    assert (job.folder / f"out/put-back-{language.value}.pdf").read_bytes().startswith(b"%PDF")
 
 
 def test_each_step_of_the_checklist_has_its_pictures(job, tmp_path):

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from disc import svg
+from disc.locale.catalogue import Language, Reader, mark, reader
 from disc.photo.board import pattern
-from disc.typeset import pdf_from_typst
+from disc.typeset import pdf_from_typst, typst_text
 
 # ISO 216; ANSI/ASME Y14.1 A, 8.5 x 11 in. A5 lies along the board.
 PAGES_MM = {"a4": (210.0, 297.0), "a5": (148.0, 210.0), "letter": (215.9, 279.4)}
@@ -17,11 +18,13 @@ TOP_MM, BAR_BELOW_MM = 40.0, 14.0
 FONT_MM, LINE_MM, MARGIN_MM = 3.2, 5.6, 7.0
 FONT = "DejaVu Sans Mono"  # a face that the page setter carries with it
 ADVANCE_EM = 0.602  # width of every character
+COLUMNS = 98  # a longer sentence would shrink all of them: translations keep to it
 HOW_TO_USE = (
-    "1  Print at 100 % and lay the sheet flat on a hard, plane ground. The disc goes into the window.",
-    "2  Tilt the camera by 10 to 15 degrees; disc whole, at least 20 squares about it in the picture.",
-    "3  Measure the bar with a caliper; where it is not 50.0 mm, give what it is: --bar-mm 49.9",
+    mark("Print at 100 % and lay the sheet flat on a hard, plane ground. The disc goes into the window."),
+    mark("Tilt the camera by 10 to 15 degrees; disc whole, at least 20 squares about it in the picture."),
+    mark("Measure the bar with a caliper; where it is not {mm} mm, give what it is: {option}"),
 )
+BAR_OPTION = "--bar-mm 49.9"
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +50,8 @@ def lay_out(page: str, window_mm: int) -> SheetLayout:
     return SheetLayout((width, height), (left, TOP_MM), (left, bottom + BAR_BELOW_MM), window_mm)
 
 
-def sheet_svg(layout: SheetLayout) -> str:
-    """The page as SVG; one unit is one millimetre."""
+def sheet_svg(layout: SheetLayout, language: Language = Language.EN) -> str:
+    """The page as SVG, its words in the reader's language; one unit is one millimetre."""
     width, height = layout.page_mm
     cx, cy = layout.window_middle_mm
     radius = layout.window_mm / 2
@@ -56,7 +59,7 @@ def sheet_svg(layout: SheetLayout) -> str:
         svg.path(_black_fields(layout.corner_mm), fill="#000000"),
         svg.circle(cx, cy, radius, fill="#ffffff", stroke="#000000", stroke_width=pattern.RING_MM),
         _bar(layout.bar_mm),
-        *_words(layout),
+        *_words(layout, reader(language)),
     ]
     return svg.document(width, height, parts, unit="mm")
 
@@ -89,28 +92,38 @@ def _bar(left: tuple[float, float]) -> str:
     return svg.path(f"M{svg.points(way)}z", fill="#000000")
 
 
-def _words(layout: SheetLayout) -> list[str]:
+def _words(layout: SheetLayout, t: Reader) -> list[str]:
     x, y = layout.bar_mm
     width = layout.page_mm[0]
-    longest = max(map(len, HOW_TO_USE)) * ADVANCE_EM
+    rows = how_to_use(t)
+    longest = max(map(len, rows)) * ADVANCE_EM
     size = min(FONT_MM, (width - 2 * MARGIN_MM) / longest)
     left = (width - longest * size) / 2
-    rows = [_text(left, y + 12 + k * LINE_MM, words, size) for k, words in enumerate(HOW_TO_USE)]
-    named = _text(x, TOP_MM - 6, f"Measuring sheet, window {layout.window_mm} mm", FONT_MM)
-    return [named, _text(x + BAR_MM + 3, y + 1.1, f"{BAR_MM:.1f} mm over the outer edges", FONT_MM), *rows]
+    lines = [_text(left, y + 12 + k * LINE_MM, words, size) for k, words in enumerate(rows)]
+    named = _text(x, TOP_MM - 6, t("Measuring sheet, window {mm} mm", mm=layout.window_mm), FONT_MM)
+    bar = _text(x + BAR_MM + 3, y + 1.1, t("{mm} mm over the outer edges", mm=t.number(BAR_MM, 1)), FONT_MM)
+    return [named, bar, *lines]
+
+
+def how_to_use(t: Reader) -> list[str]:
+    """The numbered sentences, a line each."""
+    said = [t(sentence, mm=t.number(BAR_MM, 1), option=BAR_OPTION) for sentence in HOW_TO_USE]
+    return [f"{number}  {words}" for number, words in enumerate(said, start=1)]
 
 
 def _text(x: float, y: float, words: str, size_mm: float) -> str:
     return svg.text(x, y, words, font_family=FONT, font_size=size_mm)
 
 
-def sheet_pdf(page: str, window_mm: int) -> bytes:
+def sheet_pdf(page: str, window_mm: int, language: Language = Language.EN) -> bytes:
     """One page at true size."""
-    layout = lay_out(page, window_mm)
+    layout, t = lay_out(page, window_mm), reader(language)
     width, height = layout.page_mm
+    title = typst_text(t("Measuring sheet"))
     source = (
         f"#set page(width: {width}mm, height: {height}mm, margin: 0mm)\n"
-        f'#set document(title: "Measuring sheet")\n'
+        f"#set document(title: {title})\n"
+        f'#set text(lang: "{language.value}")\n'
         f'#place(top + left, image("sheet.svg", width: {width}mm, height: {height}mm))\n'
     )
-    return pdf_from_typst(source, {"sheet.svg": sheet_svg(layout)})
+    return pdf_from_typst(source, {"sheet.svg": sheet_svg(layout, language)})
