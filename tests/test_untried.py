@@ -3,8 +3,9 @@
 from disc.doubts import NOT_TRIED, blurred_faces, untried_lines
 from disc.records import About, Doubt, Pin, Side
 from disc.repin.records import IRREVERSIBLE, Operation, StationTask
+from disc.repin.work.hold_back import disc_doubt, look_first
 from disc.repin.work.nominal_places import wire_doubts
-from disc.repin.work.what_to_do import PlaceWork, look_first
+from disc.repin.work.what_to_do import PlaceWork, Verdicts
 
 
 def test_percentages_are_not_relied_on_for_half_a_disc_or_one_given_wrongly() -> None:
@@ -24,9 +25,11 @@ def test_nothing_is_pulled_on_the_word_of_a_blurred_photograph() -> None:
     ]
     assert blurred_faces(doubts) == {Side.UPPER}
     work = PlaceWork((StationTask(Operation.PULL, "broken off"), StationTask(Operation.SET, "anew")), 0.99)
-    assert look_first(work, accepted=False)[0] is work
-    looked, if_so = look_first(work, accepted=False, blurred=True)
-    assert not {task.operation for task in looked.tasks} & set(IRREVERSIBLE) and if_so == work.tasks
+    nothing_said = Verdicts({})
+    assert look_first(work, nothing_said, (Side.UPPER, 5.0, 10.0))[0] is work
+    for side in Side:  # on the blurred face; and on the sharp one, whose stub may be a pin of the blurred one
+        looked, if_so = look_first(work, nothing_said, (side, 5.0, 10.0), disc_doubt(doubts, {}))
+        assert not {task.operation for task in looked.tasks} & set(IRREVERSIBLE) and if_so == work.tasks
 
 
 def test_wire_without_a_measured_pin_is_said_to_be_assumed() -> None:

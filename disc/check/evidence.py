@@ -43,6 +43,12 @@ def combine(prior: float, evidence: Iterable[Evidence]) -> float:
     return probability_of(log_odds(prior) + sum(limited(item.weight) for item in evidence))
 
 
+def without_music(probability: float, evidence: Iterable[Evidence]) -> float:
+    """A probability without what the music or a known tune adds to it; what they take from it stays taken."""
+    for_it = sum(max(limited(item.weight), 0.0) for item in evidence if item.kind in (HEARD, KNOWN))
+    return probability_of(log_odds(probability) - for_it) if for_it else probability
+
+
 def normal_log_density(x: float, sigma: float) -> float:
     """ln of the normal density with mean 0 at x, in 1 / unit of x."""
     return -0.5 * (x / sigma) ** 2 - math.log(sigma * math.sqrt(2.0 * math.pi))

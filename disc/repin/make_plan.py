@@ -14,21 +14,23 @@ from disc.check.decisions import load_decisions, settle
 from disc.check.store import FINDINGS_FILE, load_findings
 from disc.design.settings import Spot
 from disc.design.stored_design import is_designed, stored_design
-from disc.doubts import blurred_faces, misfits
+from disc.doubts import misfits
 from disc.errors import BadInput
 from disc.frame import to_xy_mm
 from disc.job import COMB_FILE, Job
+from disc.photo.seen.store import load_seen
 from disc.records import Doubt, Finding, Pin, Side
 from disc.repin.machine.dividing import COMMON_CIRCLES, COMMON_WORMS, best_dividing, divide, parse_circles
 from disc.repin.records import FaceDividing, Operation, Plan, Station
 from disc.repin.sheets.drill_table import worst_drilled_ms
 from disc.repin.work.drills import WIRE_MM, drill_series, parse_sizes
 from disc.repin.work.estimate import Rates, estimate
+from disc.repin.work.hold_back import DiscDoubt, disc_doubt
 from disc.repin.work.metal_left import Hole, Window
 from disc.repin.work.nominal_places import TIMING_S, Layout, lay_out
 from disc.repin.work.stations import Shop, stations_of_design, stations_of_reading
 from disc.turn.one_turn import OneTurn
-from disc.turn.turn_of_job import turn_of_job
+from disc.turn.turn_of_job import doubts_before_comb, turn_of_job
 
 SETTINGS = "repin"
 CAUTIONS = ("train", "eyes", "mercury", "untouched")
@@ -76,7 +78,8 @@ def make_plan(
     layout = _layout(job, settings, turn)
     shop = _shop(job, settings)
     pins = job.pins() if turn is None else turn.pins
-    stations, notes = _stations(job, pins, layout, shop, findings, () if turn is None else turn.doubts)
+    doubts, seen = (doubts_before_comb(job), load_seen(job)) if turn is None else (turn.doubts, turn.seen)
+    stations, notes = _stations(job, pins, layout, shop, findings, doubts, disc_doubt(doubts, seen))
     circles = COMMON_CIRCLES if settings.circles is None else parse_circles(settings.circles)
     error_s = None if is_designed(job) else layout.setting_error_s
     plan = Plan(
@@ -122,6 +125,7 @@ def _stations(
     shop: Shop,
     findings: Sequence[Finding] | None,
     doubts: Sequence[Doubt],
+    whole: DiscDoubt,
 ) -> tuple[tuple[Station, ...], list[str]]:
     """The stations, and what a person should know about how they came about."""
     if (design := stored_design(job)) is not None:
@@ -129,9 +133,8 @@ def _stations(
         made = stations_of_design(pins, layout, shop, frozenset(design.kept), frozenset(design.reused))
         return made, [words] if design.kept else []
     settled, unfit = settle(load_findings(job) if findings is None else findings, load_decisions(job))
-    wrong = misfits(doubts)
-    held = [f"Nothing is pulled, drilled or cut before this is settled: {doubt.say}" for doubt in wrong]
-    stations = stations_of_reading(pins, settled, layout, shop, bool(wrong), blurred_faces(doubts))
+    held = [f"Nothing is pulled, drilled or cut before this is settled: {doubt.say}" for doubt in misfits(doubts)]
+    stations = stations_of_reading(pins, settled, layout, shop, whole)
     return stations, [*held, *_reading_notes(job, len(unfit))]
 
 

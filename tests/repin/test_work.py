@@ -7,16 +7,20 @@ from dataclasses import replace
 import pytest
 
 from disc.check.decisions import Verdict, decision_on, settle
+from disc.check.evidence import HEARD, SEEN, combine
 from disc.doubts import misfits
-from disc.records import About, Condition, Doubt, Pin, Side, Turns
+from disc.photo.seen.seen_map import RINGS, SeenMap
+from disc.records import About, Condition, Doubt, Evidence, Pin, Side, Turns
 from disc.repin.records import Operation
+from disc.repin.work.hold_back import disc_doubt, look_first
 from disc.repin.work.nominal_places import lay_out
 from disc.repin.work.stations import Shop, stations_of_design, stations_of_reading
-from disc.repin.work.what_to_do import look_first, tip_over, verdicts_of, work_at_pin
+from disc.repin.work.what_to_do import tip_over, verdicts_of, work_at_pin
 
 from .material import PLATE, accepted, damaged, finding, make_comb, make_pins
 
 SOUND = Pin(1, Side.UPPER, 8.0, 0.0, 0.25, 0.5, tooth=3)
+STUB = replace(SOUND, condition=Condition.STUB)
 HOLE = replace(SOUND, condition=Condition.MISSING, height_mm=None)
 
 
@@ -25,6 +29,15 @@ def work(pin, kind=None, probability=1.0, verdict=None, height=0.5, plate=PLATE)
     decisions = [decision_on(findings[0], verdict)] if verdict else []
     settled, _ = settle(findings, decisions)
     return work_at_pin(pin, verdicts_of(pin, settled), plate, height)
+
+
+def held(pin, probability, verdict=None, doubts=(), seen=None, found=None):
+    """The work at a stub as it is ordered under these doubts."""
+    found = found or finding("stub", pin, probability)
+    settled, _ = settle([found], [decision_on(found, verdict)] if verdict else [])
+    said = verdicts_of(pin, settled)
+    at = (pin.side, pin.r_mm, pin.theta_deg)
+    return look_first(work_at_pin(pin, said, PLATE, 0.5), said, at, disc_doubt(doubts, seen or {}))
 
 
 def operations(made):
@@ -82,8 +95,7 @@ def test_what_is_done(pin, kind, probability, verdict, expected, wanted):
     ],
 )
 def test_nothing_irreversible_is_ordered_on_more_than_two_per_cent_of_doubt(probability, verdict, ordered, then):
-    stub = replace(SOUND, condition=Condition.STUB)
-    made, if_so = look_first(work(stub, "stub", probability, verdict), verdict is Verdict.ACCEPTED)
+    made, if_so = held(STUB, probability, verdict)
     assert operations(made) == ordered and [task.operation.value for task in if_so] == then
     if then:
         assert "cut steel" in made.tasks[0].reason and "if not, nothing is done here" in made.tasks[0].reason
@@ -91,14 +103,68 @@ def test_nothing_irreversible_is_ordered_on_more_than_two_per_cent_of_doubt(prob
 
 def test_nothing_irreversible_is_ordered_where_something_was_likely_given_wrongly():
     """Swapped faces, another comb: a stub that is certain in itself may be drawn on the wrong face."""
-    stub = work(replace(SOUND, condition=Condition.STUB), "stub", 0.99)
-    made, if_so = look_first(stub, False, misfit=True)
+    made, if_so = held(STUB, 0.99, doubts=(Doubt(About.FACES, "the photographs are swapped", probability=0.97),))
     assert operations(made) == ["look"] and [task.operation.value for task in if_so] == ["pull", "set"]
     assert made.tasks[0].reason.startswith("settle first what was likely given wrongly")
     never_said = Doubt(About.DIRECTION, "the way it turns was never said")
     swapped = Doubt(About.FACES, "the photographs are swapped", probability=0.97)
     unlikely, stale = Doubt(About.SLOT, "the slot", probability=0.3), Doubt(About.STALE, "older", probability=0.9)
     assert misfits((never_said, swapped, unlikely, stale)) == (swapped,)
+
+
+ONE_FACE = Doubt(About.FACE, "the photographs show one and the same face")
+NEVER_SAID = Doubt(About.DIRECTION, "which way the disc turns was never said")
+NOT_ITS_TUNE = Doubt(About.TUNE, "this tune does not lie on the disc", probability=0.95)
+LOWER_UNSEEN = {Side.UPPER: SeenMap.clear(Side.UPPER, 15.0), Side.LOWER: SeenMap.unseen(Side.LOWER, 15.0)}
+PART = ["." * 360] * RINGS
+PART[int(STUB.r_mm / 15.0 * RINGS)] = "c" + "." * 359  # a fingertip just over the stub's place
+COVERED_THERE = {Side.LOWER: SeenMap(side=Side.LOWER, radius_mm=15.0, rows=tuple(PART))}
+
+
+@pytest.mark.parametrize(
+    ("doubts", "seen"),
+    [((ONE_FACE,), {}), ((), LOWER_UNSEEN), ((), COVERED_THERE)],
+    ids=["one face twice", "not photographed", "covered there"],
+)
+def test_a_stub_is_not_pulled_where_the_other_face_is_not_seen(doubts, seen):
+    """It may be the foot of a sound pin of that face: certain as the mark is, the disc is turned over first."""
+    made, if_so = held(STUB, 0.995, doubts=doubts, seen=seen)
+    assert operations(made) == ["look"] and [task.operation.value for task in if_so] == ["pull", "set"]
+    assert made.tasks[0].reason.startswith("turn the disc over first, a pin of the other face may end here")
+    assert operations(held(STUB, 0.6, Verdict.ACCEPTED, doubts, seen)[0]) == ["pull", "set"]  # the person has looked
+    elsewhere = replace(STUB, theta_deg=90.0)
+    assert operations(held(elsewhere, 0.995, doubts=(), seen=COVERED_THERE)[0]) == ["pull", "set"]
+
+
+@pytest.mark.parametrize("doubt", [NEVER_SAID, NOT_ITS_TUNE], ids=["direction", "tune"])
+@pytest.mark.parametrize(
+    ("seen_nats", "heard_nats", "ordered"),
+    [(4.5, 0.0, ["pull", "set"]), (3.0, 1.5, ["look"]), (5.5, -1.0, ["pull", "set"])],
+)
+def test_music_in_doubt_adds_nothing_to_a_stub(doubt, seen_nats, heard_nats, ordered):
+    """The photographs alone must leave less than two per cent of doubt (3.9 nats); what speaks against still counts."""
+    said = (Evidence(SEEN, "a root without a pin", seen_nats), Evidence(HEARD, "the other verse has it", heard_nats))
+    one = replace(finding("stub", STUB, combine(0.5, said)), evidence=said)
+    assert operations(held(STUB, 0.0, doubts=(doubt,), found=one)[0]) == ordered
+    assert operations(held(STUB, 0.0, found=one)[0]) == ["pull", "set"]  # with nothing in doubt the music counts
+
+
+def test_no_hole_is_drilled_before_the_direction_is_said():
+    """Where a new hole comes to lie rests on the way of turning, whatever a person saw at the old place."""
+    comb = make_comb()
+    whole, tune = make_pins(comb, PLATE)
+    pins, findings = damaged(whole)
+    off = next(p for p in pins if p.id == 10)
+    moved = finding("displaced", off, 0.9)
+    decisions = (*accepted(findings), decision_on(moved, Verdict.ACCEPTED, "it strikes early"))
+    settled, _ = settle((*findings, moved), decisions)
+    layout = lay_out(pins, comb, PLATE, tune)
+    listed = stations_of_reading(pins, settled, layout, Shop(), disc_doubt((NEVER_SAID,), {}))
+    new = next(s for s in listed if s.pin_id is None)
+    assert [op.value for op in new.operations] == ["look"] and Operation.DRILL in new.possible and new.in_doubt
+    assert not any(s.needs_hole or Operation.PLUG in s.operations for s in listed)
+    (its,) = [s for s in listed if s.pin_id == off.id]
+    assert its.operations == (Operation.LOOK,) and "which way the disc turns" in its.tasks[0].reason
 
 
 def test_what_no_photograph_shows_is_only_looked_at():

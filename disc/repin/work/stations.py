@@ -9,11 +9,12 @@ import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
-from disc.check.decisions import SettledFinding, Verdict
+from disc.check.decisions import SettledFinding
 from disc.check.kinds import Kind
 from disc.records import Finding, Pin, Side
 from disc.repin.records import SURE_NOT, Operation, PlaceOnFace, Station, StationTask, spot
 from disc.repin.work.drills import WIRE_MM, Drill, PinStock, choose_stock, metric_drills
+from disc.repin.work.hold_back import NO_DOUBT, WHICH_WAY, DiscDoubt, look_first
 from disc.repin.work.metal_left import LEAST_WALL_MM, Hole, Window, drill_depths, least_wall
 from disc.repin.work.nominal_places import (
     Layout,
@@ -26,8 +27,8 @@ from disc.repin.work.nominal_places import (
 from disc.repin.work.what_to_do import (
     BRING_OVER_SHARE,
     PlaceWork,
+    Verdicts,
     is_near,
-    look_first,
     tip_over,
     verdicts_of,
     work_at_pin,
@@ -54,27 +55,26 @@ def stations_of_reading(
     settled: Sequence[SettledFinding],
     layout: Layout,
     shop: Shop,
-    misfit: bool = False,
-    blurred: Collection[Side] = (),
+    doubt: DiscDoubt = NO_DOUBT,
 ) -> tuple[Station, ...]:
     """The stations of a disc that was read: pins as they are, holes, and places where a pin is wanted.
 
-    misfit: something was likely given wrongly (faces, comb, diameter, slot), so that no place is certain.
-    blurred: faces whose photograph is not sharp, where nothing is certain enough for work that cannot be undone.
+    doubt: what is in doubt of the disc as a whole, and holds back work that cannot be undone.
     """
     stock = choose_stock(usual_diameter(pins), shop.wires_mm, shop.drills)
     drafts: list[Station] = []
     for pin in pins:
         said = verdicts_of(pin, settled)
         height = usual_height(pins, pin.side, pin.tooth)
-        work, if_so = look_first(
-            work_at_pin(pin, said, layout.plate, height), said.any_accepted, misfit, pin.side in blurred
-        )
-        made = _at_pin(pin, work, said.finding, layout, height or USUAL_STANDING_MM, stock)
+        at = (pin.side, pin.r_mm, pin.theta_deg)
+        work, if_so = look_first(work_at_pin(pin, said, layout.plate, height), said, at, doubt)
+        if work.anew and doubt.unturned:
+            work = replace(work, tasks=(StationTask(Operation.LOOK, WHICH_WAY),), anew=False, look=True)
+        made = _at_pin(pin, work, said.finding, layout, height or USUAL_STANDING_MM, stock, doubt)
         drafts += [replace(station, if_so=if_so) for station in made] if if_so else made
     for one in settled:
         if one.finding.kind == Kind.MISSING and not any(is_near(one.finding, pin) for pin in pins):
-            drafts.append(_without_hole(one, pins, layout, stock, misfit, one.finding.side in blurred))
+            drafts.append(_without_hole(one, pins, layout, stock, doubt))
     return _with_walls(_numbered(drafts), pins, layout, shop)
 
 
@@ -136,7 +136,13 @@ def _in_old_hole(new: Station, pin: Pin) -> Station:
 
 
 def _at_pin(
-    pin: Pin, work: PlaceWork, finding: Finding | None, layout: Layout, height_mm: float, stock: PinStock
+    pin: Pin,
+    work: PlaceWork,
+    finding: Finding | None,
+    layout: Layout,
+    height_mm: float,
+    stock: PinStock,
+    doubt: DiscDoubt,
 ) -> list[Station]:
     found = spot(pin.r_mm, pin.theta_deg)
     nominal = nominal_place(layout, pin.side, found, pin.tooth, pin.id)
@@ -167,7 +173,8 @@ def _at_pin(
         return _set_right(station, pin.height_mm or height_mm, layout, stock)
     if Operation.SET in station.operations:
         station = replace(station, stock=stock, standing_mm=height_mm)
-        station = replace(station, notes=(*station.notes, *_off_place(station, layout)))
+        if not doubt.unturned:  # early or late, and so the way to bring it, is not known before
+            station = replace(station, notes=(*station.notes, *_off_place(station, layout)))
     return [station if not _is_looked_at(work) else replace(station, number=0)]
 
 
@@ -227,12 +234,13 @@ def _off_place(station: Station, layout: Layout) -> tuple[str, ...]:
 
 
 def _without_hole(
-    one: SettledFinding, pins: Sequence[Pin], layout: Layout, stock: PinStock, misfit: bool, blurred: bool
+    one: SettledFinding, pins: Sequence[Pin], layout: Layout, stock: PinStock, doubt: DiscDoubt
 ) -> Station:
     finding = one.finding
     near = spot(finding.r_mm, finding.theta_deg)
     nominal = nominal_place(layout, finding.side, near, finding.tooth)
-    work, if_so = look_first(work_without_hole(one), one.verdict is Verdict.ACCEPTED, misfit, blurred)
+    at = (finding.side, nominal.spot.r_mm, nominal.spot.theta_deg)
+    work, if_so = look_first(work_without_hole(one), Verdicts({Kind(finding.kind): one}), at, doubt)
     return Station(
         number=0 if work.wanted > SURE_NOT and _is_looked_at(work) else None,
         side=finding.side,

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -19,7 +19,7 @@ from disc.check.kinds import Kind
 from disc.frame import along_motion_mm, to_xy_mm
 from disc.job.corrections import REACH_MM
 from disc.records import Condition, Finding, Pin, Plate
-from disc.repin.records import CERTAIN, IRREVERSIBLE, SURE, SURE_NOT, Operation, StationTask
+from disc.repin.records import SURE, SURE_NOT, Operation, StationTask
 from disc.words import likely
 
 # An empty hole that was never checked: as likely wanted as not.
@@ -135,35 +135,6 @@ def tip_over(shift_x_mm: float, shift_y_mm: float, theta_deg: float, plate: Plat
     """Bring a tip over by this much, disc axes; which way is said in words too."""
     toward = _direction(shift_x_mm, shift_y_mm, theta_deg, plate)
     return StationTask(Operation.STRAIGHTEN, reason, math.hypot(shift_x_mm, shift_y_mm), toward, shift_x_mm, shift_y_mm)
-
-
-# What a loupe must show before each operation that cannot be undone, and what it means if it does not.
-QUESTIONS = {
-    Operation.PULL: "is there a disc of cut steel of the wire's size in the hole? If so:",
-    Operation.DRILL: "is there a filled or plugged hole, or bare metal where a pin is wanted? If a pin belongs here:",
-    Operation.PLUG: "is the pin really at the wrong place? If so:",
-    Operation.SHORTEN: "does it stand higher than its neighbours, seen from the side? If so:",
-}
-IF_NOT = "if not, nothing is done here"
-
-
-def look_first(
-    work: PlaceWork, accepted: bool, misfit: bool = False, blurred: bool = False
-) -> tuple[PlaceWork, tuple[StationTask, ...]]:
-    """The work as it is ordered, and what follows only if a look says so: nothing irreversible is done on doubt.
-
-    accepted: a person said that it is so, which is certainty enough. misfit: faces, comb, diameter or slot are likely
-    given wrongly, so that no place is certain. blurred: the photograph is not sharp, so that this one is not.
-    """
-    final = [task for task in work.tasks if task.operation in IRREVERSIBLE]
-    if not final or accepted or work.wanted <= SURE_NOT or (work.wanted >= CERTAIN and not (misfit or blurred)):
-        return work, ()
-    what = " and ".join(task.operation.value for task in work.tasks)
-    first = (
-        "settle first what was likely given wrongly, then look with a loupe" if misfit else "look with a loupe first"
-    )
-    words = f"{first} ({likely(work.wanted)}): {QUESTIONS[final[0].operation]} {what}; {IF_NOT}"
-    return replace(work, tasks=(StationTask(Operation.LOOK, words),), look=True), work.tasks
 
 
 def is_near(finding: Finding, pin: Pin) -> bool:
