@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from disc.records import About, Comb, Doubt, Plate
+from disc.records import About, Comb, Doubt, Plate, Turns
 
 SAY = {
     "turns": (
@@ -39,3 +39,14 @@ def assumed_doubts(plate: Plate, comb: Comb | None = None) -> list[Doubt]:
             )
         )
     return made
+
+
+def ways_along(plate: Plate, ahead: str, behind: str) -> tuple[str, str]:
+    """What to call the way a pin moves, and the other way: `ahead` and `behind`, once the direction was said.
+
+    Before that, by the clock: a pin bent "against the turning" of an assumed direction would be bent the wrong way.
+    """
+    if "turns" not in plate.assumed:
+        return ahead, behind
+    clock = "clockwise as seen on the upper face", "counter-clockwise as seen on the upper face"
+    return clock if plate.turns is Turns.CLOCKWISE else clock[::-1]

@@ -8,6 +8,7 @@ import pytest
 
 from disc.check.decisions import Verdict, decision_on, settle
 from disc.check.evidence import HEARD, SEEN, combine
+from disc.check.photo.photo_findings import lean_words
 from disc.doubts import misfits
 from disc.photo.seen.seen_map import RINGS, SeenMap
 from disc.records import About, Condition, Doubt, Evidence, Pin, Side, Turns
@@ -192,6 +193,17 @@ def test_straighten_says_which_way_and_how_much(turns, y_with):
     assert (task.push_x_mm, task.push_y_mm) == (-0.09, -0.12 * y_with)
     assert task.toward == "0.12 mm against the turning and 0.09 mm inward"
     assert "leans 0.12 mm with the turning and 0.09 mm outward, 17° from upright" in task.reason
+
+
+@pytest.mark.parametrize("turns, y_with", [(Turns.CLOCKWISE, -1.0), (Turns.COUNTERCLOCKWISE, +1.0)])
+def test_a_way_is_told_by_the_clock_where_the_direction_was_never_said(turns, y_with):
+    """A pin at theta 0 that leans towards +y leans counter-clockwise, whichever way is assumed."""
+    plate = replace(PLATE, turns=turns, assumed=frozenset({"turns"}))
+    bent = replace(SOUND, condition=Condition.BENT, lean_x_mm=0.09, lean_y_mm=0.12)
+    task = work(bent, plate=plate).tasks[0]
+    assert task.toward == "0.12 mm clockwise as seen on the upper face and 0.09 mm inward"
+    assert "leans 0.12 mm counter-clockwise as seen on the upper face and 0.09 mm outward" in task.reason
+    assert lean_words(bent, plate).endswith("counter-clockwise as seen on the upper face and outward")
 
 
 def test_a_pin_bent_far_may_break():

@@ -15,6 +15,7 @@ from disc.comb.pin_spread import Spread, lean_mm
 from disc.frame import along_motion_mm, angle_gap_deg
 from disc.photo.marks.pins_from_sites import BENT_MM
 from disc.records import Condition, Evidence, Finding, Pin, Plate
+from disc.turn.assumed import ways_along
 
 # Leaning pins were seen up to here (the wire kinks or breaks beyond); their leans are taken as spread evenly between.
 LARGEST_LEAN_MM = 0.5
@@ -111,7 +112,8 @@ def lean_words(pin: Pin, plate: Plate) -> str:
     lean = math.hypot(along, outward)
     parts = []
     if abs(along) >= 0.4 * lean:
-        parts.append("with the motion" if along > 0 else "against the motion")
+        ahead, behind = ways_along(plate, "with the motion", "against the motion")
+        parts.append(ahead if along > 0 else behind)
     if abs(outward) >= 0.4 * lean:
         parts.append("outward" if outward > 0 else "inward")
     return f"its tip stands {lean:.2f} mm off its root, {' and '.join(parts)}"

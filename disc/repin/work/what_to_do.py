@@ -20,6 +20,7 @@ from disc.frame import along_motion_mm, to_xy_mm
 from disc.job.corrections import REACH_MM
 from disc.records import Condition, Finding, Pin, Plate
 from disc.repin.records import SURE, SURE_NOT, Operation, StationTask
+from disc.turn.assumed import ways_along
 from disc.words import likely
 
 # An empty hole that was never checked: as likely wanted as not.
@@ -239,11 +240,12 @@ def _leave(reason: str) -> StationTask:
 
 
 def _direction(x_mm: float, y_mm: float, theta_deg: float, plate: Plate) -> str:
-    """A shift at a place in words: with or against the turning, outward or inward."""
+    """A shift at a place in words: with or against the turning (where that was said), outward or inward."""
     along, outward = along_motion_mm(x_mm, y_mm, theta_deg, plate.turns)
     parts = []
     if abs(along) >= NAMED_LEAN_MM:
-        parts.append(f"{abs(along):.2f} mm {'with' if along > 0 else 'against'} the turning")
+        ahead, behind = ways_along(plate, "with the turning", "against the turning")
+        parts.append(f"{abs(along):.2f} mm {ahead if along > 0 else behind}")
     if abs(outward) >= NAMED_LEAN_MM:
         parts.append(f"{abs(outward):.2f} mm {'outward' if outward > 0 else 'inward'}")
     return " and ".join(parts) or "a hair"
