@@ -77,6 +77,11 @@ def chance(probability: float) -> str:
     return "> 99 %" if per_cent > 99 else "< 1 %" if per_cent < 1 else f"{per_cent} %"
 
 
+def how_sure(probability: float | None) -> str:
+    """How sure it is of what was read; None: a person gave it, and nothing was to be told."""
+    return "as given" if probability is None else f"probability {chance(probability)}"
+
+
 # From which probability on which word is used where a percentage would say more than is known.
 SURE_WORDS = ((0.98, "hardly in doubt"), (0.8, "likely"), (0.5, "sooner so than not"), (0.0, "in doubt"))
 

@@ -47,6 +47,8 @@ PATTERNS: tuple[str, ...] = (
     mark("file"),
     mark("number"),
     mark("probability"),
+    mark("probability {p}"),
+    mark("as given"),
     mark("strikes that agree"),
     mark("finding"),
     mark("where"),
@@ -343,7 +345,7 @@ PATTERNS: tuple[str, ...] = (
     ),
     mark("Corrected by hand: {n} changes, kept in corrections.json beside the reading"),
     mark(
-        "Metre and key: read from the strikes; {metre} (probability {p}), {key} ({q}); a strike stands "
+        "Metre and key: read from the strikes; {metre} ({what}), {key} ({other}); a strike stands "
         "{ms} ms from its written place (one standard deviation)"
     ),
     mark("Pitches of the teeth: plucked one by one, recording {file}"),

@@ -16,7 +16,7 @@ from disc.report.blocks import Block, Bullets, Paragraph, PictureBlock, ReportSe
 from disc.report.pictures import small_jpeg
 from disc.report.places import rim_outline
 from disc.results import ListenResult, PluckingResult, TeethResult, TuneResult
-from disc.words import CAUTIONS, chance
+from disc.words import CAUTIONS, how_sure
 
 # Pixels of an overlay's longer side: 300 to the inch at the width at which it is set.
 OVERLAY_PX = 1400
@@ -126,14 +126,14 @@ def measuring_part(job: Job) -> ReportSection | None:
 
 def _music_words(job: Job) -> str | None:
     found = job.content.result(TuneResult)
-    if found is None or found.metre_probability is None or found.key_probability is None:
+    if found is None or (found.metre_probability is None and found.key_probability is None):
         return None
     late = "" if found.setting_error_s is None else (
         f"; a strike stands {1000 * found.setting_error_s:.0f}\u00a0ms from its written place (one standard deviation)"
     )  # fmt: skip
     return (
-        f"Metre and key: read from the strikes; {found.metre} (probability {chance(found.metre_probability)}), "
-        f"{found.key} ({chance(found.key_probability)}){late}."
+        f"Metre and key: read from the strikes; {found.metre} ({how_sure(found.metre_probability)}), "
+        f"{found.key} ({how_sure(found.key_probability)}){late}."
     )
 
 

@@ -193,7 +193,7 @@ def with_direction_weighed(turn: OneTurn, settings: TurnSettings = USUAL_SETTING
 def with_known_tune(turn: OneTurn, tune: Tune) -> OneTurn:
     """The turn with a tune that is known beforehand, as of a disc laid out by design, instead of one read from it."""
     grid = grid_of(tune, turn.strikes)
-    reading = TuneReading(tune, 1.0, 1.0, grid.sigma_s, (), (), ())
+    reading = TuneReading(tune, None, None, grid.sigma_s, (), (), ())
     return replace(turn, reading=reading, pitched=all(s.pitch is not None for s in turn.strikes), grid=grid)
 
 

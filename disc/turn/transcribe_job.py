@@ -131,9 +131,9 @@ def summary(reading: TuneReading, strikes: Sequence[Strike]) -> dict[str, Any]:
     voices = [note.voice.value for note in tune.notes]
     return {
         "metre": f"{tune.metre.beats}/{tune.metre.unit}",
-        "metre_probability": round(reading.metre_probability, 3),
+        "metre_probability": _rounded(reading.metre_probability),
         "key": key_name(tune.key),
-        "key_probability": round(reading.key_probability, 3),
+        "key_probability": _rounded(reading.key_probability),
         "upbeat_quarter": str(tune.upbeat_quarter),
         "quarter_s": tune.quarter_s,
         "start_s": tune.start_s,
@@ -236,3 +236,7 @@ def old_pages(folder: Path, count: int) -> list[str]:
 
 def _row(strike: Strike) -> StrikeRow:
     return StrikeRow(strike.onset_s, strike.pitch, strike.tooth, strike.pin_id, strike.turn_deg / 360.0)
+
+
+def _rounded(probability: float | None) -> float | None:
+    return None if probability is None else round(probability, 3)

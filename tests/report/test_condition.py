@@ -241,7 +241,7 @@ def test_what_was_heard_stands_under_how_it_was_measured(job):
         "teeth.wav",
     ):
         assert words in text
-    assert "6/8 (probability 97 %), D major (> 99 %); a strike stands 20" in text
+    assert "6/8 (probability 97 %), D major (probability > 99 %); a strike stands 20" in text
 
 
 def test_the_score_is_only_as_tall_as_its_music():

@@ -175,6 +175,8 @@ def test_what_is_set_by_hand_holds_and_runner_ups_are_explained() -> None:
     assert reading.tune.metre == Metre(3, 4)
     assert reading.tune.upbeat_quarter == 0
     assert (reading.tune.key.tonic, reading.tune.key.mode) == (4, "minor")
+    assert reading.metre_probability is None and reading.key_probability is None  # given, so nothing is to be believed
+    assert "key" not in {a.what for a in reading.alternatives}
     free = read_tune(strikes, PLATE)
     assert {a.what for a in free.alternatives} == {"metre", "key"}
     assert all(a.why.startswith("lost by") for a in free.alternatives)

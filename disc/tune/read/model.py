@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from disc.fitted import fitted_part, made_parts
+from disc.tune.read.certainty import Certainty
 from disc.tune.read.linear import LinearModel
 from disc.tune.read.rhythm import RhythmModel
 from disc.tune.read.voices import VoiceModel
@@ -38,6 +39,7 @@ class Model:
     key: LinearModel
     rhythm: RhythmModel
     parts: LinearModel
+    certainty: dict[str, Certainty]
 
     def metre_for(self, pitches: int) -> LinearModel:
         """The metre's weights for a turn that strikes so many different pitches: the two fits, mixed by its compass."""
@@ -62,7 +64,8 @@ def model_from(raw: dict[str, Any]) -> Model:
     tables = {kind: {name: np.array(t, float) for name, t in raw["rhythm"][kind].items()} for kind in ("bar", "beat")}
     rhythm = RhythmModel(tables["bar"], tables["beat"])
     metre, plain = _linear(raw["metre"]), _linear(raw["metre_plain"])
-    return Model(voices, metre, plain, _linear(raw["key"]), rhythm, _linear(raw["parts"]))
+    certainty = {name: Certainty(**curve) for name, curve in raw["certainty"].items()}
+    return Model(voices, metre, plain, _linear(raw["key"]), rhythm, _linear(raw["parts"]), certainty)
 
 
 def _linear(raw: dict[str, dict[str, float]]) -> LinearModel:

@@ -16,6 +16,7 @@ import numpy.typing as npt
 from disc.errors import BadInput
 from disc.frame import FULL_TURN_DEG, FloatArray
 from disc.records import Key, Metre, Note, Plate, Strike, Tune, Voice
+from disc.tune.read.certainty import straightened
 from disc.tune.read.explain import reasons
 from disc.tune.read.figures import Rolls, find_rolls
 from disc.tune.read.holds import find_holds
@@ -54,12 +55,14 @@ class TuneReading:
 
     melody: probability for each strike that it is melody, in the order of the strikes. drift_s, drift_deg: largest
     departure of the setting from a steady tempo, where it drifts; drift_bar: the bar in which that is. score: the
-    metre's, to be held against that of the same strikes taken otherwise.
+    metre's, to be held against that of the same strikes taken otherwise. metre_share, key_share: of the best reading
+    among all by the weights alone, which certainty.py puts straight. metre_probability, key_probability: None where
+    a person gave it.
     """
 
     tune: Tune
-    metre_probability: float
-    key_probability: float
+    metre_probability: float | None
+    key_probability: float | None
     sigma_s: float
     off_s: tuple[float, ...]
     melody: tuple[float, ...]
@@ -68,6 +71,8 @@ class TuneReading:
     drift_deg: float = 0.0
     drift_bar: int | None = None
     score: float = 0.0
+    metre_share: float = 1.0
+    key_share: float = 1.0
 
 
 def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = TuneSettings()) -> TuneReading:
@@ -116,18 +121,22 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
     tune = _tune(heard, places, is_melody, rolls, graces, best, best.metre, key, settings.title)
     off_s = anchored_s - tune.start_s - np.array([float(q) for q in places]) * tune.quarter_s
     tune = with_pace(tune, pace, struck_s)
+    metre_told = straightened([reading.probability for reading in readings], model.certainty["metre"])
+    key_told = straightened([reading.probability for reading in keys], model.certainty["key"])
     return TuneReading(
         tune,
-        best.probability,
-        keys[0].probability,
+        None if settings.metre else metre_told[0],
+        None if settings.key else key_told[0],
         best.grid.sigma_s,
         tuple(float(value) for value in off_s),
         tuple(float(value) for value in melody),
-        (*_metre_alternatives(readings), *_key_alternatives(keys)),
+        (*_metre_alternatives(readings, metre_told), *([] if settings.key else _key_alternatives(keys, key_told))),
         drift_s=pace.drift_s,
         drift_deg=pace.drift_s / plate.revolution_s * FULL_TURN_DEG,
         drift_bar=int(bar_at(tune, pace.drift_at_s)) if pace.drift_s else None,
         score=best.score,
+        metre_share=best.probability,
+        key_share=keys[0].probability,
     )
 
 
@@ -351,13 +360,14 @@ def _pace(reading: MetreReading) -> tuple[float, float]:
     return start_s, bar_s / float(reading.metre.bar_quarter)
 
 
-def _metre_alternatives(readings: Sequence[MetreReading]) -> list[Alternative]:
+def _metre_alternatives(readings: Sequence[MetreReading], told: Sequence[float]) -> list[Alternative]:
     made = []
-    for other in readings[1 : 1 + RUNNER_UPS]:
+    for other, probability in list(zip(readings, told, strict=True))[1 : 1 + RUNNER_UPS]:
         why = reasons(explain(readings[0], other))
-        made.append(Alternative("metre", describe(other), other.probability, why))
+        made.append(Alternative("metre", describe(other), probability, why))
     return made
 
 
-def _key_alternatives(keys: Sequence[KeyReading]) -> list[Alternative]:
-    return [Alternative("key", key_name(k.key), k.probability, k.why) for k in keys[1 : 1 + RUNNER_UPS]]
+def _key_alternatives(keys: Sequence[KeyReading], told: Sequence[float]) -> list[Alternative]:
+    both = list(zip(keys, told, strict=True))[1 : 1 + RUNNER_UPS]
+    return [Alternative("key", key_name(key.key), probability, key.why) for key, probability in both]

@@ -5,7 +5,7 @@ What a person set of bars and metres is laid over it. The front door of the read
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -86,8 +86,8 @@ def join_readings(readings: Sequence[TuneReading]) -> TuneReading:
     line = [0, *(part.bar - 1 for part in tune.sections)][readings.index(drifting)]
     return TuneReading(
         tune,
-        min(reading.metre_probability for reading in readings),
-        min(reading.key_probability for reading in readings),
+        _least(reading.metre_probability for reading in readings),
+        _least(reading.key_probability for reading in readings),
         max(reading.sigma_s for reading in readings),
         tuple(off for reading in readings for off in reading.off_s),
         tuple(share for reading in readings for share in reading.melody),
@@ -97,3 +97,8 @@ def join_readings(readings: Sequence[TuneReading]) -> TuneReading:
         drift_bar=None if drifting.drift_bar is None else drifting.drift_bar + line,
         score=sum(reading.score for reading in readings) if len(readings) > 1 else first.score,
     )
+
+
+def _least(probabilities: Iterable[float | None]) -> float | None:
+    """The least sure of those that were read; None if all were given."""
+    return min((one for one in probabilities if one is not None), default=None)

@@ -43,6 +43,7 @@ from tests.bench.measure.chain import SITES, _pairs, _place, _place_of, _stands_
 from tests.bench.measure.fits import sabotaged, said_of
 from tests.bench.measure.music import cases_of_pieces, lines_right, read_case
 from tests.bench.measure.score import bar_scores
+from tests.bench.truth.known import known
 from tests.bench.truth.redrawn import outcomes, redraw
 from tests.bench.truth.tune_corpus import load_melodies
 from tests.bench.truth.tune_strikes import make_turn
@@ -191,15 +192,22 @@ def music(tunes: int, pieces: int, removed: Sequence[float], seed: int) -> None:
             turn = make_turn(melodies[k], np.random.default_rng([seed, int(k), int(100 * share)]), share)
             reading = read_tune(turn.strikes, turn.plate)
             bars, what = bar_scores(turn, reading.tune), f"({share:.0%} of the strikes lost)"
-            said[f"metre, bars as printed {what}"].append((reading.metre_probability, bars["bar"]))
-            said[f"metre, or bars of half or twice {what}"].append((reading.metre_probability, bars["phase"]))
+            metre = known(reading.metre_probability, "metre")
+            said[f"metre, bars as printed {what}"].append((metre, bars["bar"]))
+            said[f"metre or its half or double {what}"].append(
+                (known(reading.metre_probability, "metre"), bars["phase"])
+            )
             right = reading.tune.key.fifths % 12 == turn.fifths % 12
-            said[f"key {what}"].append((reading.key_probability, right))
+            said[f"key {what}"].append((known(reading.key_probability, "key"), right))
     for number, case in enumerate(cases_of_pieces("last")[:pieces]):
         reading, bent, _ = read_case(case, "steady", seed + number)
-        said["metre, arranged pieces"].append((reading.metre_probability, lines_right(case, reading, bent)))
+        bar_s = float(reading.tune.metre.bar_quarter) * reading.tune.quarter_s
+        as_printed = lines_right(case, reading, bent) and abs(bar_s / case.bar_s - 1.0) < 0.01
+        said["metre, bars as printed, arranged pieces"].append((known(reading.metre_probability, "metre"), as_printed))
         right = reading.tune.key.fifths % 12 == case.fifths % 12
-        said["key, arranged pieces"].append((reading.key_probability, right))
+        said["key, arranged pieces"].append((known(reading.key_probability, "key"), right))
+    for what in ("metre, bars as printed", "key"):
+        said[f"{what}: all"] = [one for name, rows in said.items() if name.startswith(what) for one in rows]
     for name in sorted(said):
         show(name, said[name])
 
