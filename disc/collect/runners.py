@@ -26,6 +26,8 @@ AHEAD = 3
 BATCH_MS = 100
 # A disc that kills its worker this often is the cause, not the victim.
 TRIES = 3
+# A scheduler that is there answers in well under a second, also from another machine.
+SCHEDULER_PATIENCE_S = 5.0
 # Workers share the cores; threads within them would only push each other aside. Read when the libraries are imported.
 THREAD_NAMES = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "OPENCV_FOR_THREADS_NUM")
 
@@ -108,7 +110,7 @@ def run_on_cluster(tasks: Iterable[DiscTask], scheduler: str, work: Work = work_
     except ImportError:
         raise MissingPart("a cluster needs the extra: pip install 'disc[collection]'") from None
     try:
-        client = Client(scheduler, timeout=5)
+        client = Client(scheduler, timeout=SCHEDULER_PATIENCE_S)
     except (OSError, ValueError) as error:
         raise BadInput(f"{scheduler}: no scheduler answers there ({error}). Check the address.") from error
     with client:

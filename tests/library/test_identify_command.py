@@ -67,22 +67,36 @@ def test_words_and_the_disc_over_the_print(table, monkeypatch, capsys, tmp_path)
     assert picture.read_text(encoding="utf-8").lstrip().startswith(("<svg", "<?xml"))
 
 
-def test_bad_input_is_one_line_and_exit_2(tmp_path):
+BAD = {
+    "": "empty",
+    "onset_s,pitch\n1,60\n": "one strike",
+    "time,note\n1,2\n": "onset_s,pitch or onset_s,rank",
+    "onset_s,pitch\n1,60\n2,x\n": "line 3",
+}
+
+
+def is_one_line(error, words):
+    return words in error and error.count("\n") == 1 and "Traceback" not in error
+
+
+def test_bad_input_is_one_line_and_exit_2(tmp_path, monkeypatch, capsys):
     bad = tmp_path / "strikes.csv"
-    for content, words in (
-        ("", "empty"),
-        ("onset_s,pitch\n1,60\n", "one strike"),
-        ("time,note\n1,2\n", "onset_s,pitch or onset_s,rank"),
-        ("onset_s,pitch\n1,60\n2,x\n", "line 3"),
-    ):
+    for content, words in BAD.items():
         bad.write_text(content)
-        done = subprocess.run(
-            [sys.executable, "-c", "from disc.cli import main; main()", "identify", str(bad)],
-            capture_output=True,
-            text=True,
-        )
-        assert done.returncode == 2 and done.stdout == ""
-        assert words in done.stderr and done.stderr.count("\n") == 1 and "Traceback" not in done.stderr
+        assert run(monkeypatch, "identify", bad) == 2
+        said = capsys.readouterr()
+        assert said.out == "" and is_one_line(said.err, words)
+
+
+def test_bad_input_from_a_shell(tmp_path):
+    bad = tmp_path / "strikes.csv"
+    bad.write_text("")
+    done = subprocess.run(
+        [sys.executable, "-c", "from disc.cli import main; main()", "identify", str(bad)],
+        capture_output=True,
+        text=True,
+    )
+    assert done.returncode == 2 and done.stdout == "" and is_one_line(done.stderr, BAD[""])
 
 
 def test_missing_file_and_bad_exclude(monkeypatch, capsys, tmp_path):
