@@ -98,7 +98,9 @@ def _made(row: DiscRow, t: Reader) -> str:
 def _tune(row: DiscRow, t: Reader) -> str:
     if not row.tune_title:
         return ""
-    sure = t.number(100.0 * (row.tune_probability or 0.0))
+    if row.tune_probability is None:
+        return t("Tune: {title}", title=row.tune_title)
+    sure = t.number(100.0 * row.tune_probability)
     return t("Tune: {title}, {p} % sure", title=row.tune_title, p=sure)
 
 

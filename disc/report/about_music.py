@@ -129,8 +129,8 @@ def _match_words(match: MatchResult) -> str:
     key = "at the print's pitch" if not moved else f"{abs(moved)} semitones {'higher' if moved > 0 else 'lower'}"
     return (
         f"Looked up in the library, it is “{_title(match.title)}” (probability "
-        f"{chance(match.probability or 0.0)}): bars {match.from_bar} to {match.to_bar} of the print, {key}; "
-        f"{match.agree or 0} strikes agree, {len(match.absent)} notes of the print are absent, "
+        f"{_chance(match.probability)}): bars {match.from_bar} to {match.to_bar} of the print, {key}; "
+        f"{_count(match.agree)} strikes agree, {len(match.absent)} notes of the print are absent, "
         f"{len(match.displaced)} displaced, and {len(match.extra)} strikes are not in the print."
         + _bar_words(match.differs_in_bars)
     )
@@ -156,7 +156,7 @@ def _part_words(parts: list[PartResult]) -> list[Block]:
         return []
     named = "; ".join(
         f"{100 * part.from_turn:.0f} to {100 * part.to_turn:.0f} % of the playing time, "
-        f"“{_title(part.title)}” (probability {chance(part.probability or 0.0)})"
+        f"“{_title(part.title)}” (probability {_chance(part.probability)})"
         for part in parts
     )
     return [Paragraph(f"Several tunes, one after another: {named}.")]
@@ -164,7 +164,7 @@ def _part_words(parts: list[PartResult]) -> list[Block]:
 
 def _match_row(match: MatchResult) -> tuple[object, ...]:
     where = f"{match.file}, {match.number}"
-    return (match.title, match.collection, where, chance(match.probability or 0.0), match.agree or 0)
+    return (match.title, match.collection, where, _chance(match.probability), _count(match.agree))
 
 
 def _score(job: Job) -> list[Block]:
@@ -180,3 +180,11 @@ def _score(job: Job) -> list[Block]:
         PictureBlock(page.encode(), "svg", f"{SCORES[found]}, page {n}" if many else SCORES[found])
         for n, page in enumerate(pages, start=1)
     ]
+
+
+def _chance(probability: float | None) -> str:
+    return "not known" if probability is None else chance(probability)
+
+
+def _count(number: int | None) -> str:
+    return "not known" if number is None else str(number)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -11,7 +12,7 @@ import numpy.typing as npt
 from disc.frame import FloatArray, to_polar, to_xy_mm
 from disc.photo.close_up.read_close_up import CloseUp
 from disc.photo.marks.pins_from_sites import BENT_MM
-from disc.records import Condition, Pin
+from disc.records import UNSTATED_SIGMA_MM, Condition, Pin
 
 SAME_PIN_MM = 0.15  # two readings of one pin lie nearer; about half a pin's thickness apart at most
 APART_SIGMAS, APART_MM = 3.5, 0.06  # two close-ups that put one pin farther apart than both disagree
@@ -84,7 +85,7 @@ def _disagreements(placed: Sequence[CloseUp]) -> list[str]:
             far = [
                 d
                 for d, (i, j) in zip(off, both, strict=True)
-                if d > max(APART_MM, APART_SIGMAS * np.hypot(one.pins[i].sigma_mm or 0, other.pins[j].sigma_mm or 0))
+                if d > max(APART_MM, APART_SIGMAS * math.hypot(_sigma_mm(one.pins[i]), _sigma_mm(other.pins[j])))
             ]
             unlike = sum(one.pins[i].condition is not other.pins[j].condition for i, j in both)
             if far or unlike:
@@ -165,7 +166,7 @@ def _sure(odds: float) -> float:
 
 def _merged(whole: Pin, near: Pin) -> Pin:
     """One pin by both: places weighed by their sigmas, the condition by the close-up unless it is much less sure."""
-    a, b = 1 / (whole.sigma_mm or 0.05) ** 2, 1 / (near.sigma_mm or 0.05) ** 2
+    a, b = 1 / _sigma_mm(whole) ** 2, 1 / _sigma_mm(near) ** 2
     xy = (a * _xy([whole])[0] + b * _xy([near])[0]) / (a + b)
     r, theta = to_polar(float(xy[0]), float(xy[1]))
     by_near = _odds(near.confidence) + SAYS_MORE >= _odds(whole.confidence)
@@ -202,3 +203,7 @@ def _height(condition: Condition, seen: float | None, whole: float | None) -> fl
     if condition is Condition.STUB:
         return None
     return seen if seen else (whole or None)
+
+
+def _sigma_mm(pin: Pin) -> float:
+    return pin.sigma_mm or UNSTATED_SIGMA_MM

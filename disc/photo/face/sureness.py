@@ -79,8 +79,9 @@ def hard_to_tell(pins: Sequence[Pin]) -> tuple[str, ...]:
             f"{doubtful} of {len(pins)} sites are doubtful: pins and marks are hard to tell apart here. Clean the "
             "face, or take another photograph with the light from another side and give both."
         )
-    sigma = float(np.median([pin.sigma_mm or 0.0 for pin in pins]))
-    if sigma > VAGUE_MM:
+    stated = [pin.sigma_mm for pin in pins if pin.sigma_mm is not None]
+    sigma = float(np.median(stated)) if stated else None
+    if sigma is not None and sigma > VAGUE_MM:
         words.append(
             f"places are told to {sigma:.2f} mm only: name the rim with --rim and the slot with --slot, or take "
             "another photograph, less tilted."

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from disc.check.decisions import SettledFinding
 from disc.check.kinds import Kind
-from disc.records import Finding, Pin, Side
+from disc.records import UNSTATED_SIGMA_MM, Finding, Pin, Side
 from disc.repin.records import SURE_NOT, Operation, PlaceOnFace, Station, StationTask, spot
 from disc.repin.work.drills import WIRE_MM, Drill, PinStock, choose_stock, metric_drills
 from disc.repin.work.hold_back import NO_DOUBT, WHICH_WAY, DiscDoubt, look_first
@@ -218,7 +218,7 @@ def _off_place(station: Station, layout: Layout) -> tuple[str, ...]:
     """What to do about an old hole that is off its nominal place by more than can be heard or the tip allows."""
     if station.nominal is None or station.tolerance is None:
         return ()
-    doubt_mm = 2.0 * (station.sigma_mm or 0.0)
+    doubt_mm = 2.0 * (station.sigma_mm or UNSTATED_SIGMA_MM)
     shift_x, shift_y = station.nominal.x_mm - station.place.x_mm, station.nominal.y_mm - station.place.y_mm
     along_mm = abs(station.early_ms or 0.0) / 1000.0 / layout.plate.revolution_s * 2 * math.pi * station.place.r_mm
     late = along_mm > max(station.tolerance.along_mm, doubt_mm)
