@@ -9,10 +9,10 @@ from disc.desk.work.changes import setting_change
 from disc.desk.work.history import ValueChange
 from disc.errors import BadInput
 from disc.job import Job
+from disc.tune.score.safety import LONGEST_TITLE
 from disc.tune.settings import parse_key, parse_length, parse_metre
 
 TUNE_SETTINGS = ("metre", "key", "upbeat", "beats", "title")
-LONGEST_TITLE = 200  # letters kept of a title (chosen, nothing hangs on it)
 
 
 def settings_shown(job: Job) -> dict[str, Any]:

@@ -14,12 +14,12 @@ import numpy.typing as npt
 
 from disc.library.index.tune_index import Index
 from disc.library.records import TICKS_PER_QUARTER, FloatArray, IntArray
+from disc.library.search.align import FOLD_NATS
 from disc.library.search.disc_pulse import DiscPulse
 from disc.library.search.vote import Candidates
 
 CELL_S = 0.010  # of the picture; chosen, a third of the widest spread used (by_pitch.COARSE_SPREAD_S)
 MARGIN_S = 1.0  # of picture before the first strike and after the last; chosen, wider than any start tried
-FOLD_NATS = 1.2  # as in align.py
 # Share of printed notes still played: of 0.5 to 0.8 on 260 severe discs (seeds 131 and 135) 0.5 and 0.6 put most true
 # tunes first, 0.90 of them, 0.8 only 0.85; other discs are known with any of them.
 PRESENT = 0.6
