@@ -1,19 +1,23 @@
 """Doubts as every command tells them: lines for a person, one JSON form, and back from what was stored.
 
 A doubt is made where the fact is known (records.Doubt); how it reads is decided here alone, so that a terminal, a
-page, a paper and a --json answer never word the same doubt in two ways.
+page, a paper and a --json answer never word the same doubt in two ways. A paper in another language says a doubt whole
+or leaves it in English, never half of each.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from disc.errors import BadInput
 from disc.records import About, Doubt, Side
 from disc.words import chance
+
+if TYPE_CHECKING:
+    from disc.locale.said import Said
 
 # What makes everything after it worthless is told first: no disc at all, then what turns all places about, then what
 # is only not known.
@@ -73,6 +77,22 @@ def doubt_line(doubt: Doubt) -> str:
     where = f", {doubt.side.value} side" if doubt.side else ""
     sure = "" if doubt.probability >= 1.0 else f" ({chance(doubt.probability)})"
     return f"In doubt ({doubt.about.value}{where}): {doubt.say}{sure}" + (f" {doubt.advice}" if doubt.advice else "")
+
+
+def doubt_in(doubt: Doubt, said: Said) -> str:
+    """The same line in the reader's language, if all of it can be said there; else as doubt_line has it."""
+    if said.language == "en":
+        return doubt_line(doubt)
+    before = set(said.unknown)
+    side = f", {said(f'{doubt.side.value} side')}" if doubt.side else ""
+    sure = "" if doubt.probability >= 1.0 else f" ({chance(doubt.probability)})"
+    colon = "\u00a0:" if said.language == "fr" else ":"
+    label = f"{said('In doubt')} ({said(doubt.about.value)}{side})"
+    line = f"{label}{colon} {said(doubt.say)}{sure}" + (f" {said(doubt.advice)}" if doubt.advice else "")
+    if said.unknown == before:
+        return line
+    said.unknown = before
+    return doubt_line(doubt)
 
 
 def doubts_to_json(doubts: Iterable[Doubt]) -> list[dict[str, Any]]:

@@ -18,8 +18,8 @@ FLOORS: tuple[frozenset[str], ...] = tuple(
     for floor in (
         "disc errors records terminal pitch_names svg",
         "frame measures words typeset condition_marks fitted",
-        "tables doubts locale results",
-        "stored",
+        "tables locale results",
+        "stored doubts",
         "job",
         "photo object",
         "comb",

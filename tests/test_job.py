@@ -147,6 +147,19 @@ def test_a_command_may_take_its_own_lock_again_with_another_patience(job):
         assert jobs.open_job(job.folder).pins() == PINS
 
 
+@pytest.mark.parametrize("encoding", ["cp1252", "utf-8-sig", "utf-16"])
+def test_a_job_file_that_an_editor_saved_its_own_way_can_be_worked_on(job, encoding):
+    path = job.path("job.json")
+    content = json.loads(path.read_text(encoding="utf-8"))
+    content["settings"]["note"] = "Müller, größer"
+    path.write_bytes(json.dumps(content, ensure_ascii=False).encode(encoding))
+    opened = jobs.open_job(job.folder)
+    with opened.step("set"):
+        opened.settings["more"] = "é"
+    kept = jobs.open_job(job.folder).settings
+    assert (kept["note"], kept["more"]) == ("Müller, größer", "é")
+
+
 def test_a_newer_schema_is_refused(job):
     path = job.folder / "job.json"
     content = json.loads(path.read_text())

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from disc.job.stage import Stage
+from disc.tables import read_text
 
 KEPT_FOLDER = ".kept"
 MOST_KEPT = 30  # sets; each is some tens of kilobytes
@@ -70,7 +71,7 @@ def stage_kept(folder: Path, stage: Stage, content: dict[str, Any], command: str
     job_file = folder / JOB_NAME
     if not job_file.is_file():
         return
-    before = json.loads(job_file.read_text(encoding="utf-8"))
+    before = json.loads(read_text(job_file, "job file"))  # as it was opened: an editor may have saved it otherwise
     if before.get("schema_version") != content["schema_version"]:  # a migration keeps its own backup
         return
     changed = [name for name in KEPT_NAMES if _differs(folder, stage, name)]

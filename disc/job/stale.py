@@ -106,7 +106,7 @@ def stale_files(job: Job) -> frozenset[str]:
 
 def _doubt(job: Job, results: list[StoredResult], changed: tuple[str, ...]) -> Doubt:
     verb = "rest" if len(results) > 1 or results[0].several else "rests"
-    say = f"{_listed(r.called for r in results)} {verb} on what has changed since: {', '.join(changed)}."
+    say = f"{_listed(r.called for r in results)} {verb} on what has changed since: {'; '.join(changed)}."
     again = [r.command.format(job=job.folder, recording=_recording(job)) for r in results]
     it = "it" if len(again) == 1 else "them"
     return Doubt(About.STALE, say, f"Make {it} anew: {', then '.join(again)}")

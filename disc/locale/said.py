@@ -21,6 +21,7 @@ _NUMBER = r"[-+±<>]?\s?\d[\d.,/½¼¾\s]*(?:\s?%)?"
 _WORDS = r"(?:(?!\. |; |\n).)+?"
 # How sentences are put together, the widest first.
 _JOINTS = ("\n", ". ", "; ", ", ", ": ", " + ", " (")
+_LIST = re.compile(r"(, | and )")
 _DECIMAL = re.compile(r"(?<![\w.])(\d+)\.(\d+)(?![\w.]|\d)")
 _NOTHING_TO_SAY = re.compile(
     r"[^A-Za-zÀ-ÿ]*"  # no letters
@@ -87,11 +88,12 @@ class Said:
 
     def _value(self, words: str, depth: int) -> str:
         found = self._find(words, depth + 1)
-        listed = words.split(" and ")
+        listed = _LIST.split(words)
         if found is None and len(listed) > 1:
-            known = [self._find(word, depth + 1) for word in listed]
+            known = [self._find(word, depth + 1) for word in listed[::2]]
             if None not in known:
-                return f" {self._t('and')} ".join(str(word) for word in known)
+                joints = [f" {self._t('and')} " if joint == " and " else joint for joint in listed[1::2]]
+                return "".join(f"{word}{joint}" for word, joint in zip(known, [*joints, ""], strict=True))
         return self._by_parts(words, depth + 1, note=False) if found is None else found
 
     def _by_parts(self, words: str, depth: int, note: bool = True) -> str:

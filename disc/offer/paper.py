@@ -29,6 +29,8 @@ NOT_INCLUDED: tuple[str, ...] = (
     mark("Work on the comb, its dampers and its lead, on springs, gearing and case."),
     mark("Parts and work not named above; carriage and insurance."),
 )
+# What workshop.toml says before anybody wrote into it.
+SAMPLE_WORDS = (mark("Your workshop"), mark("Street and number"), mark("Postcode and town"))
 STYLE = """
 #set page(paper: "a4", margin: (x: 22mm, top: 20mm, bottom: 22mm), footer: context text(size: 8.5pt, fill: luma(70))[
   #{footer} #h(1fr) #counter(page).display("1 / 1", both: true)])
@@ -46,6 +48,7 @@ def offer_pdf(
 ) -> bytes:
     """The paper. sheet: the object's sheet; disc_name: the job's name, where the object has none of its own."""
     title = t("Offer no. {number}", number=number)
+    workshop = sample_in(workshop, t) if workshop.sample else workshop
     style = STYLE.replace("{footer}", typst_text(f"{workshop.name}, {title}")).replace("{title}", typst_text(title))
     parts = [style.replace("{language}", t.language.value), _head(workshop, sheet)]
     parts.append(f"= #{typst_text(title)}")
@@ -58,6 +61,13 @@ def offer_pdf(
     parts += _section(t("Conditions"), [_validity(offer, t), *workshop.conditions])
     parts.append(_signatures(workshop, t))
     return pdf_from_typst("\n\n".join(parts))
+
+
+def sample_in(workshop: Workshop, t: Reader) -> Workshop:
+    """The shipped sample's words in the customer's language; what a person changed in it stays."""
+    said = {words: t(words) for words in SAMPLE_WORDS}
+    address = tuple(said.get(line, line) for line in workshop.address)
+    return workshop.model_copy(update={"name": said.get(workshop.name, workshop.name), "address": address})
 
 
 def what_could_change(offer: Offer, t: Reader) -> list[str]:

@@ -5,22 +5,21 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from disc.doubts import in_order, untried_lines
+from disc.doubts import doubt_in, in_order, untried_lines
 from disc.errors import MissingPart
 from disc.job import Job
 from disc.job.made_from import FINDINGS, IDENTIFY, LISTEN, PLAN, REPORT, TUNE
 from disc.job.stale import stale_doubts
-from disc.locale.catalogue import Language, mark
+from disc.locale.catalogue import Language
 from disc.locale.said import said_in
 from disc.photo.read_photos import reading_doubts
 from disc.records import About, Doubt
 from disc.repin.work.nominal_places import wire_doubts
 from disc.report.blocks import Bullets, Paragraph, ReportSection
-from disc.report.said_doubt import doubt_in
 from disc.results import PluckingResult, RepinResult
 from disc.turn.turn_of_job import turn_of_job
 
-STALE = mark("Stale: this part rests on what has changed since it was made; see the first part.")
+STALE = "Stale: this part rests on what has changed since it was made; see the first part."
 # The results that a part of the report shows.
 SHOWN_IN = {"tune": (TUNE, IDENTIFY), "findings": (FINDINGS,), "plan": (PLAN,), "estimate": (PLAN,)}
 

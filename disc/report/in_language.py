@@ -12,6 +12,7 @@ from disc.report.blocks import Block, Bullets, Paragraph, PictureBlock, PictureR
 
 Speaker = Callable[[str], str]
 _SVG_WORDS = re.compile(r"(<text\b[^>]*>)([^<]+)(?=</text>)")  # of our own drawings; an engraved score parts its words
+_PART_NAME = re.compile(r"(<tspan\b[^>]*>)Comb(?=</tspan>)")  # that name alone: all other words are the tune's own
 # A person's own notes, and file names with commands: printed as they stand but for their tables' headings.
 AS_WRITTEN = frozenset({"log", "provenance"})
 # Doubts name the command that settles them: said where the whole line is known, else as they stand, never half of each.
@@ -72,4 +73,5 @@ def _picture(picture: PictureBlock, said: Speaker) -> PictureBlock:
     if picture.suffix != "svg":
         return replace(picture, caption=said(picture.caption))
     words = _SVG_WORDS.sub(lambda match: f"{match[1]}{escape(said(unescape(match[2])))}", picture.data.decode())
+    words = _PART_NAME.sub(lambda match: f"{match[1]}{escape(said('comb').capitalize())}", words)
     return replace(picture, caption=said(picture.caption), data=words.encode())

@@ -13,7 +13,9 @@ import pytest
 from babel.messages.pofile import read_po
 
 import disc.locale.catalogue as catalogue
+from disc.doubts import doubt_in
 from disc.job import open_job
+from disc.job.stale import CALLED, RESULTS, _listed, _words
 from disc.locale.catalogue import Language, reader
 from disc.locale.said import Said
 from disc.locale.terms import PATTERNS
@@ -25,12 +27,12 @@ from disc.repin.plan_job import rates_in_force
 from disc.repin.sheets.face_sheet import JobPage, enlarged_sheet, true_size_sheet
 from disc.repin.sheets.rows import SHEET_HEADING
 from disc.repin.sheets.work_list import said_anew, work_list_source
+from disc.report.about_doubts import STALE
 from disc.report.about_music import _match_words, _part_words
 from disc.report.blocks import Bullets, PictureBlock, ReportSection
 from disc.report.condition import gather
 from disc.report.headings import HEADINGS, heading
 from disc.report.in_language import in_language
-from disc.report.said_doubt import doubt_in
 from disc.results import MatchResult, PartResult
 from disc.turn.assumed import assumed_doubts
 from disc.words import CAUTIONS
@@ -113,7 +115,8 @@ def test_no_sentence_of_a_paper_is_left_in_english(job, language, monkeypatch):
         monkeypatch.setattr(f"{module}.said_in", lambda _: said)
     plan = make_plan(job, PlanSettings(), rates_in_force(job))
     page = JobPage("a4", "disc-7", language)
-    source = said_anew(work_list_source(plan, page, []), language)
+    doubts = [Doubt(About(about), say, advice, None, 1.0) for about, say, advice in DOUBTS]
+    source = said_anew(work_list_source(plan, page, [], doubts), language)
     for side in Side:
         true_size_sheet(plan, side, page).svg()
         enlarged_sheet(plan, side, page, 5.0).svg()
@@ -122,6 +125,7 @@ def test_no_sentence_of_a_paper_is_left_in_english(job, language, monkeypatch):
     invented = {"disc-7", "seen under the glass", "the strain that comes twice has it"}
     invented |= {"a plugged hole is seen under the loupe"}
     assert said.unknown <= invented, said.unknown - invented
+    source = re.sub(r"disc [a-z]+ [^)\n]*|--\S+ [A-Z]+", "", source)  # what is typed stays as it is typed
     english = re.findall(r"\b(the|stands|turning|holes|with|measure)\b", source)
     assert len(english) <= source.count("the strain that comes twice") + source.count("under the glass") + source.count(
         "under the loupe"
@@ -217,6 +221,30 @@ def test_every_doubt_is_said_whole(about, say, advice, language):
         words
     )
     assert "--diameter-mm 30.0" in words or "30.0" not in advice  # what is typed stays as it is typed
+
+
+@pytest.mark.parametrize("language", TRANSLATED)
+def test_all_that_can_be_stale_is_named_in_the_language(language):
+    said = Said(language)
+    plate = [_words(f"plate {name}", "", "30.0") for name in ("diameter_mm", "turns", "thickness_mm", "rest_arc_deg")]
+    changed = "; ".join([*CALLED.values(), *plate])
+    for one in RESULTS:
+        assert not re.search(r"\bthe\b", said(f"{one.called} rests on what has changed since: {changed}"))
+    several = _listed(one.called for one in RESULTS)
+    assert not re.search(r"\b(the|and)\b", said(f"{several} rest on what has changed since: {changed}."))
+    assert said(STALE) != STALE and not re.search(r"\b(this|first)\b", said(STALE))
+    assert said.unknown == set()
+
+
+@pytest.mark.parametrize("language", TRANSLATED)
+def test_sentences_of_several_facts_are_said_whole(language):
+    said = Said(language)
+    for words in (
+        "the hole strikes 51 ms late: set the pin upright, then bring its tip over, 0.07 mm with the turning",
+        "where the music runs alike, in bar 8, the strike is on its beat",
+    ):
+        assert not re.search(r"\b(the|over|with)\b", said(words)), said(words)
+    assert said.unknown == set()
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from disc.doubts import doubt_lines
+from disc.doubts import doubt_in, in_order
 from disc.frame import turns_seen, work_turns
 from disc.locale.catalogue import Language
 from disc.locale.said import said_in
@@ -96,7 +96,9 @@ def _opening(plan: Plan, page: JobPage, doubts: Sequence[Doubt]) -> str:
         facts.append(f"The standing pins keep the beat to {plan.setting_error_ms:.0f} ms (root mean square).")
     facts += plan.notes
     lines = " ".join(facts)
-    unsure = "".join(f"- #{typst_text(line)}\n" for line in doubt_lines(doubts))
+    said = said_in(page.language)
+    # Said here and whole: as literals without "#" they are not said once more, part by part.
+    unsure = "".join(f"- #text({typst_text(doubt_in(doubt, said))})\n" for doubt in in_order(doubts))
     cautions = "\n".join(f"- #{typst_text(CAUTIONS[key])}" for key in plan.cautions)
     return (
         f"= #{typst_text('Work list: ' + page.name)}\n\n{unsure}\n#{typst_text(lines[0].upper() + lines[1:])}\n\n"

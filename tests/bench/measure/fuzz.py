@@ -304,8 +304,8 @@ def try_invented(trial: Trial, number: int, examples: int, end: float = float("i
     one()
 
 
-def run_target(name: str, seconds: float, guided: bool, kept: Path) -> dict[str, object]:
-    """Run one target in this process."""
+def run_target(name: str, seconds: float, guided: bool, kept: Path, draw: int = 0) -> dict[str, object]:
+    """Run one target in this process. draw: another one gives other inputs, so that short runs add up to a long one."""
     kept.mkdir(parents=True, exist_ok=True)
     end = time.monotonic() + seconds
     trial = Trial(name, kept)
@@ -320,11 +320,11 @@ def run_target(name: str, seconds: float, guided: bool, kept: Path) -> dict[str,
     # Mutation that knows JSON gets where guided bytes rarely do; so each has its share of the time.
     share = seconds / (4 if guided else 2)
     own_end = time.monotonic() + share
-    for data in mutations(trial.seeds, np.random.default_rng(20260301)):
+    for data in mutations(trial.seeds, np.random.default_rng(20260301 + draw)):
         if time.monotonic() > own_end:
             break
         trial(data)
-    for number in count():
+    for number in count(100_000 * draw):
         if time.monotonic() > own_end + share:
             break
         try_invented(trial, number, 200, own_end + share)
@@ -340,7 +340,14 @@ def run_target(name: str, seconds: float, guided: bool, kept: Path) -> dict[str,
             print(json.dumps(trial.table_row()), flush=True)
             os._exit(0)  # libFuzzer has no way back into Python
 
-    flags = [str(corpus), f"-max_len={LARGEST_INPUT}", "-rss_limit_mb=0", "-timeout=600", "-seed=1", "-verbosity=0"]
+    flags = [
+        str(corpus),
+        f"-max_len={LARGEST_INPUT}",
+        "-rss_limit_mb=0",
+        "-timeout=600",
+        f"-seed={1 + draw}",
+        "-verbosity=0",
+    ]
     flags.append(f"-artifact_prefix={corpus}/")  # what libFuzzer notes by itself must not lie about here
     atheris.Setup([sys.argv[0], *flags], one)
     atheris.Fuzz()
@@ -353,6 +360,7 @@ def main() -> None:
     parser.add_argument("targets", nargs="*", help=", ".join(TARGETS))
     parser.add_argument("--minutes", type=float, default=1.0)
     parser.add_argument("--keep", type=Path, default=Path(tempfile.gettempdir()) / "disc-fuzz-faults")
+    parser.add_argument("--draw", type=int, default=0, help="another number gives other inputs")
     parser.add_argument("--plain", action="store_true", help="seeded mutation even where atheris is installed")
     parser.add_argument("--here", help=argparse.SUPPRESS)
     options = parser.parse_args()
@@ -363,7 +371,7 @@ def main() -> None:
     except ImportError:
         guided = False
     if options.here:
-        row = run_target(options.here, options.minutes * 60, guided, options.keep / options.here)
+        row = run_target(options.here, options.minutes * 60, guided, options.keep / options.here, options.draw)
         print(json.dumps(row))
         return
     head = f"{'target':12} {'tried':>8} {'refused':>8} {'slowest s':>9} {'cpu s':>6} {'MB':>5} {'faults':>6}"
@@ -379,6 +387,8 @@ def main() -> None:
             str(options.minutes),
             "--keep",
             str(options.keep),
+            "--draw",
+            str(options.draw),
         ]
         done = subprocess.run(command + ["--plain"] * (not guided), capture_output=True, text=True)
         lines = [line for line in done.stdout.splitlines() if line.startswith("{")]
