@@ -137,7 +137,7 @@ def _say(job: Path, reading: JobReading, request: ReadRequest) -> None:
             f"  - a correction ({correction.action.value}, {correction.side.value} side, r {correction.r_mm:.2f} mm, "
             f"{correction.theta_deg:.1f} degrees) found no pin in this reading and was not used."
         )
-    say("", "Look at them:", *(f"  {job / name}" for name in reading.outputs))
+    say("", "Look at them:", *(f"  {job / name}" for name in reading.outputs if not name.endswith(".json")))
 
 
 def _how_they_agree(agreement: Agreement) -> str:

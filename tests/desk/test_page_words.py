@@ -29,6 +29,8 @@ from .rig import PLATE
         ("disc read JOB --upper LOWER --lower UPPER", "bring each photograph as the other side's (tab Disc)"),
         ("Read it again with disc read.", "Read it again (tab Disc)."),
         ("Mark it: disc read JOB ... --slot-upper u,v (pixels), or at the desk.", "Mark it (tab Disc)."),
+        ("check it, or mark it: disc read JOB ... --slot-SIDE u,v (pixels), or at the desk.",
+         "check it, or mark it (tab Disc)."),
         ("Its table (disc comb JOB --table FILE), or a draft (--from-pins).", "Its table (tab Comb), or a draft."),
         ("and give both: disc read JOB --upper PHOTO OTHER", "and give both (tab Disc)"),
         ("the key  'H'\ncannot be read.", "the key 'H' cannot be read."),

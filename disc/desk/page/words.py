@@ -31,9 +31,7 @@ _SET = re.compile(
     r"(?: (?:[A-Z]+\b|(?P<value>[0-9.]*[0-9]|clockwise|counterclockwise)))?"
 )
 _SWAP = re.compile(r"disc read(?: JOB)? --upper LOWER --lower UPPER")
-_SLOT = re.compile(
-    r": disc read(?: JOB)?(?: \.\.\.)? --slot-[a-z]+ u,v \(pixels\), or at the desk|(?<= name it) with --slot"
-)
+_SLOT = re.compile(r": disc read(?: JOB)?(?: \.\.\.)? --slot-[a-zA-Z]+ u,v \(pixels\), or at the desk")
 _PLUCK = re.compile(r"disc comb(?: JOB)? --plucked RECORDING")
 _LISTEN = re.compile(r"disc listen JOB \S.*$")  # what follows is the recording's name
 _RUN = re.compile(

@@ -13,6 +13,8 @@ from disc.photo.request import ReadSettings
 # A slot's edges over the noise of the band beside it: on rendered faces those placed to 0.03 mm stood out by 6 or more.
 FAINT_SLOT = 6.0
 MEANT_MM = 0.6  # edges farther from where the slot is known to be are another thing's
+# For whoever types commands and for whoever works at the desk, where the page says its own tab in this place.
+MARK_IT = "mark it: disc read JOB ... --slot-SIDE u,v (pixels), or at the desk."
 
 
 def place_slot(
@@ -26,21 +28,20 @@ def place_slot(
         # The person meant another place than the edges found, where these lie far off.
         return (slot, slot.angle_rad, ()) if slot and _is_near(slot, near, radius) else (None, near, ())
     if chosen.place is None and seen.found.slot is not None:
-        unclear = "the stop slot's edges are not clear; check its place on the overlay, or name it with --slot."
+        unclear = f"the stop slot's edges are not clear; check its place on the overlay, or {MARK_IT}"
         return None, angle_of(seen.found.slot, plane), (unclear,)
     if chosen.place is None:
-        return None, 0.0, ("the stop slot was not found: angles count from an arbitrary place. Name it with --slot.",)
+        return None, 0.0, (f"the stop slot was not found: angles count from an arbitrary place; {MARK_IT}",)
     if chosen.by_pins:  # no edges were seen there: what may be found now is something else's
         return None, chosen.place.slot.angle_rad, ()
     # The plane may have moved by a hair since the places were looked at.
     slot = find_slot(photo.pixels, plane, radius, chosen.place.slot.angle_rad) or chosen.place.slot
     words: tuple[str, ...] = ()
     if chosen.probability < SLOT_SURE:
-        words = ("the stop slot is doubtful; check it on the overlay, or name it with --slot.",)
+        words = (f"the stop slot is doubtful; check it on the overlay, or {MARK_IT}",)
     elif slot.strength < FAINT_SLOT:
         words = (
-            "the stop slot's edges are faint; check on the overlay that the arrow points to its middle, or name it "
-            "with --slot.",
+            f"the stop slot's edges are faint; check on the overlay that the arrow points to its middle, or {MARK_IT}",
         )
     return slot, slot.angle_rad, words
 

@@ -98,7 +98,10 @@ def slot_doubts(odds: SlotOdds | None, side: Side, is_seen: bool = True) -> tupl
         "" if odds.other_theta_deg is None else f"; the next likely place lies at {odds.other_theta_deg:.0f} degrees"
     )
     words = f"the stop slot of the {side.value} face is not plain to see{other}: all angles of the face count from it."
-    advice = "Check on the overlay that the arrow points to the slot, or name it with --slot."
+    advice = (
+        "Check on the overlay that the arrow points to the slot, or mark it: disc read JOB ... "
+        f"--slot-{side.value} u,v (pixels), or at the desk."
+    )
     return (Doubt(About.SLOT, words, advice, side, 1 - odds.probability),)
 
 
