@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from disc.locale.catalogue import mark
+from disc.locale.terms_of_work import OF_WORK
 
 PATTERNS: tuple[str, ...] = (
     mark("sound"),
@@ -610,4 +611,5 @@ PATTERNS: tuple[str, ...] = (
     mark("{mm} mm high, {d} mm taller than usual here"),
     mark("{mm} mm high, {d} mm shorter than usual here"),
     mark("Results in this report that are older than what they rest on:"),
+    *OF_WORK,
 )

@@ -303,7 +303,7 @@ def _misfits(fit: FacesFit) -> list[Doubt]:
     if fit.odds >= 0:
         return []
     against = "; ".join(e.words for e in sorted(fit.evidence, key=lambda e: e.weight) if e.weight < 0)
-    words = f"the upper and the lower face may be two different discs': {against}."
+    words = f"the upper and the lower face may be two different discs: {against}."
     advice = "Look whether both photographs show this disc, and read the right one again: disc read JOB --lower PHOTO"
     return [Doubt(About.DISC, words, advice, probability=1 - fit.probability)]
 
