@@ -80,7 +80,8 @@ class Stored(Generic[T]):
 
     def text(self, value: T) -> str:
         """The file's text, the inverse of parse."""
-        return json_text({"schema": self.schema} | _adapter(self.model).dump_python(value, mode="json"))
+        fields = _adapter(self.model).dump_json(value, indent=1).decode()  # at once: thousands of corrections are usual
+        return f'{{\n "schema": {self.schema},{fields[1:]}\n' if fields != "{}" else json_text({"schema": self.schema})
 
     def damaged(self, path: Path, why: object) -> BadInput:
         """The one line for a file of this kind that cannot be read."""

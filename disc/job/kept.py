@@ -50,17 +50,29 @@ class Kept:
 
 def kept_sets(folder: Path) -> tuple[Kept, ...]:
     """What is kept in a job's folder, the newest first. A record that cannot be read is left out."""
-    found = []
-    for path in (folder / KEPT_FOLDER).glob("*.json"):
-        if path.stem.isdigit():
-            try:
-                raw = json.loads(path.read_text(encoding="utf-8"))
-                names, changed = (tuple(n for n in raw[key] if n in _ALL_NAMES) for key in ("names", "changed"))
-                of = None if raw.get("of") is None else int(raw["of"])
-                found.append(Kept(int(path.stem), str(raw["command"]), str(raw["at"]), names, changed, of))
-            except (OSError, ValueError, KeyError, TypeError):
-                continue
-    return tuple(sorted(found, key=lambda kept: -kept.number))
+    return tuple(kept for number in _numbers(folder) if (kept := _kept_set(folder, number)) is not None)
+
+
+def _numbers(folder: Path) -> list[int]:
+    return sorted((int(p.stem) for p in (folder / KEPT_FOLDER).glob("*.json") if p.stem.isdigit()), reverse=True)
+
+
+def _kept_set(folder: Path, number: int) -> Kept | None:
+    try:
+        raw = json.loads((folder / KEPT_FOLDER / f"{number}.json").read_text(encoding="utf-8"))
+        names, changed = (tuple(n for n in raw[key] if n in _ALL_NAMES) for key in ("names", "changed"))
+        of = None if raw.get("of") is None else int(raw["of"])
+        return Kept(number, str(raw["command"]), str(raw["at"]), names, changed, of)
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def _goes_on(folder: Path, command: str) -> bool:
+    """Whether this step is one more of the desk's edits in a row; only the newest set is looked at, at every edit."""
+    if command != IN_A_ROW:
+        return False
+    newest = next((kept for number in _numbers(folder) if (kept := _kept_set(folder, number)) is not None), None)
+    return newest is not None and newest.command == IN_A_ROW
 
 
 _ALL_NAMES = frozenset((*KEPT_NAMES, *KEPT_VALUES))
@@ -74,10 +86,12 @@ def stage_kept(folder: Path, stage: Stage, content: dict[str, Any], command: str
     before = json.loads(read_text(job_file, "job file"))  # as it was opened: an editor may have saved it otherwise
     if before.get("schema_version") != content["schema_version"]:  # a migration keeps its own backup
         return
+    if _goes_on(folder, command):
+        return
     changed = [name for name in KEPT_NAMES if _differs(folder, stage, name)]
     changed += [name for name in KEPT_VALUES if (before.get(name) or {}) != (content.get(name) or {})]
     sets = kept_sets(folder)
-    if not changed or (command == IN_A_ROW and sets and sets[0].command == IN_A_ROW):
+    if not changed:
         return
     number = sets[0].number + 1 if sets else 1
     names = [name for name in KEPT_NAMES if _before(folder, name).is_file()]

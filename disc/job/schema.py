@@ -111,7 +111,7 @@ class JobFile(BaseModel):
 
     def to_json(self) -> str:
         """The file's text."""
-        return json.dumps(self.model_dump(mode="json"), indent=1, ensure_ascii=False) + "\n"
+        return self.model_dump_json(indent=1) + "\n"
 
 
 def _plate_model(plate: Plate) -> PlateModel:

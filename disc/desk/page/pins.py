@@ -41,6 +41,38 @@ def page_pins(
     return shown
 
 
+class PagePins:
+    """What the pages know of the pins. Only what changed is worked out again, and only that is told."""
+
+    def __init__(self) -> None:
+        self._shown: dict[int, dict[str, Any]] = {}
+        self._from: dict[int, tuple[Pin, tuple[PinNote, ...], bool]] = {}
+        self._sheets: Mapping[str, PageSheet] | None = None
+
+    def show(
+        self,
+        pins: Iterable[Pin],
+        sheets: Mapping[str, PageSheet],
+        notes: Mapping[int, tuple[PinNote, ...]],
+        by_hand: frozenset[int],
+    ) -> tuple[list[dict[str, Any]], list[int]]:
+        """(the pins that are shown otherwise than before, the ids of those that are gone)."""
+        now = {pin.id: (pin, notes.get(pin.id, ()), pin.id in by_hand) for pin in pins}
+        is_other = self._sheets is not sheets
+        fresh = page_pins(
+            [of[0] for number, of in now.items() if is_other or self._from.get(number) != of], sheets, notes, by_hand
+        )
+        changed = [pin for number, pin in fresh.items() if self._shown.get(number) != pin]
+        gone = [number for number in self._shown if number not in now]
+        self._shown = {number: fresh[number] if number in fresh else self._shown[number] for number in now}
+        self._from, self._sheets = now, sheets
+        return changed, gone
+
+    def all(self) -> list[dict[str, Any]]:
+        """Every pin as it is shown."""
+        return list(self._shown.values())
+
+
 def _short(value: float | None) -> float | None:
     return None if value is None else round(value, 3)
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Mapping
+import time
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
@@ -17,7 +18,7 @@ from typing import Any
 
 from disc.desk.page.findings import page_findings, page_plan
 from disc.desk.page.music import page_music
-from disc.desk.page.pins import page_pins
+from disc.desk.page.pins import PagePins
 from disc.desk.page.sheets import PageSheet
 from disc.desk.page.views import sheets_of_job
 from disc.desk.page.words import page_doubts, page_words
@@ -27,6 +28,7 @@ from disc.desk.work.bars_said import said_of_bars
 from disc.desk.work.changes import apply_changes, fitting_changes, moved_by_changes
 from disc.desk.work.derive import Derived, derive, told_changes
 from disc.desk.work.edits import EditGround, edit_from_request
+from disc.desk.work.file_memory import FileMemory, Stamp, stamp_of
 from disc.desk.work.heard import page_heard, was_listened
 from disc.desk.work.history import (
     HISTORY_FILE,
@@ -41,16 +43,17 @@ from disc.desk.work.history import (
     split_corrections,
 )
 from disc.desk.work.live_check import LiveCheck, check_now, settled_anew, told_check
-from disc.desk.work.notes import PinNote, notes_by_pin, set_by_hand
+from disc.desk.work.notes import LaidEdits, PinNote
+from disc.desk.work.pin_table import PinTable
 from disc.desk.work.teeth import TeethMemory
 from disc.errors import BadInput, DiscError, MissingPart
 from disc.job import COMB_FILE, JOB_FILE, PINS_FILE, READING_FILE, Job, Stage, open_for_writing, open_job
-from disc.job.corrections import Correction, apply_corrections
-from disc.job.corrections_file import stage_corrections
+from disc.job.corrections import Correction
+from disc.job.corrections_file import CORRECTIONS_FILE, load_corrections, stage_corrections
 from disc.job.made_from import LISTEN
 from disc.job.schema import now_text
 from disc.job.stale import stale_results
-from disc.records import Comb, Doubt, Pin
+from disc.records import Comb, Doubt, Pin, Plate
 from disc.tables import format_pins, read_comb, read_pins
 from disc.turn.one_turn import OneTurn
 from disc.words import chance
@@ -58,6 +61,9 @@ from disc.words import chance
 log = logging.getLogger(__name__)
 # The same desk's edits in a row are one line in the job's record of runs; their steps stand in desk.json.
 RUN_NAME = "desk"
+# Before what follows from an edit is worked out: the edit's answer has then reached the page, and of several edits in
+# quick succession only the last is thought about (chosen; of a second of thinking it is not felt).
+PAUSE_S = 0.03
 
 
 class Session:
@@ -85,10 +91,19 @@ class Session:
         self.checked_rev = -1
         self.trouble: str = ""
         self.plucked: dict[str, Any] | None = None  # teeth heard in a recording, until a person says which they are
-        self._shown: dict[int, dict[str, Any]] = {}
-        self._stamp: tuple[int, int] | None = None
+        self._page_pins = PagePins()
+        self._told: dict[str, Any] = {}  # of the last change, as the pages are told of it
+        self._told_steps: tuple[DeskStep, ...] = ()
+        self._stamp: Stamp | None = None
         self._teeth = TeethMemory()
-        self._reading: tuple[tuple[int, int] | None, tuple[Pin, ...]] | None = None
+        self._laid = LaidEdits()
+        self._table = PinTable()
+        # Read again only where another hand wrote them: what is asked at every edit must not grow with the edits.
+        self._corrections = FileMemory(load_corrections)
+        self._histories = FileMemory(load_history)
+        self._combs = FileMemory(lambda path: read_comb(path) if path.is_file() else None)
+        self._sheets_of: tuple[Plate, dict[str, Any]] | None = None
+        self._reading: tuple[Stamp | None, tuple[Pin, ...]] | None = None
         if (folder / JOB_FILE).exists():
             self.load()
 
@@ -108,17 +123,19 @@ class Session:
         """Make this job the state of the desk. Call with the guard held."""
         self.job = job
         self.pins = pins if pins is not None else _or_nothing(job.pins, ())
-        self.comb = _or_nothing(job.comb, None)
-        self.sheets = sheets_of_job(job)
-        done, undone = job.corrections()
-        self.history = reconcile(load_history(job.path(HISTORY_FILE)), len(done), len(undone), now_text())
-        self.notes = notes_by_pin(self._reading_of(job), done)
-        self.by_hand = set_by_hand(self.pins, done)
+        self.comb = self._combs.get(job.path(COMB_FILE))
+        if self._sheets_of != (job.plate, job.content.faces):
+            self.sheets, self._sheets_of = sheets_of_job(job), (job.plate, job.content.faces)
+        done, _, self.history = self._before(job)
+        self._laid.lay(self._reading_of(job), done)
+        self.notes, self.by_hand = self._laid.notes(), self._laid.by_hand(self.pins)
         self._stamp = self._job_stamp()
         self.rev += 1
+        changed, gone = self._page_pins.show(self.pins, self.sheets, self.notes, self.by_hand)
+        self._told = {"rev": self.rev, "pins": changed, "gone": gone, "history": self._history_news()}
 
-    def _job_stamp(self) -> tuple[int, int] | None:
-        return _stamp(self.folder / JOB_FILE)
+    def _job_stamp(self) -> Stamp | None:
+        return stamp_of(self.folder / JOB_FILE)
 
     def forget_change(self) -> None:
         """What was just written to the job by this desk is not news."""
@@ -171,8 +188,8 @@ class Session:
             return self._commit(job, now_done, now_undone, moved, crossed, forward)
 
     def _before(self, job: Job) -> tuple[tuple[Correction, ...], tuple[Correction, ...], History]:
-        done, undone = job.corrections()
-        return done, undone, reconcile(load_history(job.path(HISTORY_FILE)), len(done), len(undone), now_text())
+        done, undone = self._corrections.get(job.path(CORRECTIONS_FILE))
+        return done, undone, reconcile(self._histories.get(job.path(HISTORY_FILE)), len(done), len(undone), now_text())
 
     def _pins_before(self, job: Job) -> tuple[Pin, ...]:
         return self.pins if self._stamp == self._job_stamp() else _or_nothing(job.pins, ())
@@ -195,10 +212,14 @@ class Session:
                 undone = moved_by_changes(undone, changes, forward)
             pins = self._stage_pins(job, stage, done, undone)
             stage.write_text(HISTORY_FILE, format_history(history))
+        if not any(step.changes for step in crossed):  # values of other kinds are only as JSON gives them back
+            self._corrections.put(job.path(CORRECTIONS_FILE), (done, undone))
+            self._histories.put(job.path(HISTORY_FILE), history)
         with self.guard:
             self._take_in(job, pins)
+        answer = self.page_change()
         self.think()
-        return self.page_change()
+        return answer
 
     def _stage_pins(
         self, job: Job, stage: Stage, done: tuple[Correction, ...], undone: tuple[Correction, ...]
@@ -210,21 +231,30 @@ class Session:
             reading = self._reading_of(job)
             if not job.has(READING_FILE):  # pins put there by design or by hand: they are the reading
                 stage.write_text(READING_FILE, format_pins(reading))
-        pins, _ = apply_corrections(reading, done)
+        pins = self._laid.lay(reading, done)
         stage_corrections(stage, done, undone)
-        comb = _staged_comb(job, stage)
+        comb = self._staged_comb(job, stage)
         if comb is not None and pins:
-            pins = self._teeth.give(pins, reading, comb, _given_teeth(reading, done, comb, job))
-        text = format_pins(pins)
+            by_design = "design" in job.settings
+            pins = self._teeth.give(pins, reading, comb, self._teeth.given(reading, done, comb, by_design))
+        text = self._table.text(pins)
         path = job.path(PINS_FILE)
         # A table that stays the same keeps its time, so that what was made from it does not look older than it is.
         if not path.is_file() or path.read_text(encoding="utf-8") != text:
             stage.write_text(PINS_FILE, text)
         return pins
 
+    def _staged_comb(self, job: Job, stage: Stage) -> Comb | None:
+        """The comb as this step leaves it."""
+        if COMB_FILE in stage.removed:
+            return None
+        if COMB_FILE in stage.names:
+            return read_comb(stage.path(COMB_FILE))
+        return self._combs.get(job.path(COMB_FILE))
+
     def _reading_of(self, job: Job) -> tuple[Pin, ...]:
         """The job's reading, kept in memory as long as its file is the same."""
-        stamp = _stamp(job.path(READING_FILE)) or _stamp(job.path(PINS_FILE))
+        stamp = stamp_of(job.path(READING_FILE)) or stamp_of(job.path(PINS_FILE))
         if self._reading is None or self._reading[0] != stamp:
             self._reading = (stamp, job.reading())
         return self._reading[1]
@@ -240,26 +270,28 @@ class Session:
     # ---- what the page is told
 
     def page_change(self) -> dict[str, Any]:
-        """Pins that changed since the page was last told, and the state of the history."""
+        """Tell the pages what changed with the last revision: its pins, and the steps from the first that is new."""
         with self.guard:
-            shown = page_pins(self.pins, self.sheets, self.notes, self.by_hand)
-            changed = [pin for number, pin in shown.items() if self._shown.get(number) != pin]
-            gone = [number for number in self._shown if number not in shown]
-            self._shown = shown
-            answer = {"rev": self.rev, "pins": changed, "gone": gone, "history": self.history_state()}
+            answer = dict(self._told)
         self.news.send("pins", answer)
         return answer
 
     def all_pins(self) -> list[dict[str, Any]]:
         """Every pin as the page shows it."""
         with self.guard:
-            self._shown = page_pins(self.pins, self.sheets, self.notes, self.by_hand)
-            return list(self._shown.values())
+            return self._page_pins.all()
 
     def history_state(self) -> dict[str, Any]:
         """The steps by name, and how many are in force."""
-        steps = [{"words": step.words, "at": step.at} for step in self.history.steps]
-        return {"done": self.history.done, "steps": steps}
+        return {"done": self.history.done, "steps": _plain_steps(self.history.steps)}
+
+    def _history_news(self) -> dict[str, Any]:
+        """As history_state(), but of the steps only those from the first that is not as it was: "from"."""
+        steps, told = self.history.steps, self._told_steps
+        same = next((n for n, (new, old) in enumerate(zip(steps, told, strict=False)) if new is not old), None)
+        begin = min(len(steps), len(told)) if same is None else same
+        self._told_steps = steps
+        return {"done": self.history.done, "from": begin, "steps": _plain_steps(steps[begin:])}
 
     # ---- what follows from a change
 
@@ -273,6 +305,7 @@ class Session:
         return self.derived
 
     def _think(self, rev: int) -> None:
+        time.sleep(PAUSE_S)
         with self.guard:
             if rev != self.rev or self.job is None:
                 return  # a newer change is waiting behind this one
@@ -368,33 +401,8 @@ def _other_readings(turn: OneTurn | None) -> tuple[str, ...]:
     return tuple(f"{a.what} {a.value}: {chance(a.probability)}, {a.why}" for a in others)
 
 
-def _given_teeth(reading: tuple[Pin, ...], done: tuple[Correction, ...], comb: Comb, job: Job) -> dict[int, int]:
-    """Teeth that a person gave, by pin id; of a job laid out by design, all of them."""
-    known = {tooth.number for tooth in comb.teeth}
-    by_design = "design" in job.settings
-    if not by_design and not any(name == "tooth" for c in done for name, _ in c.changes):
-        return {}
-    plain = reading if by_design else tuple(replace(pin, tooth=None) for pin in reading)
-    given, _ = apply_corrections(plain, done)
-    return {pin.id: pin.tooth for pin in given if pin.tooth is not None and pin.tooth in known}
-
-
-def _staged_comb(job: Job, stage: Stage) -> Comb | None:
-    """The comb as this step leaves it."""
-    if COMB_FILE in stage.removed:
-        return None
-    if COMB_FILE in stage.names:
-        return read_comb(stage.path(COMB_FILE))
-    return _or_nothing(job.comb, None)
-
-
-def _stamp(path: Path) -> tuple[int, int] | None:
-    """Time and size of a file, by which a change is noticed; None if there is none."""
-    try:
-        stat = path.stat()
-    except OSError:
-        return None
-    return stat.st_mtime_ns, stat.st_size
+def _plain_steps(steps: Sequence[DeskStep]) -> list[dict[str, str]]:
+    return [{"words": step.words, "at": step.at} for step in steps]
 
 
 def _or_nothing(read: Any, nothing: Any) -> Any:

@@ -11,6 +11,8 @@ from dataclasses import replace
 
 from disc.comb.assign import assign_teeth
 from disc.comb.pin_spread import FEWEST_TO_FIT, Ground, adopt_strays, give_teeth, ground_of
+from disc.desk.work.notes import LaidEdits
+from disc.job.corrections import Correction
 from disc.records import Comb, Condition, Pin, Side
 
 # All that a pin's tooth hangs on: face, radius and how well it is known, what it is and whether it stands.
@@ -25,6 +27,9 @@ class TeethMemory:
         self._made_for: tuple[tuple[Pin, ...], Comb] | None = None
         self._ground: Ground | None = None
         self._known: dict[Spot, int | None] = {}
+        self._made: dict[int, tuple[Pin, Pin]] = {}  # by id: a pin as corrected, and as it was last given its tooth
+        self._by_person = LaidEdits()
+        self._plain: tuple[tuple[Pin, ...], tuple[Pin, ...]] = ((), ())
 
     def prepare(self, reading: tuple[Pin, ...], comb: Comb) -> None:
         """Fit the scale, unless it is fitted already."""
@@ -45,12 +50,30 @@ class TeethMemory:
             for pin in adopt_strays(assigned, comb, self._ground):
                 self._known[_spot(pin)] = pin.tooth
             found = {pin.id: given[pin.id] if pin.id in given else self._known[_spot(pin)] for pin in pins}
-        return tuple(_with_tooth(pin, found[pin.id]) for pin in pins)
+            return tuple(self._with_tooth(pin, found[pin.id]) for pin in pins)
+
+    def _with_tooth(self, pin: Pin, tooth: int | None) -> Pin:
+        """The pin with this tooth; the same record as before where nothing about it changed."""
+        if pin.tooth == tooth:
+            return pin
+        before, made = self._made.get(pin.id, (None, pin))
+        if before is not pin or made.tooth != tooth:
+            made = replace(pin, tooth=tooth)
+            self._made[pin.id] = (pin, made)
+        return made
+
+    def given(
+        self, reading: tuple[Pin, ...], done: Sequence[Correction], comb: Comb, by_design: bool
+    ) -> dict[int, int]:
+        """Teeth that a person gave, by pin id; of a job laid out by design, all of them."""
+        if not by_design and not any(name == "tooth" for c in done for name, _ in c.changes):
+            return {}
+        if not by_design and self._plain[0] is not reading:
+            self._plain = (reading, tuple(replace(pin, tooth=None) for pin in reading))
+        known = {tooth.number for tooth in comb.teeth}
+        corrected = self._by_person.lay(reading if by_design else self._plain[1], done)
+        return {pin.id: pin.tooth for pin in corrected if pin.tooth is not None and pin.tooth in known}
 
 
 def _spot(pin: Pin) -> Spot:
     return pin.side, pin.r_mm, pin.sigma_mm, pin.condition, bool(pin.height_mm)
-
-
-def _with_tooth(pin: Pin, tooth: int | None) -> Pin:
-    return pin if pin.tooth == tooth else replace(pin, tooth=tooth)

@@ -139,6 +139,7 @@ on("pins", showState);
 on("selection", showCounts);
 on("tool", () => markChosen(byId("tool-choice"), desk.tool));
 on("pictures", showChoices);
+on("missed", () => reload().catch(complain));
 
 // Which state is shown and which music and findings belong to it: for whoever watches the page from outside.
 function showRevisions() {
@@ -151,9 +152,7 @@ for (const topic of ["state", "pins", "music", "findings"]) on(topic, showRevisi
 showChoices();
 addEventListener("pagehide", remember);
 listen({
-  pins: (change) => {
-    if (desk.state?.job && change.rev > desk.state.rev) takePins(change);
-  },
+  pins: takePins,
   music: (music) => {
     takeMusic(music);
     if (desk.state?.job && music.told.length) sayAfter(`${music.told.join("; ")}.`);

@@ -43,11 +43,19 @@ export function takeState(state) {
   tell("state");
 }
 
+// What changed with one revision; of the history only the steps from the first that is new. A page that has missed the
+// revision before asks for everything.
 export function takePins(change) {
-  if (!desk.state?.job || change.rev < desk.state.rev) return; // overtaken by a later one
+  if (!desk.state?.job || change.rev <= desk.state.rev) return; // known already, or overtaken by a later one
+  if (change.rev > desk.state.rev + 1) {
+    tell("missed");
+    return;
+  }
   for (const pin of change.pins) desk.pins.set(pin.id, pin);
   for (const id of change.gone) desk.pins.delete(id);
-  desk.state.history = change.history;
+  const { history } = desk.state;
+  history.steps.splice(change.history.from, Infinity, ...change.history.steps);
+  history.done = change.history.done;
   desk.state.rev = change.rev;
   dropLostSelection();
   tell("pins", change);

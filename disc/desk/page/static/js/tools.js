@@ -39,7 +39,7 @@ export async function edit(request, words) {
   if (!answer) return null;
   if (!answer.isDone) takePins(answer);
   if (answer.select) select([answer.select]);
-  const { history } = answer.isDone ? desk.state : answer;
+  const { history } = desk.state;
   const done = history.steps[history.done - 1];
   say(`${words ?? (done ? `Done: ${done.words}.` : "Done.")}`);
   return answer;
