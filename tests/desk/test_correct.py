@@ -295,3 +295,19 @@ def test_two_windows_on_one_job_hear_of_each_others_changes(open_desk, job, read
     desk.page.select_option("#pin-condition", "missing")
     desk.told("condition missing")
     other.wait_for_selector(f"#pin-row-{pin.id}:has-text('missing')")
+
+
+def test_a_page_that_missed_a_revision_asks_for_the_whole_state(desk):
+    """News of a revision that is not the next one cannot be laid over what the page shows."""
+    pin = desk.page.evaluate("async () => [...(await import('/static/js/store.js')).desk.pins.keys()][0]")
+    desk.page.evaluate(
+        """async (pin) => {
+          const {desk, takePins} = await import('/static/js/store.js');
+          desk.state.history.steps.push({words: 'never done', at: ''});
+          takePins({rev: desk.state.rev + 2, pins: [], gone: [pin], history: {done: 9, from: 0, steps: []}});
+        }""",
+        pin,
+    )
+    is_whole = "async () => !(await import('/static/js/store.js')).desk.state.history.steps.some((s) => !s.at)"
+    desk.until(is_whole)
+    assert desk.page.evaluate("async (pin) => (await import('/static/js/store.js')).desk.pins.has(pin)", pin)

@@ -51,7 +51,7 @@ export function drawHistory() {
   byId("undo").title = done ? `Undo: ${steps[done - 1].words} (Ctrl+Z)` : "Nothing to undo";
   byId("redo").title = done < steps.length ? `Redo: ${steps[done].words} (Ctrl+Shift+Z)` : "Nothing to redo";
   const list = byId("history-steps");
-  if (!list) return;
+  if (!list || byId("panel-history").hidden) return; // drawn when it is opened
   const line = (count, words, at) =>
     element(
       "li",

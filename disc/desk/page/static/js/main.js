@@ -58,10 +58,15 @@ function showState() {
     firstLook();
     restore();
   } else arrange();
-  const empty = byId("stage-empty");
-  empty.hidden = desk.pins.size > 0;
-  empty.textContent = "No pins yet. Bring a photograph of each side (Disc, Photographs), or add pins by hand.";
+  byId("stage-empty").textContent = "No pins yet. Bring a photograph of each side (Disc, Photographs), or add pins by hand.";
+  showPins();
   showSheet();
+}
+
+// After an edit the room is shared out as before: nothing is measured anew.
+function showPins() {
+  byId("stage-empty").hidden = desk.pins.size > 0;
+  showCounts();
 }
 
 function showSheet() {
@@ -135,7 +140,7 @@ byId("help-open").onclick = () => {
 };
 on("state", showState);
 on("sheet", showSheet);
-on("pins", showState);
+on("pins", showPins);
 on("selection", showCounts);
 on("tool", () => markChosen(byId("tool-choice"), desk.tool));
 on("pictures", showChoices);

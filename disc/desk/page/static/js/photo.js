@@ -3,9 +3,12 @@
 const SMALLEST_PX = 900;
 const kept = new Map(); // address -> promise of a Photo; a few at most
 const MOST_KEPT = 6;
+let count = 0;
 
 export class Photo {
   constructor(full) {
+    count += 1;
+    this.number = count; // by which one is told from another
     this.width = full.width;
     this.height = full.height;
     this.levels = [full]; // each half the size of the one before

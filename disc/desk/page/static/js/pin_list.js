@@ -1,6 +1,6 @@
 // All pins as a list that the keyboard walks through: the picture's counterpart for those who do not see or point.
 
-import { element } from "./dom.js";
+import { element, oncePerFrame } from "./dom.js";
 import { WORDS } from "./marks.js";
 import { desk, on, select } from "./store.js";
 
@@ -66,13 +66,14 @@ function showSelection() {
 }
 
 // The row of the pin picked last is seen, also after the list has grown or shrunk.
-export function keepInSight() {
+export const keepInSight = oncePerFrame(bringInSight);
+
+function bringInSight() {
   const here = rows.get(desk.primary);
-  if (!here) return undefined;
+  if (!here) return;
   const top = here.offsetTop - pinList.offsetTop;
   if (top < pinList.scrollTop) pinList.scrollTop = top - 20;
   else if (top + here.offsetHeight > pinList.scrollTop + pinList.clientHeight) pinList.scrollTop = top - pinList.clientHeight + here.offsetHeight + 20;
-  return undefined;
 }
 
 pinList.addEventListener("keydown", (event) => {

@@ -11,6 +11,7 @@ function keep(name, value) {
   document.cookie = `disc_${name}=${value}; path=/; samesite=strict; max-age=${YEAR_S}`;
 }
 
+let px = 0; // the present size of type; 0: not asked yet
 const inks = new Map(); // name -> colour in the present look
 const listeners = [];
 export const whenLookChanges = (listener) => listeners.push(listener);
@@ -20,6 +21,7 @@ function apply() {
   document.documentElement.style.setProperty("--type", `${size >= 15 && size <= 30 ? size : 15}px`);
   document.documentElement.dataset.look = read("look");
   inks.clear();
+  px = 0;
   for (const listener of listeners) listener();
 }
 
@@ -56,8 +58,8 @@ export function ink(name) {
   return inks.get(name);
 }
 
-// The page's type in pixels.
-export const typePx = () => parseFloat(getComputedStyle(document.documentElement).fontSize);
+// The page's type in pixels, asked of the browser once: it is wanted for each mark that is drawn.
+export const typePx = () => (px ||= parseFloat(getComputedStyle(document.documentElement).fontSize));
 
 // A font for canvases, as large as the page's own type. share: of it.
 export const type = (weight = 400, share = 1) => `${weight} ${Math.round(typePx() * share)}px system-ui, "DejaVu Sans", sans-serif`;

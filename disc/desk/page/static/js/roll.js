@@ -393,7 +393,7 @@ on("state", order);
 on("music", order);
 on("state", explain);
 on("music", explain);
-on("pins", redrawRoll);
+on("pins", () => requestAnimationFrame(redrawRoll)); // after the picture, in which the edit was made
 on("selection", showPicked);
 on("time", follow);
 whenLookChanges(redrawRoll);

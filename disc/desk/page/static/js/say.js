@@ -1,5 +1,7 @@
 // The line at the top in which the desk says what happened; screen readers hear it too.
 
+import { oncePerFrame } from "./dom.js";
+
 const line = document.getElementById("told");
 const more = document.getElementById("told-more");
 const MOST_SAID = 30;
@@ -10,11 +12,15 @@ let act = "";
 let after = "";
 let afterAt = -Infinity;
 
+const showMore = oncePerFrame(() => {
+  more.hidden = line.scrollWidth <= line.clientWidth;
+});
+
 function show(bad) {
   line.textContent = [act, after].filter(Boolean).join(" ");
   line.classList.toggle("bad", bad);
   line.title = line.textContent;
-  more.hidden = line.scrollWidth <= line.clientWidth;
+  showMore();
   const now = { at: new Date(), words: line.textContent, bad };
   if (after && said[0]?.words === act) said.shift(); // the same act, with what followed from it
   if (now.words && said[0]?.words !== now.words) said.unshift(now);

@@ -130,13 +130,31 @@ function draw() {
   for (const overlay of overlays) overlay(context, v, size);
 }
 
+// The photographs as they were last drawn: an edit changes only what is drawn over them.
+const backdrop = document.createElement("canvas");
+let backdropOf = "";
+
 function drawPictures(context, v, { width, height, ratio }, sheet) {
-  if (!photos.length) drawPlate(context, v, sheet);
-  for (const { photo, alpha } of photos) {
-    context.globalAlpha = alpha();
-    photo.draw(context, v, width, height, ratio);
+  if (!photos.length) {
+    drawPlate(context, v, sheet);
+    return;
   }
-  context.globalAlpha = 1;
+  const key = JSON.stringify([canvas.width, canvas.height, v.scale, v.x, v.y, v.turn, photos.map(({ photo, alpha }) => [photo.number, photo.levels.length, alpha()])]);
+  if (key !== backdropOf) {
+    backdropOf = key;
+    backdrop.width = canvas.width;
+    backdrop.height = canvas.height;
+    const under = backdrop.getContext("2d");
+    under.scale(ratio, ratio);
+    for (const { photo, alpha } of photos) {
+      under.globalAlpha = alpha();
+      photo.draw(under, v, width, height, ratio);
+    }
+  }
+  context.save();
+  context.setTransform(1, 0, 0, 1, 0, 0);
+  context.drawImage(backdrop, 0, 0);
+  context.restore();
 }
 
 export function drawPlate(context, v, sheet) {
