@@ -297,8 +297,9 @@ def test_two_windows_on_one_job_hear_of_each_others_changes(open_desk, job, read
     other.wait_for_selector(f"#pin-row-{pin.id}:has-text('missing')")
 
 
-def test_a_page_that_missed_a_revision_asks_for_the_whole_state(desk):
+def test_a_page_that_missed_a_revision_asks_for_the_whole_state(open_desk, job):
     """News of a revision that is not the next one cannot be laid over what the page shows."""
+    desk = open_desk(job)
     pin = desk.page.evaluate("async () => [...(await import('/static/js/store.js')).desk.pins.keys()][0]")
     desk.page.evaluate(
         """async (pin) => {

@@ -18,9 +18,10 @@ from disc.desk.server.saved import own_file, saved_files
 from disc.desk.server.uploads import LARGEST_BYTES
 from disc.desk.work import comb_hand, comb_photo, compare, tasks
 from disc.desk.work.bars import say_of_bar
-from disc.desk.work.changes import plate_changes
+from disc.desk.work.changes import plate_changes, told_of_values
 from disc.desk.work.decide import decide
 from disc.desk.work.mark_place import mark_place
+from disc.desk.work.read_photos import needs_reading
 from disc.desk.work.session import Session
 from disc.desk.work.settings import settings_changes
 from disc.desk.work.sounds import tooth_wav
@@ -72,11 +73,14 @@ class SetValues(DeskHandler):
             self.finish(await self.aside(page_state, self.session))
             return
         changes = plate_changes(job, plate) + settings_changes(job, self.session, settings)
-        words = ", ".join(
-            f"{c.name.split('.')[-1].removesuffix('_mm')} {_told(c.new)}" for c in changes if c.old != c.new
-        )
-        await self.in_bench(self.session.set_values, f"set {words}", changes)
+        if needs_reading(job, changes):
+            told = await self.in_bench(tasks.run_task, self.session, {"do": "plate", "plate": plate}, self.uploads)
+            self.finish({"told": told} | await self.aside(page_state, self.session))
+            return
+        await self.in_bench(self.session.set_values, told_of_values(changes), changes)
         self.finish(await self.aside(page_state, self.session))
+
+    uploads: Path
 
 
 class SayOfBar(DeskHandler):
@@ -322,12 +326,6 @@ def _object(body: dict[str, Any], name: str) -> dict[str, Any]:
     return value
 
 
-def _told(value: Any) -> str:
-    if isinstance(value, float):
-        return f"{value:g}"
-    return "as read" if value is None else str(value)
-
-
 def make_application(session: Session, rules: Guard, upload_folder: Path, earlier: Path | None) -> web.Application:
     """All addresses of the desk."""
     parts: dict[str, Any] = {"session": session, "rules": rules}
@@ -342,7 +340,7 @@ def make_application(session: Session, rules: Guard, upload_folder: Path, earlie
             (r"/api/state", State, parts),
             (r"/api/edit", EditPins, parts),
             (r"/api/history", GoTo, parts),
-            (r"/api/set", SetValues, parts),
+            (r"/api/set", SetValues, with_uploads),
             (r"/api/decide", Decide, parts),
             (r"/api/bars", SayOfBar, parts),
             (r"/api/task", RunTask, with_uploads),

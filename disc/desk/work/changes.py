@@ -11,7 +11,7 @@ from disc.desk.work.datum import Datum, inverse, moved_corrections, moved_pin, m
 from disc.desk.work.history import ValueChange
 from disc.errors import BadInput, MissingPart
 from disc.job import COMB_FILE, READING_FILE, Job, Stage
-from disc.job.corrections import Correction
+from disc.job.corrections import Correction, grown
 from disc.job.schema import checked_plate
 from disc.photo.plane.view import View
 from disc.records import Side, Turns
@@ -34,6 +34,18 @@ def plate_changes(job: Job, asked: Mapping[str, Any]) -> tuple[ValueChange, ...]
         changes.append(ValueChange("plate", name, getattr(job.content.plate, name), new))
     checked_plate(job.content.plate.model_dump() | {c.name: c.new for c in changes})  # the job's own limits
     return tuple(changes)
+
+
+def told_of_values(changes: Iterable[ValueChange]) -> str:
+    """What a step that sets values is called: "set diameter 28.3, bore as read"."""
+    real = (change for change in changes if change.old != change.new)
+    return "set " + ", ".join(f"{c.name.split('.')[-1].removesuffix('_mm')} {_told(c.new)}" for c in real)
+
+
+def _told(value: Any) -> str:
+    if isinstance(value, float):
+        return f"{value:g}"
+    return "as read" if value is None else str(value)
 
 
 def _turns(value: Any) -> str:
@@ -87,8 +99,8 @@ def apply_changes(job: Job, stage: Stage, changes: Iterable[ValueChange], forwar
             _set_or_drop(job.content.faces, change.name, value)
         elif change.where == "reading":
             _write_or_remove(stage, READING_FILE, value)
-        elif change.where == "datum":
-            pass  # moves the corrections, which the session holds; see moved_by_changes
+        elif change.where in ("datum", "growth"):
+            pass  # move the corrections, which the session holds; see moved_by_changes
         elif change.where == "file":
             _put_back(job, stage, change.name, value)
         elif change.where == "result":
@@ -120,17 +132,19 @@ def fitting_changes(job: Job, changes: tuple[ValueChange, ...], forward: bool) -
     views = [change for change in changes if change.where == "faces"]
     if all(job.content.faces.get(c.name) == (c.old if forward else c.new) for c in views):
         return changes
-    return tuple(change for change in changes if change.where not in ("faces", "reading", "datum"))
+    return tuple(change for change in changes if change.where not in ("faces", "reading", "datum", "growth"))
 
 
 def moved_by_changes(
     corrections: tuple[Correction, ...], changes: Iterable[ValueChange], forward: bool
 ) -> tuple[Correction, ...]:
-    """Corrections in the axes that hold after these changes: a marked slot or centre moves them too."""
+    """Corrections in the axes that hold after these changes: a slot, a centre or a diameter moves them too."""
     for change in changes:
         if change.where == "datum":
             datum = Datum(**(change.new | {"side": Side(change.new["side"])}))
             corrections = moved_corrections(corrections, datum if forward else inverse(datum))
+        elif change.where == "growth":
+            corrections = tuple(grown(c, change.new if forward else 1.0 / change.new) for c in corrections)
     return corrections
 
 

@@ -23,7 +23,7 @@ HISTORY_FILE = "desk.json"
 class ValueChange:
     """One value that a step changed. name: which one there.
 
-    where: "plate", "settings", "comb", "faces", "reading", "datum", "decision", "file" or "result".
+    where: "plate", "settings", "comb", "faces", "reading", "datum", "growth", "decision", "file" or "result".
 
     old, new: plain JSON; None: not set.
     """

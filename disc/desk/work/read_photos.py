@@ -7,12 +7,13 @@ reading back, with its pictures. The corrections stay as they are and are laid o
 from __future__ import annotations
 
 import copy
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from disc.correct_plate import MEASURES_THE_PHOTO, correct_plate
 from disc.desk.page.views import face_views, photo_name
-from disc.desk.work.changes import PLATE_VALUES
+from disc.desk.work.changes import PLATE_VALUES, plate_changes, told_of_values
 from disc.desk.work.file_changes import kept_digest
 from disc.desk.work.history import ValueChange
 from disc.desk.work.session import Session
@@ -30,8 +31,34 @@ def read_anew(
     session: Session, brought: Mapping[str, Path], closer: Mapping[str, Sequence[Path]], advance: Advance
 ) -> str:
     """Read photographs, or close-ups of the faces read before, as a step that can be undone. Returns what to say."""
+    what = "read close-ups" if closer and not brought else "read the photographs again"
+    return _as_step(session, what, lambda: read_photos(session.folder, brought, advance, closer))
+
+
+def needs_reading(job: Job, changes: Sequence[ValueChange]) -> bool:
+    """Whether the plate cannot change so without its photographs being read anew: they take their scale from it."""
+    return bool(job.content.faces) and any(c.name in MEASURES_THE_PHOTO and c.old != c.new for c in changes)
+
+
+def plate_anew(session: Session, asked: Mapping[str, Any], advance: Advance) -> str:
+    """Correct the plate as `disc set` does, as a step that can be undone: pins and corrections take the new scale."""
+    job = open_job(session.folder)
+    changes = plate_changes(job, asked)
+    before_mm = job.content.plate.diameter_mm
+    by = next((c.new / before_mm for c in changes if c.name == "diameter_mm" and c.new and before_mm), 1.0)
+    growth = (ValueChange("growth", "diameter_mm", None, by),) if by != 1.0 else ()
+
+    def correct() -> str:
+        with open_for_writing(session.folder) as job:
+            return " ".join(correct_plate(job, {c.name: c.new for c in changes}, advance))
+
+    return _as_step(session, told_of_values(changes), correct, growth)
+
+
+def _as_step(session: Session, words: str, work: Callable[[], str], laid: tuple[ValueChange, ...] = ()) -> str:
+    """Let a room read the photographs, and note down what that changed. laid: what it did to the corrections."""
     before = _state(open_job(session.folder))
-    told = read_photos(session.folder, brought, advance, closer)
+    told = work()
     after = _state(open_job(session.folder))
     changes = tuple(
         ValueChange(where, name, before.get((where, name)), after.get((where, name)))
@@ -40,8 +67,7 @@ def read_anew(
     )
     session.load()  # the reader's step is the state that this one starts from
     if changes:
-        what = "read close-ups" if closer and not brought else "read the photographs again"
-        session.set_values(what, changes)
+        session.set_values(words, changes, laid=laid)
     return told
 
 

@@ -168,16 +168,24 @@ class Session:
         return answer
 
     def set_values(
-        self, words: str, changes: tuple[ValueChange, ...], corrections: tuple[Correction, ...] = ()
+        self,
+        words: str,
+        changes: tuple[ValueChange, ...],
+        corrections: tuple[Correction, ...] = (),
+        laid: tuple[ValueChange, ...] = (),
     ) -> dict[str, Any]:
-        """One edit of settings, plate, comb or decisions, undone and redone like the others; with it, of pins."""
+        """One edit of settings, plate, comb or decisions, undone and redone like the others; with it, of pins.
+
+        laid: changes that belong to it but that a room has laid into the job already.
+        """
         real = tuple(change for change in changes if change.old != change.new)
         if not real and not corrections:
             raise BadInput("nothing was changed.")
         with open_for_writing(self.folder, wait_s=2.0) as job:
             done, _, history = self._before(job)
             step = DeskStep(words, now_text(), len(corrections), real)
-            return self._commit(job, (*done, *corrections), (), record(history, step), (step,))
+            whole = replace(step, changes=(*laid, *real))
+            return self._commit(job, (*done, *corrections), (), record(history, whole), (step,))
 
     def go_to(self, count: int) -> dict[str, Any]:
         """Undo or redo until `count` steps are in force."""

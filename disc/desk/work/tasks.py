@@ -21,7 +21,7 @@ NEWS_EVERY_S = 0.1  # progress is sent no more often
 Task = Callable[[Session, Mapping[str, Any], Path, Advance], str]
 
 
-CAN_STOP = ("start", "read", "pluck", "listen")  # those that take long and report their progress often
+CAN_STOP = ("start", "read", "plate", "pluck", "listen")  # those that take long and report their progress often
 NO_DIAMETER = (
     "The photographs cannot be read without the disc's diameter, since no measuring sheet is in the picture: give "
     "it in millimetres, or measure it on a photograph."
@@ -110,6 +110,16 @@ def _read(session: Session, body: Mapping[str, Any], uploads: Path, advance: Adv
         raise BadInput("the close-ups are not named by face.")
     closer = {side: [path_of(uploads, one) for one in asked[side]] for side in ("upper", "lower") if asked.get(side)}
     return read_anew(session, photos, closer, advance)
+
+
+def _plate(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
+    """body: "plate", values by name."""
+    from disc.desk.work.read_photos import plate_anew
+
+    asked = body.get("plate")
+    if not isinstance(asked, Mapping):
+        raise BadInput("the plate's values are not given by name.")
+    return plate_anew(session, asked, advance)
 
 
 def _read_photos(session: Session, photos: Mapping[str, Path], advance: Advance) -> str:
@@ -220,6 +230,7 @@ def _listen(session: Session, body: Mapping[str, Any], uploads: Path, advance: A
 TASKS: dict[str, tuple[str, Task]] = {
     "start": ("Reading the photographs", _start),
     "read": ("Reading the photographs", _read),
+    "plate": ("Reading the photographs", _plate),
     "comb": ("Making the comb", _comb),
     "pluck": ("Listening to the comb", _pluck),
     "transcribe": ("Writing the score", _transcribe),

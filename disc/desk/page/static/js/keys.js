@@ -68,6 +68,23 @@ canvas.addEventListener("keydown", async (event) => {
   await action();
 });
 
+// On the score the keys that go from pin to pin act as on the picture; where they lead to the picture, the focus goes too.
+byId("score-box").addEventListener("keydown", (event) => {
+  if (event.ctrlKey || event.metaKey || event.altKey) return;
+  const action = goingKeys(event)[event.key.toLowerCase()];
+  if (!action) return;
+  event.preventDefault();
+  action();
+  if (desk.sheet !== "score") canvas.focus();
+});
+
+const goingKeys = ({ shiftKey }) => ({
+  n: () => stepPin(shiftKey ? -1 : 1),
+  d: () => nextInDoubt(shiftKey ? -1 : 1),
+  f: () => setFull(!isFull()),
+  t: () => fold("turn", !isShown("turn")),
+});
+
 function actionFor(event) {
   const arrows = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
   if (arrows) {
@@ -90,10 +107,7 @@ function actionFor(event) {
     "=": () => zoomBy(ZOOM),
     "-": () => zoomBy(1 / ZOOM),
     0: fit,
-    n: () => stepPin(event.shiftKey ? -1 : 1),
-    d: () => nextInDoubt(event.shiftKey ? -1 : 1),
-    f: () => setFull(!isFull()),
-    t: () => fold("turn", !isShown("turn")),
+    ...goingKeys(event),
     s: playOther,
     Enter: setAtCross,
     Delete: removePicked,

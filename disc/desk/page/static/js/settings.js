@@ -9,6 +9,6 @@ export async function sendSettings(request) {
   if (!state) return null;
   if (!state.isDone) takeState(state);
   const { steps, done } = desk.state.history;
-  say(`Done: ${steps[done - 1].words}.`);
+  say(state.told ?? `Done: ${steps[done - 1].words}.`); // told: where photographs were read with it, which may be stopped
   return desk.state;
 }
