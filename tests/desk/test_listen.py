@@ -60,6 +60,7 @@ def test_play_slower_as_it_should_and_pause(open_desk, job):
     desk.page.wait_for_function("() => (window.struck ?? 0) >= 3")
     first = desk.page.evaluate(PLAYER)
     assert first["playing"] and first["at"] > ONSETS[0][0] - 0.5
+    desk.page.click("#loud-open")
     desk.page.select_option("#play-speed", "0.25")
     passed_s, moved_s = desk.page.evaluate(TICKS, 400)
     # A quarter of the speed: a quarter of the time that passed, which is told and taken in one frame.
@@ -68,6 +69,7 @@ def test_play_slower_as_it_should_and_pause(open_desk, job):
     assert not desk.page.evaluate(PLAYER)["playing"]
     desk.page.select_option("#play-what", "should")
     before = desk.page.evaluate(STRUCK)
+    desk.page.click("#loud-open")
     desk.page.select_option("#play-speed", "1")
     desk.page.focus("#roll")
     desk.page.keyboard.press(" ")
@@ -91,11 +93,13 @@ def test_one_bar_over_and_over_one_tooth_alone_and_a_tooth_by_click(open_desk, j
     loop = desk.page.evaluate(PLAYER)["loop"]
     assert loop is not None and 0.5 < loop[1] - loop[0] < REVOLUTION_S / 4
     elsewhere = {tooth for at, tooth in ONSETS} - {tooth for at, tooth in ONSETS if loop[0] - 0.3 < at < loop[1] + 0.3}
+    desk.page.click("#loud-open")
     desk.page.select_option("#play-tooth", str(min(elsewhere)))
     desk.page.evaluate(SEEK, loop[1] - 0.4)
     desk.page.locator("#play").tap()
     desk.until("async (end) => (await import('/static/js/player.js')).player.at < end", loop[1] - 0.5)  # it went back
     assert desk.page.evaluate(STRUCK) == 3  # that tooth is not in this bar, and no other may sound
+    desk.page.click("#loud-open")
     desk.page.select_option("#play-tooth", "")
     desk.page.wait_for_function("() => window.struck > 3")
     at = desk.page.evaluate(PLAYER)["at"]
@@ -242,8 +246,8 @@ def test_now_and_repaired_change_places_under_way_and_a_tooth_is_as_loud_as_it_i
     desk.page.select_option("#loud-tooth", tooth)
     desk.page.fill("#loud", "150")
     assert desk.page.locator("#loud-words").inner_text() == "150 %"
-    desk.page.keyboard.press("Escape")
     desk.page.select_option("#play-tooth", tooth)  # it alone
+    desk.page.keyboard.press("Escape")
     before = desk.page.evaluate(STRUCK)
     desk.page.evaluate(SEEK, ONSETS[0][0] - 0.2)
     desk.page.wait_for_function(f"() => window.struck > {before}")

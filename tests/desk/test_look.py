@@ -130,6 +130,15 @@ def test_picking_is_shared_by_score_turn_and_list(open_desk, job, read):
     desk.page.click("#zoom-fit")
     box = desk.page.locator("#score-box").evaluate("(one) => [one.clientWidth, one.scrollWidth]")
     assert box[0] == box[1] and 0.9 * box[0] < desk.page.evaluate(width) < box[0]
+    # N goes from pin to pin and stays at the score; D goes to what is in doubt, which is looked at on the photograph.
+    desk.page.locator("#score-box").focus()
+    before = desk.picked()
+    desk.page.keyboard.press("n")
+    assert desk.picked() != before and desk.page.locator("#score-box").is_visible()
+    desk.page.keyboard.press("d")
+    doubted = "async (id) => (await import('/static/js/store.js')).desk.pins.get(id).doubt"
+    assert desk.page.evaluate(doubted, desk.picked()[0])
+    assert desk.page.evaluate("() => document.activeElement.id") == "stage"
 
 
 def test_zoom_by_wheel_keys_and_buttons_and_drag(open_desk, job, read):

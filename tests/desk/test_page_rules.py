@@ -42,7 +42,7 @@ def test_every_control_is_reached_and_its_focus_is_seen(open_desk, job):
         reached.add(told[0])
         if told[0] and desk.page.evaluate("() => document.activeElement !== document.body"):
             assert "solid" in told[1:], told
-    wanted = "more upper pick zoom-out zoom-in stage play play-what play-speed play-tooth roll tab-pin pin-list"
+    wanted = "more upper pick zoom-out zoom-in stage play play-what loud-open roll tab-pin pin-list"
     assert set(wanted.split()) <= reached
 
 

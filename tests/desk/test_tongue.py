@@ -41,6 +41,9 @@ def test_every_view_is_said_in_german_and_notes_are_left_alone(open_desk, checke
     page.click("#more")
     page.click("#help-open")
     page.keyboard.press("Escape")
+    # The longer words leave all that the turn is played by in one line, its zoom too.
+    tops = "() => ['play', 'roll-out', 'roll-fit'].map((id) => document.getElementById(id).getBoundingClientRect().top)"
+    assert len(set(page.evaluate(tops))) == 1
     assert page.evaluate("() => document.documentElement.lang") == "de"
     assert page.locator("#tab-comb").inner_text().startswith("Kamm")
     assert page.evaluate(UNSAID) == []

@@ -79,4 +79,12 @@ ACTS: tuple[str, ...] = (
     mark("the estimate is now {words}"),
     mark("The estimate is now {words}"),
     mark("findings {n}"),
+    mark("estimate {words}"),
+    mark("nothing was changed."),
+    mark("that centre is {mm} mm from the one found; mark the middle of the arbor."),
+    mark("the stop slot is a notch in the rim; that mark lies too near to the centre."),
+    mark("pin {n} stands within {mm} mm of there. Move it or change its condition instead."),
+    mark("that place is {mm} mm from the centre, outside the plate ({q} mm)."),
+    mark("that place is {mm} mm from the centre, in the bore ({q} mm across)."),
+    mark("The photographs were read anew with it."),
 )

@@ -6,7 +6,7 @@ import { drawCross } from "./marks.js";
 import { fill as refill, hide } from "./refill.js";
 import { say } from "./say.js";
 import { sendSettings } from "./settings.js";
-import { addOverlay, baseSheet, redraw } from "./stage.js";
+import { addOverlay, baseSheet, canvas, fit, redraw, view } from "./stage.js";
 import { desk, on, setSheet, setTool } from "./store.js";
 import { tongue } from "./tongue.js";
 import { extraTools } from "./tools.js";
@@ -132,6 +132,17 @@ for (const [what, { most, fill }] of Object.entries(SEVERAL)) {
     },
   });
 }
+// What is to be marked is in sight: where the picture was near something else, it is shown whole.
+const SOUGHT = { "mark-slot": ({ slot }) => [slot], "mark-centre": ({ centre }) => [centre], "mark-rim": ({ rim }) => rim };
+on("tool", () => {
+  const lines = baseSheet()?.lines;
+  if (!lines || !SOUGHT[desk.tool] || !canvas.clientWidth) return;
+  const isSeen = (place) => {
+    const [x, y] = view().toScreen(place);
+    return x > 0 && y > 0 && x < canvas.clientWidth && y < canvas.clientHeight;
+  };
+  if (!SOUGHT[desk.tool](lines).every(isSeen)) fit();
+});
 // Another tool, or another picture: what was begun is left.
 on("tool", () => {
   if (begun && desk.tool !== `mark-${begun.what}`) leave();

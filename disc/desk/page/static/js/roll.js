@@ -5,9 +5,10 @@ import { attachGestures } from "./gestures.js";
 import { extraSounds, silentPins } from "./heard.js";
 import { COLOURS } from "./marks.js";
 import { barAt, isHeard, player, printedAlone, seek, sounding, togglePlay, turnSeconds } from "./player.js";
-import { ink, type, typePx, whenLookChanges } from "./prefs.js";
+import { ink, language, type, typePx, whenLookChanges } from "./prefs.js";
 import { audio, strike } from "./sound.js";
 import { desk, on, select, toothNumbered } from "./store.js";
+import { spoken, tongue } from "./tongue.js";
 
 const canvas = byId("roll");
 const gutter = () => 5.6 * typePx();
@@ -15,6 +16,7 @@ const ruler = () => 1.4 * typePx();
 const FOOT_PX = 3; // the lowest tooth's name keeps clear of the edge
 const PICK_PX = 14;
 const MOST_ZOOM = 40;
+const TENTHS = { minimumFractionDigits: 1, maximumFractionDigits: 1, useGrouping: false };
 let zoom = 1;
 let left = 0; // seconds at the left edge
 let rows = new Map(); // tooth number -> row from the top
@@ -91,7 +93,7 @@ function sayNothing(c, w, h) {
   c.font = type();
   c.textAlign = "center";
   const where = desk.state.has_comb ? "" : " Give it at Comb.";
-  const words = ((desk.music?.why || "Nothing sounds yet.") + where).split(" ");
+  const words = tongue((desk.music?.why || "Nothing sounds yet.") + where).split(" ");
   const lines = [""];
   for (const word of words) {
     const longer = `${lines.at(-1)} ${word}`.trim();
@@ -131,7 +133,7 @@ function drawClock(c) {
   c.fillStyle = ink("ruby");
   c.textAlign = "left";
   c.textBaseline = "middle";
-  c.fillText(`${player.at.toFixed(1)} s`, 4, ruler() / 2);
+  c.fillText(`${player.at.toLocaleString(language, TENTHS)} s`, 4, ruler() / 2);
 }
 
 function drawRest(c, h) {
@@ -397,4 +399,5 @@ on("pins", () => requestAnimationFrame(redrawRoll)); // after the picture, in wh
 on("selection", showPicked);
 on("time", follow);
 whenLookChanges(redrawRoll);
+spoken.then(redrawRoll);
 new ResizeObserver(redrawRoll).observe(canvas);

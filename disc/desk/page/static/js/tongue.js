@@ -10,6 +10,7 @@ const NAMES = ["title", "aria-label", "placeholder", "alt"];
 const JOINTS = ["\n", " · ", ". ", "; ", ", ", ": ", " + ", " ("];
 const DEEPEST = 4;
 const DEEPEST_PART = 8;
+const MOST_KNOWN = 5000; // sentences kept as they were said: a page says some hundreds, but each edit a new one
 // No letters; notes, measures and file names have nothing to say.
 const NOTHING = /^(?:[^A-Za-zÀ-ÿ]*|[A-G][#b♯♭]?-?\d.*|[a-z]{0,2}\d+|\d+ · [A-G].*|[A-Z](?: [A-Z])*|MIDI|[\d.]+ [A-Za-z]{2,3}\.?|[\d\s.,:/+±°x-]*(?:mm|ms|°|µm|s|h|Hz|%|c)?\.?|\S+\.[a-z0-9]{2,9})$/;
 const DECIMAL = /(?<![\w.])(\d+)\.(\d+)(?![\w.]|\d)/g;
@@ -67,6 +68,7 @@ function partOf(words, depth, isNoted) {
 export function tongue(english) {
   if (!exact.size || !english.trim()) return english;
   const words = english.replaceAll("\u00a0", " ");
+  if (known.size > MOST_KNOWN) known.clear();
   if (!known.has(words)) known.set(words, find(words, 0) ?? byParts(words, 0));
   return known.get(words);
 }
@@ -121,4 +123,5 @@ async function speak() {
   sayAll(document.body);
   document.body.dataset.tongue = language;
 }
-speak().catch(complain);
+// Resolves once the words are there.
+export const spoken = speak().catch(complain);
