@@ -20,6 +20,7 @@ import typer
 from disc.cli import COMMANDS, app_with
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "first-disc"
+PATIENCE_S = 240
 ABC = "X:1\nT:Small\nM:6/8\nL:1/8\nK:G\n|:GAB cBA|Bcd e2d|GAB cBA|BGD G3:|\n"
 
 # Before the command. The loopback of an empty network is down at first: ioctl SIOCSIFFLAGS, IFF_UP; netdevice(7).
@@ -54,7 +55,40 @@ from disc.library.read import read_files as reading
 reading.CORPUS_COLLECTIONS = ("miscFolk",)  # a small library, to save time
 from disc.cli import main
 """
-RUN = PROLOGUE + "main()\n"
+# One process loads the rooms where there is no network, and each command runs in one forked from it: to load them anew
+# for each is not what is asked here. A line on standard input: the words, and where to write what is said.
+SERVE = (
+    PROLOGUE
+    + """
+import json, signal
+import cv2, scipy.optimize, scipy.signal, scipy.stats, verovio
+import disc.check.check_job, disc.desk.server.server, disc.library.search.find_tunes, disc.listen.listen_job
+import disc.photo.read_photos, disc.repin.plan_job, disc.report.condition, disc.turn.transcribe_job
+def command(words, places):
+    for number, (place, how) in enumerate(zip((os.devnull, *places), (os.O_RDONLY, os.O_WRONLY, os.O_WRONLY))):
+        os.dup2(os.open(place, how | os.O_CREAT), number)
+    signal.alarm(PATIENCE_S)
+    sys.argv = ["disc", *words]
+    try:
+        main()
+    except SystemExit as end:
+        return end.code or 0
+    return 0
+for line in sys.stdin:
+    asked = json.loads(line)
+    child = os.fork()
+    if not child:
+        code = 70  # sysexits.h, EX_SOFTWARE
+        try:
+            code = command(*asked)
+        except BaseException:
+            import traceback
+            traceback.print_exc()
+        sys.stdout.flush(), sys.stderr.flush()
+        os._exit(code)
+    print(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), flush=True)
+"""
+)
 # The desk serves until Ctrl-C: a thread waits for its address, asks for the page, and presses it.
 DESK = (
     PROLOGUE
@@ -87,23 +121,42 @@ def apart() -> list[str]:
 APART = apart()
 
 
+class Apart:
+    """Runs commands where there is no network. folder: for what they make; the library lies there too."""
+
+    def __init__(self, folder):
+        self.folder = folder
+        self.environment = {**os.environ, "DISC_LIBRARY": str(folder / "library")}
+        words = [*APART, sys.executable, "-c", SERVE.replace("PATIENCE_S", str(PATIENCE_S))]
+        self._server = subprocess.Popen(
+            words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, env=self.environment
+        )
+
+    def run(self, *arguments):
+        """What the command says on standard output; it must end well."""
+        out, err = (self.folder / name for name in ("said", "told"))
+        out.write_text("")
+        err.write_text("")
+        print(json.dumps([arguments, [str(out), str(err)]]), file=self._server.stdin, flush=True)
+        assert self._server.stdout.readline() == "0\n", (arguments, err.read_text(encoding="utf-8"))
+        return out.read_text(encoding="utf-8")
+
+    def close(self):
+        """No more commands come."""
+        self._server.stdin.close()
+        assert self._server.wait(PATIENCE_S) == 0
+        self._server.stdout.close()
+
+
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory):
+def without(tmp_path_factory):
     """The demo's job, made without a network as well, and what the other commands need."""
-    made = tmp_path_factory.mktemp("no-network")
-    (made / "own").mkdir()
-    (made / "own" / "small.abc").write_text(ABC)
-    run(made, "demo", str(made / "job"))
-    return made
-
-
-def run(folder, *arguments, script=RUN):
-    environment = {**os.environ, "DISC_LIBRARY": str(folder / "library")}
-    done = subprocess.run(
-        [*APART, sys.executable, "-c", script, *arguments], capture_output=True, text=True, env=environment, timeout=240
-    )
-    assert done.returncode == 0, (arguments, done.stderr)
-    return done
+    apart = Apart(tmp_path_factory.mktemp("no-network"))
+    (apart.folder / "own").mkdir()
+    (apart.folder / "own" / "small.abc").write_text(ABC)
+    apart.run("demo", str(apart.folder / "job"))
+    yield apart
+    apart.close()
 
 
 def names() -> set[str]:
@@ -153,14 +206,16 @@ STEPS = (
 
 @pytest.mark.slow
 @pytest.mark.parametrize("step", STEPS, ids=lambda step: " ".join(step[:1] if "{" in step[1] else step[:2]))
-def test_without_a_network(step, folder):
+def test_without_a_network(step, without):
+    folder = without.folder
     places = {"new": folder / "new", "job": folder / "job", "folder": folder, "sample": SAMPLE}
-    done = run(folder, *(word.format(**places) for word in step))
-    json.loads(done.stdout)
+    json.loads(without.run(*(word.format(**places) for word in step)))
 
 
-def test_the_desk_without_a_network(folder):
-    done = run(folder, "desk", str(folder / "job"), "--no-browser", "--json", script=DESK)
+def test_the_desk_without_a_network(without):
+    words = [*APART, sys.executable, "-c", DESK, "desk", str(without.folder / "job"), "--no-browser", "--json"]
+    done = subprocess.run(words, capture_output=True, text=True, env=without.environment, timeout=PATIENCE_S)
+    assert done.returncode == 0, done.stderr
     assert done.stderr.endswith("bytes of the page"), done.stderr
     assert int(done.stderr.split()[0]) > 1000
 
