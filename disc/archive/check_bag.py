@@ -113,7 +113,9 @@ def _by_metadata(bag: Path) -> list[str]:
     found = [f"{name} is not in the metadata" for name in sorted(there.keys() - said.keys())]
     found += [f"{name} is gone" for name in sorted(said.keys() - there.keys())]
     for name in sorted(said.keys() & there.keys()):
-        if (str(there[name].stat().st_size), sha256_of(there[name])) != said[name]:
+        # The size first: a file of another size is not read, however large it has become.
+        size, digest = said[name]
+        if str(there[name].stat().st_size) != size or sha256_of(there[name]) != digest:
             found.append(f"{name} has changed")
     return found
 

@@ -15,11 +15,12 @@ import pytest
 from PIL import Image
 from rocrate.rocrate import ROCrate
 
+from disc.archive import check_bag
 from disc.archive.check_bag import damages, restore, verify
 from disc.archive.make_bag import make_bag
 from disc.archive.private_exif import blank_private
 from disc.errors import BadInput
-from disc.job import create_job, open_for_writing, open_job
+from disc.job import create_job, open_for_writing, open_job, sha256_of
 from disc.object.store import change_object
 from disc.records import Comb, Pin, Plate, Side, Tooth
 from disc.report.log import add_step
@@ -164,6 +165,16 @@ def test_a_damage_is_found_and_nothing_is_restored(name, bag, tmp_path):
     with pytest.raises(BadInput, match="damaged: ") as caught:
         restore(bag, tmp_path / "back")
     assert "\n" not in str(caught.value) and not (tmp_path / "back").exists()
+
+
+def test_a_file_grown_beyond_all_measure_is_told_unread(bag, tmp_path, monkeypatch):
+    grown = bag / "data/job/pins.csv"
+    os.truncate(grown, 50_000_000_000)  # a sparse file: it takes no room
+    read: list[Path] = []
+    monkeypatch.setattr(check_bag, "sha256_of", lambda path: read.append(path) or sha256_of(path))
+    with pytest.raises(BadInput, match=r"job/pins\.csv has changed"):
+        restore(bag, tmp_path / "back")
+    assert grown not in read and not (tmp_path / "back").exists()
 
 
 def test_at_least_twenty_damages_were_tried():

@@ -144,6 +144,11 @@ def test_the_head_warns_and_names_what_is_left_out():
     assert comment("a (b) µm ß") == ["(a [b] um ss)"]
 
 
+def test_no_comment_holds_what_other_controls_take_for_another_comment():
+    """Some controls begin a comment at a semicolon, even within brackets (seen with pygcode 0.2)."""
+    assert comment("record first; then (drill)") == ["(record first, then [drill])"]
+
+
 def test_a_height_among_the_pins_and_an_unknown_depth_are_refused():
     plan = plan_of(np.random.default_rng(4))
     with pytest.raises(BadInput, match=r"a safe height of 1 mm is too low: pins stand 0\.\d+ mm"):

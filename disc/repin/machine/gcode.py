@@ -27,7 +27,7 @@ HEAD_CAUTIONS = ("eyes", "train", "mercury", "untouched")
 # Above the highest pin by this much. Common practice, no source.
 CLEAR_MM = 1.0
 LONGEST_COMMENT = 90  # letters of a line; chosen by hand
-_PLAIN: dict[int, str] = {ord("("): "[", ord(")"): "]", ord("ß"): "ss", ord("µ"): "u"}
+_PLAIN: dict[int, str] = {ord("("): "[", ord(")"): "]", ord("ß"): "ss", ord("µ"): "u", ord(";"): ","}
 LEAST_SAFE_MM = 2.0  # above the plate where no pin stands; chosen by hand
 
 
