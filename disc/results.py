@@ -117,13 +117,14 @@ class DirectionResult(StepResult):
 
 
 class CheckResult(StepResult):
-    """What the findings rest on."""
+    """What the findings rest on. doubts: about the tune that was given to judge by, until checked again."""
 
     STEP: ClassVar[str] = "check"
     AGAIN: ClassVar[str] = "disc check"
 
     counts: dict[str, int] = {}
     known_tune: str | None = None
+    doubts: list[dict[str, Any]] = []
 
 
 class RepinResult(StepResult):

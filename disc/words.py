@@ -82,6 +82,11 @@ def how_sure(probability: float | None) -> str:
     return "as given" if probability is None else f"probability {chance(probability)}"
 
 
+def counted(n: int, one: str, many: str = "") -> str:
+    """A count with what is counted: "1 note", "2 notes". many: where it is not `one` with an s."""
+    return f"{n} {one if n == 1 else many or one + 's'}"
+
+
 # From which probability on which word is used where a percentage would say more than is known.
 SURE_WORDS = ((0.98, "hardly in doubt"), (0.8, "likely"), (0.5, "sooner so than not"), (0.0, "in doubt"))
 

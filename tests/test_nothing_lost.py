@@ -142,6 +142,7 @@ def _refused_and_had_back(job, disc, name, aside, change, words):
     for command in ("check", "repin"):
         code, out, (line,) = disc(command, job)
         assert code == 2 and out == [] and words in line
+        assert f"disc undo {job} brings the table back" in line
     assert kept(job) == before | {name: spoilt}
     code, _, _ = disc("undo", job)
     assert code == 0 and tables(job) == {name: data for name, data in before.items() if name in TABLES}

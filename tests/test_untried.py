@@ -1,7 +1,10 @@
 """What is too sure beside a doubt is said so: percentages of half a disc, work from a blurred face."""
 
+from dataclasses import replace
+
+from disc.desk.page.pins import page_pins
 from disc.doubts import NOT_TRIED, blurred_faces, untried_lines
-from disc.records import About, Doubt, Pin, Side
+from disc.records import About, Condition, Doubt, Pin, Side
 from disc.repin.records import IRREVERSIBLE, Operation, StationTask
 from disc.repin.work.hold_back import disc_doubt, look_first
 from disc.repin.work.nominal_places import wire_doubts
@@ -30,6 +33,13 @@ def test_nothing_is_pulled_on_the_word_of_a_blurred_photograph() -> None:
     for side in Side:  # on the blurred face; and on the sharp one, whose stub may be a pin of the blurred one
         looked, if_so = look_first(work, nothing_said, (side, 5.0, 10.0), disc_doubt(doubts, {}))
         assert not {task.operation for task in looked.tasks} & set(IRREVERSIBLE) and if_so == work.tasks
+
+
+def test_how_sure_a_condition_is_is_told_in_a_word_where_no_bench_shows_a_percentage_to_be_true() -> None:
+    stub = Pin(7, Side.UPPER, 5.0, 10.0, condition=Condition.STUB, confidence=0.99, condition_probability=0.68)
+    sound = Pin(8, Side.UPPER, 6.0, 10.0, confidence=0.99, condition_probability=0.68)
+    shown = page_pins([stub, sound, replace(stub, id=9, condition_probability=None)], {}, {})
+    assert [shown[number]["condition_sure"] for number in (7, 8, 9)] == ["sooner so than not", None, None]
 
 
 def test_wire_without_a_measured_pin_is_said_to_be_assumed() -> None:

@@ -14,6 +14,7 @@ from disc.check.decisions import Decision, SettledFinding, load_decisions, settl
 from disc.check.music.known_file import known_from_file, load_known, stage_known
 from disc.check.picture import findings_svg
 from disc.check.store import stage_findings
+from disc.doubts import doubts_to_json, in_order
 from disc.errors import MissingPart
 from disc.job import COMB_FILE, PINS_FILE, Job
 from disc.job.made_from import FINDINGS, LISTEN
@@ -23,7 +24,7 @@ from disc.library.records import ReferenceTune
 from disc.records import About, Doubt, Finding
 from disc.results import CheckResult, IdentifyResult
 from disc.turn.one_turn import OneTurn
-from disc.turn.turn_of_job import turn_of_job
+from disc.turn.turn_of_job import tune_doubts, turn_of_job
 from disc.words import Advance, no_progress
 
 PICTURE_FILE = "out/findings.svg"
@@ -65,18 +66,20 @@ def check_job(
     turn = turn_of_job(job)
     judgement = judge_turn(job, turn, references)
     remarks = _remarks(turn)
-    doubts = turn.doubts
+    before = tune_doubts(job)
+    of_tune = before if keep_known and not references else ()  # a tune that does not lie on the disc was not kept
     if references and judgement.known is None:
-        doubts = (*doubts, _not_this_tune(str(tune_file or references[0].title)))
-    elif not references:
-        doubts = (*doubts, *_not_accepted(job))
+        of_tune = (_not_this_tune(str(tune_file or references[0].title)),)
+    doubts = in_order((*(doubt for doubt in turn.doubts if doubt not in before), *of_tune))
+    if not references:
+        doubts = in_order((*doubts, *_not_accepted(job)))
     summary = summary_of(judgement, remarks)
     inputs = tuple(job.path(name) for name in (PINS_FILE, COMB_FILE)) + ((tune_file,) if tune_file else ())
     with job.step("check", inputs) as stage:
         stage_findings(stage, judgement.findings, summary)
         stage_known(stage, judgement.reference)
         stage.write_text(PICTURE_FILE, findings_svg(judgement.findings, turn.pins, turn.plate))
-        job.content.keep(CheckResult(**summary))
+        job.content.keep(CheckResult(**summary, doubts=doubts_to_json(of_tune)))
     settled, unfit = settle(judgement.findings, load_decisions(job))
     return Checked(settled, unfit, summary, (*stale_doubts(job, without=(FINDINGS,)), *doubts))
 
@@ -85,7 +88,7 @@ def _not_this_tune(name: str) -> Doubt:
     return Doubt(
         About.TUNE,
         f"{name}: this tune does not lie on the disc; the check was made without it.",
-        "Look whether it is the right file; disc identify JOB names the tunes that do lie on it.",
+        "Look whether it is the right file, then check again; disc identify JOB names the tunes that do lie on it.",
         probability=NOT_ON_DISC,
     )
 

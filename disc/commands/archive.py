@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from disc.words import progress, say, show_json
+from disc.words import counted, progress, say, show_json
 
 
 def archive(
@@ -32,9 +32,10 @@ def archive(
     if as_json:
         show_json(made)
         return
-    say(f"{made.folder}: {made.files} files, {made.size / 1e6:.1f} MB.")
+    say(f"{made.folder}: {counted(made.files, 'file')}, {made.size / 1e6:.1f} MB.")
     if private:
-        say(f"Place and serial numbers were left out of {len(made.blanked)} photographs; the job's own are untouched.")
+        blanked = counted(len(made.blanked), "photograph")
+        say(f"Place and serial numbers were left out of {blanked}; the job's own are untouched.")
     say(f"Check it now and then: disc archive {made.folder} --verify")
 
 
@@ -48,4 +49,4 @@ def _from_bag(bag: Path, out: Path | None, as_json: bool) -> None:
     if as_json:
         show_json({"bag": bag, "whole": True, "files": files, "job": out})
         return
-    say(f"{bag} is whole: {files} files." if out is None else f"{out}: the job as it was archived.")
+    say(f"{bag} is whole: {counted(files, 'file')}." if out is None else f"{out}: the job as it was archived.")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from disc.errors import BadInput
-from disc.words import progress, say, say_cautions, show_json
+from disc.words import counted, progress, say, say_cautions, show_json
 
 if TYPE_CHECKING:
     from disc.check.check_job import Checked
@@ -71,5 +71,9 @@ def _compare(before: Path, after: Path, as_json: bool) -> None:
     if as_json:
         show_json({"before": before, "after": after, "changes": changes})
         return
-    say(f"{len(changes)} places differ between {before} and {after}." if changes else "Nothing changed.")
+    say(
+        f"{counted(len(changes), 'place differs', 'places differ')} between {before} and {after}."
+        if changes
+        else "Nothing changed."
+    )
     say(*(f"  {change_words(change)}" for change in changes))

@@ -9,7 +9,7 @@ import typer
 
 from disc.commands.measure_options import length
 from disc.locale.catalogue import Language
-from disc.words import plain, progress, say, show_json
+from disc.words import counted, plain, progress, say, show_json
 
 
 def collect(
@@ -34,8 +34,14 @@ def collect(
         show_json(plain(done) | {"doubts": doubts_to_json(done.doubts)})
         return
     say(*doubt_lines(done.doubts))
-    say(f"{done.discs} discs: {done.made} worked through now, {done.kept} kept from before, {done.failed} failed.")
-    say(f"{done.tunes_shared} tunes stand on several discs; {done.makers_shared} groups of discs share their habits.")
+    say(
+        f"{counted(done.discs, 'disc')}: {done.made} worked through now, {done.kept} kept from before, "
+        f"{done.failed} failed."
+    )
+    say(
+        f"{counted(done.tunes_shared, 'tune stands', 'tunes stand')} on several discs; "
+        f"{counted(done.makers_shared, 'group of discs shares its', 'groups of discs share their')} habits."
+    )
     if done.twice:
         say(f"{done.twice} pairs of discs may be one disc each: look at the page.")
     say(*(f"  {path}" for path in done.files))

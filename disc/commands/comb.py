@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from disc.errors import BadInput
-from disc.words import progress, say, show_json
+from disc.words import counted, progress, say, show_json
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -99,7 +99,10 @@ def _tell(job: Job, assignment: Assignment | None, as_json: bool) -> None:
         return
     say(*doubt_lines(doubts))
     unknown = sum(tooth.pitch is None for tooth in teeth)
-    say(f"A comb of {len(teeth)} teeth" + (f", {unknown} of them without a pitch yet." if unknown else "."))
+    say(
+        f"A comb of {counted(len(teeth), 'tooth', 'teeth')}"
+        + (f", {unknown} of them without a pitch yet." if unknown else ".")
+    )
     if unknown < len(teeth):
         say(_range_words(teeth))
     if silent := [f"{tooth.number} ({tooth.condition})" for tooth in teeth if tooth.is_silent]:

@@ -9,7 +9,7 @@ import typer
 
 from disc.commands.measure_options import angle, length
 from disc.records import Turns
-from disc.words import progress, say, say_cautions, show_json
+from disc.words import counted, progress, say, say_cautions, show_json
 
 TEMPO_HEARD = 0.02  # a change of tempo below this nobody hears; common practice, no source
 USED_WELL = 0.6  # of the turn; below it the silence at the end is worth a word
@@ -117,7 +117,7 @@ def design(
 def _say_result(folder: Path, diameter_mm: float, found: dict[str, Any]) -> None:
     kept = found["notes"] - found["notes_by_change"]["left out"]
     say(
-        f"{found['title']}: {found['pins']} pins on a disc of {diameter_mm:g} mm, one turn in "
+        f"{found['title']}: {counted(found['pins'], 'pin')} on a disc of {diameter_mm:g} mm, one turn in "
         f"{found['revolution_s']:.1f} s, at {found['tempo_against_written']:.2f} times the tempo "
         f"{'written' if found['tempo_was_given'] else 'usual (the file gives none)'}.",
         f"In {found['key']}. {kept} of {found['notes']} notes are on it; "
@@ -141,7 +141,8 @@ def _say_result(folder: Path, diameter_mm: float, found: dict[str, Any]) -> None
         )
     if found["new_pins"] != found["pins"]:
         say(
-            f"{found['pins'] - found['new_pins']} old pins stay; {found['new_pins']} are set, "
+            f"{counted(found['pins'] - found['new_pins'], 'old pin stays', 'old pins stay')}; "
+            f"{counted(found['new_pins'], 'is set', 'are set')}, "
             f"{found['in_old_holes']} of them in old holes."
         )
     for remark in (*found["remarks"], *found["teeth_left_out"]):

@@ -9,7 +9,7 @@ import typer
 
 from disc.commands.measure_options import length
 from disc.records import Side, Turns
-from disc.words import say, say_cautions, show_json
+from disc.words import counted, say, say_cautions, show_json
 
 
 def drill(
@@ -54,7 +54,7 @@ def drill(
         return
     say(*doubt_lines(made.doubts))
     for program in made.programs:
-        say(f"{job / program.file}: {program.drilled} holes; {program.zero.words}.")
+        say(f"{job / program.file}: {counted(program.drilled, 'hole')}; {program.zero.words}.")
         if program.left_out:
             say(f"  Left out, because in doubt: {', '.join(map(str, program.left_out))}.")
     say("Watch the dry run before the drill goes in: every place, the right way round, clear of the pins.")

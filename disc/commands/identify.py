@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from disc.errors import BadInput
-from disc.words import progress, say, show_json
+from disc.words import counted, progress, say, show_json
 
 if TYPE_CHECKING:
     from disc.library.search.query import Query
@@ -130,4 +130,4 @@ def _remarks(remarks: tuple[str, ...], broken: int) -> None:
     for remark in remarks:
         print(f"disc: {remark}", file=sys.stderr)
     if broken:
-        print(f"disc: {broken} files could not be read; disc library build lists them.", file=sys.stderr)
+        print(f"disc: {counted(broken, 'file')} could not be read; disc library build lists them.", file=sys.stderr)

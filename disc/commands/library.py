@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from disc.words import progress, say, show_json
+from disc.words import counted, progress, say, show_json
 
 if TYPE_CHECKING:
     from disc.library.index.library_store import Opened
@@ -137,7 +137,7 @@ def show(
         )
         return
     by = f", {one.composer}" if one.composer else ""
-    say(f"{one.title}{by} ({one.collection}): {one.pitch.size} notes{f' in {metre}' if metre else ''}.")
+    say(f"{one.title}{by} ({one.collection}): {counted(one.pitch.size, 'note')}{f' in {metre}' if metre else ''}.")
     say(*(f"Made: {file}" for file in shown.files))
 
 
@@ -149,9 +149,9 @@ def _show(opened: Opened, as_json: bool) -> None:
         content = {"folder": library_folder(), "tunes": opened.index.size, "collections": list_collections()}
         show_json({**content, "broken": opened.broken})
         return
-    say(f"{opened.index.size} tunes in {library_folder()}.")
+    say(f"{counted(opened.index.size, 'tune')} in {library_folder()}.")
     for one in list_collections():
         say(f"{one.tunes:7d}  {one.name}")
     if opened.broken:
-        say(f"{len(opened.broken)} files could not be read; the rest are in:")
+        say(f"{counted(len(opened.broken), 'file')} could not be read; the rest are in:")
         say(*(f"  {one.path}: {one.why}" for one in opened.broken))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from disc.errors import BadInput
-from disc.words import chance, progress, say, say_cautions, show_json
+from disc.words import chance, counted, progress, say, say_cautions, show_json
 
 if TYPE_CHECKING:
     from disc.listen.listen_job import Listened
@@ -56,7 +56,8 @@ def _tell(heard: Listened) -> None:
     turn = heard.turn
     say(*doubt_lines(heard.doubts))
     say(
-        f"{len(turn.sounds)} sounds; one turn takes {turn.revolution_s:.2f} s; {turn.laps:.2f} turns are recorded.",
+        f"{counted(len(turn.sounds), 'sound')}; one turn takes {turn.revolution_s:.2f} s; "
+        f"{turn.laps:.2f} turns are recorded.",
         f"Silent strikes: {len(turn.silent)}. Extra sounds: {len(turn.extra)}. Early or late: {len(turn.early_late)}. "
         f"Weak each time: {len(turn.weak)}." + (f" Cannot be told: {len(turn.undecided)}." if turn.undecided else ""),
     )

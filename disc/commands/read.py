@@ -11,7 +11,7 @@ import typer
 from disc.commands.photo_marks import given_by_hand, numbers
 from disc.errors import BadInput
 from disc.records import Side
-from disc.words import progress, say, show_json
+from disc.words import counted, progress, say, show_json
 
 if TYPE_CHECKING:
     from disc.photo.combine_photos import Agreement
@@ -124,7 +124,10 @@ def _say(job: Path, reading: JobReading, request: ReadRequest) -> None:
             counts[pin.condition.value] = counts.get(pin.condition.value, 0) + 1
         doubtful = sum(pin.is_doubtful for pin in mine)
         words = ", ".join(f"{n} {name}" for name, n in counts.items())
-        say(f"{side.value} side: {len(mine)} sites ({words})" + (f"; look again at {doubtful}" if doubtful else ""))
+        say(
+            f"{side.value} side: {counted(len(mine), 'site')} ({words})"
+            + (f"; look again at {doubtful}" if doubtful else "")
+        )
     if reading.agreement:
         say(_how_they_agree(reading.agreement))
     blamed = {f"{name}: {reason}" for name, verdict in reading.verdicts.items() for reason in verdict.reasons}
@@ -144,5 +147,5 @@ def _how_they_agree(agreement: Agreement) -> str:
     widths = [f"{width:.2f}" if width else "not measured" for width in agreement.slot_widths_mm]
     words = f"the faces: stop slot {widths[0]} mm wide on the upper, {widths[1]} on the lower side"
     if agreement.through:
-        words += f"; {agreement.through} holes seen from both sides, {agreement.apart_mm:.3f} mm apart"
+        words += f"; {counted(agreement.through, 'hole')} seen from both sides, {agreement.apart_mm:.3f} mm apart"
     return words

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from disc.words import progress, say, show_json
+from disc.words import counted, progress, say, show_json
 
 
 def report(
@@ -39,5 +39,5 @@ def report(
         show_json({"parts": [section.key for section in sections], "files": made} | {"doubts": doubts_to_json(doubts)})
         return
     say(*map(doubt_line, doubts))
-    say(f"Condition report with {len(sections)} parts: {', '.join(section.key for section in sections)}.")
+    say(f"Condition report with {counted(len(sections), 'part')}: {', '.join(section.key for section in sections)}.")
     say(*(f"  {path}" for path in made))

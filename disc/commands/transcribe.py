@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from disc.words import chance, how_sure, progress, say, show_json
+from disc.words import chance, counted, how_sure, progress, say, show_json
 
 
 def transcribe(
@@ -60,7 +60,7 @@ def transcribe(
         return
     say(*doubt_lines(made.doubts), *untried_lines(made.doubts))
     say(
-        f"{found['strikes']} strikes: {found['melody_notes']} of melody, "
+        f"{counted(found['strikes'], 'strike')}: {found['melody_notes']} of melody, "
         f"{found['accompaniment_notes']} of accompaniment.",
         f"Metre {found['metre']} ({how_sure(found['metre_probability'])}), {found['key']} "
         f"({how_sure(found['key_probability'])}); setting error {1000 * found['setting_error_s']:.0f} ms.",

@@ -25,7 +25,7 @@ from disc.tune.write.engrave import engrave, pdf_of_pages
 from disc.tune.write.midi import midi_bytes
 from disc.tune.write.musicxml import musicxml_text
 from disc.tune.write.sound import render_strikes, wav_bytes
-from disc.words import Advance, no_progress, plain
+from disc.words import Advance, counted, no_progress, plain
 
 
 def write_job(
@@ -100,7 +100,7 @@ def _stage_pictures(stage: Stage, design: Design, advance: Advance) -> None:
     advance(0.7, "drawing the disc")
     count = {side: sum(pin.side is side for pin in design.pins) for side in Side}
     words = (
-        f"{design.plate.diameter_mm:g} mm, {len(design.pins)} pins "
+        f"{design.plate.diameter_mm:g} mm, {counted(len(design.pins), 'pin')} "
         f"({count[Side.UPPER]} upper, {count[Side.LOWER]} lower), "
         f"one turn in {design.plate.revolution_s:.0f} s"
     )

@@ -37,6 +37,7 @@ from disc.job.hand_edits import (
     edit_words,
     pins_gone,
     teeth_gone,
+    with_way_back,
 )
 from disc.job.journal import JOURNAL, LOCK_WAIT_S, STAGING_FOLDER, commit, explained, locked, recover
 from disc.job.kept import WRITTEN, stage_kept
@@ -105,13 +106,14 @@ class Job:
         """The pins in force. Raises MissingPart if nothing was read yet."""
         if not self.has(PINS_FILE):
             raise MissingPart(f"{self.folder}: no pins yet. Run: disc read {self.folder} --upper PHOTO --lower PHOTO")
-        return read_pins(self.path(PINS_FILE))
+        return with_way_back(read_pins, self.path(PINS_FILE), self.path(WRITTEN_PINS_FILE), self.folder)
 
     def comb(self) -> Comb:
         """The comb's teeth. Raises MissingPart if there is no table yet."""
         if not self.has(COMB_FILE):
             raise MissingPart(f"{self.folder}: no comb yet. Run: disc comb {self.folder} --table FILE (or --from-pins)")
-        return replace(read_comb(self.path(COMB_FILE)), draft=bool(self.settings.get("comb.draft", False)))
+        comb = with_way_back(read_comb, self.path(COMB_FILE), self.path(WRITTEN_COMB_FILE), self.folder)
+        return replace(comb, draft=bool(self.settings.get("comb.draft", False)))
 
     def reading(self) -> tuple[Pin, ...]:
         """The pins without corrections, as last read from the photographs or, without any, as the table gives them."""

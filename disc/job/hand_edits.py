@@ -7,15 +7,17 @@ than a tenth of the rows has gone only when the person says so: half a table sav
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 from disc.errors import BadInput
 from disc.job.corrections import Action, Correction
 from disc.records import Comb, Pin
 from disc.tables import lines_of_comb, lines_of_pins
 
+Table = TypeVar("Table")
 MOST_REMOVED = 0.1  # share of the rows that may go without being asked for
 
 
@@ -27,6 +29,22 @@ class EditedAgainst:
     radius_mm: float | None
     bore_mm: float | None
     comb: Comb | None
+
+
+def with_way_back(read: Callable[[Path], Table], path: Path, written: Path, folder: Path) -> Table:
+    """A job's table read. written: as the program last wrote it. Raises BadInput; where somebody has edited the table
+    since, with the way back to what was there.
+    """
+    try:
+        return read(path)
+    except BadInput as error:
+        if not written.is_file() or path.read_bytes() == written.read_bytes():
+            raise
+        raise BadInput(f"{error} {_way_back(folder)}") from error
+
+
+def _way_back(folder: Path) -> str:
+    return f"Or disc undo {folder} brings the table back as it was before it was edited."
 
 
 def check_edit(path: Path, before: Sequence[Pin], after: Sequence[Pin], ground: EditedAgainst) -> None:
@@ -42,8 +60,10 @@ def check_edit(path: Path, before: Sequence[Pin], after: Sequence[Pin], ground: 
         if not wrong and teeth is not None and pin.tooth not in (None, was.tooth if was else None):
             wrong = "" if pin.tooth in teeth else f"tooth is {pin.tooth}, which the comb has not"
         if wrong:
-            lines = lines or lines_of_pins(path)
-            raise BadInput(f"{path} line {lines.get(pin.id, 0)}: {wrong}. Correct that cell; nothing was taken over.")
+            lines, back = lines or lines_of_pins(path), _way_back(ground.folder)
+            raise BadInput(
+                f"{path} line {lines.get(pin.id, 0)}: {wrong}. Correct that cell; nothing was taken over. {back}"
+            )
 
 
 def check_comb_edit(path: Path, before: Comb, after: Comb, ground: EditedAgainst) -> None:
@@ -53,8 +73,8 @@ def check_comb_edit(path: Path, before: Comb, after: Comb, ground: EditedAgainst
         was = old.get(tooth.number)
         wrong = "" if was and was.tip_r_mm == tooth.tip_r_mm else _wrong_place("tip_r_mm", tooth.tip_r_mm, ground)
         if wrong:
-            line = lines_of_comb(path).get(tooth.number, 0)
-            raise BadInput(f"{path} line {line}: {wrong}. Correct that cell; nothing was taken over.")
+            line, back = lines_of_comb(path).get(tooth.number, 0), _way_back(ground.folder)
+            raise BadInput(f"{path} line {line}: {wrong}. Correct that cell; nothing was taken over. {back}")
 
 
 def _wrong_place(column: str, r_mm: float, ground: EditedAgainst) -> str:

@@ -11,7 +11,7 @@ from disc.library.search.find_tunes import with_versions
 from disc.library.search.parts import TunePart
 from disc.library.search.query import NORMAL_QUARTER_S, Query
 from disc.results import IdentifyResult, MatchResult, PartResult
-from disc.words import chance
+from disc.words import chance, counted
 
 if TYPE_CHECKING:
     from disc.job import Job
@@ -135,11 +135,12 @@ def _where(match: Match) -> str:
     if match.transposition is not None:
         words += f", {match.transposition:+.1f} semitones"
     if match.tempo_ratio is None:
-        return f"{words}; {match.agree} notes agree"
+        return f"{words}; {counted(match.agree, 'note agrees', 'notes agree')}"
     return (
-        f"{words}, a quarter lasts {match.tempo_ratio * NORMAL_QUARTER_S:.2f} s; {match.agree} strikes agree, "
-        f"{len(match.absent)} notes absent, {len(match.displaced)} displaced, "
-        f"{len(match.extra)} strikes not in the print"
+        f"{words}, a quarter lasts {match.tempo_ratio * NORMAL_QUARTER_S:.2f} s; "
+        f"{counted(match.agree, 'strike agrees', 'strikes agree')}, "
+        f"{counted(len(match.absent), 'note')} absent, {len(match.displaced)} displaced, "
+        f"{counted(len(match.extra), 'strike')} not in the print"
     )
 
 

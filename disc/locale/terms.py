@@ -272,6 +272,8 @@ PATTERNS: tuple[str, ...] = (
     mark("On this face the disc turns {way}; bring the next place to hand by turning the disc {way_back}"),
     mark("On this face the disc turns {way}"),
     mark("Left as they are: {n} pins without a number"),
+    mark("Left as they are: {n} pin without a number"),
+    mark("{n} decision no longer fits any finding and was not used"),
     mark("Machine settings, {face}"),
     mark("Dividing head {ratio} on the circle of {n}: one hole is {deg}°"),
     mark("Start with the stop slot at zero, turn the plate {way} and always the same way"),
@@ -299,6 +301,7 @@ PATTERNS: tuple[str, ...] = (
     mark("Seen looking at the upper face: the disc's angles run counter-clockwise here"),
     mark("{name}: disc of {mm} mm, {s} s a turn"),
     mark("{n} numbered places"),
+    mark("{n} numbered place"),
     mark("Angles count from the stop slot, on the right"),
     mark("Print at 100 %, not fitted to the page"),
     mark("Measure bar and cross before use: 100 mm and 10 mm"),
@@ -314,7 +317,6 @@ PATTERNS: tuple[str, ...] = (
     mark("accepted"),
     mark("rejected"),
     mark("if not"),
-    mark("is there a disc of cut steel of the wire's size in the hole? If so"),
     mark("look"),
     mark("look {n}"),
     mark("look first"),
@@ -322,6 +324,7 @@ PATTERNS: tuple[str, ...] = (
     mark("pull and set"),
     mark("look and decide {n} -> {b}"),
     mark("{n} more rows: see the work list"),
+    mark("{n} more row: see the work list"),
     mark("Too many holes for numbers at this size: see the enlarged sheet"),
     mark(" no do                 r mm theta deg     x mm     y mm  hole deep   up"),
     mark("{way}, seen on the upper side"),
@@ -348,6 +351,7 @@ PATTERNS: tuple[str, ...] = (
         "differ by {p} % and {mm} mm"
     ),
     mark("Corrected by hand: {n} changes, kept in corrections.json beside the reading"),
+    mark("Corrected by hand: {n} change, kept in corrections.json beside the reading"),
     mark(
         "Metre and key: read from the strikes; {metre} ({what}), {key} ({other}); a strike stands "
         "{ms} ms from its written place (one standard deviation)"
@@ -360,6 +364,7 @@ PATTERNS: tuple[str, ...] = (
     mark("A draft made from the disc's tracks: the comb itself was not measured"),
     mark("Cents are counted from equal temperament at A4 = 440 Hz (ISO 16)"),
     mark("{n} notes, {metre}, {key} ({signature}), a quarter lasts {s} s"),
+    mark("{n} note, {metre}, {key} ({signature}), a quarter lasts {s} s"),
     mark("no sharps or flats"),
     mark("{n} sharps"),
     mark("{n} sharp"),
@@ -396,10 +401,23 @@ PATTERNS: tuple[str, ...] = (
     mark("Bent pins carry their lean, three times as long or more"),
     mark("look again"),
     mark("hatched: not seen"),
-    mark("look with a loupe first ({sure})"),
-    mark("settle first what was likely given wrongly, then look with a loupe ({sure})"),
-    mark("turn the disc over first, a pin of the other face may end here, then look with a loupe ({sure})"),
-    mark("settle first which way the disc turns, then look with a loupe ({sure})"),
+    mark("look with a loupe first"),
+    mark("settle first what was likely given wrongly, then look with a loupe"),
+    mark("turn the disc over first, a pin of the other face may end here, then look with a loupe"),
+    mark("settle first which way the disc turns, then look with a loupe"),
+    mark(
+        "{first} ({sure}): is there a disc of cut steel of the wire's size in the hole? If so: {work}; "
+        "if not, nothing is done here"
+    ),
+    mark(
+        "{first} ({sure}): is there a filled or plugged hole, or bare metal where a pin is wanted? "
+        "If a pin belongs here: {work}; if not, nothing is done here"
+    ),
+    mark("{first} ({sure}): is the pin really at the wrong place? If so: {work}; if not, nothing is done here"),
+    mark(
+        "{first} ({sure}): does it stand higher than its neighbours, seen from the side? If so: {work}; "
+        "if not, nothing is done here"
+    ),
     mark("settle first which way the disc turns"),
     mark("where this pin belongs rests on it"),
     mark("hardly in doubt"),
@@ -462,6 +480,7 @@ PATTERNS: tuple[str, ...] = (
     mark("Make it anew: {command}"),
     mark("Make them anew: {command}"),
     mark("the pitches of {n} teeth are a guess from their order and what the disc plays"),
+    mark("the pitches of {n} tooth are a guess from their order and what the disc plays"),
     mark("Measure them: {command}, or fill in the column pitch (disc comb --table)"),
     mark("Measure it: {command}, or fill in the column pitch (disc comb --table)"),
     mark("the music hangs together better if the disc turns {way}"),
@@ -479,6 +498,7 @@ PATTERNS: tuple[str, ...] = (
     mark("{sound}, while {what} sounded"),
     mark("{sound} is heard beside the disc"),
     mark("{n} of the strikes that were not heard lie in it"),
+    mark("{n} of the strikes that were not heard lies in it"),
     mark("Record that part again, in quiet"),
     mark("a knock at {s} s"),
     mark("speech or another sound from {s} to {other} s"),
@@ -506,8 +526,13 @@ PATTERNS: tuple[str, ...] = (
     mark("Looked up in the library, it is “{title}” (probability {chance}): bars {n} to {q} of the print, {key}"),
     mark("at the print's pitch"),
     mark("{n} semitones higher"),
+    mark("{n} semitone higher"),
     mark("{n} semitones lower"),
-    mark("{n} strikes agree, {q} notes of the print are absent, {b} displaced, and {c} strikes are not in the print"),
+    mark("{n} semitone lower"),
+    mark("strikes that agree: {n}"),
+    mark("strikes that agree: not known"),
+    mark("notes of the print that are absent: {n}, displaced: {q}"),
+    mark("strikes that are not in the print: {n}"),
     mark("Disc and print differ in {n} bars"),
     mark("Disc and print differ in bar {n} of the print"),
     mark("Disc and print differ in bars {n} of the print"),
@@ -550,6 +575,7 @@ PATTERNS: tuple[str, ...] = (
     mark("the stop slot of the {face} face seems to be marked at the wrong place: {words}"),
     mark("the stop slot of both faces seems to be marked at the wrong place: {words}"),
     mark("{n} pins would sound within the rest arc"),
+    mark("{n} pin would sound within the rest arc"),
     mark("the two faces keep no common beat"),
     mark("the two faces would make a likelier melody turned by {deg} degrees"),
     mark("Look at the overlay; mark the slot: {command} (pixels), or at the desk"),
@@ -570,7 +596,7 @@ PATTERNS: tuple[str, ...] = (
     mark("the photographs of the upper and of the lower face show one and the same face"),
     mark("Photograph the other face, and read it: {command}"),
     mark("{name}: this tune does not lie on the disc; the check was made without it"),
-    mark("Look whether it is the right file; disc identify JOB names the tunes that do lie on it"),
+    mark("Look whether it is the right file, then check again; disc identify JOB names the tunes that do lie on it"),
     mark("the library's {title} was found and not used, since nobody has said it is this disc's"),
     mark("If it is: {command}, then check again"),
     mark("{title} lies on the disc if it turns {way}, and no tune does as it is said to turn"),
@@ -582,6 +608,7 @@ PATTERNS: tuple[str, ...] = (
     mark("tooth {n}: only {p} of its {q} plucks is heard; {words}"),
     mark("tooth {n}: none of its {q} plucks is heard; {words}"),
     mark("{n} pins would sound within the rest arc and {other_words}"),
+    mark("{n} pin would sound within the rest arc and {other_words}"),
     mark("the two faces keep no common beat and {other_words}"),
     mark("upper side"),
     mark("lower side"),

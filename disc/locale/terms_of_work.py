@@ -88,6 +88,7 @@ OF_WORK: tuple[str, ...] = (
     mark("rims cut with {n} and {q} teeth"),
     mark("the plates' colours differ by {n} (CIE a*b*)"),
     mark("{n} sites of the two faces meet, {q} would by chance"),
+    mark("{n} site of the two faces meets, {q} would by chance"),
     mark("the upper and the lower face may be two different discs: {what}"),
     mark("Look whether both photographs show this disc, and read the right one again: {command}"),
     mark(

@@ -22,6 +22,7 @@ from disc.photo.seen.cover_features import far_radii
 from disc.photo.seen.rim_teeth import rim_teeth
 from disc.photo.seen.small_face import small_face
 from disc.records import Condition, Evidence, Pin
+from disc.words import counted
 
 # Spreads of what one disc's two faces differ by, and two discs', on p1-p8 and h1-h8: slot's width, mm; the plate's two
 # colour axes (CIE L*a*b*). A part of the slots is misread, a part of the plates stands in another light.
@@ -149,7 +150,11 @@ def _meetings(a: FaceTraits, b: FaceTraits) -> Evidence | None:
     most = min(len(p), len(q))
     through = 1.0 / (most + 1)
     one = (1 - THROUGH) * _poisson(here, RARER * chance) + THROUGH * through
-    return _weighed(f"{here} sites of the two faces meet, {chance:.1f} would by chance", one, _poisson(here, chance))
+    return _weighed(
+        f"{counted(here, 'site of the two faces meets', 'sites of the two faces meet')}, {chance:.1f} would by chance",
+        one,
+        _poisson(here, chance),
+    )
 
 
 def _places(pins: Sequence[Pin]) -> Any:

@@ -12,6 +12,7 @@ import numpy as np
 
 from disc.frame import FloatArray, angle_difference_deg
 from disc.records import Condition, Pin, Side
+from disc.words import counted
 
 ENOUGH_SITES = 8  # a reading with fewer cannot be called the better one
 FEWER = 0.5  # of the sites in force
@@ -26,7 +27,8 @@ def why_poorer(side: Side, old: Sequence[Pin], new: Sequence[Pin]) -> str | None
     if len(before) < ENOUGH_SITES:
         return None
     if len(after) < FEWER * len(before):
-        return f"the new reading of the {side.value} face has {len(after)} sites, the one in force {len(before)}"
+        sites = counted(len(after), "site")
+        return f"the new reading of the {side.value} face has {sites}, the one in force {len(before)}"
     shared = shared_part(before, after)
     if shared < SHARED:
         return (

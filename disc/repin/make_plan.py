@@ -203,7 +203,8 @@ def _reading_notes(job: Job, unfit: int) -> list[str]:
     if not job.has(FINDINGS_FILE):
         notes.append("Not checked yet: empty holes are in doubt until disc check has weighed them.")
     if unfit:
-        notes.append(f"{unfit} decisions no longer fit any finding and were not used.")
+        fit, were = ("decision no longer fits", "was") if unfit == 1 else ("decisions no longer fit", "were")
+        notes.append(f"{unfit} {fit} any finding and {were} not used.")
     return notes
 
 

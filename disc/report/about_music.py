@@ -10,7 +10,7 @@ from disc.records import Comb, Tooth
 from disc.report.blocks import Block, Paragraph, PictureBlock, ReportSection, table
 from disc.results import IdentifyResult, MatchResult, PartResult
 from disc.tables import read_text
-from disc.words import chance
+from disc.words import chance, counted
 
 NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 MOST_SCORE_PAGES = 4  # chosen by hand
@@ -103,8 +103,8 @@ def _tune_words(job: Job) -> list[Block]:
     signature = "no sharps or flats" if sharps == 0 else f"{abs(sharps)} {sign}"
     return [
         Paragraph(
-            f"{len(tune.notes)} notes, {tune.metre.beats}/{tune.metre.unit}, {NAMES[tune.key.tonic]} {tune.key.mode} "
-            f"({signature}), a quarter lasts {tune.quarter_s:.2f} s. {source}"
+            f"{counted(len(tune.notes), 'note')}, {tune.metre.beats}/{tune.metre.unit}, "
+            f"{NAMES[tune.key.tonic]} {tune.key.mode} ({signature}), a quarter lasts {tune.quarter_s:.2f} s. {source}"
         )
     ]
 
@@ -126,12 +126,16 @@ def _identified(job: Job) -> list[Block]:
 def _match_words(match: MatchResult) -> str:
     """What the best match rests on."""
     moved = round(match.transposition or 0.0)
-    key = "at the print's pitch" if not moved else f"{abs(moved)} semitones {'higher' if moved > 0 else 'lower'}"
+    key = (
+        "at the print's pitch"
+        if not moved
+        else f"{counted(abs(moved), 'semitone')} {'higher' if moved > 0 else 'lower'}"
+    )
     return (
         f"Looked up in the library, it is “{_title(match.title)}” (probability "
         f"{_chance(match.probability)}): bars {match.from_bar} to {match.to_bar} of the print, {key}; "
-        f"{_count(match.agree)} strikes agree, {len(match.absent)} notes of the print are absent, "
-        f"{len(match.displaced)} displaced, and {len(match.extra)} strikes are not in the print."
+        f"strikes that agree: {_count(match.agree)}; notes of the print that are absent: {len(match.absent)}, "
+        f"displaced: {len(match.displaced)}; strikes that are not in the print: {len(match.extra)}."
         + _bar_words(match.differs_in_bars)
     )
 

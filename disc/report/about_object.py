@@ -16,7 +16,7 @@ from disc.report.blocks import Block, Bullets, Paragraph, PictureBlock, ReportSe
 from disc.report.pictures import small_jpeg
 from disc.report.places import rim_outline
 from disc.results import ListenResult, PluckingResult, TeethResult, TuneResult
-from disc.words import CAUTIONS, how_sure
+from disc.words import CAUTIONS, counted, how_sure
 
 # Pixels of an overlay's longer side: 300 to the inch at the width at which it is set.
 OVERLAY_PX = 1400
@@ -120,7 +120,7 @@ def measuring_part(job: Job) -> ReportSection | None:
     lines += [words for words in (_music_words(job), _plucked_words(job), _turn_words(job)) if words]
     done, _ = job.corrections()
     if done:
-        lines.append(f"Corrected by hand: {len(done)} changes, kept in corrections.json beside the reading.")
+        lines.append(f"Corrected by hand: {counted(len(done), 'change')}, kept in corrections.json beside the reading.")
     return ReportSection("measuring", (Bullets(tuple(lines)),)) if lines else None
 
 

@@ -32,6 +32,7 @@ from disc.turn.places import MusicPlace, place_at
 from disc.turn.settings import USUAL_SETTINGS, TurnSettings
 from disc.turn.silent_teeth import pitches_between
 from disc.turn.tips import TipEstimate, as_expected, estimate_tips, fill_silent
+from disc.words import counted
 
 # Where pitches are not known the teeth still part the voices, roughly, by their order: the reader needs some pitch to
 # find the beat, and the beat is all that is used of it.
@@ -244,7 +245,8 @@ def _with_pitches(turn: OneTurn, order: str | None) -> OneTurn:
         guess = guess_pitches(turn.strikes, numbers, lengths_mm)
         doubt = Doubt(
             About.ASSUMED,
-            f"the pitches of {len(guess.pitch)} teeth are a guess from their order and what the disc plays.",
+            f"the pitches of {counted(len(guess.pitch), 'tooth', 'teeth')} are a guess from their order and what the "
+            "disc plays.",
             "Measure them: disc comb --plucked RECORDING, or fill in the column pitch (disc comb --table).",
         )
         return _pitched_as(replace(turn, guess=guess, doubts=(*turn.doubts, doubt)), guess.pitch, False)

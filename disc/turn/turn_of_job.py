@@ -12,7 +12,7 @@ from disc.job.stale import stale_doubts
 from disc.photo.read_photos import reading_doubts
 from disc.photo.seen.store import load_seen
 from disc.records import Comb, Doubt, Pin
-from disc.results import DirectionResult
+from disc.results import CheckResult, DirectionResult
 from disc.tune.store import load_tune
 from disc.turn.assumed import assumed_doubts
 from disc.turn.one_turn import OneTurn, resolve_strikes, with_direction_weighed, with_known_tune, with_tune
@@ -41,13 +41,19 @@ def _found_backwards(job: Job) -> tuple[Doubt, ...]:
     return doubts_from_json(kept.doubts, f"{job.folder}: what the library says of the turning")
 
 
+def tune_doubts(job: Job) -> tuple[Doubt, ...]:
+    """What the last check said of the tune that it was to judge by; what was found without it is no better known."""
+    kept = job.content.result(CheckResult)
+    return () if kept is None else doubts_from_json(kept.doubts, f"{job.folder}: what the check says of the tune")
+
+
 def turn_of_pins(
     job: Job, pins: Sequence[Pin], comb: Comb, settings: TurnSettings | None = None, read_tune: bool = True
 ) -> OneTurn:
     """The turn of pins and comb as they are in memory, under the job's plate, settings and given teeth."""
     settings = turn_settings(job.settings) if settings is None else settings
     turn = resolve_strikes(teeth_of_pins(job, pins, comb), comb, job.plate, settings)
-    carried = (*reading_doubts(job), *_found_backwards(job))
+    carried = (*reading_doubts(job), *_found_backwards(job), *tune_doubts(job))
     doubts = with_slots_weighed(job, turn, (*carried, *turn.doubts))
     turn = replace(turn, seen=load_seen(job), doubts=in_order(doubts))
     if not read_tune:

@@ -22,6 +22,7 @@ from disc.cli import main
 from disc.job import Job, create_job, open_job
 from disc.records import Condition, Pin
 from disc.tables import format_pins
+from disc.turn.turn_of_job import tune_doubts
 
 from .making import COMB, PITCHES, PLATE, STRAIN, sound_disc
 
@@ -125,6 +126,25 @@ def test_a_given_score_is_used(job, tmp_path):
     assert "known" in {e["kind"] for e in missing["evidence"]}
     assert content["summary"]["known_tune"] is not None
     assert "tune.mid" in json.dumps(open_job(job.folder).content.runs[-1].inputs)
+
+
+def test_a_tune_that_does_not_lie_on_the_disc_is_in_doubt_wherever_the_findings_are_used(job, tmp_path):
+    """The check says it; work list, estimate and report repeat it, until the check is made with another or without."""
+    wrong = tmp_path / "wrong.abc"
+    wrong.write_text(
+        "X:1\nT:Another\nM:3/4\nL:1/8\nK:E\n" + "E2 B2 d2|e2 G2 c2|F2 A2 f2|" * 12 + "\n", encoding="utf-8"
+    )
+    assert (
+        "wrong.abc: this tune does not lie on the disc" in disc("check", str(job.folder), "--tune", str(wrong)).stdout
+    )
+    for command in ("repin", "offer", "report"):
+        doubts = json.loads(disc(command, str(job.folder), "--json").stdout)["doubts"]
+        assert [d["say"] for d in doubts if d["about"] == "tune"] == [
+            f"{wrong}: this tune does not lie on the disc; the check was made without it."
+        ], command
+    again = json.loads(disc("check", str(job.folder), "--json").stdout)["doubts"]
+    assert not [d for d in again if d["about"] == "tune"]
+    assert not tune_doubts(open_job(job.folder))
 
 
 def test_before_and_after(job, tmp_path):

@@ -44,7 +44,7 @@ def test_what_is_not_seen_is_outlined_drawn_counted_and_taken_back(open_desk, jo
         desk.page.mouse.click(*desk.at_sheet(corner))
     desk.page.wait_for_function("() => document.getElementById('marks-count').textContent.startsWith('4')")
     desk.page.click("#marks-keep")
-    desk.told("marked a part that is not seen, with 1 pins")
+    desk.told("marked a part that is not seen, with 1 pin")
     assert desk.pins()[pin.id].condition is Condition.UNSEEN
     assert not load_seen(open_job(job))[Side.UPPER].is_seen(pin.r_mm, pin.theta_deg)
     # It is drawn: its ink stands at a corner, and not when the marks by hand are not shown.

@@ -208,7 +208,7 @@ DOUBTS = [
      "missing.", "Take another photograph of this face with that part free and the whole rim in the frame, and give "
      "both: disc read JOB --upper PHOTO OTHER"),
     ("tune", "tune.mid: this tune does not lie on the disc; the check was made without it.",
-     "Look whether it is the right file; disc identify JOB names the tunes that do lie on it."),
+     "Look whether it is the right file, then check again; disc identify JOB names the tunes that do lie on it."),
 ]  # fmt: skip
 
 

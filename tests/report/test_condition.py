@@ -192,7 +192,10 @@ def test_identified_with_its_evidence(job):
     job.content.results["identify"] = {"matches": [match | {"probability": 0.98}, weak]}
     words, rows = tune_part(job).blocks[:2]
     assert "“White Jock” (probability 98 %): bars 1 to 16 of the print, 2 semitones lower" in words.text
-    assert "73 strikes agree, 2 notes of the print are absent, 0 displaced, and 3 strikes are not" in words.text
+    assert (
+        "strikes that agree: 73; notes of the print that are absent: 2, displaced: 0; strikes that are not"
+        in words.text
+    )
     assert [row[0] for row in rows.rows] == ["White Jock."]
 
 

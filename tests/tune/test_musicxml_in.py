@@ -98,7 +98,7 @@ def test_two_staves_are_two_parts_and_grace_notes_are_left_out(tmp_path):
     ]  # fmt: skip
     score = read(tmp_path, bars)
     assert {(n.pitch, n.part) for n in score.notes} == {(79, 0), (48, 1)} and score.melody_part == 0
-    assert "1 grace notes left out" in score.remarks
+    assert "1 grace note left out" in score.remarks
 
 
 def test_a_bar_too_long_in_one_part_does_not_move_the_others(tmp_path):

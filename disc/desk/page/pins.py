@@ -7,7 +7,8 @@ from typing import Any
 
 from disc.desk.page.sheets import PageSheet, sheet_marks
 from disc.desk.work.notes import PinNote
-from disc.records import Pin
+from disc.records import Condition, Pin
+from disc.words import likely
 
 
 def page_pins(
@@ -32,6 +33,7 @@ def page_pins(
             "lean_mm": _lean(pin),
             "sigma_mm": _short(pin.sigma_mm),
             "confidence": _short(pin.confidence),
+            "condition_sure": _condition_sure(pin),
             "tooth": pin.tooth,
             "doubt": pin.is_doubtful,
             "by_hand": pin.id in by_hand,
@@ -71,6 +73,12 @@ class PagePins:
     def all(self) -> list[dict[str, Any]]:
         """Every pin as it is shown."""
         return list(self._shown.values())
+
+
+def _condition_sure(pin: Pin) -> str | None:
+    """How sure the reading is of a condition that calls for work, in a word: no bench shows a percentage to be true."""
+    read = None if pin.condition is Condition.SOUND else pin.condition_probability
+    return None if read is None else likely(read)
 
 
 def _short(value: float | None) -> float | None:

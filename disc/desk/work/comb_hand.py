@@ -20,7 +20,7 @@ from disc.job import Job
 from disc.pitch_names import note_name
 from disc.records import Comb, Tooth, ToothCondition
 from disc.tables import COMB_COLUMNS, MOST_TEETH, format_comb
-from disc.words import Advance
+from disc.words import Advance, counted
 
 _COLUMNS = {column.name: column for column in COMB_COLUMNS}
 
@@ -115,7 +115,8 @@ def listen_to_plucks(session: Session, body: Mapping[str, Any], uploads: Path, a
             for tooth in heard.teeth
         ],
     }
-    return f"{path.name}: {len(heard.teeth)} teeth are heard. Say in which order they were plucked (Comb)."
+    teeth = counted(len(heard.teeth), "tooth is", "teeth are")
+    return f"{path.name}: {teeth} heard. Say in which order they were plucked (Comb)."
 
 
 def keep_pitches(session: Session, body: Mapping[str, Any]) -> None:

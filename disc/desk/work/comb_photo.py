@@ -21,6 +21,7 @@ from disc.errors import BadInput, MissingPart
 from disc.frame import to_polar, view_to_disc_mm, wrap_deg
 from disc.records import Comb, Side, Tooth
 from disc.tables import format_comb
+from disc.words import counted
 
 SHORTEST_BASE_PX = 20.0  # a known length shorter than this on the picture measures nothing
 # How far a marked tip may lie from a tooth of the table and still be that tooth: half the usual step between tracks.
@@ -127,4 +128,4 @@ def keep(session: Session, body: Mapping[str, Any], uploads: Path) -> None:
             "Check the known length."
         )
     comb = comb_with_tips(session.comb, marks.side, tips)
-    session.set_values(f"marked {len(tips)} tips", comb_change(session.job, format_comb(comb), False))
+    session.set_values(f"marked {counted(len(tips), 'tip')}", comb_change(session.job, format_comb(comb), False))

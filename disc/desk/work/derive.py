@@ -17,6 +17,7 @@ from disc.records import Comb, Doubt, Plate, Strike, Tune
 from disc.tune.write.lengths import beat_quarter
 from disc.turn.one_turn import OneTurn
 from disc.turn.places import MusicPlace
+from disc.words import counted
 
 # Teeth of unknown pitch are sounded as a rising scale from this MIDI number, so that they can be told apart.
 STAND_IN_FROM = 67.0
@@ -138,5 +139,5 @@ def _tune_changes(before: Tune | None, after: Tune | None) -> list[str]:
     if before.upbeat_quarter != after.upbeat_quarter:
         told.append("the upbeat changed")
     if len(before.notes) != len(after.notes):
-        told.append(f"{len(before.notes)} notes became {len(after.notes)}")
+        told.append(f"{counted(len(before.notes), 'note')} became {len(after.notes)}")
     return told

@@ -22,6 +22,7 @@ from disc.job.schema import now_text
 from disc.measures.length import length_mm
 from disc.photo.seen.hand_marks import FEWEST_RIM, kept_marks, marks_of, pins_inside, setting_name
 from disc.records import Condition, Side
+from disc.words import counted
 
 WORDS = {"slot": "marked the stop slot", "centre": "marked the centre"}
 MOST_POINTS = 200  # of one act; a rim needs three, an area some tens (chosen, nothing hangs on it)
@@ -67,7 +68,7 @@ def _rim(session: Session, job: Job, sheet: PageSheet, asked: Mapping[str, Any])
     if points and len(points) < FEWEST_RIM:
         raise BadInput(f"{len(points)} points of the rim are too few: mark {FEWEST_RIM} or more, all around.")
     side = sheet.sides[0]
-    words = f"marked {len(points)} points of the rim" if points else "forgot the points of the rim"
+    words = f"marked {counted(len(points), 'point')} of the rim" if points else "forgot the points of the rim"
     _keep(session, job, side, "rim", points, words)
 
 
@@ -101,7 +102,7 @@ def _unseen(session: Session, job: Job, sheet: PageSheet, asked: Mapping[str, An
         for pin in within
         if pin.condition is not Condition.UNSEEN
     )
-    words = f"marked a part that is not seen, with {len(within)} pins"
+    words = f"marked a part that is not seen, with {counted(len(within), 'pin')}"
     _keep(session, job, side, "unseen", [*before, points], words, corrections)
 
 

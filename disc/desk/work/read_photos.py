@@ -20,7 +20,7 @@ from disc.desk.work.session import Session
 from disc.errors import BadInput
 from disc.job import COMB_FILE, READING_FILE, Job, open_for_writing, open_job
 from disc.records import Side
-from disc.words import Advance
+from disc.words import Advance, counted
 
 # What a reading makes beside the tables; globs in the job folder.
 PICTURES = ("out/overlay-*.jpg", "out/faces.jpg", "out/map.svg", "out/seen-*.json")
@@ -115,9 +115,10 @@ def read_photos(
         request = ReadRequest(paths.get(Side.UPPER, ()), paths.get(Side.LOWER, ()), closer=close)
         reading = read_job(job, request, advance)
         teeth_after_reading(job)
-    words = f"{len(reading.pins)} pins and holes were read."
+    words = f"{counted(len(reading.pins), 'pin or hole was read', 'pins and holes were read')}."
     if reading.unfit:
-        words += f" {len(reading.unfit)} earlier corrections no longer fit a pin."
+        corrections = ("earlier correction no longer fits", "earlier corrections no longer fit")
+        words += f" {counted(len(reading.unfit), *corrections)} a pin."
     return " ".join([words, *reading.notes[:2]])
 
 

@@ -15,7 +15,7 @@ from disc.job import JOB_FILE, Job, create_job, open_for_writing
 from disc.listen.kept_recordings import RECORDINGS_FOLDER, free_name, recording_path, recordings_of
 from disc.locale.catalogue import Language
 from disc.records import Turns
-from disc.words import Advance
+from disc.words import Advance, counted
 
 NEWS_EVERY_S = 0.1  # progress is sent no more often
 Task = Callable[[Session, Mapping[str, Any], Path, Advance], str]
@@ -149,7 +149,7 @@ def _transcribe(session: Session, body: Mapping[str, Any], uploads: Path, advanc
 
     with open_for_writing(session.folder) as job:
         made = transcribe_job(job, {}, advance)
-    return f"Score, MIDI and sound are made: {len(made.strikes)} strikes."
+    return f"Score, MIDI and sound are made: {counted(len(made.strikes), 'strike')}."
 
 
 def _check(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
@@ -159,7 +159,7 @@ def _check(session: Session, body: Mapping[str, Any], uploads: Path, advance: Ad
     with open_for_writing(session.folder) as job:
         found = check_job(job, score, advance, keep_known=True)
     remarks = found.summary.get("remarks", [])
-    return " ".join([f"Checked: {len(found.settled)} findings.", *(f"{words}." for words in remarks)])
+    return " ".join([f"Checked: {counted(len(found.settled), 'finding')}.", *(f"{words}." for words in remarks)])
 
 
 def _check_again(job: Job, advance: Advance) -> None:
@@ -186,7 +186,7 @@ def _report(session: Session, body: Mapping[str, Any], uploads: Path, advance: A
     with open_for_writing(session.folder) as job:
         _check_again(job, advance)
         sections = make_report(job, PARTS, _language(body), None)
-    return f"The condition report with {len(sections)} parts is made."
+    return f"The condition report with {counted(len(sections), 'part')} is made."
 
 
 def _recording(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
@@ -223,7 +223,7 @@ def _listen(session: Session, body: Mapping[str, Any], uploads: Path, advance: A
         return listen_to_job(job, recording_path(job, name), advance).turn
 
     turn = with_history(session, f"compared the recording {name}", listen_files, hear)
-    counts = f"{len(turn.silent)} strikes are silent, {len(turn.extra)} sounds are extra"
+    counts = f"silent strikes: {len(turn.silent)}, extra sounds: {len(turn.extra)}"
     return " ".join([f"One turn takes {turn.revolution_s:.2f} s; {counts}.", *(f"{words}." for words in turn.remarks)])
 
 

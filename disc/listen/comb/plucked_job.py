@@ -26,7 +26,7 @@ from disc.listen.sound.audio import read_recording
 from disc.records import Comb, ToothCondition
 from disc.results import PluckingResult
 from disc.tables import MOST_TEETH
-from disc.words import Advance, no_progress
+from disc.words import Advance, counted, no_progress
 
 PLOT_FILE = "out/plucked.svg"
 MOST_PLUCKS = 5  # of a tooth by --plucks; more is a slip of the key (chosen)
@@ -179,7 +179,7 @@ def _summary(comb: PluckedComb) -> dict[str, Any]:
 def plucked_words(result: PluckedResult) -> list[str]:
     """The result in lines for a person."""
     comb = result.comb
-    lines = [f"{len(comb.teeth)} teeth in order of plucking."]
+    lines = [f"{counted(len(comb.teeth), 'tooth', 'teeth')} in order of plucking."]
     if comb.temperament is not None:
         t = comb.temperament
         lines.append(f"Nearest scale: {t.scale}; A = {t.a_hz:.1f} Hz; teeth usually {t.usual_cents:.1f} cents off it.")

@@ -37,7 +37,9 @@ def doubts_of_turn(turn: Turn, said_s: float | None = None) -> tuple[Doubt, ...]
         )
     for else_heard in turn.disturbed[:MOST]:
         within = sum(else_heard.covers(m.time_s) for m in (*turn.missed, *turn.untold))
-        touched = f"; {within} of the strikes that were not heard lie in it" if within else ""
+        touched = (
+            f"; {within} of the strikes that were not heard {'lies' if within == 1 else 'lie'} in it" if within else ""
+        )
         say = f"{else_heard.words} is heard beside the disc{touched}."
         made.append(Doubt(About.ASSUMED, say, "Record that part again, in quiet."))
     return tuple(made)

@@ -13,6 +13,7 @@ from disc.frame import FloatArray, to_polar, to_xy_mm
 from disc.photo.close_up.read_close_up import CloseUp
 from disc.photo.marks.pins_from_sites import BENT_MM
 from disc.records import UNSTATED_SIGMA_MM, Condition, Pin
+from disc.words import counted
 
 SAME_PIN_MM = 0.15  # two readings of one pin lie nearer; about half a pin's thickness apart at most
 APART_SIGMAS, APART_MM = 3.5, 0.06  # two close-ups that put one pin farther apart than both disagree
@@ -90,8 +91,10 @@ def _disagreements(placed: Sequence[CloseUp]) -> list[str]:
             unlike = sum(one.pins[i].condition is not other.pins[j].condition for i, j in both)
             if far or unlike:
                 names = f"{one.photo.path.name} and {other.photo.path.name}"
-                parts = [f"{len(far)} places differ by up to {max(far):.2f} mm"] if far else []
-                parts += [f"{unlike} conditions differ"] if unlike else []
+                parts = (
+                    [f"{counted(len(far), 'place differs', 'places differ')} by up to {max(far):.2f} mm"] if far else []
+                )
+                parts += [counted(unlike, "condition differs", "conditions differ")] if unlike else []
                 words.append(f"{names} overlap and do not agree: {', '.join(parts)}. Look at them on the overlay.")
     return words
 

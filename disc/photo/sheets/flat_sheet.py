@@ -19,6 +19,7 @@ from disc.photo.seen.seen_map import SeenMap
 from disc.photo.sheets.draw_mark import draw_doubt, draw_mark
 from disc.photo.sheets.shade import shade_unseen
 from disc.records import Condition, Pin, Side
+from disc.words import counted
 
 PX_PER_MM, MARGIN_MM = 32.0, 1.2  # a pin is some 8 px wide; white about the plate. Laid out by eye
 TITLE_PX, GROUND = 56, (250, 250, 250)  # line above each face, and its colour (RGB)
@@ -53,7 +54,9 @@ def _face(photo: Photo, view: View, pins: Sequence[Pin], seen: SeenMap | None) -
         _mark(picture, pin, half)
     _label(picture, pins, half)
     title = np.full((TITLE_PX, side, 3), GROUND, np.uint8)
-    words = f"{view.side.value} face, {len(pins)} sites" + ("" if view.side.value == "upper" else " (seen through)")
+    words = f"{view.side.value} face, {counted(len(pins), 'site')}" + (
+        "" if view.side.value == "upper" else " (seen through)"
+    )
     cv2.putText(title, words, (20, 38), cv2.FONT_HERSHEY_SIMPLEX, 0.9, (40, 40, 40), 2, cv2.LINE_AA)
     return np.concatenate([title, picture], 0)
 

@@ -16,6 +16,7 @@ from disc.photo.sheets.draw_mark import bgr, draw_doubt, draw_mark
 from disc.photo.sheets.shade import shade_unseen
 from disc.photo.sheets.sheet_marks import BesidePins, draw_beside_pins
 from disc.records import Condition, Pin
+from disc.words import counted
 
 TRACK_COLOUR = (120, 70, 20)  # RGB; dim, since tracks are no finding
 
@@ -110,7 +111,7 @@ def _draw_key(canvas: Any, view: View, pins: Sequence[Pin]) -> None:
     h, w = canvas.shape[:2]
     scale = max(0.45, w / 2600)
     line = round(34 * scale) + 4
-    rows = [f"{view.side.value} side: {len(pins)} sites"]
+    rows = [f"{view.side.value} side: {counted(len(pins), 'site')}"]
     rows += [f"{c.value}: {sum(p.condition is c for p in pins)}" for c in Condition]
     doubtful = sum(pin.is_doubtful for pin in pins)
     rows.append(f"ring of dots: look again ({doubtful})")

@@ -21,7 +21,7 @@ from disc.records import Side, Turns
 from disc.repin.machine.zero import Zero
 from disc.repin.records import Plan, Station
 from disc.repin.sheets.drill_table import view_xy
-from disc.words import CAUTIONS
+from disc.words import CAUTIONS, counted
 
 HEAD_CAUTIONS = ("eyes", "train", "mercury", "untouched")
 # Above the highest pin by this much. Common practice, no source.
@@ -123,7 +123,7 @@ def _head(
 ) -> Iterator[str]:
     kind = "x-y table" if settings.table is MachineTable.XY else f"rotary axis {settings.axis}, zero in its middle"
     facts = [
-        f"{title}: {side.value} face, {len(drilled)} holes, {kind}",
+        f"{title}: {side.value} face, {counted(len(drilled), 'hole')}, {kind}",
         f"Disc {plan.plate.diameter_mm:g} mm, {side.value} face up. {zero.words}.",
         f"Z0 on the plate. Safe height {safe_mm:.2f} mm. Dry run first, drill out of the spindle.",
     ]
@@ -158,7 +158,9 @@ def _drill(
     """One drill's holes: stop to fit it, start the spindle, a cycle for each, stop."""
     assert group[0].stock is not None
     peck = drill_mm if settings.peck_mm is None else settings.peck_mm
-    name = comment(f"fit drill {group[0].stock.drill.name} [{drill_mm:.3f} mm], {len(group)} holes, then start")
+    name = comment(
+        f"fit drill {group[0].stock.drill.name} [{drill_mm:.3f} mm], {counted(len(group), 'hole')}, then start"
+    )
     lines = [*name, "M0", f"S{settings.spindle_rpm:.0f} M3", "G4 P2", f"F{settings.feed_mm_min:.2f}"]
     for station in group:
         assert station.depth_mm is not None

@@ -30,6 +30,7 @@ from disc.repin.sheets.sheet import (
     text_width_mm,
 )
 from disc.repin.work.metal_left import slot_size_mm
+from disc.words import counted
 
 MARGIN_MM = 12.0  # no printer needs more; common practice, no source
 BAR_MM = 100.0  # the printed check bar, to be measured with a rule; half a millimetre on it is then half a per cent
@@ -138,7 +139,7 @@ def _title(sheet: DrawnSheet, plan: Plan, side: Side, page: JobPage, scale_words
         how = "Seen looking at the upper face: the disc's angles run counter-clockwise here."
     lines = (
         f"{page.name}: disc of {plan.plate.diameter_mm:g} mm, {plan.plate.revolution_s:.4g} s a turn. "
-        f"{len(plan.numbered(side))} numbered places.",
+        f"{counted(len(plan.numbered(side)), 'numbered place')}.",
         how,
         f"On this face the disc turns {arrow_words}. Angles count from the stop slot, on the right.",
         "Print at 100 %, not fitted to the page. Measure bar and cross before use: 100 mm and 10 mm.",
@@ -372,5 +373,5 @@ def _table(sheet: DrawnSheet, plan: Plan, side: Side, top_mm: float) -> None:
         sheet.lines_of_text((x, top_mm + step + 0.3), part, size, step, as_is=True)
     if len(rows) > 2 * per_column:
         rest = len(rows) - 2 * per_column
-        sheet.text((MARGIN_MM, bottom), f"{rest} more rows: see the work list.", 2.4, bold=True)
+        sheet.text((MARGIN_MM, bottom), f"{counted(rest, 'more row')}: see the work list.", 2.4, bold=True)
     sheet.close_group()

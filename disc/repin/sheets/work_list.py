@@ -20,7 +20,7 @@ from disc.repin.sheets.face_sheet import JobPage
 from disc.repin.sheets.rows import bar_words, do_words
 from disc.repin.sheets.sheet import PAGES_MM
 from disc.typeset import pdf_from_typst, typst_text
-from disc.words import CAUTIONS
+from disc.words import CAUTIONS, counted
 
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 BEFORE = "Before you handle the object"
@@ -126,7 +126,7 @@ def _face(plan: Plan, side: Side) -> str:
         f"Once round from the stop slot, by rising angle. On this face the disc turns {seen}; bring the next place to "
         f"hand by turning the disc {WAY_WORDS[work_turns(side).value]}."
     )
-    left = f"Left as they are: {len(plain)} pins without a number." if plain else ""
+    left = f"Left as they are: {counted(len(plain), 'pin')} without a number." if plain else ""
     if plan.designed:
         return f"== #{typst_text(side.value.capitalize() + ' face')}\n#{typst_text(head)}\n\n{_new_holes(plan, side)}"
     rows = [_station_cells(s) for s in plan.numbered(side)]

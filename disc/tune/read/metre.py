@@ -23,6 +23,7 @@ from disc.tune.read.rhythm import rhythm_scores
 from disc.tune.read.step_grid import StepGrid
 from disc.tune.settings import TuneSettings
 from disc.tune.write.lengths import is_compound
+from disc.words import counted
 
 # A coarser or finer grid that is this much worse for each strike cannot win by its metre any more.
 WORST_GRID = 0.5
@@ -182,4 +183,4 @@ def describe(reading: MetreReading) -> str:
     written = reading.metre
     upbeat = reading.upbeat_steps * step_quarter(reading.structure, written) / 4
     lead = f"upbeat of {upbeat}" if upbeat else "no upbeat"
-    return f"{written.beats}/{written.unit}, {lead}, {reading.bars} bars"
+    return f"{written.beats}/{written.unit}, {lead}, {counted(reading.bars, 'bar')}"

@@ -18,6 +18,7 @@ from disc.tune.score.abc_repeats import Segment, number_bars, play_order
 from disc.tune.score.records import ChordSymbol, ScoreBar, ScoreIn, ScoreNote, ScorePart
 from disc.tune.score.safety import LONGEST_TITLE
 from disc.tune.settings import MODE_STEPS
+from disc.words import counted
 
 FIELD = re.compile(r"^([A-Za-z]):(.*)$")
 MOST_VOICES = 16  # read of a tune, the rest is left out (chosen)
@@ -99,7 +100,7 @@ def _score(
     bars = _bars(lead.segments, numbers, order)
     start = bars[0].start_quarter
     notes: list[ScoreNote] = []
-    remarks = [f"{lead.graces} grace notes left out"] if lead.graces else []
+    remarks = [f"{counted(lead.graces, 'grace note')} left out"] if lead.graces else []
     if lead.damaged:
         places = f"{lead.damaged} place{'s' if lead.damaged > 1 else ''}"
         remarks.append(f"damaged in {places}, read as well as could be")

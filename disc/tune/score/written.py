@@ -11,6 +11,7 @@ from disc.records import Key, Metre
 from disc.tune.score.play_order import BarSigns, RepeatsDoNotFit, playing_order
 from disc.tune.score.records import ScoreBar, ScoreIn, ScoreNote, ScorePart
 from disc.tune.score.safety import LONGEST_TITLE, MOST_BARS, check_counts, check_length
+from disc.words import counted
 
 DEFAULT_QUARTER_S = 0.5  # only to judge the length of a score without a tempo
 Span = tuple[Fraction, Fraction]  # quarters at which a bar begins and ends
@@ -52,7 +53,7 @@ def remarks_of(unpitched: bool, graces: int, changing: bool, symbols: int) -> tu
     """What a reader has left out. symbols: chord symbols."""
     remarks = ["percussion left out"] if unpitched else []
     if graces:
-        remarks.append(f"{graces} grace notes left out")
+        remarks.append(f"{counted(graces, 'grace note')} left out")
     if changing:
         remarks.append("the tempo changes; the first one is kept")
     if symbols:

@@ -18,6 +18,7 @@ from disc.records import About, Comb, Doubt, Pin, Plate, Side, Strike
 from disc.turn.fit.melodies import TurnedFaces, load_tables, turned_faces
 from disc.turn.fit.phases import Phases, phases_of
 from disc.turn.fit.tracks import NEAR, WIDE, Lay, lay_both, sure_radii
+from disc.words import counted
 
 # Nats a pin from which a face lies on a comb's tracks. On sixteen discs the true comb gave 1.11 and more, another
 # disc's comb, face or scale at most 1.02, swapped faces at one scale for both at most 1.33 on one of the two.
@@ -112,7 +113,9 @@ def _slot(phases: Phases, turned: TurnedFaces | None, plate: Plate) -> Doubt | N
         return None
     which = "both faces" if both > one else f"the {worse.value} face"
     told = (
-        [f"{sum(phases.in_rest.values())} pins would sound within the rest arc"] if any(phases.in_rest.values()) else []
+        [f"{counted(sum(phases.in_rest.values()), 'pin')} would sound within the rest arc"]
+        if any(phases.in_rest.values())
+        else []
     )
     told += ["the two faces keep no common beat"] if beat > 1.0 else []
     if turned is not None and melody > 1.0:

@@ -14,6 +14,7 @@ import argparse
 import json
 import tempfile
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -21,13 +22,14 @@ from typing import Any
 import numpy as np
 
 from disc.check.check_job import check_job
+from disc.check.photo.photo_findings import read_probability
 from disc.comb.comb_job import take_table
 from disc.errors import DiscError
 from disc.frame import to_xy_mm
 from disc.job import Job, create_job, open_for_writing
 from disc.photo.read_photos import read_job
 from disc.photo.request import ReadRequest, ReadSettings
-from disc.records import Side
+from disc.records import Condition, Pin, Side
 from disc.repin.plan_job import PlanSettings, make_plan, rates_in_force
 from disc.repin.records import Operation, Plan, Station
 from disc.turn.turn_of_job import turn_of_job
@@ -58,6 +60,7 @@ class Row:
     set_wrong: list[str] = field(default_factory=list)
     doubts: Counter = field(default_factory=Counter)
     places: Counter = field(default_factory=Counter)
+    stubs: Counter = field(default_factory=Counter)
     trouble: str = ""
 
 
@@ -104,7 +107,31 @@ def measure(truth: dict[str, Any], job: Job) -> tuple[Row, Plan]:
     plan = make_plan(job, PlanSettings(), rates_in_force(job))
     row.doubts = Counter(doubt.about.value for doubt in checked.doubts)
     judge_plan(row, truth, plan)
+    count_stubs(row, truth, pins, plan)
     return row, plan
+
+
+def count_stubs(row: Row, truth: dict[str, Any], pins: Sequence[Pin], plan: Plan) -> None:
+    """Every pin that is broken off: what the reading called it, how sure of that it was, and what the plan does.
+
+    So sure of site and condition together, before the music: "nine in ten" 0.9 and more, "certain" 0.98 and more.
+    """
+    found = {pin.id: pin for pin in pins}
+    places = [_place_of(p) for p in truth["pins"]]
+    at = {here["id"]: s for s in plan.stations if (here := _nearest(s, truth["pins"], places)) is not None}
+    for true in truth["pins"]:
+        if true["condition"] != "stub":
+            continue
+        station = at.get(true["id"])
+        pin = None if station is None else found.get(station.pin_id or -1)
+        row.stubs["there"] += 1
+        row.stubs["no site" if pin is None else f"called {pin.condition.value}"] += 1
+        if station is None or pin is None or pin.condition is not Condition.STUB:
+            continue
+        read = read_probability(pin, 0.0)
+        sure = "certain" if read >= 0.98 else "nine in ten" if read >= 0.9 else "less sure"
+        does = "ordered" if Operation.PULL in station.operations and not station.in_doubt else "looked at first"
+        row.stubs[f"called stub, {sure}, {does}"] += 1
 
 
 def judge_plan(row: Row, truth: dict[str, Any], plan: Plan) -> None:
@@ -200,6 +227,7 @@ def main() -> None:
     names = set(filter(None, given.names.split(",")))
     total: Counter = Counter()
     places: Counter = Counter()
+    stubs: Counter = Counter()
     with tempfile.TemporaryDirectory() as scratch:
         jobs = given.jobs or Path(scratch)
         for folder in given.folders:
@@ -230,10 +258,12 @@ def main() -> None:
                 for name in ("right_sure", "right_doubt", "overlooked", "false", "missed", "hits"):
                     total[name] += getattr(row, name)
                 places.update(row.places)
+                stubs.update(row.stubs)
                 total["wrong_sure"] += len(row.wrong_sure)
                 total["set_wrong"] += len(row.set_wrong)
     print("all:", dict(total))
     print("numbered places, by what is truly there and whether work is ordered without doubt:", dict(places))
+    print("stubs, all that are there:", dict(sorted(stubs.items())))
 
 
 if __name__ == "__main__":

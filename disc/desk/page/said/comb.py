@@ -21,6 +21,7 @@ COMB: tuple[str, ...] = (
     mark("Mark all again"),
     mark("Make this the comb"),
     mark("{n} tips marked."),
+    mark("{n} tip marked."),
     mark("The comb now has {n} teeth; {other} tips are as marked."),
     mark("Mark the arbor's centre."),
     mark(

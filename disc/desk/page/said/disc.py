@@ -19,6 +19,9 @@ DISC: tuple[str, ...] = (
     mark("Close-ups of the upper side"),
     mark("Close-ups of the lower side"),
     mark("{n} pins and holes were read."),
+    mark("{n} pin or hole was read."),
+    mark("{n} earlier correction no longer fits a pin."),
+    mark("{n} earlier corrections no longer fit a pin."),
     mark("Marks on the photographs"),
     mark("Marks are set on a photograph; this job has none."),
     mark(
@@ -48,6 +51,7 @@ DISC: tuple[str, ...] = (
     mark("Compare with"),
     mark("Lay side by side"),
     mark("{n} places differ from the reading {words}:"),
+    mark("{n} place differs from the reading {words}:"),
     mark("Nothing differs from the reading {words}."),
     mark("the first reading"),
     mark("as first read"),

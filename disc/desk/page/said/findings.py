@@ -38,6 +38,7 @@ FINDINGS: tuple[str, ...] = (
     mark("Reject"),
     mark("{words}, pin {n}"),
     mark("Checked: {n} findings."),
+    mark("Checked: {n} finding."),
     mark("{heading}: accepted."),
     mark("{heading}: rejected."),
     mark("{heading}: left in doubt."),

@@ -52,6 +52,7 @@ TUNE: tuple[str, ...] = (
     mark("no upbeat"),
     mark("lost by"),
     mark("{n} bars"),
+    mark("{n} bar"),
     mark("profile"),
     mark("how common such bars are"),
     mark("its upbeat"),

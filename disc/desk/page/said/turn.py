@@ -32,6 +32,7 @@ TURN: tuple[str, ...] = (
     mark("as printed: {name}"),
     mark("As printed: {name}."),
     mark("{n} notes are left out, since the comb has no tooth for them."),
+    mark("{n} note is left out, since the comb has no tooth for them."),
     mark("the print cannot be laid over a disc that plays nothing of known pitch."),
     mark("{name}: this tune does not lie on the disc as its pins are now."),
     mark("No printed tune was said to be this disc's: check against a score (tab Findings)."),
@@ -56,7 +57,7 @@ TURN: tuple[str, ...] = (
         "and extra strikes."
     ),
     mark("{name} now belongs to the job. “Compare with the pins” finds silent and extra strikes."),
-    mark("One turn takes {s} s; {n} strikes are silent, {other} sounds are extra."),
+    mark("One turn takes {s} s; silent strikes: {n}, extra sounds: {other}."),
     mark("Filled: sounds."),
     mark("Filled: heard."),
     mark("Ring with a cross: silent, its pin is missing or broken."),

@@ -105,7 +105,7 @@ extraTools.set("mark-comb", {
     const [step] = nextStep();
     if (step === "tips") marks.tips.push(at);
     else marks[step] = at;
-    say(nextStep()[0] === "tips" ? `${marks.tips.length} tips marked.` : nextStep()[1]);
+    say(nextStep()[0] === "tips" ? `${marks.tips.length} ${marks.tips.length === 1 ? "tip" : "tips"} marked.` : nextStep()[1]);
     measure();
     draw();
     redraw();

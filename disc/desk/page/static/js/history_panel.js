@@ -29,7 +29,7 @@ export async function load(which) {
   choice.replaceChildren(...answer.choices.map((one) => element("option", { value: one.name }, one.words)));
   choice.value = which;
   const found = answer.differences;
-  told.textContent = found.length ? `${found.length} places differ from the reading ${answer.words}:` : `Nothing differs from the reading ${answer.words}.`;
+  told.textContent = found.length ? `${found.length === 1 ? "1 place differs" : `${found.length} places differ`} from the reading ${answer.words}:` : `Nothing differs from the reading ${answer.words}.`;
   rebuild(differences, found, () => found.map((one) => element("li", {},
     one.pin === null ? one.words : button(one.words, () => select([one.pin], "only", "earlier")))));
   tell("earlier");

@@ -32,10 +32,10 @@ function one(pin) {
   const place = desk.music?.places[pin.id];
   const tooth = toothNumbered(pin.tooth);
   fact(facts, "Place", `${pin.side} side, ${pin.r_mm.toFixed(2)} mm, ${pin.theta_deg.toFixed(2)}°`);
-  fact(facts, "Condition", WORDS[pin.condition]);
+  fact(facts, "Condition", WORDS[pin.condition] + (pin.condition_sure && !pin.by_hand ? ` (${pin.condition_sure})` : ""));
   fact(facts, "Tooth", pin.tooth === null ? "none" : `${pin.tooth}${tooth ? ` · ${tooth.name}` : ""}`);
   fact(facts, "Sounds", place ? `bar ${place.bar}, beat ${place.beat}${place.exact ? "" : " (by its time)"}` : "");
-  fact(facts, "Confidence", pin.by_hand ? "set by hand" : pin.confidence === null ? "not given" : `${chance(pin.confidence)}${pin.doubt ? " – in doubt" : ""}`);
+  fact(facts, "Confidence", pin.by_hand ? "set by hand" : pin.confidence === null ? "not given" : `${chance(pin.confidence)} that something is here${pin.doubt ? " – in doubt" : ""}`);
   fact(facts, "Measured to", pin.sigma_mm === null ? "" : `± ${pin.sigma_mm} mm`);
   fact(facts, "Wire", [pin.diameter_mm && `${pin.diameter_mm} mm thick`, pin.height_mm !== null && `${pin.height_mm} mm high`].filter(Boolean).join(", "));
   fact(facts, "Lean", pin.lean_mm && pin.condition === "bent" ? `${Math.hypot(...pin.lean_mm).toFixed(2)} mm` : "");

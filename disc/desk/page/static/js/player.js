@@ -47,7 +47,7 @@ async function bringPrint() {
   if (what() !== "print" || printed?.rev === desk.music.rev) return;
   printed = await attempt(() => get("/api/print"));
   if (!printed) byId("play-what").value = "now";
-  else if (printed.toothless) say(`As printed: ${printed.title}. ${printed.toothless} notes are left out, since the comb has no tooth for them.`);
+  else if (printed.toothless) say(`As printed: ${printed.title}. ${printed.toothless} ${printed.toothless === 1 ? "note is" : "notes are"} left out, since the comb has no tooth for them.`);
   else say(`As printed: ${printed.title}.`);
   tell("time");
 }
