@@ -45,9 +45,8 @@ UPWARD_ALLOWED = {("disc", "disc.api"): "under TYPE_CHECKING only; tests/test_ap
 # would only be in order if the module named moved. A new one fails, and so does one that is no longer needed.
 PARTS_ALLOWED: dict[tuple[str, str], str] = {
     ("check/photo", "check/music"): "holes asks music_places which places the music leaves free",
-    ("desk/page", "desk/server"): "the page lists what saved and uploads hold",
-    ("desk/work", "desk/page"): "an edit answers with the page's pins",
-    ("desk/work", "desk/server"): "work takes the files that uploads received",
+    ("desk/open_job", "desk/page"): "an edit answers with the page's pins",
+    ("desk/work", "desk/page"): "what is marked is held against the pictures that the page shows",
     ("library/index", "library/search"): "shards searches each of its indexes",
     ("photo/image", "photo/plane"): "a photograph knows its lens; known_lens stands beside the planes",
     ("photo/plane", "photo/marks"): "networks (the model loader) and slant stand among the marks",

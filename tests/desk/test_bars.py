@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from disc.desk.open_job.session import Session
 from disc.desk.work.bars import say_of_bar
-from disc.desk.work.session import Session
 from disc.errors import BadInput
 from disc.job import open_for_writing, open_job
 from disc.records import Metre

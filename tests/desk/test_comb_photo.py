@@ -8,9 +8,9 @@ import cv2
 import numpy as np
 import pytest
 
+from disc.desk.open_job.session import Session
 from disc.desk.work import comb_take
 from disc.desk.work.comb_photo import MarkedTips, comb_with_tips, tips_from_marks
-from disc.desk.work.session import Session
 from disc.errors import BadInput
 from disc.job import open_job
 from disc.records import Comb, Side, Tooth

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from disc.desk.work.datum import Datum, datum_from_mark, inverse, moved_pin, moved_view
+from disc.desk.open_job.datum import Datum, datum_from_mark, inverse, moved_pin, moved_view
+from disc.desk.open_job.session import Session
 from disc.desk.work.mark_place import mark_place
-from disc.desk.work.session import Session
 from disc.errors import BadInput
 from disc.frame import to_xy_mm
 from disc.job import open_job

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from disc.check.decisions import Verdict, load_decisions
 from disc.check.store import load_findings
-from disc.desk.work.live_check import plan_now
+from disc.desk.open_job.live_check import plan_now
 from disc.job import open_job
 from disc.records import Condition
 from disc.repin.store import load_plan

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from disc.desk.work.session import Session
+from disc.desk.open_job.session import Session
 from disc.job import create_job, open_for_writing
 from disc.records import Side
 

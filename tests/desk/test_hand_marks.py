@@ -6,9 +6,9 @@ import math
 
 import pytest
 
+from disc.desk.open_job.session import Session
 from disc.desk.work.mark_place import mark_place, marks_shown
 from disc.desk.work.read_photos import read_anew
-from disc.desk.work.session import Session
 from disc.errors import BadInput
 from disc.job import open_job
 from disc.photo.seen.store import load_seen

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from disc.comb.strikes import strikes_from_pins
-from disc.desk.server.events import News
-from disc.desk.work.heard import page_heard
-from disc.desk.work.session import Session
+from disc.desk.open_job.events import News
+from disc.desk.open_job.heard import page_heard
+from disc.desk.open_job.session import Session
 from disc.job import open_for_writing
 
 REVOLUTION_S, BEGUN = 47.0, 0.3  # seconds of the recorded turn, and which part of it had passed when it began

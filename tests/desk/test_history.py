@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from disc.desk.work.history import (
+from disc.desk.open_job.history import (
     DeskStep,
     History,
     ValueChange,

@@ -6,8 +6,8 @@ import random
 
 import pytest
 
-from disc.desk.work.pin_table import PinTable
-from disc.desk.work.session import Session
+from disc.desk.open_job.pin_table import PinTable
+from disc.desk.open_job.session import Session
 from disc.errors import BadInput
 from disc.job import corrections
 from disc.tables import format_pins

@@ -8,10 +8,10 @@ from dataclasses import replace
 import pytest
 
 from disc import correct_plate
+from disc.desk.open_job.changes import plate_changes
+from disc.desk.open_job.session import Session
 from disc.desk.work import tasks
-from disc.desk.work.changes import plate_changes
 from disc.desk.work.read_photos import needs_reading
-from disc.desk.work.session import Session
 from disc.job import open_for_writing, open_job
 
 from .rig import make_job

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from disc.desk.open_job.session import Session
 from disc.desk.work.printed import known_print, lay_print, page_print
-from disc.desk.work.session import Session
 from disc.errors import BadInput, MissingPart
 from disc.job import open_for_writing
 from disc.library.accepted import accept_tune

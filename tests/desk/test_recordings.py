@@ -6,9 +6,8 @@ import json
 
 import pytest
 
-from disc.desk.server import uploads
-from disc.desk.work import tasks
-from disc.desk.work.session import Session
+from disc.desk.open_job.session import Session
+from disc.desk.work import tasks, uploads
 from disc.errors import BadInput
 from disc.job import open_for_writing, open_job
 

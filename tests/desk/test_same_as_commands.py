@@ -19,9 +19,9 @@ from disc.check.check_job import check_job
 from disc.check.store import load_findings
 from disc.comb.comb_job import keep_comb
 from disc.comb.strikes import pins_from_strikes
+from disc.desk.open_job.session import Session
 from disc.desk.page.state import page_state
 from disc.desk.page.words import page_doubts
-from disc.desk.work.session import Session
 from disc.doubts import doubts_to_json
 from disc.frame import turn_for_onset_deg
 from disc.job import create_job, open_for_writing, open_job

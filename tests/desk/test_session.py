@@ -15,12 +15,12 @@ import pytest
 
 from disc.check.check_job import check_job
 from disc.comb.comb_job import fixed_teeth
+from disc.desk.open_job.history import ValueChange
+from disc.desk.open_job.session import Session
 from disc.desk.page.findings import page_findings
 from disc.desk.page.score import page_score
 from disc.desk.server import server
 from disc.desk.work.decide import decide
-from disc.desk.work.history import ValueChange
-from disc.desk.work.session import Session
 from disc.errors import BadInput
 from disc.job import open_for_writing, open_job
 from disc.job.schema import SCHEMA_VERSION
@@ -166,7 +166,7 @@ def test_runs_do_not_pile_up(session):
 KILLED = """
 import sys
 from pathlib import Path
-from disc.desk.work.session import Session
+from disc.desk.open_job.session import Session
 session = Session(Path(sys.argv[1]))
 number = 0
 while True:

@@ -7,7 +7,7 @@ from typing import Any
 from disc.check.decisions import SettledFinding
 from disc.check.kinds import info
 from disc.check.sentences import sure_words
-from disc.desk.work.live_check import LiveCheck, hours
+from disc.desk.open_job.live_check import LiveCheck, hours
 from disc.repin.records import Operation, Station
 from disc.turn.places import beat_words, place_words
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from disc.desk.work.derive import Derived, sounding_pitches
+from disc.desk.open_job.derive import Derived, sounding_pitches
 from disc.doubts import doubts_to_json
 from disc.pitch_names import note_name
 from disc.records import Comb, Strike

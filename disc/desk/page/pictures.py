@@ -11,10 +11,10 @@ from pathlib import Path
 
 import numpy as np
 
+from disc.desk.open_job.saved import own_file
+from disc.desk.open_job.session import Session
 from disc.desk.page.sheets import FLAT_SIZE_PX, FlatPlacing, flat_px_per_mm
 from disc.desk.page.views import face_views, photo_name
-from disc.desk.server.saved import own_file
-from disc.desk.work.session import Session
 from disc.errors import DiscError, MissingPart
 from disc.job import open_job
 from disc.photo.image import Pixels, load_photo, opencv

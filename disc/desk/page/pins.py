@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from disc.desk.open_job.notes import PinNote
 from disc.desk.page.sheets import PageSheet, sheet_marks
-from disc.desk.work.notes import PinNote
 from disc.records import Condition, Pin
 from disc.words import likely
 

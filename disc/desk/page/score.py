@@ -6,7 +6,7 @@ import re
 import threading
 from typing import Any
 
-from disc.desk.work.session import Session
+from disc.desk.open_job.session import Session
 
 _ENGRAVER = threading.Lock()  # the engraving library keeps state of its own and serves one caller at a time
 

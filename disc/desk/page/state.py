@@ -8,14 +8,14 @@ from disc import __version__
 from disc.check.kinds import KINDS
 from disc.check.store import FINDINGS_FILE
 from disc.condition_marks import MARKS
+from disc.desk.open_job.saved import saved_files
+from disc.desk.open_job.session import Session
 from disc.desk.page.findings import page_findings, page_plan
 from disc.desk.page.music import page_music
 from disc.desk.page.sheets import screen_turn, sheet_lines
-from disc.desk.server.saved import saved_files
 from disc.desk.work.close_ups import close_ups_shown
 from disc.desk.work.mark_place import marks_shown
 from disc.desk.work.printed import print_title
-from disc.desk.work.session import Session
 from disc.desk.work.settings import settings_shown
 from disc.listen.kept_recordings import recordings_of
 from disc.records import Condition, Side

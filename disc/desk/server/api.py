@@ -8,23 +8,22 @@ from urllib.parse import unquote
 
 from tornado import web
 
+from disc.desk.open_job.changes import plate_changes, told_of_values
+from disc.desk.open_job.saved import own_file, saved_files
+from disc.desk.open_job.session import Session
 from disc.desk.page import pictures
 from disc.desk.page.state import page_state
 from disc.desk.page.tongue import page_tongue
-from disc.desk.server import uploads
 from disc.desk.server.guard import Guard
 from disc.desk.server.handlers import DeskHandler, NewsStream, PageHandler, StaticPart
-from disc.desk.server.saved import own_file, saved_files
-from disc.desk.server.uploads import LARGEST_BYTES
-from disc.desk.work import comb_hand, comb_photo, compare, tasks
+from disc.desk.work import comb_hand, comb_photo, compare, tasks, uploads
 from disc.desk.work.bars import say_of_bar
-from disc.desk.work.changes import plate_changes, told_of_values
 from disc.desk.work.decide import decide
 from disc.desk.work.mark_place import mark_place
 from disc.desk.work.read_photos import needs_reading
-from disc.desk.work.session import Session
 from disc.desk.work.settings import settings_changes
 from disc.desk.work.sounds import tooth_wav
+from disc.desk.work.uploads import LARGEST_BYTES
 from disc.errors import BadInput, MissingPart
 from disc.listen.kept_recordings import SOUND_ENDINGS, recording_path, recordings_of
 

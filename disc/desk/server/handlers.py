@@ -13,9 +13,9 @@ from urllib.parse import quote
 
 from tornado import iostream, web
 
+from disc.desk.open_job.session import Session
 from disc.desk.page.words import page_words
 from disc.desk.server.guard import HEADINGS, PAGE_HEADING, Guard
-from disc.desk.work.session import Session
 from disc.errors import BadInput, DiscError, JobBusy, MissingPart
 
 log = logging.getLogger(__name__)

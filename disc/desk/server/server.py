@@ -13,9 +13,9 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from disc.desk.open_job.session import Session
 from disc.desk.server import place
 from disc.desk.server.guard import Guard
-from disc.desk.work.session import Session
 from disc.errors import BadInput, JobBusy
 from disc.job import JOB_FILE, PHOTO_FOLDER, open_job
 

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from disc.desk.work.bars_said import move_words, said_of_bars, tune_starts
-from disc.desk.work.changes import setting_change
-from disc.desk.work.session import Session
+from disc.desk.open_job.bars_said import move_words, said_of_bars, tune_starts
+from disc.desk.open_job.changes import setting_change
+from disc.desk.open_job.session import Session
 from disc.errors import BadInput, MissingPart
 from disc.job import Job
 from disc.tune.settings import parse_metre, parse_move

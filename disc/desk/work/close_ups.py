@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from disc.desk.work.session import Session
+from disc.desk.open_job.session import Session
 from disc.job import Job
 
 

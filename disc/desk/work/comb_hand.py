@@ -12,9 +12,9 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from disc.desk.server.uploads import path_of
-from disc.desk.work.changes import comb_change
-from disc.desk.work.session import Session
+from disc.desk.open_job.changes import comb_change
+from disc.desk.open_job.session import Session
+from disc.desk.work.uploads import path_of
 from disc.errors import BadInput, MissingPart
 from disc.job import Job
 from disc.pitch_names import note_name

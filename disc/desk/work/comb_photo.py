@@ -15,8 +15,8 @@ from typing import Any
 
 import numpy as np
 
-from disc.desk.work.changes import comb_change
-from disc.desk.work.session import Session
+from disc.desk.open_job.changes import comb_change
+from disc.desk.open_job.session import Session
 from disc.errors import BadInput, MissingPart
 from disc.frame import to_polar, view_to_disc_mm, wrap_deg
 from disc.records import Comb, Side, Tooth

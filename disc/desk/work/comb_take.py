@@ -8,9 +8,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from disc.desk.work.changes import comb_change
-from disc.desk.work.history import ValueChange
-from disc.desk.work.session import Session
+from disc.desk.open_job.changes import comb_change
+from disc.desk.open_job.history import ValueChange
+from disc.desk.open_job.session import Session
 from disc.errors import BadInput
 from disc.job import COMB_FILE, Job, open_for_writing
 

@@ -10,10 +10,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from disc.desk.open_job.history import HISTORY_FILE, load_history, reconcile
+from disc.desk.open_job.session import Session
 from disc.desk.page.pins import page_pins
 from disc.desk.page.views import sheets_of_job
-from disc.desk.work.history import HISTORY_FILE, load_history, reconcile
-from disc.desk.work.session import Session
 from disc.errors import BadInput, MissingPart
 from disc.job import PINS_FILE, Job, open_job
 from disc.job.corrections import apply_corrections

@@ -8,8 +8,8 @@ from typing import Any
 
 from disc.check.decisions import Verdict, decided, decision_on, load_decisions, withdrawn
 from disc.check.kinds import KINDS, Kind
-from disc.desk.work.changes import decisions_change
-from disc.desk.work.session import Session
+from disc.desk.open_job.changes import decisions_change
+from disc.desk.open_job.session import Session
 from disc.errors import BadInput, MissingPart
 from disc.job.schema import now_text
 from disc.records import Finding

@@ -11,8 +11,8 @@ import shutil
 from collections.abc import Callable
 from typing import Any
 
-from disc.desk.work.history import ValueChange
-from disc.desk.work.session import Session
+from disc.desk.open_job.history import ValueChange
+from disc.desk.open_job.session import Session
 from disc.errors import BadInput, MissingPart
 from disc.job import Job, open_for_writing, sha256_of
 from disc.listen.kept_recordings import RECORDINGS_FOLDER, recordings_of

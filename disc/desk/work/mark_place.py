@@ -9,12 +9,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from disc.desk.open_job.changes import datum_changes, setting_change
+from disc.desk.open_job.datum import datum_from_mark
+from disc.desk.open_job.edits import BY_HAND
+from disc.desk.open_job.session import Session
 from disc.desk.page.sheets import PageSheet
 from disc.desk.page.views import face_views
-from disc.desk.work.changes import datum_changes, setting_change
-from disc.desk.work.datum import datum_from_mark
-from disc.desk.work.edits import BY_HAND
-from disc.desk.work.session import Session
 from disc.errors import BadInput, MissingPart
 from disc.job import Job
 from disc.job.corrections import Action, Correction

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from disc.check.music.known_file import load_known
-from disc.desk.work.session import Session
+from disc.desk.open_job.session import Session
 from disc.errors import BadInput, DiscError, MissingPart
 from disc.frame import turn_for_onset_deg
 from disc.job import Job

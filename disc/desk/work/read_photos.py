@@ -12,11 +12,11 @@ from pathlib import Path
 from typing import Any
 
 from disc.correct_plate import MEASURES_THE_PHOTO, correct_plate
+from disc.desk.open_job.changes import PLATE_VALUES, plate_changes, told_of_values
+from disc.desk.open_job.history import ValueChange
+from disc.desk.open_job.session import Session
 from disc.desk.page.views import face_views, photo_name
-from disc.desk.work.changes import PLATE_VALUES, plate_changes, told_of_values
 from disc.desk.work.file_changes import kept_digest
-from disc.desk.work.history import ValueChange
-from disc.desk.work.session import Session
 from disc.errors import BadInput
 from disc.job import COMB_FILE, READING_FILE, Job, open_for_writing, open_job
 from disc.records import Side

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from disc.desk.work.changes import setting_change
-from disc.desk.work.history import ValueChange
+from disc.desk.open_job.changes import setting_change
+from disc.desk.open_job.history import ValueChange
 from disc.errors import BadInput
 from disc.job import Job
 from disc.tune.score.safety import LONGEST_TITLE

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from disc.desk.work.derive import sounding_pitches
+from disc.desk.open_job.derive import sounding_pitches
 from disc.errors import MissingPart
 from disc.records import Comb
 

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from disc.check.store import FINDINGS_FILE
-from disc.desk.server.uploads import path_of
-from disc.desk.work.session import Session
+from disc.desk.open_job.session import Session
+from disc.desk.work.uploads import path_of
 from disc.errors import BadInput, DiscError, MissingPart
 from disc.job import JOB_FILE, Job, create_job, open_for_writing
 from disc.listen.kept_recordings import RECORDINGS_FOLDER, free_name, recording_path, recordings_of

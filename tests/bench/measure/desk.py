@@ -76,7 +76,7 @@ def main() -> None:
 
 def server_rows(folder: Path) -> list[tuple[str, list[float], float | None]]:
     """Processor time of one edit and of what follows from it, without a browser."""
-    from disc.desk.work.session import Session
+    from disc.desk.open_job.session import Session
 
     session = Session(folder)
     session.wait_for_thoughts()

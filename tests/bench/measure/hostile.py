@@ -42,7 +42,7 @@ DISC = [sys.executable, "-c", "from disc.cli import main; main()"]
 DESK_EDITS = """
 import sys
 from pathlib import Path
-from disc.desk.work.session import Session
+from disc.desk.open_job.session import Session
 session = Session(Path(sys.argv[1]))
 for turn in range(int(sys.argv[2])):
     pin = session.pins[turn % len(session.pins)]

@@ -141,7 +141,7 @@ def _touch(path: Path) -> object:
 
 
 def _desk_history(path: Path) -> object:
-    from disc.desk.work.history import load_history
+    from disc.desk.open_job.history import load_history
 
     return load_history(path)
 

@@ -16,21 +16,14 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from disc.desk.page.findings import page_findings, page_plan
-from disc.desk.page.music import page_music
-from disc.desk.page.pins import PagePins
-from disc.desk.page.sheets import PageSheet
-from disc.desk.page.views import sheets_of_job
-from disc.desk.page.words import page_doubts, page_words
-from disc.desk.server.events import News
-from disc.desk.server.saved import saved_files
-from disc.desk.work.bars_said import said_of_bars
-from disc.desk.work.changes import apply_changes, fitting_changes, moved_by_changes
-from disc.desk.work.derive import Derived, derive, told_changes
-from disc.desk.work.edits import EditGround, edit_from_request
-from disc.desk.work.file_memory import FileMemory, Stamp, stamp_of
-from disc.desk.work.heard import page_heard, was_listened
-from disc.desk.work.history import (
+from disc.desk.open_job.bars_said import said_of_bars
+from disc.desk.open_job.changes import apply_changes, fitting_changes, moved_by_changes
+from disc.desk.open_job.derive import Derived, derive, told_changes
+from disc.desk.open_job.edits import EditGround, edit_from_request
+from disc.desk.open_job.events import News
+from disc.desk.open_job.file_memory import FileMemory, Stamp, stamp_of
+from disc.desk.open_job.heard import page_heard, was_listened
+from disc.desk.open_job.history import (
     HISTORY_FILE,
     DeskStep,
     History,
@@ -42,10 +35,17 @@ from disc.desk.work.history import (
     record,
     split_corrections,
 )
-from disc.desk.work.live_check import LiveCheck, check_now, settled_anew, told_check
-from disc.desk.work.notes import LaidEdits, PinNote
-from disc.desk.work.pin_table import PinTable
-from disc.desk.work.teeth import TeethMemory
+from disc.desk.open_job.live_check import LiveCheck, check_now, settled_anew, told_check
+from disc.desk.open_job.notes import LaidEdits, PinNote
+from disc.desk.open_job.pin_table import PinTable
+from disc.desk.open_job.saved import saved_files
+from disc.desk.open_job.teeth import TeethMemory
+from disc.desk.page.findings import page_findings, page_plan
+from disc.desk.page.music import page_music
+from disc.desk.page.pins import PagePins
+from disc.desk.page.sheets import PageSheet
+from disc.desk.page.views import sheets_of_job
+from disc.desk.page.words import page_doubts, page_words
 from disc.errors import BadInput, DiscError, MissingPart
 from disc.job import COMB_FILE, JOB_FILE, PINS_FILE, READING_FILE, Job, Stage, open_for_writing, open_job
 from disc.job.corrections import Correction

@@ -7,8 +7,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from typing import Any
 
-from disc.desk.work.datum import Datum, inverse, moved_corrections, moved_pin, moved_view
-from disc.desk.work.history import ValueChange
+from disc.desk.open_job.datum import Datum, inverse, moved_corrections, moved_pin, moved_view
+from disc.desk.open_job.history import ValueChange
 from disc.errors import BadInput, MissingPart
 from disc.job import COMB_FILE, READING_FILE, Job, Stage
 from disc.job.corrections import Correction, grown

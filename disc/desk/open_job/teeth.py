@@ -11,7 +11,7 @@ from dataclasses import replace
 
 from disc.comb.assign import assign_teeth
 from disc.comb.pin_spread import FEWEST_TO_FIT, Ground, adopt_strays, give_teeth, ground_of
-from disc.desk.work.notes import LaidEdits
+from disc.desk.open_job.notes import LaidEdits
 from disc.job.corrections import Correction
 from disc.records import Comb, Condition, Pin, Side
 

@@ -11,7 +11,7 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Any
 
-from disc.desk.work.bars_said import SaidOfBar
+from disc.desk.open_job.bars_said import SaidOfBar
 from disc.frame import turn_for_onset_deg
 from disc.records import Comb, Doubt, Plate, Strike, Tune
 from disc.tune.write.lengths import beat_quarter
