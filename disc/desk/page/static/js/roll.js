@@ -8,6 +8,7 @@ import { barAt, isHeard, player, printedAlone, seek, sounding, togglePlay, turnS
 import { ink, language, type, typePx, whenLookChanges } from "./prefs.js";
 import { audio, strike } from "./sound.js";
 import { desk, on, select, toothNumbered } from "./store.js";
+import { cross, line } from "./strokes.js";
 import { spoken, tongue } from "./tongue.js";
 
 const canvas = byId("roll");
@@ -171,13 +172,6 @@ function drawBars(c, h) {
   }
 }
 
-function line(c, x, from, to) {
-  c.beginPath();
-  c.moveTo(Math.round(x) + 0.5, from);
-  c.lineTo(Math.round(x) + 0.5, to);
-  c.stroke();
-}
-
 function drawLoop(c, h) {
   c.fillStyle = "rgba(31, 78, 121, 0.13)";
   c.fillRect(xOf(player.loop[0]), 0, xOf(player.loop[1]) - xOf(player.loop[0]), h);
@@ -245,15 +239,6 @@ function drawPrinted(c) {
     c.fill(lozenge);
     c.stroke(lozenge);
   }
-}
-
-function cross(c, x, y, r) {
-  c.beginPath();
-  c.moveTo(x - r, y - r);
-  c.lineTo(x + r, y + r);
-  c.moveTo(x - r, y + r);
-  c.lineTo(x + r, y - r);
-  c.stroke();
 }
 
 function drawHead(c, h) {
