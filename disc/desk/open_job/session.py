@@ -101,7 +101,7 @@ class Session:
         # Read again only where another hand wrote them: what is asked at every edit must not grow with the edits.
         self._corrections = FileMemory(load_corrections)
         self._histories = FileMemory(load_history)
-        self._combs = FileMemory(lambda path: read_comb(path) if path.is_file() else None)
+        self._comb_kept: tuple[tuple[Stamp | None, bool], Comb | None] | None = None
         self._sheets_of: tuple[Plate, dict[str, Any]] | None = None
         self._reading: tuple[Stamp | None, tuple[Pin, ...]] | None = None
         if (folder / JOB_FILE).exists():
@@ -123,7 +123,7 @@ class Session:
         """Make this job the state of the desk. Call with the guard held."""
         self.job = job
         self.pins = pins if pins is not None else _or_nothing(job.pins, ())
-        self.comb = self._combs.get(job.path(COMB_FILE))
+        self.comb = self._comb_of(job)
         if self._sheets_of != (job.plate, job.content.faces):
             self.sheets, self._sheets_of = sheets_of_job(job), (job.plate, job.content.faces)
         done, _, self.history = self._before(job)
@@ -258,7 +258,14 @@ class Session:
             return None
         if COMB_FILE in stage.names:
             return read_comb(stage.path(COMB_FILE))
-        return self._combs.get(job.path(COMB_FILE))
+        return self._comb_of(job)
+
+    def _comb_of(self, job: Job) -> Comb | None:
+        """The job's comb, kept in memory as long as its table and the word that it is a draft are the same."""
+        made_of = stamp_of(job.path(COMB_FILE)), bool(job.settings.get("comb.draft", False))
+        if self._comb_kept is None or self._comb_kept[0] != made_of:
+            self._comb_kept = made_of, _or_nothing(job.comb, None)
+        return self._comb_kept[1]
 
     def _reading_of(self, job: Job) -> tuple[Pin, ...]:
         """The job's reading, kept in memory as long as its file is the same."""

@@ -46,10 +46,14 @@ export const printedAlone = () => (what() === "print" ? strikesPlayed().filter((
 async function bringPrint() {
   if (what() !== "print" || printed?.rev === desk.music.rev) return;
   printed = await attempt(() => get("/api/print"));
-  if (!printed) byId("play-what").value = "now";
-  else if (printed.toothless) say(`As printed: ${printed.title}. ${printed.toothless} ${printed.toothless === 1 ? "note is" : "notes are"} left out, since the comb has no tooth for them.`);
-  else say(`As printed: ${printed.title}.`);
+  if (printed) sayPrint();
+  else byId("play-what").value = "now";
   tell("time");
+}
+
+function sayPrint() {
+  if (printed.toothless) say(`As printed: ${printed.title}. ${printed.toothless} ${printed.toothless === 1 ? "note is" : "notes are"} left out, since the comb has no tooth for them.`);
+  else say(`As printed: ${printed.title}.`);
 }
 
 function now() {
@@ -266,7 +270,8 @@ byId("play-what").onchange = async () => {
   showWhat();
   if (what().startsWith("recording:")) say("Not compared yet: the line shows the recording's own time. “Compare with the pins” finds silent and extra strikes.");
   tell("music", desk.music);
-  await bringPrint();
+  if (what() === "print" && printed?.rev === desk.music.rev) sayPrint();
+  else await bringPrint();
 };
 // The next of what there is: as it plays now, as it should, as printed.
 export function playOther() {
