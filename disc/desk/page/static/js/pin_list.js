@@ -17,7 +17,7 @@ function order() {
 
 function cells(pin) {
   return [
-    `${pin.id}${pin.doubt ? "?" : ""}`, pin.side, pin.r_mm.toFixed(2), `${pin.theta_deg.toFixed(1)}°`,
+    `${pin.id}${pin.doubt ? "?" : ""}`, pin.side, pin.r_mm.toFixed(1), `${pin.theta_deg.toFixed(1)}°`,
     WORDS[pin.condition], pin.tooth === null ? "–" : String(pin.tooth),
   ];
 }
