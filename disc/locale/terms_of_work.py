@@ -26,7 +26,6 @@ OF_WORK: tuple[str, ...] = (
     mark("is there a filled or plugged hole, or bare metal where a pin is wanted? If a pin belongs here: {what}"),
     mark("is the pin really at the wrong place? If so"),
     mark("does it stand higher than its neighbours, seen from the side? If so: {what}"),
-    mark("look with a loupe first ({sure}): {what}"),
     mark("settle first what was likely given wrongly, then look with a loupe ({sure}): {what}"),
     mark("a pin is wanted here"),
     mark("an empty hole"),

@@ -83,7 +83,7 @@ def hard_to_tell(pins: Sequence[Pin]) -> tuple[str, ...]:
     sigma = float(np.median(stated)) if stated else None
     if sigma is not None and sigma > VAGUE_MM:
         words.append(
-            f"places are told to {sigma:.2f} mm only: name the rim with --rim and the slot with --slot, or take "
-            "another photograph, less tilted."
+            f"places are told to {sigma:.2f} mm only: mark the rim and the slot (disc read JOB ... --rim-SIDE, "
+            "--slot-SIDE, or at the desk), or take another photograph, less tilted."
         )
     return tuple(words)
