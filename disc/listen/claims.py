@@ -10,5 +10,6 @@ from __future__ import annotations
 SILENT_PROBABILITY, EXTRA_PROBABILITY, LATE_PROBABILITY, WEAK_PROBABILITY = 0.94, 0.92, 0.73, 0.91
 # What the bench holds its counts against where the program says no number: off the table, and of a plucked tooth.
 OFF_TABLE_PROBABILITY = 0.9
+# Of a plucked tooth; chosen by hand, not fitted.
 CONDITION_PROBABILITY = {"dead": 0.95, "buzzing": 0.85}
 MOST_SURE = 0.99  # no bench has shown more

@@ -22,6 +22,7 @@ from disc.listen.pitch_words import pitch_words
 from disc.listen.turn.turn_record import Silence, Sound, Turn
 from disc.records import Comb, Evidence, Finding, Pin, Plate, Strike
 
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 SAME_PLACE_DEG = 1.0  # 0.15 s of a usual turn
 Located = tuple[Finding, Sound | None, float]
 

@@ -7,6 +7,7 @@ from pathlib import Path
 from disc.errors import BadInput
 from disc.tables import Column, parse_table, read_text
 
+# The file's columns and their bounds, by definition: a turn is 0 to 1.
 STRIKE_COLUMNS = (
     Column("turn_fraction", float, low=0.0, high=1.0, below=True, digits=6),
     Column("tooth", int, low=0),

@@ -11,6 +11,7 @@ from disc.listen.comb.plucked import PluckedComb, PluckedTooth
 from disc.listen.sound.disturbed import Disturbance
 from disc.records import About, Doubt, ToothCondition
 
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 MOST = 6  # more of one kind are told together
 MEASURED_S = 0.4  # what sounds so soon after a pluck lies in what its pitch is read from
 

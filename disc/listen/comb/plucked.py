@@ -28,6 +28,7 @@ from disc.words import Advance, no_progress
 
 # Two plucks of a sound tooth differ by some hundredths of a cent on clean recordings, by under a cent in noise.
 AGREE_CENTS = 3.0
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # Plucks that differ by more than this were not both of this tooth's fundamental: which of them was is not guessed.
 APART_CENTS = 40.0
 # A neighbour set off too: at least this loud against the tooth, new at both plucks, and at the neighbour's own pitch.

@@ -20,6 +20,7 @@ from disc.listen.sound.audio import FloatArray
 NAMES = ("equal", "quarter-comma meantone", "Pythagorean", "just (5-limit)", "sixth-comma meantone")
 # Common pitch is sought this far about 440 Hz: history knows about 390 to 465 Hz (common practice, no source).
 LOWEST_A_HZ, HIGHEST_A_HZ = 390.0, 470.0
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # Another scale than the equal one is named only if it brings the usual deviation down by this share.
 CLEARLY_NEARER = 0.6
 # A scale on another tonic with its A a semitone off is the same scale: the A nearer 440 Hz is named.

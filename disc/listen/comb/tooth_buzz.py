@@ -21,6 +21,7 @@ from disc.listen.sound.audio import FloatArray
 
 FITTED = Path(__file__).with_name("fitted.json")
 NEAREST = 6  # teeth in pitch that say what is usual; 4 did worse, 8 alike
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # The line's slope is held back as if two more teeth an octave's third away lay level; strays count by Cauchy's weight.
 SLOPE_SEMITONES, SLOPE_RIDGE, LEAST_STRAY, STEPS = 4.0, 1.0, 1.0, 4
 ONE_SIDED = 0.6  # at a comb's end the line is led on beyond its teeth: so much of their way lies to one side
@@ -34,7 +35,7 @@ SIGNS = (
 )  # fmt: skip
 # Least spreads of the signs among a recording's teeth: dB, and the natural logarithm of the ring time.
 LEAST_SPREADS = np.array([2.5] * (len(SIGNS) - 1) + [0.05])
-HIGHEST = 8.0
+HIGHEST = 8.0  # spreads beyond which a sign counts no more; chosen by hand
 # What sounds in the first moments only is a tick: those signs count little beyond the others.
 FIRST_SIGNS, FIRST_ALONE = 6, 1.0
 # Judged by a fit to the other instruments, precision and recall are .80 each over 0.3; on five drawn sets with the

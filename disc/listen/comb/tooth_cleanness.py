@@ -14,8 +14,10 @@ from scipy.signal import butter, sosfiltfilt
 
 from disc.listen.sound.audio import FloatArray, Recording
 
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # Windows after the pluck, in s: its first moments, where what rattles is loudest; and the settled ring.
 FIRST_S, RING_S = (0.008, 0.068), (0.03, 0.21)
+# Of the noise above the tone, the lowest so far over it; chosen by hand.
 BANDS_PER_OCTAVE, BANDS, BANDS_FROM_OCTAVES = 2, 10, 0.25
 HIGHEST_BAND_HZ = 11_000.0  # phones pass little above; chosen by hand
 HARMONICS = tuple(range(2, 26))  # of the fundamental, what rattles makes them; chosen by hand

@@ -13,6 +13,7 @@ import numpy as np
 from disc.listen.sound.audio import FloatArray
 from disc.listen.sound.bands import FALL_60_DB, ComplexArray, DampedTone, Whole, band, damped_tones, pitch_of_hz
 
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # The band reaches over two semitones, so that a neighbour that rings is seen and taken off, not averaged in.
 BAND_SHARE = 0.13
 # the band's bounds where its share would be too narrow for a decay, too wide for a tone; chosen by hand

@@ -18,6 +18,7 @@ from disc.listen.comb.temperament import deviation_cents, scale_cents, shift_of
 from disc.listen.sound.audio import FloatArray
 
 SCALES = ("equal", "mean-tone", "well-tempered")
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 TWIN_SEMITONES = 0.5  # nearer, two teeth are of one note
 FEWEST = 3  # teeth with a pitch; a scale's one shift fits two of them always (chosen)
 

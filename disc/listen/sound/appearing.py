@@ -16,6 +16,7 @@ from disc.listen.sound.audio import FloatArray, Recording
 from disc.listen.sound.beginnings import HIGHEST_HZ, LOWEST_HZ
 
 WINDOW_S, STEP_S = 0.064, 0.008  # tells tones 16 Hz apart; places it to an eighth of the window (chosen, not fitted)
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # Held against the most of so many steps before the window that touches the moment.
 BEFORE_STEPS = 10
 NEAR_DB, OVER_DB = 20.0, 18.0  # of the frame's loudest tone; of the frame's own middle, which noise stays below

@@ -16,6 +16,7 @@ from scipy.signal import butter, find_peaks, sosfilt
 from disc.listen.sound.audio import FloatArray, Recording
 
 STEP_S = 0.002  # of the levels; a pluck's rise takes some ms (chosen by eye on development recordings)
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # Fundamentals; their partials; the noise of the pluck itself.
 BANDS_HZ = ((250.0, 1000.0), (1000.0, 3000.0), (3000.0, 12_000.0))
 # The level is held against the most of this long before it, so that the roughness of noise does not count.

@@ -17,6 +17,7 @@ from disc.tables import check_is_file
 
 FloatArray = npt.NDArray[np.float64]
 
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # Nothing of a small comb above 20 kHz carries information that a phone's microphone passes.
 HIGHEST_RATE = 50_000
 # Below this a tooth's fundamental (up to about 3 kHz) cannot be told from its mirror.

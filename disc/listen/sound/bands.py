@@ -74,7 +74,7 @@ class DampedTone:
     amplitude: float
 
 
-# Natural logarithm of 1000: a fall by 60 dB in amplitude.
+# Natural logarithm of 1000: a fall by 60 dB in amplitude; exact by definition.
 FALL_60_DB = float(np.log(1000.0))
 
 

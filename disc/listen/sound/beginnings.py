@@ -14,6 +14,7 @@ import numpy.typing as npt
 from disc.listen.sound.audio import FloatArray, Recording
 from disc.listen.sound.bands import FALL_60_DB
 
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 HALF_S = 0.1  # half a window: tells tones 20 Hz apart, and a live tooth rings that long
 SKIP_S = 0.008  # the noise of the pluck itself is left out
 LOWEST_HZ, HIGHEST_HZ = 170.0, 5200.0  # fundamentals of small combs, E3 to E8
@@ -29,6 +30,7 @@ FUNDAMENTAL_RANGE_DB = 15.0
 QUIET_FUNDAMENTAL_DB, QUIET_OVER_DB = 32.0, 28.0
 # In noise it stands less clear; then it must be louder than a tooth that sympathises (six teeth of one recording).
 LESS_QUIET_DB, LESS_CLEAR_DB = 26.0, 15.0
+# So far under the loudest at least, to be its fundamental; chosen by hand, beyond neighbours set off.
 PARTIAL_SEMITONES = 6.0
 
 

@@ -23,10 +23,11 @@ LOWEST_HZ, HIGHEST_HZ, UNDER_TOOTH = 80.0, 200.0, 0.6
 OVER_USUAL_DB, OVER_LOUD_DB = 12.0, 8.0
 JOIN_S = 0.4  # a pause between two words
 SPEECH_S = 0.3  # shorter is a knock
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # Beginnings of nobody's so near each other are one disturbance; fewer than so many say nothing (drawn combs).
 NEAR_S, FEWEST_FAINT = 1.5, 2
 OWN_S = 0.12  # so near a pluck it is the pluck's own noise
-LEAST_RISE_DB, KNOCK_DB = 8.0, 20.0
+LEAST_RISE_DB, KNOCK_DB = 8.0, 20.0  # of a beginning that counts, and of one that is a disturbance alone
 TAIL_S = 0.15  # a beginning is heard at least so long
 
 

@@ -32,6 +32,7 @@ from disc.listen.turn.place.place_in_recording import FEWEST_STRIKES, LaidStrike
 from disc.listen.turn.place.speed import Motion, motion_from
 from disc.listen.turn.place.tones import Tones, tones_at, tones_near
 
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 LEAST_RISE = 0.15  # share of what was unexplained in its band that a strike out of its place must explain
 PLAYED_SHARE = 0.34  # of a lap's strikes; a lap that was played has nearly all, one that was not some chance ones
 

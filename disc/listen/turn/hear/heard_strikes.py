@@ -8,6 +8,7 @@ from disc.listen.sound.audio import FloatArray
 from disc.listen.turn.hear.single_sounds import Beginning
 from disc.listen.turn.place.disc_path import Expected
 
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # How far from the path a strike is still taken as early or late rather than as a missing and an extra one.
 REACH_S = 0.14
 OPEN_ODDS = 0.7  # a strike is called silent only if that is twice as likely

@@ -17,6 +17,7 @@ from disc.listen.turn.hear.heard_strikes import HeardStrike
 from disc.listen.turn.hear.strike_steps import AFTER_S, BEFORE_S, ToneStep, ToothVoice, steps_of
 from disc.listen.turn.place.tones import SHARED_SEMITONES
 
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 TOGETHER_S = 0.045  # strikes of one chord, as far as pins are read
 CLEAR_GAIN = 0.75  # a strike that explains so much of its band needs no other explanation
 # of a companion alone that are measured, and that are needed for its usual; chosen, not fitted

@@ -22,6 +22,7 @@ from disc.listen.turn.place.tones import Tones
 # with chance phase. Chosen by hand on the development recordings, not fitted.
 SOUND_SPREAD, EXPLAINED_SPREAD = 0.45, 0.5
 BACKGROUND_S = 0.05  # what stands in the background is read over twice this
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # A strike counts towards its tooth's own level if it stands so far over what would be there anyway; the level is
 # believed if so many and such a share of the tooth's strikes do.
 CLEAR, FEWEST_CLEAR, CLEAR_SHARE = 1.5, 2, 0.4
@@ -29,7 +30,7 @@ CLEAR, FEWEST_CLEAR, CLEAR_SHARE = 1.5, 2, 0.4
 NEIGHBOURS, FEWEST_KNOWN, UNKNOWN_SPREAD = 6, 3, 0.8
 AWAY_S = (0.15, 0.35)  # before and after a strike of the same pitch nothing is learned of the background
 LEAST_AWAY_S = 2.0  # of sound away from strikes, to tell what is usual there; chosen by hand
-AMBIENT_SPREADS = (0.25, 1.0)
+AMBIENT_SPREADS = (0.25, 1.0)  # bounds, natural logarithm, of how what is usual there spreads; chosen by hand
 
 
 @dataclass(frozen=True)

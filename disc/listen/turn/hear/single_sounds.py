@@ -16,6 +16,7 @@ from scipy.signal import find_peaks
 from disc.listen.sound.audio import FloatArray
 from disc.listen.turn.place.tones import Tones
 
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 APART_S = 0.045  # two beginnings of one pitch nearer than this are one
 # of a pitch's loudest, and over its noise: low, since later steps weigh what is found (chosen by eye)
 LEAST_SHARE, LEAST_OVER_NOISE = 0.02, 2.5
@@ -86,7 +87,7 @@ def peak_near(tones: Tones, group: int, time_s: float, reach_s: float) -> float:
 LAGS_S = ((-0.06, 0.055), (0.055, 0.12), (0.12, 0.25), (0.25, 0.5), (0.5, 0.9))
 # Shares are pooled over pairs of pitches with the same interval where a pair was never heard alone.
 INTERVAL_CENTS = 35.0
-UNKNOWN_SHARE = 0.01
+UNKNOWN_SHARE = 0.01  # of a strike in a pitch that it was never heard in
 NOISE_PEAK = 3.0  # of a pitch's noise, taken off its peaks; chosen by hand
 # A strike shows in other pitches when it begins: what begins so much before it is none of its doing. A low tooth
 # speaks later than a high one.
@@ -127,7 +128,7 @@ def shares_of(tones: Tones, struck: Sequence[tuple[float, int]], loud: FloatArra
 # there, or a sympathetic tooth: weaker than the strike's own share. Early and extra strikes nearby must not be learned
 # as shares.
 DOWNWARD_SEMITONES, MOST_DOWNWARD = -2.5, 0.1
-MOST_LATER_OWN, MOST_LATER_OTHER = 0.6, 0.6
+MOST_LATER_OWN, MOST_LATER_OTHER = 0.6, 0.6  # of the strike in its own pitch, and of its share at once in another
 
 
 def _plausible(shares: FloatArray, hz: FloatArray) -> FloatArray:

@@ -15,6 +15,7 @@ from scipy.ndimage import maximum_filter1d
 from disc.listen.sound.audio import FloatArray
 
 RISE_DB = 6.0  # that counts as an attack; chosen by eye on development recordings, what it says is fitted
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 REACH_S = 0.02  # of the path from the strike
 ALONE_S = 0.05  # nothing else may begin so near
 CLEAR_ODDS, GONE_ODDS = 3.0, -3.0  # a strike that certainly sounded, one that certainly did not

@@ -22,6 +22,7 @@ from disc.listen.turn.place.tones import Tones
 
 # fitted about a strike: enough of the tone before to foretell it, and of the new one; chosen by hand
 BEFORE_S, AFTER_S = 0.14, 0.22
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # Half of the band about a tooth: what lies within is solved for; no narrower, or strikes blur.
 BAND_SHARE, NARROWEST_HZ, WIDEST_HZ = 0.04, 28.0, 80.0
 NEAR_BANDS = 1.2  # teeth so many half bands away are solved for too
@@ -31,7 +32,7 @@ OFFSETS_S = np.linspace(-0.035, 0.035, 15)
 PLACE_S = 0.012  # sigma of where a step stands about its strike; chosen by hand
 FINER = 8  # a tone is made once, so finely, and read between; within a thousandth of one made for each place
 PERIOD_S = 4.0  # the made-up columns come round after so long; by then they have died away
-USUAL_FALL_S = FALL_60_DB / 1.5
+USUAL_FALL_S = FALL_60_DB / 1.5  # where nothing is measured: 60 dB in 1.5 s
 # bounds of a tooth's fall: 60 dB in 6 s, in 0.15 s; chosen by hand
 SLOWEST_S, FASTEST_S = FALL_60_DB / 6.0, FALL_60_DB / 0.15
 RIDGE = 1e-3  # of the band's own power: twins that cannot be told apart share what there is

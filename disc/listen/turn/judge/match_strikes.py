@@ -29,6 +29,7 @@ from disc.listen.turn.judge.extra_sounds import displaced, find_extra, parted
 from disc.listen.turn.place.disc_path import Expected
 from disc.listen.turn.place.tones import Tones
 
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 ON_TIME_S = 0.05  # a deviation costs its square in these
 SILENT_ODDS = float(np.log(0.05 / 0.95))  # before listening: one in twenty (common practice, no source)
 # Of a tooth that never sounds clearly (common practice, no source).
@@ -37,7 +38,8 @@ UNKNOWN_SILENT_ODDS = float(np.log(0.3 / 0.7))
 # recordings) was so far off its place, and went on so much more steadily than its tooth's strikes do. Logarithms of the
 # ratio.
 OFF_S, OFF_ODDS = (0.0025, 0.0075, 0.015, 0.025, 0.04, 0.09), (1.56, 0.67, -0.60, -1.17, -1.12, -0.92)
-LESS_STEADY = 0.15
+LESS_STEADY = 0.15  # than the teeth beside it: then theirs stands for a tooth's usual steadiness; chosen by hand
+# Steps of how much steadier it goes on than its tooth's strikes; measured as said above.
 STEADIER = (-0.5, -0.32, -0.2, -0.11, -0.06, -0.03, 0.03, 0.06, 0.11, 0.3)
 STEADIER_ODDS = (-3.0, -1.5, -1.05, -0.86, -0.3, 1.67, 1.67, 0.7, 0.3, -1.5)  # the odds in nats at those places
 STRUCK_SHARE = 0.25  # of the usual strength: before anything is weighed, as strong as this is taken for a strike

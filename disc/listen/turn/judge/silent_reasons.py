@@ -13,6 +13,7 @@ from disc.listen.turn.place.tones import SHARED_SEMITONES
 from disc.listen.turn.turn_record import Silence
 
 FEWEST_OTHERS = 2  # silent strikes that make the tooth the reason, not the pin; chosen: one other may be chance
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 RINGS_S = 2.5  # a twin struck so long before may still ring
 LOUD_BEFORE = 0.15  # of a strike's usual step: what rings is heard
 

@@ -22,6 +22,7 @@ from disc.listen.turn.hear.strike_steps import ToneStep, near_levels, own_levels
 from disc.listen.turn.place.disc_path import Expected
 from disc.listen.turn.place.tones import Tones
 
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 LEAST_USUAL = 0.25  # of what teeth beside it do: a tooth that seems weaker is a dead one's noise, or weak itself
 MOST_OF_ONE, MOST_OF_A_LAP = 4.0, 5.0  # nats
 PRIOR = float(np.log(0.05 / 0.95))  # one strike in twenty is silent (common practice, no source)

@@ -20,6 +20,7 @@ from disc.listen.turn.hear.single_sounds import Beginning, peak_near
 from disc.listen.turn.hear.strike_steps import ToneStep, steps_of
 from disc.listen.turn.judge.silent_strikes import Features
 
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # After the strike that takes it along; before it the onset's own error counts.
 TAKEN_ALONG_S = (-0.012, 0.035)
 TOGETHER_S = 0.05  # of a strike or another find, within which it is none of its own; chosen by hand

@@ -16,8 +16,9 @@ from disc.listen.turn.hear.strike_steps import ToneStep
 # were made to give a tenth to a quarter of the usual force all that were heard lie under 0.45; of 448 others one does,
 # of a tooth with one other strike.
 WEAK_SHARE, FEWEST_OTHERS = 0.46, 2
-# Usual of a tooth's strikes against that of the nearest teeth: 0.05 to 0.22 where a tooth was made weak (twelve of
-# fourteen; 0.39 and more for the others), 0.31 at least of 127 others: partials differ from tooth to tooth.
+# Usual of a tooth's strikes against that of the nearest teeth, measured on drawn turns: 0.05 to 0.22 where a tooth was
+# made weak (twelve of fourteen; 0.39 and more for the others), 0.31 at least of 127 others: partials differ from tooth
+# to tooth.
 WEAK_TOOTH_SHARE, FEWEST_OF_A_TOOTH, BESIDE = 0.26, 3, 6
 
 

@@ -24,6 +24,7 @@ UNKNOWN_CENTS, UNKNOWN_FALL = 4.0, 0.4
 LEAST_CENTS, LEAST_FALL = 1.0, 0.15  # spreads that a tooth's habits are never taken for less than; chosen by hand
 FEWEST = 3  # strikes for a habit, and teeth with one; chosen by hand
 LEAST_FALL_DB_S = 2.0  # a slower fall cannot be told from none; chosen by hand
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # Squared distances in spreads. An extra sound farther than NOT_ITS from every tooth of its pitch is none of theirs; two
 # teeth are told apart if one is nearer by APART (odds of about 90 to 1).
 NOT_ITS, APART = 36.0, 9.0

@@ -16,6 +16,7 @@ from disc.listen.sound.audio import FloatArray
 from disc.listen.sound.bands import ComplexArray, Whole, band
 from disc.listen.turn.place.tones import CLOSE_SEMITONES, Tones
 
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # What follows a strike is read over so long, and no less than so long.
 LONGEST_S, SHORTEST_S = 0.35, 0.09
 # Half the distance to the next pitch, within these: wider lets the neighbour in, narrower blurs the strike.

@@ -17,12 +17,13 @@ from disc.listen.sound.bands import hz_of_pitch
 from disc.listen.turn.place.disc_path import Expected
 
 WINDOW_S, SKIP_S = 0.16, 0.012  # after a strike and before it, and left out for the pluck's noise; chosen by hand
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # off the table, and the grid between; a semitone and some room, beyond it is another tooth's
 FARTHEST_CENTS, STEP_CENTS = 130.0, 2.0
 # A tooth this much off its table is said to be so; less is warmth, or the table's own rounding.
 OFF_TABLE_CENTS = 20.0
 ON_TABLE_CENTS = 14.0  # so near, a line counts as the table's own
-FEWEST = 2
+FEWEST = 2  # strikes that tell of a tooth together; one alone needs LONE_SCORE
 # A single strike tells where its tooth stands if nothing else could: so full, and so far over the table's own place.
 LONE_SCORE, LONE_LEAD = 0.8, 0.6
 # Of the range from ground to full tone a line off the table must reach, and by which it must stand over what is found

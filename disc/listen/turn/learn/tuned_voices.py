@@ -27,6 +27,7 @@ from disc.listen.turn.hear.strike_steps import (
 # steps, then finer; a pitch so many cents from where the spectrum's line stands costs half a nat. Chosen on five turns
 # of the draw of other sources: twins seven cents off are then explained to .98 instead of .06.
 WELL_EXPLAINED, MOST_STRIKES, MOST_NATS = 0.85, 8, 3.0
+# Tried about the pitch, and then about the best of them; chosen by hand.
 TUNE_CENTS, FINE_CENTS = np.arange(-24.0, 25.0, 3.0), np.array([-1.5, -0.75, 0.75, 1.5])
 UNLIKELY_CENTS = 15.0  # sigma of a voice about the pitch it was given; chosen by hand
 FALLS = (0.6, 1.6, 2.5, 4.0)  # factors of its fall that are tried; chosen by hand

@@ -15,6 +15,7 @@ import numpy as np
 from disc.listen.sound.attacks import band_levels, rises_db
 from disc.listen.sound.audio import FloatArray, Recording
 
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 BEFORE_S, AFTER_S = 0.05, 0.04  # where the rise of a strike may stand against its strength
 SHARP_DB = 3.0  # a rise of the level that is a strike's; twice that is clear. Chosen by eye on development recordings
 REACH_S = 0.011  # how far a rise may be from where it is wanted

@@ -20,6 +20,7 @@ from disc.listen.sound.bands import Whole, transform
 from disc.listen.turn.place.disc_path import Expected, SteadyTurn, expected_along, find_line, lay_path, salience
 from disc.listen.turn.place.tones import WIDEST_SHIFT_CENTS, Tones, overall_shifts, tones_of
 
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # A comb that sounds this much off its table was recorded with another clock; less is tuning or warmth.
 CLOCK_CENTS = 60.0
 # samples a second; common practice, no source
@@ -37,6 +38,7 @@ LINE_SHARE, GUESSES = 0.6, 8
 # Of the strikes that the upper guess finds, for the guess an octave below to stand instead. Below the right octave 0.2
 # to 0.6 of them were found, below that of the second partials 0.9 or more (four tuning recordings).
 OCTAVE_SHARE, OCTAVE_CENTS = 0.75, 1200.0
+# What is clearly there, explained by a strike so near; tops nearer than the last are one. Chosen by hand.
 LOUD_SALIENCE, NEAR_S, APART_S = 0.7, 0.15, 0.25
 
 

@@ -22,8 +22,10 @@ GRID_S = 0.1  # of the motion; flutter quicker than 5 Hz is the whirr's to tell 
 # The mainspring: changes of about 4 % over some 15 s. Development recordings have 5 % over the turn; so do reports of
 # movements without a remontoire (common practice, no source). The quicker part's size and pace are fitted.
 SLOW_SHARE, SLOW_S = 0.04, 15.0
+# Tried in each recording for the quicker part; the grid was chosen by hand.
 QUICK_SHARES, QUICK_S = (0.001, 0.003, 0.008), (1.5, 3.0, 6.0)
 ONSET_SPREADS_S = (0.001, 0.002, 0.004, 0.008)  # sigmas tried of onsets about the motion; chosen by hand
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # All strikes of a pitch may be late alike: a low tooth speaks late, a tip stands a little off its place.
 PITCH_SPREADS_S = (0.0005, 0.002, 0.006, 0.02)
 OFF_SPREADS, LEAST_OFF_S = 4.0, 0.010  # a strike farther off the course than this is early or late

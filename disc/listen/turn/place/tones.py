@@ -16,13 +16,15 @@ import numpy.typing as npt
 from disc.listen.sound.audio import FloatArray
 from disc.listen.sound.bands import FALL_60_DB, Whole, band, hz_of_pitch
 
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # Teeth nearer than this cannot be told apart by ear or by spectrum within a note's length.
 SAME_PITCH_SEMITONES = 0.25
 SHARED_SEMITONES = 0.5  # nearer, the ringing of one is taken for a strike of the other
-SHORTEST_WINDOW_S, LONGEST_WINDOW_S = 0.030, 0.130
+SHORTEST_WINDOW_S, LONGEST_WINDOW_S = 0.030, 0.130  # bounds of two periods of the gap to the next pitch
 STEP_S = 0.004  # between moments; chosen by hand, a fraction of the shortest window
-USUAL_T60_S = 2.0
+USUAL_T60_S = 2.0  # of a tooth whose own ring is not known
 TUNING_CENTS = 45.0  # how far a tooth may sound from the table and still be it
+# Teeth so near share a line; how far a line is sought from where the table puts it.
 CLOSE_SEMITONES, CLOSE_CENTS = 0.02, 4.0
 NEAR_CENTS = 7.0  # of a tooth's own line as its strikes' spectra show it
 # The usual distance: a partial of another tooth must be much stronger to be taken for it from farther off.

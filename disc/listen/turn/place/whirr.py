@@ -20,6 +20,7 @@ from disc.listen.sound.audio import FloatArray, Recording
 from disc.listen.sound.bands import ComplexArray
 from disc.listen.turn.place.speed import Motion
 
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 RATE = 4000.0  # samples a second on either axis: wheels' tooth frequencies lie well below 2 kHz
 LOWEST_HZ, HIGHEST_HZ = 20.0, 1800.0  # lines sought: wheels' tooth frequencies (chosen; under half of RATE)
 HALF_BAND_HZ = 9.0  # flutter up to about 8 Hz passes
