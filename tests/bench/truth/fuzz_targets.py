@@ -6,6 +6,7 @@ import json
 import shutil
 import tempfile
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -140,6 +141,95 @@ def _touch(path: Path) -> object:
     return parse_touch(path.read_bytes().decode("latin-1"))
 
 
+def _workshop(path: Path) -> object:
+    from disc.offer.workshop import parse_workshop
+    from disc.tables import read_text
+
+    return parse_workshop(read_text(path, "workshop's file"), str(path))
+
+
+def _typed(path: Path) -> str:
+    """What a person types: any text without line ends, as the shell hands it on."""
+    return path.read_bytes().decode("utf-8", "surrogateescape").replace("\n", " ").replace("\r", " ")
+
+
+def _length(path: Path) -> object:
+    from disc.measures.length import length_mm
+
+    return length_mm(_typed(path))
+
+
+def _angle(path: Path) -> object:
+    from disc.measures.angle import angle_deg
+
+    return angle_deg(_typed(path))
+
+
+def _pitch(path: Path) -> object:
+    from disc.measures.pitch import names_used, pitch_from
+
+    words = _typed(path)
+    return pitch_from(words, names=names_used([words]))
+
+
+def _circles(path: Path) -> object:
+    from disc.repin.machine.dividing import parse_circles
+
+    return parse_circles(_typed(path))
+
+
+def _bag_with(name: str) -> Reader:
+    """Verify of a small bag in which one file has become the input. A change of it must be told, wherever one of the
+    bag's lists covers it (the lists of the lists cover themselves only by what they say)."""
+
+    def reader(path: Path) -> object:
+        from disc.archive.check_bag import verify
+
+        bag = path.parent / "bag"
+        if not bag.exists():
+            _make_bag(bag)
+        good = path.parent / "good"
+        if not good.exists():
+            good.write_bytes((bag / name).read_bytes())
+        (bag / name).write_bytes(path.read_bytes())
+        files = verify(bag)
+        if path.read_bytes() != good.read_bytes() and not name.startswith("tagmanifest"):
+            raise AssertionError("a change was not found")
+        return files
+
+    return reader
+
+
+def _make_bag(bag: Path) -> None:
+    """The bag of this process, written out."""
+    for name, content in _bag_files().items():
+        (bag / name).parent.mkdir(parents=True, exist_ok=True)
+        (bag / name).write_bytes(content)
+    for folder in ("photos", "out"):
+        (bag / "data" / "job" / folder).mkdir(exist_ok=True)
+
+
+@cache
+def _bag_files() -> dict[str, bytes]:
+    """A bag as disc archive writes it, but of a job of three lines and without weights."""
+    from disc.archive.crate import METADATA, metadata_text
+    from disc.archive.make_bag import CHECKSUMS, bag_library
+    from disc.job import create_job
+    from disc.records import Plate
+
+    with tempfile.TemporaryDirectory() as folder:
+        bag = Path(folder) / "bag"
+        bag.mkdir()
+        job = create_job(bag / "job", Plate(28.0))
+        (bag / METADATA).write_text(metadata_text(bag, job, {"name": "a disc"}, "2026-05-01"), encoding="utf-8")
+        bag_library().make_bag(str(bag), {"External-Description": "a disc"}, checksums=CHECKSUMS)
+        return {p.relative_to(bag).as_posix(): p.read_bytes() for p in bag.rglob("*") if p.is_file()}
+
+
+def _bag_seed(name: str) -> Callable[[], list[bytes]]:
+    return lambda: [_bag_files()[name]]
+
+
 def _desk_history(path: Path) -> object:
     from disc.desk.open_job.history import load_history
 
@@ -245,6 +335,9 @@ JOB = {"schema_version": 1, "plate": {"diameter_mm": 28.0}, "settings": {"key": 
 CORRECTIONS = {"schema": 1, "done": [{"action": "add", "side": "upper", "r_mm": 5, "theta_deg": 3, "changes": []}]}
 PINS = "id,side,r_mm,theta_deg,condition,tooth\n1,upper,7.31,121.4,sound,5\n2,lower,8,359.9,bent,\n"
 PINS_OF_A_GERMAN_SHEET = "id;side;r_mm;theta_deg;condition\n2;lower;8;359,9;bent\n"
+COMB_IN_WORDS = (
+    "number;side;tip_r;tip_theta;pitch;condition\n1;upper;4,6 mm;12°30';Cis5;sound\n2;lower;0.2 in;;;broken\n"
+)
 COMB = "number,side,tip_r_mm,tip_theta_deg,pitch\n1,upper,4.6,12.0,67.0\n2,lower,5.1,,\n"
 STRIKES = "turn_fraction,tooth\n0.125,3\n0.5,4\n"
 QUERY = "onset_s,pitch\n0.5,67\n1.0,69.5\n1.5,71\n2.0,67\n2.5,67\n"
@@ -378,12 +471,28 @@ def _exif_seed(form: str) -> bytes:
     return out.getvalue()
 
 
+def _workshop_seed() -> bytes:
+    from disc.offer.workshop import sample_text
+
+    return sample_text().encode()
+
+
+# Every file of a bag that verify reads as more than bytes.
+BAG_FILES = {
+    "bag-crate": "data/ro-crate-metadata.json",
+    "bag-list": "manifest-sha256.txt",
+    "bag-tags": "tagmanifest-sha512.txt",
+    "bag-head": "bagit.txt",
+    "bag-info": "bag-info.txt",
+}
+
+
 # name: (reader, ending, seeds)
 TARGETS: dict[str, tuple[Reader, str, Callable[[], list[bytes]]]] = {
     "job": (_job, ".json", lambda: [json.dumps(JOB).encode()]),
     "corrections": (_corrections, ".json", lambda: [json.dumps(CORRECTIONS).encode()]),
     "pins": (_pins, ".csv", lambda: [PINS.encode(), PINS_OF_A_GERMAN_SHEET.encode("utf-8-sig")]),
-    "comb": (_comb, ".csv", lambda: [COMB.encode()]),
+    "comb": (_comb, ".csv", lambda: [COMB.encode(), COMB_IN_WORDS.encode()]),
     "strikes": (_strikes, ".csv", lambda: [STRIKES.encode()]),
     "query": (_query, ".csv", lambda: [QUERY.encode()]),
     "decisions": (_decisions, ".json", lambda: [json.dumps(DECISIONS).encode()]),
@@ -401,6 +510,20 @@ TARGETS: dict[str, tuple[Reader, str, Callable[[], list[bytes]]]] = {
     "object": (_object, ".json", lambda: [json.dumps(OBJECT).encode()]),
     "private-photo": (_private_photo, ".jpg", lambda: [_exif_seed("JPEG"), _exif_seed("TIFF")]),
     "touch": (_touch, ".txt", lambda: [b"slot=12.5,-3.25", b"pin 12 = 1,5;2,5"]),
+    "workshop": (_workshop, ".toml", lambda: [_workshop_seed()]),
+    "length": (
+        _length,
+        ".txt",
+        lambda: [w.encode() for w in ("28,5", "1 1/8 in", "12 thou", "#80", "30 AWG", "-1e3 µm")],
+    ),
+    "angle": (_angle, ".txt", lambda: [w.encode() for w in ("123,4", "123°30'15\"", "5 holes of 24", "3+12/20 turns")]),
+    "pitch": (
+        _pitch,
+        ".txt",
+        lambda: [w.encode() for w in ("C#5-14", "cis''", "do dièse 5", "554,4 Hz", "73.2", "H,")],
+    ),
+    "circles": (_circles, ".txt", lambda: [b"15,16,17;18", b"24"]),
+    **{name: (_bag_with(file), ".txt", _bag_seed(file)) for name, file in BAG_FILES.items()},
     "desk": (_desk_history, ".json", lambda: [json.dumps(DESK).encode()]),
     "midi": (_score, ".mid", lambda: [_midi_seed()]),
     "musicxml": (_score, ".musicxml", lambda: [MUSICXML.encode()]),
