@@ -28,7 +28,21 @@ def _fuzz():
 
 
 FUZZ = _fuzz()
-SLOW = {"musicxml", "mxl", "abc", "kern", "query", "own-midi", "plan", "jpeg", "png", "tiff", "log-photo", "journal"}
+BAG_TARGETS = {name for name in FUZZ.TARGETS if name.startswith("bag-")}
+SLOW = BAG_TARGETS | {
+    "musicxml",
+    "mxl",
+    "abc",
+    "kern",
+    "query",
+    "own-midi",
+    "plan",
+    "jpeg",
+    "png",
+    "tiff",
+    "log-photo",
+    "journal",
+}
 
 
 @pytest.mark.parametrize("name", FUZZ.TARGETS)
