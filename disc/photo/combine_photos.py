@@ -141,6 +141,7 @@ def _judged_side(side: Side, read: _Read) -> tuple[FaceTogether, dict[str, Photo
     return _one_side(side, judged, aside), verdicts
 
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # Less than this by which a lens's distortion may move a pin, one sigma, is not worth a sheet of paper.
 BENT_MM = 0.012
 

@@ -27,7 +27,9 @@ from disc.words import counted
 # Spreads of what one disc's two faces differ by, and two discs', on p1-p8 and h1-h8: slot's width, mm; the plate's two
 # colour axes (CIE L*a*b*). A part of the slots is misread, a part of the plates stands in another light.
 SLOT_MM, SLOT_OTHER_MM, SLOT_MISREAD = 0.03, 0.13, 0.08
+# Of one disc's, of two discs', part in another light; measured as said above.
 COLOUR, COLOUR_OTHER, COLOUR_LIT = (0.6, 1.6), (4.0, 6.0), 0.10
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # Rims of which one is cut and one plain are two discs' but where teeth were not made out; and so many discs are plain.
 TEETH_MISSED, PLAIN_RIMS, TEETH_APART = 0.02, 0.7, 1
 # Sites of both faces this near to one another, mm; on one disc rarer than by chance by this, unless they go through.

@@ -27,6 +27,7 @@ Item = TypeVar("Item")
 Made = TypeVar("Made")
 
 # A phone's largest frame is 200 megapixels; beyond it lie archive scans that would not fit a small machine's memory.
+# Chosen.
 LARGEST_MPX = 200.0
 # Above LARGE_MPX a picture of nothing would cost over a gigabyte before that shows. Cameras spend 0.8 to 4 bits
 # on a pixel of a JPEG, more on others (common practice, no source); a plain ground takes about 0.03.
@@ -34,14 +35,14 @@ LARGE_MPX = 50.0
 LEAST_BITS_A_PIXEL = 0.15  # of a large file; less is a bomb or no photograph. Chosen by hand
 # Only what cameras and scanners write: PostScript runs programs, others are doors without use.
 PHOTO_FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "BMP")  # and HEIF, where its reader is registered
-LARGEST_BYTES = 1_000_000_000
-# Below this the disc cannot show a pin as more than a dot: 0.2 mm at 8 px/mm would be under two pixels.
+LARGEST_BYTES = 1_000_000_000  # no photograph is larger; chosen by hand to keep a slip from filling the memory
+# Below this the disc cannot show a pin as more than a dot: 0.2 mm at 8 px/mm would be under two pixels. Chosen.
 SMALLEST_SIDE_PX = 200
 FULL_FRAME_WIDTH_MM = 36.0  # exact; EXIF 2.3, FocalLengthIn35mmFilm refers to the 36 x 24 mm frame
 EXIF_IFD = 0x8769  # tags of Exif 2.32, as the others below; from memory
-EXIF_ORIENTATION = 0x0112
-EXIF_FOCAL_35MM = 0xA405
-EXIF_MAKE, EXIF_MODEL, EXIF_FOCAL, EXIF_ZOOM = 0x010F, 0x0110, 0x920A, 0xA404
+EXIF_ORIENTATION = 0x0112  # Exif 2.32, from memory
+EXIF_FOCAL_35MM = 0xA405  # Exif 2.32, from memory
+EXIF_MAKE, EXIF_MODEL, EXIF_FOCAL, EXIF_ZOOM = 0x010F, 0x0110, 0x920A, 0xA404  # Exif 2.32, from memory
 MM_PER_INCH = 25.4  # exact; NIST SP 811, appendix B
 
 

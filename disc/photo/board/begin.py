@@ -16,6 +16,7 @@ from disc.photo.plane.view import undistort
 from disc.photo.plate.ellipse import fit_ellipse
 from disc.photo.plate.find_plate import CoarsePlate, find_plate, plate_by_hand
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # Over a sheet the first plane's perspective is the last one's but for where the disc lies; and k1 is known.
 PERSPECTIVE_SIGMA = 0.002
 Point = tuple[float, float]

@@ -16,6 +16,7 @@ from disc.photo.board.sheet_under import look_for_sheets
 from disc.photo.image import Photo
 from disc.photo.plate.find_plate import find_plate
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 OUTLINE_MM = 0.05  # of the coarse outline about the rim, alike all round
 
 

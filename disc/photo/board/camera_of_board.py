@@ -32,6 +32,7 @@ UNEVEN_PRINT = 0.004
 BULGE_MM, BULGE_AT_MM = 0.10, 40.0
 # Optical axis beside the picture's middle, in widths (common practice, no source).
 MIDDLE_DOUBT = 0.003
+# Widths and log sigma, sigma of k1: wide, the board tells them; chosen by hand.
 FOCAL_WIDTHS, FOCAL_DOUBT, K1_DOUBT = 2.5, 0.8, 0.05
 LEAST_NOISE_PX, MOST_NOISE_PX = 0.05, 0.35  # of single corners; what strays by more does so for a reason
 # Corners' errors run together a little from one to the next: their sigma counts this much more (common practice, no

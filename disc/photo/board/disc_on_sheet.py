@@ -12,6 +12,7 @@ from disc.photo.board.camera_of_board import BoardCamera
 from disc.photo.plane.face_plane import Plane
 from disc.photo.plane.view import apply_homography, undistort
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # An arbor and pins hold a face this far over the paper; the print's own size, off by some tenths of a per cent, shows
 # as a change of it (0.3 % at 120 mm are 0.4 mm).
 HEIGHT_MM, HEIGHT_DOUBT_MM, LEAST_MM, MOST_MM = 2.0, 2.0, -3.0, 9.0

@@ -12,10 +12,10 @@ from disc.typeset import pdf_from_typst, typst_text
 
 # ISO 216; ANSI/ASME Y14.1 A, 8.5 x 11 in. A5 lies along the board.
 PAGES_MM = {"a4": (210.0, 297.0), "a5": (148.0, 210.0), "letter": (215.9, 279.4)}
-BAR_MM = 50.0
-BAR_LINE_MM, BAR_END_MM = 0.2, 4.0
-TOP_MM, BAR_BELOW_MM = 40.0, 14.0
-FONT_MM, LINE_MM, MARGIN_MM = 3.2, 5.6, 7.0
+BAR_MM = 50.0  # the bar that a calliper is laid on; chosen
+BAR_LINE_MM, BAR_END_MM = 0.2, 4.0  # line's width, height of the bar's ends; laid out by eye
+TOP_MM, BAR_BELOW_MM = 40.0, 14.0  # of the board on the page, of the bar below it; laid out by eye
+FONT_MM, LINE_MM, MARGIN_MM = 3.2, 5.6, 7.0  # letters, lines and page's margin; laid out by eye
 FONT = "DejaVu Sans Mono"  # a face that the page setter carries with it
 ADVANCE_EM = 0.602  # width of every character
 COLUMNS = 98  # a longer sentence would shrink all of them: translations keep to it

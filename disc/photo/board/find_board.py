@@ -23,6 +23,7 @@ Grey = npt.NDArray[np.uint8]
 
 # to solve for paper and lens; to begin with. Few beside 285 printed corners; chosen
 FEWEST_CORNERS, FEWEST_MARKS = 24, 4
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # Sizes of picture, longer side, at which marks are looked for, quickest first; a second look only where some were seen.
 LOOK_PX, LOOK_AGAIN_PX = 1400, 2800
 # How far marks may lie from a pinhole's picture of the board before the lens is known, as a part of the longer side:

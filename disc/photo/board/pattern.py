@@ -18,10 +18,10 @@ from disc.frame import FloatArray
 from disc.photo.image import opencv
 
 COLUMNS, ROWS = 20, 16  # fields of the board: on A4, across, with its margins; chosen when the sheet was drawn
-SQUARE_MM, MARKER_MM = 4.0, 3.0  # small enough that some stand about any disc; 3 mm is 6 modules of MODULE_MM
-MODULE_MM = 0.5  # a mark's 6 x 6 fields on 3 mm; so is the white about it
+SQUARE_MM, MARKER_MM = 4.0, 3.0  # small enough that some stand about any disc, chosen; 3 mm is 6 modules of MODULE_MM
+MODULE_MM = 0.5  # a mark's 6 x 6 fields on 3 mm, exact; so is the white about it
 SIZE_MM = (COLUMNS * SQUARE_MM, ROWS * SQUARE_MM)
-MIDDLE_MM = (SIZE_MM[0] / 2, SIZE_MM[1] / 2)  # of the board and of the window
+MIDDLE_MM = (SIZE_MM[0] / 2, SIZE_MM[1] / 2)  # of the board and of the window, by definition
 # windows printed: discs of 22 to 40 mm (conventions: 15 to 40)
 SMALLEST_WINDOW_MM, LARGEST_WINDOW_MM, WINDOW_STEP_MM = 26, 44, 2
 ROOM_MM = 4.0  # window over disc

@@ -15,6 +15,7 @@ from disc.photo.board import pattern
 from disc.photo.board.camera_of_board import BoardCamera
 from disc.photo.image import Photo, Pixels, opencv
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 COARSE = 8  # the ground is made on a picture so many times smaller
 RINGS_MM = np.arange(11.0, 25.0, 0.25)  # from the middle: half the smallest window to beyond half the largest
 AROUND = 720  # places on each ring, half a degree apart; chosen, a field is wider
@@ -22,7 +23,7 @@ AROUND = 720  # places on each ring, half a degree apart; chosen, a field is wid
 LIKE_PRINT = 0.5
 INSIDE_RING_MM = 0.35  # from the window's line to where the paper inside it is looked at
 FADES_MM = 3.0  # over which a shade at the window's edge fades outwards
-DARKEST_SHADE, LIGHTEST_SHADE = 0.35, 1.1
+DARKEST_SHADE, LIGHTEST_SHADE = 0.35, 1.1  # bounds of the light on the paper against its usual, factors
 LEAST_WHITES = 30  # fields of white paper, to tell the light; chosen by hand
 
 

@@ -14,6 +14,7 @@ from disc.photo.plane.face_plane import Plane
 from disc.photo.plane.known_lens import KnownLens
 from disc.photo.plate.find_plate import CoarsePlate, find_plate
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # The rim's outline must lie inside what is kept of the photo, the print outside.
 KEPT_BEYOND_MM = 0.2
 FEWEST_FOR_LENS = 40  # corners, below which a warning stands; chosen by hand

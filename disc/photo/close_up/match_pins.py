@@ -14,8 +14,9 @@ import numpy.typing as npt
 
 from disc.frame import FloatArray
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 NEAR_MM = 0.055  # one sigma of a mark about its pin, both read, under a mild slant
-REACH_MM = 0.22  # a mark belongs to a pin within it: four of NEAR_MM
+REACH_MM = 0.22  # a mark belongs to a pin within it: four of NEAR_MM, by definition
 # surest marks, and pairs of them, that guesses are made of (chosen: time grows with them)
 MOST_MARKS, MOST_PAIRS = 14, 26
 SHORTEST_MM = 0.7  # marks nearer to one another tell no turn

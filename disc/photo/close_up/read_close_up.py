@@ -24,6 +24,7 @@ from disc.photo.plane.face_plane import Plane
 from disc.photo.plane.flatten import Flat, flatten
 from disc.records import Pin, Side
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # Scales looked at, px a mm: from a phone close to the disc to a microscope, in steps that the match bridges.
 SCALES = 45.0 * 1.27 ** np.arange(11)
 FEWEST_MATCHED = 4  # pins, besides the sure score; a similarity takes two, chosen by hand
@@ -31,6 +32,7 @@ FEWEST_MATCHED = 4  # pins, besides the sure score; a similarity takes two, chos
 # laid on their own faces all had -5.0 and 5.5 at least, on one another's faces -9.7 and 4.0 at most.
 SURE_SCORE, SURE_AHEAD = -7.0, 4.5
 LEAST_HEAT, BELIEVED = 0.35, 0.0  # of the first look; log-odds of the last
+# Of a face's pin under a close-up, less by the root of their number; never less than the second.
 FACE_SIGMA_MM, FLOOR_MM = 0.015, 0.004
 EDGE_MM = 0.25  # a mark this near to the picture's edge is seen in part
 TOO_LARGE_PX = 700  # of the small copy, longer side: a picture of much more than the disc

@@ -14,6 +14,7 @@ from disc.photo.plane.settle import SettledPlane, settle
 from disc.photo.plate.outline import rim_points
 from disc.photo.plate.turned import turned_marks
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 COARSE_RIM_MM = 0.10  # scatter of the finder's outline about the rim; its wall side bulges by as much
 # kernels as settle.WIDTHS_MM, from a plane already good; chosen by hand, not fitted
 FINE_WIDTHS_MM = (0.04, 0.035, 0.03, 0.03, 0.03)

@@ -21,6 +21,7 @@ from disc.photo.plate.find_plate import CoarsePlate
 from disc.photo.request import ReadSettings
 from disc.records import Plate
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 BELIEVED = 0.0  # log-odds from which a mark is taken for a site while the face is worked out
 
 

@@ -17,8 +17,8 @@ from disc.records import Pin
 NOMINAL_HEIGHT_MM = 0.5  # where nothing tells the pins' height; conventions.md: 0.25-0.8 mm
 # Rim and slot on rendered faces that the networks were not trained on: sigma per axis at the rim.
 RIM_DOUBT_MM, RIM_DOUBT_PX = 0.012, 0.55
-# What the fit leaves in doubt, times its misfit and this, lies between the errors met on such faces: 0.4 where the lens
-# draws straight, 1.2 where it bends or the marks are hard to see.
+# What the fit leaves in doubt, times its misfit and this, chosen between the errors met on such faces: 0.4 where the
+# lens draws straight, 1.2 where it bends or the marks are hard to see.
 DOUBT_SCALE = 0.8
 
 

@@ -19,6 +19,7 @@ from disc.photo.marks.tint import tints
 from disc.photo.plane.face_plane import Plane
 from disc.photo.plane.flatten import Flat
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # The closer net is asked once more about marks between these parts of surety, of a kind no surer than this, whose root
 # it puts farther than this from where it was asked, or whose tip lies farther from where an upright pin's would.
 PLAIN, HOPELESS, PLAIN_KIND, MOVED_MM, PLAIN_LEAN_MM = 0.02, 0.10, 0.95, 0.06, 0.04

@@ -12,7 +12,8 @@ from disc.photo.marks.networks import SITES_STRIDE, SiteAnswer, ask_sites
 from disc.photo.marks.spots import Spots, thin_out
 from disc.photo.plane.flatten import Flat
 
-# Lowest heat at which a place is looked at further; what is kept is decided in judge.py.
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
+# Lowest heat at which a place is looked at further; what is kept is decided by its log-odds (site_odds.py).
 LOWEST_HEAT = 0.30
 
 

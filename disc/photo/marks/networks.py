@@ -21,9 +21,10 @@ FOLDER = Path(__file__).parent / "nets"
 # What the networks were trained at; not free to choose.
 SITES_PX_PER_MM = 21.0
 SITES_STRIDE = 4  # px of the flattened face to one of the networks' map; fixed by how they are built
-CLOSER_PX_PER_MM = 42.0
-CLOSER_PX = 48
-FRAME_PX = 256
+CLOSER_PX_PER_MM = 42.0  # of the crops of the closer net; trained at
+CLOSER_PX = 48  # a crop's side; the net was trained at it
+FRAME_PX = 256  # the finder's picture, each way; it was trained at it
+# An upright pin's drawn length that is told as 0.5, and what is told for unknown; trained so.
 UPRIGHT_MM, UPRIGHT_UNKNOWN = 0.4, -1.0
 _IDLE: dict[str, list[Any]] = {}
 

@@ -18,6 +18,7 @@ from disc.records import SOUNDING, Condition, Pin
 SAME_HOLE_MM = 0.18
 ON_TRACK_MM = 0.06  # setting and measuring together, two sigma
 STANDS = 0.8  # confidence from which a standing pin explains what lies behind it
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # Tails that are plain as such from which a face shows tails at all: only then may what seems to stand be one. Pins set
 # into blind holes from either side may stand back to back.
 FEWEST_TAILS = 3

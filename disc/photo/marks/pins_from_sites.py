@@ -13,13 +13,15 @@ from disc.photo.marks.spots import HOLE, PIN, STUB, Spots
 from disc.photo.plane.joint import APART_SCALES, spreads, upright_share
 from disc.records import Condition, Pin, Side
 
-# Tip off its root by more than this, once the view's slant is taken out: bent (the restorers' tolerance of issue work,
-# about a third of a pin's thickness; common practice, no source).
+# Tip off its root by more than this, once the view's slant is taken out: bent (about a third of a pin's thickness;
+# common practice, no source).
 BENT_MM = 0.08
 # and by more than this many sigmas of measuring (2 in 100 sound pins of rendered faces that no network was trained
 # on lean as far). Along the slant, where the foot is hidden, a lean is told worse than across: the networks' own sigmas
 # of foot and tip together times these, and the part of the face's scatter about the slant that goes across.
 BENT_SIGMAS = 2.0
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
+# As said above; the last: mm an upright pin must show for its foot to be seen.
 LEAN_ALONG, LEAN_ACROSS, SCATTER_ACROSS, SHOWN_WELL_MM = 1.2, 0.55, 0.7, 0.08
 # Squared on, a pin hides its own length, and the network cannot well tell it from a stub or a hole: there rarity speaks
 # (each so many times rarer than the networks take it for). As the common slant grows, an upright pin shows this much of

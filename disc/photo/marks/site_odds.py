@@ -21,7 +21,8 @@ from disc.photo.plane.settle import heaps
 # for what is taken for a stub or hole; ZERO is where sites part from other marks. Begun from a logistic regression on
 # rendered faces that no network was trained on (tests/bench/fit/photo_training/fit_odds.py), then by the most F1 there.
 COARSE_WEIGHT, CLOSER_WEIGHT, ZERO = 1.5, 1.1, 2.0
-SLANT_WEIGHT, TRACK_WEIGHT, NO_PIN = 0.5, 0.7, 0.5
+SLANT_WEIGHT, TRACK_WEIGHT, NO_PIN = 0.5, 0.7, 0.5  # by the same fit and F1; the last is taken off stubs and holes
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # Marks that are no sites are drawn short by the networks: this part of them with a tip this near their root.
 SHORT, SHORT_MM = 0.8, 0.05
 # How alike a mark looks to the face's sure pins: weight, and for fewer of these nothing is said; what leans less is

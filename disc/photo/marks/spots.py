@@ -9,7 +9,8 @@ import numpy as np
 
 from disc.frame import FloatArray
 
-PIN, STUB, HOLE = 0, 1, 2  # numbers of the networks' maps, and columns of a site's odds, not sizes
+PIN, STUB, HOLE = 0, 1, 2  # numbers of the networks' maps, and columns of a site's odds, not sizes, by definition
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # Two sites cannot be closer than a pin's thickness (0.15 mm is the thinnest wire).
 CLOSEST_MM = 0.16
 

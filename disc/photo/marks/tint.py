@@ -21,10 +21,11 @@ TIP_MM, PLATE_MM, AROUND, SHADE = (0.01, 0.035, 0.06, 0.075), (0.32, 0.40, 0.48,
 # about the plate's colour, of a face's pins at least; then the parts of marks and of pins that are neither (blued, lit
 # by another lamp, of another wire) spread evenly over this field, and of pins as brown as the plate (rust).
 PLATE_SPREAD, PIN_SPREAD = np.array([0.06, 0.05]), 0.04
-OTHER_MARKS, OTHER_PINS, FIELD = 0.10, 0.12, 0.8
+OTHER_MARKS, OTHER_PINS, FIELD = 0.10, 0.12, 0.8  # as said above, on rendered faces
 RUSTY = 0.01  # half a per cent on those faces
 # A face's pins that lie so few spreads from the plate's colour are not told from it.
 TOLD_APART = 2.0
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # That a mark is as pins are says less than that it is not: dust, filings and tails of the other face's are steel too.
 MOST = 1.0
 

@@ -12,7 +12,7 @@ from disc.frame import FloatArray
 from disc.photo.plane.face_plane import Plane
 from disc.photo.plane.view import half_diagonal_px, undistorted_share
 
-# What the first seven numbers are, in radii.
+# What the first seven numbers do, in radii, by definition; shape (7, 3, 3).
 CORRECTION_PARTS = np.array(
     [
         [[1, 0, 0], [0, 1, 0], [0, 0, 0]],
@@ -25,7 +25,7 @@ CORRECTION_PARTS = np.array(
     ],
     float,
 )
-_ROWS = CORRECTION_PARTS.reshape(21, 3)
+_ROWS = CORRECTION_PARTS.reshape(21, 3)  # the same, by definition, as one matrix
 
 
 def correction(theta: FloatArray) -> FloatArray:

@@ -12,8 +12,9 @@ from disc.photo.marks.networks import CLOSER_PX_PER_MM
 from disc.photo.plane.face_plane import Plane
 from disc.photo.plane.view import apply_homography
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 MARGIN_MM = 0.35  # of ground kept about the rim
-BAND_PX = 128  # rows drawn at once, to keep memory small; the result does not depend on it
+BAND_PX = 128  # rows drawn at once, to keep memory small; chosen, the result does not depend on it
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,12 +30,14 @@ LEAN_MM = 0.012
 HEIGHT_SHARE = 0.03
 # The feet's common error on rendered faces that the networks were not trained on: 0.01-0.04 mm, any direction.
 FOOT_BIAS_MM = 0.02
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # Squared on a foot is hidden and taken for the tip: the feet's error grows outwards by a part like this of the radius.
 FOOT_GROWTH = 0.0007
 # The networks' own sigmas of foot and tip times these are found of their difference on such faces; and the weights that
 # give the best roots there: neighbouring feet err alike, so that a foot knows less of its place than its own scatter
 # says. Along the slant a foot is told worse than across.
 APART_SCALES, ROOT_SCALES = (1.3, 1.1), (1.6, 0.9)
+# As said above, on rendered faces; mm an upright pin must show to hide its foot so.
 ALONG, ACROSS, SHOWN_MM = 1.15, 0.75, 0.08
 FLOOR_MM = 0.004  # sigma of a place is never taken for less; chosen by hand
 # Setting error about a track with what is left of lean; half width of a heap; the least scatter of rim points. All
@@ -43,14 +45,14 @@ FLOOR_MM = 0.004  # sigma of a place is never taken for less; chosen by hand
 SETTING_MM, WIDTH_MM, RIM_FLOOR_MM = 0.025, 0.045, 0.02
 # Order of the unknowns.
 THETA, K1, GAIN, SHIFT, BIAS, RIM = slice(0, 8), 7, 8, slice(9, 11), slice(11, 13), slice(13, 15)
-HEIGHT, FOCAL, MIDDLE, GROWTH = 15, 16, slice(17, 19), 19
-SIZE = 20
-STEP = np.full(SIZE, 0.05)
+HEIGHT, FOCAL, MIDDLE, GROWTH = 15, 16, slice(17, 19), 19  # of one number each
+SIZE = 20  # how many unknowns there are
+STEP = np.full(SIZE, 0.05)  # farthest an unknown goes in one round; chosen by hand
 STEP[FOCAL], STEP[HEIGHT] = 0.3, 0.1
 # Pins' height, mm; log of the lens's focal length in picture widths (angles of view of 8 to 50 degrees); the optical
 # axis beside the picture's middle, in widths, some doubt being left to pictures that were cut out of larger ones.
 HEIGHT_MM, HEIGHT_DOUBT_MM = 0.5, 0.16
-FOCAL_WIDTHS, FOCAL_DOUBT = 3.0, 0.6
+FOCAL_WIDTHS, FOCAL_DOUBT = 3.0, 0.6  # widths, and log sigma; chosen by hand to span those angles
 MIDDLE_DOUBT = 0.03  # widths, as said above
 # Most cameras give straight lines, some bend them by per cents: a Cauchy belief about k1 (common practice, no source).
 DISTORTION = 0.012

@@ -14,7 +14,8 @@ import numpy as np
 from disc.frame import FloatArray
 from disc.photo.plane.face_plane import Plane
 
-FOCAL, MIDDLE, K1, LINE = 0, slice(1, 3), 3, slice(4, 6)  # where each stands among the six numbers, in the order above
+# Where each stands among the six numbers, in the order above, by definition.
+FOCAL, MIDDLE, K1, LINE = 0, slice(1, 3), 3, slice(4, 6)
 # A disc that lies flat on pins of one height is parallel to the paper within a tenth of a degree; one that is off by
 # three times as much and more was not lying flat (common practice, no source).
 PARALLEL_RAD, LEANS_RAD = 0.0017, 0.005

@@ -18,6 +18,7 @@ from disc.photo.plane.face_plane import Plane
 
 # Scatter of pins about their track, mm: setting error of good work, about 0.02 mm (common practice, no source).
 SETTING_MM = 0.02
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # How far the parameters of the correction may be expected from nothing, in units of the radius: one sigma each for
 # common stretch, two shears, two shifts, two perspectives; then lens distortion (half-diagonal units, phone lenses
 # after their own correction stay within some per cent).

@@ -17,6 +17,7 @@ from disc.photo.image import Photo, Pixels, opencv, shrunk
 from disc.photo.marks.networks import FRAME_PX, FrameHeat, ask_finder
 from disc.photo.plate.ellipse import Ellipse, fit_ellipse
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # A camera tilted by 45 degrees makes axes 1 : 0.71; steeper photographs show nothing of the pins.
 FLATTEST = 0.66
 # The finder marks its centre and slot with a heat near 1 where it is sure (0.6-1.0 on the development photographs).

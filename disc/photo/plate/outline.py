@@ -24,6 +24,7 @@ ANGLES, ENOUGH = 1080, 300
 # both count alike. The middle is added, and settle.py's RIM_FLOOR_MM stands for the rest. A gear's tips are told by the
 # middles of their edges (p5, p8, h6).
 INSIDE_OUTLINE_MM, INSIDE_TIPS_MM = 0.027, 0.026
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # Where the bevel shows as a line of its own between flat and ground, the line's far side is the outline itself.
 LINE_OUT_MM = -0.004
 # A line counts if it stands out by this part of the step from flat to ground, this many noises and grey levels.

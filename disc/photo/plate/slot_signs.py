@@ -22,11 +22,12 @@ from disc.photo.plane.face_plane import Plane
 from disc.photo.plate.slot import USUAL_MM, Slot, find_slot, search_slots, slot_picture
 
 MOST_PLACES = 12  # looked at in full; chosen: the signs tell, more cost time
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 SAME_PLACE_MM = 0.5  # two finds nearer than this are one
 # The signs of a place; what each weighs was fitted (fitted.json). The finder's heat is no part of the fit, and counts
 # at most HEAT_MOST: it has seen faces of the fit, and elsewhere it took a stain for the slot with a heat of 0.9.
 SIGNS = ("open", "ground", "sides", "bottom", "width")
-HEAT_WEIGHT, HEAT_MOST = 1.0, 1.5
+HEAT_WEIGHT, HEAT_MOST = 1.0, 1.5  # chosen by hand
 FITTED = Path(__file__).with_name("fitted.json")
 
 

@@ -19,6 +19,7 @@ from disc.records import About, Doubt, Side
 
 # One cut, measured on two photographs: widths differ by this, one sigma; beyond some sigmas one was not read right.
 WIDTH_MM, WIDTH_COUNTS_MOST = 0.06, 6.0
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # Marks of two photographs nearer than this are the same; each beyond what chance gives counts this much, up to so much.
 SAME_MM, EACH, AGREEMENT_COUNTS_MOST = 0.15, 1.0, 12.0
 MOST_EACH = 4  # places of a photograph that are weighed together

@@ -20,12 +20,13 @@ from disc.photo.plane.view import View, apply_homography
 from disc.photo.plate.find_plate import find_plate
 from disc.photo.plate.outline import rim_points
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # As a camera very far away: so many picture widths; how surely it has no distortion and no vanishing line.
 FAR_WIDTHS, FAR_DOUBT, K1_DOUBT, LINE_DOUBT = 40.0, 0.5, 0.0005, 2e-5
 COARSEST_PX_PER_MM = 20.0  # 500 dpi: a pin is five pixels thick
 UNEVEN = 0.0008  # of the two directions, 0.01 mm at the rim: from here it is put right
 RESOLUTION_TRUE = 0.003  # within which a file's resolution holds (common practice, no source: 0.1 to 0.3 %)
-BLURRED_MM, PARALLAX_MM = 0.10, 0.03
+BLURRED_MM, PARALLAX_MM = 0.10, 0.03  # width of the rim's edge; upright pins as drawn: from here it is said
 
 
 def as_scan(photo: Photo) -> Photo:

@@ -18,6 +18,7 @@ from disc.photo.image import Pixels, opencv
 from disc.photo.seen.cover_features import cover_features, far_radii
 
 FITTED = Path(__file__).with_name("covers.json")
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 SOFT_PX = 1.0  # the places' opinions are averaged over this
 # A thing covers at least this part of the plate, somewhere this surely, and reaches as far as places are this likely.
 # Chosen on the rendered faces and p1-p8, of which nothing else was laid over for the bench.

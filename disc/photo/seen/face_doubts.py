@@ -11,6 +11,7 @@ from disc.photo.seen.look_face import FaceSeen
 from disc.photo.seen.seen_map import RINGS, WORDS, SeenMap, Why, arcs_hidden
 from disc.records import About, Doubt, Side
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # Less of the plate than this is not worth a word, though no pin is called missing there.
 LEAST_PART = 0.004
 # A picture whose usual edge is blurred so far, with so little fine detail for its coarse: on h1-h8 as they are blur is

@@ -20,7 +20,7 @@ from disc.photo.plane.view import View
 from disc.photo.seen.seen_map import SEEN, SeenMap, Why, cell_places
 from disc.records import Pin, Side
 
-FEWEST_RIM = 5  # an ellipse has five parameters
+FEWEST_RIM = 5  # an ellipse has five parameters, by definition
 Point = tuple[float, float]
 
 

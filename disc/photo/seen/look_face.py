@@ -16,6 +16,7 @@ from disc.photo.seen.seen_map import SEEN, SeenMap, Why, cell_places
 from disc.photo.seen.sharpness import Sharpness, sharpness
 from disc.photo.seen.small_face import AROUND, SIDE_PX, small_face
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # White in every channel over a whole neighbourhood of three cells hides even a pin; less leaves its shadow to be seen.
 WHITE, WHITE_PART, WHITE_PX = 252, 0.985, 1.2
 # Where edges are blurred by more than this, sigma, a pin of 0.25 mm is no longer told from dirt (common practice, no

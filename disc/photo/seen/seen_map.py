@@ -17,6 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator
 from disc.frame import FULL_TURN_DEG
 from disc.records import Side
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 RINGS, ANGLES = 56, 360  # cells of about a quarter of a millimetre on a disc of 28 mm: a pin's own size
 Letters = npt.NDArray[np.str_]
 

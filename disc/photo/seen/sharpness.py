@@ -18,6 +18,7 @@ from disc.photo.image import Photo, opencv
 from disc.photo.plane.view import View
 
 SOFTENED_PX = (1.0, 2.0)  # sigmas of the two softenings whose steepness is compared; chosen, not fitted
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 STRONGEST = 0.02  # part of a face's places that are taken for its edges
 PARTS = 7  # parts across the face, each way
 FEWEST_EDGES = 60  # places of a part that tell its blur

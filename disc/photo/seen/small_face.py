@@ -7,6 +7,7 @@ import numpy as np
 from disc.photo.image import Pixels, opencv, shrunk
 from disc.photo.plane.face_plane import Plane
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 AROUND = 1.15  # half widths of the small picture in radii: some ground is seen, and what comes in over the rim
 SIDE_PX = 128  # of the small picture, as the covers net was trained on it; change both together
 

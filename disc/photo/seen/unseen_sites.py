@@ -11,6 +11,7 @@ from disc.frame import to_polar, to_xy_mm
 from disc.photo.seen.seen_map import SeenMap, Why
 from disc.records import Condition, Pin
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # A site this near to a hidden part's edge is hidden only if most of what is about it is: the edge is good to a cell.
 ABOUT_MM, MOST = 0.3, 0.75
 HIDES_ALL = (Why.COVERED, Why.FRAME)  # glare and blur leave a plain pin to be seen

@@ -13,6 +13,7 @@ from disc.frame import FULL_TURN_DEG, FloatArray, to_xy_mm
 from disc.photo.several.lay_on import LaidPhoto, lay_on
 from disc.records import About, Doubt, Pin, Side
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 ENOUGH = 3  # photographs of a face of which the most decide what fits; of two the surer one does
 
 

@@ -17,6 +17,7 @@ from disc.photo.plate.slot_signs import SlotPlace
 from disc.photo.plate.which_slot import ChosenSlot, FaceMarks, choose_slots
 from disc.photo.several.lay_on import lay_on
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 SAME_SLOT_MM = 0.35  # a slot read on two photographs lies nearer than this; what lies farther is another place
 # Log-odds of a place by a photograph that shows no edges there; covers and glare hide some slots, so that no photograph
 # speaks more strongly than this against what another shows.

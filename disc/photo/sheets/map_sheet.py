@@ -16,8 +16,8 @@ from disc.photo.sheets.shade import hatch_svg
 from disc.records import Condition, Pin, Side
 
 MARGIN_MM, KEY_MM = 3.0, 14.0  # about the plate, and below it for the key; laid out by eye
-MARK_MM = 0.17  # a sound pin's ring: somewhat wider than its pin, and 9 px across on the page
-PX_PER_MM = 26  # a page as wide as a screen; a pin is then some 6 px across
+MARK_MM = 0.17  # a sound pin's ring: somewhat wider than its pin, and 9 px across on the page; by eye
+PX_PER_MM = 26  # a page as wide as a screen; a pin is then some 6 px across; by eye
 
 
 def map_svg(

@@ -12,9 +12,9 @@ from disc.frame import FloatArray, to_xy_mm
 from disc.photo.image import opencv
 from disc.photo.seen.seen_map import ANGLES, RINGS, SEEN, SeenMap
 
-# BGR. A violet that neither metal nor a mark has; lines so far apart that the picture stays to be looked at.
+# BGR. A violet that neither metal nor a mark has; lines so far apart that the picture stays to be looked at. By eye.
 SHADE, LINES_EVERY_MM, LINE_MM = (150, 40, 110), 0.7, 0.12
-MOST_PX = 1600  # the hatch is drawn on a picture no larger than this, and enlarged
+MOST_PX = 1600  # the hatch is drawn on a picture no larger than this, and enlarged; chosen by eye
 
 
 def unseen_bands(seen: SeenMap) -> list[FloatArray]:
