@@ -61,7 +61,9 @@ def drill_job(job: Job, settings: ProgramSettings, touches: Sequence[Touch] = ()
         for side in sides:
             zero = find_zero(touches, [_place(job, plan, side, touch) for touch in touches]) if touches else Zero()
             name = f"{PROGRAMS}/{side.value}.ngc"
-            stage.write_text(name, face_program(plan, side, zero, settings, job.folder.resolve().name))
+            highest_mm = max((pin.height_mm or 0.0 for pin in job.pins() if pin.side is side), default=0.0)
+            text = face_program(plan, side, zero, settings, job.folder.resolve().name, highest_mm)
+            stage.write_text(name, text)
             drilled, doubtful = holes_of(plan, side)
             left_out = tuple(s.number for s in doubtful if s.number is not None)
             made.append(Program(side, name, len(drilled), left_out, zero))

@@ -149,3 +149,18 @@ class Machine:
 def level(move: Move) -> bool:
     """Whether a move keeps its height."""
     return math.isclose(move.start["Z"], move.end["Z"], abs_tol=1e-9)
+
+
+def assert_safe(machine: Machine, safe_mm: float) -> None:
+    """No quick move sideways or downwards below the safe height, except a peck's own within its hole; and the drill
+    goes down slowly, straight and turning."""
+    for number, move in enumerate(machine.moves):
+        lowest = min(move.start["Z"], move.end["Z"])
+        sideways = any(move.start[letter] != move.end[letter] for letter in "XYABC")
+        if lowest < safe_mm - 1e-9 and number:  # the first goes up from where the machine stood
+            assert not sideways, move
+        if move.quick and not level(move) and number:
+            assert move.end["Z"] > move.start["Z"] or (move.cycle and move.start["Z"] < 1.0), move
+        if not move.quick:
+            assert move.spindle and 0 < move.feed < 100, move
+    assert max(move.end["Z"] for move in machine.moves) <= safe_mm + 1e-9

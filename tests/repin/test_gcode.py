@@ -22,7 +22,7 @@ from disc.repin.machine.zero import Touch, Zero, find_zero, parse_touch
 from disc.repin.records import Operation, Plan, Station, StationTask, spot
 from disc.repin.work.drills import choose_stock
 
-from .rs274 import Machine, level
+from .rs274 import Machine, assert_safe, level
 
 DRILL = (StationTask(Operation.DRILL, "an empty place"), StationTask(Operation.SET, "an empty place"))
 
@@ -90,16 +90,31 @@ def test_every_hole_of_forty_plans_comes_where_it_must(seed):
             if table is MachineTable.ROTARY:
                 assert abs(math.degrees(cmath.phase(found / nearest))) < 0.002
             wanted.remove(nearest)
-        for move in machine.moves:
-            if move.quick and not move.cycle and (move.start["Z"], move.end["Z"]) != (0.0, safe):
-                assert level(move) and move.start["Z"] >= safe - 1e-9
-            if not level(move) and move.end["Z"] < move.start["Z"] and not move.quick:
-                assert move.spindle and 0 < move.feed < 100
+        assert_safe(machine, safe)
         assert not machine.spindle and machine.at["Z"] >= safe - 1e-9
         first = machine.stops[0]  # the dry run: every place, no turning, nothing below the safe height
         dry = [move for move in machine.moves[:first] if level(move)]
         assert len(dry) == len(machine.holes) and not any(move.spindle for move in machine.moves[:first])
         assert len(machine.stops) == len({s.stock.drill.name for s in drilled(plan, side)})
+
+
+def test_the_drill_is_lifted_over_the_tallest_pin_that_stands_there_already():
+    plan = plan_of(np.random.default_rng(4))
+    text = face_program(plan, Side.UPPER, Zero(), ProgramSettings(), "a", highest_mm=1.4)
+    assert_safe(Machine().run(text), 2.4)
+    with pytest.raises(BadInput, match=r"pins stand 1\.40 mm"):
+        face_program(plan, Side.UPPER, Zero(), ProgramSettings(safe_mm=2.0), "a", highest_mm=1.4)
+
+
+def test_bites_are_counted_from_just_above_the_plate():
+    """Counted from the safe height, half a dozen bites of every hole would be taken out of the air."""
+    plan = plan_of(np.random.default_rng(4))
+    machine = Machine().run(face_program(plan, Side.UPPER, Zero(), ProgramSettings(peck_mm=0.25), "a"))
+    bites = [m for m in machine.moves if m.cycle and not m.quick]
+    deepest = sum(
+        math.ceil((hole["bottom"] * -1 + 0.5) / 0.25 - 1e-9) for hole in machine.holes if hole["bottom"] < -0.25
+    )
+    assert len(bites) == deepest + sum(hole["bottom"] >= -0.25 for hole in machine.holes)
 
 
 def drilled(plan: Plan, side: Side) -> list[Station]:

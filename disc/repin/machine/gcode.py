@@ -1,9 +1,11 @@
 """A drilling program for a computer-controlled table, one face a file.
 
 The dialect is ISO 6983 as the RS274/NGC interpreter reads it (Kramer, Proctor, Messina: The NIST RS274NGC Interpreter,
-version 3, NISTIR 6556, 2000): G0, G1, G4, G81, G83, G98, G80, G17, G21, G40, G49, G90, G94, M0, M2, M3, M5; no cutter
+version 3, NISTIR 6556, 2000): G0, G1, G4, G81, G83, G99, G80, G17, G21, G40, G49, G90, G94, M0, M2, M3, M5; no cutter
 compensation, no offsets of tools. From memory of that report; the tests read each program with an interpreter of their
-own. Z is 0 on the plate, up is positive. All quick moves are at the safe height, except G83's own within its hole.
+own. Z is 0 on the plate, up is positive. Quick moves are at the safe height, or straight up from a hole to it; only
+G83's own, within its hole, are below. R, from which that cycle counts its bites and to which it lifts the chips, lies
+just above the plate (section 3.5.16), and the drill comes down to it over its hole by G1, never quickly.
 """
 
 from __future__ import annotations
@@ -13,19 +15,23 @@ import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from itertools import groupby
+from itertools import compress, groupby
 
 from disc.errors import BadInput
 from disc.frame import axis_setting_deg, to_polar
 from disc.records import Side, Turns
 from disc.repin.machine.zero import Zero
-from disc.repin.records import Plan, Station
+from disc.repin.records import Operation, Plan, Station
 from disc.repin.sheets.drill_table import view_xy
 from disc.words import CAUTIONS, counted
 
 HEAD_CAUTIONS = ("eyes", "train", "mercury", "untouched")
 # Above the highest pin by this much. Common practice, no source.
 CLEAR_MM = 1.0
+# R above the plate: more than the play of a plate laid on its table and of its zero. And how fast the drill comes down
+# to it: a second or two, yet slow enough to stop by hand. Chosen by hand, both.
+RETRACT_MM = 0.5
+APPROACH_MM_MIN = 60.0
 LONGEST_COMMENT = 90  # letters of a line; chosen by hand
 _PLAIN: dict[int, str] = {ord("("): "[", ord(")"): "]", ord("ß"): "ss", ord("µ"): "u", ord(";"): ","}
 LEAST_SAFE_MM = 2.0  # above the plate where no pin stands; chosen by hand
@@ -57,12 +63,18 @@ class ProgramSettings:
 
 def holes_of(plan: Plan, side: Side) -> tuple[tuple[Station, ...], tuple[Station, ...]]:
     """(drilled, left out because in doubt) of one face, in the order of the work."""
-    wanted = [station for station in plan.numbered(side) if station.needs_hole]
-    return tuple(s for s in wanted if not s.in_doubt), tuple(s for s in wanted if s.in_doubt)
+    possible = [station for station in plan.numbered(side) if Operation.DRILL in station.possible]
+    sure = [station.needs_hole and not station.in_doubt for station in possible]
+    return tuple(compress(possible, sure)), tuple(s for s, drilled in zip(possible, sure, strict=True) if not drilled)
 
 
-def face_program(plan: Plan, side: Side, zero: Zero, settings: ProgramSettings, title: str) -> str:
-    """The program's text. Raises BadInput where a depth, a drill or the safe height is not known or cannot be."""
+def face_program(
+    plan: Plan, side: Side, zero: Zero, settings: ProgramSettings, title: str, highest_mm: float = 0.0
+) -> str:
+    """The program's text. highest_mm: the tallest pin that stands on this face, besides those that the plan sets.
+
+    Raises BadInput where a depth, a drill or the safe height is not known or cannot be.
+    """
     drilled, doubtful = holes_of(plan, side)
     if not drilled:
         raise BadInput(
@@ -73,7 +85,7 @@ def face_program(plan: Plan, side: Side, zero: Zero, settings: ProgramSettings, 
             "the plate's thickness is not known, so no hole has a depth. Measure the plate, set --thickness-mm, and "
             "run disc repin again."
         )
-    safe_mm = _safe_height_mm(plan, settings)
+    safe_mm = _safe_height_mm(plan, settings, highest_mm)
     lines = ["%", *_head(plan, side, zero, settings, title, drilled, doubtful, safe_mm)]
     lines += ["G21 G17 G90 G94", "G40 G49 G80", "M5", f"G0 Z{safe_mm:.4f}"]
     lines += _dry_run(drilled, zero, settings)
@@ -89,8 +101,9 @@ def _drill_mm(station: Station) -> float:
     return round(station.stock.drill.diameter_mm, 4)
 
 
-def _safe_height_mm(plan: Plan, settings: ProgramSettings) -> float:
+def _safe_height_mm(plan: Plan, settings: ProgramSettings, highest_mm: float) -> float:
     highest = max((s.standing_mm for s in plan.stations if s.standing_mm is not None), default=0.0)
+    highest = max(highest, highest_mm)
     if settings.safe_mm is None:
         return max(LEAST_SAFE_MM, highest + CLEAR_MM)
     if settings.safe_mm < highest + CLEAR_MM:
@@ -126,6 +139,7 @@ def _head(
         f"{title}: {side.value} face, {counted(len(drilled), 'hole')}, {kind}",
         f"Disc {plan.plate.diameter_mm:g} mm, {side.value} face up. {zero.words}.",
         f"Z0 on the plate. Safe height {safe_mm:.2f} mm. Dry run first, drill out of the spindle.",
+        "Pull what stands at a place to be drilled before this program.",
     ]
     if settings.table is MachineTable.ROTARY:
         facts.append(
@@ -161,18 +175,16 @@ def _drill(
     name = comment(
         f"fit drill {group[0].stock.drill.name} [{drill_mm:.3f} mm], {counted(len(group), 'hole')}, then start"
     )
-    lines = [*name, "M0", f"S{settings.spindle_rpm:.0f} M3", "G4 P2", f"F{settings.feed_mm_min:.2f}"]
+    lines = [*name, "M0", f"S{settings.spindle_rpm:.0f} M3", "G4 P2"]
     for station in group:
         assert station.depth_mm is not None
         place = place_words(station, zero, settings)
-        lines.append(f"(hole {station.number})")
-        if (
-            settings.table is MachineTable.ROTARY
-        ):  # the dialect lets no rotary axis move within a cycle (section 3.5.16)
-            lines.append(f"G0 {place}")
+        lines += [f"(hole {station.number})", f"G0 {place}", f"G1 Z{RETRACT_MM:.4f} F{APPROACH_MM_MIN:.2f}"]
+        if settings.table is MachineTable.ROTARY:  # no rotary axis may be named within a cycle (section 3.5.16)
             place = place.rpartition(" ")[0]
-        if station.depth_mm <= peck:
-            lines.append(f"G98 G81 {place} Z{-station.depth_mm:.4f} R{safe_mm:.4f}")
-        else:
-            lines.append(f"G98 G83 {place} Z{-station.depth_mm:.4f} R{safe_mm:.4f} Q{peck:.4f}")
+        cycle, bite = ("G81", "") if station.depth_mm <= peck else ("G83", f" Q{peck:.4f}")
+        lines.append(
+            f"G99 {cycle} {place} Z{-station.depth_mm:.4f} R{RETRACT_MM:.4f}{bite} F{settings.feed_mm_min:.2f}"
+        )
+        lines.append(f"G0 Z{safe_mm:.4f}")
     return [*lines, "G80", "M5"]
