@@ -14,12 +14,11 @@ from enum import StrEnum
 from fractions import Fraction
 
 from disc.errors import BadInput
+from disc.pitch_names import LETTER_SEMITONES, SIGN_SEMITONES
 from disc.tune.score.records import Rank, ScoreBar, ScoreIn, ScoreNote
-from disc.tune.settings import STEPS
 from disc.tune.write.lengths import beat_quarter, is_compound
 
 SYMBOL = re.compile(r"([A-G])([#b♯♭]?)([^/]*)(?:/([A-G])([#b♯♭]?))?")
-SHARPS = {"#": 1, "♯": 1, "b": -1, "♭": -1, "": 0}
 BELOW_TUNE = 3  # semitones from the tune's lowest note down to the middle of the chords
 BASS_BELOW = 12  # and from there to the middle of the bass
 # A tune in whose moments more often than this something else sounds has an accompaniment of its own.
@@ -57,13 +56,13 @@ def read_chord(text: str) -> PlayedChord | None:
     found = SYMBOL.match(text.strip())
     if not found:
         return None
-    root, kind = STEPS[found[1]] + SHARPS[found[2]], found[3].strip().lower()
+    root, kind = LETTER_SEMITONES[found[1]] + SIGN_SEMITONES[found[2]], found[3].strip().lower()
     minor = bool(re.match(r"(m(?!aj)|min|-|dim|°|o)", kind))
     third = 5 if "sus" in kind else 3 if minor else 4
     fifth = 6 if re.match(r"(dim|°|o|m7b5)", kind) else 8 if re.match(r"(aug|\+)", kind) else 7
     seventh = 9 if "dim7" in kind else 11 if "maj7" in kind else 10
     second = seventh if re.search(r"[79]", kind.replace("b5", "")) else 9 if "6" in kind else fifth
-    bass = STEPS[found[4]] + SHARPS[found[5]] if found[4] else root
+    bass = LETTER_SEMITONES[found[4]] + SIGN_SEMITONES[found[5]] if found[4] else root
     return PlayedChord(bass % 12, ((root + third) % 12, (root + second) % 12))
 
 

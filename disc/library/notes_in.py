@@ -12,10 +12,9 @@ import numpy as np
 
 from disc.errors import BadInput
 from disc.library.search.query import NORMAL_QUARTER_S, Query, make_query
+from disc.pitch_names import LETTER_SEMITONES, SIGN_SEMITONES
 
 NAMED = re.compile(r"([A-Ga-g])(##|bb|[#b♯♭]?)(-?\d)")
-SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-SIGNS = {"": 0, "#": 1, "♯": 1, "##": 2, "b": -1, "♭": -1, "bb": -2}
 RISES = {"u": 1, "+": 1, "d": -1, "-": -1, "r": 0, "=": 0}
 MOST_CHARACTERS = 20_000  # typed; far beyond any tune's beginning, so longer is a file by mistake (chosen)
 NAME = "--notes"
@@ -37,7 +36,7 @@ def query_of_notes(text: str) -> Query:
 def _midi(word: str) -> int:
     found = NAMED.fullmatch(word)
     assert found is not None
-    return 12 * (int(found[3]) + 1) + SEMITONES[found[1].upper()] + SIGNS[found[2]]
+    return 12 * (int(found[3]) + 1) + LETTER_SEMITONES[found[1].upper()] + SIGN_SEMITONES[found[2]]
 
 
 def _in_order(pitch: np.ndarray, contour: bool = False) -> Query:

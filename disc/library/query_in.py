@@ -10,9 +10,9 @@ from pathlib import Path
 import numpy as np
 
 from disc.errors import BadInput, MissingPart
-from disc.library.records import TICKS_PER_QUARTER
 from disc.library.search.query import NORMAL_QUARTER_S, Query, make_query
 from disc.tables import read_text
+from disc.tune.score.records import TICKS_PER_QUARTER
 
 # With fewer of the strikes pitched, the order of the teeth tells more than the pitches. Common practice, no source.
 LEAST_PITCHED = 0.5

@@ -7,11 +7,10 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from disc.tune.score.records import TICKS_PER_QUARTER
+
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
-
-# Ticks of one quarter: whole for 64th notes, triplets, quintuplets, septuplets and nonuplets (2**5 * 3**2 * 5 * 7).
-TICKS_PER_QUARTER = 10080
 
 
 @dataclass(frozen=True, slots=True, order=True)

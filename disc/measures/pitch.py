@@ -14,6 +14,7 @@ from enum import StrEnum
 
 from disc.errors import BadInput
 from disc.measures.number import number_from, shown, tidy
+from disc.pitch_names import LETTER_SEMITONES
 
 A4_HZ, A4_MIDI = 440.0, 69.0  # ISO 16; MIDI 1.0 numbers the A above middle C 69
 HIGHEST_MIDI = 140.0  # 26.6 kHz: beyond hearing and beyond every comb
@@ -27,7 +28,8 @@ class Names(StrEnum):
     FRENCH = "french"
 
 
-_STEPS = {"c": 0, "d": 2, "e": 4, "f": 5, "g": 7, "a": 9, "b": 11, "h": 11}
+# Semitones above C of the letters, H being the German B, and of the syllables; theory of music, no measurement.
+_STEPS = {letter.lower(): step for letter, step in LETTER_SEMITONES.items()} | {"h": 11}
 _SOLFA = {"do": 0, "ut": 0, "ré": 2, "re": 2, "mi": 4, "fa": 5, "sol": 7, "la": 9, "si": 11}
 # As in the trade's German: Es and As drop a letter; B stands for Hes.
 _GERMAN = {f"{note}is": step + 1 for note, step in _STEPS.items() if note != "b"}

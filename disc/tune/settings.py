@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from disc.errors import BadInput
+from disc.pitch_names import LETTER_SEMITONES
 from disc.records import Key, Metre
 
-STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 # Scale steps of each mode's tonic above the major key with the same signature, in semitones.
 MODE_STEPS = {"major": 0, "dorian": 2, "phrygian": 4, "lydian": 5, "mixolydian": 7, "minor": 9, "locrian": 11}
 MODE_WORDS = {"": "major", "maj": "major", "m": "minor", "min": "minor", "aeolian": "minor", "ionian": "major"}
@@ -85,7 +85,7 @@ def parse_key(text: str) -> Key:
     if not match or mode not in MODE_STEPS:
         raise BadInput(f"the key {text!r} cannot be read. Write it as D, Bb, F# minor or E dorian.")
     step = {"#": 1, "♯": 1, "b": -1, "♭": -1}.get(match[2], 0)
-    tonic = (STEPS[match[1].upper()] + step) % 12
+    tonic = (LETTER_SEMITONES[match[1].upper()] + step) % 12
     fifths = _letter_fifths(match[1].upper()) + 7 * step - _mode_fifths(mode)
     if abs(fifths) > WIDEST_SIGNATURE:
         raise BadInput(f"the key {text!r} would need {abs(fifths)} signs. Write it by its other name.")

@@ -17,7 +17,8 @@ from types import ModuleType
 import numpy as np
 import pytest
 
-from disc.library.records import TICKS_PER_QUARTER, ReferenceTune, TuneKey
+from disc.library.records import ReferenceTune, TuneKey
+from disc.tune.score.records import TICKS_PER_QUARTER
 
 BENCH = Path(__file__).parent
 ROOT = BENCH.parents[1]

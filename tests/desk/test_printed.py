@@ -10,7 +10,8 @@ from disc.desk.work.printed import known_print, lay_print, page_print
 from disc.errors import BadInput, MissingPart
 from disc.job import open_for_writing
 from disc.library.accepted import accept_tune
-from disc.library.records import TICKS_PER_QUARTER, ReferenceTune, TuneKey
+from disc.library.records import ReferenceTune, TuneKey
+from disc.tune.score.records import TICKS_PER_QUARTER
 
 from .rig import FIRST_ONSET_S, MELODY, PLATE, QUARTER_S, comb, make_job
 

@@ -18,7 +18,8 @@ from itertools import combinations, product
 import numpy as np
 import numpy.typing as npt
 
-from disc.library.records import TICKS_PER_QUARTER, FloatArray, IntArray
+from disc.library.records import FloatArray, IntArray
+from disc.tune.score.records import TICKS_PER_QUARTER
 
 Keys = npt.NDArray[np.uint32]
 BoolArray = npt.NDArray[np.bool_]

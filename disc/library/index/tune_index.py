@@ -35,7 +35,8 @@ from disc.library.index.postings import (
     open_postings,
 )
 from disc.library.read.versions import opening_keys, title_keys
-from disc.library.records import TICKS_PER_QUARTER, IntArray, ReferenceTune, TuneKey
+from disc.library.records import IntArray, ReferenceTune, TuneKey
+from disc.tune.score.records import TICKS_PER_QUARTER
 
 Array = npt.NDArray[np.generic]
 

@@ -18,7 +18,8 @@ from collections import Counter
 import numpy as np
 import numpy.typing as npt
 
-from disc.library.records import TICKS_PER_QUARTER, IntArray, ReferenceTune
+from disc.library.records import IntArray, ReferenceTune
+from disc.tune.score.records import TICKS_PER_QUARTER
 
 Scores = npt.NDArray[np.float64]
 

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 
 from disc.errors import BadInput
-from disc.library.records import TICKS_PER_QUARTER, ReferenceTune, TuneKey
+from disc.library.records import ReferenceTune, TuneKey
 from disc.tune.score.abc import read_abc
-from disc.tune.score.records import ScoreIn
+from disc.tune.score.records import TICKS_PER_QUARTER, ScoreIn
 
 
 def reference_of(score: ScoreIn, key: TuneKey, collection: str) -> ReferenceTune:

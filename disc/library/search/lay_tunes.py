@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from disc.library.index.tune_index import Index
-from disc.library.records import TICKS_PER_QUARTER, FloatArray, IntArray
+from disc.library.records import FloatArray, IntArray
 from disc.library.search.align import straight_line
 from disc.library.search.chain import (
     PLAIN,
@@ -28,6 +28,7 @@ from disc.library.search.chain import (
     trace,
 )
 from disc.library.search.tempi import trial_tempi
+from disc.tune.score.records import TICKS_PER_QUARTER
 
 TOGETHER_S = 0.045  # strikes this near are of one moment; pins of one chord are some hundredths apart
 LEAST_LIKELY = 0.4  # of a moment's likeliest strike, to be taken for a note of the melody

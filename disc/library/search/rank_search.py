@@ -12,9 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from disc.library.index.tune_index import Index
-from disc.library.records import TICKS_PER_QUARTER, FloatArray, IntArray
+from disc.library.records import FloatArray, IntArray
 from disc.library.search.disc_pulse import DiscPulse
 from disc.library.search.vote import Candidates
+from disc.tune.score.records import TICKS_PER_QUARTER
 
 NEAR_PLACE = 0.34  # steps of the grid within which a printed note stands at a place
 TOGETHER = 4  # strikes at one place of the grid that are looked at, highest first

@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from disc.records import Key, Metre
-from disc.tune.score.abc_body import TICKS_PER_QUARTER, VoiceRead, metre_of, read_voice, unit_of, voices_named
+from disc.tune.score.abc_body import VoiceRead, metre_of, read_voice, unit_of, voices_named
 from disc.tune.score.abc_key import key_fifths, key_mode
 from disc.tune.score.abc_repeats import Segment, number_bars, play_order
-from disc.tune.score.records import ChordSymbol, ScoreBar, ScoreIn, ScoreNote, ScorePart
+from disc.tune.score.records import TICKS_PER_QUARTER, ChordSymbol, ScoreBar, ScoreIn, ScoreNote, ScorePart
 from disc.tune.score.safety import LONGEST_TITLE
 from disc.tune.settings import MODE_STEPS
 from disc.words import counted

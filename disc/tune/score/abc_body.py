@@ -9,14 +9,12 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
-from disc.tune.score.abc_key import key_accidentals
+from disc.pitch_names import LETTER_SEMITONES
+from disc.tune.score.abc_key import ACCIDENTAL, key_accidentals
 from disc.tune.score.abc_repeats import Segment, SegmentNote
+from disc.tune.score.records import TICKS_PER_QUARTER
 
-# Ticks of one quarter: whole for 64th notes, triplets, quintuplets, septuplets and nonuplets (2**5 * 3**2 * 5 * 7).
-TICKS_PER_QUARTER = 10080
 WHOLE = 4 * TICKS_PER_QUARTER  # ticks of a whole note
-NATURAL = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-ACCIDENTAL = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
 
 TOKEN = re.compile(
     r"""
@@ -230,7 +228,7 @@ def _add_chord(reader: _Reader, token: re.Match[str]) -> None:
 
 def _pitch(reader: _Reader, accidental: str | None, note: str, octave: str) -> tuple[int, str]:
     letter = note.upper()
-    base = 60 + NATURAL[letter] + (12 if note.islower() else 0) + 12 * (octave.count("'") - octave.count(","))
+    base = 60 + LETTER_SEMITONES[letter] + (12 if note.islower() else 0) + 12 * (octave.count("'") - octave.count(","))
     name = f"{letter}{base // 12}"
     if accidental:
         reader.accidentals[letter] = ACCIDENTAL[accidental]

@@ -16,13 +16,13 @@ from pathlib import Path
 from xml.etree.ElementTree import Element, fromstring
 
 from disc.errors import BadInput
+from disc.pitch_names import LETTER_SEMITONES
 from disc.records import Key, Metre
 from disc.tune.score.play_order import BarSigns
 from disc.tune.score.records import ScorePart
 from disc.tune.score.written import WrittenNote, WrittenScore, part_codas, remarks_of
 from disc.tune.settings import MODE_STEPS, MODE_WORDS
 
-STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 UNITS = {
     "breve": Fraction(8), "whole": Fraction(4), "half": Fraction(2), "quarter": Fraction(1), "eighth": Fraction(1, 2),
     "16th": Fraction(1, 4), "32nd": Fraction(1, 8),
@@ -194,7 +194,7 @@ def _tied(element: Element) -> Iterator[Element]:
 
 
 def _midi(pitch: Element) -> int:
-    step = STEPS[(pitch.findtext("step") or "").strip().upper()]
+    step = LETTER_SEMITONES[(pitch.findtext("step") or "").strip().upper()]
     return 12 * (int(pitch.findtext("octave") or 4) + 1) + step + round(float(pitch.findtext("alter") or 0))
 
 

@@ -11,6 +11,9 @@ from fractions import Fraction
 
 from disc.records import Key, Metre
 
+# Ticks of one quarter: whole for 64th notes, triplets, quintuplets, septuplets and nonuplets (2**5 * 3**2 * 5 * 7).
+TICKS_PER_QUARTER = 10080
+
 
 class Rank(StrEnum):
     """What a listener would miss most: the melody, then the bass, then what fills in between."""

@@ -10,6 +10,7 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any
 
+from disc.pitch_names import LETTER_SEMITONES
 from disc.records import Metre, Note, Section, Tune
 from disc.tune.write.layout import Bar, Chord, Clef, ScorePage, lay_out
 from disc.tune.write.lengths import beat_quarter, is_compound
@@ -52,7 +53,7 @@ def spelled(pitch: int, fifths: int) -> str:
     place = next(f for f in range(low, low + 12) if (f * 7) % 12 == pitch % 12)
     letter = LETTERS[(place + 1) % 7]
     signs = (place + 1) // 7
-    natural = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}[letter]
+    natural = LETTER_SEMITONES[letter]
     octave = (pitch - signs - natural) // 12 - 1
     return f"{letter}{'#' * max(signs, 0)}{'-' * max(-signs, 0)}{octave}"
 

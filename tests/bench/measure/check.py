@@ -24,8 +24,9 @@ from disc.check.check_disc import Judgement, judge
 from disc.check.kinds import Kind
 from disc.check.photo.holes import is_empty_hole
 from disc.frame import onset_s, turn_deg
-from disc.library.records import TICKS_PER_QUARTER, ReferenceTune, TuneKey
+from disc.library.records import ReferenceTune, TuneKey
 from disc.records import Finding, Pin, Voice
+from disc.tune.score.records import TICKS_PER_QUARTER
 from disc.turn.one_turn import OneTurn, resolve
 from tests.bench.truth.check_discs import Simulated, corpus_tunes, simulate
 from tests.bench.truth.known import known

@@ -18,8 +18,9 @@ import numpy as np
 
 from disc.frame import theta_for, turn_for_onset_deg
 from disc.library.read.reference import tunes_of_abc
-from disc.library.records import TICKS_PER_QUARTER, ReferenceTune
+from disc.library.records import ReferenceTune
 from disc.records import Comb, Condition, Key, Metre, Note, Pin, Plate, Side, Tooth, Tune, Turns, Voice
+from disc.tune.score.records import TICKS_PER_QUARTER
 from tests.bench.truth.known import known
 
 COLLECTIONS = ("airdsAirs", "oneills1850", "ryansMammoth", "essenFolksong")

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from disc.library.records import TICKS_PER_QUARTER, FloatArray, IntArray, ReferenceTune
+from disc.library.records import FloatArray, IntArray, ReferenceTune
+from disc.tune.score.records import TICKS_PER_QUARTER
 
 
 @dataclass(frozen=True, slots=True)
