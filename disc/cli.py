@@ -45,7 +45,7 @@ COMMANDS = {
     "transcribe": ("transcribe", "transcribe"),
 }
 
-FAULT = 1  # exit code of a fault in the program itself; bad use and bad input are 2
+FAULT = 1  # exit code of a fault in the program itself; bad use and bad input are 2 (chosen, common practice)
 # What typer raises for bad use. It may carry its own copy of click, so the class is taken from typer itself.
 BAD_USE = next(kind for kind in typer.BadParameter.__mro__ if kind.__name__ == "ClickException")
 

@@ -49,6 +49,7 @@ def _shut(*corners: Point) -> tuple[Point, ...]:
 
 
 UNKNOWN_LEAN = (1.45, -1.25)  # where the drawn tip stands, in radii of the ring; by eye
+# Outlines on a circle of radius 1, drawn by eye.
 _RING = _arc(0.0, 2.0 * math.pi, 32)[:-1]
 _EYE_TOP = tuple((x, round(-0.45 * math.sin(math.pi * (x + 1.0) / 2.0), 4)) for x in (-1.0, -0.5, 0.0, 0.5, 1.0))
 _EYE = _EYE_TOP + tuple((x, -y) for x, y in _EYE_TOP[-2:0:-1])
@@ -77,7 +78,7 @@ MARKS: Mapping[Condition, Mark] = {
 # Around the mark of a pin that a person should look at again: dots, at this radius and of this colour.
 DOUBT_COLOUR, DOUBT_RADIUS, DOUBT_DOTS = "#1f2429", 1.8, 12
 CASING = "#fffdf8"
-LEAN_REACH = 1.9  # in units of the mark's size, a bent pin's lean is drawn at least so long
+LEAN_REACH = 1.9  # in units of the mark's size, a bent pin's lean is drawn at least so long; by eye
 
 
 def doubt_dots() -> tuple[Point, ...]:

@@ -40,7 +40,8 @@ ORDER = (
 # What was given may be wrong in these ways; then places are on another face, another disc or at another angle. (The way
 # of turning moves no place.)
 WRONGLY_GIVEN = (About.FACES, About.DIAMETER, About.DISC, About.COMB, About.SLOT)
-TOLD_FROM = 0.5
+TOLD_FROM = 0.5  # probability; told where it is likelier than not, chosen
+# Unless said otherwise: chosen by hand, not measured.
 # A face counts as blurred from here on; a photograph that was only set aside is a plain fact, probability 1.
 BLURRED_FROM = 0.95
 NOT_TRIED = (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 # Semitones above C of the seven letters, and by the signs after a letter: theory of music, no measurement.
 LETTER_SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-SIGN_SEMITONES = {"": 0, "#": 1, "♯": 1, "##": 2, "b": -1, "♭": -1, "bb": -2}
+SIGN_SEMITONES = {"": 0, "#": 1, "♯": 1, "##": 2, "b": -1, "♭": -1, "bb": -2}  # theory of music
 # The usual spelling where no key is known: the black keys as the nearest keys of the circle of fifths have them.
 PLAIN_NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
 SHARP_NAMES = ("C", "C♯", "D", "D♯", "E", "F", "F♯", "G", "G♯", "A", "A♯", "B")

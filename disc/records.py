@@ -111,10 +111,10 @@ class Plate:
         return self.diameter_mm / 2.0
 
 
-# What stands in for a value of the plate that nobody gave.
+# What stands in for a value of the plate that nobody gave. Common practice, no source; always told as assumed.
 USUAL: dict[str, Any] = {"turns": Turns.CLOCKWISE, "revolution_s": 45.0, "rest_arc_deg": 14.0}
 
-DOUBT_BELOW = 0.9  # confidence under which a site is marked for a person's eye
+DOUBT_BELOW = 0.9  # confidence under which a site is marked for a person's eye; chosen by hand
 
 
 # A place that was given without its uncertainty, by hand or in a table, is taken as known so well along each axis:

@@ -25,6 +25,7 @@ from disc.measures.length import length_mm
 from disc.measures.pitch import names_used, pitch_from
 from disc.records import Comb, Condition, Pin, Side, Tooth, ToothCondition
 
+# Unless said otherwise: chosen by hand, not measured.
 # A table of pins has a few hundred rows; a file this long is something else.
 LONGEST_TABLE_BYTES = 16_000_000
 MOST_ROWS = 100_000  # the list of the largest collection; pins and teeth are far fewer
@@ -109,6 +110,7 @@ def _whole(cell: str) -> int:
     return int(number)
 
 
+# The file's columns and their bounds, by definition (design: pins.csv).
 PIN_COLUMNS = (
     Column("id", int, low=0),
     Column("side", Side),
@@ -141,6 +143,7 @@ TOOTH_WORDS = {
     **dict.fromkeys(("doppelt", "doublée"), "doubled"),
 }
 
+# The file's columns and their bounds, by definition (design: comb.csv).
 COMB_COLUMNS = (
     Column("number", int, low=0, also=dict.fromkeys(("tooth", "no", "no.", "nr", "nr.", "n°", "zahn", "dent"), "")),
     Column("side", Side, also=dict.fromkeys(("face", "seite", "côté"), ""), words=SIDE_WORDS),

@@ -9,6 +9,7 @@ import os
 import sys
 import unicodedata
 
+# Unless said otherwise: chosen by hand, not measured.
 LONGEST_LINE = 600  # letters of a message; one that quotes a file may have thousands
 KEPT_AT_THE_END = 160  # letters of such a message that its end keeps: there stands what to do. Chosen by hand
 

@@ -88,6 +88,7 @@ def counted(n: int, one: str, many: str = "") -> str:
 
 
 # From which probability on which word is used where a percentage would say more than is known.
+# Probability from which each is said; wording only, chosen by hand.
 SURE_WORDS = ((0.98, "hardly in doubt"), (0.8, "likely"), (0.5, "sooner so than not"), (0.0, "in doubt"))
 
 

@@ -12,11 +12,15 @@ import struct
 import zlib
 from collections.abc import Iterator
 
-# Exif 2.3 tags: GPS IFD pointer; MakerNote; ImageUniqueID, CameraOwnerName, BodySerialNumber, LensSerialNumber; and the
-# tags of TIFF that hold names, IPTC and XMP: Artist, XMP, IPTC-NAA, Photoshop. DNG's CameraSerialNumber.
-GPS_IFD, EXIF_IFD = 0x8825, 0x8769
+from disc.photo.image import EXIF_IFD
+
+# Exif 2.3 tags, from memory: GPS IFD pointer; MakerNote; ImageUniqueID, CameraOwnerName, BodySerialNumber,
+# LensSerialNumber; and the tags of TIFF that hold names, IPTC and XMP: Artist, XMP, IPTC-NAA, Photoshop. DNG's
+# CameraSerialNumber.
+GPS_IFD = 0x8825
+# Tags, as said above, from memory.
 PRIVATE = frozenset({0x927C, 0xA420, 0xA430, 0xA431, 0xA435, 0x013B, 0x02BC, 0x83BB, 0x8649, 0xC62F})
-# Bytes of a value by TIFF's field type, 1 to 12.
+# Bytes of a value by TIFF's field type, 1 to 12; TIFF 6.0, section 2, from memory.
 _SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8}
 _TIFF = re.compile(rb"II\*\0|MM\0\*")
 _XMP = re.compile(rb"<x:xmpmeta.*?</x:xmpmeta>|<rdf:RDF.*?</rdf:RDF>", re.DOTALL)

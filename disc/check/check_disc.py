@@ -25,6 +25,7 @@ from disc.records import Finding, Side
 from disc.turn.bars import BarGrid
 from disc.turn.one_turn import OneTurn
 
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 FEWEST_STRIKES = 12  # fewer say nothing about each other
 
 

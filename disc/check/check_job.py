@@ -28,6 +28,7 @@ from disc.turn.turn_of_job import tune_doubts, turn_of_job
 from disc.words import Advance, no_progress
 
 PICTURE_FILE = "out/findings.svg"
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 # A file given as the disc's tune that does not lie on it: hardly ever is it the right one after all.
 NOT_ON_DISC = 0.95
 

@@ -17,6 +17,7 @@ from disc.frame import angle_difference_deg, wrap_deg
 from disc.job.corrections import REACH_MM
 from disc.records import Condition, Pin, Side
 
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 # A pin whose root lies this much elsewhere was set anew; below it, two readings differ by their own errors.
 MOVED_MM = 0.08
 LARGEST_TURN_DEG = 2.0  # between the zeros of two readings

@@ -15,6 +15,7 @@ from disc.records import Evidence
 SEEN, HEARD, KNOWN, MECHANICAL = "seen", "heard", "known", "mechanical"
 EVIDENCE_KINDS = (SEEN, HEARD, KNOWN, MECHANICAL)
 
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 # No single observation counts for more than about 3000 to 1: a wrong model of it should not make certainty.
 LARGEST_WEIGHT = 8.0
 

@@ -29,6 +29,7 @@ OTHER_COLOUR = "#009E73"
 MARGIN_MM = 4.0
 LEGEND_LINE_MM = 2.2  # from line to line of the legend; likewise
 TEXT_MM = 1.25  # height of the letters; likewise
+# Unless said otherwise: laid out by eye.
 RING_MM = 0.45  # radius of the ring about a finding
 LABEL_REACH_MM = 1.1  # from the ring's middle to its number
 LABEL_ROOM_MM = 1.8  # two numbers nearer than this would cover each other

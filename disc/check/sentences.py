@@ -11,6 +11,7 @@ from disc.records import Finding
 from disc.turn.places import place_words
 from disc.words import chance, likely
 
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 LEAST_TOLD = 0.3  # nats: evidence worth less is in the file, but not in the sentence
 
 

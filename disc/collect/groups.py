@@ -21,6 +21,7 @@ from disc.frame import FloatArray
 Cell = tuple[int, ...]
 Habits = FloatArray  # shape (discs, habits), each habit counted in its reach
 
+# Unless said otherwise: chosen by hand, not measured.
 # Below this probability a tune is not taken as known.
 SURE_TUNE = 0.5
 # Two discs share a habit if it differs by no more than this. Measured radii agree within 0.05 mm where the diameter
@@ -34,7 +35,7 @@ REACH = {
     "tracks": 3,
 }
 ROUNDING = 1e-9  # of a quotient that is exactly one
-# The neighbours of a cell, each pair of cells once.
+# The neighbours of a cell, each pair of cells once, by definition.
 _HALF_OF_THE_STEPS = [step for step in product((-1, 0, 1), repeat=len(REACH)) if step > (0,) * len(REACH)]
 
 

@@ -16,6 +16,7 @@ DISCS_FILE = "discs.csv"
 ROW_FORM = b"2"  # grows when a row says more than before, so that older rows are made anew
 PHOTO_ENDINGS = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif"})
 # A line a pair; what is left empty takes the usual value of Plate.
+# The file's columns and their bounds, by definition.
 DISC_COLUMNS = (
     Column("name", str),
     Column("diameter_mm", float, low=1.0, high=200.0),

@@ -16,7 +16,7 @@ from disc.records import Pin, Side
 
 PICTURES_FOLDER = "pictures"
 FACE_PX = 300  # of the longer side; chosen by hand
-MARK_PX = 2.2  # radius of a pin's ring, likewise
+MARK_PX = 2.2  # radius of a pin's ring, likewise; by eye
 
 
 def draw_picture(home: Path, item: Item, job: Job, pins: Sequence[Pin]) -> str:

@@ -13,6 +13,7 @@ from types import NoneType
 from typing import Any
 
 DONE, FAILED = "done", "failed"
+# Unless said otherwise: chosen by hand, not measured.
 LARGEST = 1e9  # no measure or count of a disc comes near; a damaged row may hold anything
 
 

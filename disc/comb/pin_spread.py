@@ -16,7 +16,7 @@ from disc.comb.assign import Assignment, assign_teeth, fit_scale
 from disc.frame import FloatArray
 from disc.records import Comb, Condition, Pin, Side
 
-MAD_TO_SIGMA = 1.4826  # 1 / Phi^-1(3/4): of a normal distribution
+MAD_TO_SIGMA = 1.4826  # 1 / Phi^-1(3/4): of a normal distribution, by definition
 # Setting by hand is not better than this, whatever the median says: about 0.01 mm along each axis. Common practice.
 LEAST_R_SIGMA_MM = 0.01
 LEAST_LEAN_SIGMA_MM = 0.012  # wire that stands straight to the eye; common practice, no source
@@ -24,7 +24,7 @@ LEAST_HEIGHT_SHARE = 0.04  # of the usual height; common practice, no source
 # A pin this far inside or outside its track still lifts the tooth: half a tip's width. Common practice, no source.
 LIFTS_WITHIN_MM = 0.12
 FEWEST_TO_FIT = 12  # a reading of fewer pins says little about the scale; then the pins in force are fitted instead
-RAYLEIGH_MEDIAN = 1.1774  # median of a Rayleigh distribution with sigma 1: sqrt(2 ln 2)
+RAYLEIGH_MEDIAN = 1.1774  # median of a Rayleigh distribution with sigma 1: sqrt(2 ln 2), by definition
 
 
 @dataclass(frozen=True, slots=True)

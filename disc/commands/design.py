@@ -12,6 +12,7 @@ from disc.records import Turns
 from disc.words import counted, progress, say, say_cautions, show_json
 
 TEMPO_HEARD = 0.02  # a change of tempo below this nobody hears; common practice, no source
+# Unless said otherwise: chosen by hand, not measured.
 USED_WELL = 0.6  # of the turn; below it the silence at the end is worth a word
 
 

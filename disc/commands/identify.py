@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from disc.records import Doubt
 
 
+# Unless said otherwise: chosen by hand, not measured.
 PART_TOP = 10  # matches shown of each tune, where a disc has several
 
 

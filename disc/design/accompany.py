@@ -19,6 +19,7 @@ from disc.tune.score.records import Rank, ScoreBar, ScoreIn, ScoreNote
 from disc.tune.write.lengths import beat_quarter, is_compound
 
 SYMBOL = re.compile(r"([A-G])([#b♯♭]?)([^/]*)(?:/([A-G])([#b♯♭]?))?")
+# Unless said otherwise: chosen by hand, not measured.
 BELOW_TUNE = 3  # semitones from the tune's lowest note down to the middle of the chords
 BASS_BELOW = 12  # and from there to the middle of the bass
 # A tune in whose moments more often than this something else sounds has an accompaniment of its own.

@@ -12,6 +12,7 @@ from disc.design.settings import KeepOut, Opening, Spot
 from disc.errors import BadInput
 from disc.tables import Column, parse_table, read_text
 
+# The file's columns and their bounds, by definition.
 KEEP_OUT_COLUMNS = (
     Column("r_mm", float, required=False, low=0.0, high=100.0),
     Column("theta_deg", float, required=False, low=0.0, high=360.0, below=True),

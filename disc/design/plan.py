@@ -18,6 +18,7 @@ from disc.records import Comb, Pin, Plate, Strike
 from disc.tune.score.records import Rank, ScoreIn, ScoreNote
 from disc.words import Advance, no_progress
 
+# Unless said otherwise: chosen by hand, not measured.
 RIM_STEP_MM = 0.5  # a diameter nobody gave is rounded up to this
 
 

@@ -23,6 +23,7 @@ from disc.tune.score.records import ScoreIn
 from disc.turn.turn_of_job import all_doubts
 from disc.words import Advance, no_progress
 
+# Unless said otherwise: chosen by hand, not measured.
 MOST_TIMES = 8  # a tune of one phrase; more would be a bell
 TUNES_NAMED = 4  # of a file with several tunes, how many are named in the message
 

@@ -17,6 +17,7 @@ import numpy as np
 from disc.frame import to_xy_mm
 from disc.records import Condition, Pin, Side
 
+# Unless said otherwise: chosen by hand, not measured.
 # How far a pin may have moved between two readings and still be the one a person meant: about a pin's thickness.
 # Two pins on one track stand at least twice as far apart, or the tooth could not fall between them.
 REACH_MM = 0.30

@@ -18,6 +18,7 @@ from disc.records import Comb, Pin
 from disc.tables import lines_of_comb, lines_of_pins
 
 Table = TypeVar("Table")
+# Unless said otherwise: chosen by hand, not measured.
 MOST_REMOVED = 0.1  # share of the rows that may go without being asked for
 
 

@@ -16,6 +16,7 @@ from disc.job.stage import Stage
 from disc.tables import read_text
 
 KEPT_FOLDER = ".kept"
+# Unless said otherwise: chosen by hand, not measured.
 MOST_KEPT = 30  # sets; each is some tens of kilobytes
 JOB_NAME = "job.json"
 # The tables that a person may edit in a spreadsheet, and the copies of them as this program last wrote them.

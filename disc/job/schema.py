@@ -20,7 +20,8 @@ from disc.records import USUAL, Plate, Turns
 from disc.results import StepResult
 from disc.stored import first_fault
 
-SCHEMA_VERSION = 2  # of job.json; raise with every change of its meaning, with a step from the version before
+# Of job.json; raise with every change of its meaning, with a step from the version before; by definition.
+SCHEMA_VERSION = 2
 R = TypeVar("R", bound=StepResult)
 
 

@@ -21,6 +21,7 @@ SHOWN = (
     "file", "number", "title", "collection", "score", "probability", "transposition", "tempo_ratio", "from_bar",
     "to_bar", "agree", "absent", "extra",
 )  # fmt: skip
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 FITS, LITTLE = 0.85, 24  # of the first one's score; agreeing notes beyond which a wrong tune is wrong, not unproven
 LIKELY, POSSIBLE = 0.9, 0.5  # wording only; the probability itself is shown beside it
 

@@ -17,6 +17,7 @@ from disc.library.search.query import Query, make_query
 from disc.records import About, Doubt, Turns
 from disc.results import DirectionResult
 
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 FOUND = 0.5  # from here on the tune is taken for found as the disc is said to turn, and nothing else is tried
 CLEAR = 0.9  # from here on, backwards; the library's figure is calibrated to about 0.05
 

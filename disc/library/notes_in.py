@@ -15,7 +15,7 @@ from disc.library.search.query import NORMAL_QUARTER_S, Query, make_query
 from disc.pitch_names import LETTER_SEMITONES, SIGN_SEMITONES
 
 NAMED = re.compile(r"([A-Ga-g])(##|bb|[#b♯♭]?)(-?\d)")
-RISES = {"u": 1, "+": 1, "d": -1, "-": -1, "r": 0, "=": 0}
+RISES = {"u": 1, "+": 1, "d": -1, "-": -1, "r": 0, "=": 0}  # signs of Parsons' code, and + - = for them; by definition
 MOST_CHARACTERS = 20_000  # typed; far beyond any tune's beginning, so longer is a file by mistake (chosen)
 NAME = "--notes"
 

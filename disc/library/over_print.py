@@ -24,6 +24,7 @@ from disc.tune.write.engrave import engrave, pdf_of_pages
 from disc.tune.write.musicxml import spelled
 
 AGREES, DISPLACED, EXTRA, ABSENT = "#000000", "#c46a00", "#8c8c8c", "#c00000"
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 # Strikes that the print does not have are set to the nearest sixth or quarter of a quarter.
 CELLS = (Fraction(1, 4), Fraction(1, 6))
 LONGEST = Fraction(4)  # quarters of one written note or rest; a whole note, as print has it

@@ -14,6 +14,7 @@ from disc.library.search.query import NORMAL_QUARTER_S
 from disc.records import Strike
 from disc.tune.write.sound import render_strikes, wav_bytes
 
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 LONGEST_NAME = 60  # characters
 
 

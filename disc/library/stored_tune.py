@@ -45,7 +45,7 @@ class StoredTune(BaseModel):
         return ReferenceTune(key, self.title, self.collection, onset, duration, pitch, bar, self.metre, self.fifths)
 
 
-LARGEST = 2**40  # ticks; far beyond any score, and far from where whole numbers end
+LARGEST = 2**40  # ticks; far beyond any score, and far from where whole numbers end; chosen
 
 
 def stored_values(tune: ReferenceTune) -> dict[str, object]:

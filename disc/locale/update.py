@@ -11,9 +11,11 @@ from pathlib import Path
 
 from disc.locale.catalogue import Language
 
+# Unless said otherwise: chosen by hand, not measured.
 HOUSE = Path(__file__).parents[1]
 # How sentences are named in the code: t("..."), t.plural("one", "many", n), mark("...").
-KEYWORDS = {"t": 1, "plural": 2, "mark": 1}  # and how many of the first arguments are words
+# Words to gather, and how many of the first arguments are words; by definition.
+KEYWORDS = {"t": 1, "plural": 2, "mark": 1}
 TRANSLATED = tuple(language for language in Language if language is not Language.EN)
 
 

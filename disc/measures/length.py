@@ -12,7 +12,7 @@ from disc.errors import BadInput
 from disc.measures.gauges import MM_PER_INCH, american_wire_mm, number_drill_mm, standard_wire_mm
 from disc.measures.number import number_from, shown, tidy
 
-# The line of the Paris foot: 443.296 of them are a metre (law of 19 frimaire an VIII, 10 December 1799).
+# The line of the Paris foot, by definition: 443.296 of them are a metre (law of 19 frimaire an VIII, 10 December 1799).
 MM_PER_LINE = 1000.0 / 443.296
 
 _UNITS = {

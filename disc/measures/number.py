@@ -10,6 +10,7 @@ _MINUS = str.maketrans({"−": "-", "–": "-", "‒": "-", "\u00a0": " ", "\u20
 _SIGNS = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⅓": "1/3", "⅔": "2/3"}
 _DECIMAL = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d{1,2})?", re.IGNORECASE)
 _FRACTION = re.compile(r"(?P<sign>[+-]?)((?P<whole>\d{1,6})(\s+|\s*-\s*))?(?P<above>\d{1,6})\s*/\s*(?P<below>\d{1,6})")
+# Unless said otherwise: chosen by hand, not measured.
 LONGEST = 60  # characters; no measure is longer, and a message quotes what was given
 
 

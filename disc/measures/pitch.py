@@ -17,6 +17,7 @@ from disc.measures.number import number_from, shown, tidy
 from disc.pitch_names import LETTER_SEMITONES
 
 A4_HZ, A4_MIDI = 440.0, 69.0  # ISO 16; MIDI 1.0 numbers the A above middle C 69
+# Unless said otherwise: chosen by hand, not measured.
 HIGHEST_MIDI = 140.0  # 26.6 kHz: beyond hearing and beyond every comb
 
 
@@ -30,8 +31,8 @@ class Names(StrEnum):
 
 # Semitones above C of the letters, H being the German B, and of the syllables; theory of music, no measurement.
 _STEPS = {letter.lower(): step for letter, step in LETTER_SEMITONES.items()} | {"h": 11}
-_SOLFA = {"do": 0, "ut": 0, "ré": 2, "re": 2, "mi": 4, "fa": 5, "sol": 7, "la": 9, "si": 11}
-# As in the trade's German: Es and As drop a letter; B stands for Hes.
+_SOLFA = {"do": 0, "ut": 0, "ré": 2, "re": 2, "mi": 4, "fa": 5, "sol": 7, "la": 9, "si": 11}  # theory of music
+# As in the trade's German: Es and As drop a letter; B stands for Hes. Theory of music.
 _GERMAN = {f"{note}is": step + 1 for note, step in _STEPS.items() if note != "b"}
 _GERMAN |= {f"{note}es": step - 1 for note, step in _STEPS.items() if note not in "eab"}
 _GERMAN |= {"es": 3, "as": 8, "ases": 7, "eses": 2}
@@ -45,6 +46,7 @@ _ACCIDENTALS = {"##": 2, "x": 2, "♯♯": 2, "bb": -2, "♭♭": -2} | dict.fro
 _ACCIDENTALS |= dict.fromkeys(("b", "♭", "flat", "bémol", "bemol"), -1)
 _ACCIDENTALS |= {"♮": 0, "": 0}
 
+# c² is c''; Helmholtz's strokes, by definition.
 _STROKES = str.maketrans({"¹": "'", "²": "''", "³": "'" * 3, "⁴": "'" * 4, "⁵": "'" * 5})  # c² is c''
 
 _CENTS = r"(?P<cents>[+-]\s*\d+([.,]\d+)?)\s*(cents?|ct|c|¢)?"

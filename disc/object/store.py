@@ -13,6 +13,7 @@ from disc.object.fields import BY_KEY, FIELDS
 from disc.stored import Stored
 
 OBJECT_FILE = "object.json"
+# Unless said otherwise: chosen by hand, not measured.
 LONGEST = 4000  # characters of a field; a description is a few sentences
 
 

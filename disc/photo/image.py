@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from disc.errors import BadInput, MissingPart
+from disc.measures.gauges import MM_PER_INCH
 from disc.tables import check_is_file
 
 if TYPE_CHECKING:
@@ -43,7 +44,6 @@ EXIF_IFD = 0x8769  # tags of Exif 2.32, as the others below; from memory
 EXIF_ORIENTATION = 0x0112  # Exif 2.32, from memory
 EXIF_FOCAL_35MM = 0xA405  # Exif 2.32, from memory
 EXIF_MAKE, EXIF_MODEL, EXIF_FOCAL, EXIF_ZOOM = 0x010F, 0x0110, 0x920A, 0xA404  # Exif 2.32, from memory
-MM_PER_INCH = 25.4  # exact; NIST SP 811, appendix B
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,8 +14,8 @@ from disc.frame import FloatArray, angle_difference_deg
 from disc.records import Condition, Pin, Side
 from disc.words import counted
 
-ENOUGH_SITES = 8  # a reading with fewer cannot be called the better one
 # Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
+ENOUGH_SITES = 8  # a reading with fewer cannot be called the better one
 FEWER = 0.5  # of the sites in force
 # Two readings of one face share nine tenths of their sites within this; two discs' faces, at their best turn, a third
 # (p1-p8, h1-h8, each face against each).

@@ -39,6 +39,7 @@ from disc.records import Pin, Plate, Side
 # renderers: 1 of 5 on h1-h8, 1 of 3 on p1-p8, 22 of 104 on faces that are hard on purpose); two photographs together
 # may still believe in them.
 IN_TABLE = 0.9
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 FAINTEST = -4.0  # from which it is kept to be weighed with the face's other photographs
 
 

@@ -140,9 +140,9 @@ SURE = 0.9
 SURE_NOT = 0.1  # as said above
 
 # What cannot be undone, and how sure it must be before the plan orders it: less than this leaves a look, with the
-# question that settles it. The house's rule: two per cent of doubt at most.
+# question that settles it. The house's rule, chosen: two per cent of doubt at most.
 IRREVERSIBLE = frozenset({Operation.PULL, Operation.PLUG, Operation.DRILL, Operation.SHORTEN})
-CERTAIN = 0.98
+CERTAIN = 0.98  # chosen: the house's rule
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from disc.words import chance, counted
 
 NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 MOST_SCORE_PAGES = 4  # chosen by hand
+# Unless said otherwise: laid out by eye on printed pages.
 # Tunes listed beside the best: at most so many in all, none less likely than this.
 MOST_MATCHES = 3
 LEAST_RIVAL = 0.01  # probability of a tune that is named beside the likeliest; chosen by hand

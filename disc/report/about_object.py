@@ -18,6 +18,7 @@ from disc.report.places import rim_outline
 from disc.results import ListenResult, PluckingResult, TeethResult, TuneResult
 from disc.words import CAUTIONS, counted, how_sure
 
+# Unless said otherwise: laid out by eye on printed pages.
 # Pixels of an overlay's longer side: 300 to the inch at the width at which it is set.
 OVERLAY_PX = 1400
 MARKS = "circle: sound, diamond: bent, square: stub, cross: missing; the number is the tooth's"

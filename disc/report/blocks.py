@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
+# Unless said otherwise: laid out by eye on printed pages.
 # A shorter table gains nothing from being halved.
 LEAST_HALVED = 8
 ANNEX = "provenance"

@@ -20,7 +20,7 @@ from disc.stored import Stored
 
 LOG_FILE = "log.json"
 LOG_PHOTOS = "photos/log"
-FIRST_STEP = 1  # steps are numbered from one, as people count; the first is the caution below
+FIRST_STEP = 1  # steps are numbered from one, as people count; the first is the caution below; by definition
 FIRST_NOTE = mark(
     "Let the mainsprings down, before the fly, the endless screw or any wheel of the music train is freed."
 )

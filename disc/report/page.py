@@ -19,6 +19,7 @@ from disc.report.headings import Language, heading
 
 _MEDIA = {"jpg": "image/jpeg", "jpeg": "image/jpeg", "png": "image/png", "svg": "image/svg+xml"}
 
+# Unless said otherwise: laid out by eye on printed pages.
 LONG_WORD = 24  # letters; no word of the report's own sentences is longer
 
 _STYLE = """

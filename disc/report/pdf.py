@@ -31,6 +31,7 @@ _STYLE = """
 #show table.cell: set block(breakable: false)
 """
 
+# Unless said otherwise: laid out by eye on printed pages.
 # A column up to this wide is a number, a date or a word: it is set as wide as it needs. So are columns of numbers.
 NARROW_LETTERS = 16
 # A column up to this wide holds a few words: it is as wide as its longest word and this many letters need, so that it

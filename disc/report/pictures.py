@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from disc.errors import BadInput
-from disc.photo.image import photo_formats
+from disc.photo.image import EXIF_IFD, photo_formats
 from disc.tables import check_is_file
 
 if TYPE_CHECKING:
@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 Outline = Sequence[tuple[float, float]]
 
 LARGEST_PHOTO_PX = 200_000_000  # beyond any camera; a larger one would fill the memory. Chosen by hand
-# Exif 2.3 (CIPA DC-008), tags 0x8769 (Exif IFD pointer), 0x9003 (DateTimeOriginal), 0x0132 (DateTime).
-EXIF_IFD, DATE_TIME_ORIGINAL, DATE_TIME = 0x8769, 0x9003, 0x0132
+# Tags of Exif 2.3 (CIPA DC-008), from memory.
+DATE_TIME_ORIGINAL, DATE_TIME = 0x9003, 0x0132
 
 
 def open_picture(path: Path) -> Image:

@@ -14,6 +14,7 @@ from disc.photo.plane.view import View
 from disc.records import Finding, Side
 from disc.report.pictures import open_picture
 
+# Unless said otherwise: laid out by eye on printed pages.
 # Half the side of what is shown around a place: a pin, its neighbours on the track, and the tracks beside it.
 AROUND_MM = 1.5
 SHOWN_PX = 320  # of a cut-out's side; chosen by hand

@@ -10,10 +10,10 @@ from disc.errors import BadInput
 from disc.pitch_names import LETTER_SEMITONES
 from disc.records import Key, Metre
 
-# Scale steps of each mode's tonic above the major key with the same signature, in semitones.
+# Scale steps of each mode's tonic above the major key with the same signature, in semitones; theory of music.
 MODE_STEPS = {"major": 0, "dorian": 2, "phrygian": 4, "lydian": 5, "mixolydian": 7, "minor": 9, "locrian": 11}
 MODE_WORDS = {"": "major", "maj": "major", "m": "minor", "min": "minor", "aeolian": "minor", "ionian": "major"}
-WIDEST_SIGNATURE = 7
+WIDEST_SIGNATURE = 7  # sharps or flats; there are seven letters, by definition
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from disc.records import Metre, Strike, Tune
 
 LEAST_SIGMA_S = 0.008  # no disc set by hand keeps time better; common practice, no source
 USUAL_SIGMA_S = 0.02  # where too few strikes tell; the middle of 10 to 30 ms, common practice, no source
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 WRITTEN_PARTS = (1, 2, 4, 3, 8, 6)  # parts of a quarter on which notes are written, in the order of preference
 COARSER_PARTS = 4  # of them, those that a place off the grid is named by
 

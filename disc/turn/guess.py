@@ -32,12 +32,14 @@ LENGTH_SIGMA_SEMITONES = 1.5
 TOGETHER_NATS = (0.3, -0.9, -0.4, 0.4, 0.4, 0.2, -0.5, 0.4, 0.4, 0.4, -0.2, -0.7)
 TOGETHER_S = 0.05  # strikes so near count as struck together; chosen by hand
 ROUNDS = 8  # of moving teeth, at most; chosen by hand
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 TRUST = 0.5  # the strikes of a tune are not independent draws from a key: half their number counts
 
 ALTERNATIVES = 3  # rows of pitches told beside the likeliest; chosen by hand
 
 TOGETHER = np.array(TOGETHER_NATS)
-STEP_NATS = np.log(np.array([STEP_CHANCE[step] for step in range(max(STEP_CHANCE) + 1)]))
+STEP_NATS = np.log(np.array([STEP_CHANCE[step] for step in range(max(STEP_CHANCE) + 1)]))  # by definition
+# Of the key profiles, turned to each tonic; by definition.
 LOG_PROFILES = np.array(
     [np.log(np.roll(p, tonic) / np.sum(p)) for p in KRUMHANSL_KESSLER.values() for tonic in range(12)]
 )

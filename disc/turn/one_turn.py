@@ -35,7 +35,7 @@ from disc.turn.tips import TipEstimate, as_expected, estimate_tips, fill_silent
 from disc.words import counted
 
 # Where pitches are not known the teeth still part the voices, roughly, by their order: the reader needs some pitch to
-# find the beat, and the beat is all that is used of it.
+# find the beat, and the beat is all that is used of it. Chosen: middle C, any would do.
 STAND_IN_PITCH = 60.0
 
 

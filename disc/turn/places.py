@@ -12,6 +12,7 @@ from fractions import Fraction
 from disc.records import Tune
 from disc.turn.bars import BarGrid
 
+# Fractions of a beat that have a sign of their own, by definition.
 ONE_SIGN = {Fraction(0): "", Fraction(1, 2): "½", Fraction(1, 4): "¼", Fraction(3, 4): "¾"}
 
 

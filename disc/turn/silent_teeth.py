@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 from disc.records import Comb
 
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 # More than this share of the teeth is no gap but a comb without pitches: a guess must then be asked for (--order).
 MOST_UNKNOWN = 1.0 / 3.0
 SCALE_STEP = 2.0  # semitones from tooth to tooth beyond the last that is known; common practice, no source

@@ -19,6 +19,7 @@ from disc.frame import FULL_TURN_DEG, FloatArray, onset_s, tip_for, turn_for_ons
 from disc.records import Comb, Plate, Strike, Tooth
 from disc.tune.read.step_grid import LONGEST_STEP_S, SHORTEST_STEP_S
 
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 # A track with fewer strikes tells nothing about its own shift.
 FEWEST_STRIKES = 4
 DEFAULT_LIMIT_DEG = 3.0  # common practice, no source: tips of one comb stand within a few degrees of their row

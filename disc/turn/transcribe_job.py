@@ -32,7 +32,9 @@ from disc.turn.settings import ACCEPTED_SETTING, SETTING_NAMES, TurnSettings, me
 from disc.turn.turn_of_job import turn_of_pins
 
 TEETH_FILE = "out/tune-teeth.pdf"  # the print with tooth numbers, where it is asked for
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 SURELY = 0.9  # of a tune that is one of several on a disc, to be named in the score
+# The file's columns and their bounds, by definition.
 STRIKE_COLUMNS = (
     Column("onset_s", float, low=0.0),
     Column("pitch", float, required=False, digits=3),

@@ -13,18 +13,17 @@ import pytest
 from disc.errors import BadInput
 from disc.locale.catalogue import Language, reader
 from disc.photo.board.draw_sheet import (
-    ADVANCE_EM,
     BAR_MM,
     COLUMNS,
     FONT_MM,
     MARGIN_MM,
-    PAGES_MM,
     how_to_use,
     lay_out,
     sheet_pdf,
     sheet_svg,
 )
 from disc.photo.board.pattern import checked_window, window_for
+from disc.typeset import ADVANCE_EM, PAPERS_MM
 
 DPI = 600
 PX = DPI / 25.4
@@ -46,10 +45,10 @@ def edges_mm(line):
 
 
 @needs_poppler
-@pytest.mark.parametrize("page", PAGES_MM)
+@pytest.mark.parametrize("page", PAPERS_MM)
 def test_true_to_a_fiftieth(tmp_path, page):
     picture = rastered(tmp_path, page, 30)
-    assert np.abs(np.array(picture.shape[::-1]) / PX - PAGES_MM[page]).max() < 0.05
+    assert np.abs(np.array(picture.shape[::-1]) / PX - PAPERS_MM[page]).max() < 0.05
     layout = lay_out(page, 30)
     y = layout.bar_mm[1]
     bar = edges_mm(picture[round((y + 1.0) * PX)])[[0, 3]]

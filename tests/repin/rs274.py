@@ -112,7 +112,7 @@ class Machine:
         if motion == "G1":
             assert self.feed > 0
         assert motion in ("G0", "G1"), "a move while no motion is set"
-        self._go(motion == "G0", **axes)
+        self._go(motion == "G0", cycle=False, **axes)
 
     def _cycle(self, motion: str, axes: dict[str, float], values: dict[str, float]) -> None:
         """3.5.16.1 (motions before), .3 (G81) and .5 (G83)."""

@@ -32,6 +32,7 @@ from disc.design.settings import LEAST_WALL_MM
 from disc.frame import wrap_deg
 from disc.records import Comb, Evidence, Finding, Pin, Plate, Side, Strike
 
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 # What a broken rule of space is worth where the measurement leaves no doubt; the prior is that of a rare slip.
 CLEAR_BREACH = 7.0
 PRIOR = 0.02  # no source

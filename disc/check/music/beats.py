@@ -23,6 +23,7 @@ from disc.turn.bars import late_s
 
 # What a listener notices in an even run; common practice, no source: 30 to 50 ms.
 LEAST_LATE_S = 0.06
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 LEAST_SIGMAS = 5.0  # of some 200 strikes none is that far off by chance
 PRIOR_OFF_BEAT = 0.001  # one pin in a thousand; common practice, no source
 # A pin set wrong may be anywhere up to half a beat from its place. Lateness, whose weight is limited, comes to 0.75:

@@ -10,6 +10,7 @@ from disc.check.music.music_places import MusicSite, PlayingPins, place_without_
 from disc.check.music.repeats import StrikesHeard, Votes, Window, nearest_gap, vote
 from disc.frame import FloatArray
 
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 LEAST_SAME = 0.25  # probability of being the same material from which a place's strikes are laid over another
 
 

@@ -26,6 +26,7 @@ from disc.frame import FloatArray
 from disc.library.records import Alignment, ReferenceTune
 from disc.records import Evidence, Finding, Pin
 
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 REGISTER_SEMITONES = 2.5  # blur of the register over which a reference's share of the strikes is taken
 STRIKES_BEFORE = 1.0  # the share is drawn towards one half as if so many strikes had been seen before
 # Pins gone, as a share of all, where a disc shows any sign of damage, and where it shows none. No source: the middle of

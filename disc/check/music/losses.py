@@ -16,7 +16,7 @@ from disc.records import Condition, Pin
 
 # ln odds for losses where no sign of damage is seen on any pin. On invented discs with 3 to 12 % of the pins gone, half
 # of them with a hole, and 2 to 5 leaning, none was without a sign; the value keeps undamaged discs free of findings.
-NO_SIGN_LOG_ODDS = -5.0
+NO_SIGN_LOG_ODDS = -5.0  # measured as said above
 
 
 # The reader's or a person's word alone (0.74) is a sign; a word that the measured lean speaks against is none: of some

@@ -18,6 +18,7 @@ from disc.frame import FloatArray
 
 # What is observed of a place, in the order of the columns of Wants.observed.
 OBSERVED = ("strain", "voice", "figure", "instead", "beat", "use", "crowd")
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 VOICE_REACH = 4  # semitones below a place that still belong to its own, upper, voice
 FIGURE_REACH = 3  # semitones above a place that still belong to its own, lower, voice
 RARE = 0.02  # base rate of a sound that the disc hardly has

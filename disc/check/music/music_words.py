@@ -17,6 +17,7 @@ from disc.records import Evidence
 # Which observations are told together, since they answer one question. How much a sound is used belongs to the repeats:
 # their votes are counted against it.
 TOLD_TOGETHER = {"repeat": ("strain", "voice", "instead", "use"), "figure": ("figure",), "beat": ("beat",)}
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 SPEAKS_FROM = 0.3  # nats: what is worth less in either direction is called no word at all
 
 

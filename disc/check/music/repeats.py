@@ -20,6 +20,7 @@ from disc.turn.bars import BarGrid, beat_lags_s
 
 BoolArray = npt.NDArray[np.bool_]
 
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 # Of strikes that belong to the same material, so many are found again: some pins are gone, some endings differ.
 FOUND_AGAIN = 0.88
 PRIOR_SAME = 0.05  # of two places a lag apart, before looking: dances repeat a bar about once in twenty lags

@@ -11,6 +11,7 @@ from disc.library.records import Alignment, ReferenceTune
 from disc.library.search.align import align
 from disc.records import Comb
 
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 LEAST_AGREEING = 8  # notes; fewer agree with any tune
 # Of the printed notes within what the disc plays, so many must be found for the tune to be that of the disc at all.
 LEAST_SHARE = 0.6

@@ -17,6 +17,7 @@ from disc.comb.pin_spread import Spread
 from disc.records import Condition, Evidence, Finding, Pin
 from disc.words import chance
 
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 # From here on a hole is called missing, or abandoned, without doubt.
 SURE = 0.8
 # Where the reading sees something and calls it a hole, it is an empty one: 49 of 49 on two renderers' faces, however

@@ -17,6 +17,7 @@ from disc.photo.marks.pins_from_sites import BENT_MM
 from disc.records import Condition, Evidence, Finding, Pin, Plate
 from disc.turn.assumed import ways_along
 
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 # Leaning pins were seen up to here (the wire kinks or breaks beyond); their leans are taken as spread evenly between.
 LARGEST_LEAN_MM = 0.5
 # What the reader's own word for a pin is worth: it is right in at least nine of ten cases (its bar), and wrong about

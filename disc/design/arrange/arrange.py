@@ -18,6 +18,7 @@ from disc.design.arrange.timing import Timing
 from disc.tune.score.records import Rank, ScoreIn
 from disc.words import Advance, no_progress
 
+# Unless said otherwise: chosen by hand, not measured.
 MOST_OTHERS = 5  # transpositions listed beside the best
 
 

@@ -19,6 +19,7 @@ from disc.frame import FULL_TURN_DEG, FloatArray, angle_difference_deg, theta_fo
 from disc.records import Pin, Plate
 
 BoolArray = npt.NDArray[np.bool_]
+# Unless said otherwise: chosen by hand, not measured.
 # The pin table is written to 0.0001 mm and 0.0001 degrees; distances are planned this much wider, so that what is read
 # back from the table still keeps the rules.
 ROUNDING_MM = 0.0002

@@ -23,6 +23,7 @@ from disc.tune.score.records import ScoreIn
 
 # Old pins are set to about 20 ms; a strike this far from its note still belongs to it. Common practice, no source.
 REACH_S = 0.080
+# Unless said otherwise: chosen by hand, not measured.
 ENDS_TRIED = 4  # strikes taken from each end of the turn to start from
 LEAST_SHARE = 0.5  # of the old pins: with fewer on the tune it is another tune
 FEWEST_PINS = 6  # fewer sound pins say nothing about key and tempo

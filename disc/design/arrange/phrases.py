@@ -12,6 +12,7 @@ RETURN_OF_A_SECTION = 3.0
 SAME_OPENING = 2.0  # a section that begins as another did; as said above
 LONG_LAST_NOTE = 1.0  # a rest likewise; as said above
 BY_EIGHT, BY_FOUR = 1.5, 0.75  # bars counted in eights, in fours; as said above
+# Unless said otherwise: chosen by hand, not measured.
 ENOUGH = 1.5  # points that make a bar line an end: a count of eight bars alone, or two weaker signs
 
 

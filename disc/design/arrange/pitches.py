@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from disc.errors import BadInput
 from disc.records import Comb, Plate, Tooth
 
+# Unless said otherwise: chosen by hand, not measured.
 # A tooth more than this off its note, the comb's common offset taken out, is too false to carry one. In semitones.
 FALSE_TOOTH = 0.4
 FEWEST_TEETH = 2  # one pitch makes no tune

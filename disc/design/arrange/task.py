@@ -26,6 +26,7 @@ from disc.tune.write.lengths import beat_quarter
 # Tempi tried, as shares of the time that fills the turn: a slightly quicker tune moves the holes of the two faces
 # against each other where they fall together. Five per cent is a change of tempo few would notice; choice, no source.
 TEMPO_SHARES = (1.0, 0.99, 0.98, 0.97, 0.96, 0.95)
+# Unless said otherwise: chosen by hand, not measured.
 TEMPO_COST = 1  # of two tempi alike otherwise the first is taken
 
 

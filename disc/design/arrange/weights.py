@@ -15,8 +15,9 @@ from fractions import Fraction
 from disc.design.settings import Prefer
 from disc.tune.score.records import Rank
 
-UNIT = 1000  # a melody note of one beat, on a beat, at its own pitch
+UNIT = 1000  # a melody note of one beat, on a beat, at its own pitch; chosen: whole numbers for the solver
 
+# Unless said otherwise: chosen by hand, not measured.
 # Where in the bar a note falls: a missing downbeat is heard most.
 DOWNBEAT, ON_BEAT, OFF_BEAT = 1.2, 1.0, 0.85
 # A note's length against one beat: a long note is missed more, within these bounds.

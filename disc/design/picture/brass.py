@@ -19,6 +19,7 @@ from disc.records import Plate, Side
 BRASS = (0.80, 0.615, 0.295)  # linear-light colour of clean brass under daylight, by eye
 STEEL = (0.60, 0.61, 0.63)  # polished steel likewise, by eye
 BEVEL_MM = 0.12  # broken edge of the plate, by eye
+# Unless said otherwise: chosen by eye on the drawn disc.
 SLOT_EDGE_MM = 0.04  # a screw's slot is not drawn sharper than this
 GROOVE_MM = 0.045  # spacing of the turning marks
 

@@ -12,6 +12,7 @@ from disc.design.picture.camera import Camera
 from disc.frame import FloatArray, disc_to_view_mm, to_xy_mm
 from disc.records import Pin
 
+# Unless said otherwise: chosen by eye on the drawn disc.
 DARK, BRIGHT = 0.10, 0.80  # of a polished side: where it mirrors the room, and the window
 SHADOW = 0.62  # how much of the light the shadow takes where it is deepest
 

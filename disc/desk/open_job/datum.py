@@ -17,6 +17,7 @@ from disc.job.corrections import Correction
 from disc.photo.plane.view import View
 from disc.records import Pin, Side
 
+# Unless said otherwise: chosen by hand, not measured.
 # A slot marked nearer to the centre than this share of the radius gives no direction.
 NEAREST_SLOT = 0.3
 FARTHEST_CENTRE = 0.25  # a centre this far off, in radii, is a slip of the hand

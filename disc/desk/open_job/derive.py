@@ -19,6 +19,7 @@ from disc.turn.one_turn import OneTurn
 from disc.turn.places import MusicPlace
 from disc.words import counted
 
+# Unless said otherwise: chosen by hand, not measured.
 # Teeth of unknown pitch are sounded as a rising scale from this MIDI number, so that they can be told apart.
 STAND_IN_FROM = 67.0
 MOST_CHANGES_TOLD = 6  # lines of what changed; the rest is counted (chosen, by looking at the page)

@@ -19,7 +19,7 @@ from disc.tables import PIN_COLUMNS
 CHANGEABLE = ("condition", "tooth", "diameter_mm", "height_mm", "lean_x_mm", "lean_y_mm")
 _COLUMNS = {column.name: column for column in PIN_COLUMNS}
 LONGEST_NOTE = 2000  # letters of a note; more is refused, not cut (chosen, nothing hangs on it)
-BY_HAND = ("confidence", 1.0)  # the reader itself never claims certainty
+BY_HAND = ("confidence", 1.0)  # the reader itself never claims certainty; chosen
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ import asyncio
 import json
 from typing import Any
 
+# Unless said otherwise: chosen by hand, not measured.
 # A page that does not read its stream is dropped after this many unread messages: it reloads everything on return.
 LONGEST_QUEUE = 200
 

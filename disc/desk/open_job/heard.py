@@ -16,6 +16,7 @@ from disc.frame import FloatArray
 from disc.job import Job
 from disc.records import Plate, Strike
 
+# Unless said otherwise: chosen by hand, not measured.
 LEAST_SHARE = 0.5  # of the pins heard must still strike their tooth, or the recording is not laid over the disc
 
 

@@ -21,8 +21,8 @@ from disc.photo.image import Pixels, load_photo, opencv
 from disc.photo.plane.view import View
 from disc.records import Side
 
-JPEG_QUALITY = 88  # no visible loss at the desk; half the bytes of 95
-OUTSIDE_BGR = (215, 228, 233)  # the ground of the page's stage
+JPEG_QUALITY = 88  # no visible loss at the desk, by eye; half the bytes of 95
+OUTSIDE_BGR = (215, 228, 233)  # the page's ground, base.css --table in its light form; by definition
 BROWSER_KINDS = {".jpg": "image/jpeg", ".jpeg": "image/jpeg", ".png": "image/png", ".webp": "image/webp"}
 
 

@@ -16,10 +16,11 @@ import numpy as np
 from disc.frame import FloatArray, disc_to_view_mm, to_polar, to_xy_mm, turns_seen, view_to_disc_mm
 from disc.records import Comb, Pin, Plate, Side, Turns
 
+# Unless said otherwise: chosen by eye at the desk.
 # Pixels across a plate laid flat: an eye cannot use more on a tablet's screen, and two such pictures are made in 0.3 s.
 FLAT_SIZE_PX = 1600
 FLAT_MARGIN = 1.04  # the rim and its shadow stay in the picture
-CIRCLE_POINTS = 97  # of a drawn circle, 3.75 degrees apart: within 0.1 % of its radius
+CIRCLE_POINTS = 97  # of a drawn circle, 3.75 degrees apart: within 0.1 % of its radius; chosen by that
 
 
 class Placing(Protocol):

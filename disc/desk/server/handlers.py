@@ -39,9 +39,10 @@ KINDS = {
     ".mid": "audio/midi",
     ".musicxml": "application/vnd.recordare.musicxml+xml",
 }
-LONGEST_REQUEST_BYTES = 1_000_000  # of an edit; photographs have their own handler and limit
+LONGEST_REQUEST_BYTES = 1_000_000  # of an edit, chosen by hand; photographs have a limit of their own
 # over the limit, still read to the end so that the refusal arrives; common practice, no source
 READ_AWAY_BYTES = 4_000_000
+# Unless said otherwise: chosen by hand, not measured.
 STREAM_PULSE_S = 1.0  # a pulse is sent this often: a page that hears none for some seconds knows that its desk is gone
 
 

@@ -14,6 +14,7 @@ from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+# Unless said otherwise: chosen by hand, not measured.
 KEPT_S = 3 * 24 * 3600.0  # a page left open over a week-end comes back; an older one is opened anew
 
 

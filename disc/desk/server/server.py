@@ -24,6 +24,7 @@ DESK_ADDRESS = ".desk.json"  # where the desk that holds the lock is; without th
 # How long the thread that thinks may keep the others waiting: an edit writes in some forty small steps, and before each
 # of them it waits so long. Chosen: with Python's own 5 ms an edit during a thought took twice as long.
 HAND_OVER_S = 0.0005
+# Unless said otherwise: chosen by hand, not measured.
 OUTSIDE_LOOK_S = 2.0  # how often the job is looked at for changes made by other commands
 
 

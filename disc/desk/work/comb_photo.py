@@ -23,6 +23,7 @@ from disc.records import Comb, Side, Tooth
 from disc.tables import format_comb
 from disc.words import counted
 
+# Unless said otherwise: chosen by hand, not measured.
 SHORTEST_BASE_PX = 20.0  # a known length shorter than this on the picture measures nothing
 # How far a marked tip may lie from a tooth of the table and still be that tooth: half the usual step between tracks.
 SAME_TIP_MM = 0.2

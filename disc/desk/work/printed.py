@@ -21,6 +21,7 @@ from disc.library.accepted import accepted_tune
 from disc.library.records import Alignment, ReferenceTune
 from disc.records import Comb, Strike
 
+# Unless said otherwise: chosen by hand, not measured.
 NEAR_SEMITONES = 0.5  # a tooth within a quarter tone either way plays the printed note
 
 

@@ -8,6 +8,7 @@ from disc.desk.open_job.derive import sounding_pitches
 from disc.errors import MissingPart
 from disc.records import Comb
 
+# Unless said otherwise: chosen by hand, not measured.
 # Half of compact disc audio's rate: the partials kept reach 11 kHz, and 40 teeth load in a blink.
 RATE_HZ = 22_050
 LOUDNESS = 0.5  # several teeth sound together; the page adds a limiter

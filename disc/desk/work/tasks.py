@@ -17,6 +17,7 @@ from disc.locale.catalogue import Language
 from disc.records import Turns
 from disc.words import Advance, counted
 
+# Unless said otherwise: chosen by hand, not measured.
 NEWS_EVERY_S = 0.1  # progress is sent no more often
 Task = Callable[[Session, Mapping[str, Any], Path, Advance], str]
 

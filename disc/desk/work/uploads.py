@@ -22,6 +22,7 @@ ENDINGS = {
     "photo": PHOTO_ENDINGS, "comb": PHOTO_ENDINGS, "recording": SOUND_ENDINGS, "score": SCORE_ENDINGS,
     "table": TABLE_ENDINGS,
 }  # fmt: skip
+# Unless said otherwise: chosen by hand, not measured.
 LARGEST_BYTES = 80_000_000  # a 50-megapixel photograph as JPEG or HEIF, a minute of sound, with room to spare
 LONGEST_STEM_BYTES = 120  # file systems take 255 bytes; endings and numbers are added
 MOST_KEPT = 24  # files of one desk that no step has taken in; the oldest goes

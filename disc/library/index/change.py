@@ -20,7 +20,8 @@ from disc.library.read.versions import groups_of, opening_keys, title_keys
 from disc.library.records import IntArray, ReferenceTune
 
 BoolArray = npt.NDArray[np.bool_]
-SHIFTS = {BY_PITCH.name: TUNE_SHIFT, BY_RANK.name: TUNE_SHIFT, BY_GRAM: np.uint64(0)}  # where the tune's number stands
+# Where the tune's number stands, by definition.
+SHIFTS = {BY_PITCH.name: TUNE_SHIFT, BY_RANK.name: TUNE_SHIFT, BY_GRAM: np.uint64(0)}
 
 
 def can_be_changed(index: Index) -> bool:

@@ -17,7 +17,9 @@ from disc.library.records import FloatArray, IntArray
 NAME = "gram"
 # Neighbours, and one note left out after any but the last. Of 60 discs with another version of their tune in the
 # library 56 had one among the first 200 tunes by these shapes, on both sides; four notes instead of five, 51.
+# The measured ones, by steps from note to note (one, or one skipped):
 PATTERNS = ((1, 1, 1, 1), (2, 1, 1, 1), (1, 2, 1, 1), (1, 1, 2, 1), (1, 1, 1, 2))
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 WIDEST = 12  # semitones of one interval; wider ones are too rare to be worth keys
 MIDDLING = 30.0  # notes: by the root of its length beyond this a longer tune has more shapes in common by chance
 COMMON = 0.5  # nats: a shape that stands in more than six tunes of ten says nothing

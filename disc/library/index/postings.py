@@ -22,10 +22,12 @@ from disc.library.index.groups import Keys
 
 Packed = npt.NDArray[np.uint64]
 
-# bits: 24 of tune, 8 of pitch, 20 of onset, 12 of note fill one word of 64
+# Bits: 24 of tune, 8 of pitch, 20 of onset, 12 of note fill one word of 64; by definition.
 TUNE_SHIFT, PITCH_SHIFT, ONSET_SHIFT = np.uint64(40), np.uint64(32), np.uint64(12)
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 ONSET_UNIT = 24  # parts of a quarter
-MOST_TUNES, MOST_ONSET, MOST_NOTE = 1 << 24, 1 << 20, 1 << 12  # notes beyond these are no start of a group
+# What those bits hold, by definition; notes beyond these are no start of a group.
+MOST_TUNES, MOST_ONSET, MOST_NOTE = 1 << 24, 1 << 20, 1 << 12
 SPILL = 24_000_000  # postings kept in memory: 290 MB; the installed corpus has 11 million
 BUCKETS = 128  # parts the spill is sorted in, one in memory at a time; chosen, the result does not depend on it
 

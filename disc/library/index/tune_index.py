@@ -40,6 +40,7 @@ from disc.tune.score.records import TICKS_PER_QUARTER
 
 Array = npt.NDArray[np.generic]
 
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 WARMED_BYTES = 1_000_000_000  # of larger libraries only what a search touches is read
 PAGE_BYTES = 4096  # of memory as systems map it (common practice, no source); only warms, changes no result
 TUNES_OF_A_BLOCK = 10_000  # held in memory at once while building; chosen, the result does not depend on it

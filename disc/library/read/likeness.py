@@ -23,7 +23,8 @@ from disc.tune.score.records import TICKS_PER_QUARTER
 
 Scores = npt.NDArray[np.float64]
 
-NO_TONE = 12  # what stands on a beat without a tone: one above the 12 tones
+NO_TONE = 12  # what stands on a beat without a tone: one above the 12 tones, by definition
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 LONGEST_REPEAT, SHORTEST_REPEAT = 24, 4  # bars; a part repeated at once is one part
 
 # Tones of the installed corpus, taken as described: each after the one before (rows), in per cent; C is the tonic.
@@ -41,7 +42,7 @@ AFTER = np.array([
     [12, 0, 6, 6, 1, 5, 0, 16, 4, 12, 37, 0],
     [26, 0, 15, 0, 4, 4, 0, 19, 1, 16, 0, 16],
 ]) / 100  # fmt: skip
-ALONE = np.array([23, 0, 15, 1, 17, 8, 0, 20, 0, 10, 1, 6]) / 100
+ALONE = np.array([23, 0, 15, 1, 17, 8, 0, 20, 0, 10, 1, 6]) / 100  # each alone; the same corpus
 # No tone is taken for rarer: a rare tone would otherwise decide alone. Of 1, 3 and 6 per cent the last told most true
 # pairs from backward ones.
 RAREST = 0.06

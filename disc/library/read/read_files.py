@@ -23,7 +23,7 @@ from disc.library.records import ReferenceTune, TuneKey
 from disc.tune.score.old_text import decode_old
 
 # Raise with every change that reads a file otherwise: libraries are then built anew.
-READER_VERSION = 4
+READER_VERSION = 4  # by definition
 CORPUS_COLLECTIONS = ("airdsAirs", "essenFolksong", "miscFolk", "nottingham-dataset", "oneills1850", "ryansMammoth")
 # Collections in several parts, of which the first is the melody: soprano of chorales, first violin of quartets, voice
 # of songs, upper staff of piano pieces. Left out are masses and madrigals, where no part can be told to be the melody.
@@ -34,6 +34,7 @@ SCORE_COLLECTIONS = (
 ABC_SUFFIXES = frozenset({".abc"})
 OTHER_SUFFIXES = frozenset({".mid", ".midi", ".xml", ".musicxml", ".mxl", ".krn", ".kern"})
 LARGEST_ABC_BYTES = 50_000_000  # the largest of the corpus has 0.2 million; a file this long is something else
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 FILES_AT_ONCE, BYTES_AT_ONCE = 24, 150_000  # of one batch
 WATCH_S = 1.0  # how often a worker looks whether its parent is still there
 

@@ -17,10 +17,11 @@ import numpy as np
 
 from disc.library.records import IntArray, ReferenceTune
 
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 COMMON_TITLE = 12  # a title that more tunes share names a kind of tune
 SHORTEST_TITLE = 4  # letters
 OPENING = 20  # notes of the opening that must agree
-NONE = 0  # the number of a title or an opening that says nothing
+NONE = 0  # the number of a title or an opening that says nothing; by definition
 ARTICLES = re.compile(r"\b(the|a|an|der|die|das|le|la|les|el)\b")
 
 

@@ -23,6 +23,7 @@ from disc.library.search.trial_places import Placement, trial_placements
 
 # A strike is at its place within three standard deviations of the fit, between these limits (seconds).
 NARROWEST_S, WIDEST_S = 0.030, 0.110
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 DISPLACED_S = 0.30  # the same tooth struck within this time of its place, and nothing nearer: displaced
 PRESENT = 0.8  # share of printed notes that a disc still plays, for the likelihood; the bars of damage are 0 to 35 %
 FOLD_NATS = 1.2  # a note found an octave off is worth this much less: about one in three is by intention

@@ -18,6 +18,7 @@ from disc.library.records import FloatArray
 from disc.library.search.chain import PLAIN
 
 MODEL_FILE = Path(__file__).with_name("belief.json")
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 # Below this many teeth a rhythm is all there is, and any tune with that rhythm fits.
 FEWEST_TEETH = 4
 

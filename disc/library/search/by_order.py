@@ -15,7 +15,9 @@ from disc.library.search.placed import Effort, PlacedTune, best_of_each, highest
 from disc.library.search.query import Query
 from disc.library.search.vote import candidates
 
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 LOOKED_AT = 20  # placements that are kept for their look alone, whatever their tuning says
+# As QUICK and THOROUGH of by_pitch.py, for searches by order of teeth:
 RANK_QUICK = Effort(grids=1, groups=8_000, votes=200_000, looks=4_000, rated=200, fine=40)
 RANK_THOROUGH = Effort(grids=2, groups=12_000, votes=600_000, looks=25_000, rated=800, fine=60)
 # Where that led to no tune, the strongest pulse in quarters is tried: of four hard discs it found two (halves none).

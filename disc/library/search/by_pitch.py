@@ -26,6 +26,7 @@ from disc.library.search.vote import candidates
 FINE_SHIFTS_S = np.array([-0.04, -0.02, 0.0, 0.02, 0.04])
 # factors of a rough tempo; half a per cent is 0.1 s in 20 s; chosen likewise
 FINE_STRETCHES = np.array([0.994, 0.997, 1.0, 1.003, 1.006])
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 COARSE_SPREAD_S = 0.03  # while tempo and start are known roughly
 LEAST_CLAIM, MOST_CLAIM = 2.0, 2.0  # nats; 0, 1 and 2.5 tried on practice discs (severe, seed 11): 0.69, 0.73, 0.73
 # Nearly all discs are known by the quick effort; where its first tune does not lead clearly, the search goes on.

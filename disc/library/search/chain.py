@@ -22,15 +22,16 @@ from disc.library.records import FloatArray, IntArray
 Nats = npt.NDArray[np.int16]
 Words = npt.NDArray[np.int64]
 
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 LANES = 4  # the last notes of the disc's melody that a chain may go on from, and the one at work
-STEPS = LANES - 1  # a step goes on by one, two or three notes: up to two are skipped on either side
+STEPS = LANES - 1  # a step goes on by one, two or three notes: up to two are skipped on either side; by definition
 SCALE = 50.0  # whole numbers to a nat: steps of 0.02 nat (chosen; a chain sums some hundreds of nats at most)
 FORBIDDEN = -32000  # below what any chain of MOST_NOTES can make up for
 MOST_NOTES = 320  # of the disc's melody; a disc of this kind has 50 to 300 pins in all
 WIDEST = 13  # semitones; wider leaps count as this wide
 LEVELS_AN_OCTAVE, SHORTEST_OCTAVE, OCTAVES = 12, -6, 10  # times from 1/64 s to 16 s in twelfths of a factor of two
 LEVELS = LEVELS_AN_OCTAVE * OCTAVES
-INTERVALS = 2 * WIDEST + 1  # -WIDEST to WIDEST semitones
+INTERVALS = 2 * WIDEST + 1  # -WIDEST to WIDEST semitones; by definition
 BLOCK_NOTES = 8192  # of the candidates laid at once: what stays in a processor's cache
 
 

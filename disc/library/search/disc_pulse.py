@@ -14,6 +14,7 @@ import numpy as np
 
 from disc.library.records import FloatArray, IntArray
 
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 # Pulses looked for, per second: from a quarter at 70 a minute to sixteenths at 180 a minute.
 SLOWEST_HZ, FASTEST_HZ = 1.2, 12.0
 OVERSAMPLING = 4.0  # trial rates within the width of one peak

@@ -21,6 +21,7 @@ from disc.library.search.placed import is_version
 from disc.library.search.query import NORMAL_QUARTER_S, Query
 from disc.library.search.rank_tunes import SAME_RANK_NATS, SAME_WAY_NATS, rank_tunes
 
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 ALIGNED = 5  # matches laid over their print note by note; where a later one lies is of little use, and costs as much
 THROUGHOUT, MOSTLY = 0.98, 0.75  # of what a melody that fits in every step has
 AS_WELL = 0.5  # nats: a tune that is no further behind fits as well

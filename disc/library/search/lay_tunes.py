@@ -30,6 +30,7 @@ from disc.library.search.chain import (
 from disc.library.search.tempi import trial_tempi
 from disc.tune.score.records import TICKS_PER_QUARTER
 
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 TOGETHER_S = 0.045  # strikes this near are of one moment; pins of one chord are some hundredths apart
 LEAST_LIKELY = 0.4  # of a moment's likeliest strike, to be taken for a note of the melody
 FEWEST_NOTES = 5  # of a melody; fewer fit anything (chosen, not fitted)

@@ -20,6 +20,7 @@ from disc.library.search.placed import PlacedTune
 from disc.library.search.rate import MARGIN_S
 from disc.library.search.trial_places import Placement
 
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 NEAR_PIECE_S = 0.2  # around a piece's first and last note, within which notes are its own
 MIDDLING_NOTES = 90.0  # of a print; the mean of the installed corpus
 

@@ -20,7 +20,8 @@ from disc.tune.read.voices import melody_probability as judge
 
 MODEL_FILE = Path(__file__).with_name("melody.json")
 PARTS = ("mean", "spread", "hidden", "hidden_constant", "weight")
-SEMITONES_OF_RANK = 1.7  # 12 semitones over the 7 steps of a scale
+SEMITONES_OF_RANK = 1.7  # 12 semitones over the 7 steps of a scale, by definition
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 LEAST = 0.001  # the networks are never surer than this
 
 

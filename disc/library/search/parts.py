@@ -15,6 +15,7 @@ from disc.library.records import IntArray, Match
 from disc.library.search.find_tunes import find_tunes
 from disc.library.search.query import Query
 
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 LEAST_STRIKES = 16  # of a part by itself; shorter ones are upbeats, codas and damage
 LEAST_PROBABILITY = 0.5  # of a part's answer, by itself
 EDGE = 0.03  # of the explained strikes at either end, which may be chance

@@ -13,6 +13,7 @@ from disc.library.records import FloatArray, IntArray
 from disc.library.search.disc_pulse import DiscPulse, divided, find_grids, unlike
 from disc.library.search.trial_places import Placement
 
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 GRIDS_FOUND = 4  # strongest pulses, of which the unlike ones are followed
 
 

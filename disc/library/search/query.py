@@ -9,6 +9,7 @@ import numpy as np
 from disc.errors import BadInput
 from disc.library.records import FloatArray, IntArray
 
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 FEWEST_STRIKES = 5  # fewer cannot tell one tune of thousands from another
 MOST_STRIKES = 2000  # a disc of this kind has 50 to 300 pins; common practice, no source
 NORMAL_QUARTER_S = 0.5  # a quarter at 120 a minute, against which tempo ratios are given

@@ -17,6 +17,7 @@ from disc.library.search.disc_pulse import DiscPulse
 from disc.library.search.vote import Candidates
 from disc.tune.score.records import TICKS_PER_QUARTER
 
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 NEAR_PLACE = 0.34  # steps of the grid within which a printed note stands at a place
 TOGETHER = 4  # strikes at one place of the grid that are looked at, highest first
 MET_NATS = 2.0  # a note that meets its tooth; chance: about one tooth in eight

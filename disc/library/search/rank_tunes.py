@@ -25,6 +25,7 @@ from disc.library.search.melody import SEMITONES_OF_RANK, melody_probability
 from disc.library.search.placed import highest, is_version
 from disc.library.search.query import Query
 
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 NEAR = (32, 120, 1_000)  # tunes by their shapes of five notes that are laid beside the disc, in ever more doubt
 WHOLE = 1_500  # a collection up to this size is laid beside the disc whole, so that each of its tunes gets a rank
 SAME_WAY_NATS, SAME_RANK_NATS = 0.6, 0.9  # of a step that rises or falls alike; that goes as far by rank

@@ -24,7 +24,8 @@ MARGIN_S = 1.0  # of picture before the first strike and after the last; chosen,
 # Share of printed notes still played: of 0.5 to 0.8 on 260 severe discs (seeds 131 and 135) 0.5 and 0.6 put most true
 # tunes first, 0.90 of them, 0.8 only 0.85; other discs are known with any of them.
 PRESENT = 0.6
-ABSENT_NATS = np.log(1.0 - PRESENT)
+ABSENT_NATS = np.log(1.0 - PRESENT)  # by definition
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 # Where nothing sounds for so long all pins are gone together, and a note absent there says nothing. Of 0.8 to 1.4 s on
 # the same discs 0.8 and 1.0 kept most true tunes among the first ten, 0.95; without it 0.92.
 SILENCE_S, SILENT_STEPS = 1.0, 3.0  # and at least so many usual steps from strike to strike

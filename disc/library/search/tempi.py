@@ -13,6 +13,7 @@ from disc.library.records import FloatArray, IntArray
 from disc.library.search.chain import LEVELS, LEVELS_AN_OCTAVE, level_of
 
 SMOOTH = np.array([0.25, 0.7, 1.0, 0.7, 0.25])  # twelfths of an octave to either side: pins are not exact
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 # Seconds of a quarter looked at: from a tune in breves on a quick disc to one in 32nds on a slow one.
 QUICKEST_S, SLOWEST_S = 0.03, 8.0
 APART = 3  # levels between two tempi of one print

@@ -16,6 +16,7 @@ from disc.library.search.disc_pulse import DiscPulse, find_grids
 from disc.library.search.melody import melody_probability
 from disc.tune.score.records import TICKS_PER_QUARTER
 
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 # Printed quarters of one step of the disc's grid: what notation makes of a pulse, from a 64th to a breve.
 STEP_QUARTERS = (1 / 16, 1 / 12, 1 / 8, 1 / 6, 3 / 16, 1 / 4, 1 / 3, 3 / 8, 1 / 2, 2 / 3, 3 / 4, 1, 3 / 2, 2, 3, 4)
 GRIDS_TRIED = 4  # pulses of the disc that are tried; chosen by hand, not fitted

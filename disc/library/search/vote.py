@@ -20,8 +20,9 @@ from disc.library.search.disc_pulse import DiscPulse
 
 Words = npt.NDArray[np.uint32]
 
-# 2**32 over the golden ratio (Knuth, The Art of Computer Programming 3, 6.4), and odd numbers without a reason.
+# 2**32 over the golden ratio (Knuth, The Art of Computer Programming 3, 6.4), and odd numbers chosen without a reason.
 TUNE_FACTOR, PITCH_FACTOR, ASKED_FACTOR = np.uint32(0x9E3779B1), np.uint32(0x85EBCA77), np.uint32(0xC2B2AE3D)
+# Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 NEIGHBOUR = 0.5  # of the votes for the starts one step earlier and later: strikes are sometimes a step off the grid
 LONGEST_GROUP_S = 4.0  # 3, 4 and 6 s found as many practice discs (seeds 103 and 107)
 QUARTER_S = (0.12, 4.0)  # trial tempi beyond these are not looked at; practice discs have 0.12 to 3.0

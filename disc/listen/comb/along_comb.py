@@ -18,9 +18,9 @@ from disc.listen.sound.beginnings import NewTone
 # All limits chosen by hand on the tuning draw of listen_fit.py and on two combs of draws already looked at: a
 # glockenspiel whose partials are 20 dB louder than its fundamentals, and a harp whose top register thumps.
 ALIKE_SEMITONES, LEAST_ALIKE, LEAST_ALIKE_SHARE = 0.35, 5, 0.12
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 CLEAR_OVER_DB, CLEAR_SHARE = 22.0, 0.4  # over its noise, and part of the loudest: a clear tone
 WHOLE_RATIOS = (2, 3, 4, 5, 6)  # partials of strings and pipes
-# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # Beyond FAR of the plucks about it a choice is doubted; a better one lies within NEAR of them.
 BESIDE, FAR_SEMITONES, NEAR_SEMITONES = 8, 8.0, 6.0
 SMOOTH_SHARE = 0.6  # of the plucks that must lie near those about them, before the rise says anything

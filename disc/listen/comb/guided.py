@@ -22,6 +22,7 @@ from disc.tables import MOST_TEETH
 from disc.words import Advance, no_progress
 
 AGAIN = "plucked again alone"
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # Two recordings of one tooth differ by some cents (warmth, another clock); teeth beside each other by a semitone, or
 # they are twins, of which nothing is said.
 SAME_SEMITONES, APART_SEMITONES = 0.12, 0.5

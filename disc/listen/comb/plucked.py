@@ -26,9 +26,9 @@ from disc.listen.sound.disturbed import Disturbance, faint_stretches, loud_stret
 from disc.records import ToothCondition
 from disc.words import Advance, no_progress
 
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # Two plucks of a sound tooth differ by some hundredths of a cent on clean recordings, by under a cent in noise.
 AGREE_CENTS = 3.0
-# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # Plucks that differ by more than this were not both of this tooth's fundamental: which of them was is not guessed.
 APART_CENTS = 40.0
 # A neighbour set off too: at least this loud against the tooth, new at both plucks, and at the neighbour's own pitch.

@@ -16,6 +16,7 @@ CARD_W, CARD_H, COLUMNS, GAP = 330, 150, 3, 14
 PANEL_W, PANEL_H, PANEL_TOP = 145, 88, 40  # px: spectrum and decay within a card; laid out by eye
 LOW_HZ, HIGH_HZ = 150.0, 12_000.0  # shown: from under the lowest tooth to the pluck's own noise; by eye
 RANGE_DB, DECAY_S = 70.0, 1.5  # shown below the loudest, and after the pluck; by eye
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 BLUR_S = 0.02  # of the band in which the decay is read: the next pluck shows so much sooner
 MARK = "#c0562b"
 COLOURS = ("#1f5f8b", "#c0562b", "#4a7c3a", "#7a4a8c", "#555555")

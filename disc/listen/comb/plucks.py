@@ -34,13 +34,13 @@ from disc.listen.turn.place.tones import tones_of
 
 # Scores stand for log-odds in nats; chosen by hand on the development and second sets, not fitted.
 LIVE_SCORE = 10.0
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 PASSED_OVER = -8.0  # a tone that begins and is not taken as a pluck
 SAME_PITCH, OTHER_PITCH = 3.0, -12.0  # of two plucks said to be of one tooth
 HALF_DEAD = -9.0  # one pluck rings, the other does not
 UNHEARD = -5.0  # a tooth or a pluck of which nothing is heard
 TICK = -5.0  # what an attack that is a tick counts against a dead tooth's pluck
 NO_CLICK = -4.0  # a dead tooth's pluck where the attack is not sharp, or a tick
-# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # One hand plucks one tooth about equally hard; a tone much weaker than its like nearby is no pluck of its own.
 FORCE_RANGE_DB, LACK_PER_DB = 6.0, 1.2
 LONELY = 4.0  # a tone heard only once within some seconds is hardly one of a tooth's plucks

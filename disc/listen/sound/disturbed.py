@@ -19,11 +19,11 @@ STEP_S, SMOOTH_STEPS = 0.01, 5
 # A voice's fundamental lies at 80 to 250 Hz (common knowledge of phonetics, from memory); the band ends well under the
 # lowest tooth.
 LOWEST_HZ, HIGHEST_HZ, UNDER_TOOTH = 80.0, 200.0, 0.6
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # Over the usual level, and over what the loudest fifth of the recording reaches (a case that thumps at each strike).
 OVER_USUAL_DB, OVER_LOUD_DB = 12.0, 8.0
 JOIN_S = 0.4  # a pause between two words
 SPEECH_S = 0.3  # shorter is a knock
-# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # Beginnings of nobody's so near each other are one disturbance; fewer than so many say nothing (drawn combs).
 NEAR_S, FEWEST_FAINT = 1.5, 2
 OWN_S = 0.12  # so near a pluck it is the pluck's own noise

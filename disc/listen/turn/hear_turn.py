@@ -36,7 +36,7 @@ from disc.words import Advance, no_progress
 # recording of another tune.
 LEAST_FIT = 0.45
 SPEED_STEP_S = 0.05  # of the speed curve as it is given; chosen by hand
-OWN_GAIN = 0.2  # of its band, at one strike at least: .09 at most of a dead tooth, .94 of one struck once
+OWN_GAIN = 0.2  # of its band, at one strike at least; chosen between a dead tooth's .09 at most and a live one's .94
 
 
 def read_turn(

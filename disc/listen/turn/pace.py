@@ -14,6 +14,7 @@ from disc.records import Tune
 # Listeners notice a change of pace of about 2 % in an even run (Drake and Botte, Perception and Psychophysics 54, 1993;
 # from memory).
 NOTICED = 0.02
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 LEAST_SHARE = 0.6  # of a stretch that must lie within what was heard
 
 

@@ -14,6 +14,7 @@ from disc.pitch_names import note_name
 
 # px: page, speed curve, edges and gap; laid out by eye
 WIDTH, SPEED_H, LEFT, RIGHT, TOP, GAP = 1100, 150, 60, 20, 62, 46
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 ROW_H, LEAST_ROLL_H, MOST_ROLL_H = 9.0, 180.0, 420.0  # px for a semitone, as far as the picture stays on one screen
 HEARD, UNEVEN, EXTRA = "#1f5f8b", "#d9822b", "#c0392b"
 SILENT_PEN: dict[str, svg.Value] = {"stroke": "#444444", "stroke_width": 1.4}

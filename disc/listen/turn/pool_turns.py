@@ -17,6 +17,7 @@ from disc.listen.turn.judge.silent_strikes import MOST_OF_A_LAP, PRIOR
 from disc.listen.turn.learn.true_pitches import OffTable
 from disc.listen.turn.turn_record import Missed, Silence, Turn
 
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # probabilities as they enter the sum of log-odds: no one recording is surer than a million to one
 LEAST, MOST = 1e-6, 1.0 - 1e-6
 

@@ -13,8 +13,8 @@ from disc.listen.turn.judge.silent_strikes import judged, silent_probability, st
 from disc.listen.turn.judge.single_extra import EXTRA_FROM, candidates, extra_probability
 from disc.listen.turn.turn_record import Sound
 
-TAIL_S = 1.0  # the end of a recording may lie beyond the disc's stop
 # Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
+TAIL_S = 1.0  # the end of a recording may lie beyond the disc's stop
 SAME_STRIKE_S = 0.045  # an extra sound so near one of its own pitch is that one
 
 

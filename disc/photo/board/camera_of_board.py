@@ -25,6 +25,7 @@ from disc.photo.plane.view import distort
 # where the board's middle is seen (2) and log scale, all in picture widths; uneven print; bulge along x, y and across.
 # Told so, what the picture shows hardly changes with the focal length, and the fit does not crawl along a bent valley.
 SIZE = 14
+# By definition.
 FOCAL, MIDDLE, K1, TURN, PLACE, UNEVEN, BULGE = 0, slice(1, 3), 3, slice(4, 7), slice(7, 10), 10, slice(11, 14)
 # Printers and copiers stretch by up to half a per cent, each direction for itself (common practice, no source).
 UNEVEN_PRINT = 0.004
@@ -34,6 +35,7 @@ BULGE_MM, BULGE_AT_MM = 0.10, 40.0
 MIDDLE_DOUBT = 0.003
 # Widths and log sigma, sigma of k1: wide, the board tells them; chosen by hand.
 FOCAL_WIDTHS, FOCAL_DOUBT, K1_DOUBT = 2.5, 0.8, 0.05
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 LEAST_NOISE_PX, MOST_NOISE_PX = 0.05, 0.35  # of single corners; what strays by more does so for a reason
 # Corners' errors run together a little from one to the next: their sigma counts this much more (common practice, no
 # source; the lens's errors on composed photographs are of the size then said, tests/bench/measure/sheet.py).
@@ -49,7 +51,7 @@ SETTLED = 1e-4  # square of a step in its own sigmas: along the valley the corne
 # Two photographs of one sheet, taken one after the other: refocusing changes the focal length by a per cent, k1 and the
 # print hardly (common practice, no source).
 APART = np.array([0.01, 0.001, 0.0002])
-FARTHEST_APART = 14.2  # chi square of three numbers at 3 sigma: what lies farther apart was not taken alike
+FARTHEST_APART = 14.2  # chi square of three numbers at 3 sigma, exact: what lies farther apart was taken otherwise
 COMMON = [FOCAL, K1, UNEVEN]
 
 

@@ -8,16 +8,13 @@ from itertools import groupby
 from disc import svg
 from disc.locale.catalogue import Language, Reader, mark, reader
 from disc.photo.board import pattern
-from disc.typeset import pdf_from_typst, typst_text
+from disc.typeset import ADVANCE_EM, LETTERING, PAPERS_MM, pdf_from_typst, typst_text
 
-# ISO 216; ANSI/ASME Y14.1 A, 8.5 x 11 in. A5 lies along the board.
-PAGES_MM = {"a4": (210.0, 297.0), "a5": (148.0, 210.0), "letter": (215.9, 279.4)}
 BAR_MM = 50.0  # the bar that a calliper is laid on; chosen
 BAR_LINE_MM, BAR_END_MM = 0.2, 4.0  # line's width, height of the bar's ends; laid out by eye
 TOP_MM, BAR_BELOW_MM = 40.0, 14.0  # of the board on the page, of the bar below it; laid out by eye
 FONT_MM, LINE_MM, MARGIN_MM = 3.2, 5.6, 7.0  # letters, lines and page's margin; laid out by eye
-FONT = "DejaVu Sans Mono"  # a face that the page setter carries with it
-ADVANCE_EM = 0.602  # width of every character
+# Unless said otherwise: laid out by eye.
 COLUMNS = 98  # a longer sentence would shrink all of them: translations keep to it
 HOW_TO_USE = (
     mark("Print at 100 % and lay the sheet flat on a hard, plane ground. The disc goes into the window."),
@@ -44,7 +41,7 @@ class SheetLayout:
 
 def lay_out(page: str, window_mm: int) -> SheetLayout:
     """The board in the upper half of the page, from side to side in the middle; on whole half millimetres."""
-    width, height = PAGES_MM[page]
+    width, height = PAPERS_MM[page]
     left = round(width - pattern.SIZE_MM[0]) / 2
     bottom = TOP_MM + pattern.SIZE_MM[1]
     return SheetLayout((width, height), (left, TOP_MM), (left, bottom + BAR_BELOW_MM), window_mm)
@@ -112,7 +109,7 @@ def how_to_use(t: Reader) -> list[str]:
 
 
 def _text(x: float, y: float, words: str, size_mm: float) -> str:
-    return svg.text(x, y, words, font_family=FONT, font_size=size_mm)
+    return svg.text(x, y, words, font_family=LETTERING, font_size=size_mm)
 
 
 def sheet_pdf(page: str, window_mm: int, language: Language = Language.EN) -> bytes:

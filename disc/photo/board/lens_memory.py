@@ -23,6 +23,7 @@ from disc.stored import Stored
 # bends a little otherwise (common practice, no source).
 FOCAL_WIDTH, K1_WIDTH = 0.03, 0.003
 FILE = "lenses.json"
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 MOST_PHOTOS = 20  # later ones still move the mean
 
 

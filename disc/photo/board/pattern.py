@@ -22,6 +22,7 @@ SQUARE_MM, MARKER_MM = 4.0, 3.0  # small enough that some stand about any disc, 
 MODULE_MM = 0.5  # a mark's 6 x 6 fields on 3 mm, exact; so is the white about it
 SIZE_MM = (COLUMNS * SQUARE_MM, ROWS * SQUARE_MM)
 MIDDLE_MM = (SIZE_MM[0] / 2, SIZE_MM[1] / 2)  # of the board and of the window, by definition
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # windows printed: discs of 22 to 40 mm (conventions: 15 to 40)
 SMALLEST_WINDOW_MM, LARGEST_WINDOW_MM, WINDOW_STEP_MM = 26, 44, 2
 ROOM_MM = 4.0  # window over disc

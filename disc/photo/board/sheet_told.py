@@ -16,6 +16,7 @@ from disc.photo.plane.face_plane import Plane
 # Before anything is measured: how far a face lies over its paper, and how far a print is off in size (common practice,
 # no source); a caliper reads the bar to a fiftieth of a millimetre.
 HEIGHT_MM, HEIGHT_DOUBT_MM, PRINT_DOUBT, BAR_DOUBT_MM = 2.0, 1.2, 0.003, 0.02
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 RIM_DOUBT = 0.001  # of the disc's size, by a caliper and by the rim's edge in the picture
 LOWEST_MM, HIGHEST_MM = -0.5, 8.0  # of a face over the paper it lies on; else the bar and the diameter disagree
 VAGUE_FOCAL = 0.02  # a focal length told worse than this leaves the perspective to the pins

@@ -12,6 +12,7 @@ from disc.photo.request import ReadSettings
 
 # A slot's edges over the noise of the band beside it: on rendered faces those placed to 0.03 mm stood out by 6 or more.
 FAINT_SLOT = 6.0
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 MEANT_MM = 0.6  # edges farther from where the slot is known to be are another thing's
 # For whoever types commands and for whoever works at the desk, where the page says its own tab in this place.
 MARK_IT = "mark it: disc read JOB ... --slot-SIDE u,v (pixels), or at the desk."

@@ -14,6 +14,7 @@ from disc.photo.plane.joint import Joint
 from disc.photo.plane.view import half_diagonal_px
 from disc.records import Pin
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 NOMINAL_HEIGHT_MM = 0.5  # where nothing tells the pins' height; conventions.md: 0.25-0.8 mm
 # Rim and slot on rendered faces that the networks were not trained on: sigma per axis at the rim.
 RIM_DOUBT_MM, RIM_DOUBT_PX = 0.012, 0.55

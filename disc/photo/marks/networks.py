@@ -20,7 +20,7 @@ from disc.photo.image import Pixels, opencv
 FOLDER = Path(__file__).parent / "nets"
 # What the networks were trained at; not free to choose.
 SITES_PX_PER_MM = 21.0
-SITES_STRIDE = 4  # px of the flattened face to one of the networks' map; fixed by how they are built
+SITES_STRIDE = 4  # px of the flattened face to one of the networks' map; fixed by how they are built, trained so
 CLOSER_PX_PER_MM = 42.0  # of the crops of the closer net; trained at
 CLOSER_PX = 48  # a crop's side; the net was trained at it
 FRAME_PX = 256  # the finder's picture, each way; it was trained at it

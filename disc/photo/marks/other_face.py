@@ -14,11 +14,11 @@ import numpy as np
 from disc.frame import FloatArray, to_xy_mm
 from disc.records import SOUNDING, Condition, Pin
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # Two readings of one hole, each good to 0.05 mm or so, lie nearer than this; two holes of a plate cannot.
 SAME_HOLE_MM = 0.18
 ON_TRACK_MM = 0.06  # setting and measuring together, two sigma
 STANDS = 0.8  # confidence from which a standing pin explains what lies behind it
-# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # Tails that are plain as such from which a face shows tails at all: only then may what seems to stand be one. Pins set
 # into blind holes from either side may stand back to back.
 FEWEST_TAILS = 3

@@ -19,8 +19,8 @@ from disc.photo.plane.settle import Perspective
 # source) and the measuring error together. Only the weighting of the first rounds depends on it.
 STRAY_MM = 0.05
 FEWEST_PINS = 6  # that tell a slant; chosen by hand
-SETTLED = 1e-6  # a field that changes by less, mm and mm a mm
 # Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
+SETTLED = 1e-6  # a field that changes by less, mm and mm a mm
 # Beginnings: gains from a far lens to a near one; shifts as pins of these heights make them, mm, either way.
 FIRST_GAINS, FIRST_REACHES, WIDEST_MM = (0.002, 0.008, 0.018), (0.0, 0.35, -0.35, 0.65, -0.65), 0.15
 

@@ -14,6 +14,7 @@ from disc.photo.image import opencv
 from disc.photo.marks.spots import Spots
 from disc.photo.plane.flatten import Flat
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # Circles on the tip, well within the thinnest wire, and on the plate about it, looked at in so many places each; grey
 # levels of the deepest shade, where colours are noise.
 TIP_MM, PLATE_MM, AROUND, SHADE = (0.01, 0.035, 0.06, 0.075), (0.32, 0.40, 0.48, 0.55), 24, 10.0
@@ -22,10 +23,9 @@ TIP_MM, PLATE_MM, AROUND, SHADE = (0.01, 0.035, 0.06, 0.075), (0.32, 0.40, 0.48,
 # by another lamp, of another wire) spread evenly over this field, and of pins as brown as the plate (rust).
 PLATE_SPREAD, PIN_SPREAD = np.array([0.06, 0.05]), 0.04
 OTHER_MARKS, OTHER_PINS, FIELD = 0.10, 0.12, 0.8  # as said above, on rendered faces
-RUSTY = 0.01  # half a per cent on those faces
+RUSTY = 0.01  # half a per cent on those rendered faces
 # A face's pins that lie so few spreads from the plate's colour are not told from it.
 TOLD_APART = 2.0
-# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # That a mark is as pins are says less than that it is not: dust, filings and tails of the other face's are steel too.
 MOST = 1.0
 

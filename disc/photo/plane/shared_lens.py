@@ -16,7 +16,7 @@ from disc.frame import FloatArray
 # Two photos of one disc, taken one after the other, differ in focal length by refocusing, in the pins' height by how
 # the two faces were pinned (common practice, no source).
 FOCAL_APART, HEIGHT_APART_MM = 0.04, 0.02
-FARTHEST_APART = 11.8  # chi square of two numbers at 3 sigma: what lies farther apart was not taken alike
+FARTHEST_APART = 11.8  # chi square of two numbers at 3 sigma, exact: what lies farther apart was taken otherwise
 
 
 @dataclass(frozen=True, slots=True)

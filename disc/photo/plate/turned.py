@@ -22,11 +22,11 @@ from disc.photo.plane.face_plane import Plane
 # Between hub and rim, sampled as finely as the marks are cut and the camera shows them; sectors short enough that a
 # middle 0.1 mm off does not smear their profiles. Finer and coarser sectors told the middle equally well (rendered).
 FROM_RADII, TO_RADII, STEP_MM, SMOOTH_MM, SLOW_MM = 0.22, 0.97, 0.016, 0.012, 0.07
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 SECTORS, ROWS, SAMPLES = 24, 8, 4  # rows of a sector of which the median is taken; samples averaged into a row
 AT_ONCE = 24  # rows
 RINGS = 40  # between hub and rim, each with a middle of its own
 STRONGEST = 3.0  # of the usual contrast; letters, shadows and dirt lie above it
-# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # A radius at which all sectors together stand out by this much is a cut, and so is what lies this near to it.
 CUT_STANDS_OUT, CUT_MM = 2.5, 0.1
 # Even shallow marks lie a hair towards the light, all alike.

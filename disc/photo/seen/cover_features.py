@@ -24,8 +24,8 @@ NAMES = (
     *("area", "area off", "area L off", "area a off", "area b off", "area grain", "area spread"),
     *("rim of area", "sharp part", "contrast", "beyond the rim", "middle part", "compact"),
 )
-COLOURS = 7  # parts of the picture by colour, of which areas are made
 # Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
+COLOURS = 7  # parts of the picture by colour, of which areas are made
 ROUNDS = 8  # of the plate's robust fit
 FARTHEST = 12.0  # spreads beyond which nothing is told apart
 

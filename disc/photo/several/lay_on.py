@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from disc.frame import FULL_TURN_DEG, FloatArray
 
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # Two readings of one pin, each in its own plane: radii differ by less than this, and laid on one another they meet.
 REACH_MM, MEET_MM = 0.25, 0.15
 STEP_DEG, TRIED = 0.5, 8  # of the votes, and how many of the best turns are made exact

@@ -22,6 +22,7 @@ from disc.records import Condition, Pin, Side
 from disc.words import counted
 
 PX_PER_MM, MARGIN_MM = 32.0, 1.2  # a pin is some 8 px wide; white about the plate. Laid out by eye
+# Unless said otherwise: laid out by eye.
 TITLE_PX, GROUND = 56, (250, 250, 250)  # line above each face, and its colour (RGB)
 RING_MM, LETTERS = 0.32, 0.45  # size of a mark; letters as OpenCV scales its font. By eye: legible at full size
 # px of the sheet between places that are projected; what lies between is interpolated (chosen; a view bends little

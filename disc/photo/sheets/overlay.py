@@ -18,6 +18,7 @@ from disc.photo.sheets.sheet_marks import BesidePins, draw_beside_pins
 from disc.records import Condition, Pin
 from disc.words import counted
 
+# Unless said otherwise: laid out by eye.
 TRACK_COLOUR = (120, 70, 20)  # RGB; dim, since tracks are no finding
 
 

@@ -11,6 +11,7 @@ from disc.photo.board.sheet_told import SheetTold
 from disc.photo.image import opencv
 from disc.photo.plane.view import View
 
+# Unless said otherwise: laid out by eye.
 # BGR; of the set of overlay.py, for eyes that confuse red and green. Left out: the colour of doubt.
 USED_COLOUR, LEFT_OUT_COLOUR = (230, 159, 0), (0, 0, 255)
 CLOSE_UP_COLOUR = (66, 228, 240)  # BGR, of the same set

@@ -31,7 +31,8 @@ CLEAR_MM = 1.0
 # R above the plate: more than the play of a plate laid on its table and of its zero. And how fast the drill comes down
 # to it: a second or two, yet slow enough to stop by hand. Chosen by hand, both.
 RETRACT_MM = 0.5
-APPROACH_MM_MIN = 60.0
+# Unless said otherwise: chosen by hand, not measured.
+APPROACH_MM_MIN = 60.0  # down to the plate; as said above
 LONGEST_COMMENT = 90  # letters of a line; chosen by hand
 _PLAIN: dict[int, str] = {ord("("): "[", ord(")"): "]", ord("ß"): "ss", ord("µ"): "u", ord(";"): ","}
 LEAST_SAFE_MM = 2.0  # above the plate where no pin stands; chosen by hand

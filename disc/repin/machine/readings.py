@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 # More than the play of a worn small milling table; common practice, no source.
 OVERRUN_MM = 1.0
-SECONDS_PER_DEGREE = 3600  # of arc
+SECONDS_PER_DEGREE = 3600  # of arc, by definition
 
 
 @dataclass(frozen=True, slots=True)

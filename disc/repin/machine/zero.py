@@ -17,6 +17,7 @@ from disc.measures.length import length_mm
 # A touch with an edge finder or a centring microscope is good to about 0.02 mm (common practice, no source); more than
 # this and a point was mistaken, or the disc lies on chips.
 MOST_RESIDUAL_MM = 0.05
+# Unless said otherwise: chosen by hand, not measured.
 LEAST_TOUCHED = 3  # two give place and turn, the third shows a mistaken one
 # Points closer together than this tell the disc's turn too badly: 0.02 mm over 2 mm are 0.6 degrees.
 LEAST_APART_MM = 2.0

@@ -23,7 +23,7 @@ from disc.repin.sheets.face_sheet import pin_mm, window_outline_mm
 from disc.repin.work.metal_left import slot_size_mm
 
 IN_DOUBT = "_IN_DOUBT"
-MM_UNITS = 4  # $INSUNITS, DXF reference: 4 is millimetres
+MM_UNITS = 4  # $INSUNITS, by definition: 4 is millimetres in the DXF reference
 COLOURS = {  # AutoCAD colour index, DXF reference
     Operation.LOOK: 4,
     Operation.LEAVE: 8,
@@ -34,6 +34,7 @@ COLOURS = {  # AutoCAD colour index, DXF reference
     Operation.SET: 3,
     Operation.SHORTEN: 30,
 }
+# Unless said otherwise: chosen by eye on the printed sheet.
 TEXT_MM = 0.5  # height of hole numbers in the drawing, at the disc's own scale
 
 

@@ -18,7 +18,6 @@ from disc.repin.sheets.labels import Box, place_beside, spread_on_ring
 from disc.repin.sheets.operation_marks import OTHER_FACE_PEN, STRAIGHTEN_REACH, draw_legend, draw_mark, sign_radius_mm
 from disc.repin.sheets.rows import SHEET_HEADING, reason_words, sheet_row
 from disc.repin.sheets.sheet import (
-    ADVANCE_EM,
     HAIR_MM,
     NARROW_MM,
     PAGES_MM,
@@ -30,11 +29,13 @@ from disc.repin.sheets.sheet import (
     text_width_mm,
 )
 from disc.repin.work.metal_left import slot_size_mm
+from disc.typeset import ADVANCE_EM
 from disc.words import counted
 
 MARGIN_MM = 12.0  # no printer needs more; common practice, no source
 BAR_MM = 100.0  # the printed check bar, to be measured with a rule; half a millimetre on it is then half a per cent
 CROSS_MM = 10.0  # of the cross at the bore's middle; chosen by hand
+# Unless said otherwise: laid out by eye on the printed sheet.
 HEAD_MM = 30.0  # height of the title block
 FOOT_MM = 26.0  # height of check bar and legend
 NUMBER_SIZE_MM = 2.4  # digits 1.75 mm high: read at arm's length; about 7 points

@@ -16,6 +16,7 @@ from disc.repin.sheets.sheet import DIGIT_HEIGHT_EM, Point, text_width_mm
 Box = tuple[float, float, float, float]  # left, top, right, bottom
 
 DIRECTIONS = 24  # about the mark, tried for its number: every 15 degrees; chosen by hand
+# Unless said otherwise: chosen by eye on the printed sheet.
 # Distances from the edge of the mark to the number, mm on paper; the first that is free wins.
 DISTANCES_MM = (0.5, 1.2, 2.2, 3.4, 4.8, 6.5, 8.5, 11.0, 14.0)
 AIR_MM = 0.25  # between a number and anything else

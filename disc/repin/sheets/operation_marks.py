@@ -16,6 +16,7 @@ LEAVE_GREY = "#8a8a8a"
 # Broken lines, mm on paper: what is not worked on this face, and what is in doubt. Chosen by hand, by looking.
 OTHER_FACE_PEN = Pen(HAIR_MM, "#8a8a8a", (0.3, 0.3))
 DOUBT_PEN = Pen(HAIR_MM * 1.5, "#000000", (0.5, 0.4))  # in doubt, as said above
+# Unless said otherwise: laid out by eye.
 DOUBT_RADII = 1.6  # of the ring that says in doubt, in radii of the sign
 PIN_GREY = "#b4b4b4"
 STRAIGHTEN_REACH = 1.6  # of the arrow's head beyond the pin, in radii of the sign

@@ -16,14 +16,12 @@ from disc.frame import disc_to_view_mm, to_xy_mm
 from disc.locale.catalogue import Language
 from disc.locale.said import said_in
 from disc.records import Side
+from disc.typeset import ADVANCE_EM, LETTERING, PAPERS_MM
 
 Point = tuple[float, float]
 
-PAGES_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1 A, 8.5 x 11 in
+PAGES_MM = {name: PAPERS_MM[name] for name in ("a4", "letter")}  # those offered for printed sheets; chosen
 
-# Lettering: a fixed-width face that the page setter carries with it, so that the width of words is known exactly.
-FONT = "DejaVu Sans Mono"
-ADVANCE_EM = 0.602  # width of every character
 DIGIT_HEIGHT_EM = 0.729  # of a "1": 1493 of the font's 2048 units
 # Line widths of ISO 128, group 0.35, from memory. Hair lines: a 600 dpi printer (0.042 mm) still shows them at 0.1.
 HAIR_MM = 0.10
@@ -137,7 +135,7 @@ class DrawnSheet:
         x, y = at
         turned = f"rotate({svg.number(turn_deg)} {svg.number(x)} {svg.number(y)})" if turn_deg else None
         self._parts.append(svg.text(
-            x, y, words if as_is else self.said(words), font_family=f"{FONT}, monospace", font_size=size_mm,
+            x, y, words if as_is else self.said(words), font_family=f"{LETTERING}, monospace", font_size=size_mm,
             text_anchor=anchor, fill=colour, xml_space="preserve", font_weight="bold" if bold else None,
             transform=turned,
         ))  # fmt: skip

@@ -127,6 +127,7 @@ class Depth:
 
 # A pin should sit at least this many of its own diameters deep, and three are plenty. Common practice, no source.
 LEAST_SEAT_DIAMETERS = 1.5
+# Unless said otherwise: chosen by hand, not measured.
 USUAL_SEAT_DIAMETERS = 3.0  # what is drilled where the plate allows it
 
 

@@ -39,6 +39,7 @@ TIMING_S = 0.010
 # Common practice, no source.
 COVERED_SHARE = 0.75
 LEAST_RADIAL_MM = 0.02  # no hole is set better than this by hand; common practice, no source
+# Unless said otherwise: chosen by hand, not measured.
 # A place farther than this from any beat is on none: three times a setting error of 20 ms.
 REACH_S = 0.060
 # Beats are counted in parts of a quarter no finer than this: quavers, semiquavers and triplets of them.

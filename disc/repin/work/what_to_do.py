@@ -23,6 +23,7 @@ from disc.repin.records import SURE, SURE_NOT, Operation, StationTask
 from disc.turn.assumed import ways_along
 from disc.words import likely
 
+# Unless said otherwise: chosen by hand, not measured.
 # An empty hole that was never checked: as likely wanted as not.
 UNCHECKED = 0.5
 # Tips are brought over no farther than this share of their height (about 11 degrees); beyond it the pin is set anew.

@@ -12,7 +12,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-FURTHEST = 1e-6  # probabilities nearer to 0 and 1 are taken as so far from them: their logarithm is still a number
+# Probabilities nearer to 0 and 1 are taken as so far from them: their logarithm is still a number (chosen).
+FURTHEST = 1e-6
 
 
 @dataclass(frozen=True, slots=True)

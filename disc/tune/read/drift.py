@@ -13,6 +13,7 @@ import numpy.typing as npt
 from disc.frame import FloatArray
 
 STRETCH_S = 3.0  # parts of the turn that each keep one rate: some tens of strikes tell it (chosen, not fitted)
+# Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 # Rates up to 4.5 per cent off; a dividing error that drifts faster would be seen on the disc. Half a per cent apart.
 RATES = np.linspace(-0.045, 0.045, 19)
 PHASES = 16  # of a step, tried in each stretch; chosen, a sixteenth is under a setting error
@@ -21,7 +22,7 @@ RATE_SIGMA, PHASE_SIGMA = 0.006, 0.06
 SIGMA_S, STRAYS = 0.015, 0.04  # setting error of a strike, and the share off any grid; chosen, not fitted
 WAVES = 6  # of the smooth curve over the turn that the drift may follow (chosen; DRIFT_NATS pays for them)
 RIDGE = 1e-3  # a strike's weight of each wave's own size being 0: keeps the fit from running off; chosen by hand
-KNOTS = 60
+KNOTS = 60  # places of the curve as it is given; chosen by hand, ten to a wave
 
 
 def drifted(onset_s: FloatArray, step_s: float) -> tuple[FloatArray, FloatArray, float]:

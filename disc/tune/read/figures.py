@@ -16,6 +16,7 @@ BoolArray = npt.NDArray[np.bool_]
 # A roll's notes follow each other faster than the notes of any run on a disc, 20 to 60 ms on the mean; setting errors
 # may part two of them further. Common practice, no source.
 MEAN_ROLL_GAP_S, ROLL_GAP_S = 0.075, 0.125
+# Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 # Chords that were meant as one spread less than this by setting errors alone: four errors of 15 ms.
 LEAST_ROLL_S = 0.06
 ROLL_NOTES = (3, 7)  # fewest and most of a rolled chord; common practice, no source
@@ -29,7 +30,7 @@ WRITTEN_NATS = 2.0
 
 # Of the intervals of a rolled chord this share at most are seconds: more make it a slide or a turn.
 MOST_SECONDS = 0.34
-TINY = 1e-300  # the logarithm of nothing
+TINY = 1e-300  # the logarithm of nothing; chosen, near the least a float holds
 
 
 @dataclass(frozen=True, slots=True)

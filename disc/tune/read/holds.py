@@ -18,6 +18,7 @@ from disc.tune.read.step_grid import StepGrid, refine, weigh
 from disc.tune.read.straighten import HOLD_NATS, STEADY, Hold, TimeMap
 
 MOST_HOLDS = 2  # held notes in a turn; each costs HOLD_NATS besides (common practice, no source)
+# Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 LONGEST_TRIED, BROKEN_TRIED = 2, 3  # of the longest gaps, and of those at which the grid breaks most
 STEPS_TRIED = 4  # likeliest steps of the grid that a hold is tried with; chosen, not fitted
 FEWEST_ON_A_SIDE = 6  # strikes, or a side fits any grid; chosen, not fitted

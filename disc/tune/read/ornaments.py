@@ -21,6 +21,7 @@ BoolArray = npt.NDArray[np.bool_]
 
 # An ornament's notes follow each other, and lead to their note, within this; common practice, no source.
 QUICK_S = (0.03, 0.118)
+# Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 TOGETHER_S = 0.03  # two melody strikes closer than this are one double stop
 WIDEST_SINGLE, WIDEST_STEP, WIDEST_GROUP = 5, 4, 5  # semitones: of a single grace; from note to note; of a whole group
 MOST_BEFORE = 4  # notes of a turn before its note

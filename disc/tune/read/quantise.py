@@ -20,6 +20,7 @@ from disc.tune.read.metre import MetreReading, step_quarter
 IntArray = npt.NDArray[np.int64]
 BoolArray = npt.NDArray[np.bool_]
 
+# Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 # Nats that a stretch off the grid must gain. Limits: one stretch in four, one in a thousand.
 LEAST_COST, FIRST_COST, MOST_COST = 1.1, 5.0, 6.9
 # A place cannot be told better than this share of a step, however small the setting errors.

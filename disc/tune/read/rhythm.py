@@ -14,6 +14,7 @@ import numpy as np
 from disc.frame import FloatArray
 from disc.tune.read.pulse import Lattice, Structure
 
+# Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 # Weight of the beat's own table, and of no knowledge, in counts, against the bar's table.
 BEAT_COUNTS = 20.0
 FLAT_COUNTS = 2.0  # of no knowledge, as said above; chosen by hand

@@ -23,10 +23,11 @@ from disc.frame import FloatArray
 SHORTEST_STEP_S, LONGEST_STEP_S = 0.06, 0.9
 # A strike's setting error, one standard deviation; fitted within these limits.
 LEAST_SIGMA_S, MOST_SIGMA_S = 0.004, 0.035
+# Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 STRAYS = 0.02  # share of strikes off any grid, before fitting
 PEAKS = 10  # likeliest steps that are refined; chosen by hand
 KEPT = 4  # of them, given to the metre; chosen by hand
-CYCLES = (1, 2, 3, 4, 6)
+CYCLES = (1, 2, 3, 4, 6)  # steps of the cycles that a grid may have strong places by
 # Where the quarter is known the step is one of its parts, and may be finer than one would look for. Halves only: a
 # triplet is found inside its beat (quantise.py), and 6/8 goes in eighths.
 PARTS_OF_QUARTER = (1, 2, 4, 8)
@@ -161,7 +162,7 @@ def _fit_sigma(off_s: FloatArray, step_s: float) -> tuple[float, FloatArray]:
 
 
 _CYCLE = np.array(CYCLES)
-_FIRST = np.r_[0, np.cumsum(_CYCLE)[:-1]]  # where each cycle's shares begin in one row of them all
+_FIRST = np.r_[0, np.cumsum(_CYCLE)[:-1]]  # where each cycle's shares begin in one row of them all; by definition
 _SIZE = np.repeat(_CYCLE, _CYCLE).astype(float)
 
 

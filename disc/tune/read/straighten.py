@@ -21,6 +21,7 @@ from disc.tune.read.step_grid import LONGEST_STEP_S, SHORTEST_STEP_S, StepGrid, 
 # Nats that each way of bending must gain: its numbers (a beginning and a rate; six waves) at half log n each for 200
 # strikes, and as much again because many places are tried.
 SLOWING_NATS, DRIFT_NATS = 14.0, 28.0
+# Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 # A hold's: a place among the turn's gaps (a hundred or two) and a length (half log n).
 HOLD_NATS = 9.0
 FEWEST = 8  # strikes; fewer fit any bend (chosen, not fitted)
@@ -77,7 +78,8 @@ class TimeMap:
         return _through(straight_s, self.straight_s, self.real_s)
 
 
-STEADY = TimeMap(np.array([0.0, 1.0]), np.array([0.0, 1.0]))  # no drift and no hold: straight time is real time
+# No drift and no hold: straight time is real time; by definition.
+STEADY = TimeMap(np.array([0.0, 1.0]), np.array([0.0, 1.0]))
 
 
 def _through(at: FloatArray, x: FloatArray, y: FloatArray) -> FloatArray:

@@ -18,8 +18,9 @@ SHORTEST_BARS = 4
 LONGEST_BARS = 32  # of a strain; common practice, no source
 LONGEST_ENDING = 2  # bars of an ending; common practice, no source
 # Of the notes of two bars that were meant alike, at least this share is in both: at 15 % of the strikes lost from each,
-# 0.85 are on the mean (Dice's coefficient), and one bar in twenty has less than 0.65.
+# 0.85 are on the mean (Dice's coefficient), and one bar in twenty has less than 0.65: chosen by that.
 ALIKE = 0.65
+# Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 PLACES = 96  # places of a quarter told apart: eighths of a triplet
 
 

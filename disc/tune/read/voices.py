@@ -18,6 +18,7 @@ from disc.frame import FloatArray
 
 BoolArray = npt.NDArray[np.bool_]
 
+# Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 # Strikes closer than this were meant together: four setting errors of 15 ms, less than any fast run's step.
 TOGETHER_S = 0.055
 NEAR_S = (0.35, 0.8, 2.5)  # widths of the surroundings looked at

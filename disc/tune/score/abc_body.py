@@ -14,7 +14,7 @@ from disc.tune.score.abc_key import ACCIDENTAL, key_accidentals
 from disc.tune.score.abc_repeats import Segment, SegmentNote
 from disc.tune.score.records import TICKS_PER_QUARTER
 
-WHOLE = 4 * TICKS_PER_QUARTER  # ticks of a whole note
+WHOLE = 4 * TICKS_PER_QUARTER  # ticks of a whole note, by definition
 
 TOKEN = re.compile(
     r"""

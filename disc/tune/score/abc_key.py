@@ -8,15 +8,16 @@ from __future__ import annotations
 import re
 
 SHARPS = "FCGDAEB"  # the order in which sharps are added; flats in the reverse
+# Of the major key on each letter; theory of music.
 MAJOR_FIFTHS = {"F": -1, "C": 0, "G": 1, "D": 2, "A": 3, "E": 4, "B": 5}
-# Fifths of a mode against the major key on the same tonic.
+# Fifths of a mode against the major key on the same tonic; theory of music.
 MODE_FIFTHS = {
     "": 0, "maj": 0, "ion": 0, "mix": -1, "dor": -2, "m": -3, "min": -3, "aeo": -3, "phr": -4, "loc": -5, "lyd": 1,
 }  # fmt: skip
 # "Es" and the like are German names of keys that stand in some collections.
 KEY = re.compile(r"^\s*([A-Ga-g])(#|b|s(?![a-z]))?\s*([A-Za-z]*)")
 GLOBAL = re.compile(r"(\^\^|\^|__|_|=)([A-Ga-g])\b")
-ACCIDENTAL = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
+ACCIDENTAL = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}  # semitones; the ABC standard named above
 
 
 def key_fifths(text: str) -> int:

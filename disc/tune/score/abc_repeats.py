@@ -9,6 +9,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+# Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 # A tune never repeats so often; the limit keeps a damaged file from running on for ever.
 MOST_SEGMENTS_PLAYED = 5000
 MOST_PARTS_PLAYED = 64  # of a P: field; likewise a limit for damaged files

@@ -16,6 +16,7 @@ from types import FrameType
 
 from disc.errors import BadInput
 
+# Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 BUDGET_S = 4.5  # of processor time for one tune, so that reading and refusing stay within five seconds together
 
 

@@ -29,16 +29,18 @@ BASS = (
     r"bass clarinet|basso?|cello|violoncell[oe]|contrabass|continuo|left|linke|gauche|sinistra|l\.?h|pedal|bassoon|"
     r"fagott|tuba"
 )
-NAMED, SECONDED, LOWEST = 3.0, -1.5, -3.0
+# Weights of a part's signs of being the tune, in no unit: chosen by hand on scores of the corpus; not fitted.
+NAMED, SECONDED, LOWEST = 3.0, -1.5, -3.0  # named as the tune, as one that follows, as a bass
+# Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 WORDS_SUNG = 3.0  # a part with words under it is sung
 HEIGHT = 2.0  # for an octave above the mean of the parts
 ALONE = 1.0  # one note at a time, against chords
 STEPS = 2.0  # moves by steps, against leaps and repeated notes
-REPEATED = -1.5
+REPEATED = -1.5  # the same note over and over
 ORDER = -0.15  # for each place further down the page
 # A part that begins something at fewer than this share of the busiest part's moments only throws in a word.
 SPARSE, SPARSE_COST = 0.3, 8.0
-MOST_STEP = 2  # semitones
+MOST_STEP = 2  # semitones of what counts as a step; theory of music
 
 
 @dataclass(frozen=True, slots=True)

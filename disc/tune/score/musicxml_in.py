@@ -23,6 +23,7 @@ from disc.tune.score.records import ScorePart
 from disc.tune.score.written import WrittenNote, WrittenScore, part_codas, remarks_of
 from disc.tune.settings import MODE_STEPS, MODE_WORDS
 
+# Quarters of MusicXML's note types, by definition.
 UNITS = {
     "breve": Fraction(8), "whole": Fraction(4), "half": Fraction(2), "quarter": Fraction(1), "eighth": Fraction(1, 2),
     "16th": Fraction(1, 4), "32nd": Fraction(1, 8),
@@ -30,6 +31,7 @@ UNITS = {
 # Words of a direction where the signs' own attributes are left out, as many programs do.
 DA_CAPO, DAL_SEGNO = re.compile(r"^\W*(d\.? ?c\b|da capo)", re.I), re.compile(r"^\W*(d\.? ?s\b|dal segno)", re.I)
 FINE, TO_CODA = re.compile(r"^\W*fine\W*$", re.I), re.compile(r"^\W*to coda", re.I)
+# Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 SLOWEST, FASTEST = 5, 1000  # quarters a minute; beyond, no musician's
 MOST_STAVES = 8  # of one part
 FINEST = 1_000_000  # divisions of a quarter; more is damage

@@ -72,7 +72,7 @@ def _struck_with(ordered: Sequence[ScoreNote], i: int) -> list[ScoreNote]:
     return found
 
 
-_ORDER = {Rank.MELODY: 0, Rank.BASS: 1, Rank.INNER: 2}
+_ORDER = {Rank.MELODY: 0, Rank.BASS: 1, Rank.INNER: 2}  # what comes first, by definition
 
 
 def _unique(notes: Sequence[ScoreNote]) -> list[ScoreNote]:

@@ -22,6 +22,7 @@ from disc.tune.score.safety import ScoreFile, ScoreKind, check_abc, check_counts
 from disc.tune.score.written import DEFAULT_QUARTER_S
 
 MANY_REPEATS = re.compile(r":\|\s*(?:\d{2,}|x)|\|:{3,}")
+# Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 MOST_TUNES = 2000  # a printed collection; larger ones are split by their own index
 
 

@@ -11,7 +11,7 @@ from fractions import Fraction
 
 from disc.records import Key, Metre
 
-# Ticks of one quarter: whole for 64th notes, triplets, quintuplets, septuplets and nonuplets (2**5 * 3**2 * 5 * 7).
+# Ticks of one quarter, chosen: 2**5 * 3**2 * 5 * 7 is whole for 64th notes and for parts of 3, 5, 7 and 9.
 TICKS_PER_QUARTER = 10080
 
 

@@ -17,14 +17,15 @@ from xml.parsers import expat
 from disc.errors import BadInput
 from disc.tune.score.old_text import decode_old
 
+# Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 # A disc holds some hundred notes. These limits leave room for a whole movement to cut a tune from, and keep the slowest
 # reader (music21, some 3000 notes a second on a slow machine) and its memory (about 20 kB a note) within bounds.
 LARGEST_FILE_BYTES = 8_000_000
 LARGEST_MIDI_BYTES = 1_000_000  # some 300 000 events, two seconds of reading
-LARGEST_XML_BYTES = 24_000_000
-LARGEST_TEXT_BYTES = 2_000_000
+LARGEST_XML_BYTES = 24_000_000  # once unpacked
+LARGEST_TEXT_BYTES = 2_000_000  # ABC, kern and the like
 MOST_NOTES = 6_000  # two seconds of the slowest reader, as said above
-MOST_BARS = 3_000
+MOST_BARS = 3_000  # as played
 LONGEST_TITLE = 120  # letters kept of a title or a name; the rest is cut off (chosen, nothing hangs on it)
 LONGEST_S = 1800.0  # half an hour of music; a disc plays one minute
 # What is no note takes a reader's memory too. A printed note needs some twenty elements of XML or forty characters of
@@ -32,7 +33,7 @@ LONGEST_S = 1800.0  # half an hour of music; a disc plays one minute
 MOST_XML_ELEMENTS = 200_000
 MOST_XML_SIGNS = 20_000  # what music21 makes an object of, note or not
 MOST_KERN_CELLS = 40_000  # some thousands of notes, with the rests and signs between them; chosen
-MOST_ABC_CHARACTERS = 250_000
+MOST_ABC_CHARACTERS = 250_000  # of one tune
 DEEPEST_XML = 60  # elements inside one another; MusicXML needs about ten
 MOST_PACKED_FILES = 200  # in one compressed score, which holds two or three; chosen
 LARGEST_FIGURE = 256  # of a metre or a unit of length; the shortest value ever printed is a 256th, from memory

@@ -13,6 +13,7 @@ from disc.tune.score.records import ScoreBar, ScoreIn, ScoreNote, ScorePart
 from disc.tune.score.safety import LONGEST_TITLE, MOST_BARS, check_counts, check_length
 from disc.words import counted
 
+# Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 DEFAULT_QUARTER_S = 0.5  # only to judge the length of a score without a tempo
 Span = tuple[Fraction, Fraction]  # quarters at which a bar begins and ends
 

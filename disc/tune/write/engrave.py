@@ -8,10 +8,12 @@ from importlib.resources import files
 
 from disc import svg
 from disc.errors import DiscError
+from disc.typeset import PAPERS_MM
 
 # ISO 216 A4, in mm; verovio counts its page in tenths of a millimetre at scale 100.
-A4_WIDTH_MM, A4_HEIGHT_MM = 210.0, 297.0
+A4_WIDTH_MM, A4_HEIGHT_MM = PAPERS_MM["a4"]
 MARGIN_MM = 15.0  # of white about the page; laid out by eye
+# Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 TITLE_MM = 9.0  # room for the title, on every page alike
 TITLE_SIZE_MM = 5.5  # of the letters; laid out by eye
 SUBTITLE_SIZE_MM = 3.2  # likewise
@@ -19,7 +21,7 @@ SUBTITLE_SIZE_MM = 3.2  # likewise
 # Common practice, no source.
 SCALE_PERCENT = 72
 UNITS_PER_MM = 10.0 * 100.0 / SCALE_PERCENT  # verovio's tenths of a millimetre at that scale; exact
-# A hair of room all around, for slurs and tempo marks that reach beyond the staves.
+# A hair of room (1.5 mm, by eye) all around, for slurs and tempo marks that reach beyond the staves.
 FITTED = {
     "adjustPageHeight": True,
     "pageWidth": round((A4_WIDTH_MM - 2 * MARGIN_MM) * UNITS_PER_MM),

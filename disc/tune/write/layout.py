@@ -33,9 +33,10 @@ class Clef:
         return {"G": 71.0, "F": 50.0}[self.sign] + 12 * self.octave
 
 
-# tried in this order, plain ones first: sign, line or octaves up
+# Tried in this order, plain ones first: sign, line or octaves up. Chosen.
 UPPER_CLEFS = (Clef("G", 2), Clef("G", 2, 1), Clef("G", 2, 2), Clef("F", 4))
 LOWER_CLEFS = (Clef("F", 4), Clef("G", 2), Clef("G", 2, 1), Clef("G", 2, 2))  # likewise
+# Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 # Half a staff, and one ledger line's room on each side, in semitones: what lies further out costs readability.
 COMFORT = 9.0
 

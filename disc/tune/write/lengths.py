@@ -10,10 +10,10 @@ from fractions import Fraction
 
 from disc.records import Metre
 
-# Values with a sign of their own, longest first: powers of two, dotted, and the same in triplets.
+# Values with a sign of their own, longest first: powers of two, dotted, and the same in triplets; by definition.
 PLAIN = tuple(Fraction(8, 2**k) for k in range(9))
-DOTTED = tuple(value * Fraction(3, 2) for value in PLAIN)
-TRIPLET = tuple(value * Fraction(2, 3) for value in PLAIN)
+DOTTED = tuple(value * Fraction(3, 2) for value in PLAIN)  # a dot adds half, by definition
+TRIPLET = tuple(value * Fraction(2, 3) for value in PLAIN)  # three in the time of two, by definition
 VALUES = frozenset(PLAIN) | frozenset(DOTTED) | frozenset(TRIPLET)
 
 

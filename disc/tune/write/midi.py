@@ -17,9 +17,11 @@ from typing import Any
 from disc.records import Key, Note, Tune, Voice
 
 # 2^7 * 3 * 5: sixteenths, triplets and quintuplets fall on whole ticks, and a tick of a slow quarter is half a ms.
+# Chosen.
 TICKS_PER_QUARTER = 1920
 # General MIDI level 1 sound set (MIDI Manufacturers Association, 1991): instrument 11, counted from 1, is Music Box.
 MUSIC_BOX_PROGRAM = 11 - 1
+# Key velocities, the tune before its accompaniment; chosen by ear.
 LOUDNESS = {Voice.MELODY: 96, Voice.ACCOMPANIMENT: 76}
 GRACE_TICKS = TICKS_PER_QUARTER // 12  # how long before its note, where no strike says; common practice
 

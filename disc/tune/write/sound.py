@@ -19,6 +19,7 @@ from disc.frame import FloatArray
 from disc.records import Strike
 
 RATE_HZ = 44_100  # compact disc audio, IEC 60908
+# Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 PEAK = 0.89  # one decibel below full scale: no clipping, also after a player's resampling
 # (b_1 / b_n)^2 = 1 / ratio: the share of each partial, see above.
 SHARES = tuple(1.0 / ratio for ratio in BAR_RATIOS)

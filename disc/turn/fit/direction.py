@@ -16,10 +16,11 @@ from disc.tune.read.read_tune import TuneReading
 from disc.turn.fit.melodies import FEWEST_NOTES, line_forwards, load_tables
 
 SIGNS = ("metre", "tonic", "degrees", "figures", "rhythm")
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 LARGEST_SIGN = {"metre": 12.0, "tonic": 1.0, "degrees": 30.0, "figures": 30.0, "rhythm": 30.0}  # no one sign decides
 # Log-odds from which the other direction is named. Beyond it 17 in 1,000 printed melodies are taken for reversed ones.
 CLEAR = 2.0
-MOST_SURE = 0.97  # more was never tried
+MOST_SURE = 0.97  # chosen: more was never tried
 
 
 def other_way(turns: Turns) -> Turns:

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from disc.doubts import TOLD_FROM
 from disc.frame import FloatArray
 from disc.records import About, Comb, Doubt, Pin, Plate, Side, Strike
 from disc.turn.fit.melodies import TurnedFaces, load_tables, turned_faces
@@ -20,9 +21,10 @@ from disc.turn.fit.phases import Phases, phases_of
 from disc.turn.fit.tracks import NEAR, WIDE, Lay, lay_both, sure_radii
 from disc.words import counted
 
-# Nats a pin from which a face lies on a comb's tracks. On sixteen discs the true comb gave 1.11 and more, another
-# disc's comb, face or scale at most 1.02, swapped faces at one scale for both at most 1.33 on one of the two.
+# Nats a pin from which a face lies on a comb's tracks. Measured: on sixteen discs the true comb gave 1.11 and more,
+# another disc's comb, face or scale at most 1.02, swapped faces at one scale for both at most 1.33 on one of the two.
 FITS = 1.05
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 FEWEST_PINS = 10  # fewer lie on any tracks
 BETTER_BY = 8.0  # nats that an alternative must be ahead by, all pins together
 NAMED = 0.97  # of the causes named from tracks so many were right, at least: all of 96 on the development discs
@@ -30,7 +32,6 @@ WRONG_SCALE = 0.03  # a caliper is not off by more
 # A slot at the wrong place: before looking; how far true faces stand apart on the beat (as a share of its step), and
 # how often a true disc has no, one, more pins in the rest arc.
 SLOT_BEFORE, APART_SIGMA, IN_REST = 0.10, 0.035, (0.96, 0.035, 0.005)
-TOLD_FROM = 0.5  # told where it is likelier than not
 # Where all strikes leave an arc of the rest arc's width free elsewhere, and not at rest: on none of sixteen discs, on
 # nearly all with both slots turned; counted as no more than a dozen to one.
 ELSEWHERE = 2.5

@@ -25,7 +25,9 @@ IntArray = npt.NDArray[np.int64]
 
 TABLES_FILE = Path(__file__).parent / "melodies.json"
 COUNTS, WEIGHTS = "melody_counts", "melody_weights"
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 STEPS, LENGTHS = 15, 5  # intervals of -7 to 7 semitones, changes of length by a quarter to four times; more counts so
+# Of the tables of fitted chances, by definition.
 SHAPES = {"degrees": (12, 12, 12), "figures": (STEPS, STEPS, LENGTHS), "rhythm": (LENGTHS, LENGTHS, LENGTHS)}
 TOGETHER_DEG = 0.6  # strikes nearer than this sound together: four times a maker's setting error
 FEWEST_NOTES = 24  # of the upper line; fewer say little

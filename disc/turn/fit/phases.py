@@ -14,6 +14,7 @@ import numpy as np
 from disc.frame import FULL_TURN_DEG, FloatArray
 from disc.records import Pin, Side, Strike
 
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 # Steps of the beat that are tried, as shares of a turn: 0.1 to 1 s on a turn of 45 s, fine enough that a step kept over
 # the whole turn is not missed.
 STEPS_A_TURN = np.arange(45.0, 450.0, 0.2)

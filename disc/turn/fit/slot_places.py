@@ -19,7 +19,8 @@ from disc.turn.fit.fit_doubts import apart_odds, melody_odds, rest_odds
 from disc.turn.fit.melodies import turned_faces
 from disc.turn.fit.phases import phases_of
 
-AS_READ, OTHER, NEITHER = 0, 1, 2  # where the slot may be: indices of the weighed places
+AS_READ, OTHER, NEITHER = 0, 1, 2  # where the slot may be: indices of the weighed places; by definition
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 LEAST = 1e-4  # that a place is or is not the slot is never quite certain
 
 

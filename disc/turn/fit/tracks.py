@@ -19,6 +19,7 @@ from disc.records import Comb, Condition, Pin, Side
 # SPREAD_MM (0.04), which is only where a re-estimated spread begins: this one stays, so it is wider. Chosen by hand.
 SPREAD_MM = 0.05
 STRAY = 0.1  # share of marks that are no pin of a track; chosen, the answer hardly depends on it (0.03 to 0.2)
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 SURE_SITE = 0.9  # only sites that the reading is sure of are asked
 MARGIN_MM = 0.5  # pins may stand so far beyond the outermost tips
 # Scales tried between comb and disc: as measured to within 3 %, or a diameter that was written down wrongly.

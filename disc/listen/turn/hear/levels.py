@@ -21,8 +21,8 @@ from disc.listen.turn.place.tones import Tones
 # Logarithms of a strike's strength against the usual: about +-4 dB; what is explained strays more, since partials add
 # with chance phase. Chosen by hand on the development recordings, not fitted.
 SOUND_SPREAD, EXPLAINED_SPREAD = 0.45, 0.5
-BACKGROUND_S = 0.05  # what stands in the background is read over twice this
 # Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
+BACKGROUND_S = 0.05  # what stands in the background is read over twice this
 # A strike counts towards its tooth's own level if it stands so far over what would be there anyway; the level is
 # believed if so many and such a share of the tooth's strikes do.
 CLEAR, FEWEST_CLEAR, CLEAR_SHARE = 1.5, 2, 0.4

@@ -25,7 +25,7 @@ from disc.listen.turn.hear.strike_attacks import Attacks
 # instruments, 82 in a hundred are found at a precision of 0.8, before tones that are none are left out. The script
 # of this fit was not kept; what it lets through is weighed again by fitted.json's "extra", whose script is.
 LEAST_SHARE = 0.1  # of the usual strength; fewer are not weighed
-BY_OVER, OVER_RANGE = 1.0, (0.0, 5.0)  # logarithm of the strength against what stands there without a strike
+BY_OVER, OVER_RANGE = 1.0, (0.0, 5.0)  # logarithm of the strength against what stands there without a strike; fitted
 BY_EXPLAINED, EXPLAINED_RANGE = -0.86, (-4.0, 0.5)  # logarithm of the share of it that other strikes explain; fitted
 BY_WEAKER, MOST_WEAKER = -1.96, 2.3  # than the tooth's usual, logarithm; fitted
 # Than the tooth's usual by more than STRONGER, logarithm; fitted.

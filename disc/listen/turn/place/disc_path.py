@@ -18,6 +18,7 @@ from disc.listen.turn.place.tones import Tones
 
 # Discs of this kind turn in 30 to 60 s (common practice, no source); the search goes well beyond.
 SHORTEST_TURN_S, LONGEST_TURN_S = 12.0, 120.0
+# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 LONGEST_SHARE = 3.0  # of the recording; a third of a turn can still be laid over the pins
 KNOWN_WITHIN = 0.35  # how far a turn may be from the time the job gives
 REACH_S = 0.25  # a straight line misses a movement that slows down by five in a hundred by so much
@@ -157,7 +158,6 @@ def expected_along(
 # ---- the path
 
 GRID_S = 0.008  # of the path's search; chosen, a third of CHORD_TURN_S
-# Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 CHORD_TURN_S = 0.025  # strikes nearer than this are laid together
 WANDER_S = 0.8  # how far the path may leave the line
 SPEEDS = np.arange(-12, 13) * 0.01  # against the line's speed
