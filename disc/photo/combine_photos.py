@@ -11,7 +11,6 @@ import numpy as np
 from disc.errors import BadInput
 from disc.frame import FloatArray, to_xy_mm
 from disc.photo.image import Photo, side_by_side
-from disc.photo.marks.pins_from_sites import SQUARELY_MM
 from disc.photo.plane.view import View
 from disc.photo.plate.which_slot import SlotOdds, slot_doubts
 from disc.photo.quality import PhotoVerdict, judge_photo
@@ -22,21 +21,18 @@ from disc.photo.seen.face_doubts import face_doubts
 from disc.photo.seen.look_face import FaceSeen, look_face
 from disc.photo.seen.seen_map import SeenMap, seen_by_any
 from disc.photo.seen.unseen_sites import mark_unseen
+from disc.photo.several.added import Added, what_each_added
 from disc.photo.several.fitting import left_out, set_aside, turned_pins, which_fit
 from disc.photo.several.merge_pins import ShownFace, laid_on_first, merge_pins
 from disc.photo.several.one_slot import slot_off_deg
+from disc.photo.several.other_tilt import other_tilt
 from disc.records import Condition, Doubt, Pin, Plate, Side
-
-SEEN_SQUARELY = (
-    "the pins are seen from straight above and show nothing of their length, so that stubs, empty holes and leaning "
-    "pins are hard to tell from sound ones. Take another photograph with the camera tilted by 10 to 15 degrees and "
-    "give both."
-)
 
 
 @dataclass(frozen=True, slots=True)
 class FaceTogether:
-    """One face from all its photos. photo, view, verdict: the best one's. readings: of each. seen: what any shows."""
+    """One face from all its photos. photo, view, verdict: the best one's. readings: of each, added: by each of several.
+    seen: what any shows."""
 
     side: Side
     photo: Photo
@@ -51,6 +47,7 @@ class FaceTogether:
     readings: tuple[tuple[Photo, FaceReading], ...] = ()
     doubts: tuple[Doubt, ...] = ()
     slot_odds: SlotOdds | None = None
+    added: tuple[Added, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,15 +167,18 @@ def _one_side(
     photo, lead, verdict = judged[fitting.lead]
     in_order = [fitting.lead, *(k for k in range(len(judged)) if k != fitting.lead and k not in fitting.aside)]
     looks: list[FaceSeen] = [look_face(judged[k][0], judged[k][1].view) for k in in_order]
-    used = [judged[k][1] for k in in_order]
+    photos, used = [judged[k][0] for k in in_order], [judged[k][1] for k in in_order]
     shown = laid_on_first(
         [ShownFace(one.pins, one.faint, one.shown_mm, look.map) for one, look in zip(used, looks, strict=True)]
     )
     whole = seen_by_any([one.seen for one in shown if one.seen is not None])
     # The first photo's slot gave the frame; now all photos' slots do.
     off = slot_off_deg([(one.turn_deg, reading.slot) for one, reading in zip(shown, used, strict=True)])
-    pins = lead.pins if len(shown) == 1 else tuple(turned_pins(merge_pins(shown), -np.radians(off)))
-    squarely = max(one.shown_mm for one in shown) <= SQUARELY_MM and pins
+    merged = lead.pins if len(shown) == 1 else merge_pins(shown)
+    added = what_each_added(shown, merged)
+    pins = tuple(turned_pins(merged, -np.radians(off))) if len(shown) > 1 else lead.pins
+    views = [one.view.turned(-laid.turn_deg) for one, laid in zip(used, shown, strict=True)]
+    again = other_tilt(side, views, [one.shown_mm for one in shown], pins)
     out = [left_out(side, judged[k][0].path.name, photo.path.name, laid) for k, laid in fitting.left_out()]
     marked = slot_doubts(lead.slot_odds, side, lead.slot is not None)
     return FaceTogether(
@@ -190,12 +190,19 @@ def _one_side(
         lead.slot.width_mm if lead.slot else None,
         lead.slant.sigma_mm,
         lead.track_scatter_mm,
-        (*lead.notes, *((SEEN_SQUARELY,) if squarely else ())),
+        (*lead.notes, *_of_each(photos, used, added)),
         whole,
-        tuple((judged[k][0], judged[k][1]) for k in in_order),
-        (*aside, *out, *face_doubts(side, looks[0], whole, verdict, lead.view.tracks_mm), *marked),
+        tuple(zip(photos, used, strict=True)),
+        (*aside, *out, *face_doubts(side, looks[0], whole, verdict, lead.view.tracks_mm), *marked, *again),
         lead.slot_odds,
+        tuple(added),
     )
+
+
+def _of_each(photos: Sequence[Photo], readings: Sequence[FaceReading], added: Sequence[Added]) -> list[str]:
+    """What each photograph's sheet told, and what it added to the face."""
+    words = [f"{p.path.name}: {one.sheet.words()}." for p, one in zip(photos, readings, strict=True) if one.sheet]
+    return words + [one.words(photo.path.name) for photo, one in zip(photos, added, strict=False)]
 
 
 def _sure_pins(reading: FaceReading) -> float:

@@ -3,8 +3,9 @@
 job.content.faces["upper"] and ["lower"] hold one record each: the fields of View (View.from_json reads them back:
 photo pixels to disc millimetres; "photo" is the name in the job folder) and beside them "pins" (number read),
 "slot_width_mm", "slant_sigma_mm", "track_scatter_mm", "verdict" (of the photo), "notes" (what needs a person's eye),
-"sheets" (by photo, what the measuring sheet told), "close_ups" (where each lies, how surely), "doubts" (as disc.doubts
-stores them), "traits" (faces_fit.py), "seen" (the file with the map of what is seen, seen/store.py),
+"photos" (all that tell the face, the leading one first; with what each of several added), "sheets" (by photo, what the
+measuring sheet told), "close_ups" (where each lies, how surely), "doubts" (as disc.doubts stores them), "traits"
+(faces_fit.py), "seen" (the file with the map of what is seen, seen/store.py),
 "slot_odds" (None where the slot was named by hand: "probability" that the slot is the right one, "other_theta_deg" and
 "other_probability" of the next likely place, in the disc's axes as they are counted now).
 """
@@ -370,11 +371,19 @@ def _face_record(side: FaceTogether, names: dict[str, str]) -> dict[str, Any]:
         "track_scatter_mm": side.track_scatter_mm,
         "verdict": side.verdict.to_json(),
         "notes": list(side.notes),
+        "photos": _photos_record(side, names),
         "sheets": {names[str(photo.path)]: one.sheet.to_json() for photo, one in side.readings if one.sheet},
         "doubts": doubts_to_json(side.doubts),
         "traits": face_traits(side.photo, side.view, side.pins, side.slot_width_mm).to_json(),
         "seen": file_name(side.side),
     }
+
+
+def _photos_record(side: FaceTogether, names: dict[str, str]) -> list[dict[str, Any]]:
+    """The photographs that tell the face, the leading one first, with what each of several added."""
+    each = [names[str(photo.path)] for photo, _ in side.readings]
+    added = [asdict(one) for one in side.added] or [{} for _ in each]
+    return [{"photo": f"{PHOTO_FOLDER}/{name}"} | one for name, one in zip(each, added, strict=True)]
 
 
 def _summary(pins: Sequence[Pin], unfit: Sequence[Correction], notes: Sequence[str]) -> dict[str, Any]:

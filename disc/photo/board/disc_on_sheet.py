@@ -9,8 +9,10 @@ import numpy as np
 from disc.frame import FloatArray
 from disc.photo.board import pattern
 from disc.photo.board.camera_of_board import BoardCamera
+from disc.photo.image import Photo
 from disc.photo.plane.face_plane import Plane
 from disc.photo.plane.view import apply_homography, undistort
+from disc.photo.plate.outline import rim_points
 
 # Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # An arbor and pins hold a face this far over the paper; the print's own size, off by some tenths of a per cent, shows
@@ -58,12 +60,24 @@ def where_it_lies(camera: BoardCamera, outline_px: FloatArray, radius_mm: float)
 
 def plane_of(camera: BoardCamera, lies: Lies) -> Plane:
     """The face's plane: its axes turned so that x runs to the picture's right."""
-    x, y = lies.middle_mm
-    # The drawing's y runs down; view mm run up.
-    h = camera.plane_to_px(lies.height_mm) @ np.array([[1.0, 0, x], [0, -1.0, y], [0, 0, 1.0]])
-    plane = Plane(h / h[2, 2], camera.k1, camera.size)
+    plane = _along_drawing(camera, lies)
     right = plane.to_mm(plane.to_px(np.zeros((1, 2))) + np.array([[1.0, 0.0]]))[0]
     return plane.turned(float(np.arctan2(right[1], right[0])))
+
+
+def _along_drawing(camera: BoardCamera, lies: Lies) -> Plane:
+    """The face's plane, x as the drawing's; the drawing's y runs down, view mm run up."""
+    x, y = lies.middle_mm
+    h = camera.plane_to_px(lies.height_mm) @ np.array([[1.0, 0, x], [0, -1.0, y], [0, 0, 1.0]])
+    return Plane(h / h[2, 2], camera.k1, camera.size)
+
+
+def exact_rim(photo: Photo, camera: BoardCamera, lies: Lies, radius_mm: float) -> FloatArray:
+    """Seen pixels (n, 2) of the rim's own edge, where the lens, whose place is known, sees no wall below it."""
+    eye = -camera.turn.T @ camera.place
+    over = float(eye[0] - lies.middle_mm[0]), float(lies.middle_mm[1] - eye[1])
+    points, _ = rim_points(photo.pixels, _along_drawing(camera, lies), radius_mm, over)
+    return points
 
 
 def outline_of(camera: BoardCamera, lies: Lies, radius_mm: float) -> FloatArray:
@@ -96,9 +110,11 @@ def radius_at(camera: BoardCamera, outline_px: FloatArray, height_mm: float) -> 
 NEAR_WINDOW_MM, LEAST_CLEAR = 0.8, 0.4
 
 
-def clear_of_window(camera: BoardCamera, outline_px: FloatArray, window_mm: float) -> FloatArray:
+def clear_of_window(
+    camera: BoardCamera, outline_px: FloatArray, window_mm: float, near_mm: float = NEAR_WINDOW_MM
+) -> FloatArray:
     """The points (n, 2) of an outline that do not run along the window's edge; all, where few others are left."""
     u, v = undistort(camera.k1, camera.size, outline_px[:, 0], outline_px[:, 1])
     x, y = apply_homography(np.asarray(np.linalg.inv(camera.plane_to_px(0.0)), float), u, v)
-    clear = np.hypot(x - pattern.MIDDLE_MM[0], y - pattern.MIDDLE_MM[1]) < window_mm / 2 - NEAR_WINDOW_MM
+    clear = np.hypot(x - pattern.MIDDLE_MM[0], y - pattern.MIDDLE_MM[1]) < window_mm / 2 - near_mm
     return outline_px[clear] if clear.mean() > LEAST_CLEAR else outline_px
