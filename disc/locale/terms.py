@@ -586,6 +586,28 @@ PATTERNS: tuple[str, ...] = (
     mark("the close-up {name} was not used: its place on the face is doubtful ({reason})"),
     mark("Take in five pins at least: {command}"),
     mark(
+        "the {face} face's pins are seen from straight above and show nothing of their length: stubs, empty holes and "
+        "leaning pins are hard to tell there from sound ones"
+    ),
+    mark("Photograph this side again, the camera tilted by 10 to 15 degrees, and give both: {command}"),
+    mark("{n} pins of the {face} face may be whole, broken or gone: it was photographed from one side only"),
+    mark(
+        "Photograph this side again, tilted the other way (the camera stood towards the picture's upper edge, let it "
+        "now stand towards the lower one), and give both: {command}"
+    ),
+    mark(
+        "Photograph this side again, tilted the other way (the camera stood towards the picture's lower edge, let it "
+        "now stand towards the upper one), and give both: {command}"
+    ),
+    mark(
+        "Photograph this side again, tilted the other way (the camera stood towards the picture's left edge, let it "
+        "now stand towards the right one), and give both: {command}"
+    ),
+    mark(
+        "Photograph this side again, tilted the other way (the camera stood towards the picture's right edge, let it "
+        "now stand towards the left one), and give both: {command}"
+    ),
+    mark(
         "the photograph {name} was left out: only {p} % of the {face} face's sites in it lie where "
         "{other_name} has them, however it is turned"
     ),

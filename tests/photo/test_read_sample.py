@@ -167,12 +167,13 @@ def test_a_photo_that_shows_the_pins_length_says_more_of_their_condition(upper_r
 def test_pins_seen_from_straight_above_are_said_to_be_hard_to_tell(upper_photo, upper_reading):
     verdict = judge_photo(upper_photo, upper_reading.view)
     above = replace(upper_reading, slant=replace(upper_reading.slant, gain=0.001, shift=(0.01, 0.0)))
-    said = [
-        _one_side(Side.UPPER, [(upper_photo, r, verdict) for r in seen]).notes for seen in ([above], [upper_reading])
-    ]
-    assert any("straight above" in note and "tilted" in note for note in said[0])
-    assert not any("straight above" in note for note in said[1])
-    assert not _one_side(Side.UPPER, [(upper_photo, r, verdict) for r in (above, upper_reading)]).notes
+
+    def said(*readings):
+        side = _one_side(Side.UPPER, [(upper_photo, r, verdict) for r in readings])
+        return [doubt.advice for doubt in side.doubts if "straight above" in doubt.say]
+
+    assert len(said(above)) == 1 and "tilted by 10 to 15 degrees" in said(above)[0]
+    assert not said(upper_reading) and not said(above, upper_reading)
 
 
 def test_a_bad_photo_is_said_to_be_bad(plate, upper_photo, upper_reading):

@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from disc.frame import FloatArray
 from disc.photo.board.camera_of_board import BoardCamera, SheetNotFlat, Told, solve_camera, told_by_others
-from disc.photo.board.disc_on_sheet import Lies, clear_of_window, exact_rim, outline_of, plane_of, where_it_lies
+from disc.photo.board.disc_on_sheet import clear_of_window, exact_rim, outline_of, plane_of, where_it_lies
 from disc.photo.board.find_board import Board, find_board
 from disc.photo.board.plain_ground import hide_print
 from disc.photo.image import CameraName, Photo
@@ -16,8 +15,9 @@ from disc.photo.plane.known_lens import KnownLens
 from disc.photo.plate.find_plate import CoarsePlate, find_plate
 
 # Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
-# The rim's outline must lie inside what is kept of the photo, the print outside.
-KEPT_BEYOND_MM = 0.2
+# The rim's outline must lie inside what is kept of the photo, the print outside: of a black field left beside the rim
+# the far side would be taken for it. By the rim's own edge its place is told to some hundredths of a millimetre.
+KEPT_BEYOND_MM, KEPT_BEYOND_EDGE_MM = 0.2, 0.1
 FEWEST_FOR_LENS = 40  # corners, below which a warning stands; chosen by hand
 # Points of the rim, a third to one degree apart, of which a circle is told; and how near to the window's edge one may
 # be that edge's own, an exact edge being good to a few hundredths. Chosen.
@@ -92,11 +92,6 @@ def _solved(board: Board, told: Told | None) -> SheetUnder:
     return SheetUnder(board, camera, (FEW_CORNERS.format(n=len(board.ids), enough=FEWEST_FOR_LENS),) if few else ())
 
 
-def _by_edge(camera: BoardCamera, edge_px: FloatArray, radius_mm: float, lies: Lies) -> Lies:
-    """Where the disc lies by its rim's own edge; as before, where too little of it is seen."""
-    return where_it_lies(camera, edge_px, radius_mm) if len(edge_px) >= FEWEST_EDGE else lies
-
-
 @dataclass(frozen=True, slots=True)
 class PlacedOnSheet:
     """The disc on the sheet: the photo with the print hidden, the disc's outline in it, and the face's plane."""
@@ -118,13 +113,17 @@ def place_disc(
     # Where the disc reaches over the window's edge its outline was cut off with the print.
     free = found.outline if rim else clear_of_window(camera, found.outline, ground.window_mm)
     lies = where_it_lies(camera, free, radius_mm)
+    beyond_mm = KEPT_BEYOND_MM
     if rim is None:  # a coarse outline may be off by what the face's height hides: what is cut off comes back too small
-        edge = exact_rim(ground.photo, camera, lies, radius_mm)
-        lies = _by_edge(camera, clear_of_window(camera, edge, ground.window_mm, NEAR_CUT_MM), radius_mm, lies)
-    shown = ground.keeping(photo, outline_of(camera, lies, radius_mm + KEPT_BEYOND_MM))
+        edge = clear_of_window(camera, exact_rim(ground.photo, camera, lies, radius_mm), ground.window_mm, NEAR_CUT_MM)
+        if len(edge) >= FEWEST_EDGE:
+            lies, beyond_mm = where_it_lies(camera, edge, radius_mm), KEPT_BEYOND_EDGE_MM
+    shown = ground.keeping(photo, outline_of(camera, lies, radius_mm + beyond_mm))
     if rim is None:
         if shown is not ground.photo:  # it reaches over the print, and was cut off there at first
             found = find_plate(shown)
-        lies = _by_edge(camera, exact_rim(shown, camera, lies, radius_mm), radius_mm, lies)
+        edge = exact_rim(shown, camera, lies, radius_mm)
+        if len(edge) >= FEWEST_EDGE:
+            lies, found = where_it_lies(camera, edge, radius_mm), replace(found, outline=edge)
     plane = plane_of(camera, lies)
     return PlacedOnSheet(replace(shown, focal_px=camera.focal_px), found, plane, lies.height_mm)
