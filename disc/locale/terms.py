@@ -484,6 +484,7 @@ PATTERNS: tuple[str, ...] = (
     mark("Measure them: {command}, or fill in the column pitch (disc comb --table)"),
     mark("Measure it: {command}, or fill in the column pitch (disc comb --table)"),
     mark("the music hangs together better if the disc turns {way}"),
+    mark("the music and the lean of the bent pins fit better if the disc turns {way}"),
     mark("one turn takes {s} s in this recording; the job says {other} s"),
     mark("tooth {list} sounds off the comb's table"),
     mark("teeth {list} sound off the comb's table"),

@@ -24,7 +24,8 @@ from disc.tune.read.read_tune import TuneReading, read_tune
 from disc.tune.read.read_turn import read_turn
 from disc.turn.assumed import assumed_doubts
 from disc.turn.bars import BarGrid, grid_of
-from disc.turn.fit.direction import CLEAR, MOST_SURE, backwards_odds, other_way
+from disc.turn.fit.bent_pins import TELLING, lean_odds
+from disc.turn.fit.direction import CLEAR, MOST_SURE, backwards_odds, other_way, ringing_odds
 from disc.turn.fit.fit_doubts import fit_doubts
 from disc.turn.guess import PitchGuess, guess_pitches
 from disc.turn.order import check_order, parse_order, tooth_words
@@ -171,7 +172,7 @@ def with_tune(turn: OneTurn, settings: TurnSettings = USUAL_SETTINGS) -> OneTurn
 
 
 def with_direction_weighed(turn: OneTurn, settings: TurnSettings = USUAL_SETTINGS) -> OneTurn:
-    """The turn with the other way of turning held against the one in force, by the music; what was assumed says so."""
+    """The turn with the other way of turning held against the one in force, by music, rest arc and leans."""
     if turn.reading is None or not turn.pitched or any(part.titled for part in turn.reading.tune.sections):
         return turn  # the odds were found on turns of one tune
     plate = replace(turn.plate, turns=other_way(turn.plate.turns))
@@ -180,12 +181,17 @@ def with_direction_weighed(turn: OneTurn, settings: TurnSettings = USUAL_SETTING
         odds = backwards_odds(turn.reading, read_tune(strikes, plate, settings.tune))
     except BadInput:
         return turn
+    leans = lean_odds(turn.pins, turn.plate.turns)
+    odds += ringing_odds(turn.strikes) + leans
     if odds < CLEAR:
         return turn
+    way = plate.turns.value
     doubt = Doubt(
         About.DIRECTION,
-        f"the music hangs together better if the disc turns {plate.turns.value}.",
-        f"See on which side of the pins the teeth wear them; then disc set JOB --turns {plate.turns.value}",
+        f"the music hangs together better if the disc turns {way}."
+        if leans < TELLING
+        else f"the music and the lean of the bent pins fit better if the disc turns {way}.",
+        f"See on which side of the pins the teeth wear them; then disc set JOB --turns {way}",
         probability=min(1.0 / (1.0 + math.exp(-odds)), MOST_SURE),
     )
     return replace(turn, doubts=in_order((*turn.doubts, doubt)))

@@ -188,6 +188,8 @@ DOUBTS = [
      "another's pitch.", "Pluck it again alone: disc comb JOB --tooth 11 RECORDING."),
     ("stale", "the findings and the work list rest on what has changed since: comb.csv, pins.csv.",
      "Make them anew: disc check my-disc, then disc repin my-disc"),
+    ("direction", "the music and the lean of the bent pins fit better if the disc turns clockwise.",
+     "See on which side of the pins the teeth wear them; then disc set JOB --turns clockwise"),
     ("direction", "the music hangs together better if the disc turns counterclockwise.",
      "See on which side of the pins the teeth wear them; then disc set JOB --turns counterclockwise"),
     ("assumed", "teeth 4, 7 and 9 have no pitch of their own; one between the neighbours' is assumed, and the notes "

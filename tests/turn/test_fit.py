@@ -5,14 +5,16 @@ Discs invented by a seeded script, and one with music: the tune of two strains o
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from disc.comb.pin_spread import give_teeth
-from disc.records import About, Comb, Doubt, Pin, Side
-from disc.turn.fit.direction import other_way
+from disc.records import About, Comb, Condition, Doubt, Pin, Side, Turns
+from disc.turn.fit.bent_pins import lean_odds
+from disc.turn.fit.direction import other_way, ringing_odds
 from disc.turn.one_turn import OneTurn, resolve, resolve_strikes, with_direction_weighed
 from tests.check import making
 from tests.comb.test_comb import PLATE, invented
@@ -82,3 +84,38 @@ def music(turned: bool) -> OneTurn:
 def test_a_tune_that_runs_forwards_is_not_said_to_run_backwards():
     """The reverse reading is always there; it must be clearly the better one before a person is sent to the teeth."""
     assert About.DIRECTION not in {doubt.about for doubt in music(turned=False).doubts}
+
+
+def test_a_disc_said_to_turn_the_wrong_way_is_told_by_its_music():
+    (doubt,) = [doubt for doubt in music(turned=True).doubts if doubt.about is About.DIRECTION]
+    assert f"turns {making.PLATE.turns.value}" in doubt.say and f"--turns {making.PLATE.turns.value}" in doubt.advice
+
+
+def bent(*ahead_mm: float, outward_mm: float = 0.02) -> list[Pin]:
+    """Pins of a disc that turns clockwise, leaning so far the way it moves."""
+    pins = []
+    for k, ahead in enumerate(ahead_mm, start=1):
+        theta = math.radians(20.0 + 31.0 * k)  # clockwise: the way it moves is (sin, -cos)
+        lean = (
+            ahead * math.sin(theta) + outward_mm * math.cos(theta),
+            -ahead * math.cos(theta) + outward_mm * math.sin(theta),
+        )
+        pins.append(Pin(k, Side.UPPER, 9.0, math.degrees(theta), 0.25, 0.5, Condition.BENT, *lean))
+    return pins
+
+
+def test_bent_pins_lean_back_from_the_teeth():
+    """All back as the disc is said to move: it does; all ahead: it moves the other way; anyhow: nothing is told."""
+    back, ahead = bent(-0.2, -0.3, -0.15), bent(0.2, 0.3, 0.15)
+    assert lean_odds(back, Turns.CLOCKWISE) < -1.0 < 1.0 < lean_odds(ahead, Turns.CLOCKWISE)
+    assert lean_odds(ahead, Turns.COUNTERCLOCKWISE) == pytest.approx(lean_odds(back, Turns.CLOCKWISE))
+    assert abs(lean_odds([*bent(-0.2, 0.2), *bent(0.05, -0.05, outward_mm=0.3)], Turns.CLOCKWISE)) < 0.3
+    assert lean_odds(bent(0.02, 0.03), Turns.CLOCKWISE) == lean_odds([], Turns.CLOCKWISE) == 0.0
+
+
+def test_the_longer_free_arc_follows_the_last_note():
+    """Alike, as some makers space them, they say nothing."""
+    at = [replace(s, turn_deg=7.0 + 10.0 * k) for k, s in enumerate(music(turned=False).strikes[:35])]
+    assert ringing_odds(at) < -0.5
+    assert ringing_odds([replace(s, turn_deg=360.0 - s.turn_deg) for s in at]) == -ringing_odds(at)
+    assert ringing_odds([replace(s, turn_deg=s.turn_deg + 3.0) for s in at]) == 0.0

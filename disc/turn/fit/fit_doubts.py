@@ -2,7 +2,7 @@
 
 As given, the faces swapped, another scale, one face of another disc, another comb: told by the tracks (tracks.py). A
 stop slot at the wrong place: by beat and rest arc (phases.py) and by the melody that both faces make (melodies.py). The
-wrong way of turning: by the music (direction.py).
+wrong way of turning: by music, rest arc and bent pins (direction.py).
 Figures are from sixteen rendered discs and what was done to them in tests/bench/measure/fits.py.
 """
 
@@ -131,7 +131,7 @@ def melody_odds(turned: TurnedFaces | None) -> float:
     """ln of (chance of such a lead if one slot is anywhere / if both are right)."""
     if turned is None:
         return 0.0
-    fitted = load_tables().weights["turned"]
+    fitted = load_tables().turned
     return max(-MOST_MELODY, min(MOST_MELODY, fitted["bias"] + fitted["slope"] * turned.lead))
 
 

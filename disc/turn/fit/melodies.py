@@ -1,9 +1,9 @@
 """Whether what sounds hangs together as a melody: how usual its turns of pitch and rhythm are in printed melodies.
 
 The upper line of the strikes is cut into steps of three notes. Tables count, in printed melodies, which three degrees
-of the scale follow each other (`degrees`), which two intervals with which change of length (`figures`), and which three
-changes of length (`rhythm`). Two questions are answered from them: does the line run forwards or backwards, and do the
-two faces belong together as they lie, or turned against each other? Fitted by tests/bench/fit/fit_melodies.py.
+of the scale follow each other (`degrees`), and which two intervals with which change of length (`figures`). They answer
+whether the two faces belong together as they lie, or turned against each other; whether the line runs forwards is asked
+by forwards.py. Fitted by tests/bench/fit/fit_melodies.py.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ COUNTS, WEIGHTS = "melody_counts", "melody_weights"
 # Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 STEPS, LENGTHS = 15, 5  # intervals of -7 to 7 semitones, changes of length by a quarter to four times; more counts so
 # Of the tables of fitted chances, by definition.
-SHAPES = {"degrees": (12, 12, 12), "figures": (STEPS, STEPS, LENGTHS), "rhythm": (LENGTHS, LENGTHS, LENGTHS)}
+SHAPES = {"degrees": (12, 12, 12), "figures": (STEPS, STEPS, LENGTHS)}
 TOGETHER_DEG = 0.6  # strikes nearer than this sound together: four times a maker's setting error
 FEWEST_NOTES = 24  # of the upper line; fewer say little
 FEWEST_OF_FACE = 12  # strikes of the face with fewer; less says nothing of its turn (chosen, not fitted)
@@ -38,36 +38,20 @@ BESIDE_DEG = 3.0  # a face turned by less than this is the same place for this q
 
 @dataclass(frozen=True, slots=True)
 class Tables:
-    """By name of the table, of SHAPES: nats of each step of three, and its worth as a sign of running forwards."""
+    """nats: of each step of three, by name of the table, of SHAPES. turned: what the lead of a turned face is worth."""
 
     nats: dict[str, FloatArray]
-    forwards: dict[str, FloatArray]
-    weights: dict[str, dict[str, float]]
+    turned: dict[str, float]
 
 
 @cache
 def load_tables() -> Tables:
     """The fitted tables."""
     content = fitted_part(TABLES_FILE, COUNTS)
-    counts = {name: np.array(content[name], float).reshape(shape) for name, shape in SHAPES.items()}
-    return tables_of(counts, fitted_part(TABLES_FILE, WEIGHTS))
-
-
-def tables_of(counts: dict[str, FloatArray], weights: dict[str, dict[str, float]]) -> Tables:
-    """counts: how often each step of three was met, of SHAPES."""
-    rare, few = 0.3, 5.0  # added to every count: what was never met is not impossible, what was met twice tells little
-    nats = {name: np.log((c + rare) / (c + rare).sum()) for name, c in counts.items()}
-    forwards = {name: np.log((c + few) / (_backwards(name, c) + few)) for name, c in counts.items()}
-    return Tables(nats, forwards, weights)
-
-
-def _backwards(name: str, table: FloatArray) -> FloatArray:
-    """The table as the same melodies would give it played backwards."""
-    if name == "degrees":
-        return table.transpose(2, 1, 0)
-    if name == "figures":
-        return table[::-1, ::-1, ::-1].transpose(1, 0, 2)
-    return table[::-1, ::-1, ::-1].transpose(2, 1, 0)
+    rare = 0.3  # added to every count: what was never met is not impossible
+    counts = {name: np.array(content[name], float).reshape(shape) + rare for name, shape in SHAPES.items()}
+    nats = {name: np.log(count / count.sum()) for name, count in counts.items()}
+    return Tables(nats, fitted_part(TABLES_FILE, WEIGHTS)["turned"])
 
 
 def upper_line(turn_deg: FloatArray, pitch: IntArray) -> tuple[FloatArray, IntArray]:
@@ -79,7 +63,7 @@ def upper_line(turn_deg: FloatArray, pitch: IntArray) -> tuple[FloatArray, IntAr
 
 
 def steps_of(when: FloatArray, pitch: IntArray, fifths: int) -> dict[str, tuple[IntArray, ...]]:
-    """Places in the tables, by name: one for each three notes that follow each other (rhythm: each four)."""
+    """Places in the tables, by name: one for each three notes that follow each other."""
     degree = (pitch - 7 * fifths) % 12
     half = STEPS // 2
     step = np.clip(np.diff(pitch), -half, half) + half
@@ -88,7 +72,6 @@ def steps_of(when: FloatArray, pitch: IntArray, fifths: int) -> dict[str, tuple[
     return {
         "degrees": (degree[:-2], degree[1:-1], degree[2:]),
         "figures": (step[:-1], step[1:], change),
-        "rhythm": (change[:-2], change[1:-1], change[2:]),
     }
 
 
@@ -96,12 +79,6 @@ def scale_of(pitch: IntArray) -> int:
     """Fifths of the signature in whose scale most of the pitches lie; the nearest to none where several do."""
     held = np.bincount(pitch % 12, minlength=12)
     return max(range(-6, 6), key=lambda fifths: (held[(np.array(SCALE) + 7 * fifths) % 12].sum(), -abs(fifths)))
-
-
-def line_forwards(when: FloatArray, pitch: IntArray, fifths: int) -> dict[str, float]:
-    """By table: nats for this line running forwards against backwards."""
-    tables = load_tables()
-    return {name: float(tables.forwards[name][at].sum()) for name, at in steps_of(when, pitch, fifths).items()}
 
 
 @dataclass(frozen=True, slots=True)

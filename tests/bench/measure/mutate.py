@@ -199,8 +199,8 @@ MUTATIONS = (
     Mutation(
         "the other direction is named at once",
         "disc/turn/fit/direction.py",
-        "CLEAR = 2.0",
-        "CLEAR = -2.0",
+        "CLEAR = 1.5",
+        "CLEAR = -1.5",
         FIT,
     ),
     Mutation(
