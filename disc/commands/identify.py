@@ -11,7 +11,7 @@ from disc.errors import BadInput
 from disc.words import counted, progress, say, show_json
 
 if TYPE_CHECKING:
-    from disc.library.search.query import Query
+    from disc.library.search.asked.query import Query
     from disc.records import Doubt
 
 

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 from disc.library.index.tune_index import Index
 from disc.library.records import Match
+from disc.library.search.asked.query import NORMAL_QUARTER_S, Query
 from disc.library.search.find_tunes import with_versions
 from disc.library.search.parts import TunePart
-from disc.library.search.query import NORMAL_QUARTER_S, Query
 from disc.results import IdentifyResult, MatchResult, PartResult
 from disc.words import chance, counted
 

@@ -12,8 +12,8 @@ from disc.doubts import doubts_to_json
 from disc.job import Job
 from disc.library.index.tune_index import Index
 from disc.library.records import IntArray, Match
+from disc.library.search.asked.query import Query, make_query
 from disc.library.search.find_tunes import find_tunes
-from disc.library.search.query import Query, make_query
 from disc.records import About, Doubt, Turns
 from disc.results import DirectionResult
 

@@ -11,7 +11,7 @@ import re
 import numpy as np
 
 from disc.errors import BadInput
-from disc.library.search.query import NORMAL_QUARTER_S, Query, make_query
+from disc.library.search.asked.query import NORMAL_QUARTER_S, Query, make_query
 from disc.pitch_names import LETTER_SEMITONES, SIGN_SEMITONES
 
 NAMED = re.compile(r"([A-Ga-g])(##|bb|[#b♯♭]?)(-?\d)")

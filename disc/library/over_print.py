@@ -18,7 +18,7 @@ import numpy as np
 from disc import svg
 from disc.library.index.tune_index import Index
 from disc.library.records import Alignment, Match, ReferenceTune
-from disc.library.search.query import Query
+from disc.library.search.asked.query import Query
 from disc.tune.score.records import TICKS_PER_QUARTER
 from disc.tune.write.engrave import engrave, pdf_of_pages
 from disc.tune.write.musicxml import spelled

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from disc.errors import BadInput, MissingPart
-from disc.library.search.query import NORMAL_QUARTER_S, Query, make_query
+from disc.library.search.asked.query import NORMAL_QUARTER_S, Query, make_query
 from disc.tables import read_text
 from disc.tune.score.records import TICKS_PER_QUARTER
 

@@ -10,7 +10,7 @@ from disc.errors import BadInput
 from disc.library.index.tune_index import Index
 from disc.library.over_print import print_alone
 from disc.library.records import ReferenceTune, TuneKey
-from disc.library.search.query import NORMAL_QUARTER_S
+from disc.library.search.asked.query import NORMAL_QUARTER_S
 from disc.records import Strike
 from disc.tune.write.sound import render_strikes, wav_bytes
 

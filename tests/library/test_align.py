@@ -7,7 +7,7 @@ import pytest
 
 from disc.errors import BadInput
 from disc.library.read.reference import tunes_of_abc
-from disc.library.search.align import align, by_chance, split_tuning
+from disc.library.search.places.align import align, by_chance, split_tuning
 
 TUNE = """X:1
 T:Own tune

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from disc.library.notes_in import query_of_notes
-from disc.library.search.chain import PLAIN, MelodyLine, interval_nats, lay, shelf_of, step_tables, trace
+from disc.library.search.asked.query import make_query
+from disc.library.search.chains.chain import PLAIN, MelodyLine, interval_nats, lay, shelf_of, step_tables, trace
+from disc.library.search.chains.tempi import trial_tempi
 from disc.library.search.find_tunes import find_tunes
 from disc.library.search.parts import parts_of
-from disc.library.search.placed import is_version
-from disc.library.search.query import make_query
-from disc.library.search.tempi import trial_tempi
+from disc.library.search.places.placed import is_version
 from disc.tune.score.old_text import decode_old
 from tests.bench.truth.practice import LEVELS, practice_disc
 

@@ -15,8 +15,8 @@ import pytest
 from disc.library.index import library_store as store
 from disc.library.index import own_collections
 from disc.library.read import read_files as reading
+from disc.library.search.asked.query import make_query
 from disc.library.search.find_tunes import find_tunes
-from disc.library.search.query import make_query
 from disc.words import no_progress
 
 NOTES = "CDEFGABcdefgab"

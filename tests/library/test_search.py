@@ -10,17 +10,17 @@ import pytest
 from disc.errors import BadInput
 from disc.library.read.versions import plain_title
 from disc.library.records import TuneKey
-from disc.library.search import rank_tunes as rank_tunes_module
-from disc.library.search.belief import Signs
-from disc.library.search.by_order import places_by_order
-from disc.library.search.disc_pulse import divided, find_grids, further_grids, unlike
+from disc.library.search.asked.disc_pulse import divided, find_grids, further_grids, unlike
+from disc.library.search.asked.melody import melody_probability
+from disc.library.search.asked.query import make_query
 from disc.library.search.find_tunes import allowed_tunes, find_tunes, with_versions
-from disc.library.search.melody import melody_probability
-from disc.library.search.query import make_query
-from disc.library.search.rank_search import look, solve_tunings
-from disc.library.search.rank_tunes import rank_tunes
-from disc.library.search.rate import ABSENT_NATS, CELL_S, draw
-from disc.library.search.vote import Candidates, _fullest
+from disc.library.search.places.by_order import places_by_order
+from disc.library.search.places.rank_search import look, solve_tunings
+from disc.library.search.places.rate import ABSENT_NATS, CELL_S, draw
+from disc.library.search.places.vote import Candidates, _fullest
+from disc.library.search.ranking import rank_tunes as rank_tunes_module
+from disc.library.search.ranking.belief import Signs
+from disc.library.search.ranking.rank_tunes import rank_tunes
 from tests.bench.truth.practice import LEVELS, practice_disc
 
 

@@ -10,8 +10,8 @@ from distributed import Client, LocalCluster
 from disc.library.index.shards import find_in_shards, write_shards
 from disc.library.index.tune_index import open_index, write_index
 from disc.library.read.versions import group_versions
+from disc.library.search.asked.query import make_query
 from disc.library.search.find_tunes import find_tunes
-from disc.library.search.query import make_query
 from tests.bench.truth.practice import LEVELS, practice_disc
 
 

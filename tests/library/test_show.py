@@ -14,8 +14,8 @@ from disc.errors import BadInput
 from disc.library.answer import bars_that_differ
 from disc.library.find_titles import find_titles
 from disc.library.records import TuneKey
+from disc.library.search.asked.query import make_query
 from disc.library.search.find_tunes import find_tunes
-from disc.library.search.query import make_query
 from disc.library.show_tune import key_of, show_tune
 
 KEY = TuneKey("airdsAirs/book1.abc", 36)

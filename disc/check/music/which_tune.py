@@ -8,7 +8,7 @@ import numpy as np
 
 from disc.check.music.repeats import StrikesHeard
 from disc.library.records import Alignment, ReferenceTune
-from disc.library.search.align import align
+from disc.library.search.places.align import align
 from disc.records import Comb
 
 # Unless said otherwise: chosen by hand while looking at development discs; not fitted.

@@ -55,7 +55,7 @@ def print_title(job: Job) -> str | None:
 def lay_print(tune: ReferenceTune, strikes: tuple[Strike, ...], comb: Comb, revolution_s: float) -> PrintedTurn:
     """The print over these strikes of the disc. Raises BadInput where it does not lie on them."""
     from disc.check.music.which_tune import is_this_tune  # both bring in scipy, which the page must not wait for
-    from disc.library.search.align import align
+    from disc.library.search.places.align import align
 
     heard = sorted((s for s in strikes if s.pitch is not None), key=lambda s: s.onset_s)
     if len(heard) < 2 or tune.pitch.size < 2:

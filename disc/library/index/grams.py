@@ -2,7 +2,7 @@
 
 Groups (groups.py) hold pitch and time exactly, and find the print itself. A version has other note values, another
 metre, a note more or less; five notes in a row, one of them perhaps left out, mostly stay. Each shape is kept once a
-tune, and only the tune is kept: where it lies is told by laying the melodies side by side (search/chain.py).
+tune, and only the tune is kept: where it lies is told by laying the melodies side by side (search/chains/chain.py).
 """
 
 from __future__ import annotations

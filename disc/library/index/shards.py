@@ -15,8 +15,8 @@ import numpy as np
 from disc.library.index.tune_index import Index, open_index, write_index
 from disc.library.read.versions import group_versions
 from disc.library.records import Match, ReferenceTune
+from disc.library.search.asked.query import Query
 from disc.library.search.find_tunes import find_tunes
-from disc.library.search.query import Query
 
 
 def write_shards(folder: Path, tunes: Sequence[ReferenceTune], most: int) -> list[Path]:

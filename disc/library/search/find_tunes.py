@@ -14,12 +14,12 @@ import numpy as np
 from disc.errors import BadInput
 from disc.library.index.tune_index import Index
 from disc.library.records import FloatArray, Match, TuneKey
-from disc.library.search.align import align
-from disc.library.search.belief import probability
-from disc.library.search.looked_at import Rated
-from disc.library.search.placed import is_version
-from disc.library.search.query import NORMAL_QUARTER_S, Query
-from disc.library.search.rank_tunes import SAME_RANK_NATS, SAME_WAY_NATS, rank_tunes
+from disc.library.search.asked.query import NORMAL_QUARTER_S, Query
+from disc.library.search.places.align import align
+from disc.library.search.places.placed import is_version
+from disc.library.search.ranking.belief import probability
+from disc.library.search.ranking.looked_at import Rated
+from disc.library.search.ranking.rank_tunes import SAME_RANK_NATS, SAME_WAY_NATS, rank_tunes
 
 # Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 ALIGNED = 5  # matches laid over their print note by note; where a later one lies is of little use, and costs as much

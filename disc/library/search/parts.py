@@ -12,8 +12,8 @@ import numpy as np
 
 from disc.library.index.tune_index import Index
 from disc.library.records import IntArray, Match
+from disc.library.search.asked.query import Query
 from disc.library.search.find_tunes import find_tunes
-from disc.library.search.query import Query
 
 # Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 LEAST_STRIKES = 16  # of a part by itself; shorter ones are upbeats, codas and damage

@@ -1,4 +1,4 @@
-"""Fits the curves of disc/library/search/belief.json on practice discs and prints how those left out were judged.
+"""Fits the curves of disc/library/search/ranking/belief.json on practice discs and judges discs left out.
 
     python -m tests.bench.fit.belief_fit --out belief.json [--count 25] [--seed 160] [--kinds pitch order notes]
 
@@ -19,9 +19,9 @@ import numpy as np
 from disc.fitted import Made
 from disc.library.index.library_store import open_library
 from disc.library.index.tune_index import Index
-from disc.library.search.belief import MODEL_FILE, features
-from disc.library.search.query import Query, make_query
-from disc.library.search.rank_tunes import rank_tunes
+from disc.library.search.asked.query import Query, make_query
+from disc.library.search.ranking.belief import MODEL_FILE, features
+from disc.library.search.ranking.rank_tunes import rank_tunes
 from disc.words import no_progress
 from tests.bench.fit.fitted_file import add_out, write_parts
 from tests.bench.measure.identify import all_but, discs, has_passage, logistic, query_of, same_tune, with_version

@@ -1,4 +1,4 @@
-"""Fits the networks of disc/library/search/melody.json on practice discs and prints how discs left out were judged.
+"""Fits the networks of disc/library/search/asked/melody.json on practice discs and judges discs left out.
 
     python -m tests.bench.fit.identify_fit [--out FILE]
 
@@ -14,7 +14,7 @@ import numpy as np
 
 from disc.fitted import Made
 from disc.library.index.library_store import open_library
-from disc.library.search.melody import MODEL_FILE, PARTS, SEMITONES_OF_RANK
+from disc.library.search.asked.melody import MODEL_FILE, PARTS, SEMITONES_OF_RANK
 from disc.tune.read.voices import VoiceModel, line_features, voice_features
 from disc.words import no_progress
 from tests.bench.fit.fitted_file import add_out, write_parts

@@ -36,10 +36,10 @@ from disc.library.index.library_store import open_library  # noqa: E402
 from disc.library.index.tune_index import Block, Index, open_index, write_blocks  # noqa: E402
 from disc.library.read.likeness import ALIKE, SURELY_ALIKE, likeness  # noqa: E402
 from disc.library.read.versions import plain_title  # noqa: E402
-from disc.library.search.belief import probability  # noqa: E402
+from disc.library.search.asked.query import Query, make_query  # noqa: E402
 from disc.library.search.find_tunes import find_tunes  # noqa: E402
-from disc.library.search.query import Query, make_query  # noqa: E402
-from disc.library.search.rank_tunes import rank_tunes  # noqa: E402
+from disc.library.search.ranking.belief import probability  # noqa: E402
+from disc.library.search.ranking.rank_tunes import rank_tunes  # noqa: E402
 from disc.words import no_progress  # noqa: E402
 from tests.bench.truth.practice import LEVELS, PracticeDisc, practice_disc  # noqa: E402
 

@@ -28,8 +28,8 @@ from disc.errors import BadInput  # noqa: E402
 from disc.library.index.library_store import open_library  # noqa: E402
 from disc.library.index.tune_index import Index, open_index, write_index  # noqa: E402
 from disc.library.records import ReferenceTune, TuneKey  # noqa: E402
+from disc.library.search.asked.query import make_query  # noqa: E402
 from disc.library.search.find_tunes import allowed_tunes, find_tunes  # noqa: E402
-from disc.library.search.query import make_query  # noqa: E402
 from disc.tune.score.records import TICKS_PER_QUARTER  # noqa: E402
 from disc.words import no_progress  # noqa: E402
 

@@ -17,9 +17,9 @@ import numpy as np
 
 from disc.library.index.library_store import open_library
 from disc.library.index.tune_index import Index
+from disc.library.search.asked.query import Query, make_query
 from disc.library.search.find_tunes import find_tunes
 from disc.library.search.parts import parts_of
-from disc.library.search.query import Query, make_query
 from disc.words import no_progress
 from tests.bench.fit.belief_fit import LOOKED_AT, beginnings, is_right
 from tests.bench.measure.identify import discs, same_tune

@@ -15,7 +15,7 @@ import numpy as np
 
 from disc.fitted import fitted_part
 from disc.library.records import FloatArray
-from disc.library.search.chain import PLAIN
+from disc.library.search.chains.chain import PLAIN
 
 MODEL_FILE = Path(__file__).with_name("belief.json")
 # Unless said otherwise: chosen by hand while looking at development queries; not fitted.

@@ -15,15 +15,15 @@ import numpy as np
 from disc.library.index.grams import gram_votes
 from disc.library.index.tune_index import Index
 from disc.library.records import FloatArray, IntArray
-from disc.library.search.belief import Signs, probability
-from disc.library.search.by_order import places_by_order
-from disc.library.search.by_pitch import places_by_pitch, prepare
-from disc.library.search.chain import PLAIN, WIDEST
-from disc.library.search.lay_tunes import ask, melody_line
-from disc.library.search.looked_at import LikenessWeights, LookedAt, Rated
-from disc.library.search.melody import SEMITONES_OF_RANK, melody_probability
-from disc.library.search.placed import highest, is_version
-from disc.library.search.query import Query
+from disc.library.search.asked.melody import SEMITONES_OF_RANK, melody_probability
+from disc.library.search.asked.query import Query
+from disc.library.search.chains.chain import PLAIN, WIDEST
+from disc.library.search.chains.lay_tunes import ask, melody_line
+from disc.library.search.places.by_order import places_by_order
+from disc.library.search.places.by_pitch import places_by_pitch, prepare
+from disc.library.search.places.placed import highest, is_version
+from disc.library.search.ranking.belief import Signs, probability
+from disc.library.search.ranking.looked_at import LikenessWeights, LookedAt, Rated
 
 # Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 NEAR = (32, 120, 1_000)  # tunes by their shapes of five notes that are laid beside the disc, in ever more doubt

@@ -13,8 +13,7 @@ import numpy as np
 
 from disc.library.index.tune_index import Index
 from disc.library.records import FloatArray, IntArray
-from disc.library.search.align import straight_line
-from disc.library.search.chain import (
+from disc.library.search.chains.chain import (
     PLAIN,
     ChainModel,
     MelodyLine,
@@ -27,7 +26,8 @@ from disc.library.search.chain import (
     step_tables,
     trace,
 )
-from disc.library.search.tempi import trial_tempi
+from disc.library.search.chains.tempi import trial_tempi
+from disc.library.search.places.align import straight_line
 from disc.tune.score.records import TICKS_PER_QUARTER
 
 # Unless said otherwise: chosen by hand while looking at development queries; not fitted.

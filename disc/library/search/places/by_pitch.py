@@ -15,12 +15,12 @@ import numpy as np
 from disc.library.index.groups import BY_PITCH
 from disc.library.index.tune_index import Index
 from disc.library.records import FloatArray, IntArray
-from disc.library.search.align import by_chance, split_tuning
-from disc.library.search.disc_pulse import DiscPulse, further_grids
-from disc.library.search.placed import Effort, PlacedTune, best_of_each, highest, placed_tunes, pulses
-from disc.library.search.query import Query
-from disc.library.search.rate import PRESENT, GainPicture, draw, look, rate, rate_places
-from disc.library.search.vote import candidates
+from disc.library.search.asked.disc_pulse import DiscPulse, further_grids
+from disc.library.search.asked.query import Query
+from disc.library.search.places.align import by_chance, split_tuning
+from disc.library.search.places.placed import Effort, PlacedTune, best_of_each, highest, placed_tunes, pulses
+from disc.library.search.places.rate import PRESENT, GainPicture, draw, look, rate, rate_places
+from disc.library.search.places.vote import candidates
 
 # about a rough start, s: as far as a vote's grid leaves it; chosen by eye on practice discs
 FINE_SHIFTS_S = np.array([-0.04, -0.02, 0.0, 0.02, 0.04])

@@ -14,9 +14,9 @@ import numpy.typing as npt
 
 from disc.library.index.tune_index import Index
 from disc.library.records import FloatArray, IntArray
-from disc.library.search.align import FOLD_NATS
-from disc.library.search.disc_pulse import DiscPulse
-from disc.library.search.vote import Candidates
+from disc.library.search.asked.disc_pulse import DiscPulse
+from disc.library.search.places.align import FOLD_NATS
+from disc.library.search.places.vote import Candidates
 from disc.tune.score.records import TICKS_PER_QUARTER
 
 CELL_S = 0.010  # of the picture; chosen, a third of the widest spread used (by_pitch.COARSE_SPREAD_S)

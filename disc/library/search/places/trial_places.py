@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from disc.library.records import FloatArray, IntArray
-from disc.library.search.disc_pulse import DiscPulse, find_grids
-from disc.library.search.melody import melody_probability
+from disc.library.search.asked.disc_pulse import DiscPulse, find_grids
+from disc.library.search.asked.melody import melody_probability
 from disc.tune.score.records import TICKS_PER_QUARTER
 
 # Unless said otherwise: chosen by hand while looking at development queries; not fitted.

@@ -13,12 +13,12 @@ import numpy as np
 
 from disc.library.index.tune_index import Index
 from disc.library.records import FloatArray, IntArray
-from disc.library.search.by_pitch import Strikes, rate_given
-from disc.library.search.chain import Piece
-from disc.library.search.lay_tunes import Asked, lay_tunes, pieces_of, place_of
-from disc.library.search.placed import PlacedTune
-from disc.library.search.rate import MARGIN_S
-from disc.library.search.trial_places import Placement
+from disc.library.search.chains.chain import Piece
+from disc.library.search.chains.lay_tunes import Asked, lay_tunes, pieces_of, place_of
+from disc.library.search.places.by_pitch import Strikes, rate_given
+from disc.library.search.places.placed import PlacedTune
+from disc.library.search.places.rate import MARGIN_S
+from disc.library.search.places.trial_places import Placement
 
 # Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 NEAR_PIECE_S = 0.2  # around a piece's first and last note, within which notes are its own

@@ -19,7 +19,7 @@ from disc.library.records import (
     Pairing,
     ReferenceTune,
 )
-from disc.library.search.trial_places import Placement, trial_placements
+from disc.library.search.places.trial_places import Placement, trial_placements
 
 # A strike is at its place within three standard deviations of the fit, between these limits (seconds).
 NARROWEST_S, WIDEST_S = 0.030, 0.110

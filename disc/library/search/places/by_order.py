@@ -9,11 +9,11 @@ import numpy as np
 from disc.library.index.groups import BY_RANK
 from disc.library.index.tune_index import Index
 from disc.library.records import FloatArray, IntArray
-from disc.library.search import rank_search as order
-from disc.library.search.disc_pulse import DiscPulse, further_grids
-from disc.library.search.placed import Effort, PlacedTune, best_of_each, highest, placed_tunes, pulses
-from disc.library.search.query import Query
-from disc.library.search.vote import candidates
+from disc.library.search.asked.disc_pulse import DiscPulse, further_grids
+from disc.library.search.asked.query import Query
+from disc.library.search.places import rank_search as order
+from disc.library.search.places.placed import Effort, PlacedTune, best_of_each, highest, placed_tunes, pulses
+from disc.library.search.places.vote import candidates
 
 # Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 LOOKED_AT = 20  # placements that are kept for their look alone, whatever their tuning says

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from disc.library.records import FloatArray, IntArray
-from disc.library.search.chain import LEVELS, LEVELS_AN_OCTAVE, level_of
+from disc.library.search.chains.chain import LEVELS, LEVELS_AN_OCTAVE, level_of
 
 SMOOTH = np.array([0.25, 0.7, 1.0, 0.7, 0.25])  # twelfths of an octave to either side: pins are not exact
 # Unless said otherwise: chosen by hand while looking at development queries; not fitted.

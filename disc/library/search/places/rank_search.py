@@ -13,8 +13,8 @@ import numpy as np
 
 from disc.library.index.tune_index import Index
 from disc.library.records import FloatArray, IntArray
-from disc.library.search.disc_pulse import DiscPulse
-from disc.library.search.vote import Candidates
+from disc.library.search.asked.disc_pulse import DiscPulse
+from disc.library.search.places.vote import Candidates
 from disc.tune.score.records import TICKS_PER_QUARTER
 
 # Unless said otherwise: chosen by hand while looking at development queries; not fitted.

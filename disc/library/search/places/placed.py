@@ -10,8 +10,8 @@ import numpy as np
 from disc.library.index.tune_index import Index
 from disc.library.read.likeness import ALIKE, likeness
 from disc.library.records import FloatArray, IntArray
-from disc.library.search.disc_pulse import DiscPulse, divided, find_grids, unlike
-from disc.library.search.trial_places import Placement
+from disc.library.search.asked.disc_pulse import DiscPulse, divided, find_grids, unlike
+from disc.library.search.places.trial_places import Placement
 
 # Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 GRIDS_FOUND = 4  # strongest pulses, of which the unlike ones are followed

@@ -16,7 +16,7 @@ import numpy.typing as npt
 from disc.library.index.groups import Groups, Shape, disc_groups, keys_of
 from disc.library.index.postings import ONSET_SHIFT, ONSET_UNIT, PITCH_SHIFT, TUNE_SHIFT, Packed, Postings
 from disc.library.records import FloatArray, IntArray
-from disc.library.search.disc_pulse import DiscPulse
+from disc.library.search.asked.disc_pulse import DiscPulse
 
 Words = npt.NDArray[np.uint32]
 
