@@ -25,13 +25,14 @@ from disc.tune.settings import TuneSettings
 from disc.tune.write.lengths import is_compound
 from disc.words import counted
 
+# Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 # A coarser or finer grid that is this much worse for each strike cannot win by its metre any more.
 WORST_GRID = 0.5
 GRIDS = 3  # best grids whose metre is read; chosen by hand
 READINGS = 6  # kept to be told as runners-up; chosen by hand
 # A quarter above 160 is written as an eighth, as a copyist would: 3/8 for 3/4. Common practice, no source.
 FASTEST_BEAT_S = 60.0 / 160.0
-IN_EIGHTHS = {Metre(3, 4): Metre(3, 8), Metre(4, 4): Metre(2, 4)}
+IN_EIGHTHS = {Metre(3, 4): Metre(3, 8), Metre(4, 4): Metre(2, 4)}  # common practice, as said above
 # Lower figures a known quarter may ask for, and how far (a share) a bar as read may be from it: grids that differ by
 # less are one; the next note value is a factor of 3/2 away.
 UNITS = (4, 8, 2, 16)

@@ -19,7 +19,7 @@ IntArray = npt.NDArray[np.int64]
 
 # (steps in a beat, divided by three?): what a beat may be divided into on the finest grid.
 DIVISIONS = ((1, False), (2, False), (4, False), (8, False), (3, True), (6, True), (12, True))
-BEATS = (2, 3, 4)
+BEATS = (2, 3, 4)  # of a bar; theory of music
 LEAST_THIRDS = 0.04  # of the strikes, on the thirds of the beats of a compound metre; common practice, no source
 SHORTEST_BAR_S = 0.6  # of two such a copyist makes one; common practice, no source
 

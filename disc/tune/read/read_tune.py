@@ -32,6 +32,7 @@ from disc.tune.read.voices import melody_probability
 from disc.tune.settings import TuneSettings, key_name
 from disc.tune.write.written import with_lengths
 
+# Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 # Fewer strikes than this make no beat that could be told from chance.
 FEWEST_STRIKES = 8
 # Strikes taken for rolls that are a fast run instead add about a nat each to the score of a grid that fits them.

@@ -17,8 +17,9 @@ from disc.records import Condition, Pin, Turns
 # Chosen by hand, by what bends a pin, and looked at on sixteen discs of development: how many discs' pins were bent by
 # teeth; how many of such a disc's pins lean back for that reason, the others anyhow; and how narrowly about the track.
 BY_TEETH, BACK, SPREAD_DEG = 0.4, 0.8, 35.0
+# Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 SEEN = 0.7  # a pin that is less surely bent does not count
-LEAST_LEAN_MM = 0.08  # less is a maker's hand or the reading's own error
+LEAST_LEAN_MM = 0.08  # less is a maker's hand or the reading's own error (chosen, as BENT_MM of photo/marks)
 MOST = 3.0  # nats; as many discs were tried
 TELLING = 1.0  # nats from which the leans are named beside the music
 

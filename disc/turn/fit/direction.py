@@ -24,7 +24,7 @@ from disc.turn.fit.melodies import FEWEST_NOTES
 
 WAYS = "ways"
 SIGNS = ("metre", "line")
-LARGEST_SIGN = {"metre": 8.0, "line": 5.0}  # no one sign decides, by hand; few of the invented discs gave more
+LARGEST_SIGN = {"metre": 8.0, "line": 5.0}  # chosen by hand: no one sign decides; few of the invented discs gave more
 # Log-odds from which the other direction is named. Chosen on 80 invented discs of held-out tunes (draw 101): beyond it
 # 75 are told rightly and none wrongly.
 CLEAR = 1.5

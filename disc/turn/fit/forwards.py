@@ -22,10 +22,11 @@ from disc.frame import FloatArray
 IntArray = npt.NDArray[np.int64]
 
 FITTED, STEPS = Path(__file__).with_name("forwards.json"), "steps"
-DEGREES, INTERVALS, LENGTHS = 12, 15, 5  # intervals of -7 to 7 semitones, changes of length by a quarter to four times
+# Intervals of -7 to 7 semitones, changes of length by a quarter to four times; chosen.
+DEGREES, INTERVALS, LENGTHS = 12, 15, 5
 # So often a step counts as its number to this power: a strain played twice says little more than once. Chosen by hand.
 AGAIN = 0.7
-GROUP = 10**7  # more than any step's number within its group: 12 ** 4 and 12 ** 3 * 5 are the largest
+GROUP = 10**7  # more than any step's number within its group: 12 ** 4 and 12 ** 3 * 5 are the largest, exact
 GROUPS = (
     *("2 degrees", "3 degrees", "4 degrees", "3 lengths", "4 lengths", "2 intervals and a length"),
     *("a degree and its length", "3 degrees and a length", "first", "first two", "last", "last two"),
