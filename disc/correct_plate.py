@@ -9,6 +9,7 @@ from typing import Any
 
 from disc.errors import MissingPart
 from disc.job import PHOTO_FOLDER, PINS_FILE, Job
+from disc.job.places_said import NOTES, grown_notes
 from disc.words import Advance, no_progress
 
 MEASURES_THE_PHOTO = ("diameter_mm", "slot_width_mm", "slot_depth_mm")
@@ -35,10 +36,15 @@ def correct_plate(job: Job, values: dict[str, Any], advance: Advance = no_progre
         now = job.content.plate.diameter_mm
         by = now / before.diameter_mm if now and before.diameter_mm else 1.0
         request = ReadRequest(photos.get("upper", ()), photos.get("lower", ()), replace=True, grown_by=by)
+        notes = job.settings.get(NOTES)
+        if notes and by != 1.0:
+            job.settings[NOTES] = grown_notes(job.settings, by)
         try:
             read_job(job, request, advance)
         except BaseException:
             job.content.plate = before
+            if notes:
+                job.settings[NOTES] = notes
             raise
         teeth_after_reading(job)
         return ["The photographs were read anew with it."]

@@ -37,6 +37,13 @@ def transcribe(
         tuple[str, str] | None,
         typer.Option(help="BAR BEATS: its line and all after it stand so many beats later; -1: earlier; auto auto."),
     ] = None,
+    note: Annotated[
+        tuple[str, str] | None,
+        typer.Option(
+            help="PIN WORD, or BAR:BEAT WORD: that note is held (a fermata) or not-held, an ornament or written, "
+            "melody or accompaniment; auto: read it again; auto auto: all of them."
+        ),
+    ] = None,
     title: Annotated[str | None, typer.Option(help='Title over the score; of two tunes: "First / Second".')] = None,
     teeth: Annotated[
         bool, typer.Option("--teeth", help="A second print with each note's tooth number under it.")
@@ -52,6 +59,8 @@ def transcribe(
     given |= {"quarter_deg": quarter_deg, "order": order, "tip_limit": tip_limit, "section_at": section_at}
     if move_bar is not None:
         given["move_bar"] = "auto" if "auto" in move_bar else " ".join(move_bar)
+    if note is not None:
+        given["note"] = note
     with progress("transcribe", quiet=as_json) as advance, open_for_writing(job) as opened:
         made = transcribe_job(opened, given, advance, teeth)
         found = dict(opened.content.results["tune"])

@@ -27,6 +27,7 @@ DRILL = "drill"
 BY_STEP = (IDENTIFY, REPORT, OFFER, DRILL)
 MUSIC = "settings of the music"
 ACCEPTED = "the accepted tune"
+OF_PLACES = {"bars", "section_deg", "notes"}  # said of single bars and notes
 PLATE = "plate "  # with the value's name behind it
 NOTHING = ""  # there was no such file, or nobody had given the value
 
@@ -41,7 +42,8 @@ def made_from(folder: Path, content: JobFile, stage: Stage | None = None) -> dic
     found = {name: _digest_of(folder, name, stage) for name in FILES}
     for name, value in content.plate.model_dump(mode="json").items():
         found[PLATE + name] = NOTHING if value is None else str(value)
-    music = {name: content.settings[name] for name in sorted(ONE_VALUE - {"comb.draft"}) if name in content.settings}
+    names = sorted((ONE_VALUE | OF_PLACES) - {"comb.draft"})
+    music = {name: content.settings[name] for name in names if name in content.settings}
     accepted = content.settings.get("tune.accepted")
     found[MUSIC] = _digest(music) if music else NOTHING
     found[ACCEPTED] = _digest(accepted) if accepted else NOTHING

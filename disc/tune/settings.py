@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from enum import StrEnum
 from fractions import Fraction
 
 from disc.errors import BadInput
@@ -16,6 +17,26 @@ MODE_WORDS = {"": "major", "maj": "major", "m": "minor", "min": "minor", "aeolia
 WIDEST_SIGNATURE = 7  # sharps or flats; there are seven letters, by definition
 
 
+class NoteWord(StrEnum):
+    """What a person says of one note."""
+
+    HELD = "held"  # longer than written: under a fermata
+    NOT_HELD = "not-held"
+    ORNAMENT = "ornament"  # a grace note, which belongs to the note that follows it
+    WRITTEN = "written"  # a note of its own, no ornament
+    MELODY = "melody"
+    ACCOMPANIMENT = "accompaniment"
+
+
+# Of each pair a note can be said to be one only.
+OPPOSITE = {
+    NoteWord.HELD: NoteWord.NOT_HELD,
+    NoteWord.ORNAMENT: NoteWord.WRITTEN,
+    NoteWord.MELODY: NoteWord.ACCOMPANIMENT,
+}
+OPPOSITE |= {other: word for word, other in OPPOSITE.items()}
+
+
 @dataclass(frozen=True, slots=True)
 class TuneSettings:
     """Fixed by hand; None leaves it to the reader.
@@ -26,6 +47,7 @@ class TuneSettings:
     those of several tunes parted by " / ". section_deg: how far the disc has turned where each later tune begins;
     empty: there is but one. bars: what was said of single bars, in the order in which it was said, since each counts
     the bars as they stood then: (bar, metre) from that bar on, or (bar, beats), its line and all after it later.
+    notes: what was said of single notes, each by the pin that plays it.
     """
 
     metre: Metre | None = None
@@ -36,6 +58,7 @@ class TuneSettings:
     title: str = ""
     section_deg: tuple[float, ...] | None = None
     bars: tuple[tuple[int, Metre | Fraction], ...] = ()
+    notes: tuple[tuple[int, NoteWord], ...] = ()
 
 
 def parse_metre(text: str) -> Metre:

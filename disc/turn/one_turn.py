@@ -22,6 +22,7 @@ from disc.photo.seen.seen_map import SeenMap
 from disc.records import About, Comb, Doubt, Pin, Plate, Side, Strike, Tooth, Tune
 from disc.tune.read.read_tune import TuneReading, read_tune
 from disc.tune.read.read_turn import read_turn
+from disc.tune.settings import TuneSettings
 from disc.turn.assumed import assumed_doubts
 from disc.turn.bars import BarGrid, grid_of
 from disc.turn.fit.bent_pins import TELLING, lean_odds
@@ -30,6 +31,7 @@ from disc.turn.fit.fit_doubts import fit_doubts
 from disc.turn.guess import PitchGuess, guess_pitches
 from disc.turn.order import check_order, parse_order, tooth_words
 from disc.turn.places import MusicPlace, place_at
+from disc.turn.said_of_notes import by_pin, lost_doubt, parse_word
 from disc.turn.settings import USUAL_SETTINGS, TurnSettings
 from disc.turn.silent_teeth import pitches_between
 from disc.turn.tips import TipEstimate, as_expected, estimate_tips, fill_silent
@@ -159,7 +161,9 @@ def with_tune(turn: OneTurn, settings: TurnSettings = USUAL_SETTINGS) -> OneTurn
     known = [s for s in turn.strikes if s.pitch is not None]
     pitched = len(known) == len(turn.strikes)
     asked = known if pitched else [replace(s, pitch=STAND_IN_PITCH + s.tooth) for s in turn.strikes]
-    tune_settings = settings.tune
+    tune_settings, lost = tune_settings_of(turn, settings)
+    if lost is not None:
+        turn = replace(turn, doubts=(*turn.doubts, lost))
     if turn.guess is not None:
         tune_settings = replace(tune_settings, title=f"{tune_settings.title} (pitches guessed)".strip())
     try:
@@ -171,6 +175,15 @@ def with_tune(turn: OneTurn, settings: TurnSettings = USUAL_SETTINGS) -> OneTurn
     return replace(turn, reading=reading, pitched=pitched, why=why, grid=grid)
 
 
+def tune_settings_of(turn: OneTurn, settings: TurnSettings) -> tuple[TuneSettings, Doubt | None]:
+    """What is fixed of the music, single notes by the pins that play them; with what is said of no pin any more."""
+    if not settings.notes:
+        return settings.tune, None
+    found = by_pin(settings.notes, turn.pins)
+    notes = tuple((pin, parse_word(said.word)) for said, pin in found.items() if pin is not None)
+    return replace(settings.tune, notes=notes), lost_doubt(found)
+
+
 def with_direction_weighed(turn: OneTurn, settings: TurnSettings = USUAL_SETTINGS) -> OneTurn:
     """The turn with the other way of turning held against the one in force, by music, rest arc and leans."""
     if turn.reading is None or not turn.pitched or any(part.titled for part in turn.reading.tune.sections):
@@ -178,7 +191,7 @@ def with_direction_weighed(turn: OneTurn, settings: TurnSettings = USUAL_SETTING
     plate = replace(turn.plate, turns=other_way(turn.plate.turns))
     strikes = [s for s in strikes_from_pins(turn.pins, turn.comb, plate) if s.pitch is not None]
     try:
-        odds = backwards_odds(turn.reading, read_tune(strikes, plate, settings.tune))
+        odds = backwards_odds(turn.reading, read_tune(strikes, plate, tune_settings_of(turn, settings)[0]))
     except BadInput:
         return turn
     leans = lean_odds(turn.pins, turn.plate.turns)

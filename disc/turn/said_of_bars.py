@@ -1,4 +1,4 @@
-"""What a person says of single bars ("a new tune from bar 17", "2/4 from bar 17"), as it is stored in a job."""
+"""What a person says of single bars ("a new tune from bar 17", "2/4 from bar 17") and notes, as a job stores it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,9 @@ from typing import Any
 from disc.errors import BadInput
 from disc.frame import turn_for_onset_deg
 from disc.job import Job
+from disc.job.places_said import NOTES
 from disc.records import Strike, Tune
+from disc.turn.said_of_notes import FORGET, note_meant, parse_word, say_of_note
 from disc.turn.turn_of_job import turn_of_pins
 
 
@@ -20,6 +22,8 @@ def by_place(job: Job, given: dict[str, Any]) -> dict[str, Any]:
     """
     made = dict(given)
     metre, section = made.get("metre"), made.pop("section_at", None)
+    if (note := made.pop("note", None)) is not None:
+        made[NOTES] = notes_with(job, *note)
     if isinstance(metre, str) and "@" in metre:
         made["metre_at"] = made.pop("metre")
     elif metre == "auto":
@@ -31,6 +35,17 @@ def by_place(job: Job, given: dict[str, Any]) -> dict[str, Any]:
     elif section is not None:
         made["section_deg"] = section_turns(job, str(section))
     return made
+
+
+def notes_with(job: Job, note: str, word: str) -> list[str] | str:
+    """The setting of single notes with this word said of a note ("41", or bar and beat as "8:3"); "auto": forget it."""
+    if note == FORGET:
+        return FORGET
+    said = None if word == FORGET else parse_word(word)
+    pins = job.pins()
+    tune = turn_of_pins(job, pins, job.comb()).tune if ":" in note else None
+    kept: list[str] = say_of_note(job.settings, note_meant(note, pins, tune), said).get(NOTES, [])
+    return kept or FORGET
 
 
 def section_turns(job: Job, bars: str) -> list[float]:

@@ -9,6 +9,7 @@ from typing import Any
 
 from disc.errors import BadInput
 from disc.frame import FULL_TURN_DEG
+from disc.job.places_said import NOTES, PlaceSaid, notes_said
 from disc.tune.settings import TuneSettings, parse_key, parse_length, parse_metre, parse_of_bar
 from disc.turn.tips import DEFAULT_LIMIT_DEG
 
@@ -25,6 +26,7 @@ SETTING_NAMES = (
     "tip_limit",
     "section_deg",
     "bars",
+    NOTES,
     *EARLIER_NAMES,
 )
 ACCEPTED_SETTING = "tune.accepted"  # the tune that a person said is this disc's (library/accepted.py)
@@ -33,11 +35,15 @@ OF_A_BAR = ("metre_at", "move_bar")  # "2/4@17", "17 1": what is said of one bar
 
 @dataclass(frozen=True, slots=True)
 class TurnSettings:
-    """tune: what is fixed of the music. order: teeth from low to high, to guess pitches by. tip_limit_deg: see tips."""
+    """tune: what is fixed of the music. order: teeth from low to high, to guess pitches by. tip_limit_deg: see tips.
+
+    notes: what was said of single notes, by places; which pins stand there the turn itself knows (one_turn.py).
+    """
 
     tune: TuneSettings = field(default_factory=TuneSettings)
     order: str | None = None
     tip_limit_deg: float = DEFAULT_LIMIT_DEG
+    notes: tuple[PlaceSaid, ...] = ()
 
 
 USUAL_SETTINGS = TurnSettings()
@@ -77,7 +83,7 @@ def turn_settings(stored: Mapping[str, Any]) -> TurnSettings:
         limit_deg = float(stored.get("tip_limit", DEFAULT_LIMIT_DEG))
     except (TypeError, ValueError):
         raise BadInput(f"the tips' limit {stored['tip_limit']!r} cannot be read. Write degrees, such as 1.0.") from None
-    return TurnSettings(settings_from(stored), None if order is None else str(order), limit_deg)
+    return TurnSettings(settings_from(stored), None if order is None else str(order), limit_deg, notes_said(stored))
 
 
 def settings_from(stored: Mapping[str, Any]) -> TuneSettings:

@@ -83,8 +83,8 @@ def transcribe_job(
     """Read the tune of a job opened for writing, and store all that comes of it as one step.
 
     given: settings to change, by name (metre "6/8", or "2/4@17" for a bar and what follows; key "D", upbeat "1/8",
-    beats 64, title, section_at "17", move_bar "17 1"); "auto" forgets one. teeth: a second print, with the number of
-    each note's tooth under it.
+    beats 64, title, section_at "17", move_bar "17 1", note ("41", "held")); "auto" forgets one. teeth: a second
+    print, with the number of each note's tooth under it.
     """
     merged = merge_settings(job.settings, by_place(job, given or {}))
     settings = with_title(turn_settings(merged), job)

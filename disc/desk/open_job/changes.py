@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
-from disc.desk.open_job.datum import Datum, inverse, moved_corrections, moved_pin, moved_view
+from disc.desk.open_job.datum import Datum, inverse, moved_corrections, moved_pin, moved_place, moved_view
 from disc.desk.open_job.history import ValueChange
 from disc.errors import BadInput, MissingPart
 from disc.job import COMB_FILE, READING_FILE, Job, Stage
 from disc.job.corrections import Correction, grown
+from disc.job.places_said import NOTES, notes_said
 from disc.job.schema import checked_plate
 from disc.photo.plane.view import View
 from disc.records import Side, Turns
@@ -124,7 +125,17 @@ def datum_changes(job: Job, datum: Datum, what: str, at_px: tuple[float, float])
         ValueChange("faces", side.value, old_view, new_view),
         ValueChange("reading", READING_FILE, format_pins(reading), moved),
         setting_change(job, f"photo.{what}_{side.value}", [round(at_px[0], 2), round(at_px[1], 2)]),
+        setting_change(job, NOTES, moved_notes(job.settings, datum)),
     )
+
+
+def moved_notes(stored: Mapping[str, Any], datum: Datum) -> list[str] | None:
+    """What is said of single notes with the places of their pins in the new axes; None where nothing is said."""
+    moved = []
+    for said in notes_said(stored):
+        r_mm, theta_deg = moved_place(said.r_mm, said.theta_deg, datum)
+        moved.append(replace(said, r_mm=r_mm, theta_deg=theta_deg) if said.side is datum.side else said)
+    return [said.text for said in moved] or None
 
 
 def fitting_changes(job: Job, changes: tuple[ValueChange, ...], forward: bool) -> tuple[ValueChange, ...]:

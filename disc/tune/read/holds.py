@@ -3,12 +3,14 @@
 A held note breaks the grid, or only the bars, of what follows. So each of the longest gaps is shortened in turn, by
 what puts the strikes after it on the grid of those before it and by whole steps more, and each way is read: the metre
 tells far better than any gap's length which one is right. What is gained, grid and metre together, must pay for the
-place and the length of the hold.
+place and the length of the hold. Where a person said that a note is held, only its length is asked, and it may be none:
+a sign over a note that is written as long as it sounds.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -24,6 +26,7 @@ STEPS_TRIED = 4  # likeliest steps of the grid that a hold is tried with; chosen
 FEWEST_ON_A_SIDE = 6  # strikes, or a side fits any grid; chosen, not fitted
 # What is left of a held gap is at least this share of it, at most that one. Common practice, no source.
 LEAST_LEFT, MOST_LEFT = 0.38, 0.85
+SAID_MOST_LEFT = 0.95  # of one that a person said is held; more is within the setting errors of a usual gap
 APART_S = 0.06  # strikes closer than this were meant together
 WORSE_GRID = 6.0  # nats: a hold that leaves the grid worse than this is not read
 LONG_STEPS = 1.6  # a gap of fewer steps is not held
@@ -33,16 +36,32 @@ IntArray = npt.NDArray[np.int64]
 Rate = Callable[[FloatArray, StepGrid], float]
 
 
-def find_holds(onset_s: FloatArray, steps: Sequence[float], grid: StepGrid, rate: Rate) -> tuple[float, TimeMap]:
+def find_holds(
+    onset_s: FloatArray,
+    steps: Sequence[float],
+    grid: StepGrid,
+    rate: Rate,
+    held: Sequence[int] = (),
+    not_held: Sequence[int] = (),
+) -> tuple[float, TimeMap]:
     """(what is gained less the price, pace with up to MOST_HOLDS holds); (0, STEADY) where nothing is held.
 
-    onset_s: shape (n,), in order. grid: the best steady one. rate: the metre's score of moved onsets on a grid.
+    onset_s: shape (n,), in order. grid: the best steady one. rate: the metre's score of moved onsets on a grid. held,
+    not_held: gaps that a person said to be so, by the strike before each.
     """
     holds: list[Hold] = []
     steady = grid.score + rate(onset_s, grid)
     moved, best = onset_s, steady
-    while len(holds) < MOST_HOLDS:
-        found = _one_hold(onset_s, moved, steps, grid, best + HOLD_NATS, rate)
+    for gap in sorted({*held} & {*_able(np.diff(onset_s))}):
+        found = _one_hold(onset_s, moved, steps, grid, best, rate, [gap], SAID_MOST_LEFT)
+        if found is not None:
+            best, hold = found[0], replace(found[1], by_hand=True)
+            holds.append(hold)
+            moved = np.where(onset_s >= hold.to_s, moved - hold.extra_s, moved)
+    while len(holds) < max(MOST_HOLDS, len(held)):
+        able = [gap for gap in _able(np.diff(moved)) if gap not in {*held, *not_held}]
+        tried = _gaps_tried(moved, np.array(able, dtype=np.int64), steps)
+        found = _one_hold(onset_s, moved, steps, grid, best + HOLD_NATS, rate, tried)
         if found is None:
             break
         best, hold = found[0] - HOLD_NATS, found[1]
@@ -51,19 +70,36 @@ def find_holds(onset_s: FloatArray, steps: Sequence[float], grid: StepGrid, rate
     return (best - steady, with_holds(onset_s, holds)) if holds else (0.0, STEADY)
 
 
+def _able(gaps_s: FloatArray) -> list[int]:
+    """Gaps with strikes enough on both sides to tell whether one grid goes through both."""
+    inside = np.arange(len(gaps_s))
+    enough = (inside >= FEWEST_ON_A_SIDE) & (inside < len(gaps_s) - FEWEST_ON_A_SIDE) & (gaps_s > APART_S)
+    return [int(gap) for gap in inside[enough]]
+
+
+def _gaps_tried(moved: FloatArray, able: IntArray, steps: Sequence[float]) -> list[int]:
+    gaps = np.diff(moved)
+    longest = able[np.argsort(-gaps[able], kind="stable")][:LONGEST_TRIED].tolist()
+    return list(dict.fromkeys([*longest, *_broken_at(moved, able, steps)]))
+
+
 def _one_hold(
-    onset_s: FloatArray, moved: FloatArray, steps: Sequence[float], steady: StepGrid, best: float, rate: Rate
+    onset_s: FloatArray,
+    moved: FloatArray,
+    steps: Sequence[float],
+    steady: StepGrid,
+    best: float,
+    rate: Rate,
+    tried: Sequence[int],
+    most_left: float = MOST_LEFT,
 ) -> tuple[float, Hold] | None:
     found: tuple[float, Hold] | None = None
     gaps = np.diff(moved)
-    inside = np.arange(len(gaps))
-    able = inside[(inside >= FEWEST_ON_A_SIDE) & (inside < len(gaps) - FEWEST_ON_A_SIDE) & (gaps > APART_S)]
-    longest = able[np.argsort(-gaps[able], kind="stable")][:LONGEST_TRIED].tolist()
-    for index in dict.fromkeys([*longest, *_broken_at(moved, able, steps)]):
+    for index in tried:
         gap_s = float(gaps[index])
-        extra_s, step_s = _phase_apart(moved, int(index), steps)
+        extra_s, step_s = _phase_apart(moved, index, steps)
         while extra_s <= (1.0 - LEAST_LEFT) * gap_s:
-            if extra_s >= (1.0 - MOST_LEFT) * gap_s and gap_s >= LONG_STEPS * step_s:
+            if extra_s >= (1.0 - most_left) * gap_s and gap_s >= LONG_STEPS * step_s:
                 later = np.r_[moved[: index + 1], moved[index + 1 :] - extra_s]
                 # the step that shows the break best may be a coarse one, on which half of the strikes have no place
                 grids = [weigh(later, *refine(later, one)) for one in dict.fromkeys((step_s, steady.step_s))]

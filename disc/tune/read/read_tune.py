@@ -25,11 +25,12 @@ from disc.tune.read.metre import MetreReading, describe, explain, read_metre
 from disc.tune.read.model import Model, load_model
 from disc.tune.read.ornaments import quick_groups, told_from_written
 from disc.tune.read.quantise import on_written_places, place_strikes
+from disc.tune.read.said_notes import NOTHING_SAID, SaidNotes, said_notes
 from disc.tune.read.step_grid import StepGrid, find_grids, grids_of_quarter
 from disc.tune.read.straighten import STEADY, TimeMap, candidate_steps_by_part, find_drift, slowed
 from disc.tune.read.strains import find_repeats
 from disc.tune.read.voices import melody_probability
-from disc.tune.settings import TuneSettings, key_name
+from disc.tune.settings import NoteWord, TuneSettings, key_name
 from disc.tune.write.written import with_lengths
 
 # Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
@@ -91,11 +92,15 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
     struck_s = np.array([s.onset_s for s in heard])
     pitch = np.array([float(s.pitch) for s in heard if s.pitch is not None])
     quarter_s = None if settings.quarter_deg is None else settings.quarter_deg / FULL_TURN_DEG * plate.revolution_s
-    figures = find_figures(struck_s, pitch, model, quarter_s)
+    said = said_notes(settings.notes, heard)
+    figures = find_figures(struck_s, pitch, model, quarter_s, said)
     proper = figures.proper
-    pace = (
-        STEADY if quarter_s is not None else find_turn_pace(struck_s[proper], pitch[proper], figures, model, settings)
-    )
+    if proper.sum() < FEWEST_STRIKES:
+        raise BadInput(
+            f"only {int(proper.sum())} strikes are left that are no ornaments: too few to read a tune from. "
+            "Say of some that they are notes of their own (disc transcribe --note PIN written)."
+        )
+    pace = STEADY if quarter_s is not None else find_turn_pace(struck_s, pitch, figures, model, settings, said)
     onset_s = pace.straight(struck_s)
     proper_rolls, proper_s, grids = find_turn_grids(onset_s[proper], pitch[proper], quarter_s)
     rolls, anchored_s = _with_graces(proper_rolls, proper_s, figures, len(heard))
@@ -103,6 +108,7 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
     if not pace.is_steady or not np.array_equal(proper_s, onset_s[proper]):
         melody = melody.copy()
         melody[proper] = melody_probability(proper_s, pitch[proper], model.voices)
+        melody = said.voiced(melody)
     is_melody = melody > 0.5
     told = (proper_s, np.round(pitch[proper]), is_melody[proper], model, settings, quarter_s)
     readings = read_metre(grids, *told)
@@ -122,6 +128,8 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
     tune = _tune(heard, places, is_melody, rolls, graces, best, best.metre, key, settings.title)
     off_s = anchored_s - tune.start_s - np.array([float(q) for q in places]) * tune.quarter_s
     tune = with_pace(tune, pace, struck_s)
+    if said.under(NoteWord.HELD):
+        tune = replace(tune, held=tuple(sorted({*tune.held, *(places[index] for index in said.under(NoteWord.HELD))})))
     metre_told = straightened([reading.probability for reading in readings], model.certainty["metre"])
     key_told = straightened([reading.probability for reading in keys], model.certainty["key"])
     return TuneReading(
@@ -153,11 +161,13 @@ class Figures:
     proper: npt.NDArray[np.bool_]
 
 
-def find_figures(onset_s: FloatArray, pitch: FloatArray, model: Model, quarter_s: float | None) -> Figures:
+def find_figures(
+    onset_s: FloatArray, pitch: FloatArray, model: Model, quarter_s: float | None, said: SaidNotes = NOTHING_SAID
+) -> Figures:
     """Rolls, melody and ornaments of a turn. onset_s in order, shape (n,) each."""
     rolls = find_rolls(onset_s, pitch)
     anchored_s = rolls.anchored(onset_s, last=True)
-    melody = melody_probability(anchored_s, pitch, model.voices)
+    melody = said.voiced(melody_probability(anchored_s, pitch, model.voices))
     groups = quick_groups(onset_s, pitch, (melody > 0.5) & (rolls.of < 0))
 
     def grids_without(graces: set[int]) -> tuple[StepGrid, ...]:
@@ -166,7 +176,7 @@ def find_figures(onset_s: FloatArray, pitch: FloatArray, model: Model, quarter_s
         return find_grids(onset_s[keep]) if keep.sum() >= FEWEST_STRIKES else find_grids(onset_s)
 
     kept = told_from_written(groups, onset_s, grids_without, quarter_s)
-    graces = {index: group.note for group in kept for index in group.graces}
+    graces = said.graces({index: group.note for group in kept for index in group.graces}, melody > 0.5)
     proper = np.ones(len(onset_s), dtype=bool)
     proper[list(graces)] = False
     return Figures(rolls, melody, graces, proper)
@@ -183,19 +193,25 @@ def _with_graces(rolls: Rolls, proper_s: FloatArray, figures: Figures, count: in
 
 
 def find_turn_pace(
-    onset_s: FloatArray, pitch: FloatArray, figures: Figures, model: Model, settings: TuneSettings
+    onset_s: FloatArray,
+    pitch: FloatArray,
+    figures: Figures,
+    model: Model,
+    settings: TuneSettings,
+    said: SaidNotes = NOTHING_SAID,
 ) -> TimeMap:
     """How the turn's time is bent: by a drift of the setting or by held notes, whichever gains more; and at its end.
 
-    onset_s, pitch: of the strikes proper.
+    Where notes were said to be held and their time is found, it is in every way that is weighed.
     """
-    single = Rolls(figures.rolls.of[figures.proper]).single(last=True)
+    proper = np.flatnonzero(figures.proper)
+    single = proper[Rolls(figures.rolls.of[proper]).single(last=True)]
     times, heights = onset_s[single], np.round(pitch[single])
     if len(times) < FEWEST_STRIKES:
         return STEADY
     grids = find_grids(times)
     steps = candidate_steps_by_part(times, grids)
-    melody = figures.melody[figures.proper][single] > 0.5
+    melody = figures.melody[single] > 0.5
 
     def rate(moved_s: FloatArray, grid: StepGrid) -> float:
         readings = read_metre([grid], moved_s, heights, melody, model, settings)
@@ -208,7 +224,12 @@ def find_turn_pace(
 
     best = grids[0].score
     drift_score, drifting = find_drift(times, steps)
-    held_gain, held = find_holds(times, steps, grids[0], rate)
+    by_hand = [
+        said.held_gaps(word, onset_s, single, figures.melody > 0.5) for word in (NoteWord.HELD, NoteWord.NOT_HELD)
+    ]
+    held_gain, held = find_holds(times, steps, grids[0], rate, *by_hand)
+    if any(hold.by_hand for hold in held.holds):
+        return max((held, slowed(times, held, steps, find_grids(held.straight(times))[0].score)), key=worth)
     options = [STEADY, slowed(times, STEADY, steps, best)]
     if drift_score > best:
         options += [drifting, slowed(times, drifting, steps, drift_score)]
@@ -228,7 +249,7 @@ def with_pace(tune: Tune, pace: TimeMap, struck_s: FloatArray) -> Tune:
     quarters = (at_s - tune.start_s) / tune.quarter_s
     knots = tuple((float(q), float(t)) for q, t in zip(quarters, pace.real(at_s), strict=True))
     bent = replace(tune, pace=knots, start_s=float(pace.real(np.array(tune.start_s))))
-    held = tuple(q for hold in pace.holds if (q := _struck_at(tune, hold.from_s)) is not None)
+    held = tuple(q for hold in pace.holds if not hold.by_hand and (q := _struck_at(tune, hold.from_s)) is not None)
     slowing = None if pace.slowing_s is None else _struck_at(tune, pace.slowing_s)
     bent = replace(bent, held=held, slowing_quarter=slowing)
     return bent if slowing is None else replace(bent, pace=_by_strikes(bent, slowing))

@@ -37,11 +37,14 @@ SIGMA_S, STRAYS = 0.018, 0.05  # setting error of a strike, and the share off an
 
 @dataclass(frozen=True, slots=True)
 class Hold:
-    """A note held from from_s to to_s, the turn's seconds; extra_s: how much longer than written."""
+    """A note held from from_s to to_s, the turn's seconds; extra_s: how much longer than written. by_hand: a person
+    said that it is held, which then has to pay for nothing.
+    """
 
     from_s: float
     to_s: float
     extra_s: float
+    by_hand: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +70,7 @@ class TimeMap:
     def price(self) -> float:
         """Nats that all its bends must gain together."""
         slow = SLOWING_NATS if self.slowing_s is not None else 0.0
-        return slow + (DRIFT_NATS if self.drift_s else 0.0) + HOLD_NATS * len(self.holds)
+        return slow + (DRIFT_NATS if self.drift_s else 0.0) + HOLD_NATS * sum(not hold.by_hand for hold in self.holds)
 
     def straight(self, real_s: FloatArray) -> FloatArray:
         """Steady seconds of moments of the turn, shape as given; beyond the knots the tempo at the ends goes on."""

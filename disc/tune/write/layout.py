@@ -98,9 +98,15 @@ def lay_out(tune: Tune) -> ScorePage:
         tune.quarter_s,
         clefs,
         tuple(bars),
-        frozenset(tune.held),
+        _held_on_paper(tune, [note for bar in bars for note in bar.printed.notes]),
         tune.slowing_quarter,
     )
+
+
+def _held_on_paper(tune: Tune, written: Sequence[Note]) -> frozenset[Fraction]:
+    """Places of the fermatas; one of a repeat's second pass stands over the note that both passes share."""
+    held = {pin for note in tune.notes if note.onset_quarter in tune.held and not note.grace for pin in note.pins}
+    return frozenset({*tune.held, *(note.onset_quarter for note in written if held.intersection(note.pins))})
 
 
 def _staves(tune: Tune) -> dict[Voice, int]:
