@@ -160,6 +160,8 @@ PATTERNS: tuple[str, ...] = (
     mark("r {mm} mm"),
     mark("{deg} degrees"),
     mark("tooth {n}"),
+    mark("of what was said of single notes {n} no longer fits any pin and is left out."),
+    mark("See at the desk what is said of notes, and take it back or say it of another pin."),
     mark("bar {n}"),
     mark("bar {n} beat {b}"),
     mark("{n} beat {b}"),

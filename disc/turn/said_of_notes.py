@@ -14,7 +14,6 @@ from disc.errors import BadInput
 from disc.job.places_said import NOTES, PlaceSaid, notes_said
 from disc.records import About, Doubt, Pin, Tune
 from disc.tune.settings import OPPOSITE, NoteWord
-from disc.words import counted
 
 FORGET = "auto"
 WORDS = ", ".join(NoteWord)
@@ -58,7 +57,7 @@ def lost_doubt(found: Mapping[PlaceSaid, int | None]) -> Doubt | None:
         return None
     return Doubt(
         About.ASSUMED,
-        f"{counted(lost, 'word')} said of single notes finds no pin any more and is left out.",
+        f"of what was said of single notes {lost} no longer fits any pin and is left out.",
         "See at the desk what is said of notes, and take it back or say it of another pin.",
     )
 

@@ -108,7 +108,7 @@ def test_melody_and_accompaniment_are_as_said() -> None:
 
 def test_too_many_ornaments_are_refused() -> None:
     strikes = strikes_of(NOTES, QUARTER_S, 1.0)
-    with pytest.raises(BadInput, match="strikes are left that are no ornaments"):
+    with pytest.raises(BadInput, match="too few strikes are left that are no ornaments"):
         _said(strikes, *((s.pin_id or 0, NoteWord.ORNAMENT) for s in strikes[4:]))
 
 
@@ -140,7 +140,7 @@ def test_a_note_whose_pin_is_gone_is_said_to_be_lost(tmp_path) -> None:
         transcribe_job(job, {"note": ("5", "held")})
         job.settings["notes"] = [job.settings["notes"][0].replace("upper", "lower")]
         turn = turn_of_job(job)
-    assert turn.tune is not None and any("finds no pin any more" in doubt.say for doubt in turn.doubts)
+    assert turn.tune is not None and any("no longer fits any pin" in doubt.say for doubt in turn.doubts)
 
 
 @pytest.mark.parametrize(

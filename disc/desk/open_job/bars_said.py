@@ -16,9 +16,11 @@ from disc.turn.settings import said_bars
 
 @dataclass(frozen=True, slots=True)
 class SaidOfBar:
-    """One thing said of a bar. words: as it is told. setting, value: where it stands, to be taken back."""
+    """One thing said of a bar, or of a note in it. words: as it is told. setting, value: where it stands, to be taken
+    back. bar: None for a note that no pin plays now.
+    """
 
-    bar: int
+    bar: int | None
     words: str
     setting: str
     value: str
@@ -33,7 +35,7 @@ def said_of_bars(settings: Mapping[str, Any], tune: Tune | None) -> tuple[SaidOf
     with suppress(BadInput):
         said += [_said(text) for text in said_bars(settings)]
     said += [SaidOfBar(bar, "a new tune from here", "section_deg", str(bar)) for bar in tune_starts(tune)]
-    return tuple(sorted(said, key=lambda one: one.bar))
+    return tuple(sorted(said, key=lambda one: one.bar or 0))
 
 
 def _said(text: str) -> SaidOfBar:

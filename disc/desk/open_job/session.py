@@ -37,6 +37,7 @@ from disc.desk.open_job.history import (
 )
 from disc.desk.open_job.live_check import LiveCheck, check_now, settled_anew, told_check
 from disc.desk.open_job.notes import LaidEdits, PinNote
+from disc.desk.open_job.notes_said import said_of_notes
 from disc.desk.open_job.pin_table import PinTable
 from disc.desk.open_job.saved import saved_files
 from disc.desk.open_job.teeth import TeethMemory
@@ -329,7 +330,8 @@ class Session:
         try:
             turn, why = self._turn_now(job, pins, comb)
             after = replace(derive(turn, why, _doubts(job, turn)), alternatives=_other_readings(turn))
-            after = replace(after, said=said_of_bars(job.settings, after.tune))
+            of_notes = said_of_notes(job.settings, pins, after.tune)
+            after = replace(after, said=(*said_of_bars(job.settings, after.tune), *of_notes))
         except Exception as error:  # a fault in a room must not take the desk down
             log.exception("working out what follows")
             after = Derived(why=f"This could not be worked out: {error}")

@@ -6,6 +6,7 @@ from dataclasses import asdict
 from typing import Any
 
 from disc.desk.open_job.derive import Derived, sounding_pitches
+from disc.desk.open_job.notes_said import notes_as_read
 from disc.doubts import doubts_to_json
 from disc.pitch_names import note_name
 from disc.records import Comb, Strike
@@ -15,6 +16,7 @@ from disc.turn.places import beat_words
 def page_music(derived: Derived, comb: Comb | None, rev: int) -> dict[str, Any]:
     """Plain JSON. Strikes are [turn_deg, onset_s, tooth, pin id, doubtful]; times in seconds since the disc started."""
     tune = derived.tune
+    read = notes_as_read(tune)
     fifths = tune.key.fifths if tune else 0
     return {
         "rev": rev,
@@ -24,7 +26,8 @@ def page_music(derived: Derived, comb: Comb | None, rev: int) -> dict[str, Any]:
         "bars": [[b.number, round(b.onset_s, 4), round(b.turn_deg, 3)] for b in derived.bars],
         "beats": list(derived.beats_s),
         "places": {
-            str(pin): {"bar": p.bar, "beat": beat_words(p.beat), "exact": p.exact} for pin, p in derived.places.items()
+            str(pin): {"bar": p.bar, "beat": beat_words(p.beat), "exact": p.exact, "note": read.get(pin)}
+            for pin, p in derived.places.items()
         },
         "teeth": _teeth(comb, fifths) if comb else [],
         "said": [asdict(one) for one in derived.said],

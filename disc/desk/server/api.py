@@ -20,6 +20,7 @@ from disc.desk.work import comb_hand, comb_photo, compare, tasks, uploads
 from disc.desk.work.bars import say_of_bar
 from disc.desk.work.decide import decide
 from disc.desk.work.mark_place import mark_place
+from disc.desk.work.notes_hand import say_of_notes
 from disc.desk.work.read_photos import needs_reading
 from disc.desk.work.settings import settings_changes
 from disc.desk.work.sounds import tooth_wav
@@ -88,6 +89,15 @@ class SayOfBar(DeskHandler):
     async def post(self) -> None:
         """Body: see bars.py."""
         await self.in_bench(say_of_bar, self.session, self.json_body())
+        self.finish(await self.aside(page_state, self.session))
+
+
+class SayOfNotes(DeskHandler):
+    """Single notes held, ornaments, melody."""
+
+    async def post(self) -> None:
+        """Body: see notes_hand.py."""
+        await self.in_bench(say_of_notes, self.session, self.json_body())
         self.finish(await self.aside(page_state, self.session))
 
 
@@ -342,6 +352,7 @@ def make_application(session: Session, rules: Guard, upload_folder: Path, earlie
             (r"/api/set", SetValues, with_uploads),
             (r"/api/decide", Decide, parts),
             (r"/api/bars", SayOfBar, parts),
+            (r"/api/notes", SayOfNotes, parts),
             (r"/api/task", RunTask, with_uploads),
             (r"/api/stop", StopTask, parts),
             (r"/api/upload/(photo|comb|recording|score|table)", Upload, with_uploads),

@@ -97,7 +97,7 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
     proper = figures.proper
     if proper.sum() < FEWEST_STRIKES:
         raise BadInput(
-            f"only {int(proper.sum())} strikes are left that are no ornaments: too few to read a tune from. "
+            f"too few strikes are left that are no ornaments ({int(proper.sum())}) to read a tune from. "
             "Say of some that they are notes of their own (disc transcribe --note PIN written)."
         )
     pace = STEADY if quarter_s is not None else find_turn_pace(struck_s, pitch, figures, model, settings, said)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from disc.errors import BadInput
 from disc.frame import FloatArray
 from disc.records import Strike
 from disc.tune.settings import NoteWord
@@ -40,15 +41,19 @@ class SaidNotes:
         """Grace notes and the note that each belongs to: those found, less what is a written note, and those said.
 
         One that was said belongs to the next note proper of its own voice; the last of a turn to the one before.
+        Raises BadInput where none is left that is a note proper.
         """
         graces = {grace: note for grace, note in found.items() if grace not in self.under(NoteWord.WRITTEN)}
         said = self.under(NoteWord.ORNAMENT) - graces.keys()
         proper = [index for index in range(len(is_melody)) if index not in said and index not in graces]
         for grace in said:
             same = [index for index in proper if is_melody[index] == is_melody[grace]]
-            note = next((index for index in same if index > grace), same[-1] if same else None)
-            if note is not None:
-                graces[grace] = note
+            if not same:
+                raise BadInput(
+                    "every note of one voice was said to be an ornament, and an ornament belongs to a note. "
+                    "Take one back."
+                )
+            graces[grace] = next((index for index in same if index > grace), same[-1])
         return {grace: _proper(note, graces) for grace, note in graces.items()}
 
     def held_gaps(

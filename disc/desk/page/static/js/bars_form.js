@@ -19,9 +19,10 @@ function barHere() {
 
 const barChosen = () => Number(byId("bar-number").value || byId("bar-number").placeholder);
 
-async function ask(request, bar) {
+// Say it to the desk; what comes of it is heard from the bar before.
+export async function ask(request, bar, where = "/api/bars") {
   const before = desk.state.rev;
-  const state = await attempt(() => send("/api/bars", request));
+  const state = await attempt(() => send(where, request));
   if (!state) return;
   heardFrom = { bar, rev: before + 1 };
   if (!state.isDone) takeState(state);
@@ -46,8 +47,12 @@ function hearBar(bar) {
   playFrom(before ? before[1] : 0, after ? after[1] : null);
 }
 
-const said = ({ bar, words, setting, value }) => element("li", {}, `bar ${bar}: ${words} `,
-  button("Take back", () => ask({ forget: { setting, value } }, bar), { "data-key": `${setting} ${value}`, "aria-label": `Take back: bar ${bar}: ${words}` }));
+const takeBack = ({ bar, setting, value }) => (setting === "notes" ? ask({ forget: value }, bar ?? barHere(), "/api/notes") : ask({ forget: { setting, value } }, bar));
+
+function said(one) {
+  const words = one.bar === null ? one.words : `bar ${one.bar}: ${one.words}`;
+  return element("li", {}, `${words} `, button("Take back", () => takeBack(one), { "data-key": `${one.setting} ${one.value}`, "aria-label": `Take back: ${words}` }));
+}
 
 function draw() {
   if (!desk.state?.job) return;

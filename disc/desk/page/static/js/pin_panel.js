@@ -1,5 +1,6 @@
 // What is known of the picked pins, and how to correct them: condition, tooth, place, lean, notes.
 
+import { ask } from "./bars_form.js";
 import { button, byId, chance, element, fact } from "./dom.js";
 import { field } from "./forms.js";
 import { WORDS } from "./marks.js";
@@ -11,6 +12,7 @@ import { desk, on, toothNumbered } from "./store.js";
 import { edit, removePicked } from "./tools.js";
 import { keepInSight, pinList, pinListHead } from "./pin_list.js";
 
+const NOTE_IS = [["held", "Held (fermata)"], ["ornament", "Ornament"], ["melody", "Melody"]];
 const panel = byId("panel-pin");
 const card = element("div");
 panel.append(card, element("h3", { id: "list-title" }, "All pins"), pinListHead, pinList);
@@ -44,6 +46,7 @@ function one(pin) {
     facts,
     evidence(pin),
     changeForm([pin]),
+    scoreForm([pin]),
     placeForm(pin),
     noteForm([pin]),
     ...pin.notes.map((note) => element("p", { class: "care", translate: "no" }, `${note.words} (${note.at.slice(0, 10)})`)),
@@ -54,7 +57,7 @@ function several(pins) {
   const tally = new Map();
   for (const pin of pins) tally.set(pin.condition, (tally.get(pin.condition) ?? 0) + 1);
   const words = [...tally].map(([condition, count]) => `${count} ${WORDS[condition]}`).join(", ");
-  return [element("h2", {}, `${pins.length} pins`), element("p", {}, words), changeForm(pins), noteForm(pins)];
+  return [element("h2", {}, `${pins.length} pins`), element("p", {}, words), changeForm(pins), scoreForm(pins), noteForm(pins)];
 }
 
 function evidence(pin) {
@@ -91,6 +94,17 @@ function changeForm(pins) {
     pins.length === 1 && pins[0].tooth !== null ? button("Hear", () => hear(pins[0].tooth), { id: "pin-hear" }) : null,
     button(pins.length === 1 ? "Remove" : `Remove ${pins.length}`, removePicked, { class: "danger", id: "pin-remove" }),
   );
+}
+
+// What the notes of the picked pins are in the score; pressed again it is taken back, or denied.
+function scoreForm(pins) {
+  const played = pins.filter((pin) => desk.music?.places[pin.id]?.note);
+  if (!played.length) return null;
+  const is = (word) => played.every((pin) => desk.music.places[pin.id].note.includes(word));
+  const turn = (word) => ask({ pins: played.map((pin) => pin.id), word, is: !is(word) }, Math.max(1, desk.music.places[played[0].id].bar), "/api/notes");
+  return element("fieldset", { class: "row", id: "note-is" },
+    element("legend", {}, "In the score"),
+    ...NOTE_IS.map(([word, words]) => button(words, () => turn(word), { id: `note-${word}`, "aria-pressed": String(is(word)) })));
 }
 
 function placeForm(pin) {
