@@ -10,6 +10,7 @@ from typing import Any
 from disc.errors import MissingPart
 from disc.job import PHOTO_FOLDER, PINS_FILE, Job
 from disc.job.places_said import NOTES, grown_notes
+from disc.records import Side
 from disc.words import Advance, no_progress
 
 MEASURES_THE_PHOTO = ("diameter_mm", "slot_width_mm", "slot_depth_mm")
@@ -57,10 +58,16 @@ def correct_plate(job: Job, values: dict[str, Any], advance: Advance = no_progre
 
 def _photos_of(job: Job) -> dict[str, Any]:
     """The photographs that the faces in force were read from, as read_job takes them."""
+    from disc.photo.read_photos import photos_of_face
+
     found: dict[str, Any] = {}
-    for side, face in job.content.faces.items():
-        path = job.path(str(face.get("photo", "")))
-        if not path.is_file():
-            raise MissingPart(f"{path}: the photograph of the {side} side is gone. Put it back into {PHOTO_FOLDER}/.")
-        found[side] = (path,)
+    for side in Side:
+        paths = photos_of_face(job, side)
+        for path in paths:
+            if not path.is_file():
+                raise MissingPart(
+                    f"{path}: the photograph of the {side.value} side is gone. Put it back into {PHOTO_FOLDER}/."
+                )
+        if paths:
+            found[side.value] = paths
     return found

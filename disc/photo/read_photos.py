@@ -233,23 +233,39 @@ def _kept_faces(job: Job, read: set[Side]) -> dict[Side, dict[str, Any]]:
     return {Side(name): face for name, face in job.content.faces.items() if Side(name) not in read}
 
 
+def photos_of_face(job: Job, side: Side) -> tuple[Path, ...]:
+    """All photographs that the face in force was read from, the leading one first; none where it has no reading."""
+    face = job.content.faces.get(side.value)
+    if face is None:
+        return ()
+    names = [one["photo"] for one in face.get("photos") or ()] or [face.get("photo", "")]
+    return tuple(job.path(str(name)) for name in names)
+
+
 def _with_marks(job: Job, request: ReadRequest) -> ReadRequest:
-    """The request with what was marked on the photo before, where it names none and the photo is the same."""
-    by_hand, scale = dict(request.by_hand), request.scale
-    for side, paths in ((Side.UPPER, request.upper), (Side.LOWER, request.lower)):
-        if len(paths) != 1 or not _is_marked_photo(job, side, paths[0]):
+    """The request with what was marked on a photo before, where it names nothing for it and the photo is the same."""
+    by_hand, by_photo, scale = dict(request.by_hand), dict(request.by_photo), request.scale
+    for side in Side:
+        paths = request.of_side(side)
+        path = next((one for one in paths if _is_marked_photo(job, side, one)), None)
+        if path is None:
             continue
-        given, marks = by_hand.get(side, ReadSettings()), marks_of(job, side)
-        if marks.scale and not scale and paths[0] == (*request.upper, *request.lower)[0]:
+        marks, several = marks_of(job, side), len(paths) > 1
+        given = by_photo.get(path, ReadSettings()) if several else by_hand.get(side, ReadSettings())
+        if marks.scale and not scale and path == (*request.upper, *request.lower)[0]:
             scale = marks.scale  # a length is looked for in the first photo
         slot, centre = (job.settings.get(f"photo.{what}_{side.value}") for what in ("slot", "centre"))
-        by_hand[side] = replace(
+        marked = replace(
             given,
             slot=given.slot or (tuple(slot) if slot else None),
             centre=given.centre or (tuple(centre) if centre else None),
             rim=given.rim or marks.rim,
         )
-    return replace(request, by_hand=by_hand, scale=scale)
+        if several:
+            by_photo[path] = marked
+        else:
+            by_hand[side] = marked
+    return replace(request, by_hand=by_hand, by_photo=by_photo, scale=scale)
 
 
 def _is_marked_photo(job: Job, side: Side, path: Path) -> bool:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 
 import pytest
+from PIL import Image
 
 from disc.desk.open_job.session import Session
 from disc.desk.work.mark_place import mark_place, marks_shown
-from disc.desk.work.read_photos import read_anew
+from disc.desk.work.read_photos import Brought, read_anew
 from disc.errors import BadInput
 from disc.job import open_job
+from disc.photo.read_photos import photos_of_face
 from disc.photo.seen.store import load_seen
 from disc.records import Condition, Side
 from disc.tables import read_pins
@@ -113,7 +115,7 @@ def test_rim_and_length_wait_for_the_next_reading_which_undo_takes_back(session,
     shown = marks_shown(open_job(job))["upper"]
     assert len(shown["rim"]) == len(RIM) and shown["scale"][4] == pytest.approx(GIVEN["diameter_mm"] * 1.02)
     assert (job / "pins.csv").read_bytes() == first["pins.csv"]  # nothing yet
-    read_anew(session, {}, {}, no_progress)
+    read_anew(session, Brought(), no_progress)
     grown = open_job(job).content.faces["upper"]["radius_mm"] / faces["upper"]["radius_mm"]
     assert grown == pytest.approx(1.02, abs=0.006)
     assert session.history.steps[-1].words == "read the photographs again" and session.history.done == 3
@@ -123,3 +125,21 @@ def test_rim_and_length_wait_for_the_next_reading_which_undo_takes_back(session,
         assert (job / name).read_bytes() == content, name
     session.go_to(3)
     assert open_job(job).content.faces["upper"]["radius_mm"] / faces["upper"]["radius_mm"] == pytest.approx(grown)
+
+
+def test_one_more_photograph_of_a_face_stays_with_it(session, job, tmp_path):
+    """Read beside the first, told what it added, and read again with it; undo takes it back."""
+    before = open_job(job)
+    name = before.content.faces["upper"]["photo"]
+    with Image.open(before.path(name)) as picture:
+        picture.transpose(Image.Transpose.ROTATE_90).save(tmp_path / "turned.jpg", quality=93)
+    assert photos_of_face(before, Side.UPPER) == (before.path(name),)
+    read_anew(session, Brought(more={"upper": [tmp_path / "turned.jpg"]}), no_progress)
+    after = open_job(job)
+    assert {path.name for path in photos_of_face(after, Side.UPPER)} == {name.split("/")[-1], "turned.jpg"}
+    assert len(photos_of_face(after, Side.LOWER)) == 1
+    assert all(one["sites"] > 40 for one in after.content.faces["upper"]["photos"])
+    assert sum("turned.jpg shows" in note for note in after.content.faces["upper"]["notes"]) == 1
+    assert abs(len(after.pins()) - len(before.pins())) <= 2
+    session.go_to(session.history.done - 1)
+    assert photos_of_face(open_job(job), Side.UPPER) == (before.path(name),)

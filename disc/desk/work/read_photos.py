@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,6 @@ from disc.correct_plate import MEASURES_THE_PHOTO, correct_plate
 from disc.desk.open_job.changes import PLATE_VALUES, plate_changes, told_of_values
 from disc.desk.open_job.history import ValueChange
 from disc.desk.open_job.session import Session
-from disc.desk.page.views import face_views, photo_name
 from disc.desk.work.file_changes import kept_digest
 from disc.errors import BadInput
 from disc.job import COMB_FILE, READING_FILE, Job, open_for_writing, open_job
@@ -27,12 +27,25 @@ PICTURES = ("out/overlay-*.jpg", "out/faces.jpg", "out/map.svg", "out/seen-*.jso
 RESULTS = ("read", "teeth")
 
 
-def read_anew(
-    session: Session, brought: Mapping[str, Path], closer: Mapping[str, Sequence[Path]], advance: Advance
-) -> str:
+@dataclass(frozen=True, slots=True)
+class Brought:
+    """Photographs by side ("upper", "lower"). anew: in the place of those read before; more: beside them, of the same
+    face; closer: close-ups."""
+
+    anew: Mapping[str, Path] = field(default_factory=dict)
+    more: Mapping[str, Sequence[Path]] = field(default_factory=dict)
+    closer: Mapping[str, Sequence[Path]] = field(default_factory=dict)
+
+    @property
+    def only_close_ups(self) -> bool:
+        """Whether the faces stay as they were read."""
+        return bool(self.closer) and not self.anew and not self.more
+
+
+def read_anew(session: Session, brought: Brought, advance: Advance) -> str:
     """Read photographs, or close-ups of the faces read before, as a step that can be undone. Returns what to say."""
-    what = "read close-ups" if closer and not brought else "read the photographs again"
-    return _as_step(session, what, lambda: read_photos(session.folder, brought, advance, closer))
+    what = "read close-ups" if brought.only_close_ups else "read the photographs again"
+    return _as_step(session, what, lambda: read_photos(session.folder, brought, advance))
 
 
 def needs_reading(job: Job, changes: Sequence[ValueChange]) -> bool:
@@ -89,30 +102,22 @@ def _state(job: Job) -> dict[tuple[str, str], Any]:
     return state
 
 
-def read_photos(
-    folder: Path,
-    brought: Mapping[str, Path],
-    advance: Advance,
-    closer: Mapping[str, Sequence[Path]] | None = None,
-) -> str:
-    """Read the faces brought ("upper", "lower") into the job; a face not brought anew is read from its old photograph.
+def read_photos(folder: Path, brought: Brought, advance: Advance) -> str:
+    """Read the photographs brought into the job; a face not brought anew is read from its old ones.
 
-    closer: close-ups by side; where only these are brought, the faces stay as they were read.
-
-    Returns what was found, in words. Raises BadInput if a photograph cannot be used; then the job is as it was.
+    Where only close-ups are brought, the faces stay as they were read. Returns what was found, in words. Raises
+    BadInput if a photograph cannot be used; then the job is as it was.
     """
     from disc.comb.comb_job import teeth_after_reading
     from disc.photo.read_photos import read_job
     from disc.photo.request import ReadRequest
 
     with open_for_writing(folder) as job:
-        close = {Side(side): tuple(paths) for side, paths in (closer or {}).items()}
-        again = {} if close and not brought else _photos_of(job)
-        photos = again | {Side(side): path for side, path in brought.items()}
-        if not photos and not close:
+        close = {Side(side): tuple(paths) for side, paths in brought.closer.items()}
+        photos = {} if brought.only_close_ups else {side: _photos_of(job, side, brought) for side in Side}
+        if not any(photos.values()) and not close:
             raise BadInput("bring a photograph of each side first.")
-        paths = {side: (path,) for side, path in photos.items()}
-        request = ReadRequest(paths.get(Side.UPPER, ()), paths.get(Side.LOWER, ()), closer=close)
+        request = ReadRequest(photos.get(Side.UPPER, ()), photos.get(Side.LOWER, ()), closer=close)
         reading = read_job(job, request, advance)
         teeth_after_reading(job)
     words = f"{counted(len(reading.pins), 'pin or hole was read', 'pins and holes were read')}."
@@ -122,6 +127,10 @@ def read_photos(
     return " ".join([words, *reading.notes[:2]])
 
 
-def _photos_of(job: Job) -> dict[Side, Path]:
-    found = {side: job.path(photo_name(job, view)) for side, view in face_views(job).items()}
-    return {side: path for side, path in found.items() if path.is_file()}
+def _photos_of(job: Job, side: Side, brought: Brought) -> tuple[Path, ...]:
+    """All photographs that a face is to be read from."""
+    from disc.photo.read_photos import photos_of_face
+
+    anew = brought.anew.get(side.value)
+    old = [path for path in photos_of_face(job, side) if path.is_file()] if anew is None else [anew]
+    return (*old, *brought.more.get(side.value, ()))

@@ -14,10 +14,11 @@ from disc.errors import BadInput, DiscError, MissingPart
 from disc.job import JOB_FILE, Job, create_job, open_for_writing
 from disc.listen.kept_recordings import RECORDINGS_FOLDER, free_name, recording_path, recordings_of
 from disc.locale.catalogue import Language
-from disc.records import Turns
+from disc.records import Side, Turns
 from disc.words import Advance, counted
 
 # Unless said otherwise: chosen by hand, not measured.
+SIDES = tuple(side.value for side in Side)
 NEWS_EVERY_S = 0.1  # progress is sent no more often
 Task = Callable[[Session, Mapping[str, Any], Path, Advance], str]
 
@@ -86,7 +87,7 @@ def _start(session: Session, body: Mapping[str, Any], uploads: Path, advance: Ad
     }
     plate.setdefault("diameter_mm", None)  # not one given at an earlier try
     plate |= {"turns": _turns(body["turns"])} if body.get("turns") else {}
-    photos = {side: path_of(uploads, body.get(side)) for side in ("upper", "lower")}
+    photos = {side: path_of(uploads, body.get(side)) for side in SIDES}
     if (session.folder / JOB_FILE).exists():  # a second try after photographs that could not be read
         with open_for_writing(session.folder) as job, job.step("start"):
             job.content.change_plate(plate)
@@ -102,15 +103,21 @@ def _start(session: Session, body: Mapping[str, Any], uploads: Path, advance: Ad
 
 
 def _read(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
-    """body: "upper", "lower": tokens of the photographs brought; "closer": {side: [tokens of close-ups]}."""
-    from disc.desk.work.read_photos import read_anew
+    """body: "upper", "lower": tokens of photographs brought anew; "more", "closer": {side: [tokens]} of photographs
+    beside those read before, and of close-ups."""
+    from disc.desk.work.read_photos import Brought, read_anew
 
-    photos = {side: path_of(uploads, body[side]) for side in ("upper", "lower") if body.get(side)}
-    asked = body.get("closer") or {}
+    anew = {side: path_of(uploads, body[side]) for side in SIDES if body.get(side)}
+    return read_anew(
+        session, Brought(anew, _by_face(body, "more", uploads), _by_face(body, "closer", uploads)), advance
+    )
+
+
+def _by_face(body: Mapping[str, Any], name: str, uploads: Path) -> dict[str, list[Path]]:
+    asked = body.get(name) or {}
     if not isinstance(asked, Mapping) or not all(isinstance(some, list) for some in asked.values()):
-        raise BadInput("the close-ups are not named by face.")
-    closer = {side: [path_of(uploads, one) for one in asked[side]] for side in ("upper", "lower") if asked.get(side)}
-    return read_anew(session, photos, closer, advance)
+        raise BadInput("the photographs are not named by face.")
+    return {side: [path_of(uploads, one) for one in asked[side]] for side in SIDES if asked.get(side)}
 
 
 def _plate(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
@@ -124,9 +131,9 @@ def _plate(session: Session, body: Mapping[str, Any], uploads: Path, advance: Ad
 
 
 def _read_photos(session: Session, photos: Mapping[str, Path], advance: Advance) -> str:
-    from disc.desk.work.read_photos import read_photos
+    from disc.desk.work.read_photos import Brought, read_photos
 
-    return read_photos(session.folder, photos, advance)
+    return read_photos(session.folder, Brought(photos), advance)
 
 
 def _comb(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:

@@ -16,6 +16,29 @@ DISC: tuple[str, ...] = (
         "Read again with what was marked, or bring better photographs first. Corrections are laid over the new reading."
     ),
     mark("Read the photographs"),
+    mark("One more of the upper side"),
+    mark("One more of the lower side"),
+    mark("Photograph this side again, the camera tilted by 10 to 15 degrees, and give both (tab Disc)"),
+    mark(
+        "Photograph this side again, tilted the other way (the camera stood towards the picture's upper edge, let it "
+        "now stand towards the lower one), and give both (tab Disc)"
+    ),
+    mark(
+        "Photograph this side again, tilted the other way (the camera stood towards the picture's lower edge, let it "
+        "now stand towards the upper one), and give both (tab Disc)"
+    ),
+    mark(
+        "Photograph this side again, tilted the other way (the camera stood towards the picture's left edge, let it "
+        "now stand towards the right one), and give both (tab Disc)"
+    ),
+    mark(
+        "Photograph this side again, tilted the other way (the camera stood towards the picture's right edge, let it "
+        "now stand towards the left one), and give both (tab Disc)"
+    ),
+    mark(
+        "Take another photograph of this face with that part free and the whole rim in the frame, and give both "
+        "(tab Disc)"
+    ),
     mark("Close-ups of the upper side"),
     mark("Close-ups of the lower side"),
     mark("{n} pins and holes were read."),

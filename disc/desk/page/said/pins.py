@@ -11,6 +11,8 @@ PINS: tuple[str, ...] = (
     mark("{n} pins"),
     mark("Place"),
     mark("{side} side, {mm} mm, {deg}°"),
+    mark("(upper side)"),
+    mark("(lower side)"),
     mark("Condition"),
     mark("none"),
     mark("Sounds"),

@@ -22,7 +22,7 @@ panel.append(photos, plateBox, marks);
 function draw() {
   if (!desk.state?.job) return;
   const { plate, sheets } = desk.state;
-  rebuild(photos, desk.state.picture_stamp, photosForm);
+  rebuild(photos, [desk.state.picture_stamp, advised()], photosForm);
   rebuild(plateBox, plate, () => plateForm(plate));
   rebuild(marks, [sheets.map((sheet) => sheet.picture), desk.state.hand_marks], marksForm);
 }
@@ -48,28 +48,36 @@ plateBox.onsubmit = (event) => {
   sendSettings({ plate: changed(plateBox) });
 };
 
+// What asks for one more photograph of a face stands where it is brought.
+const advised = () => (desk.state.doubts ?? []).filter(({ about, side, advice }) => about === "sharp" && side && advice);
+
 function photosForm() {
   const line = (side) => element("p", {}, element("label", {}, `${side === "upper" ? "Upper" : "Lower"} side `,
     element("input", { type: "file", id: `anew-${side}`, "data-side": side, accept: "image/*,.heic,.heif,.tif,.tiff" })));
-  const closer = (side) => element("p", {}, element("label", {}, `Close-ups of the ${side} side `,
-    element("input", { type: "file", id: `closer-${side}`, "data-closer": side, multiple: true, accept: "image/*,.heic,.heif,.tif,.tiff" })));
+  const several = (what, words, side) => element("p", {}, element("label", {}, words,
+    element("input", { type: "file", id: `${what}-${side}`, [`data-${what}`]: side, multiple: true, accept: "image/*,.heic,.heif,.tif,.tiff" })));
+  const asks = (side) => advised().filter((doubt) => doubt.side === side).map(({ advice }) => element("p", { class: "hint", "data-asks": side }, advice));
   return [
     element("h2", {}, "Photographs"),
     element("p", { class: "hint" }, "Read again with what was marked, or bring better photographs first. Corrections are laid over the new reading."),
-    line("upper"), line("lower"), closer("upper"), closer("lower"),
+    line("upper"), several("more", "One more of the upper side ", "upper"), ...asks("upper"),
+    line("lower"), several("more", "One more of the lower side ", "lower"), ...asks("lower"),
+    several("closer", "Close-ups of the upper side ", "upper"), several("closer", "Close-ups of the lower side ", "lower"),
     element("button", { id: "read-anew" }, "Read the photographs"),
   ];
 }
 
 photos.onsubmit = async (event) => {
   event.preventDefault();
-  const request = { do: "read", closer: {} };
+  const request = { do: "read", more: {}, closer: {} };
   for (const input of photos.querySelectorAll("input")) {
     for (const file of input.files) {
       const brought = await attempt(() => upload("photo", file));
       if (!brought) return; // why, was said
-      if (input.dataset.side) request[input.dataset.side] = brought.token;
-      else (request.closer[input.dataset.closer] ??= []).push(brought.token);
+      const { side, more, closer } = input.dataset;
+      if (side) request[side] = brought.token;
+      else if (more) (request.more[more] ??= []).push(brought.token);
+      else (request.closer[closer] ??= []).push(brought.token);
     }
   }
   await runTask(request);
