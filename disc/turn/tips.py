@@ -17,7 +17,7 @@ import numpy as np
 
 from disc.frame import FULL_TURN_DEG, FloatArray, onset_s, tip_for, turn_for_onset_deg, wrap_deg
 from disc.records import Comb, Plate, Strike, Tooth
-from disc.tune.read.step_grid import LONGEST_STEP_S, SHORTEST_STEP_S
+from disc.tune.read.time.step_grid import LONGEST_STEP_S, SHORTEST_STEP_S
 
 # Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 # A track with fewer strikes tells nothing about its own shift.

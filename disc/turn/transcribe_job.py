@@ -18,7 +18,7 @@ from disc.results import IdentifyResult, TuneResult
 from disc.tables import Column, format_table
 from disc.tune.read.read_tune import TuneReading
 from disc.tune.read.read_turn import TITLES_APART
-from disc.tune.read.strains import differing_notes
+from disc.tune.read.sections.strains import differing_notes
 from disc.tune.settings import key_name
 from disc.tune.store import stage_tune
 from disc.tune.write.engrave import engrave, pdf_of_pages

@@ -14,7 +14,7 @@ import pytest
 from disc.frame import turn_for_onset_deg
 from disc.records import Metre, Strike
 from disc.tune.read.read_tune import read_tune
-from disc.tune.read.strains import differing_notes
+from disc.tune.read.sections.strains import differing_notes
 from disc.tune.store import TUNE
 from disc.tune.write.midi import midi_bytes
 from disc.tune.write.musicxml import musicxml_text

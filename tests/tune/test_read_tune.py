@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 from disc.errors import BadInput
 from disc.frame import angle_gap_deg, onset_s, turn_deg, wrap_deg
 from disc.records import Comb, Metre, Plate, Side, Strike, Tooth, Turns, Voice
-from disc.tune.read.explain import OPENINGS, in_words, reasons
-from disc.tune.read.figures import find_rolls
-from disc.tune.read.pulse import FEATURE_NAMES
+from disc.tune.read.beat.explain import OPENINGS, in_words, reasons
+from disc.tune.read.beat.pulse import FEATURE_NAMES
 from disc.tune.read.read_tune import read_tune
-from disc.tune.read.step_grid import find_grids
+from disc.tune.read.time.step_grid import find_grids
+from disc.tune.read.voices.figures import find_rolls
 from disc.tune.settings import TuneSettings, parse_key
 from disc.turn.guess import guess_pitches
 from disc.turn.tips import estimate_tips

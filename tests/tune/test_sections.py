@@ -10,9 +10,9 @@ import pytest
 
 from disc.errors import BadInput
 from disc.records import Metre, Strike
-from disc.tune.read.parted import with_bar_moved, with_metre_at
 from disc.tune.read.read_turn import read_turn
-from disc.tune.read.strains import printed_bars
+from disc.tune.read.sections.parted import with_bar_moved, with_metre_at
+from disc.tune.read.sections.strains import printed_bars
 from disc.tune.settings import TuneSettings, parse_metre_at, parse_move
 from disc.tune.store import TUNE
 from disc.tune.write.musicxml import musicxml_text

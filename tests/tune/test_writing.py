@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from disc.records import Key, Metre, Repeat, Voice
-from disc.tune.read.strains import find_repeats, printed_bars
+from disc.tune.read.sections.strains import find_repeats, printed_bars
 from disc.tune.store import TUNE
 from disc.tune.write.engrave import engrave, pdf_of_pages
 from disc.tune.write.layout import lay_out

@@ -1,4 +1,9 @@
-"""Strikes of a turn to written music: sections, figures, grid, voices, metre, quarters, key; `read_turn.py` first.
+"""Strikes of a turn to written music: `read_turn.py` first, then `read_tune.py` for one tune.
 
-How sure may be said of metre and key is put straight by `certainty.py`.
+time/       the turn's own time made straight: the step of the grid, a drift, held notes
+beat/       what beat, metre and bar line the straight strikes go by, and each strike's place in quarters
+voices/     melody and accompaniment apart; rolled chords and ornaments taken for what they are
+sections/   several tunes on a turn, and strains played twice, folded as they are printed
+key, linear, model, certainty   key and mode; weighed features; the fitted numbers; how sure it may be said
+said_notes  what a person said of single notes
 """

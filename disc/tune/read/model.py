@@ -13,10 +13,10 @@ from typing import Any
 import numpy as np
 
 from disc.fitted import fitted_part, made_parts
+from disc.tune.read.beat.rhythm import RhythmModel
 from disc.tune.read.certainty import Certainty
 from disc.tune.read.linear import LinearModel
-from disc.tune.read.rhythm import RhythmModel
-from disc.tune.read.voices import VoiceModel
+from disc.tune.read.voices.voices import VoiceModel
 
 VOICE_PARTS = ("mean", "spread", "hidden", "hidden_constant", "weight")
 MODEL_FILE = Path(__file__).with_name("model.json")

@@ -16,20 +16,20 @@ import numpy.typing as npt
 from disc.errors import BadInput
 from disc.frame import FULL_TURN_DEG, FloatArray
 from disc.records import Key, Metre, Note, Plate, Strike, Tune, Voice
+from disc.tune.read.beat.explain import reasons
+from disc.tune.read.beat.metre import MetreReading, describe, explain, read_metre
+from disc.tune.read.beat.quantise import on_written_places, place_strikes
 from disc.tune.read.certainty import straightened
-from disc.tune.read.explain import reasons
-from disc.tune.read.figures import Rolls, find_rolls
-from disc.tune.read.holds import find_holds
 from disc.tune.read.key import KeyReading, read_key
-from disc.tune.read.metre import MetreReading, describe, explain, read_metre
 from disc.tune.read.model import Model, load_model
-from disc.tune.read.ornaments import quick_groups, told_from_written
-from disc.tune.read.quantise import on_written_places, place_strikes
 from disc.tune.read.said_notes import NOTHING_SAID, SaidNotes, said_notes
-from disc.tune.read.step_grid import StepGrid, find_grids, grids_of_quarter
-from disc.tune.read.straighten import STEADY, TimeMap, candidate_steps_by_part, find_drift, slowed
-from disc.tune.read.strains import find_repeats
-from disc.tune.read.voices import melody_probability
+from disc.tune.read.sections.strains import find_repeats
+from disc.tune.read.time.holds import find_holds
+from disc.tune.read.time.step_grid import StepGrid, find_grids, grids_of_quarter
+from disc.tune.read.time.straighten import STEADY, TimeMap, candidate_steps_by_part, find_drift, slowed
+from disc.tune.read.voices.figures import Rolls, find_rolls
+from disc.tune.read.voices.ornaments import quick_groups, told_from_written
+from disc.tune.read.voices.voices import melody_probability
 from disc.tune.settings import NoteWord, TuneSettings, key_name
 from disc.tune.write.written import with_lengths
 

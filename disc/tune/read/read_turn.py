@@ -14,11 +14,11 @@ from disc.errors import BadInput
 from disc.frame import FULL_TURN_DEG
 from disc.records import Metre, Plate, Strike
 from disc.tune.read.model import load_model
-from disc.tune.read.parted import join_tunes, with_bar_moved, with_metre_at
 from disc.tune.read.read_tune import FEWEST_STRIKES, Alternative, TuneReading, read_tune
-from disc.tune.read.step_grid import find_grids
-from disc.tune.read.straighten import candidate_steps_by_part
-from disc.tune.read.two_tunes import FEWEST, find_cut
+from disc.tune.read.sections.parted import join_tunes, with_bar_moved, with_metre_at
+from disc.tune.read.sections.two_tunes import FEWEST, find_cut
+from disc.tune.read.time.step_grid import find_grids
+from disc.tune.read.time.straighten import candidate_steps_by_part
 from disc.tune.settings import TuneSettings
 from disc.tune.write.written import with_lengths_of_parts
 

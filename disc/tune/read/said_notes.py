@@ -15,9 +15,8 @@ import numpy.typing as npt
 from disc.errors import BadInput
 from disc.frame import FloatArray
 from disc.records import Strike
+from disc.tune.read.time.straighten import APART_S
 from disc.tune.settings import NoteWord
-
-APART_S = 0.06  # strikes closer than this were meant together, as in straighten.py
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from disc.records import Metre, Note, Tune, Voice
-from disc.tune.read.strains import PrintedBar, printed_bars
+from disc.tune.read.sections.strains import PrintedBar, printed_bars
 from disc.tune.write.lengths import rest_pieces, written_pieces
 
 # Fewer accompaniment notes than this share of all are written on the melody's staff. Common practice, no source.

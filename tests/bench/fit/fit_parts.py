@@ -1,4 +1,4 @@
-"""Fits how two tunes in one turn are told from one (disc/tune/read/two_tunes.py), into model.json.
+"""Fits how two tunes in one turn are told from one (disc/tune/read/sections/two_tunes.py), into model.json.
 
     python -m tests.bench.fit.fit_parts [--out FILE]
 
@@ -16,9 +16,9 @@ from scipy.optimize import minimize
 
 from disc.fitted import Made
 from disc.tune.read.model import MODEL_FILE
-from disc.tune.read.step_grid import find_grids
-from disc.tune.read.straighten import candidate_steps_by_part
-from disc.tune.read.two_tunes import FEATURES, cut_features
+from disc.tune.read.sections.two_tunes import FEATURES, cut_features
+from disc.tune.read.time.step_grid import find_grids
+from disc.tune.read.time.straighten import candidate_steps_by_part
 from tests.bench.fit.fitted_file import add_out, write_parts
 from tests.bench.truth.music_pieces import load_tuning_pieces
 from tests.bench.truth.music_turns import KINDS, Case, bend, case_of, cases_of_melodies, two_tunes

@@ -24,12 +24,8 @@ from scipy.optimize import minimize
 from sklearn.neural_network import MLPClassifier
 
 from disc.fitted import Made
-from disc.tune.read.figures import find_rolls
-from disc.tune.read.key import KEY_FEATURES, key_candidates, key_evidence, key_features
-from disc.tune.read.linear import LinearModel
-from disc.tune.read.metre import GRIDS, WORST_GRID
-from disc.tune.read.model import MODEL_FILE, VOICE_PARTS, load_model
-from disc.tune.read.pulse import (
+from disc.tune.read.beat.metre import GRIDS, WORST_GRID
+from disc.tune.read.beat.pulse import (
     FEATURE_NAMES,
     Lattice,
     LatticeMarks,
@@ -39,10 +35,14 @@ from disc.tune.read.pulse import (
     make_lattice,
     structures_for,
 )
+from disc.tune.read.beat.rhythm import RhythmModel, bar_name, beat_name, fit_gaps, gap_counts, rhythm_scores
+from disc.tune.read.key import KEY_FEATURES, key_candidates, key_evidence, key_features
+from disc.tune.read.linear import LinearModel
+from disc.tune.read.model import MODEL_FILE, VOICE_PARTS, load_model
 from disc.tune.read.read_tune import find_turn_grids, strike_weights
-from disc.tune.read.rhythm import RhythmModel, bar_name, beat_name, fit_gaps, gap_counts, rhythm_scores
-from disc.tune.read.step_grid import StepGrid
-from disc.tune.read.voices import VoiceModel, line_features, melody_probability, voice_features
+from disc.tune.read.time.step_grid import StepGrid
+from disc.tune.read.voices.figures import find_rolls
+from disc.tune.read.voices.voices import VoiceModel, line_features, melody_probability, voice_features
 from tests.bench.fit.fitted_file import add_out, write_parts
 from tests.bench.truth.known import known
 from tests.bench.truth.music_pieces import load_tuning_pieces

@@ -15,7 +15,7 @@ import numpy as np
 from disc.fitted import Made
 from disc.library.index.library_store import open_library
 from disc.library.search.asked.melody import MODEL_FILE, PARTS, SEMITONES_OF_RANK
-from disc.tune.read.voices import VoiceModel, line_features, voice_features
+from disc.tune.read.voices.voices import VoiceModel, line_features, voice_features
 from disc.words import no_progress
 from tests.bench.fit.fitted_file import add_out, write_parts
 from tests.bench.truth.practice import LEVELS, practice_disc

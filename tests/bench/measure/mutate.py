@@ -147,7 +147,7 @@ MUTATIONS = (
     # the tune
     Mutation(
         "strikes cost nothing off the grid",
-        "disc/tune/read/quantise.py",
+        "disc/tune/read/beat/quantise.py",
         "FARTHEST = 4.5",
         "FARTHEST = 0.0",
         READ,

@@ -15,8 +15,8 @@ import numpy as np
 
 from disc.fitted import fitted_part
 from disc.library.records import FloatArray
-from disc.tune.read.voices import VoiceModel
-from disc.tune.read.voices import melody_probability as judge
+from disc.tune.read.voices.voices import VoiceModel
+from disc.tune.read.voices.voices import melody_probability as judge
 
 MODEL_FILE = Path(__file__).with_name("melody.json")
 PARTS = ("mean", "spread", "hidden", "hidden_constant", "weight")

@@ -14,7 +14,7 @@ from itertools import pairwise
 
 from disc.errors import BadInput
 from disc.records import Metre, Section, Tune
-from disc.tune.read.strains import find_repeats
+from disc.tune.read.sections.strains import find_repeats
 from disc.tune.write.lengths import beat_quarter
 
 

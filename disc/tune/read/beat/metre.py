@@ -17,10 +17,10 @@ import numpy.typing as npt
 
 from disc.frame import FloatArray
 from disc.records import Metre
+from disc.tune.read.beat.pulse import FEATURE_NAMES, Structure, features, find_marks, make_lattice, structures_for
+from disc.tune.read.beat.rhythm import rhythm_scores
 from disc.tune.read.model import Model
-from disc.tune.read.pulse import FEATURE_NAMES, Structure, features, find_marks, make_lattice, structures_for
-from disc.tune.read.rhythm import rhythm_scores
-from disc.tune.read.step_grid import StepGrid
+from disc.tune.read.time.step_grid import StepGrid
 from disc.tune.settings import TuneSettings
 from disc.tune.write.lengths import is_compound
 from disc.words import counted

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from disc.frame import FloatArray
-from disc.tune.read.quantise import FASTEST_PARTS
+from disc.tune.read.beat.quantise import FASTEST_PARTS
 
 IntArray = npt.NDArray[np.int64]
 BoolArray = npt.NDArray[np.bool_]

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from disc.frame import FloatArray
-from disc.tune.read.step_grid import StepGrid
+from disc.tune.read.time.step_grid import StepGrid
 
 BoolArray = npt.NDArray[np.bool_]
 

@@ -16,8 +16,8 @@ import numpy as np
 import numpy.typing as npt
 
 from disc.frame import FloatArray
-from disc.tune.read.step_grid import StepGrid, refine, weigh
-from disc.tune.read.straighten import HOLD_NATS, STEADY, Hold, TimeMap
+from disc.tune.read.time.step_grid import StepGrid, refine, weigh
+from disc.tune.read.time.straighten import APART_S, HOLD_NATS, STEADY, Hold, TimeMap
 
 MOST_HOLDS = 2  # held notes in a turn; each costs HOLD_NATS besides (common practice, no source)
 # Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
@@ -27,7 +27,6 @@ FEWEST_ON_A_SIDE = 6  # strikes, or a side fits any grid; chosen, not fitted
 # What is left of a held gap is at least this share of it, at most that one. Common practice, no source.
 LEAST_LEFT, MOST_LEFT = 0.38, 0.85
 SAID_MOST_LEFT = 0.95  # of one that a person said is held; more is within the setting errors of a usual gap
-APART_S = 0.06  # strikes closer than this were meant together
 WORSE_GRID = 6.0  # nats: a hold that leaves the grid worse than this is not read
 LONG_STEPS = 1.6  # a gap of fewer steps is not held
 FEWEST_BROKEN = 5.0  # strikes that must be out of step for a gap to be looked at

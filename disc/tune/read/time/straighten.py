@@ -15,8 +15,8 @@ from functools import lru_cache
 import numpy as np
 
 from disc.frame import FloatArray
-from disc.tune.read.drift import drifted
-from disc.tune.read.step_grid import LONGEST_STEP_S, SHORTEST_STEP_S, StepGrid, refine, weigh
+from disc.tune.read.time.drift import drifted
+from disc.tune.read.time.step_grid import LONGEST_STEP_S, SHORTEST_STEP_S, StepGrid, refine, weigh
 
 # Nats that each way of bending must gain: its numbers (a beginning and a rate; six waves) at half log n each for 200
 # strikes, and as much again because many places are tried.

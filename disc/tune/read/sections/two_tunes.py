@@ -14,12 +14,12 @@ import numpy as np
 from disc.frame import FloatArray
 from disc.tune.read.key import SCALE
 from disc.tune.read.linear import LinearModel
+from disc.tune.read.time.straighten import APART_S
 
 FEATURES = ("silence", "steps", "tempo", "keys", "constant")
 GAPS_TRIED = 6  # widest silences in which a cut is looked for; chosen, not fitted
 # Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 FEWEST, LEAST_SHARE = 24, 0.2  # strikes on each side of a cut
-APART_S = 0.06  # strikes closer than this were meant together
 # Chance of a note of the scale, and of one outside it; choices, no source.
 INSIDE, OUTSIDE = 0.95 / 7, 0.05 / 5
 

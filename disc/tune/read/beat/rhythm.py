@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from disc.frame import FloatArray
-from disc.tune.read.pulse import Lattice, Structure
+from disc.tune.read.beat.pulse import Lattice, Structure
 
 # Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 # Weight of the beat's own table, and of no knowledge, in counts, against the bar's table.

@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from disc.frame import FloatArray
 from disc.records import Metre
-from disc.tune.read.metre import MetreReading, step_quarter
+from disc.tune.read.beat.metre import MetreReading, step_quarter
 
 IntArray = npt.NDArray[np.int64]
 BoolArray = npt.NDArray[np.bool_]
