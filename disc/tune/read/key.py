@@ -8,7 +8,9 @@ profile for folk song in Music and Probability (2007), table 4.1, here "simple" 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -76,40 +78,60 @@ KEY_FEATURES = (
 )
 
 
-def key_candidates() -> list[Key]:
+def strike_weights(onset_s: FloatArray, is_melody: npt.NDArray[np.bool_]) -> FloatArray:
+    """Seconds until the next strike of the same voice, at most one: what each counts for the key. Shape (n,)."""
+    weight = np.full(len(onset_s), 0.3)
+    for voice in (True, False):
+        members = np.flatnonzero(is_melody == voice)
+        if len(members) > 1:
+            weight[members] = np.clip(np.diff(np.r_[onset_s[members], onset_s[members[-1]] + 0.6]), 0.05, 1.0)
+    return weight
+
+
+@cache
+def key_candidates() -> tuple[Key, ...]:
     """Every key considered, 12 tonics in each mode."""
-    return [key_of(tonic, mode) for mode in MODES for tonic in range(12)]
+    return tuple(key_of(tonic, mode) for mode in MODES for tonic in range(12))
 
 
-def key_features(evidence: KeyEvidence, key: Key) -> list[float]:
-    """The values of KEY_FEATURES for one key."""
-    weight = np.roll(evidence.weight, -key.tonic)
-    melody = np.roll(evidence.melody, -key.tonic)
-    weight, melody = weight / max(weight.sum(), 1e-9), melody / max(melody.sum(), 1e-9)
-    minor_third = key.mode in ("minor", "dorian")
-    profile = KRUMHANSL_KESSLER["minor" if minor_third else "major"]
-    scale = [(step - MODE_STEPS[key.mode]) % 12 for step in SCALE]
-    inside = np.isin(np.arange(12), scale)
-    last = (evidence.last_melody - key.tonic) % 12
-    third = 3 if minor_third else 4
-    return [
-        float(np.corrcoef(weight, profile)[0, 1]),
-        float(np.corrcoef(melody, profile)[0, 1]),
-        float(weight[~inside].sum()),
-        float(melody[~inside].sum()),
-        float(weight[0]),
-        float(weight[7]),
-        float(weight[third]),
-        float(last == 0),
-        float(last in (third, 7)),
-        float(evidence.last_low == key.tonic),
-        float(evidence.first_low == key.tonic),
-        float(evidence.first_melody == key.tonic),
-        float((evidence.first_melody - key.tonic) % 12 == 7),
-        float(key.mode == "minor"),
-        float(key.mode == "dorian"),
-        float(key.mode == "mixolydian"),
-    ]
+def key_table(evidence: KeyEvidence) -> FloatArray:
+    """The values of KEY_FEATURES for every key of key_candidates, shape (48, len(KEY_FEATURES))."""
+    tonic = np.arange(12)
+    over_tonic = (tonic[:, None] + np.arange(12)) % 12  # pitch class of each step over each tonic
+    weight, melody = (given / max(given.sum(), 1e-9) for given in (evidence.weight, evidence.melody))
+    weight, melody = weight[over_tonic], melody[over_tonic]
+    last = (evidence.last_melody - tonic) % 12
+    blocks = []
+    for mode in MODES:
+        minor_third = mode in ("minor", "dorian")
+        profile = KRUMHANSL_KESSLER["minor" if minor_third else "major"]
+        outside = ~np.isin(np.arange(12), [(step - MODE_STEPS[mode]) % 12 for step in SCALE])
+        third = 3 if minor_third else 4
+        columns = (
+            _correlation(weight, profile),
+            _correlation(melody, profile),
+            weight[:, outside].sum(1),
+            melody[:, outside].sum(1),
+            weight[:, 0],
+            weight[:, 7],
+            weight[:, third],
+            last == 0,
+            np.isin(last, (third, 7)),
+            evidence.last_low == tonic,
+            evidence.first_low == tonic,
+            evidence.first_melody == tonic,
+            (evidence.first_melody - tonic) % 12 == 7,
+            *(np.full(12, mode == other) for other in MODES[1:]),
+        )
+        blocks.append(np.stack([np.asarray(column, dtype=float) for column in columns], axis=1))
+    return np.vstack(blocks)
+
+
+def _correlation(rows: FloatArray, profile: Sequence[float]) -> FloatArray:
+    """Pearson's correlation of each row with a profile, shape (n,)."""
+    off = rows - rows.mean(1, keepdims=True)
+    from_mean = np.array(profile) - np.mean(profile)
+    return np.asarray(off @ from_mean / np.sqrt((off * off).sum(1) * (from_mean @ from_mean)), dtype=float)
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +152,7 @@ def read_key(
     """
     keys = key_candidates()
     evidence = key_evidence(pitch, length, is_melody)
-    shares = model.shares(np.array([key_features(evidence, key) for key in keys]))
+    shares = model.shares(key_table(evidence))
     score = shares.sum(1)
     weight = np.exp(score - score.max())
     weight /= weight.sum()

@@ -17,10 +17,10 @@ from disc.errors import BadInput
 from disc.frame import FULL_TURN_DEG, FloatArray
 from disc.records import Key, Metre, Note, Plate, Strike, Tune, Voice
 from disc.tune.read.beat.explain import reasons
-from disc.tune.read.beat.metre import MetreReading, describe, explain, read_metre
+from disc.tune.read.beat.metre import MetreReading, describe, explain, heard_lines, read_metre
 from disc.tune.read.beat.quantise import on_written_places, place_strikes
 from disc.tune.read.certainty import straightened
-from disc.tune.read.key import KeyReading, read_key
+from disc.tune.read.key import KeyReading, read_key, strike_weights
 from disc.tune.read.model import Model, load_model
 from disc.tune.read.said_notes import NOTHING_SAID, SaidNotes, said_notes
 from disc.tune.read.sections.strains import find_repeats
@@ -212,9 +212,10 @@ def find_turn_pace(
     grids = find_grids(times)
     steps = candidate_steps_by_part(times, grids)
     melody = figures.melody[single] > 0.5
+    heard = heard_lines(times, heights, melody, model)
 
     def rate(moved_s: FloatArray, grid: StepGrid) -> float:
-        readings = read_metre([grid], moved_s, heights, melody, model, settings)
+        readings = read_metre([grid], moved_s, heights, melody, model, settings, heard=heard)
         return readings[0].score if readings else -np.inf
 
     def worth(pace: TimeMap) -> float:
@@ -321,16 +322,6 @@ def _place_by_voice(
     for grace, note in graces.items():
         places[grace] = places[note]
     return places
-
-
-def strike_weights(onset_s: FloatArray, is_melody: npt.NDArray[np.bool_]) -> FloatArray:
-    """Seconds until the next strike of the same voice, at most one: what each counts for the key. Shape (n,)."""
-    weight = np.full(len(onset_s), 0.3)
-    for voice in (True, False):
-        members = np.flatnonzero(is_melody == voice)
-        if len(members) > 1:
-            weight[members] = np.clip(np.diff(np.r_[onset_s[members], onset_s[members[-1]] + 0.6]), 0.05, 1.0)
-    return weight
 
 
 def _tune(

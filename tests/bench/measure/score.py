@@ -30,7 +30,8 @@ from mir_eval.transcription import precision_recall_f1_overlap
 
 from disc.comb.bar import frequency_hz
 from disc.records import Tune, Voice
-from disc.tune.read.read_tune import TuneReading, read_tune, strike_weights
+from disc.tune.read.key import strike_weights
+from disc.tune.read.read_tune import TuneReading, read_tune
 from disc.tune.write.midi import midi_bytes
 from disc.tune.write.musicxml import musicxml_text
 from tests.bench.truth.known import known

@@ -38,6 +38,7 @@ OPENINGS = {
     "beat length": "the beat's length against the notes",
     "seconds": "the length of its bars",
     "rhythm": "the rhythm against its bar lines",
+    "heard": "where such music usually has its bar lines",
     "grid": "how closely the strikes keep its grid",
 }
 

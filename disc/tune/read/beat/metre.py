@@ -17,8 +17,10 @@ import numpy.typing as npt
 
 from disc.frame import FloatArray
 from disc.records import Metre
+from disc.tune.read.beat.bar_lines import HeardLines, hear_lines, load_net
 from disc.tune.read.beat.pulse import FEATURE_NAMES, Structure, features, find_marks, make_lattice, structures_for
 from disc.tune.read.beat.rhythm import rhythm_scores
+from disc.tune.read.key import read_key, strike_weights
 from disc.tune.read.model import Model
 from disc.tune.read.time.step_grid import StepGrid
 from disc.tune.settings import TuneSettings
@@ -65,18 +67,26 @@ def read_metre(
     model: Model,
     settings: TuneSettings,
     quarter_s: float | None = None,
+    heard: HeardLines | None = None,
 ) -> list[MetreReading]:
     """All plausible readings, best first, probabilities adding up to 1 over all considered; empty if none fits.
 
-    quarter_s: length of a quarter if it is known.
+    quarter_s: length of a quarter if it is known. heard: heard_lines of the same strikes, if it was asked before.
     """
     kept = list(grids)[:GRIDS]
     best = max(grid.score for grid in kept)
+    heard = heard or heard_lines(onset_s, pitch, is_melody, model)
     found: list[MetreReading] = []
     for grid in kept:
         if grid.score >= best - WORST_GRID * len(onset_s):
-            found += _read_on(grid, best, onset_s, pitch, is_melody, model, settings, quarter_s)
+            found += _read_on(grid, best, onset_s, pitch, is_melody, heard, model, settings, quarter_s)
     return _ranked(found)
+
+
+def heard_lines(onset_s: FloatArray, pitch: FloatArray, is_melody: npt.NDArray[np.bool_], model: Model) -> HeardLines:
+    """What the network hears in a turn, under its likeliest key."""
+    keys = read_key(np.round(pitch), strike_weights(onset_s, is_melody), is_melody, model.key)
+    return hear_lines(onset_s, pitch, is_melody, keys[0].key.tonic, load_net())
 
 
 def _read_on(
@@ -85,14 +95,15 @@ def _read_on(
     onset_s: FloatArray,
     pitch: FloatArray,
     is_melody: npt.NDArray[np.bool_],
+    heard: HeardLines,
     model: Model,
     settings: TuneSettings,
     quarter_s: float | None,
 ) -> list[MetreReading]:
     step = np.round(grid.places(onset_s)).astype(np.int64)
     lattice = make_lattice(step, pitch, is_melody, grid.step_s)
-    marks = find_marks(lattice)
     first = int(step.min())
+    marks = find_marks(lattice, heard, np.round(grid.places(heard.moment_s(onset_s))).astype(np.int64) - first)
     found = []
     weights = model.metre_for(len(np.unique(np.round(pitch))))
     for structure in structures_for(lattice):

@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from disc.frame import FloatArray
+from disc.tune.read.beat.bar_lines import HeardLines
 
 IntArray = npt.NDArray[np.int64]
 
@@ -205,6 +206,8 @@ class Features:
 
 UPBEATS = ("none", "half beat or less", "under a beat", "a beat", "over a beat", "half a bar", "over half a bar")
 LAST = ("bar line", "half bar", "beat", "off the beat")
+HEARD = ("heard bar lines", "heard beats", "heard kind")  # what a network says, see bar_lines.py
+MOST_LIFT = 4.0  # log-odds of one moment are taken no further: one sure moment is no proof; chosen by hand
 COUNTS = (2, 4, 8, 16)  # bars that tunes come in: two, four, eight, sixteen; what each says is fitted (model.json)
 FEATURE_NAMES: tuple[str, ...] = (
     *(f"{accent} on {level}" for level in LEVELS for accent in ACCENTS),
@@ -220,19 +223,23 @@ FEATURE_NAMES: tuple[str, ...] = (
     *(f"seconds of a bar{power}" for power in ("", " squared")),
     "rhythm",
     "grid",
+    *HEARD,
 )
 
 
 @dataclass(frozen=True, slots=True)
 class LatticeMarks:
     """What is the same for all structures on a lattice. chroma: running sum of the pitch classes struck, shape
-    (count + 1, 12). strain: (steps, strength) of the best long echo.
+    (count + 1, 12). strain: (steps, strength) of the best long echo. heard: on each step, how much more it is a bar
+    line than a beat, and a beat than neither, shape (2, count); kind: log-probabilities of bar_lines.KINDS.
     """
 
     accents: FloatArray
     echoes: FloatArray
     chroma: FloatArray
     strain: tuple[int, float]
+    heard: FloatArray
+    kind: FloatArray
 
 
 def features(lattice: Lattice, structure: Structure, rhythm: FloatArray, grid: float, marks: LatticeMarks) -> Features:
@@ -258,15 +265,32 @@ def features(lattice: Lattice, structure: Structure, rhythm: FloatArray, grid: f
             same[:, strain_end:],
             rhythm[:, None],
             np.full((bar, 1), grid),
+            _heard_columns(structure, marks),
         ]
     )
     return Features(structure, table)
 
 
-def find_marks(lattice: Lattice) -> LatticeMarks:
-    """Accents, echoes, harmony and the strain of a lattice."""
+def find_marks(lattice: Lattice, heard: HeardLines, step: IntArray) -> LatticeMarks:
+    """Accents, echoes, harmony and the strain of a lattice, and what the network heard on it.
+
+    step: shape (m,), the lattice's step of each moment heard.
+    """
     found = echoes(lattice)
-    return LatticeMarks(accents(lattice), found, lattice.chroma, _find_strain(lattice, found[ECHOES.index("pitch")]))
+    strain = _find_strain(lattice, found[ECHOES.index("pitch")])
+    lifts = np.clip(heard.level[:, :2] - heard.level[:, 1:], -MOST_LIFT, MOST_LIFT) / np.sqrt(len(step))
+    on_step = np.zeros((2, lattice.count))
+    for row in (0, 1):
+        np.add.at(on_step[row], np.clip(step, 0, lattice.count - 1), lifts[:, row])
+    return LatticeMarks(accents(lattice), found, lattice.chroma, strain, on_step, heard.kind)
+
+
+def _heard_columns(structure: Structure, marks: LatticeMarks) -> FloatArray:
+    bar, steps = structure.bar, structure.steps
+    (lines, beats), _ = _folded(marks.heard, bar)
+    by_beat = np.tile(beats.reshape(-1, steps).sum(0), structure.beats)
+    kind = marks.kind[2 * structure.compound + (structure.beats == 3)]
+    return np.stack([lines, by_beat, np.full(bar, kind)], axis=1)
 
 
 def _find_strain(lattice: Lattice, pitch_echo: FloatArray) -> tuple[int, float]:

@@ -1,0 +1,1 @@
+"""The training of the network that hears bar lines; needs torch and is run on another machine."""
