@@ -6,6 +6,10 @@ OUT/bar_lines.npz is what the program is shipped with; OUT/without0.npz ... with
 file, for fit_tune.py: the weight that the metre gives to the network is fitted on tunes the network never saw.
 Turns are those of fit_tune.py, the tuning half alone, with melody and key as the program tells them; each is drawn anew
 in every variant (accompaniment, tempo, damage; inner voices of the pieces). Needs torch; all runs share one GPU.
+
+Shipped: as the arguments stand, 12,374 turns, 160 s on one H200 and 16 cores. Of the quarters left out, levels right:
+melodies .853-.855, pieces .705-.741 (loss .36-.37, .65-.74). A longer run without blur (25 epochs, dropout .1) had .873
+and .719-.736 with the loss of the pieces at .85-.97: it had learnt them by heart.
 """
 
 from __future__ import annotations
