@@ -16,7 +16,7 @@ from disc.photo.board.sheet_told import SheetTold, advice, sheet_told
 from disc.photo.board.sheet_under import SheetUnder, look_for_sheets
 from disc.photo.face.exact_plane import exact_plane
 from disc.photo.face.face_slot import MEANT_MM, place_slot
-from disc.photo.face.seen_marks import BELIEVED, Seen, see
+from disc.photo.face.seen_marks import BELIEVED, Seen, believed, see, seen_through
 from disc.photo.face.sureness import eye_over, hard_to_tell, shared_doubt
 from disc.photo.image import Photo
 from disc.photo.marks.pins_from_sites import FaceDoubt, Sites, kinds_by_slant, make_pins
@@ -40,6 +40,9 @@ from disc.records import Pin, Plate, Side
 # may still believe in them.
 IN_TABLE = 0.9
 # Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
+# Part of the sites that a borrowed lens must leave (chosen). Where the marks were looked for through one of half the
+# length, 0.1 was left (h4); looked for without it, all are.
+PINS_LEFT = 0.9
 FAINTEST = -4.0  # from which it is kept to be weighed with the face's other photographs
 
 
@@ -105,13 +108,28 @@ def look_at(
     lens: KnownLens | None = None,
 ) -> PhotoLook:
     """What one photo says before others are heard: plate, plane, marks, and where the slot may be."""
-    seen = see(photo, plate, settings, sheet, lens)
+    borrowed = lens is not None and not lens.tells_line and (sheet is None or sheet.camera is None)
+    seen = see(photo, plate, settings, sheet, None if borrowed else lens)
     joint = exact_plane(seen)
+    if lens is not None and borrowed:
+        seen, joint = _through_borrowed(seen, joint, lens)
     found = seen.found
     places = tuple(slot_places(seen.photo.pixels, joint.plane, seen.radius_mm, found.slot, found.slot_heat))
     if settings.slot is not None:
         return PhotoLook(seen, side, settings, joint, sheet=sheet, beside_mark=places)
     return PhotoLook(seen, side, settings, joint, places, sheet)
+
+
+def _through_borrowed(seen: Seen, joint: Joint, lens: KnownLens) -> tuple[Seen, Joint]:
+    """With what another photo told of the lens, unless the pins deny it: zoomed by two, or cut out of a larger picture,
+    a photo shows through another lens, and of twenty pins one may be left."""
+    through = seen_through(seen, lens)
+    if through is None:
+        return seen, joint
+    told = exact_plane(through)
+    if believed(through, told.plane, told.slant) < PINS_LEFT * believed(seen, joint.plane, joint.slant):
+        return seen, joint
+    return through, told
 
 
 def finish(look: PhotoLook, others: Shared | None, chosen: ChosenSlot) -> FaceReading:

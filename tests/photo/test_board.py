@@ -15,7 +15,9 @@ from disc.photo.board.plain_ground import hide_print
 from disc.photo.board.sheet_under import SheetUnder, lens_by_sheets
 from disc.photo.image import CameraName, Photo
 from disc.photo.plane.face_plane import Plane
-from disc.photo.plane.known_lens import known_rows, vanishing_line
+from disc.photo.plane.known_lens import known_rows, lens_alone, vanishing_line
+from disc.photo.read_faces import read_faces
+from disc.records import Side
 
 from .sheet_camera import Shot, corners_seen, photograph
 
@@ -143,3 +145,10 @@ def test_parallel_planes_share_their_vanishing_line(bent_board):
     )
     assert half.shape == (6, 6)
     assert np.abs(left).max() < 1e-3
+
+
+def test_a_lens_that_is_not_the_photos_costs_no_pin(upper_photo, upper_reading, plate):
+    """A photograph zoomed by two names no camera: what another told of the lens is half as long, and bends."""
+    wrong = replace(upper_photo, lens=lens_alone(float(np.log(1.3)), 0.02, 0.01, 0.002))
+    (read,) = read_faces([(wrong, Side.UPPER)], plate)
+    assert len(read.pins) >= 0.9 * len(upper_reading.pins)

@@ -54,12 +54,18 @@ def begin(
             return Begun(placed.photo, found, placed.plane, sheet.camera.known, perspective_of(placed.plane, radius_mm))
     found = _centred(plate_by_hand(photo, rim) if rim else find_plate(photo), centre)
     size = (photo.width, photo.height)
-    if lens is not None:
-        first = _plane_by_lens(found, radius_mm, size, lens)
-        if first is not None:
-            perspective = perspective_of(first, radius_mm) if lens.tells_line else None
-            return Begun(replace(photo, focal_px=lens.focal_px(photo.width)), found, first, lens, perspective)
-    return Begun(photo, found, plane_from_ellipse(found.ellipse, found.centre, radius_mm, size))
+    plain = Begun(photo, found, plane_from_ellipse(found.ellipse, found.centre, radius_mm, size))
+    return plain if lens is None else through_lens(plain, radius_mm, lens) or plain
+
+
+def through_lens(begun: Begun, radius_mm: float, lens: KnownLens) -> Begun | None:
+    """The same with a lens known from elsewhere; None where the outline makes no ellipse through it."""
+    photo = begun.photo
+    first = _plane_by_lens(begun.found, radius_mm, (photo.width, photo.height), lens)
+    if first is None:
+        return None
+    perspective = perspective_of(first, radius_mm) if lens.tells_line else None
+    return Begun(replace(photo, focal_px=lens.focal_px(photo.width)), begun.found, first, lens, perspective)
 
 
 def _centred(found: CoarsePlate, centre: Point | None) -> CoarsePlate:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from disc.frame import FloatArray
-from disc.photo.board.begin import Begun, begin
+from disc.photo.board.begin import Begun, begin, through_lens
 from disc.photo.board.sheet_under import SheetUnder
 from disc.photo.image import Photo
 from disc.photo.marks.close_looks import find_spots, look_again
@@ -64,6 +64,19 @@ def see(photo: Photo, plate: Plate, settings: ReadSettings, sheet: SheetUnder | 
     seen = Seen(begun, radius, find_spots(flat, begun.first), plate.bore_mm or 0.0)
     slant, odds = weighed_at_first(seen)
     return replace(seen, spots=look_again(flat, seen.spots, slant, odds > BELIEVED))
+
+
+def seen_through(seen: Seen, lens: KnownLens) -> Seen | None:
+    """The same marks with a lens known from elsewhere; None where it cannot be this photo's."""
+    begun = through_lens(seen.begun, seen.radius_mm, lens)
+    return None if begun is None else replace(seen, begun=begun, spots=seen.in_plane(begun.first))
+
+
+def believed(seen: Seen, plane: Plane, slant: Slant) -> float:
+    """How many sites there are, by the marks in a plane and under a slant."""
+    mm = seen.in_plane(plane)
+    odds = site_odds(mm, np.hypot(mm.root[:, 0], mm.root[:, 1]), seen.radius_mm, slant, seen.bore_mm)
+    return float(np.sum(1 / (1 + np.exp(-np.clip(odds, -20, 20)))))
 
 
 def weighed_at_first(seen: Seen) -> tuple[Slant, FloatArray]:

@@ -31,7 +31,9 @@ from disc.photo.image import Photo, load_photo
 from disc.photo.read_faces import read_faces
 from disc.photo.request import ReadRequest
 from disc.photo.scan.of_request import make_ready
+from disc.photo.several.fitting import turned_pins
 from disc.photo.several.merge_pins import ShownFace, laid_on_first, merge_pins
+from disc.photo.several.one_slot import slot_off_deg
 from disc.records import Plate, Side, Turns
 from tests.bench.measure.read import Score, pair_up, score_face, xy
 from tests.bench.truth.close_ups import cut
@@ -74,7 +76,7 @@ def faces(folder: Path, truths: list[dict[str, Any]], mode: str) -> None:
             true = [pin for pin in truth["pins"] if pin["side"] == side.value]
             told = mine[0][0].pins
             if mode == "both" and len(mine) > 1:
-                told = merge_pins(laid_on_first([ShownFace(r.pins, r.faint, r.shown_mm) for r, _ in mine]))
+                told = together([r for r, _ in mine])
             score = score_face(told, true)
             each.append(score.rms_mm)
             total.add(score)
@@ -96,6 +98,13 @@ def faces(folder: Path, truths: list[dict[str, Any]], mode: str) -> None:
         f"{total.within(1):.2f}; sheet found {lens['found']} of {lens['photos']}, k1 {lens['k1']}, focal length "
         f"{lens['focal']}; {np.mean(slow):.2f} processor s a photo"
     )
+
+
+def together(readings: list[Any]) -> Any:
+    """The pins of a face by its photographs, brought together as disc read does."""
+    shown = laid_on_first([ShownFace(r.pins, r.faint, r.shown_mm) for r in readings])
+    off = slot_off_deg([(one.turn_deg, r.slot) for one, r in zip(shown, readings, strict=True)])
+    return turned_pins(merge_pins(shown), -np.radians(off))
 
 
 def close_ups(folder: Path, truths: list[dict[str, Any]], seed: int, each: int) -> None:
