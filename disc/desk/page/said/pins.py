@@ -31,7 +31,7 @@ PINS: tuple[str, ...] = (
     mark("by its track"),
     mark("several"),
     mark("In the score"),
-    mark("Held (fermata)"),
+    mark("Fermata"),
     mark("Ornament"),
     mark("Melody"),
     mark("Remove"),

@@ -12,7 +12,7 @@ import { desk, on, toothNumbered } from "./store.js";
 import { edit, removePicked } from "./tools.js";
 import { keepInSight, pinList, pinListHead } from "./pin_list.js";
 
-const NOTE_IS = [["held", "Held (fermata)"], ["ornament", "Ornament"], ["melody", "Melody"]];
+const NOTE_IS = [["held", "Fermata"], ["ornament", "Ornament"], ["melody", "Melody"]];
 const panel = byId("panel-pin");
 const card = element("div");
 panel.append(card, element("h3", { id: "list-title" }, "All pins"), pinListHead, pinList);
