@@ -12,10 +12,15 @@ import os
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from disc.errors import BadInput, DiscError, JobBusy
 from disc.job.stage import Stage
+
+if TYPE_CHECKING:
+    from concurrent.futures import ThreadPoolExecutor
 
 STAGING_FOLDER = ".staging"
 JOURNAL = "journal.json"
@@ -52,12 +57,11 @@ def locked(folder: Path, wait_s: float = LOCK_WAIT_S) -> Iterator[None]:
 
 
 def commit(folder: Path, stage: Stage) -> None:
-    """Make the staged files durable, write the journal, then rename them in."""
+    """Make the staged files and the journal durable, give the journal its name, then rename the files in."""
     staging = folder / STAGING_FOLDER
-    _flush_all([staging / name for name in stage.names])
     journal = staging / (JOURNAL + ".tmp")
     journal.write_text(json.dumps({"names": stage.names, "removed": stage.removed}), encoding="utf-8")
-    _flush(journal)
+    _flush_all([*(staging / name for name in stage.names), journal])
     os.replace(journal, staging / JOURNAL)  # from here on the step counts as done
     global _done
     _done += 1
@@ -109,10 +113,18 @@ def recover(folder: Path) -> None:
 
 def _flush_all(paths: list[Path]) -> None:
     """Wait until all of these stand on the disk, side by side: one after the other they take several times as long."""
+    list(_flushers(os.getpid()).map(_flush, paths))
+
+
+@cache
+def _flushers(pid: int) -> ThreadPoolExecutor:
+    """Threads that wait for the disk, kept: to begin and end them costs an edit at the desk a third of its time.
+
+    pid: of the process that they belong to; a process forked from it has none of them.
+    """
     from concurrent.futures import ThreadPoolExecutor  # `disc --help` must not wait for it
 
-    with ThreadPoolExecutor(max(1, min(len(paths), MOST_AT_ONCE))) as pool:
-        list(pool.map(_flush, paths))
+    return ThreadPoolExecutor(MOST_AT_ONCE, thread_name_prefix=f"flush-{pid}")
 
 
 def _flush(path: Path) -> None:

@@ -80,7 +80,8 @@ def test_an_edit_lays_one_correction_and_tells_one_step_however_many_there_were(
 def test_after_an_undo_the_steps_are_told_from_where_they_differ(session):
     for condition in ("bent", "stub", "sound"):
         session.change({"do": "change", "pins": [3], "changes": {"condition": condition}})
-    back = session.go_to(1)
+    back, only_pins = session.go_to(1)
+    assert only_pins
     assert (back["history"]["done"], back["history"]["steps"]) == (1, []) and back["history"]["from"] == 3
     other = session.change({"do": "change", "pins": [5], "changes": {"condition": "bent"}})
     assert other["history"]["from"] == 1 and [s["words"] for s in other["history"]["steps"]] == [

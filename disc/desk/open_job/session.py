@@ -188,13 +188,14 @@ class Session:
             whole = replace(step, changes=(*laid, *real))
             return self._commit(job, (*done, *corrections), (), record(history, whole), (step,))
 
-    def go_to(self, count: int) -> dict[str, Any]:
-        """Undo or redo until `count` steps are in force."""
+    def go_to(self, count: int) -> tuple[dict[str, Any], bool]:
+        """Undo or redo until `count` steps are in force. Returns what changed on the page, and whether that is all."""
         with open_for_writing(self.folder, wait_s=2.0) as job:
             done, undone, history = self._before(job)
             moved, crossed, forward = move_to(history, count)
             now_done, now_undone = split_corrections((*done, *undone), moved)
-            return self._commit(job, now_done, now_undone, moved, crossed, forward)
+            answer = self._commit(job, now_done, now_undone, moved, crossed, forward)
+        return answer, not any(step.changes for step in crossed)
 
     def _before(self, job: Job) -> tuple[tuple[Correction, ...], tuple[Correction, ...], History]:
         done, undone = self._corrections.get(job.path(CORRECTIONS_FILE))

@@ -52,12 +52,14 @@ class GoTo(DeskHandler):
     """Undo and redo."""
 
     async def post(self) -> None:
-        """Body: {"to": number of steps in force}."""
+        """Body: {"to": number of steps in force}. Answers with the pins that changed, or with the whole state where
+        the steps between changed more than pins.
+        """
         count = self.json_body().get("to")
         if not isinstance(count, int) or isinstance(count, bool):
             raise BadInput("undo needs the number of a step.")
-        await self.in_bench(self.session.go_to, count)
-        self.finish(await self.aside(page_state, self.session))
+        changed, only_pins = await self.in_bench(self.session.go_to, count)
+        self.finish(changed if only_pins else await self.aside(page_state, self.session))
 
 
 class SetValues(DeskHandler):

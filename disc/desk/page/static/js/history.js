@@ -2,9 +2,8 @@
 
 import { button, byId, element } from "./dom.js";
 import { send, sent } from "./outbox.js";
-import { rebuild } from "./refill.js";
 import { attempt, say } from "./say.js";
-import { desk, on, takeState } from "./store.js";
+import { desk, on, takePins, takeState } from "./store.js";
 
 let goal = null; // where quick presses in a row lead, while the first is still on its way
 
@@ -31,9 +30,10 @@ export async function goTo(count) {
 // One journey to a step; true if the goal has moved meanwhile.
 async function goOnce(count) {
   const { steps, done } = desk.state.history;
-  const state = await attempt(() => send("/api/history", { to: count }));
-  if (!state) return false;
-  if (!state.isDone) takeState(state);
+  const answer = await attempt(() => send("/api/history", { to: count }));
+  if (!answer) return false;
+  if (answer.gone) takePins(answer); // only pins changed, and only those came
+  else if (!answer.isDone) takeState(answer);
   if (goal !== count) return true;
   if (count !== done) say(count < done ? `Undone: ${steps[count].words}.` : `Redone: ${steps[count - 1].words}.`);
   return false;
@@ -52,17 +52,28 @@ export function drawHistory() {
   byId("redo").title = done < steps.length ? `Redo: ${steps[done].words} (Ctrl+Shift+Z)` : "Nothing to redo";
   const list = byId("history-steps");
   if (!list || byId("panel-history").hidden) return; // drawn when it is opened
-  const line = (count, words, at) =>
-    element(
-      "li",
-      { class: count > done ? "undone" : null, "aria-current": count === done ? "step" : null },
-      button(words, () => goTo(count), { "data-key": `step ${count}`, title: at ? new Date(at).toLocaleString() : null }),
-    );
-  rebuild(list, history, () => [
-    line(0, "As read"),
-    ...steps.map((step, index) => line(index + 1, `${index + 1}. ${step.words}`, step.at)),
-  ]);
+  drawSteps(list, steps);
+  [...list.children].forEach((line, count) => {
+    line.classList.toggle("undone", count > done);
+    if (count === done) line.setAttribute("aria-current", "step");
+    else line.removeAttribute("aria-current");
+  });
 }
+
+let listed = []; // the steps that the list shows
+
+// Only the steps from the first that is new: a thousand stay as they are at every edit.
+function drawSteps(list, steps) {
+  let same = 0;
+  while (same < steps.length && listed[same]?.words === steps[same].words && listed[same].at === steps[same].at) same += 1;
+  if (!list.children.length) list.append(line(0, "As read"));
+  while (list.children.length > same + 1) list.lastElementChild.remove();
+  list.append(...steps.slice(same).map((step, index) => line(same + index + 1, `${same + index + 1}. ${step.words}`, step.at)));
+  listed = [...steps];
+}
+
+const line = (count, words, at) =>
+  element("li", {}, button(words, () => goTo(count), { "data-key": `step ${count}`, title: at ? new Date(at).toLocaleString() : null }));
 
 on("state", drawHistory);
 on("pins", drawHistory);

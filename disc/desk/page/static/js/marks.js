@@ -10,8 +10,34 @@ const CASING = "rgba(255, 253, 248, 0.92)";
 const BRASS = "#e0b02e";
 const INK = "#1f2429";
 
-// at, tip: screen pixels; size: radius of the mark
+// at, tip: screen pixels; size: radius of the mark. Marks without a lean are all alike: each is drawn once and stamped, to
+// the device's pixel, since three hundred of them are drawn at every edit.
 export function drawMark(context, condition, at, tip, size) {
+  if (condition === "bent" && tip) traceMark(context, condition, at, tip, size);
+  else stamp(context, `${condition} ${size}`, at, size + MARK_MARGIN_PX, (c, middle) => traceMark(c, condition, middle, null, size));
+}
+
+const MARK_MARGIN_PX = 5; // the casing and the triangle's corners reach so far beyond the radius
+const MOST_STAMPS = 200;
+const stamps = new Map(); // what, at which pixels of the device -> its picture
+
+// reach: how far the picture goes from its middle, in CSS pixels
+function stamp(context, what, [x, y], reach, paint) {
+  const ratio = context.getTransform().a || 1;
+  const key = `${what} ${ratio}`;
+  const half = Math.ceil(reach * ratio);
+  if (!stamps.has(key)) {
+    if (stamps.size >= MOST_STAMPS) stamps.clear(); // as while the picture is zoomed
+    const small = new OffscreenCanvas(2 * half, 2 * half);
+    const c = small.getContext("2d");
+    c.scale(ratio, ratio);
+    paint(c, [half / ratio, half / ratio]);
+    stamps.set(key, small);
+  }
+  context.drawImage(stamps.get(key), (Math.round(x * ratio) - half) / ratio, (Math.round(y * ratio) - half) / ratio, (2 * half) / ratio, (2 * half) / ratio);
+}
+
+function traceMark(context, condition, at, tip, size) {
   context.lineCap = "round";
   context.setLineDash([]);
   for (const [colour, width] of [[CASING, 4.2], [COLOURS[condition] ?? INK, 2]]) {

@@ -23,8 +23,9 @@ let left = 0; // seconds at the left edge
 let rows = new Map(); // tooth number -> row from the top
 let count = 1;
 
-const width = () => canvas.clientWidth;
-const rowHeight = () => (canvas.clientHeight - ruler() - FOOT_PX) / Math.max(1, count);
+let drawn = null; // the canvas's size while it is drawn: asked once, not at every strike
+const width = () => drawn?.width ?? canvas.clientWidth;
+const rowHeight = () => ((drawn?.height ?? canvas.clientHeight) - ruler() - FOOT_PX) / Math.max(1, count);
 const perSecond = () => ((width() - gutter()) / turnSeconds()) * zoom;
 const xOf = (seconds) => gutter() + (seconds - left) * perSecond();
 const secondsAt = (x) => left + (x - gutter()) / perSecond();
@@ -64,8 +65,14 @@ function keepInside() {
 }
 
 function draw() {
-  const { width: w, height: h, ratio } = fitCanvas(canvas);
-  if (!w || !h || !desk.state?.job) return;
+  const size = fitCanvas(canvas);
+  if (!size.width || !size.height || !desk.state?.job) return;
+  drawn = size;
+  drawAll(size);
+  drawn = null;
+}
+
+function drawAll({ width: w, height: h, ratio }) {
   const c = canvas.getContext("2d");
   c.setTransform(ratio, 0, 0, ratio, 0, 0);
   c.clearRect(0, 0, w, h);
