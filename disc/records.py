@@ -117,6 +117,10 @@ USUAL: dict[str, Any] = {"turns": Turns.CLOCKWISE, "revolution_s": 45.0, "rest_a
 DOUBT_BELOW = 0.9  # confidence under which a site is marked for a person's eye; chosen by hand
 
 
+# A pin's thickness where none was measured; chosen, the middle of the project's conventions (0.15 to 0.35 mm).
+USUAL_DIAMETER_MM = 0.25
+
+
 # A place that was given without its uncertainty, by hand or in a table, is taken as known so well along each axis:
 # twice what two sharp photographs give. Chosen; 0 would make a guess the surest place of all.
 UNSTATED_SIGMA_MM = 0.05

@@ -20,6 +20,7 @@ from disc.records import Condition, Pin, Side
 # Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 # A pin whose root lies this much elsewhere was set anew; below it, two readings differ by their own errors.
 MOVED_MM = 0.08
+TOGETHER_DEG = 0.3  # about 0.05 mm at 10 mm, the error of two readings together
 LARGEST_TURN_DEG = 2.0  # between the zeros of two readings
 
 
@@ -93,11 +94,10 @@ def common_turn_deg(old: Sequence[Pin], new: Sequence[Pin]) -> float:
     close = theta[same_r & (np.abs(theta) < LARGEST_TURN_DEG)]
     if close.size == 0:
         return 0.0
-    width = 0.3  # degrees: about 0.05 mm at 10 mm, the error of two readings together
-    votes = (np.abs(close[:, None] - close[None, :]) < width).sum(axis=1)
+    votes = (np.abs(close[:, None] - close[None, :]) < TOGETHER_DEG).sum(axis=1)
     # Of equally good turns, the smallest.
     best = close[min(range(close.size), key=lambda i: (-votes[i], abs(close[i])))]
-    return float(np.median(close[np.abs(close - best) < width]))
+    return float(np.median(close[np.abs(close - best) < TOGETHER_DEG]))
 
 
 def _pairs(old: Sequence[Pin], new: Sequence[Pin]) -> list[tuple[int, int, float]]:

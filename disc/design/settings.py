@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from disc.errors import BadInput
+from disc.records import USUAL_DIAMETER_MM
 
 # Brass left between two holes, 0.4 of a pin: new discs are planned by it and old ones judged. Common practice, no
 # source: a fine drill wanders by 0.02 to 0.04 mm, and a pressed pin needs a wall.
@@ -76,7 +77,7 @@ class DesignSettings:
     """Sizes in mm, times in seconds. Defaults are common practice without a source unless said otherwise."""
 
     # Pins of these discs are 0.15-0.35 mm thick and stand 0.25-0.8 mm (the project's conventions).
-    pin_diameter_mm: float = 0.25
+    pin_diameter_mm: float = USUAL_DIAMETER_MM
     pin_height_mm: float = 0.50
     wall_mm: float = LEAST_WALL_MM
     # Between two pins of one track the tip must fall back: room beside the pin for a tip worn to about 0.1 mm.

@@ -11,7 +11,6 @@ from pathlib import Path
 
 from disc.locale.catalogue import Language
 
-# Unless said otherwise: chosen by hand, not measured.
 HOUSE = Path(__file__).parents[1]
 # How sentences are named in the code: t("..."), t.plural("one", "many", n), mark("...").
 # Words to gather, and how many of the first arguments are words; by definition.

@@ -21,9 +21,6 @@ from disc.report.pdf import pdf_of
 from disc.report.places import pictures_of_findings
 from disc.words import Advance, no_progress
 
-PDF_NAME = "out/report.pdf"
-PAGE_NAME = "out/report.html"
-
 
 def report_names(parts: Sequence[str], language: Language, for_publication: bool) -> tuple[str, str]:
     """(PDF, page) of a report in the job; only the whole report in English has the plain names."""

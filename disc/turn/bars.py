@@ -16,6 +16,7 @@ from disc.frame import FloatArray
 from disc.records import Metre, Strike, Tune
 
 LEAST_SIGMA_S = 0.008  # no disc set by hand keeps time better; common practice, no source
+FEWEST_FOR_SIGMA = 8  # strikes that tell their own spread; chosen by hand
 USUAL_SIGMA_S = 0.02  # where too few strikes tell; the middle of 10 to 30 ms, common practice, no source
 # Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 WRITTEN_PARTS = (1, 2, 4, 3, 8, 6)  # parts of a quarter on which notes are written, in the order of preference
@@ -87,7 +88,7 @@ def counted_beat(metre: Metre) -> Fraction:
 def grid_of(tune: Tune, strikes: Iterable[Strike]) -> BarGrid:
     """The grid of a tune as read, with the spread of the strikes about it."""
     late = late_s(tune, strikes)
-    sigma = max(robust_sigma(list(late.values())), LEAST_SIGMA_S) if len(late) >= 8 else USUAL_SIGMA_S
+    sigma = max(robust_sigma(list(late.values())), LEAST_SIGMA_S) if len(late) >= FEWEST_FOR_SIGMA else USUAL_SIGMA_S
     return BarGrid(tune, sigma)
 
 

@@ -35,6 +35,8 @@ ROUNDS = 8  # of moving teeth, at most; chosen by hand
 # Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 TRUST = 0.5  # the strikes of a tune are not independent draws from a key: half their number counts
 
+SEMITONES_A_DOUBLING = 24.0  # down, of a bar twice as long: f goes by 1 / L^2; exact
+HEIGHTS = np.arange(-0.5, 0.5, 0.25)  # semitones up or down that a row told by lengths is begun from; chosen by hand
 ALTERNATIVES = 3  # rows of pitches told beside the likeliest; chosen by hand
 
 TOGETHER = np.array(TOGETHER_NATS)
@@ -101,7 +103,7 @@ def _expected(order: Sequence[int], lengths_mm: Mapping[int, float]) -> FloatArr
     logs = np.array([np.log2(lengths_mm[tooth]) if tooth in lengths_mm else np.nan for tooth in order])
     if np.isfinite(logs).sum() < 2:
         return None
-    return USUAL_MIDDLE - 24.0 * (logs - np.nanmedian(logs))
+    return USUAL_MIDDLE - SEMITONES_A_DOUBLING * (logs - np.nanmedian(logs))
 
 
 def _starts(count: int, expected: FloatArray | None) -> list[FloatArray]:
@@ -113,7 +115,7 @@ def _starts(count: int, expected: FloatArray | None) -> list[FloatArray]:
             rows.append(np.array(row, dtype=float) + 60)
         return rows
     filled = np.interp(np.arange(count), np.flatnonzero(np.isfinite(expected)), expected[np.isfinite(expected)])
-    for height in np.arange(-0.5, 0.5, 0.25):
+    for height in HEIGHTS:
         rows.append(np.maximum.accumulate(np.round(filled + height)))
     return rows
 

@@ -15,6 +15,8 @@ from disc.records import Strike, Tune
 from disc.turn.said_of_notes import FORGET, note_meant, parse_word, say_of_note
 from disc.turn.turn_of_job import turn_of_pins
 
+SILENT_BEATS = 1.5  # before an upbeat, against which a section's first bar line is no line; chosen by hand
+
 
 def by_place(job: Job, given: dict[str, Any]) -> dict[str, Any]:
     """What was given, with what is said of one bar put as it is stored: a metre "2/4@17" beside the tune's own, and a
@@ -78,5 +80,5 @@ def section_start_s(tune: Tune, strikes: Sequence[Strike], bar: int) -> float:
     near = sorted(s.onset_s for s in strikes if before_s - beat_s / 2 <= s.onset_s)
     gaps = [(b - a, b) for a, b in pairwise(near) if b <= line_s + beat_s / 2]
     longest = max(gaps, default=(0.0, line_s))
-    first_s = longest[1] if longest[0] > 1.5 * beat_s else line_s
+    first_s = longest[1] if longest[0] > SILENT_BEATS * beat_s else line_s
     return first_s - min(beat_s / 4, longest[0] / 2 if first_s == longest[1] else beat_s / 4)

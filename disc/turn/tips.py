@@ -24,6 +24,7 @@ from disc.tune.read.time.step_grid import LONGEST_STEP_S, SHORTEST_STEP_S
 FEWEST_STRIKES = 4
 DEFAULT_LIMIT_DEG = 3.0  # common practice, no source: tips of one comb stand within a few degrees of their row
 SPREAD_OF_LIMIT = 0.4  # a shift's usual size as a share of the limit: small ones are likelier
+TRIED_A_PEAK = 6.0  # frequencies within the width of one peak of the spectrum
 MULTIPLES = (1, 2, 3, 4)  # beats of so many steps in which a shift by whole steps would show
 
 
@@ -133,7 +134,7 @@ def _common_frequency(tracks: Sequence[FloatArray]) -> float:
     is kept if it is nearly as strong, as a step and its half have the same multiples.
     """
     length_s = max(float(t[-1] - t[0]) for t in tracks)
-    frequencies = np.arange(1.0 / LONGEST_STEP_S, 1.0 / SHORTEST_STEP_S, 1.0 / (6.0 * max(length_s, 1.0)))
+    frequencies = np.arange(1.0 / LONGEST_STEP_S, 1.0 / SHORTEST_STEP_S, 1.0 / (TRIED_A_PEAK * max(length_s, 1.0)))
     power = np.zeros(len(frequencies))
     for times in tracks:
         power += np.abs(np.exp(2j * np.pi * np.outer(frequencies, times)).sum(1)) ** 2 - len(times)

@@ -14,10 +14,8 @@ import numpy as np
 
 from disc.comb.bar import return_time_s
 from disc.frame import FloatArray, angle_gap_deg, onset_s, to_xy_mm, turn_deg, wrap_deg
-from disc.records import Comb, Condition, Pin, Plate, Side
+from disc.records import USUAL_DIAMETER_MM, Comb, Condition, Pin, Plate, Side
 
-# A pin's thickness where it was not measured; the middle of what the project's conventions name (0.15 to 0.35 mm).
-USUAL_DIAMETER_MM = 0.25
 # A tooth's tip must drop into the gap behind a pin before the next one lifts it: it needs a little more room than the
 # pin is thick. Common practice, no source.
 DROP_ROOM_MM = 0.02
@@ -25,6 +23,7 @@ DROP_ROOM_MM = 0.02
 PASSING_ROOM_MM = 0.03
 # A tip is filed narrow enough to pass between the neighbours' tracks, and no wider than this. No source.
 WIDEST_TIP_MM = 0.25
+NARROWEST_TIP_MM = 0.05  # of a tip that still lifts, where tracks leave less; chosen by hand
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +112,7 @@ def tip_width_mm(track_r_mm: FloatArray, pin_diameter_mm: float) -> float:
     if spaces.size == 0:
         return WIDEST_TIP_MM
     room = 2.0 * (float(spaces.min()) - pin_diameter_mm / 2.0 - PASSING_ROOM_MM)
-    return float(np.clip(room, 0.05, WIDEST_TIP_MM))
+    return float(np.clip(room, NARROWEST_TIP_MM, WIDEST_TIP_MM))
 
 
 def tip_clashes(

@@ -14,7 +14,6 @@ import numpy as np
 from disc.check.evidence import MECHANICAL, combine
 from disc.check.kinds import Kind
 from disc.check.mechanics.clearance import (
-    USUAL_DIAMETER_MM,
     HoleWall,
     TipClash,
     TrackGap,
@@ -30,7 +29,7 @@ from disc.check.photo.photo_findings import finding_at
 from disc.comb.pin_spread import Spread
 from disc.design.settings import LEAST_WALL_MM
 from disc.frame import wrap_deg
-from disc.records import Comb, Evidence, Finding, Pin, Plate, Side, Strike
+from disc.records import USUAL_DIAMETER_MM, Comb, Evidence, Finding, Pin, Plate, Side, Strike
 
 # Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 # What a broken rule of space is worth where the measurement leaves no doubt; the prior is that of a rare slip.

@@ -39,6 +39,7 @@ MOST_LOSS = 0.15  # where a larger share of the notes is absent, it is another v
 OTHER_VERSION = 0.3
 # A strike of the right tooth off the beat grid beside an absent note: hardly ever chance where the print is this tune.
 PRIOR_DISPLACED = 0.02
+LEAST_BY_CHANCE = 0.01  # that an empty hole lies by chance where the print has an absent note; chosen by hand
 DISPLACED_WORTH = 6.0  # log-odds; chosen by hand
 ABSENT_WORDS = "the known tune has a note here that no pin plays"
 FULL_CROWD = 0.25  # Place.crowd from which a note may have been left out for want of room
@@ -140,7 +141,7 @@ def hole_evidence(known: Known, place: MusicSite, tolerance_s: float) -> tuple[E
     """What the reference says to an empty hole; nothing outside of what it covers."""
     share = known.share.get(place.sound, 0.5)
     if is_absent(known, place, tolerance_s):
-        by_chance = 0.01 + 2.0 * tolerance_s * len(known.absent_s) / max(known.to_s - known.from_s, 1.0)
+        by_chance = LEAST_BY_CHANCE + 2.0 * tolerance_s * len(known.absent_s) / max(known.to_s - known.from_s, 1.0)
         return (Evidence(KNOWN, ABSENT_WORDS, limited(math.log(share / min(by_chance, 0.5)))),)
     if not _covers(known, place):
         return ()

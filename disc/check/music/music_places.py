@@ -14,7 +14,7 @@ import numpy as np
 from disc.check.mechanics.clearance import diameter_of
 from disc.comb.pin_spread import Spread
 from disc.frame import angle_gap_deg, onset_s, theta_for, turn_deg, turn_for_onset_deg
-from disc.records import Comb, Pin, Plate, Side, Tooth
+from disc.records import USUAL_DIAMETER_MM, Comb, Pin, Plate, Side, Tooth
 
 # Room beyond this is plenty: the tooth has come to rest long before. In pin diameters; common practice, no source.
 PLENTY_DIAMETERS = 2.4
@@ -69,7 +69,9 @@ def bench_of(pins: Iterable[Pin], comb: Comb, plate: Plate, spread: Spread) -> P
         if pin.plays and pin.tooth is not None:
             standing[pin.tooth].append(pin.theta_deg)
             diameters.append(diameter_of(pin))
-    return PlayingPins(comb, plate, spread, dict(standing), float(np.median(diameters)) if diameters else 0.25)
+    return PlayingPins(
+        comb, plate, spread, dict(standing), float(np.median(diameters)) if diameters else USUAL_DIAMETER_MM
+    )
 
 
 def place_of_hole(hole: Pin, bench: PlayingPins, sound_of_tooth: dict[int, int]) -> MusicSite | None:

@@ -8,6 +8,7 @@ strains played twice, a narrow one over the low strikes alone finds the figure o
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -26,6 +27,8 @@ FOUND_AGAIN = 0.88
 PRIOR_SAME = 0.05  # of two places a lag apart, before looking: dances repeat a bar about once in twenty lags
 # Strikes within this many sigmas (of the difference of two) are the same place of the grid.
 TOLERANCE_SIGMAS = 3.2
+MOST_OF_BEAT, MOST_AND_S = 0.12, 0.03  # of the beat, and s more, that they may be apart at most
+LARGEST_ODDS = 40  # log-odds beyond which the exponential would run over
 # Votes count as if half a vote at the base rate had been cast before: one sure repeat is then odds of some 10 to 1.
 VOTES_BEFORE = 0.5
 
@@ -45,7 +48,7 @@ class StrikesHeard:
     @property
     def tolerance_s(self) -> float:
         """Two strikes nearer than this are at the same place, wherever they are."""
-        return min(TOLERANCE_SIGMAS * 1.41421 * self.grid.sigma_s, 0.12 * self.grid.beat_s + 0.03)
+        return min(TOLERANCE_SIGMAS * math.sqrt(2.0) * self.grid.sigma_s, MOST_OF_BEAT * self.grid.beat_s + MOST_AND_S)
 
     @property
     def base_rate(self) -> dict[int, float]:
@@ -133,7 +136,7 @@ def vote(heard: StrikesHeard, t_s: FloatArray, sound: npt.NDArray[np.int64], win
         weight[~eligible | (same_sound & (np.abs(beyond) < near))] = 0.0
         score[:, k] += weight @ table.there_to_here[:, k]
     log_odds = 0.5 * score + np.log(PRIOR_SAME / (1.0 - PRIOR_SAME))
-    return Votes(1.0 / (1.0 + np.exp(-np.clip(log_odds, -40, 40))), present, inside, lags)
+    return Votes(1.0 / (1.0 + np.exp(-np.clip(log_odds, -LARGEST_ODDS, LARGEST_ODDS))), present, inside, lags)
 
 
 @dataclass(frozen=True, slots=True)

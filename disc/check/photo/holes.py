@@ -31,6 +31,8 @@ ABANDONED_ON_TRACK = 0.5
 ON_TRACK_LOG_ODDS = 0.7
 # A hole that no track explains hardly ever held a pin that played.
 OFF_ALL_TRACKS = -6.0
+OFF_SIGMAS = 2.5  # from which a hole is said to lie off its track
+LEAST_TRACK_MM = 0.2  # of radius that one track has to itself
 
 
 def is_empty_hole(pin: Pin) -> bool:
@@ -86,7 +88,7 @@ def _off_track(pin: Pin, spread: Spread) -> tuple[float, float]:
 
 def _track_words(pin: Pin, spread: Spread) -> str:
     off, sigma = _off_track(pin, spread)
-    if abs(off) < 2.5 * sigma:
+    if abs(off) < OFF_SIGMAS * sigma:
         return "an empty hole on its tooth's track"
     return f"an empty hole {abs(off):.2f} mm off its tooth's track"
 
@@ -94,4 +96,4 @@ def _track_words(pin: Pin, spread: Spread) -> str:
 def _track_space_mm(spread: Spread) -> float:
     """Radius that one track of the face has to itself, mm."""
     radii = sorted(spread.track_r_mm.values())
-    return max((radii[-1] - radii[0]) / max(len(radii) - 1, 1), 0.2)
+    return max((radii[-1] - radii[0]) / max(len(radii) - 1, 1), LEAST_TRACK_MM)

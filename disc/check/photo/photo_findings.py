@@ -48,6 +48,10 @@ HEIGHT_TOLERANCE_SHARE = 0.25
 HEIGHT_TOLERANCE_SIGMAS = 5.0  # of some 200 pins none is that far off by chance
 OFF_TRACK_TOLERANCE_MM = 0.08  # less costs no tone: the tip is wider; common practice, no source
 OFF_TRACK_TOLERANCE_SIGMAS = 4.8  # of some 200 pins none is that far off by chance, a small track's own error included
+NO_TRACK_WEIGHT = 6.0  # log-odds; assign.py's own limit, 99 %
+PRIOR_NO_TRACK = 0.1  # of a standing pin without a tooth to be no playing pin
+SET_WRONG_MM = 0.3  # a pin set wrong may stand anywhere up to half the way to the next track
+NAMED_SHARE = 0.4  # of a lean: a direction that has less of it is not named
 # One straight pin in fifty is read worse than the rest (dirt at its foot, glare on its tip). No source.
 ILL_READ_SHARE = 0.02
 ILL_READ_SPREAD = 1.7  # times the usual error, for those; chosen by hand
@@ -112,10 +116,10 @@ def lean_words(pin: Pin, plate: Plate) -> str:
     along, outward = along_motion_mm(pin.lean_x_mm or 0.0, pin.lean_y_mm or 0.0, pin.theta_deg, plate.turns)
     lean = math.hypot(along, outward)
     parts = []
-    if abs(along) >= 0.4 * lean:
+    if abs(along) >= NAMED_SHARE * lean:
         ahead, behind = ways_along(plate, "with the motion", "against the motion")
         parts.append(ahead if along > 0 else behind)
-    if abs(outward) >= 0.4 * lean:
+    if abs(outward) >= NAMED_SHARE * lean:
         parts.append("outward" if outward > 0 else "inward")
     return f"its tip stands {lean:.2f} mm off its root, {' and '.join(parts)}"
 
@@ -176,15 +180,14 @@ def judge_track(pin: Pin, plate: Plate, spread: Spread) -> Finding | None:
     if not standing:
         return None
     if pin.tooth is None or pin.tooth not in spread.track_r_mm:
-        evidence = Evidence(SEEN, "it stands on no tooth's track", 6.0)  # on no track: assign.py's own limit, 99 %
-        sure = min(combine(0.1, [evidence]), MOST_SURE_EXTRA)
+        evidence = Evidence(SEEN, "it stands on no tooth's track", NO_TRACK_WEIGHT)
+        sure = min(combine(PRIOR_NO_TRACK, [evidence]), MOST_SURE_EXTRA)
         return finding_at(pin, Kind.EXTRA, sure * read_probability(pin, 1.0), evidence)
     off = pin.r_mm - spread.track_r_mm[pin.tooth]
     sigma = spread.r_sigma_mm
     if abs(off) < max(OFF_TRACK_TOLERANCE_MM, OFF_TRACK_TOLERANCE_SIGMAS * sigma):
         return None
-    reach = 0.3  # a pin set wrong may stand anywhere up to half the way to the next track
-    weight = limited(-math.log(2.0 * reach) - normal_log_density(off, sigma))
+    weight = limited(-math.log(2.0 * SET_WRONG_MM) - normal_log_density(off, sigma))
     where = "outside" if off > 0 else "inside"
     words = f"{abs(off):.2f} mm {where} its tooth's track; its neighbours lie within {2 * sigma:.2f} mm"
     evidence = Evidence(SEEN, words, weight)

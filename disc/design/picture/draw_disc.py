@@ -17,7 +17,6 @@ from disc.records import Pin, Plate, Side
 
 Image = npt.NDArray[np.uint8]
 PAPER = (0.86, 0.85, 0.82)  # linear light, by eye
-INK = (52, 46, 38)  # of 255, by eye
 FACE_PX = 1100  # of one face's picture; chosen by hand
 MARKS_SEED = 1851  # of the turning marks; any number, but always the same (chosen)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from disc.frame import FloatArray, to_polar, view_to_disc_mm, wrap_deg
-from disc.photo.marks.site_odds import BEND_REACH_MM, TRACK_GAP_MM, UPRIGHT_MM, alike
+from disc.photo.marks.site_odds import BEND_REACH_MM, BENT_SHARE, TRACK_GAP_MM, UPRIGHT_MM, alike
 from disc.photo.marks.slant import Slant
 from disc.photo.marks.spots import HOLE, PIN, STUB, Spots
 from disc.photo.plane.joint import APART_SCALES, spreads, upright_share
@@ -36,8 +36,6 @@ OWN_SCALE = 0.68
 # An upright pin drawn shorter than this hardly differs from a stub, an empty hole or a leaning pin: on rendered faces 3
 # of 90 stubs were told then, and 46 of 50 where it is drawn twice as long.
 SQUARELY_MM = 0.06
-# Bent pins among standing ones on a worn disc (common practice, no source).
-BENT_SHARE = 0.07
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,7 +42,8 @@ SAME_TIP_MM = 0.13
 # asks for lies between theirs: so near must the tips be, and the foot to their line; the slant must show so much, mm.
 ONE_TIP_MM, IN_LINE_MM, FAINTEST_SLANT_MM, FAINTEST = 0.08, 0.05, 0.1, -4.0
 DOUBTED = 1.0  # log-odds of the networks below which a pin may be a shadow that ends at another's foot
-BENT, WRONG_WAY = 0.07, 0.01  # parts of pins that are bent, and that a network sees upside down (chosen, no source)
+BENT_SHARE = 0.07  # bent pins among standing ones on a worn disc (common practice, no source)
+WRONG_WAY = 0.01  # part of pins that a network sees upside down (chosen, no source)
 SURE, MOST_UPRIGHT = 2.0, 0.95  # log-odds of the networks of pins that tell how many follow the field; at most so many
 LIKELY_PIN = -3.0  # log-odds of the networks from which a pin has a say, by its odds, in the common slant
 BEND_REACH_MM = 0.55  # a bent pin's tip is at most about its own length from its root
@@ -147,7 +148,7 @@ def _turned_round(spots: Spots, slant: Slant) -> Spots:
     sigma = np.maximum(np.hypot(foot, tip).mean(1), np.hypot(slant.sigma_mm, 0.01))
     left = np.linalg.norm(spots.tip - spots.root - slant.at(spots.root), axis=1)
     back = np.linalg.norm(spots.root - spots.tip - slant.at(spots.tip), axis=1)
-    straight = (1 - BENT) * _spread(left, sigma) + BENT / (np.pi * BEND_REACH_MM**2)
+    straight = (1 - BENT_SHARE) * _spread(left, sigma) + BENT_SHARE / (np.pi * BEND_REACH_MM**2)
     wrong = (spots.kind.argmax(1) == PIN) & (WRONG_WAY * _spread(back, sigma) > straight)
     turned = replace(
         spots, root=spots.tip, tip=spots.root, sigma_root=spots.sigma_tip, sigma_tip=spots.sigma_root

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from disc.errors import BadInput
 from disc.frame import carried_deg, to_xy_mm, turns_seen, wrap_deg
 from disc.locale.catalogue import Language
-from disc.records import Plate, Side
+from disc.records import USUAL_DIAMETER_MM, Plate, Side
 from disc.repin.records import Operation, Plan, Station
 from disc.repin.sheets.labels import Box, place_beside, spread_on_ring
 from disc.repin.sheets.operation_marks import OTHER_FACE_PEN, STRAIGHTEN_REACH, draw_legend, draw_mark, sign_radius_mm
@@ -277,7 +277,7 @@ def _main_operation(station: Station) -> Operation:
 
 def pin_mm(station: Station) -> float:
     """Diameter drawn for a station: its new pin's, else a usual one."""
-    return station.stock.wire_mm if station.stock else 0.25
+    return station.stock.wire_mm if station.stock else USUAL_DIAMETER_MM
 
 
 def _numbers_beside(sheet: DrawnSheet, plan: Plan, view: FaceOnPage, mark_radius_mm: float) -> None:

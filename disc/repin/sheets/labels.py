@@ -19,6 +19,7 @@ DIRECTIONS = 24  # about the mark, tried for its number: every 15 degrees; chose
 # Unless said otherwise: chosen by eye on the printed sheet.
 # Distances from the edge of the mark to the number, mm on paper; the first that is free wins.
 DISTANCES_MM = (0.5, 1.2, 2.2, 3.4, 4.8, 6.5, 8.5, 11.0, 14.0)
+CROWD_MM = 8.0  # marks so near crowd one another: the most crowded choose their number's place first
 AIR_MM = 0.25  # between a number and anything else
 
 
@@ -47,7 +48,7 @@ def place_beside(
     page's usable box. The most crowded marks choose first. fits is False where nothing within reach is free.
     """
     discs = [(centre, mark_radius_mm) for centre, _ in marks] + list(obstacles)
-    crowd = [sum(math.dist(centre, other) < 8.0 for other, _ in discs) for centre, _ in marks]
+    crowd = [sum(math.dist(centre, other) < CROWD_MM for other, _ in discs) for centre, _ in marks]
     placed: dict[int, Label] = {}
     for index in sorted(range(len(marks)), key=lambda i: (-crowd[i], i)):
         taken = [label.box for label in placed.values()] + list(blocked)

@@ -13,6 +13,7 @@ from disc.errors import BadInput
 from disc.measures.gauges import MM_PER_INCH, NUMBER_DRILL_INCH
 from disc.measures.length import length_mm
 
+LEAST_MM, MOST_MM = 0.05, 3.0  # of wire and drill that have a use here; chosen by hand
 # Nominal sizes of hard-drawn steel spring wire, EN 10270-1, as far as pins go; from memory.
 WIRE_MM = (0.10, 0.11, 0.12, 0.14, 0.16, 0.18, 0.20, 0.22, 0.25, 0.28, 0.30, 0.32, 0.34, 0.36, 0.38, 0.40, 0.43, 0.45)
 
@@ -87,8 +88,10 @@ def parse_sizes(text: str, what: str, otherwise: str = "") -> tuple[float, ...]:
             f"{what} sizes {text!r} cannot be read: write millimetres like 0.20,0.22,0.25 {otherwise}".strip()
         )
     for size in sizes:
-        if not 0.05 <= size <= 3.0:
-            raise BadInput(f"a {what} of {size:g} mm has no use here; sizes are in millimetres, 0.05 to 3.")
+        if not LEAST_MM <= size <= MOST_MM:
+            raise BadInput(
+                f"a {what} of {size:g} mm has no use here; sizes are in millimetres, {LEAST_MM:g} to {MOST_MM:g}."
+            )
     return sizes
 
 

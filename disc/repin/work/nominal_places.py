@@ -16,7 +16,7 @@ from statistics import median
 
 import numpy as np
 
-from disc.check.mechanics.clearance import PASSING_ROOM_MM, USUAL_DIAMETER_MM
+from disc.check.mechanics.clearance import PASSING_ROOM_MM
 from disc.check.mechanics.clearance import tip_width_mm as usual_tip_width_mm
 from disc.frame import (
     FULL_TURN_DEG,
@@ -27,7 +27,7 @@ from disc.frame import (
     turn_for_onset_deg,
     wrap_deg,
 )
-from disc.records import About, Comb, Doubt, Pin, Plate, Side, Tooth, Tune
+from disc.records import USUAL_DIAMETER_MM, About, Comb, Doubt, Pin, Plate, Side, Tooth, Tune
 from disc.repin.records import PlaceOnFace, Tolerance, spot
 from disc.turn.bars import BarGrid
 from disc.turn.places import place_at

@@ -16,9 +16,9 @@ from disc.errors import BadInput
 from disc.records import Key, Metre
 from disc.tune.score.records import ScoreBar, ScoreIn, ScoreNote, ScorePart
 from disc.tune.score.safety import MOST_NOTES, ScoreFile, check_counts, check_length
+from disc.tune.score.written import DEFAULT_QUARTER_S
 
 PERCUSSION_CHANNEL = 9  # counted from 0: channel 10, General MIDI level 1
-DEFAULT_QUARTER_S = 0.5  # Standard MIDI Files 1.0: 120 quarters a minute until a tempo is set
 # Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 # Parts of a quarter that print as ordinary values, halves to 64ths and their triplets.
 SIMPLE_PARTS = (1, 2, 3, 4, 6, 8, 12, 16, 24)

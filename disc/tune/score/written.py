@@ -14,7 +14,8 @@ from disc.tune.score.safety import LONGEST_TITLE, MOST_BARS, check_counts, check
 from disc.words import counted
 
 # Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
-DEFAULT_QUARTER_S = 0.5  # only to judge the length of a score without a tempo
+# 120 quarters a minute until a tempo is set, as Standard MIDI Files 1.0 has it; else only to judge a score's length.
+DEFAULT_QUARTER_S = 0.5
 Span = tuple[Fraction, Fraction]  # quarters at which a bar begins and ends
 
 

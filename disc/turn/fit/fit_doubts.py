@@ -17,7 +17,7 @@ from disc.doubts import TOLD_FROM
 from disc.frame import FloatArray
 from disc.records import About, Comb, Doubt, Pin, Plate, Side, Strike
 from disc.turn.fit.melodies import TurnedFaces, load_tables, turned_faces
-from disc.turn.fit.phases import Phases, phases_of
+from disc.turn.fit.phases import EDGE_DEG, Phases, phases_of
 from disc.turn.fit.tracks import NEAR, WIDE, Lay, lay_both, sure_radii
 from disc.words import counted
 
@@ -35,6 +35,8 @@ SLOT_BEFORE, APART_SIGMA, IN_REST = 0.10, 0.035, (0.96, 0.035, 0.005)
 # Where all strikes leave an arc of the rest arc's width free elsewhere, and not at rest: on none of sixteen discs, on
 # nearly all with both slots turned; counted as no more than a dozen to one.
 ELSEWHERE = 2.5
+FARTHEST_NATS = 6.0  # that faces apart on the beat may count against both slots being right
+NEXT_IN_REST = 0.3  # of the chance of one pin fewer in the rest arc, from the third on
 MOST_MELODY = 5.0  # nats, either way; as many discs were tried
 
 
@@ -138,16 +140,16 @@ def melody_odds(turned: TurnedFaces | None) -> float:
 def apart_odds(apart: float) -> float:
     """ln of (density of this distance if one slot is anywhere / if both are right), distances being 0 to 0.5."""
     right = 2.0 * math.exp(-0.5 * (apart / APART_SIGMA) ** 2) / (APART_SIGMA * math.sqrt(2.0 * math.pi))
-    return math.log(2.0 / max(right, 2.0 * math.exp(-6.0)))
+    return math.log(2.0 / max(right, 2.0 * math.exp(-FARTHEST_NATS)))
 
 
 def rest_odds(phases: Phases, side: Side, rest_arc_deg: float) -> float:
     """ln of (chance of so many strikes in the rest arc if the slot is anywhere / if it is right)."""
-    width = max(rest_arc_deg - 3.0, 0.0)
+    width = max(rest_arc_deg - 2.0 * EDGE_DEG, 0.0)
     mean = phases.of[side] * width / 360.0
     found = phases.in_rest[side]
     if mean <= 0.0:
         return 0.0
     anywhere = math.exp(found * math.log(mean) - mean - math.lgamma(found + 1))
-    right = IN_REST[found] if found < 2 else IN_REST[2] * 0.3 ** (found - 2)
+    right = IN_REST[found] if found < 2 else IN_REST[2] * NEXT_IN_REST ** (found - 2)
     return math.log(max(anywhere, 1e-6) / right)

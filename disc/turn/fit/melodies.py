@@ -29,6 +29,7 @@ COUNTS, WEIGHTS = "melody_counts", "melody_weights"
 STEPS, LENGTHS = 15, 5  # intervals of -7 to 7 semitones, changes of length by a quarter to four times; more counts so
 # Of the tables of fitted chances, by definition.
 SHAPES = {"degrees": (12, 12, 12), "figures": (STEPS, STEPS, LENGTHS)}
+RARE = 0.3  # added to every count: what was never met is not impossible
 TOGETHER_DEG = 0.6  # strikes nearer than this sound together: four times a maker's setting error
 FEWEST_NOTES = 24  # of the upper line; fewer say little
 FEWEST_OF_FACE = 12  # strikes of the face with fewer; less says nothing of its turn (chosen, not fitted)
@@ -48,8 +49,7 @@ class Tables:
 def load_tables() -> Tables:
     """The fitted tables."""
     content = fitted_part(TABLES_FILE, COUNTS)
-    rare = 0.3  # added to every count: what was never met is not impossible
-    counts = {name: np.array(content[name], float).reshape(shape) + rare for name, shape in SHAPES.items()}
+    counts = {name: np.array(content[name], float).reshape(shape) + RARE for name, shape in SHAPES.items()}
     nats = {name: np.log(count / count.sum()) for name, count in counts.items()}
     return Tables(nats, fitted_part(TABLES_FILE, WEIGHTS)["turned"])
 

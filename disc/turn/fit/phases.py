@@ -19,6 +19,7 @@ from disc.records import Pin, Side, Strike
 # the whole turn is not missed.
 STEPS_A_TURN = np.arange(45.0, 450.0, 0.2)
 FEWEST = 12  # strikes of a face that tell a beat
+EDGE_DEG = 1.5  # of the rest arc: a pin set at its very edge is no wonder
 KEEPS_BEAT = 0.5  # length of the mean vector on the common step from which a face is said to keep it
 
 
@@ -43,7 +44,7 @@ def phases_of(strikes: Sequence[Strike], pins: Sequence[Pin], rest_arc_deg: floa
         side: np.array([s.turn_deg for s in strikes if s.pin_id is not None and side_of.get(s.pin_id) is side])
         for side in Side
     }
-    half = rest_arc_deg / 2.0 - 1.5  # a pin set at the very edge is no wonder
+    half = rest_arc_deg / 2.0 - EDGE_DEG
     in_rest = {s: int(((t < half) | (t > FULL_TURN_DEG - half)).sum()) if half > 0 else 0 for s, t in turns.items()}
     elsewhere = _rests_elsewhere(np.concatenate(list(turns.values())), rest_arc_deg)
     apart = _apart(turns[Side.UPPER], turns[Side.LOWER])

@@ -162,8 +162,8 @@ MUTATIONS = (
     Mutation(
         "spread of the strikes is not measured",
         "disc/turn/bars.py",
-        "if len(late) >= 8 else",
-        "if len(late) >= 8000 else",
+        "FEWEST_FOR_SIGMA = 8 ",
+        "FEWEST_FOR_SIGMA = 8000 ",
         GRID,
     ),
     Mutation("beats count from 0", "disc/turn/bars.py", "return bar, 1 + after", "return bar, after", GRID),
