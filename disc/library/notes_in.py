@@ -47,7 +47,7 @@ def _in_order(pitch: np.ndarray, contour: bool = False) -> Query:
 
 
 def _from_abc(text: str) -> Query:
-    from disc.tune.score.abc import read_abc
+    from disc.tune.score.abc.read_abc import read_abc
 
     line = text.replace("\\n", "\n")
     whole = line if re.search(r"^K:", line, re.MULTILINE) else f"X:1\nL:1/8\nK:C\n{line}\n"

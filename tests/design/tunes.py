@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from disc.errors import BadInput
-from disc.tune.score.abc import split_abc
+from disc.tune.score.abc.read_abc import split_abc
 from disc.tune.score.read_score import read_score
 from disc.tune.score.records import ScoreIn
 

@@ -11,7 +11,7 @@ import pytest
 from disc.errors import BadInput
 from disc.library.read.read_files import corpus_sources
 from disc.library.read.reference import tunes_of_abc
-from disc.tune.score.abc_key import key_accidentals
+from disc.tune.score.abc.abc_key import key_accidentals
 
 HEAD = "X:1\nT:t\nM:4/4\nL:1/8\nK:C\n"
 

@@ -12,7 +12,7 @@ from disc.library.search.chains.tempi import trial_tempi
 from disc.library.search.find_tunes import find_tunes
 from disc.library.search.parts import parts_of
 from disc.library.search.places.placed import is_version
-from disc.tune.score.old_text import decode_old
+from disc.tune.score.files.old_text import decode_old
 from tests.bench.truth.practice import LEVELS, practice_disc
 
 ROW = np.array([60, 62, 64, 60, 65, 64, 62, 67, 65, 64])

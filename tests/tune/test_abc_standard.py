@@ -12,7 +12,7 @@ from fractions import Fraction
 
 import pytest
 
-from disc.tune.score.abc import read_abc
+from disc.tune.score.abc.read_abc import read_abc
 
 HEAD = "X:1\nT:t\nM:4/4\nL:1/8\nK:C\n"
 H, Q = Fraction(1, 2), Fraction(1, 4)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from disc.tune.score.play_order import BarSigns, RepeatsDoNotFit, playing_order
+from disc.tune.score.printed.play_order import BarSigns, RepeatsDoNotFit, playing_order
 
 NAMES = {"S": "segno", "C": "coda", "T": "to_coda", "F": "fine", "DC": "da_capo", "DS": "dal_segno"}
 

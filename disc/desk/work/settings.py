@@ -9,7 +9,7 @@ from disc.desk.open_job.changes import setting_change
 from disc.desk.open_job.history import ValueChange
 from disc.errors import BadInput
 from disc.job import Job
-from disc.tune.score.safety import LONGEST_TITLE
+from disc.tune.score.files.safety import LONGEST_TITLE
 from disc.tune.settings import parse_key, parse_length, parse_metre
 
 TUNE_SETTINGS = ("metre", "key", "upbeat", "beats", "title")

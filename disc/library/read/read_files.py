@@ -20,7 +20,7 @@ from pathlib import Path
 from disc.errors import BadInput, DiscError, MissingPart
 from disc.library.read.reference import first_part, melody_part, reference_of, tunes_of_abc
 from disc.library.records import ReferenceTune, TuneKey
-from disc.tune.score.old_text import decode_old
+from disc.tune.score.files.old_text import decode_old
 
 # Raise with every change that reads a file otherwise: libraries are then built anew.
 READER_VERSION = 4  # by definition

@@ -8,7 +8,7 @@ import numpy as np
 
 from disc.errors import BadInput
 from disc.library.records import ReferenceTune, TuneKey
-from disc.tune.score.abc import read_abc
+from disc.tune.score.abc.read_abc import read_abc
 from disc.tune.score.records import TICKS_PER_QUARTER, ScoreIn
 
 

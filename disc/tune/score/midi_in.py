@@ -14,9 +14,9 @@ from fractions import Fraction
 
 from disc.errors import BadInput
 from disc.records import Key, Metre
+from disc.tune.score.files.safety import MOST_NOTES, ScoreFile, check_counts, check_length
+from disc.tune.score.printed.written import DEFAULT_QUARTER_S
 from disc.tune.score.records import ScoreBar, ScoreIn, ScoreNote, ScorePart
-from disc.tune.score.safety import MOST_NOTES, ScoreFile, check_counts, check_length
-from disc.tune.score.written import DEFAULT_QUARTER_S
 
 PERCUSSION_CHANNEL = 9  # counted from 0: channel 10, General MIDI level 1
 # Unless said otherwise: chosen by hand while looking at development tunes; not fitted.

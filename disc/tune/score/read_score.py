@@ -1,6 +1,6 @@
 """A tune from a file: MIDI, MusicXML (plain or .mxl), ABC or kern, read safely to exact quarters.
 
-Open read_score first. safety.py decides what the file is and refuses bombs; midi_in.py, abc.py and
+Open read_score first. safety.py decides what the file is and refuses bombs; midi_in.py, read_abc.py and
 print_in.py read; ranks.py says which notes are melody, bass or inner parts. Nothing is fetched, nothing is run from the
 file.
 """
@@ -12,14 +12,14 @@ from dataclasses import replace
 from pathlib import Path
 
 from disc.errors import BadInput
-from disc.tune.score.abc import music_of, read_abc_tune, split_abc
+from disc.tune.score.abc.read_abc import music_of, read_abc_tune, split_abc
+from disc.tune.score.files.safety import ScoreFile, ScoreKind, check_abc, check_counts, check_length, open_score
 from disc.tune.score.lead import leading_part, part_named
 from disc.tune.score.midi_in import read_midi
-from disc.tune.score.print_in import read_print
+from disc.tune.score.printed.print_in import read_print
+from disc.tune.score.printed.written import DEFAULT_QUARTER_S
 from disc.tune.score.ranks import rank_notes
 from disc.tune.score.records import ScoreIn, ScorePart
-from disc.tune.score.safety import ScoreFile, ScoreKind, check_abc, check_counts, check_length, open_score
-from disc.tune.score.written import DEFAULT_QUARTER_S
 
 MANY_REPEATS = re.compile(r":\|\s*(?:\d{2,}|x)|\|:{3,}")
 # Unless said otherwise: chosen by hand while looking at development tunes; not fitted.

@@ -12,11 +12,11 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from disc.records import Key, Metre
-from disc.tune.score.abc_body import VoiceRead, metre_of, read_voice, unit_of, voices_named
-from disc.tune.score.abc_key import key_fifths, key_mode
-from disc.tune.score.abc_repeats import Segment, number_bars, play_order
+from disc.tune.score.abc.abc_body import VoiceRead, metre_of, read_voice, unit_of, voices_named
+from disc.tune.score.abc.abc_key import key_fifths, key_mode
+from disc.tune.score.abc.abc_repeats import Segment, number_bars, play_order
+from disc.tune.score.files.safety import LONGEST_TITLE
 from disc.tune.score.records import TICKS_PER_QUARTER, ChordSymbol, ScoreBar, ScoreIn, ScoreNote, ScorePart
-from disc.tune.score.safety import LONGEST_TITLE
 from disc.tune.settings import MODE_STEPS
 from disc.words import counted
 

@@ -15,7 +15,7 @@ from pathlib import Path
 from xml.parsers import expat
 
 from disc.errors import BadInput
-from disc.tune.score.old_text import decode_old
+from disc.tune.score.files.old_text import decode_old
 
 # Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 # A disc holds some hundred notes. These limits leave room for a whole movement to cut a tune from, and keep the slowest

@@ -18,9 +18,9 @@ from xml.etree.ElementTree import Element, fromstring
 from disc.errors import BadInput
 from disc.pitch_names import LETTER_SEMITONES
 from disc.records import Key, Metre
-from disc.tune.score.play_order import BarSigns
+from disc.tune.score.printed.play_order import BarSigns
+from disc.tune.score.printed.written import WrittenNote, WrittenScore, part_codas, remarks_of
 from disc.tune.score.records import ScorePart
-from disc.tune.score.written import WrittenNote, WrittenScore, part_codas, remarks_of
 from disc.tune.settings import MODE_STEPS, MODE_WORDS
 
 # Quarters of MusicXML's note types, by definition.

@@ -8,9 +8,9 @@ from fractions import Fraction
 from pathlib import Path
 
 from disc.records import Key, Metre
-from disc.tune.score.play_order import BarSigns, RepeatsDoNotFit, playing_order
+from disc.tune.score.files.safety import LONGEST_TITLE, MOST_BARS, check_counts, check_length
+from disc.tune.score.printed.play_order import BarSigns, RepeatsDoNotFit, playing_order
 from disc.tune.score.records import ScoreBar, ScoreIn, ScoreNote, ScorePart
-from disc.tune.score.safety import LONGEST_TITLE, MOST_BARS, check_counts, check_length
 from disc.words import counted
 
 # Unless said otherwise: chosen by hand while looking at development tunes; not fitted.

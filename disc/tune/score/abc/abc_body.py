@@ -10,8 +10,8 @@ import re
 from dataclasses import dataclass, field
 
 from disc.pitch_names import LETTER_SEMITONES
-from disc.tune.score.abc_key import ACCIDENTAL, key_accidentals
-from disc.tune.score.abc_repeats import Segment, SegmentNote
+from disc.tune.score.abc.abc_key import ACCIDENTAL, key_accidentals
+from disc.tune.score.abc.abc_repeats import Segment, SegmentNote
 from disc.tune.score.records import TICKS_PER_QUARTER
 
 WHOLE = 4 * TICKS_PER_QUARTER  # ticks of a whole note, by definition

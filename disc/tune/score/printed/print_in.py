@@ -13,12 +13,12 @@ from typing import Any
 
 from disc.errors import BadInput
 from disc.records import Key, Metre
-from disc.tune.score.budget import time_budget
-from disc.tune.score.musicxml_in import read_musicxml
-from disc.tune.score.play_order import BarSigns
+from disc.tune.score.files.safety import ScoreFile, ScoreKind
+from disc.tune.score.printed.budget import time_budget
+from disc.tune.score.printed.musicxml_in import read_musicxml
+from disc.tune.score.printed.play_order import BarSigns
+from disc.tune.score.printed.written import WrittenNote, WrittenScore, as_played, part_codas, remarks_of
 from disc.tune.score.records import ScoreIn, ScorePart
-from disc.tune.score.safety import ScoreFile, ScoreKind
-from disc.tune.score.written import WrittenNote, WrittenScore, as_played, part_codas, remarks_of
 from disc.tune.settings import MODE_STEPS, MODE_WORDS
 
 
