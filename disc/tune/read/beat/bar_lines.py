@@ -24,7 +24,7 @@ NET_FILE = Path(__file__).with_name("bar_lines.npz")
 LEVELS = ("bar line", "beat", "between")
 KINDS = ("two or four beats in halves", "three beats in halves", "two or four beats in thirds", "three beats in thirds")
 WINDOWS_S = (0.6, 1.5)  # over which harmony before and after a moment is compared; chosen by hand
-FARTHEST = 3.0  # powers of two by which a gap may be over or under the usual one; beyond it all are alike
+FARTHEST = 3.0  # chosen: powers of two by which a gap may be over or under the usual one; beyond it all are alike
 
 
 @dataclass(frozen=True, slots=True)
