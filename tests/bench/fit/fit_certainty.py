@@ -11,21 +11,25 @@ four fifths (a melody or a piece is in one fifth only).
 from __future__ import annotations
 
 import argparse
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 import numpy as np
 from scipy.optimize import minimize
 
 from disc.fitted import Made
+from disc.tune.read.beat import metre
 from disc.tune.read.certainty import FURTHEST, Certainty
 from disc.tune.read.model import MODEL_FILE
 from disc.tune.read.read_tune import read_tune
+from tests.bench.fit.fit_tune import fold_of_melody, fold_of_piece, net_without, side_by_side, works_of
 from tests.bench.fit.fitted_file import add_out, write_parts
 from tests.bench.measure.calibration import ece
 from tests.bench.measure.music import lines_right, read_case
 from tests.bench.measure.score import bar_scores
-from tests.bench.truth.music_pieces import load_tuning_pieces
+from tests.bench.truth.music_pieces import Piece, load_tuning_pieces
 from tests.bench.truth.music_turns import case_of
-from tests.bench.truth.tune_corpus import load_melodies
+from tests.bench.truth.tune_corpus import Melody, load_melodies
 from tests.bench.truth.tune_strikes import make_turn
 
 LOST = (0.0, 0.05, 0.15)
@@ -36,32 +40,48 @@ SEED = 31
 Said = tuple[float, bool]
 
 
+@contextmanager
+def heard_without(fold: int) -> Iterator[None]:
+    """The reader with the network that never saw a quarter of the tuning tunes; the shipped one saw all of them."""
+    shipped, metre.load_net = metre.load_net, lambda: net_without(fold)  # type: ignore[assignment]
+    try:
+        yield
+    finally:
+        metre.load_net = shipped
+
+
 def said_of_melodies(count: int) -> list[tuple[Said, Said]]:
     """(metre, key) of each melody, as the reader says and whether it is so."""
     melodies = [m for m in load_melodies(count=1000) if m.part == "tuning"]
-    made = []
-    for number in np.random.default_rng(SEED).permutation(len(melodies))[:count]:
-        lost = LOST[number % len(LOST)]
-        turn = make_turn(melodies[number], np.random.default_rng([SEED, int(number)]), lost)
+    picked = np.random.default_rng(SEED).permutation(len(melodies))[:count].tolist()
+    return side_by_side(_said_of_melody, [(number, melodies[number]) for number in picked])
+
+
+def _said_of_melody(number: int, melody: Melody) -> tuple[Said, Said]:
+    turn = make_turn(melody, np.random.default_rng([SEED, number]), LOST[number % len(LOST)])
+    with heard_without(fold_of_melody(number)):
         reading = read_tune(turn.strikes, turn.plate)
-        key_right = reading.tune.key.fifths % 12 == turn.fifths % 12
-        metre = reading.metre_share, bar_scores(turn, reading.tune)["bar"]
-        made.append((metre, (reading.key_share, key_right)))
-    return made
+    key_right = reading.tune.key.fifths % 12 == turn.fifths % 12
+    return (reading.metre_share, bar_scores(turn, reading.tune)["bar"]), (reading.key_share, key_right)
 
 
 def said_of_pieces(count: int) -> list[tuple[Said, Said]]:
     """The same of the tuning pieces."""
     pieces = load_tuning_pieces()
-    made = []
-    for number in np.random.default_rng(SEED).permutation(len(pieces))[:count]:
-        case = case_of(pieces[number], int(number), seed=SEED)
-        reading, bent, _ = read_case(case, "steady", SEED + int(number))
-        bar_s = float(reading.tune.metre.bar_quarter) * reading.tune.quarter_s
-        right = lines_right(case, reading, bent) and abs(bar_s / case.bar_s - 1.0) < 0.01
-        key_right = reading.tune.key.fifths % 12 == case.fifths % 12
-        made.append(((reading.metre_share, right), (reading.key_share, key_right)))
-    return made
+    works = works_of(pieces)
+    picked = np.random.default_rng(SEED).permutation(len(pieces))[:count].tolist()
+    return side_by_side(
+        _said_of_piece, [(number, pieces[number], fold_of_piece(pieces[number], works)) for number in picked]
+    )
+
+
+def _said_of_piece(number: int, piece: Piece, fold: int) -> tuple[Said, Said]:
+    case = case_of(piece, number, seed=SEED)
+    with heard_without(fold):
+        reading, bent, _ = read_case(case, "steady", SEED + number)
+    bar_s = float(reading.tune.metre.bar_quarter) * reading.tune.quarter_s
+    right = lines_right(case, reading, bent) and abs(bar_s / case.bar_s - 1.0) < 0.01
+    return (reading.metre_share, right), (reading.key_share, reading.tune.key.fifths % 12 == case.fifths % 12)
 
 
 def fit(said: list[Said]) -> Certainty:

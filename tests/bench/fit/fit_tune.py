@@ -49,7 +49,7 @@ from disc.tune.read.voices.figures import find_rolls
 from disc.tune.read.voices.voices import VoiceModel, line_features, melody_probability, voice_features
 from tests.bench.fit.fitted_file import add_out, write_parts
 from tests.bench.truth.known import known
-from tests.bench.truth.music_pieces import load_tuning_pieces
+from tests.bench.truth.music_pieces import Piece, load_tuning_pieces
 from tests.bench.truth.music_turns import case_of
 from tests.bench.truth.tune_corpus import load_melodies
 from tests.bench.truth.tune_strikes import make_turn
@@ -203,14 +203,14 @@ def make_samples(count: int, variants: int, with_grids: bool = True) -> list[Sam
             truth = Truth(melody.collection, melody.metre, bar_s, turn.start_s, turn.fifths, turn.tonic)
             lead = np.array([bool(n and n.melody) for n in turn.truth])
             real = np.array([n is not None for n in turn.truth])
-            laid.append(((index * 7919) % FOLDS, truth, onset_s, pitch, lead, real, with_grids))
+            laid.append((fold_of_melody(index), truth, onset_s, pitch, lead, real, with_grids))
     return side_by_side(_sample, laid)
 
 
 def piece_samples(seed: int, with_grids: bool = True, variants: Sequence[float] = PIECE_VARIANTS) -> list[Sample]:
     """Turns of the pieces; folds by work, so that no work is on both sides."""
     pieces = load_tuning_pieces()
-    works = sorted({_work(piece.name) for piece in pieces})
+    works = works_of(pieces)
     laid = []
     for variant, inner in enumerate(variants):
         for number, piece in enumerate(pieces):
@@ -219,11 +219,26 @@ def piece_samples(seed: int, with_grids: bool = True, variants: Sequence[float] 
             onset_s = case.onset_s + rng.normal(0, 0.015, len(case.onset_s))
             order = np.argsort(onset_s)
             truth = Truth(piece.kind, case.metre, case.bar_s, case.start_s, case.fifths, None)
-            fold = works.index(_work(piece.name)) % FOLDS
+            fold = fold_of_piece(piece, works)
             real = np.ones(len(order), dtype=bool)
             pitch = case.pitch[order].astype(float)
             laid.append((fold, truth, onset_s[order], pitch, case.melody[order], real, with_grids))
     return side_by_side(_sample, laid)
+
+
+def fold_of_melody(index: int) -> int:
+    """The quarter of the tuning half that a melody is in; index: its place among the tuning melodies of a draw."""
+    return (index * 7919) % FOLDS
+
+
+def works_of(pieces: Sequence[Piece]) -> list[str]:
+    """The works that the pieces are from, each once, by name."""
+    return sorted({_work(piece.name) for piece in pieces})
+
+
+def fold_of_piece(piece: Piece, works: Sequence[str]) -> int:
+    """The quarter of the tuning pieces that a piece is in, with all of its work."""
+    return works.index(_work(piece.name)) % FOLDS
 
 
 def _work(name: str) -> str:
