@@ -11,8 +11,10 @@ import pytest
 
 from disc.photo.board.disc_on_sheet import outline_of, plane_of, radius_at, where_it_lies
 from disc.photo.board.sheet_told import SheetTold, advice, sheet_told
-from disc.photo.board.sheet_under import look_for_sheets
+from disc.photo.board.sheet_under import look_for_sheets, place_disc
 from disc.photo.image import Photo
+from disc.photo.plate.ellipse import fit_ellipse
+from disc.photo.plate.find_plate import CoarsePlate
 
 from .sheet_camera import Shot, photograph, turn_of
 
@@ -74,3 +76,31 @@ def test_too_few_corners_and_a_curled_sheet_are_said():
     cv2.rectangle(covered, (0, 0), (999, 850), (120, 140, 190), -1)
     (few,) = look_for_sheets([Photo(Path("invented.jpg"), covered)])
     assert few is None or len(few.board.ids) >= 40 or "corners only" in few.notes[0]
+
+
+def test_a_disc_that_reaches_over_the_print_is_placed_by_its_own_edge(monkeypatch):
+    """Its coarse outline, 0.15 mm too small, is all that is found at first; beside it lie black and white fields."""
+    shot, radius_mm, (x0, y0, z0) = Shot(tilt_deg=15.0, azimuth_deg=0.0, roll_deg=0.0), 13.6, (0.9, -0.8, -3.5)
+    t = np.linspace(0, 2 * np.pi, 400, endpoint=False)
+
+    def rim(r_mm):
+        mm = np.stack([r_mm * np.cos(t) + x0, r_mm * np.sin(t) + y0, np.full_like(t, z0)])
+        x, y, z = turn_of(shot) @ mm + np.array([[0.0], [0.0], [shot.distance_mm]])
+        return np.stack([shot.focal_px * x / z + 499.5, shot.focal_px * y / z + 649.5], 1)
+
+    pixels = photograph(shot)
+    face = np.zeros((*pixels.shape[:2], 3), np.float32)
+    cv2.fillPoly(face, [np.round(rim(radius_mm) * 16).astype(np.int32)], (1.0, 1.0, 1.0), cv2.LINE_AA, 4)
+    face = cv2.GaussianBlur(face, (0, 0), 0.7)
+    photo = Photo(Path("over.jpg"), (face * (70, 140, 175) + (1 - face) * pixels).astype(np.uint8))
+    coarse = rim(radius_mm - 0.15)
+    found = CoarsePlate(fit_ellipse(*coarse.T), tuple(coarse.mean(0)), None, 0.0, coarse, 0.0)
+    monkeypatch.setattr("disc.photo.board.sheet_under.find_plate", lambda photo: found)
+    placed = place_disc(photo, look_for_sheets([photo])[0].camera, radius_mm)
+    r_mm = np.hypot(*placed.plane.to_mm(rim(radius_mm)).T)
+    assert np.abs(r_mm - radius_mm).max() < 0.06
+    # Outside the disc the print is hidden, inside nothing is.
+    inside = cv2.erode((face[..., 0] > 0.99).astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
+    assert np.array_equal(placed.photo.pixels[inside], photo.pixels[inside])
+    beyond = cv2.dilate((face[..., 0] > 0.01).astype(np.uint8), np.ones((25, 25), np.uint8)) == 0
+    assert placed.photo.pixels[beyond].min() > 90  # no black field is left

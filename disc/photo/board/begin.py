@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from disc.frame import FloatArray
+from disc.photo.board.camera_of_board import BoardCamera
+from disc.photo.board.disc_on_sheet import edge_in_window
 from disc.photo.board.sheet_under import SheetUnder, place_disc
 from disc.photo.image import Photo
 from disc.photo.plane.face_plane import Plane, plane_from_ellipse
@@ -24,13 +26,22 @@ Point = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class Begun:
-    """photo: over a sheet with the print hidden. known, perspective: of lens and tilt, None where nothing is known."""
+    """photo: over a sheet with the print hidden. known, perspective: of lens and tilt, None where nothing is known.
+    over: the sheet's camera and window, where the disc was placed by them."""
 
     photo: Photo
     found: CoarsePlate
     first: Plane
     known: KnownLens | None = None
     perspective: Perspective | None = None
+    over: tuple[BoardCamera, float] | None = None
+
+    def clear_rim(self, points_px: FloatArray) -> FloatArray:
+        """Of points on the rim (n, 2) those beside which no print, hidden or seen, makes edges of its own."""
+        if self.over is None:
+            return points_px
+        camera, window_mm = self.over
+        return edge_in_window(camera, points_px, window_mm)
 
     @property
     def k1_sigma(self) -> float:
@@ -51,7 +62,9 @@ def begin(
         placed = place_disc(photo, sheet.camera, radius_mm, plate_by_hand(photo, rim) if rim else None)
         if placed is not None:
             found = _centred(placed.found, centre)
-            return Begun(placed.photo, found, placed.plane, sheet.camera.known, perspective_of(placed.plane, radius_mm))
+            perspective = perspective_of(placed.plane, radius_mm)
+            over = sheet.camera, placed.window_mm
+            return Begun(placed.photo, found, placed.plane, sheet.camera.known, perspective, over)
     found = _centred(plate_by_hand(photo, rim) if rim else find_plate(photo), centre)
     size = (photo.width, photo.height)
     plain = Begun(photo, found, plane_from_ellipse(found.ellipse, found.centre, radius_mm, size))

@@ -108,13 +108,25 @@ def radius_at(camera: BoardCamera, outline_px: FloatArray, height_mm: float) -> 
 
 # of the window's edge an outline may be the edge's own; the share that must be left. Chosen
 NEAR_WINDOW_MM, LEAST_CLEAR = 0.8, 0.4
+NEAR_CUT_MM = 0.15  # the same of exact edges, good to some hundredths of a millimetre. Chosen.
+FEWEST_EDGE = 60  # points of the rim, a third to one degree apart, of which a circle is told; chosen
 
 
-def clear_of_window(
-    camera: BoardCamera, outline_px: FloatArray, window_mm: float, near_mm: float = NEAR_WINDOW_MM
-) -> FloatArray:
+def clear_of_window(camera: BoardCamera, outline_px: FloatArray, window_mm: float) -> FloatArray:
     """The points (n, 2) of an outline that do not run along the window's edge; all, where few others are left."""
-    u, v = undistort(camera.k1, camera.size, outline_px[:, 0], outline_px[:, 1])
-    x, y = apply_homography(np.asarray(np.linalg.inv(camera.plane_to_px(0.0)), float), u, v)
-    clear = np.hypot(x - pattern.MIDDLE_MM[0], y - pattern.MIDDLE_MM[1]) < window_mm / 2 - near_mm
+    clear = _from_middle(camera, outline_px) < window_mm / 2 - NEAR_WINDOW_MM
     return outline_px[clear] if clear.mean() > LEAST_CLEAR else outline_px
+
+
+def edge_in_window(camera: BoardCamera, edge_px: FloatArray, window_mm: float) -> FloatArray:
+    """The points (n, 2) of a rim's own edge that lie over the window's white: beside the print something else makes
+    edges, be it a black field or where it was painted over. None, where too few are left to tell a circle."""
+    clear = edge_px[_from_middle(camera, edge_px) < window_mm / 2 - NEAR_CUT_MM]
+    return clear if len(clear) >= FEWEST_EDGE else clear[:0]
+
+
+def _from_middle(camera: BoardCamera, px: FloatArray) -> FloatArray:
+    """How far from the window's middle seen pixels (n, 2) lie on the paper, mm (n,)."""
+    u, v = undistort(camera.k1, camera.size, px[:, 0], px[:, 1])
+    x, y = apply_homography(np.asarray(np.linalg.inv(camera.plane_to_px(0.0)), float), u, v)
+    return np.asarray(np.hypot(x - pattern.MIDDLE_MM[0], y - pattern.MIDDLE_MM[1]))

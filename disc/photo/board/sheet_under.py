@@ -5,8 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from disc.photo.board.camera_of_board import BoardCamera, SheetNotFlat, Told, solve_camera, told_by_others
-from disc.photo.board.disc_on_sheet import clear_of_window, exact_rim, outline_of, plane_of, where_it_lies
+from disc.photo.board.disc_on_sheet import (
+    clear_of_window,
+    edge_in_window,
+    exact_rim,
+    outline_of,
+    plane_of,
+    where_it_lies,
+)
 from disc.photo.board.find_board import Board, find_board
 from disc.photo.board.plain_ground import hide_print
 from disc.photo.image import CameraName, Photo
@@ -19,9 +28,6 @@ from disc.photo.plate.find_plate import CoarsePlate, find_plate
 # the far side would be taken for it. By the rim's own edge its place is told to some hundredths of a millimetre.
 KEPT_BEYOND_MM, KEPT_BEYOND_EDGE_MM = 0.2, 0.1
 FEWEST_FOR_LENS = 40  # corners, below which a warning stands; chosen by hand
-# Points of the rim, a third to one degree apart, of which a circle is told; and how near to the window's edge one may
-# be that edge's own, an exact edge being good to a few hundredths. Chosen.
-FEWEST_EDGE, NEAR_CUT_MM = 60, 0.15
 FEW_CORNERS = (
     "the measuring sheet shows {n} corners only: its lens and tilt are told better with {enough} and more. Step back a "
     "little, so that more of the sheet is in the picture."
@@ -94,12 +100,13 @@ def _solved(board: Board, told: Told | None) -> SheetUnder:
 
 @dataclass(frozen=True, slots=True)
 class PlacedOnSheet:
-    """The disc on the sheet: the photo with the print hidden, the disc's outline in it, and the face's plane."""
+    """The disc on the sheet: the photo, its print hidden, the disc's outline in it, the face's plane, the window."""
 
     photo: Photo
     found: CoarsePlate
     plane: Plane
     height_mm: float
+    window_mm: float
 
 
 def place_disc(
@@ -114,16 +121,18 @@ def place_disc(
     free = found.outline if rim else clear_of_window(camera, found.outline, ground.window_mm)
     lies = where_it_lies(camera, free, radius_mm)
     beyond_mm = KEPT_BEYOND_MM
+    edge = np.zeros((0, 2))
     if rim is None:  # a coarse outline may be off by what the face's height hides: what is cut off comes back too small
-        edge = clear_of_window(camera, exact_rim(ground.photo, camera, lies, radius_mm), ground.window_mm, NEAR_CUT_MM)
-        if len(edge) >= FEWEST_EDGE:
+        edge = edge_in_window(camera, exact_rim(ground.photo, camera, lies, radius_mm), ground.window_mm)
+        if len(edge):
             lies, beyond_mm = where_it_lies(camera, edge, radius_mm), KEPT_BEYOND_EDGE_MM
     shown = ground.keeping(photo, outline_of(camera, lies, radius_mm + beyond_mm))
     if rim is None:
         if shown is not ground.photo:  # it reaches over the print, and was cut off there at first
             found = find_plate(shown)
-        edge = exact_rim(shown, camera, lies, radius_mm)
-        if len(edge) >= FEWEST_EDGE:
-            lies, found = where_it_lies(camera, edge, radius_mm), replace(found, outline=edge)
+        again = edge_in_window(camera, exact_rim(shown, camera, lies, radius_mm), ground.window_mm)
+        if len(again):
+            edge, lies = again, where_it_lies(camera, again, radius_mm)
+        found = replace(found, outline=edge) if len(edge) else found
     plane = plane_of(camera, lies)
-    return PlacedOnSheet(replace(shown, focal_px=camera.focal_px), found, plane, lies.height_mm)
+    return PlacedOnSheet(replace(shown, focal_px=camera.focal_px), found, plane, lies.height_mm, ground.window_mm)

@@ -50,6 +50,7 @@ def settle_all(seen: Seen) -> tuple[SettledPlane, Slant, FloatArray, float]:
     odds = site_odds(mm, np.hypot(mm.root[:, 0], mm.root[:, 1]), seen.radius_mm, slant, seen.bore_mm)
     sure = odds > 1.0
     rim, scatter = rim_points(seen.photo.pixels, settled.plane, seen.radius_mm, slant.eye_xy_mm)
+    rim = seen.begun.clear_rim(rim)
     if not len(rim):  # glare has eaten the edge: the coarse outline still holds the scale, which tracks alone do not
         rim, scatter = outline, COARSE_RIM_MM
     view_fits = seen.begun.perspective
