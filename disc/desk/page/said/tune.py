@@ -63,6 +63,7 @@ TUNE: tuple[str, ...] = (
     mark("the beat's length against the notes"),
     mark("the rhythm against its bar lines"),
     mark("how closely the strikes keep its grid"),
+    mark("where such music usually has its bar lines"),
     mark("long notes on its bar lines"),
     mark("accompaniment on its bar lines"),
     mark("bass notes on its bar lines"),
