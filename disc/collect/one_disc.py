@@ -132,7 +132,7 @@ def _measures(item: Item, job: Job, pins: Sequence[Pin]) -> DiscRow:
         number=known.get("number"),
         pitched=None if comb is None else sum(tooth.pitch is not None for tooth in comb.teeth),
         layout=layout_of(pins),
-        photographs=" ".join(sorted(job.content.photos.values())),
+        photographs=" ".join(sorted({mark for name, mark in job.content.photos.items() if "/" not in name})),
     )
 
 

@@ -15,11 +15,13 @@ from urllib.parse import quote
 from disc.collect.rows import DONE, DiscRow
 from disc.collect.same_disc import together
 from disc.locale.catalogue import Language, Reader, mark, reader
+from disc.locale.said import said_in
 from disc.records import Condition
+from disc.words import chance
 
 STYLE = """
 :root{color-scheme:light dark}body{font:16px/1.45 Georgia,'Times New Roman',serif;margin:1.5rem auto;max-width:80rem;
-padding:0 1rem}main{display:grid;grid-template-columns:repeat(auto-fill,minmax(19rem,1fr));gap:1rem}
+padding:0 1rem}main{display:grid;grid-template-columns:repeat(auto-fill,minmax(19rem,1fr));gap:1rem;align-items:start}
 article{border:1px solid #8a7a4a;border-radius:6px;padding:.7rem;overflow-wrap:anywhere}
 article h2{font-size:1.1rem;margin:.1rem 0 .4rem}
 article img{width:100%;aspect-ratio:2;object-fit:contain;background:#fffdf8}
@@ -41,12 +43,19 @@ WHY = {
     "the same holes, and the same pins damaged": mark("the same holes, and the same pins damaged"),
     "the same holes, other pins damaged": mark("the same holes, other pins damaged"),
 }
-CONDITIONS = {
-    Condition.SOUND: mark("sound"),
-    Condition.BENT: mark("bent"),
-    Condition.STUB: mark("stub"),
-    Condition.MISSING: mark("missing"),
-    Condition.EXTRA: mark("extra"),
+# What stands in the table's columns, as it is called on the page.
+COLUMNS = {
+    "diameter_mm": mark("diameter"),
+    "pins_upper": mark("pins of the upper face"),
+    "pins_lower": mark("pins of the lower face"),
+    "teeth": mark("teeth"),
+    "inner_r_mm": mark("innermost track"),
+    "outer_r_mm": mark("outermost track"),
+    "track_gap_mm": mark("distance of the tracks"),
+    "pin_diameter_mm": mark("the pins' thickness"),
+    "tune_title": mark("tune"),
+    "maker": mark("maker"),
+    "number": mark("number"),
 }
 
 
@@ -80,7 +89,8 @@ def _card(home: Path, row: DiscRow, pairs: Sequence[dict[str, object]], t: Reade
             f'<img loading="lazy" src="{quote(row.picture)}" alt="{escape(t("Both faces of {name}", name=row.name))}">'
         )
     if row.status != DONE:
-        parts.append(f'<p class="care">{escape(t("Not done: {reason}", reason=row.reason))}</p>')
+        reason = said_in(t.language)(row.reason)
+        parts.append(f'<p class="care">{escape(t("Not done: {reason}", reason=reason))}</p>')
     else:
         parts += [f"<p>{escape(words)}</p>" for words in (_made(row, t), _tune(row, t), _condition(row, t)) if words]
         parts += [f'<p class="small">{escape(words)}</p>' for words in (_size(row, t), _empty(row, t)) if words]
@@ -91,7 +101,9 @@ def _card(home: Path, row: DiscRow, pairs: Sequence[dict[str, object]], t: Reade
 
 
 def _made(row: DiscRow, t: Reader) -> str:
-    words = [row.maker or "", t("no. {number}", number=row.number) if row.number else ""]
+    number = row.number or ""
+    bare = number[:1].isdigit()  # "No 12" and "Inv. 7" say themselves what they are
+    words = [row.maker or "", t("no. {number}", number=number) if bare else number]
     return ", ".join(word for word in words if word)
 
 
@@ -100,13 +112,18 @@ def _tune(row: DiscRow, t: Reader) -> str:
         return ""
     if row.tune_probability is None:
         return t("Tune: {title}", title=row.tune_title)
-    sure = t.number(100.0 * row.tune_probability)
-    return t("Tune: {title}, {p} % sure", title=row.tune_title, p=sure)
+    return t("Tune: {title} ({p} sure)", title=row.tune_title, p=chance(row.tune_probability))
 
 
 def _condition(row: DiscRow, t: Reader) -> str:
-    counts = [(getattr(row, c.value), t(words)) for c, words in CONDITIONS.items()]
-    return ", ".join(f"{n} {words}" for n, words in counts if n)
+    said = (
+        (row.sound, t.plural("{n} sound pin", "{n} sound pins", row.sound or 0)),
+        (row.bent, t.plural("{n} bent pin", "{n} bent pins", row.bent or 0)),
+        (row.stub, t.plural("{n} stub of a pin", "{n} stubs of pins", row.stub or 0)),
+        (row.missing, t.plural("{n} missing pin", "{n} missing pins", row.missing or 0)),
+        (row.extra, t.plural("{n} pin too many", "{n} pins too many", row.extra or 0)),
+    )
+    return ", ".join(words for count, words in said if count)
 
 
 def _size(row: DiscRow, t: Reader) -> str:
@@ -117,9 +134,13 @@ def _size(row: DiscRow, t: Reader) -> str:
 
 
 def _empty(row: DiscRow, t: Reader) -> str:
-    """Why cells are empty, in the page's language; the columns keep the names that they have in the table."""
-    parts = [part.split(": ", 1) for part in row.empty.split("; ") if ": " in part]
-    return "; ".join(f"{names}: {t(why)}" for names, why in parts)
+    """What is not known of the disc and why, in the page's language."""
+    said = []
+    for names, why in (part.split(": ", 1) for part in row.empty.split("; ") if ": " in part):
+        columns = [t(COLUMNS[name]) for name in names.split(", ") if name in COLUMNS]
+        if columns:
+            said.append(t("Not known: {what} ({why}).", what=t.listed(columns), why=t(why)))
+    return " ".join(said)
 
 
 def _twice(name: str, pair: dict[str, object], t: Reader) -> str:

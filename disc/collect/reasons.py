@@ -31,7 +31,7 @@ def with_reasons(row: DiscRow, job: Job | None, looked_up: bool) -> str:
         return ""  # the row's own reason says it
     reasons: dict[str, list[str]] = {}
     for name in shown_names():
-        if getattr(row, name) is None:
+        if getattr(row, name) is None and name != "seconds":  # which is known only after the row
             reasons.setdefault(_why(name, row, looked_up), []).append(name)
     return "; ".join(f"{', '.join(names)}: {why}" for why, names in reasons.items())
 

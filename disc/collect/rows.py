@@ -23,7 +23,8 @@ class DiscRow:
     writes them.
 
     The last four are for comparing and drawing, and stand in no table: pitched, teeth with a pitch; layout, see
-    same_disc.py; photographs, digests of them; picture, the file drawn of it, in the collection's folder.
+    same_disc.py; photographs, digests of those of the faces (one picture of the bench may stand in many logs); picture,
+    the file drawn of it, in the collection's folder.
     """
 
     name: str

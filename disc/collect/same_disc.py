@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from itertools import pairwise
+from itertools import combinations, pairwise
 from pathlib import Path
 
 import numpy as np
@@ -39,6 +39,8 @@ LEAST_SHARE, NEAR_MM = 0.85, 0.25
 COUNT_REACH = 0.15  # of the holes, that one reading may have missed or found too many
 FEWEST = 12  # with fewer holes, chance lays one disc over another
 STEP_DEG = 360.0 / SECTORS  # between turns tried, by definition
+# Jobs that hold one photograph are named each with each up to so many, more only each with the next; chosen by hand.
+MOST_IN_FULL = 20
 
 
 def layout_of(pins: Sequence[Pin]) -> str:
@@ -84,9 +86,12 @@ def _stored_pins(row: DiscRow) -> Sequence[Pin]:
 def _sharing_a_photograph(rows: Sequence[DiscRow]) -> list[tuple[DiscRow, DiscRow]]:
     by_photo: dict[str, list[DiscRow]] = {}
     for row in rows:
-        for digest in row.photographs.split():
+        for digest in set(row.photographs.split()):
             by_photo.setdefault(digest, []).append(row)
-    pairs = {(a.job, b.job): (a, b) for some in by_photo.values() for a, b in pairwise(some)}
+    pairs = {}
+    for some in by_photo.values():
+        each = combinations(some, 2) if len(some) <= MOST_IN_FULL else pairwise(some)
+        pairs |= {(a.job, b.job): (a, b) for a, b in each}
     return list(pairs.values())
 
 

@@ -48,7 +48,7 @@ def _tell(checked: Checked) -> None:
     say(*doubt_lines(checked.doubts), *untried_lines(checked.doubts))
     say(summary_line(item.finding for item in checked.settled if not item.is_rejected))
     if checked.summary["known_tune"]:
-        say(f"Judged with the known tune: {checked.summary['known_tune']}.")
+        say(f"Judged with the known tune: {checked.summary['known_tune'].rstrip('.')}.")
     for number, item in enumerate(checked.settled, start=1):
         said = "" if item.decision is None else f" [{item.decision.verdict.value}: {item.decision.reason}]"
         say(f"{number:3d}  {finding_line(item.finding)}{said}")

@@ -25,7 +25,8 @@ _LIST = re.compile(r"(, | and )")
 _DECIMAL = re.compile(r"(?<![\w.])(\d+)\.(\d+)(?![\w.]|\d)")
 _NOTHING_TO_SAY = re.compile(
     r"[^A-Za-zÀ-ÿ]*"  # no letters
-    r"|[A-G][#b♯♭]?-?\d.*|[a-z]{0,2}\d+|[A-Z]{3}|SHA-256"  # notes, numbers, currencies
+    r"|[A-G][#b♯♭]?-?\d.*|([A-H](is|es|s)?|do|ré|mi|fa|sol|la|si)[♯♭]?-?\d"  # notes, also those said already
+    r"|[a-z]{0,2}\d+|[A-Z]{3}|SHA-256"  # numbers, currencies
     r"|[-+\d.,/ ]+ [A-Z]{3}|\d{4}-\d\d-\d\dT\S*"  # amounts, moments
     r"|[xy] [+-][\d.]+( +y [+-][\d.]+)?"  # a place
     r"|[\d\s.,:/+±°x-]*(mm|ms|°|µm|s|h|Hz|%|c)?\.?"  # a measure
@@ -136,6 +137,22 @@ def key_note(name: str, is_minor: bool, language: Language) -> str:
             said += "s" if letter in "AE" else "es"
         return said.lower() if is_minor else said
     return name
+
+
+def note_in(name: str, language: Language) -> str:
+    """A note with its octave as the language names it: "F♯5" is Fis5 or fa♯5, and B is H in German, where B is B flat.
+
+    The octave keeps the number of scientific pitch notation (A4 = 440 Hz), which the papers name.
+    """
+    letter, rest = name[:1], name[1:]
+    if language is Language.EN or letter not in "ABCDEFG":
+        return name
+    sign = rest[:1] if rest[:1] in ("♯", "♭") else ""
+    octave = rest[len(sign) :]
+    if language is Language.FR:
+        return f"{key_note(letter, False, language)}{sign}{octave}"
+    words = {"♯": " sharp", "♭": " flat"}.get(sign, "")
+    return f"{key_note(letter + words, False, language)}{octave}"
 
 
 def pattern_regex(pattern: str) -> re.Pattern[str]:

@@ -355,9 +355,10 @@ PATTERNS: tuple[str, ...] = (
     mark("Corrected by hand: {n} changes, kept in corrections.json beside the reading"),
     mark("Corrected by hand: {n} change, kept in corrections.json beside the reading"),
     mark(
-        "Metre and key: read from the strikes; {metre} ({what}), {key} ({other}); a strike stands "
+        "Metre and key: read from the strikes; {metre} ({what}), {key} ({how}); a strike stands "
         "{ms} ms from its written place (one standard deviation)"
     ),
+    mark("Metre and key: read from the strikes; {metre} ({what}), {key} ({how})"),
     mark("Pitches of the teeth: plucked one by one, recording {file}"),
     mark(
         "A recorded turn ({file}): one turn takes {s} s; strikes silent: {a}, sounds without a pin: {b}, "
@@ -437,6 +438,22 @@ PATTERNS: tuple[str, ...] = (
     mark("the upper face was not photographed: none of its pins is known, and none is missing"),
     mark("the lower face was not photographed: none of its pins is known, and none is missing"),
     mark("Run: {command}"),
+    mark("no pins yet"),
+    mark("the job file is damaged ({what})"),
+    mark("the job file is damaged: {what}"),
+    mark("Restore it from a backup"),
+    mark("made by a newer version of this program (schema {n}, this one knows {other})"),
+    mark("Update the program"),
+    mark("the file is empty"),
+    mark("the photo is damaged ({what})"),
+    mark("the photo breaks off or is damaged ({what})"),
+    mark("Copy it from the camera again"),
+    mark("Copy the photo from the camera again"),
+    mark("this is not a photo that can be opened"),
+    mark("Use JPEG, PNG, TIFF or HEIC"),
+    mark("the disc is cut off at the frame's edge (about {p} of its width)"),
+    mark("Take the photo again with the whole disc and a little of the ground around it"),
+    mark("the work on this disc killed its worker each time (too little memory?)"),
     mark("the photograph {name} was set aside, and the {side} face read from the others: {reason}"),
     mark("the photograph of the {side} face is blurred: an edge on it is some {n} px wide"),
     mark("the photograph of the {side} face is blurred: the rim's edge is {mm} mm wide"),

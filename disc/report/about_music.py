@@ -5,6 +5,8 @@ from __future__ import annotations
 from disc.comb.bar import frequency_hz
 from disc.job import Job
 from disc.listen.comb.tuning_table import SCALES, tuning_rows
+from disc.locale.catalogue import Language
+from disc.locale.said import note_in
 from disc.pitch_names import cents_off, note_name
 from disc.records import Comb, Tooth
 from disc.report.blocks import Block, Paragraph, PictureBlock, ReportSection, table
@@ -27,12 +29,12 @@ SCORES = {
 }
 
 
-def comb_part(job: Job) -> ReportSection | None:
-    """The comb's table."""
+def comb_part(job: Job, language: Language = Language.EN) -> ReportSection | None:
+    """The comb's table, its notes named as the reader names them."""
     if not job.has("comb.csv"):
         return None
     comb = job.comb()
-    rows = [_tooth_row(tooth) for tooth in comb.teeth]
+    rows = [_tooth_row(tooth, language) for tooth in comb.teeth]
     heading = ("tooth", "face", "tip r mm", "angle deg", "note", "Hz", "cents", "condition")
     blocks: list[Block] = [table(heading, rows, right=(0, 2, 3, 5, 6), halved=True)]
     if comb.draft:
@@ -76,14 +78,14 @@ def _signed(cents: float) -> str:
     return f"{whole:+d}" if whole else "0"
 
 
-def _tooth_row(tooth: Tooth) -> tuple[object, ...]:
+def _tooth_row(tooth: Tooth, language: Language) -> tuple[object, ...]:
     angle = None if tooth.tip_theta_deg is None else f"{tooth.tip_theta_deg:.2f}"
     start = (tooth.number, tooth.side.value, f"{tooth.tip_r_mm:.2f}", angle)
     condition = None if tooth.condition is None else tooth.condition.value
     if tooth.pitch is None:
         return (*start, None, None, None, condition)
     hz, cents = frequency_hz(tooth.pitch), cents_off(tooth.pitch)
-    return (*start, note_name(tooth.pitch), f"{hz:.1f}", _signed(cents), condition)
+    return (*start, note_in(note_name(tooth.pitch), language), f"{hz:.1f}", _signed(cents), condition)
 
 
 def tune_part(job: Job) -> ReportSection | None:

@@ -87,8 +87,8 @@ def estimate_part(job: Job) -> ReportSection | None:
     if plan is None or plan.estimate is None:
         return None
     estimate = plan.estimate
-    rows = [(line.what, _range(line.count, 0), _range(line.hours, 1), _range(line.cost, 2)) for line in estimate.lines]
-    rows.append(("in all", "", _range(estimate.hours, 1), _range(estimate.cost, 2)))
+    rows = [(line.what, _range(line.count, 0), _range(line.hours, 2), _range(line.cost, 2)) for line in estimate.lines]
+    rows.append(("in all", "", _range(estimate.hours, 2), _range(estimate.cost, 2)))
     heading = ("work", "how often", "hours", f"cost, {estimate.currency}")
     return ReportSection("estimate", (table(heading, rows, right=(1, 2, 3)), *_estimate_words(estimate)))
 

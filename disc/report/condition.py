@@ -76,7 +76,7 @@ def gather(
         "object": lambda: about_object.object_part(job, reader(language), for_publication),
         "photographs": lambda: about_object.photograph_part(job),
         "map": lambda: about_object.map_part(job),
-        "comb": lambda: about_music.comb_part(job),
+        "comb": lambda: about_music.comb_part(job, language),
         "tune": lambda: about_music.tune_part(job),
         "findings": lambda: about_work.finding_part(job, pictures_of_findings(job)),
         "plan": lambda: about_work.plan_part(job),

@@ -190,9 +190,9 @@ def with_title(settings: TurnSettings, job: Job) -> TurnSettings:
 
 
 def subtitle(job: Job) -> str:
-    """Under the title: whose tune it is, and when the disc was read."""
+    """Under the title: whose tune it is, and the day on which the disc was read; no words: they need a language."""
     read = [run.at[:10] for run in job.content.runs if run.command.split()[:1] == ["read"]]
-    return f"{job.folder.resolve().name}{f', read {read[-1]}' if read else ''}"
+    return f"{job.folder.resolve().name}{f', {read[-1]}' if read else ''}"
 
 
 def _stage_all(

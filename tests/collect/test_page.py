@@ -98,6 +98,7 @@ def test_every_empty_cell_has_its_reason(collected):
     assert list(first) == list(shown_names())
     assert first["pins_lower"] == "" and f"pins_lower: {NO_PHOTOGRAPH}" in first["empty"]
     assert NO_COMB in first["empty"] and NO_THICKNESS not in first["empty"]
+    assert "seconds" not in first["empty"]
     for line in rows.values():
         named = set(re.split(r"[,:;] ?", line["empty"]))
         assert {name for name, cell in line.items() if cell == "" and name != "reason"} <= named
@@ -131,6 +132,37 @@ def test_the_page_stands_by_itself_and_escapes_the_words_of_others(collected):
     assert parts.text.count("Vielleicht dieselbe Scheibe wie") == 2
     shared = json.loads((collected / "groups.json").read_text(encoding="utf-8"))["same_disc"]
     assert [set(pair["discs"]) for pair in shared] == [{"one", "one again"}]
+
+
+def test_one_photograph_twice_in_a_job_or_in_its_log_makes_no_pair(tmp_path):
+    """Seen in a real folder: two log entries with one picture made a disc "perhaps the same as" itself."""
+    assert same_disc([row("a", holes(1), "12 12"), row("b", holes(2), "34")], lambda one: ()) == []
+    three = [row(name, (), "7") for name in "abc"]
+    assert [pair["discs"] for pair in same_disc(three, lambda one: ())] == [["a", "b"], ["a", "c"], ["b", "c"]]
+    for name in ("one", "two"):
+        job = create_job(tmp_path / name, Plate(28.0))
+        with job.step("read") as stage:
+            job.stage_reading(stage, holes(1 if name == "one" else 2))
+            job.content.photos["log/001-1.jpg"] = "ab" * 32
+    assert collect(tmp_path, identify=False, workers=1).twice == 0
+
+
+def test_the_page_speaks_as_a_person_does(tmp_path):
+    one = replace(
+        row("x", ()), bent=1, missing=2, sound=30, maker="Brown", number="No 12", tune_title="A",
+        tune_probability=0.9999, empty="pin_diameter_mm, teeth: there is no comb yet; tune_file: not known",
+    )  # fmt: skip
+    page = collection_page(tmp_path, [one], ())
+    assert "30 sound pins, 1 bent pin, 2 missing pins" in page and "Brown, No 12" in page
+    assert "Tune: A (&gt; 99 % sure)" in page
+    assert (
+        "Not known: the pins&#x27; thickness and teeth (there is no comb yet)." in page
+        and "_" not in page[page.index("<main>") : page.index("<script>")]
+    )
+    failed = DiscRow("y", "/y", "failed", "a/y: no pins yet. Run: disc read a/y --upper PHOTO --lower PHOTO")
+    german = collection_page(tmp_path, [one, failed], (), Language.DE)
+    assert "30 heile Stifte, 1 verbogener Stift, 2 fehlende Stifte" in german
+    assert "noch keine Stifte" in german and "disc read a/y --upper PHOTO --lower PHOTO" in german
 
 
 def test_a_disc_that_failed_says_why_on_the_page(tmp_path):

@@ -78,6 +78,7 @@ def _part(page: ScorePage, staff: int, teeth: bool) -> Any:
 
     part = stream.PartStaff() if len(page.clefs) > 1 else stream.Part()
     part.partName = "Comb"
+    part.style.printPartName = False  # the only voice needs no name, and a name would be in one language only
     part.insert(0, _instrument(staff))
     for index in range(len(page.bars)):
         part.append(_measure(page, index, staff, teeth))
