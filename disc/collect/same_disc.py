@@ -88,7 +88,7 @@ def _sharing_a_photograph(rows: Sequence[DiscRow]) -> list[tuple[DiscRow, DiscRo
     for row in rows:
         for digest in set(row.photographs.split()):
             by_photo.setdefault(digest, []).append(row)
-    pairs = {}
+    pairs: dict[tuple[str, str], tuple[DiscRow, DiscRow]] = {}
     for some in by_photo.values():
         each = combinations(some, 2) if len(some) <= MOST_IN_FULL else pairwise(some)
         pairs |= {(a.job, b.job): (a, b) for a, b in each}

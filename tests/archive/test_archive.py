@@ -148,9 +148,18 @@ DAMAGES = {
     "both tag manifests gone": lambda b: [(b / f"tagmanifest-sha{n}.txt").unlink() for n in (256, 512)],
     "bag-info changed": lambda b: (b / "bag-info.txt").write_text("Source-Organization: another\n"),
     "bagit.txt changed": lambda b: (b / "bagit.txt").write_text("BagIt-Version: 9.9\n"),
+    # Found by fuzzing: the library takes an older bag's tag manifests for granted.
+    "a bag that calls itself older": lambda b: (b / "bagit.txt").write_text(
+        "BagIt-Version: 0.94\nTag-File-Character-Encoding: UTF-8\n"
+    ),
     "a stray list": lambda b: (b / "notes.txt").write_text("x"),
     "the metadata tells another size": lambda b: edit_json(
         b / "data/ro-crate-metadata.json", lambda c: c["@graph"][5].update(contentSize="1")
+    ),
+    # Found by fuzzing: names that are no words cannot be put in order beside those that are.
+    "the metadata names no words": lambda b: edit_json(
+        b / "data/ro-crate-metadata.json",
+        lambda c: [c["@graph"][n].update({"@id": value}) for n, value in ((5, True), (6, 2.5))],
     ),
     "the metadata gone": lambda b: (b / "data/ro-crate-metadata.json").unlink(),
     "the metadata no JSON": lambda b: (b / "data/ro-crate-metadata.json").write_text("{"),
