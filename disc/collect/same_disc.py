@@ -86,7 +86,7 @@ def _stored_pins(row: DiscRow) -> Sequence[Pin]:
 def _sharing_a_photograph(rows: Sequence[DiscRow]) -> list[tuple[DiscRow, DiscRow]]:
     by_photo: dict[str, list[DiscRow]] = {}
     for row in rows:
-        for digest in set(row.photographs.split()):
+        for digest in dict.fromkeys(row.photographs.split()):
             by_photo.setdefault(digest, []).append(row)
     pairs: dict[tuple[str, str], tuple[DiscRow, DiscRow]] = {}
     for some in by_photo.values():

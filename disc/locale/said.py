@@ -103,12 +103,12 @@ class Said:
             return words.replace(bare, f"({self._part(bare[1:-1], depth + 1, note)})", 1)
         for joint in _JOINTS:
             if joint in words.strip() and depth < 8:
-                return self._joint(joint).join(self._part(part, depth + 1, note) for part in words.split(joint))
+                return self.joint(joint).join(self._part(part, depth + 1, note) for part in words.split(joint))
         if note and not _NOTHING_TO_SAY.fullmatch(words.strip()):
             self.unknown.add(words.strip())
         return self._numbers(words)
 
-    def _joint(self, joint: str) -> str:
+    def joint(self, joint: str) -> str:
         """A colon or semicolon as the language sets it: in French a space that does not break stands before it."""
         return f"\u00a0{joint}" if self.language is Language.FR and joint in ("; ", ": ") else joint
 

@@ -17,16 +17,17 @@ from disc.doubts import doubt_in
 from disc.job import open_job
 from disc.job.stale import CALLED, RESULTS, _listed, _words
 from disc.locale.catalogue import Language, reader
-from disc.locale.said import Said
+from disc.locale.said import Said, note_in
 from disc.locale.terms import PATTERNS
 from disc.locale.update import TRANSLATED, catalogue_path, sentences, sentences_of
 from disc.photo.sheets.map_sheet import map_svg
 from disc.records import About, Doubt, Pin, Plate, Side, Turns
 from disc.repin.make_plan import PlanSettings, make_plan
 from disc.repin.plan_job import rates_in_force
+from disc.repin.records import Operation, Station, StationTask, spot
 from disc.repin.sheets.face_sheet import JobPage, enlarged_sheet, true_size_sheet
 from disc.repin.sheets.rows import SHEET_HEADING
-from disc.repin.sheets.work_list import said_anew, work_list_source
+from disc.repin.sheets.work_list import _cell, _station_cells, said_anew, work_list_source
 from disc.report.about_doubts import STALE
 from disc.report.about_music import _match_words, _part_words
 from disc.report.blocks import Bullets, PictureBlock, ReportSection
@@ -88,6 +89,35 @@ def test_headings_and_cautions_in_every_language():
         said = Said(language)
         assert all(said(words) != words for words in CAUTIONS.values())
         assert said.unknown == set()
+
+
+def test_a_reason_of_several_sentences_in_the_work_list_is_said_whole():
+    """Seen on paper: cut at its semicolon, the question before a pull stood half in English."""
+    look = "look with a loupe first (likely): is there a disc of cut steel of the wire's size in the hole? "
+    look += "If so: pull and set; if not, nothing is done here"
+    station = Station(1, Side.UPPER, spot(5, 9), (StationTask(Operation.LOOK, look),), 0.5, tooth=3, pin_id=7)
+    cell = _cell(_station_cells(replace(station, notes=("plug the old hole first",)))[-1])
+    german, french = (said_anew(cell, language) for language in TRANSLATED)
+    assert "Wenn ja: ziehen und setzen; wenn nicht, wird hier nichts getan" in german and "(Zahn 3, Stift 7)" in german
+    assert "is there" not in french and "If so" not in french and '#"\u00a0; "#"' in french
+
+
+@pytest.mark.parametrize(
+    ("language", "names"), [(Language.DE, "H4 B4 Fis5 Es3 As3"), (Language.FR, "si4 si♭4 fa♯5 mi♭3 la♭3")]
+)
+def test_notes_are_named_as_the_reader_names_them(language, names):
+    """In German B is the note a semitone below H: an English B left as it is would be another note."""
+    english = ["B4", "B♭4", "F♯5", "E♭3", "A♭3"]
+    assert [note_in(name, language) for name in english] == names.split()
+    assert [note_in(name, Language.EN) for name in english] == english
+
+
+def test_metre_and_key_of_the_report_are_said_in_every_language():
+    words = "Metre and key: read from the strikes; 6/8 (probability 90 %), G major (probability 94 %)"
+    for language in TRANSLATED:
+        said = Said(language)
+        late = said(f"{words}; a strike stands 21\u00a0ms from its written place (one standard deviation).")
+        assert "strike" not in late and "strike" not in said(f"{words}.") and said.unknown == set()
 
 
 def test_the_trades_words_are_the_glossarys():

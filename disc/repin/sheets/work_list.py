@@ -25,6 +25,9 @@ from disc.words import CAUTIONS, counted
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 BEFORE = "Before you handle the object"
 _PRINTED = re.compile(r'#"((?:[^"\\]|\\.)*)"')  # a string literal of typst that is set as text
+SEMICOLON = "; "
+# Between words of a cell that are said each by itself in another language: a reason is a sentence or two of its own.
+APART = "\v"
 WAY_WORDS = {"clockwise": "clockwise", "counterclockwise": "counter-clockwise"}
 
 
@@ -52,7 +55,8 @@ def said_anew(source: str, language: Language) -> str:
     said = said_in(language)
 
     def anew(found: re.Match[str]) -> str:
-        return "#" + typst_text(said(found[1].replace('\\"', '"').replace("\\\\", "\\")))
+        words = found[1].replace('\\"', '"').replace("\\\\", "\\")
+        return "#" + typst_text(said.joint(words) if words == SEMICOLON else said(words))
 
     return _PRINTED.sub(anew, source)
 
@@ -135,7 +139,8 @@ def _face(plan: Plan, side: Side) -> str:
         "(auto, 25mm, 28mm, 31mm, 34mm, 1fr)",
         rows,
     )
-    return f"== #{typst_text(side.value.capitalize() + ' face')}\n#{typst_text(head)} #{typst_text(left)}\n\n{table}"
+    opening = f"#block(sticky: true)[#{typst_text(head)} #{typst_text(left)}]"  # on the page on which its table begins
+    return f"== #{typst_text(side.value.capitalize() + ' face')}\n{opening}\n\n{table}"
 
 
 def _station_cells(s: Station) -> list[str]:
@@ -150,7 +155,7 @@ def _station_cells(s: Station) -> list[str]:
         )
         if word
     )
-    words = "; ".join(_without_repeats([w for w in why if w]))
+    reasons = f"{APART}{SEMICOLON}{APART}".join(_without_repeats([w for w in why if w]))
     doubt = "\nIN DOUBT" if s.in_doubt else ""
     return [
         str(s.number),
@@ -158,7 +163,7 @@ def _station_cells(s: Station) -> list[str]:
         place,
         _beside(s),
         _pin_words(s),
-        f"{words} ({where})",
+        f"{reasons}{APART} ({where})",
     ]
 
 
@@ -282,7 +287,12 @@ def _estimate(made: Estimate, history: Sequence[Mapping[str, Any]]) -> str:
     past = ""
     if history:
         lines = [
-            [str(h["at"]), _three(h["hours"], 2), f"{_three(h['cost'], 2)} {h['currency']}", str(h["changed"])]
+            [
+                str(h["at"])[:16].replace("T", " "),
+                _three(h["hours"], 2),
+                f"{_three(h['cost'], 2)} {h['currency']}",
+                str(h["changed"]),
+            ]
             for h in history
         ]
         past = f"\n\n=== #{typst_text('What was estimated when')}\n" + _table(
@@ -306,5 +316,6 @@ def _table(heading: Iterable[str], columns: str, rows: Iterable[Sequence[str]], 
 
 
 def _cell(words: str) -> str:
-    """A cell; line breaks in the words stay."""
-    return "[" + " #linebreak() ".join(f"#{typst_text(line)}" for line in words.split("\n")) + "]"
+    """A cell; line breaks in the words stay, and what is to be said in another language apart stands apart."""
+    lines = ("".join(f"#{typst_text(part)}" for part in line.split(APART) if part) for line in words.split("\n"))
+    return "[" + " #linebreak() ".join(lines) + "]"
