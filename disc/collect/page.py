@@ -89,8 +89,7 @@ def _card(home: Path, row: DiscRow, pairs: Sequence[dict[str, object]], t: Reade
             f'<img loading="lazy" src="{quote(row.picture)}" alt="{escape(t("Both faces of {name}", name=row.name))}">'
         )
     if row.status != DONE:
-        reason = said_in(t.language)(row.reason)
-        parts.append(f'<p class="care">{escape(t("Not done: {reason}", reason=reason))}</p>')
+        parts.append(f'<p class="care">{escape(t("Not done: {reason}", reason=_reason(row, t)))}</p>')
     else:
         parts += [f"<p>{escape(words)}</p>" for words in (_made(row, t), _tune(row, t), _condition(row, t)) if words]
         parts += [f'<p class="small">{escape(words)}</p>' for words in (_size(row, t), _empty(row, t)) if words]
@@ -98,6 +97,13 @@ def _card(home: Path, row: DiscRow, pairs: Sequence[dict[str, object]], t: Reade
     parts.append(f'<p class="small">{_links(home, Path(row.job), t)}</p>')
     order = f'data-name="{escape(row.name)}" data-damaged="{damaged}" data-pins="{pins}"'
     return f"<article {order}>{''.join(parts)}</article>"
+
+
+def _reason(row: DiscRow, t: Reader) -> str:
+    """Why a disc failed; the file it is about stands first, as it is called."""
+    place, colon, words = row.reason.partition(": ")
+    said = said_in(t.language)
+    return f"{place}{said.joint(colon)}{said(words)}" if colon else said(row.reason)
 
 
 def _made(row: DiscRow, t: Reader) -> str:

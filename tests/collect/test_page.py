@@ -162,6 +162,8 @@ def test_the_page_speaks_as_a_person_does(tmp_path):
     failed = DiscRow("y", "/y", "failed", "a/y: no pins yet. Run: disc read a/y --upper PHOTO --lower PHOTO")
     german = collection_page(tmp_path, [one, failed], (), Language.DE)
     assert "30 heile Stifte, 1 verbogener Stift, 2 fehlende Stifte" in german
+    newer = "a/y/job.json: made by a newer version of this program (schema 99, this one knows 2). Update the program."
+    assert "(Schema 99, diese kennt 2)" in collection_page(tmp_path, [replace(failed, reason=newer)], (), Language.DE)
     assert "noch keine Stifte" in german and "disc read a/y --upper PHOTO --lower PHOTO" in german
 
 

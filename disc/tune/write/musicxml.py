@@ -76,7 +76,7 @@ def _score(page: ScorePage, teeth: bool) -> Any:
 def _part(page: ScorePage, staff: int, teeth: bool) -> Any:
     from music21 import stream
 
-    part = stream.PartStaff() if len(page.clefs) > 1 else stream.Part()
+    part: Any = stream.PartStaff() if len(page.clefs) > 1 else stream.Part()
     part.partName = "Comb"
     part.style.printPartName = False  # the only voice needs no name, and a name would be in one language only
     part.insert(0, _instrument(staff))
