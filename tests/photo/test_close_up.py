@@ -125,3 +125,19 @@ def test_covered():
     square = np.array([[0, 0], [0, 4], [4, 4], [4, 0.0]])
     inside = np.array([[2, 2], [0.1, 2], [5, 2]])
     assert covered(inside, square).tolist() == covered(inside, square[::-1]).tolist() == [True, False, False]
+
+
+def test_a_lean_that_all_pins_of_a_close_up_share_is_its_slant():
+    """Six pins, each 0.1 mm off upright in the close-up; one of them leans by as much more, and is bent."""
+    whole = [
+        Pin(k, Side.UPPER, 8.0, 10.0 * k, sigma_mm=0.02, confidence=0.99, lean_x_mm=0.01, lean_y_mm=0.0)
+        for k in range(6)
+    ]
+    near = [replace(pin, lean_x_mm=0.11, lean_y_mm=-0.12, condition=Condition.BENT) for pin in whole]
+    near[2] = replace(near[2], lean_x_mm=0.45)
+    xy = np.array([[20.0, -9.0], [20.0, 20.0], [-9.0, 20.0], [-9.0, -9.0]])
+    one = CloseUp(
+        Photo(Path("c.jpg"), np.zeros((4, 4, 3), np.uint8)), Side.UPPER, tuple(near), xy, 90.0, False, 6, 9.0, 9
+    )
+    laid = {pin.id: pin.condition for pin in lay_in(whole, [one]).pins}
+    assert laid.pop(2) is Condition.BENT and set(laid.values()) == {Condition.SOUND}

@@ -24,6 +24,7 @@ SAYS_MORE, NOT_SHOWN = 2.0, 2.5
 NEW_CONFIDENCE = 0.8  # from which what only a close-up shows is added
 OWN_MM, ALONE_MM = 0.012, 0.05  # sigma of a close-up's places beside its own; where too few pins align it
 STANDING = frozenset({Condition.SOUND, Condition.BENT})
+FEWEST_UPRIGHT = 3  # pins whose common lean is told; chosen, a median of fewer is one pin's own
 MARGIN_MM = 0.3  # of a close-up's edge, where pins are seen in part
 
 
@@ -105,6 +106,7 @@ def _with(pins: list[Pin], close_up: CloseUp) -> tuple[list[Pin], int]:
     close_up = replace(close_up, pins=_aligned(close_up.pins, pins))
     at, seen = _xy(pins), _xy(close_up.pins)
     both = dict(_pairs(at, seen))
+    close_up = replace(close_up, pins=_as_upright(close_up.pins, pins, both))
     shown = covered(at, close_up.outline_mm)
     out: list[Pin] = []
     changed = 0
@@ -145,6 +147,24 @@ def _aligned(near: Sequence[Pin], whole: Sequence[Pin]) -> tuple[Pin, ...]:
         sigma = float(np.hypot(pin.sigma_mm or 0.0, OWN_MM))
         out.append(replace(pin, r_mm=float(r), theta_deg=float(theta) % 360.0, sigma_mm=sigma))
     return tuple(out)
+
+
+def _as_upright(near: Sequence[Pin], whole: Sequence[Pin], both: dict[int, int]) -> tuple[Pin, ...]:
+    """A close-up's pins without the lean that all of them show beyond the whole face's: that is the picture's slant,
+    which a handful of pins tells badly. both: which of the face's pins is which of its own."""
+    pairs = [(whole[i], near[j]) for i, j in both.items() if {whole[i].condition, near[j].condition} <= STANDING]
+    if len(pairs) < FEWEST_UPRIGHT:
+        return tuple(near)
+    x, y = (
+        float(np.median([(getattr(b, name) or 0.0) - (getattr(a, name) or 0.0) for a, b in pairs]))
+        for name in ("lean_x_mm", "lean_y_mm")
+    )
+    return tuple(
+        pin
+        if pin.lean_x_mm is None or pin.lean_y_mm is None
+        else replace(pin, lean_x_mm=pin.lean_x_mm - x, lean_y_mm=pin.lean_y_mm - y)
+        for pin in near
+    )
 
 
 def covered(xy: FloatArray, outline_mm: FloatArray) -> npt.NDArray[np.bool_]:
