@@ -11,12 +11,11 @@ import numpy.typing as npt
 
 from disc.frame import FloatArray, to_polar, to_xy_mm
 from disc.photo.close_up.read_close_up import CloseUp
-from disc.photo.marks.pins_from_sites import BENT_MM
+from disc.photo.marks.pins_from_sites import BENT_MM, SAME_PIN_MM
 from disc.records import UNSTATED_SIGMA_MM, Condition, Pin
 from disc.words import counted
 
 # Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
-SAME_PIN_MM = 0.15  # two readings of one pin lie nearer; about half a pin's thickness apart at most
 APART_SIGMAS, APART_MM = 3.5, 0.06  # two close-ups that put one pin farther apart than both disagree
 # A close-up has this much more to say of a condition than the whole face: it is sharper, and nearer to the scale at
 # which the networks look. A pin that it should show and does not is the less likely to be there (log-odds).

@@ -16,6 +16,7 @@ from disc.records import Condition, Pin, Side
 # Tip off its root by more than this, once the view's slant is taken out: bent (about a third of a pin's thickness;
 # common practice, no source).
 BENT_MM = 0.08
+SAME_PIN_MM = 0.15  # readings of one pin in two pictures lie nearer: about half a pin's thickness; chosen by hand
 # and by more than this many sigmas of measuring (2 in 100 sound pins of rendered faces that no network was trained
 # on lean as far). Along the slant, where the foot is hidden, a lean is told worse than across: the networks' own sigmas
 # of foot and tip together times these, and the part of the face's scatter about the slant that goes across.

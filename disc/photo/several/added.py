@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from disc.photo.marks.pins_from_sites import SAME_PIN_MM
 from disc.photo.several.fitting import places
-from disc.photo.several.merge_pins import SAME_PIN_MM, ShownFace, merge_pins
+from disc.photo.several.merge_pins import ShownFace, merge_pins
 from disc.records import Pin
 from disc.words import counted
 

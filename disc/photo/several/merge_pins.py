@@ -13,14 +13,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from disc.frame import FloatArray, to_polar, to_xy_mm
-from disc.photo.marks.pins_from_sites import SQUARELY_MM
+from disc.photo.marks.pins_from_sites import SAME_PIN_MM, SQUARELY_MM
 from disc.photo.seen.seen_map import SeenMap, seen_by_any
 from disc.photo.several.fitting import places, turned_pins
 from disc.photo.several.lay_on import lay_on
 from disc.records import SOUNDING, Condition, Pin
 
 # Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
-SAME_PIN_MM = 0.15  # readings of one pin in two photos lie closer than this; about half a pin's thickness apart at most
 LEAST_SAY = 0.05  # about conditions, of a photo that draws upright pins no longer than SQUARELY_MM
 # Of the marks that a photograph takes for pins and that are none, another shows nothing in so many places (24 pairs of
 # photographs of rendered faces that no network was trained on); what it misses of pins is counted pair by pair, begun
