@@ -1,7 +1,7 @@
 """Sentences that rooms have already said in English, for a paper in another language.
 
 What a room finds out is stored once, in English (findings, plan, estimate); a paper is printed in the reader's.
-terms.py lists the patterns of what is said; a sentence that fits one is said anew with its values, a list part by
+terms/ lists the patterns of what is said; a sentence that fits one is said anew with its values, a list part by
 part, and numbers get their decimal sign. What fits nothing stays as it is and is remembered, so that a test can name
 it.
 """
@@ -12,7 +12,7 @@ import re
 from functools import cache
 
 from disc.locale.catalogue import Language, reader
-from disc.locale.terms import PATTERNS
+from disc.locale.terms.all_terms import PATTERNS
 
 _PLACE = re.compile(r"\{(\w+)\}")
 # Names in the patterns that stand for a number; any other stands for words within one sentence.

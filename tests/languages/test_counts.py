@@ -9,7 +9,7 @@ import pytest
 from disc.desk.page.said.all_said import PAGE_PATTERNS
 from disc.locale.catalogue import Language
 from disc.locale.said import Said
-from disc.locale.terms import PATTERNS
+from disc.locale.terms.all_terms import PATTERNS
 from disc.locale.update import TRANSLATED
 from disc.words import counted
 

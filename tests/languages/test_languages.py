@@ -18,7 +18,7 @@ from disc.job import open_job
 from disc.job.stale import CALLED, RESULTS, _listed, _words
 from disc.locale.catalogue import Language, reader
 from disc.locale.said import Said, note_in
-from disc.locale.terms import PATTERNS
+from disc.locale.terms.all_terms import PATTERNS
 from disc.locale.update import TRANSLATED, catalogue_path, sentences, sentences_of
 from disc.photo.sheets.map_sheet import map_svg
 from disc.records import About, Doubt, Pin, Plate, Side, Turns

@@ -15,7 +15,7 @@ from disc.desk.page.said.all_said import PAGE_PATTERNS
 from disc.errors import BadInput
 from disc.locale.catalogue import Language, reader
 from disc.locale.said import pattern_regex
-from disc.locale.terms import PATTERNS
+from disc.locale.terms.all_terms import PATTERNS
 
 _NAME = re.compile(r"\{\w+\}")
 

@@ -1,4 +1,4 @@
-"""What the page says in English, as patterns like those of locale/terms.py; tongue.py says them in another language."""
+"""What the page says in English, as patterns like those of locale/terms/; tongue.py says them in another language."""
 
 from __future__ import annotations
 

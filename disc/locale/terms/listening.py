@@ -1,0 +1,63 @@
+"""What is said of recordings: strikes, plucked teeth, noises, tuning."""
+
+from __future__ import annotations
+
+from disc.locale.catalogue import mark
+
+LISTENING: tuple[str, ...] = (
+    mark("one turn takes {s} s in this recording; the job says {other} s"),
+    mark("tooth {list} sounds off the comb's table"),
+    mark("teeth {list} sound off the comb's table"),
+    mark("Pluck it again and put it in: {command}"),
+    mark("Pluck it again alone: {command}"),
+    mark("Pluck {what} again"),
+    mark("Pluck the comb again, in quiet"),
+    mark("tooth {n}: only {p} of its {q} plucks is heard"),
+    mark("tooth {n}: none of its {q} plucks is heard"),
+    mark("if it was not plucked there, every tooth plucked after it has another's pitch"),
+    mark("so it is with the teeth {list}"),
+    mark("{sound}, while {what} sounded"),
+    mark("{sound} is heard beside the disc"),
+    mark("{n} of the strikes that were not heard lie in it"),
+    mark("{n} of the strikes that were not heard lies in it"),
+    mark("Record that part again, in quiet"),
+    mark("a knock at {s} s"),
+    mark("speech or another sound from {s} to {other} s"),
+    mark("teeth {list} and {n}"),
+    mark("How the comb is tuned: cents from the nearest step of three scales"),
+    mark("equal"),
+    mark("mean-tone"),
+    mark("well-tempered"),
+    mark("equal {n} Hz"),
+    mark("mean-tone {n} Hz"),
+    mark("well-tempered {n} Hz"),
+    mark("of one note with"),
+    mark("cents from it"),
+    mark("mass at the tip, %"),
+    mark("Each scale with the A that suits the comb best: {list}"),
+    mark("Mean-tone: quarter comma (Aaron, 1523)"),
+    mark("well-tempered: Werckmeister III (1691)"),
+    mark(
+        "The last column is the share of the mass swinging at the tip that would have to be added (+) or "
+        "filed off (-) to reach the equal step"
+    ),
+    mark("where a lead hangs, that is most of it"),
+    mark("Old tuning is part of the object: leave it as it is"),
+    mark("Take it over: {command}"),
+    mark("no sound of tooth {n} where its pin passes, {s} s into the recording"),
+    mark("no sound of tooth {n} where its pin passes, {s} s into the recording: {why}"),
+    mark("the comb's table says that the tooth is {what}"),
+    mark("heard {ms} ms late against the movement's own course"),
+    mark("heard {ms} ms early against the movement's own course"),
+    mark("weak each time it is heard: the pin is too short, or the tooth stands too far from it"),
+    mark("tooth {n} is weak at all its pins: it stands too far from them, or is damaged itself"),
+    mark("again at {s} s"),
+    mark("{note_name} sounds at {s} s (tooth {n}), where no pin accounts for it"),
+    mark("{note_name} sounds at {s} s (one of the teeth {list}), where no pin accounts for it"),
+    mark("pin {n} of tooth {q} beside it strikes just then: it may reach over, or its tip be wide"),
+    mark("one of the teeth {n} and {q}, of one note, or both"),
+    mark("between {least} and {most} % of its usual tone is added: too uncertain"),
+    mark("its own tone grows by {p} % of what its strikes usually add"),
+    mark("tooth {n} is heard at none of its {q} strikes"),
+    mark("only tooth {n}, of the same note, rings on; {what}"),
+)
