@@ -12,6 +12,7 @@ from disc.frame import FULL_TURN_DEG
 from disc.job.places_said import NOTES, PlaceSaid, notes_said
 from disc.tune.settings import TuneSettings, parse_key, parse_length, parse_metre, parse_of_bar
 from disc.turn.tips import DEFAULT_LIMIT_DEG
+from disc.words import counted
 
 # Where earlier versions kept metres and moved lines, apart: the metres were laid over the tune first.
 EARLIER_NAMES = ("metre_at", "move_bar")
@@ -94,7 +95,8 @@ def settings_from(stored: Mapping[str, Any]) -> TuneSettings:
     except (TypeError, ValueError):
         raise BadInput(f"the number of beats {beats!r} cannot be read. Write a whole number, such as 64.") from None
     if number is not None and number < 4:
-        raise BadInput(f"{number} beats are too few for a turn. Count from the first note to the end of the last bar.")
+        beats = f"{counted(number, 'beat')} {'is' if number == 1 else 'are'}"
+        raise BadInput(f"{beats} too few for a turn. Count from the first note to the end of the last bar.")
     return TuneSettings(
         metre=parse_metre(stored["metre"]) if "metre" in stored else None,
         key=parse_key(stored["key"]) if "key" in stored else None,

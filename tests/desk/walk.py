@@ -1,7 +1,7 @@
-"""From a new job to the report by what the page shows, with one kind of hands: the keyboard alone, or fingers alone.
+"""From a new job to the report by what the page shows, with one kind of hands: keyboard, fingers or mouse alone.
 
-Nothing is clicked by script: the keyboard goes from part to part with Tab until it stands on what it wants; fingers tap
-what they want. Files are named in the browser's own chooser, which no page can fill in.
+Nothing is clicked by script: the keyboard goes from part to part with Tab until it stands on what it wants; fingers and
+mouse go to it. Files are named in the browser's own chooser, which no page can fill in.
 """
 
 from __future__ import annotations
@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
+
+from playwright.sync_api import Locator
 
 from .page import DeskPage
 
@@ -65,7 +67,10 @@ class Fingers:
         self.page = desk.page
 
     def press(self, where: str) -> None:
-        self.page.locator(where).first.tap()
+        self.touch(self.page.locator(where).first)
+
+    def touch(self, one: Locator) -> None:
+        one.tap()
 
     def write(self, where: str, words: str) -> None:
         self.press(where)
@@ -78,8 +83,19 @@ class Fingers:
         is_under_its_label = self.page.locator(where).evaluate("(one) => one.classList.contains('unseen')")
         target = f"label:has({where})" if is_under_its_label else where
         with self.page.expect_file_chooser() as chooser:
-            self.page.locator(target).first.tap()
+            self.press(target)
         chooser.value.set_files(str(path))
+
+
+class Mouse(Fingers):
+    """Click it; a list's own window, which no page draws, is filled in."""
+
+    def touch(self, one: Locator) -> None:
+        one.click()
+
+    def write(self, where: str, words: str) -> None:
+        self.page.locator(where).first.click(click_count=3)  # what stands there is picked, and written over
+        self.page.keyboard.type(words)
 
 
 def walk(desk: DeskPage, hands: Keys | Fingers, photos: tuple[Path, Path], given: Mapping[str, Any]) -> None:

@@ -66,7 +66,8 @@ def marks_shown(job: Job) -> dict[str, Any]:
 def _rim(session: Session, job: Job, sheet: PageSheet, asked: Mapping[str, Any]) -> None:
     points = _points(asked, sheet)
     if points and len(points) < FEWEST_RIM:
-        raise BadInput(f"{len(points)} points of the rim are too few: mark {FEWEST_RIM} or more, all around.")
+        few = f"{counted(len(points), 'point')} of the rim {'is' if len(points) == 1 else 'are'}"
+        raise BadInput(f"{few} too few: mark {FEWEST_RIM} or more, all around.")
     side = sheet.sides[0]
     words = f"marked {counted(len(points), 'point')} of the rim" if points else "forgot the points of the rim"
     _keep(session, job, side, "rim", points, words)

@@ -30,7 +30,7 @@ from disc.listen.turn.place.tones import without_dead
 from disc.listen.turn.place.whirr import Whirr, find_whirr
 from disc.listen.turn.sounds_heard import judged_strikes, sounds_of
 from disc.listen.turn.turn_record import Missed, Sound, Turn
-from disc.words import Advance, no_progress
+from disc.words import Advance, counted, no_progress
 
 # Mean salience of expected strikes along the right path: 0.75 to 0.9 on the development recordings, about 0.25 on a
 # recording of another tune.
@@ -56,8 +56,9 @@ def read_turn(
     usable = [(float(t), tooth) for t, tooth in strikes if tooth in pitches]
     index = [k for k, (_, tooth) in enumerate(strikes) if tooth in pitches]
     if len(usable) < FEWEST_STRIKES:
+        few = f"only {counted(len(usable), 'strike')} {'has' if len(usable) == 1 else 'have'}"
         raise BadInput(
-            f"only {len(usable)} strikes have a tooth with a known pitch; at least {FEWEST_STRIKES} are needed. "
+            f"{few} a tooth with a known pitch; at least {FEWEST_STRIKES} are needed. "
             "Give the comb's pitches first (disc comb JOB --plucked REC)."
         )
     advance(0.05, "listening for every pitch")

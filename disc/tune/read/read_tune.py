@@ -32,6 +32,7 @@ from disc.tune.read.voices.ornaments import quick_groups, told_from_written
 from disc.tune.read.voices.voices import melody_probability
 from disc.tune.settings import NoteWord, TuneSettings, key_name
 from disc.tune.write.written import with_lengths
+from disc.words import counted
 
 # Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 # Fewer strikes than this make no beat that could be told from chance.
@@ -86,7 +87,7 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
     heard = sorted((s for s in strikes if s.pitch is not None), key=lambda s: (s.onset_s, s.tooth))
     if len(heard) < FEWEST_STRIKES:
         raise BadInput(
-            f"only {len(heard)} strikes with a known pitch: too few to read a tune from. "
+            f"only {counted(len(heard), 'strike')} with a known pitch: too few to read a tune from. "
             "Check the pins (disc read) and the comb's pitches (disc comb)."
         )
     struck_s = np.array([s.onset_s for s in heard])

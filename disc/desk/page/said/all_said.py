@@ -10,6 +10,7 @@ from disc.desk.page.said.frame import FRAME
 from disc.desk.page.said.keys import KEYS
 from disc.desk.page.said.pins import PINS
 from disc.desk.page.said.plan import PLAN
+from disc.desk.page.said.refusals import REFUSALS
 from disc.desk.page.said.start import START
 from disc.desk.page.said.tune import TUNE
 from disc.desk.page.said.turn import TURN
@@ -26,4 +27,5 @@ PAGE_PATTERNS: tuple[str, ...] = (
     *PLAN,
     *DISC,
     *KEYS,
+    *REFUSALS,
 )
