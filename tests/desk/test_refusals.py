@@ -11,7 +11,7 @@ import pytest
 import disc
 from disc.desk.page.said.all_said import PAGE_PATTERNS
 from disc.locale.said import pattern_regex
-from disc.locale.terms import PATTERNS
+from disc.locale.terms.all_terms import PATTERNS
 
 HOUSE = Path(disc.__file__).parent
 SAID_TO_A_PERSON = ("BadInput", "MissingPart", "JobBusy")
