@@ -128,13 +128,15 @@ def test_covered():
 
 
 def test_a_lean_that_all_pins_of_a_close_up_share_is_its_slant():
-    """Six pins, each 0.1 mm off upright in the close-up; one of them leans by as much more, and is bent."""
+    """Six pins, each 0.1 mm off upright in the close-up; one leans on both pictures and is bent, one on the close-up
+    alone, as where a shadow's end is taken for its tip."""
     whole = [
         Pin(k, Side.UPPER, 8.0, 10.0 * k, sigma_mm=0.02, confidence=0.99, lean_x_mm=0.01, lean_y_mm=0.0)
         for k in range(6)
     ]
     near = [replace(pin, lean_x_mm=0.11, lean_y_mm=-0.12, condition=Condition.BENT) for pin in whole]
-    near[2] = replace(near[2], lean_x_mm=0.45)
+    whole[2] = replace(whole[2], lean_x_mm=0.07)
+    near[2], near[4] = replace(near[2], lean_x_mm=0.25), replace(near[4], lean_x_mm=0.49)
     xy = np.array([[20.0, -9.0], [20.0, 20.0], [-9.0, 20.0], [-9.0, -9.0]])
     one = CloseUp(
         Photo(Path("c.jpg"), np.zeros((4, 4, 3), np.uint8)), Side.UPPER, tuple(near), xy, 90.0, False, 6, 9.0, 9

@@ -213,9 +213,15 @@ def _merged(whole: Pin, near: Pin) -> Pin:
 
 
 def _leaning(whole: Pin, near: Pin) -> Pin:
-    """Of a standing pin: both leans' mean tells whether it is bent. A few pins tell a close-up's own slant badly."""
-    x, y = (((getattr(whole, name) or 0.0) + (getattr(near, name) or 0.0)) / 2 for name in ("lean_x_mm", "lean_y_mm"))
-    bent = float(np.hypot(x, y)) > BENT_MM
+    """Of a standing pin: both leans' mean tells whether it is bent, if each shows it. A few pins tell a close-up's own
+    slant badly, and a shadow's end, drawn large, is taken for a tip: what the whole face shows upright is not bent."""
+    leans = np.array([[pin.lean_x_mm or 0.0, pin.lean_y_mm or 0.0] for pin in (whole, near)])
+    mean = leans.mean(0)
+    far = float(np.hypot(*mean))
+    bent = far > BENT_MM and bool(np.all(leans @ mean / max(far, 1e-9) > BENT_MM / 2))
+    if not bent and near.condition is Condition.BENT:
+        mean = leans[0]  # what the close-up took for a tip is none
+    x, y = float(mean[0]), float(mean[1])
     return replace(near, lean_x_mm=x, lean_y_mm=y, condition=Condition.BENT if bent else Condition.SOUND)
 
 
