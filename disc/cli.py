@@ -6,7 +6,6 @@ A command module imports typer and the ground floor only; the rooms it calls are
 
 from __future__ import annotations
 
-import contextlib
 import importlib
 import os
 import sys
@@ -109,6 +108,10 @@ def repeat_options(arguments: list[str]) -> list[str]:
     return spread
 
 
+# What typer makes of Ctrl-C in a command, without a word: 128 + SIGINT, as shells count. Its older versions raise Abort.
+INTERRUPTED = 130
+
+
 def main() -> None:
     """Run a command; exit code 0 on success, 2 on bad use or bad input with one line on standard error."""
     asked = [name for name in sys.argv[1:2] if name in COMMANDS]
@@ -116,6 +119,8 @@ def main() -> None:
     prepare_streams()
     try:
         code = command.main(args=repeat_options(sys.argv[1:]), prog_name="disc", standalone_mode=False)
+        if code == INTERRUPTED:
+            raise KeyboardInterrupt
     except BAD_USE as error:  # type: ignore[misc]
         context = getattr(error, "ctx", None)
         where = context.command_path if context else "disc"
@@ -149,6 +154,9 @@ def _what_stands() -> str:
 
 
 def _fail(words: str) -> int:
-    with contextlib.suppress(OSError, ValueError):  # a closed stream takes no words; the exit code still tells
+    try:
         print(f"disc: {one_line(words)}", file=sys.stderr)
+    except (OSError, ValueError):  # a closed stream takes no words; the exit code still tells
+        # What waits in the old one would be tried again as Python ends, which then changes the exit code.
+        sys.stderr = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
     return 2

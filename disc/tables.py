@@ -308,7 +308,7 @@ def check_is_file(path: Path, what: str) -> int:
         raise BadInput(f"{path}: the {what} cannot be read ({getattr(error, 'strerror', '') or error}).") from error
     if not stat.S_ISREG(found.st_mode):
         kind = "a folder" if stat.S_ISDIR(found.st_mode) else "a pipe or a device"
-        raise BadInput(f"{path}: this is {kind}, not a file. Give the name of the {what}'s file.")
+        raise BadInput(f"{path}: this is {kind}, not a file. Name a plain file as the {what}.")
     return found.st_size
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from disc.locale.catalogue import Language
-from disc.words import plain, say, say_cautions, show_json
+from disc.words import plain, progress, say, say_cautions, show_json
 
 if TYPE_CHECKING:
     from disc.report.log import LogStep
@@ -109,8 +109,8 @@ def put_back(
     from disc.job import open_for_writing
     from disc.report.put_back import make_put_back, put_back_names
 
-    with open_for_writing(context.obj) as job:
-        steps = make_put_back(job, language)
+    with progress("put-back", quiet=as_json) as advance, open_for_writing(context.obj) as job:
+        steps = make_put_back(job, language, advance)
         made = [job.path(name) for name in put_back_names(language)]
     if as_json:
         show_json({"steps": steps, "files": made})

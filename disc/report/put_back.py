@@ -13,7 +13,7 @@ from disc.locale.said import said_in
 from disc.report.log import LogStep, in_order, load_log
 from disc.report.pictures import small_jpeg
 from disc.typeset import pdf_from_typst, typst_text
-from disc.words import CAUTIONS
+from disc.words import CAUTIONS, Advance, no_progress
 
 HOW_TO_READ = mark(
     "Each line undoes a step of the bench log, as it was noted on taking down; the last step comes first."
@@ -35,13 +35,18 @@ def put_back_order(steps: Sequence[LogStep]) -> list[LogStep]:
     return in_order(steps)[:0:-1]
 
 
-def make_put_back(job: Job, language: Language = Language.EN) -> list[LogStep]:
+def make_put_back(job: Job, language: Language = Language.EN, advance: Advance = no_progress) -> list[LogStep]:
     """Write the checklist as PDF and as a page that needs no other file; returns the steps in their order.
 
     The program's own words are in the reader's language; notes and parts stay as they were written.
     """
     steps = put_back_order(load_log(job))
-    pictures = {name: small_jpeg(job.path(name)) for step in steps for name in step.photos}
+    names = [name for step in steps for name in step.photos]
+    pictures = {}
+    for count, name in enumerate(names):
+        advance(0.8 * count / len(names), name)
+        pictures[name] = small_jpeg(job.path(name))
+    advance(0.8, "the checklist")
     pdf_name, page_name = put_back_names(language)
     with job.step("log put-back") as stage:
         stage.write_bytes(pdf_name, _pdf(job.folder, steps, pictures, language))

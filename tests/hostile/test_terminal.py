@@ -156,6 +156,15 @@ def test_a_closed_stream_costs_the_words_only(stream, job):
     assert bad.returncode == 2 and "Traceback" not in bad.stderr
 
 
+@pytest.mark.parametrize("stream", ["2</dev/null", "2>/dev/full"])
+def test_an_error_stream_that_takes_no_words_keeps_the_exit_code(stream, job):
+    """Seen with a wrapping script: the words waited in the stream, and Python ended with 120 over them."""
+    bad = subprocess.run(
+        ["sh", "-c", f'"$@" {stream}', "sh", *RUN, "check", "/nowhere"], capture_output=True, text=True
+    )
+    assert bad.returncode == 2
+
+
 def test_a_reader_that_goes_away_is_no_fault(job):
     done = subprocess.run(
         ["bash", "-c", 'set -o pipefail; "$@" | head -c 1', "sh", *RUN, "log", str(job), "list"],
@@ -224,6 +233,17 @@ def test_ctrl_c_is_answered_in_one_line_as_soon_as_our_own_code_runs(while_):
     begin = "from disc.entry import main\nmain()"
     done = subprocess.run([sys.executable, "-c", press + place + begin], capture_output=True, text=True, timeout=60)
     assert (done.returncode, done.stderr) == (2, "disc: stopped.\n")
+
+
+def test_ctrl_c_within_a_command_says_how_the_job_stands(job):
+    """Seen by hand: the library that parts the command line had swallowed the interrupt, and said nothing."""
+    press = (
+        "import os, signal, sys, time\nimport disc.turn.transcribe_job as t\n"
+        "def press(*a, **k):\n  os.kill(os.getpid(), signal.SIGINT); time.sleep(9)\n"
+        "t.transcribe_job = press\nfrom disc.entry import main\nmain()"
+    )
+    done = subprocess.run([sys.executable, "-c", press, "transcribe", str(job)], capture_output=True, text=True)
+    assert (done.returncode, done.stderr) == (2, "disc: stopped; the job is as it was before this command.\n")
 
 
 def test_a_fault_after_a_step_does_not_say_that_nothing_was_done(job):
