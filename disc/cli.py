@@ -108,7 +108,7 @@ def repeat_options(arguments: list[str]) -> list[str]:
     return spread
 
 
-# What typer makes of Ctrl-C in a command, without a word: 128 + SIGINT, as shells count. Its older versions raise Abort.
+# What typer makes of Ctrl-C in a command, without a word: 128 + SIGINT, as shells count. Older versions raise Abort.
 INTERRUPTED = 130
 
 

@@ -27,6 +27,7 @@ FITTED = {
     "pageWidth": round((A4_WIDTH_MM - 2 * MARGIN_MM) * UNITS_PER_MM),
     "pageHeight": round((A4_HEIGHT_MM - 4 * MARGIN_MM) * UNITS_PER_MM),
     **{f"pageMargin{edge}": round(1.5 * UNITS_PER_MM) for edge in ("Left", "Right", "Top", "Bottom")},
+    "pageMarginLeft": round(4.0 * UNITS_PER_MM),  # the brace of two staves stands before them
 }
 
 
