@@ -7,6 +7,7 @@ What discs are called and what was written about them are words of others: all o
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Sequence
 from html import escape
 from pathlib import Path
@@ -38,6 +39,8 @@ n+=!a.hidden}count.textContent=n}
 order.onchange=()=>{const k=order.value;all.sort((a,b)=>k==='name'?a.dataset.name.localeCompare(b.dataset.name):
 b.dataset[k]-a.dataset[k]);main.append(...all)};find.oninput=show;document.querySelector('form').onsubmit=()=>false;
 """
+# Before these signs no line breaks: the per cent sign's in every language, the others' in French, which parts them.
+_SIGN = re.compile(r" (?=[%:;!?](?:[\s<.,)]|$))")
 WHY = {
     "the same photograph": mark("the same photograph"),
     "the same holes, and the same pins damaged": mark("the same holes, and the same pins damaged"),
@@ -65,7 +68,7 @@ def collection_page(
     """The page's HTML; home: the folder it will stand in, from which the links to the jobs are counted."""
     t = reader(language)
     pairs = together(twice)
-    cards = "".join(_card(home, row, pairs.get(row.name, []), t) for row in rows)
+    cards = _SIGN.sub("\u00a0", "".join(_card(home, row, pairs.get(row.name, []), t) for row in rows))
     title = t("The collection")
     orders = (("name", t("by name")), ("damaged", t("most damage first")), ("pins", t("most pins first")))
     options = "".join(f'<option value="{key}">{escape(words)}</option>' for key, words in orders)

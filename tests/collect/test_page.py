@@ -154,7 +154,7 @@ def test_the_page_speaks_as_a_person_does(tmp_path):
     )  # fmt: skip
     page = collection_page(tmp_path, [one], ())
     assert "30 sound pins, 1 bent pin, 2 missing pins" in page and "Brown, No 12" in page
-    assert "Tune: A (&gt; 99 % sure)" in page
+    assert "Tune: A (&gt; 99\u00a0% sure)" in page
     assert (
         "Not known: the pins&#x27; thickness and teeth (there is no comb yet)." in page
         and "_" not in page[page.index("<main>") : page.index("<script>")]
