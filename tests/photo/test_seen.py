@@ -14,9 +14,12 @@ from disc.photo.image import Photo, opencv
 from disc.photo.poorer import shared_part, why_poorer
 from disc.photo.quality import judge_photo
 from disc.photo.read_face import read_face
+from disc.photo.seen.cover_features import far_radii
+from disc.photo.seen.cut_out import cut_out
 from disc.photo.seen.face_doubts import face_doubts
 from disc.photo.seen.look_face import look_face
 from disc.photo.seen.seen_map import ANGLES, RINGS, SEEN, SeenMap, Why, is_seen, seen_by_any
+from disc.photo.seen.small_face import SIDE_PX
 from disc.photo.seen.store import load_seen
 from disc.photo.seen.unseen_sites import mark_unseen
 from disc.photo.several.merge_pins import ShownFace, merge_pins
@@ -157,3 +160,20 @@ def test_faces_without_a_photograph(tmp_path):
     with pytest.raises(BadInput, match=r"seen-upper.json: the map .* Read the photographs again"):
         load_seen(job)
     assert doubts_to_json([]) == []
+
+
+def test_the_outline_of_a_thing_is_cut_where_the_colours_change():
+    """Found a few places too small on one side and too large on the other, it is put right; what is far off stays."""
+    yy, xx = np.mgrid[0:SIDE_PX, 0:SIDE_PX]
+    rng = np.random.default_rng(4)
+    small = np.full((SIDE_PX, SIDE_PX, 3), (90, 150, 190), np.uint8)
+    thing = (np.abs(xx - 60) < 16) & (np.abs(yy - 70) < 12)
+    small[thing] = (205, 210, 215)
+    small = np.clip(small + rng.normal(0, 4, small.shape), 0, 255).astype(np.uint8)
+    rough = (np.abs(xx - 63) < 16) & (np.abs(yy - 70) < 10)
+    cut = cut_out(small, rough, far_radii() < 1.0)
+    assert (rough & thing).sum() / thing.sum() < 0.8 and (rough & ~thing).sum() > 50
+    assert (cut & thing).sum() / thing.sum() > 0.97 and (cut & ~thing).sum() < 12
+    nothing = np.zeros_like(rough)
+    assert not cut_out(small, nothing, far_radii() < 1.0).any()
+    assert (cut_out(small, ~nothing, far_radii() < 1.0)).all()  # no plate is left to hold it against

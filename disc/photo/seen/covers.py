@@ -16,13 +16,14 @@ from disc.fitted import fitted_part
 from disc.frame import FloatArray
 from disc.photo.image import Pixels, opencv
 from disc.photo.seen.cover_features import cover_features, far_radii
+from disc.photo.seen.cut_out import cut_out
 
 FITTED = Path(__file__).with_name("covers.json")
 # Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 SOFT_PX = 1.0  # the places' opinions are averaged over this
 # A thing covers at least this part of the plate, somewhere this surely, and reaches as far as places are this likely.
-# Chosen on the rendered faces and p1-p8, of which nothing else was laid over for the bench.
-LEAST_PART, SURE, LIKELY = 0.003, 0.75, 0.40
+# Chosen on h1-h4, things drawn over by seeds 0 to 2 of the bench.
+LEAST_PART, SURE, LIKELY = 0.003, 0.5, 0.35
 # of the features' places asked, and the log-odds of those outside the plate; chosen by hand
 STRIDE, NOT_ASKED = 2, -6.0
 JUDGED_RADII = 0.965  # beyond it the rim's own edge confuses; a thing is taken to go on outwards
@@ -70,7 +71,8 @@ def cover_odds(small: Pixels) -> FloatArray:
 
 def covered_part(small: Pixels) -> tuple[Any, float]:
     """What of the small face is covered, (n, n) of bool, and how surely something is at all, 0 to 1."""
-    return pieces(cover_odds(small))
+    part, sure = pieces(cover_odds(small))
+    return (cut_out(small, part, far_radii() < 1.0), sure) if part.any() else (part, sure)
 
 
 def pieces(odds: FloatArray) -> tuple[Any, float]:

@@ -23,12 +23,16 @@ from tests.bench.fit.fitted_file import add_out, write_parts
 from tests.bench.fit.seen_training.draws import load, sample
 
 PLACES = 260  # of a sample
+STREAM = 50  # samples of one stream of chance, so that a draw can be made in pieces
+TREES = 140
 
 
 def draw(faces, textures, count, seed):
-    rng = np.random.default_rng(seed)
+    """Places of samples: what they are like, whether they are covered, and what each counts. Fifty samples a stream."""
     rows, said, counts = [], [], []
-    for _ in range(count):
+    for number in range(count):
+        if number % STREAM == 0:
+            rng = np.random.default_rng([seed, number // STREAM])
         picture, mask, weight = sample(rng, faces, textures)
         f = cover_features(picture)
         p = weight.ravel() * np.where(mask.ravel() > 0.5, 1.5, 1.0)
@@ -74,7 +78,7 @@ def main() -> None:
     x, y, w = draw(load(given.faces), textures, given.samples, given.seed)
     print(x.shape, y.mean(), round(time.time() - began), "s", flush=True)
     model = HistGradientBoostingClassifier(
-        max_iter=120, learning_rate=0.12, max_leaf_nodes=24, min_samples_leaf=80, l2_regularization=5.0
+        max_iter=TREES, learning_rate=0.12, max_leaf_nodes=24, min_samples_leaf=80, l2_regularization=5.0
     )
     model.fit(x, y, w)
     print("fitted", round(time.time() - began), "s", flush=True)
