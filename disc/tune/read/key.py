@@ -143,6 +143,11 @@ class KeyReading:
     why: str = ""
 
 
+def off_scale(pitch: FloatArray, fifths: int) -> float:
+    """The share of the strikes that lie off the scale of this signature. pitch: whole, shape (n,)."""
+    return float(np.mean(~np.isin((pitch - 7 * fifths) % 12, SCALE))) if len(pitch) else 0.0
+
+
 def read_key(
     pitch: FloatArray, length: FloatArray, is_melody: npt.NDArray[np.bool_], model: LinearModel
 ) -> list[KeyReading]:

@@ -20,7 +20,7 @@ from disc.tune.read.beat.explain import reasons
 from disc.tune.read.beat.metre import MetreReading, describe, explain, heard_lines, read_metre
 from disc.tune.read.beat.quantise import on_written_places, place_strikes
 from disc.tune.read.certainty import straightened
-from disc.tune.read.key import KeyReading, read_key, strike_weights
+from disc.tune.read.key import KeyReading, off_scale, read_key, strike_weights
 from disc.tune.read.model import Model, load_model
 from disc.tune.read.said_notes import NOTHING_SAID, SaidNotes, said_notes
 from disc.tune.read.sections.strains import find_repeats
@@ -59,7 +59,8 @@ class TuneReading:
     melody: probability for each strike that it is melody, in the order of the strikes. drift_s, drift_deg: largest
     departure of the setting from a steady tempo, where it drifts; drift_bar: the bar in which that is. score: the
     metre's, to be held against that of the same strikes taken otherwise. metre_share, key_share: of the best reading
-    among all by the weights alone, which certainty.py puts straight. metre_probability, key_probability: None where
+    among all by the weights alone, which certainty.py puts straight. off_share: of the strikes, off the
+    key's scale. metre_probability, key_probability: None where
     a person gave it.
     """
 
@@ -76,6 +77,7 @@ class TuneReading:
     score: float = 0.0
     metre_share: float = 1.0
     key_share: float = 1.0
+    off_share: float = 0.0
 
 
 def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = TuneSettings()) -> TuneReading:
@@ -132,7 +134,8 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
     if said.under(NoteWord.HELD):
         tune = replace(tune, held=tuple(sorted({*tune.held, *(places[index] for index in said.under(NoteWord.HELD))})))
     metre_told = straightened([reading.probability for reading in readings], model.certainty["metre"])
-    key_told = straightened([reading.probability for reading in keys], model.certainty["key"])
+    off_share = off_scale(np.round(pitch), keys[0].key.fifths)
+    key_told = straightened([reading.probability for reading in keys], model.certainty["key"], off_share)
     return TuneReading(
         tune,
         None if settings.metre else metre_told[0],
@@ -147,6 +150,7 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
         score=best.score,
         metre_share=best.probability,
         key_share=keys[0].probability,
+        off_share=off_share,
     )
 
 

@@ -1,11 +1,11 @@
 """Fits how sure the reader may say it is of metre and key (disc/tune/read/certainty.py), into model.json.
 
-    python -m tests.bench.fit.fit_certainty [--melodies 240] [--pieces 60] [--out FILE]
+    python -m tests.bench.fit.fit_certainty [--melodies 240] [--pieces 60] [--only key] [--out FILE]
 
 Turns of the tuning half of the corpus draw, none, 5 or 15 in a hundred of their strikes lost, and of the tuning pieces.
 Right: bars as printed (class of the metre, length of the bar, bar lines), and the key's signature. A logistic curve
-over the reading's own log-odds, for each; printed: the calibration error as it is and with a curve fitted on the other
-four fifths (a melody or a piece is in one fifth only).
+over the reading's own log-odds, for each, and for the key one over what lies off its scale; printed: the calibration
+error as it is and with a curve fitted on the other four fifths (a melody or a piece is in one fifth only).
 """
 
 from __future__ import annotations
@@ -13,11 +13,12 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import asdict, replace
 
 import numpy as np
 from scipy.optimize import minimize
 
-from disc.fitted import Made
+from disc.fitted import Made, fitted_part
 from disc.tune.read.beat import metre
 from disc.tune.read.certainty import FURTHEST, Certainty
 from disc.tune.read.model import MODEL_FILE
@@ -37,7 +38,9 @@ FOLDS = 5
 RIDGE = 0.5  # pulls the slope to 1 as half a case would
 SUREST = 0.1  # the share of the cases whose own success is the most that is said
 SEED = 31
-Said = tuple[float, bool]
+KNOWN_OFF = ("key",)  # what is less sure the more lies off the scale
+KEEPS_SCALE = 0.03  # plain melodies have so little off it, arranged pieces more
+Said = tuple[float, float, bool]  # what the reading gives, the share off the scale, whether it is so
 
 
 @contextmanager
@@ -62,7 +65,11 @@ def _said_of_melody(number: int, melody: Melody) -> tuple[Said, Said]:
     with heard_without(fold_of_melody(number)):
         reading = read_tune(turn.strikes, turn.plate)
     key_right = reading.tune.key.fifths % 12 == turn.fifths % 12
-    return (reading.metre_share, bar_scores(turn, reading.tune)["bar"]), (reading.key_share, key_right)
+    return (reading.metre_share, 0.0, bar_scores(turn, reading.tune)["bar"]), (
+        reading.key_share,
+        reading.off_share,
+        key_right,
+    )
 
 
 def said_of_pieces(count: int) -> list[tuple[Said, Said]]:
@@ -81,31 +88,44 @@ def _said_of_piece(number: int, piece: Piece, fold: int) -> tuple[Said, Said]:
         reading, bent, _ = read_case(case, "steady", SEED + number)
     bar_s = float(reading.tune.metre.bar_quarter) * reading.tune.quarter_s
     right = lines_right(case, reading, bent) and abs(bar_s / case.bar_s - 1.0) < 0.01
-    return (reading.metre_share, right), (reading.key_share, reading.tune.key.fifths % 12 == case.fifths % 12)
+    key_right = reading.tune.key.fifths % 12 == case.fifths % 12
+    return (reading.metre_share, 0.0, right), (reading.key_share, reading.off_share, key_right)
 
 
-def fit(said: list[Said]) -> Certainty:
-    """The logistic curve of most likelihood, and the success of the surest cases."""
-    p = np.clip([one[0] for one in said], FURTHEST, 1.0 - FURTHEST)
-    x, so = np.log(p / (1.0 - p)), np.array([one[1] for one in said], float)
+def fit(said: list[Said], by_scale: bool = False) -> Certainty:
+    """The logistic curve of most likelihood, and the success of the surest cases.
+
+    by_scale: the curve is that of the cases that keep to their scale, a second one over what lies off it that of all.
+    """
+    kept = [one for one in said if one[1] < KEEPS_SCALE] if by_scale else said
+    p = np.clip([one[0] for one in kept], FURTHEST, 1.0 - FURTHEST)
+    slope, constant = _curve(np.log(p / (1.0 - p)), [one[2] for one in kept], RIDGE)
+    off, on = _curve(np.sqrt([one[1] for one in said]), [one[2] for one in said], 0.0)
+    curve = Certainty(slope, constant, 1.0, on, off) if by_scale else Certainty(slope, constant, 1.0)
+    order = np.argsort([-curve.of(one[0], one[1]) for one in said], kind="stable")
+    surest = np.array([one[2] for one in said], float)[order[: max(10, round(SUREST * len(said)))]]
+    # Laplace's rule: all right of ten is not always right.
+    return replace(curve, highest=float(f"{(surest.sum() + 1.0) / (len(surest) + 2.0):.5g}"))
+
+
+def _curve(x: np.ndarray, right: list[bool], ridge: float) -> tuple[float, float]:
+    so = np.array(right, float)
 
     def loss(w: np.ndarray) -> float:
         logit = w[0] * x + w[1]
-        return float(np.sum(np.logaddexp(0.0, logit) - so * logit) + RIDGE * (w[0] - 1.0) ** 2)
+        return float(np.sum(np.logaddexp(0.0, logit) - so * logit) + ridge * (w[0] - 1.0) ** 2)
 
     slope, constant = minimize(loss, np.array([1.0, 0.0])).x
-    surest = so[np.argsort(-x)[: max(10, round(SUREST * len(said)))]]
-    highest = (surest.sum() + 1.0) / (len(surest) + 2.0)  # Laplace's rule: all right of ten is not always right
-    return Certainty(float(f"{slope:.5g}"), float(f"{constant:.5g}"), float(f"{highest:.5g}"))
+    return float(f"{slope:.5g}"), float(f"{constant:.5g}")
 
 
-def left_out(said: list[Said]) -> float:
+def left_out(said: list[Said], by_scale: bool) -> float:
     """Calibration error where the curve was fitted on the other folds."""
     fold = np.random.default_rng(SEED).integers(0, FOLDS, len(said))
     told = []
     for k in range(FOLDS):
-        curve = fit([one for one, f in zip(said, fold, strict=True) if f != k])
-        told += [(curve.of(one[0]), one[1]) for one, f in zip(said, fold, strict=True) if f == k]
+        curve = fit([one for one, f in zip(said, fold, strict=True) if f != k], by_scale)
+        told += [(curve.of(one[0], one[1]), one[2]) for one, f in zip(said, fold, strict=True) if f == k]
     return ece(told)
 
 
@@ -114,19 +134,25 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--melodies", type=int, default=240)
     parser.add_argument("--pieces", type=int, default=60)
+    parser.add_argument("--only", choices=("", "metre", "key"), default="", help="the other's curve stays")
     add_out(parser, MODEL_FILE)
     given = parser.parse_args()
     rows = said_of_melodies(given.melodies) + said_of_pieces(given.pieces)
-    part, scores = {}, []
+    part, scores = dict(fitted_part(MODEL_FILE, "certainty")), []
     for k, name in enumerate(("metre", "key")):
         said = [row[k] for row in rows]
-        curve = fit(said)
-        part[name] = {"slope": curve.slope, "constant": curve.constant, "highest": curve.highest}
-        scores.append(f"{name}: calibration error {ece(said):.3f} as it is, {left_out(said):.3f} left out")
+        if given.only in ("", name):
+            part[name] = asdict(fit(said, name in KNOWN_OFF))
+            told = [(one[0], one[2]) for one in said]
+            scores.append(
+                f"{name}: calibration error {ece(told):.3f} as it is, {left_out(said, name in KNOWN_OFF):.3f} left out"
+            )
     print(part, *scores, sep="\n")
     if given.out:
         data = f"{given.melodies} turns of tuning melodies and {given.pieces} of tuning pieces"
-        arguments = f"--melodies {given.melodies} --pieces {given.pieces}"
+        arguments = f"--melodies {given.melodies} --pieces {given.pieces}" + (
+            f" --only {given.only}" * bool(given.only)
+        )
         made = Made("tests.bench.fit.fit_certainty", arguments, SEED, data, "; ".join(scores))
         write_parts(given.out, {"certainty": part}, {"certainty": made})
 
