@@ -109,7 +109,7 @@ def repeat_options(arguments: list[str]) -> list[str]:
 
 
 # What typer makes of Ctrl-C in a command, without a word: 128 + SIGINT, as shells count. Older versions raise Abort.
-INTERRUPTED = 130
+INTERRUPTED = 130  # common practice of shells
 
 
 def main() -> None:

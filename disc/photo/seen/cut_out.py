@@ -16,7 +16,8 @@ from disc.photo.image import Pixels, opencv
 # Places about a piece's border that may change sides, outwards and inwards; turns of the fit; and by how much a piece
 # may shrink or grow, as shares of itself, before the cut is not believed. Chosen on photographs h1-h4, things drawn.
 OUTWARDS_PX, INWARDS_PX, ROUNDS = 8, 4, 3
-SHRINKS, GROWS = 0.6, 1.5
+# Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
+SHRINKS, GROWS = 0.6, 1.5  # of its own area that a piece may be cut to; beyond, it stays as it was
 FEWEST_PX, FEWEST_ABOUT_PX = 12, 50  # a piece's middle, and the plate about it, from which colours can be described
 
 
