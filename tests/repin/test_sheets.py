@@ -260,3 +260,15 @@ def test_too_large_an_enlargement_is_told(planned_job):
     plan = load_plan(open_job(planned_job))
     with pytest.raises(BadInput, match=re.escape("choose more than 1 and at most 5")):
         enlarged_sheet(plan, Side.UPPER, JobPage("a4", "x"), 9.0)
+
+
+def test_reasons_are_said_whole_where_the_page_has_the_lines(planned_job):
+    """The table under a face of few places cuts no sentence; every word of its reasons is on the page, in order."""
+    plan = load_plan(open_job(planned_job))
+    for side in Side:
+        sheet = true_size_sheet(plan, side, JobPage("a4", "x"))
+        printed_words = " ".join(node.text or "" for node in ET.fromstring(sheet.svg()).iter(f"{SVG}text"))
+        assert "…" not in printed_words
+        for station in plan.numbered(side):
+            words = "; ".join(dict.fromkeys(task.reason for task in station.tasks)).split()
+            assert re.search(r"\s+".join(map(re.escape, words)), printed_words), words

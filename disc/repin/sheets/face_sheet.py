@@ -16,7 +16,7 @@ from disc.records import USUAL_DIAMETER_MM, Plate, Side
 from disc.repin.records import Operation, Plan, Station
 from disc.repin.sheets.labels import Box, place_beside, spread_on_ring
 from disc.repin.sheets.operation_marks import OTHER_FACE_PEN, STRAIGHTEN_REACH, draw_legend, draw_mark, sign_radius_mm
-from disc.repin.sheets.rows import SHEET_HEADING, reason_words, sheet_row
+from disc.repin.sheets.rows import SHEET_HEADING, reason_lines, reason_words, sheet_row
 from disc.repin.sheets.sheet import (
     HAIR_MM,
     NARROW_MM,
@@ -350,7 +350,8 @@ def _polar(centre: Point, radius_mm: float, page_angle_deg: float) -> Point:
 def _table(sheet: DrawnSheet, plan: Plan, side: Side, top_mm: float) -> None:
     """Rows of the numbered places, with the reasons where one column holds all, else in two columns without.
 
-    What does not fit is in the work list, and is said to be.
+    The reasons are said whole if the page has the lines for it, else each is cut to its line. What does not fit is in
+    the work list, and is said to be.
     """
     numbered = plan.numbered(side)
     bottom = sheet.height_mm - MARGIN_MM - FOOT_MM
@@ -362,7 +363,14 @@ def _table(sheet: DrawnSheet, plan: Plan, side: Side, top_mm: float) -> None:
     if len(rows) <= per_column:
         column_mm = full_mm + 3.0
         room = int(full_mm / (ADVANCE_EM * size)) - len(SHEET_HEADING) - 2
-        rows = [f"{row}  {reason_words(s, room, sheet.said)}" for row, s in zip(rows, numbered, strict=True)]
+        whole = [reason_lines(s, room, sheet.said) for s in numbered]
+        if sum(len(lines) for lines in whole) > per_column:
+            whole = [[reason_words(s, room, sheet.said)] for s in numbered]
+        rows = [
+            f"{' ' * len(row) if below else row}  {line}"
+            for row, lines in zip(rows, whole, strict=True)
+            for below, line in enumerate(lines)
+        ]
     sheet.open_group("table")
     for column in range(2):
         part = rows[column * per_column : (column + 1) * per_column]

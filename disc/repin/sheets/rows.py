@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Callable
 from fractions import Fraction
 
@@ -43,10 +44,19 @@ def sheet_row(station: Station, said: Callable[[str], str] = str) -> str:
     return f"{station.number or 0:3d}{doubt}{do:<16.16s}{numbers}"
 
 
+def reason_lines(station: Station, room: int, said: Callable[[str], str] = str) -> list[str]:
+    """Why, in lines of at most `room` characters; one line at least."""
+    return textwrap.wrap(_reason(station, said), room) or [""]
+
+
 def reason_words(station: Station, room: int, said: Callable[[str], str] = str) -> str:
     """Why, in at most `room` characters, cut at a word."""
-    words = said("; ".join(dict.fromkeys(task.reason for task in station.tasks)))
+    words = _reason(station, said)
     return words if len(words) <= room else words[: room - 1].rsplit(" ", 1)[0] + "…"
+
+
+def _reason(station: Station, said: Callable[[str], str]) -> str:
+    return said("; ".join(dict.fromkeys(task.reason for task in station.tasks)))
 
 
 def bar_words(bar: int | None, beat: Fraction | None) -> str:
