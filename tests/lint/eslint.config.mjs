@@ -2,7 +2,7 @@
 
 const browser = [
   "Audio", "AudioContext", "DOMParser", "EventSource", "FormData", "HTMLMediaElement", "Image", "MutationObserver",
-  "Node", "NodeFilter", "Path2D", "ResizeObserver", "URLSearchParams", "addEventListener", "clearInterval", "clearTimeout",
+  "Node", "NodeFilter", "OffscreenCanvas", "Path2D", "ResizeObserver", "URLSearchParams", "addEventListener", "clearInterval", "clearTimeout",
   "console", "createImageBitmap", "document", "fetch", "getComputedStyle", "location", "matchMedia", "navigator",
   "performance", "requestAnimationFrame", "sessionStorage", "setInterval", "setTimeout", "window",
 ];
