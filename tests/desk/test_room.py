@@ -49,6 +49,8 @@ class Room:
 
     def look(self, where, with_axe=False, part=None):
         """part: what alone is new to axe-core, a selector; None: the whole page."""
+        # On a busy machine the page may wait long for a sign of its server, and then says so over the rest.
+        self.page.wait_for_selector("#link", state="hidden")
         self.page.evaluate("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
         view = self.page.viewport_size
         picture = "#stage" if self.page.locator("#stage").is_visible() else "#score-box"
