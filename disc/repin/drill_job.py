@@ -15,6 +15,7 @@ from disc.repin.machine.gcode import ProgramSettings, face_program, holes_of
 from disc.repin.machine.zero import Touch, Zero, find_zero
 from disc.repin.records import Plan
 from disc.repin.store import PLAN_FILE, load_plan
+from disc.repin.work.stations import USUAL_STANDING_MM
 from disc.turn.turn_of_job import all_doubts
 
 PROGRAMS = "out/drawings"
@@ -61,13 +62,19 @@ def drill_job(job: Job, settings: ProgramSettings, touches: Sequence[Touch] = ()
         for side in sides:
             zero = find_zero(touches, [_place(job, plan, side, touch) for touch in touches]) if touches else Zero()
             name = f"{PROGRAMS}/{side.value}.ngc"
-            highest_mm = max((pin.height_mm or 0.0 for pin in job.pins() if pin.side is side), default=0.0)
+            highest_mm = _highest_mm(job, side)
             text = face_program(plan, side, zero, settings, job.folder.resolve().name, highest_mm)
             stage.write_text(name, text)
             drilled, doubtful = holes_of(plan, side)
             left_out = tuple(s.number for s in doubtful if s.number is not None)
             made.append(Program(side, name, len(drilled), left_out, zero))
     return Drilled(tuple(made), all_doubts(job, without=(DRILL,)))
+
+
+def _highest_mm(job: Job, side: Side) -> float:
+    """How high the pins of a face stand at most; one that was not measured counts as the usual pin, not as none."""
+    heights = (pin.height_mm for pin in job.pins() if pin.side is side)
+    return max((USUAL_STANDING_MM if height is None else height for height in heights), default=0.0)
 
 
 def _place(job: Job, plan: Plan, side: Side, touch: Touch) -> tuple[float, float]:
