@@ -9,6 +9,7 @@ import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -16,11 +17,13 @@ import pytest
 from disc.errors import BadInput
 from disc.frame import axis_setting_deg
 from disc.job import open_for_writing
-from disc.records import Plate, Side, Turns
+from disc.records import Pin, Plate, Side, Turns
+from disc.repin.drill_job import _highest_mm
 from disc.repin.machine.gcode import MachineTable, ProgramSettings, comment, face_program
 from disc.repin.machine.zero import Touch, Zero, find_zero, parse_touch
 from disc.repin.records import Operation, Plan, Station, StationTask, spot
 from disc.repin.work.drills import choose_stock
+from disc.repin.work.stations import USUAL_STANDING_MM
 
 from .rs274 import Machine, assert_safe, level
 
@@ -104,6 +107,13 @@ def test_the_drill_is_lifted_over_the_tallest_pin_that_stands_there_already():
     assert_safe(Machine().run(text), 2.4)
     with pytest.raises(BadInput, match=r"pins stand 1\.40 mm"):
         face_program(plan, Side.UPPER, Zero(), ProgramSettings(safe_mm=2.0), "a", highest_mm=1.4)
+
+
+def test_a_pin_that_was_not_measured_counts_as_the_usual_one():
+    low = Pin(1, Side.UPPER, 9.0, 10.0, height_mm=0.3)
+    unknown, tall_below = Pin(2, Side.UPPER, 8.0, 20.0), Pin(3, Side.LOWER, 8.0, 20.0, height_mm=1.2)
+    for pins, highest_mm in (((low, tall_below), 0.3), ((low, unknown, tall_below), USUAL_STANDING_MM)):
+        assert _highest_mm(SimpleNamespace(pins=lambda pins=pins: pins), Side.UPPER) == highest_mm
 
 
 def test_bites_are_counted_from_just_above_the_plate():
