@@ -1,6 +1,6 @@
 """Are the constants and joins held by tests? Changes one at a time, in a copy, and runs a quick test for each.
 
-    python -m tests.bench.measure.mutate [--only WORD] [--minutes 10] [--json FILE]
+    python -m tests.bench.measure.mutate [--only WORD] [--part 1/8] [--minutes 10] [--json FILE]
 
 A change that its tests let pass is one that nobody would notice: the last lines list those. Only the tests named beside
 a change are run, not the whole suite, so that "not caught" means: not by its own room's quick tests.
@@ -364,10 +364,13 @@ def main() -> None:
     """Try the mutations and say which were not caught; exit code 1 if there are any."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--only", default="", help="mutations whose words or file hold this")
+    parser.add_argument("--part", default="1/1", help="I/N: the I-th of N parts, to run them side by side")
     parser.add_argument("--minutes", type=float, default=60.0, help="stop after so long")
     parser.add_argument("--json", type=Path, help="write the table there")
     given = parser.parse_args()
     chosen = [m for m in MUTATIONS if given.only in m.what or given.only in m.file]
+    part, parts = (int(number) for number in given.part.split("/"))
+    chosen = chosen[part - 1 :: parts]
     end = time.monotonic() + 60.0 * given.minutes
     rows: list[dict[str, object]] = []
     with tempfile.TemporaryDirectory() as scratch:
@@ -389,7 +392,7 @@ def main() -> None:
     if given.json:
         given.json.write_text(json.dumps(rows, indent=1) + "\n", encoding="utf-8")
     missed = [row["what"] for row in rows if row["verdict"] != "caught"]
-    print(f"{len(rows)} of {len(MUTATIONS)} tried, {len(rows) - len(missed)} caught. Not caught: {missed or 'none'}")
+    print(f"{len(rows)} of {len(chosen)} tried, {len(rows) - len(missed)} caught. Not caught: {missed or 'none'}")
     raise SystemExit(1 if missed else 0)
 
 
