@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from disc.frame import FloatArray, to_polar, view_to_disc_mm, wrap_deg
+from disc.photo.fitted import likeness, own_scale
 from disc.photo.marks.site_odds import BEND_REACH_MM, BENT_SHARE, TRACK_GAP_MM, UPRIGHT_MM, alike
 from disc.photo.marks.slant import Slant
 from disc.photo.marks.spots import HOLE, PIN, STUB, Spots
@@ -28,12 +29,6 @@ LEAN_ALONG, LEAN_ACROSS, SCATTER_ACROSS, SHOWN_WELL_MM = 1.2, 0.55, 0.7, 0.08
 # (each so many times rarer than the networks take it for). As the common slant grows, an upright pin shows this much of
 # itself before it is told from a stub, mm.
 RARITY, SHOWN_MM = np.array([3.0, 1.5]), 0.05
-# Likeness to the face's own upright pins, log-odds: weight against stub and hole, and where it speaks for neither
-# (logistic regression on rendered faces that no network was trained on).
-LIKE_WEIGHT, LIKE_EVEN = 0.45, 1.3
-# A root's own sigma times this is found on rendered faces: the weights hold feet for worse than they are, which place
-# the roots best.
-OWN_SCALE = 0.68
 # An upright pin drawn shorter than this hardly differs from a stub, an empty hole or a leaning pin: on rendered faces 3
 # of 90 stubs were told then, and 46 of 50 where it is drawn twice as long.
 SQUARELY_MM = 0.06
@@ -89,7 +84,8 @@ def kinds_by_slant(spots: Spots, slant: Slant) -> Spots:
     like = alike(spots, slant)
     if like.any():
         upright = np.linalg.norm(drawn - field, axis=1) < UPRIGHT_MM
-        kind[:, STUB:] *= np.where(upright, np.exp(-LIKE_WEIGHT * (like - LIKE_EVEN)), 1.0)[:, None]
+        told = likeness()
+        kind[:, STUB:] *= np.where(upright, np.exp(-told.against_stub * (like - told.even)), 1.0)[:, None]
     return replace(spots, kind=kind / kind.sum(1, keepdims=True))
 
 
@@ -107,7 +103,8 @@ def best_roots(spots: Spots, slant: Slant, common_mm: float) -> tuple[FloatArray
     stands = np.where((spots.kind.argmax(1) == PIN) & (slant.pins >= 10), share, 0.0)
     w_foot, w_tip = 1 / foot**2, stands[:, None] / tip**2
     root = (by_foot * w_foot + by_tip * w_tip) / (w_foot + w_tip) @ frame
-    return root, np.hypot(OWN_SCALE * np.sqrt(np.mean(1 / (w_foot + w_tip), 1)), common_mm)
+    # The weights hold feet for worse than they are, which places the roots best: the sigma is put right.
+    return root, np.hypot(own_scale() * np.sqrt(np.mean(1 / (w_foot + w_tip), 1)), common_mm)
 
 
 def make_pins(

@@ -10,6 +10,7 @@ from dataclasses import replace
 import numpy as np
 
 from disc.frame import FloatArray
+from disc.photo.fitted import likeness, site_weights
 from disc.photo.marks.slant import Slant, fit_slant
 from disc.photo.marks.spots import HOLE, PIN, STUB, Spots, thin_out
 from disc.photo.marks.tint import tint_odds
@@ -17,25 +18,18 @@ from disc.photo.plane.face_plane import Plane
 from disc.photo.plane.joint import APART_SCALES, spreads
 from disc.photo.plane.settle import heaps
 
-# Log-odds: the two networks' logits, what the slant and what the tracks say (the networks have seen part of both), less
-# for what is taken for a stub or hole; ZERO is where sites part from other marks. Begun from a logistic regression on
-# rendered faces that no network was trained on (tests/bench/fit/photo_training/fit_odds.py), then by the most F1 there.
-COARSE_WEIGHT, CLOSER_WEIGHT, ZERO = 1.5, 1.1, 2.0
-SLANT_WEIGHT, TRACK_WEIGHT, NO_PIN = 0.5, 0.7, 0.5  # by the same fit and F1; the last is taken off stubs and holes
 # Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # Marks that are no sites are drawn short by the networks: this part of them with a tip this near their root.
 SHORT, SHORT_MM = 0.8, 0.05
-# How alike a mark looks to the face's sure pins: weight, and for fewer of these nothing is said; what leans less is
-# upright here; least spread of the pins' correlation; middle and spread of other marks' on rendered faces.
-ALIKE_WEIGHT, FEWEST_ALIKE, UPRIGHT_MM, LIKE_WIDTH, OTHERS = 0.5, 8, 0.08, 0.06, (0.25, 0.22)
+# How alike a mark looks to the face's sure pins: for fewer of these nothing is said; what leans less is upright here;
+# least spread of the pins' correlation.
+FEWEST_ALIKE, UPRIGHT_MM, LIKE_WIDTH = 8, 0.08, 0.06
 # A pin stands on its tooth's track to some 0.03 mm. Few stand between tracks; where there is room for a track of its
 # own, a tooth that sounds once a turn may have one (common practice, no source).
 ON_TRACK_MM, BETWEEN, ALONE = 0.035, 0.06, 0.20
 # Tracks lie at least this far apart, or two teeth would meet the same pins (common practice, no source).
 TRACK_GAP_MM = 0.34
-# Log-odds of the sites that make tracks, two at least: those that others are weighed by (by the most F1, as above), and
-# those that are told.
-LIKELY, TOLD = 0.7, 3.0
+TOLD = 3.0  # log-odds of the sites, two at least, that make the tracks that are told
 # A mark whose tip falls on another site's tip is that pin's shadow or mirror image.
 SAME_TIP_MM = 0.13
 # Two marks with one tip are one pin seen twice, its foot lost in its own shadow, where the foot that the common slant
@@ -51,7 +45,8 @@ BEND_REACH_MM = 0.55  # a bent pin's tip is at most about its own length from it
 
 def network_odds(spots: Spots) -> FloatArray:
     """Log-odds that each is a site, from the pictures alone."""
-    return COARSE_WEIGHT * _logit(spots.coarse) + CLOSER_WEIGHT * _logit(spots.heat) - ZERO
+    weigh = site_weights()
+    return weigh.coarse * _logit(spots.coarse) + weigh.closer * _logit(spots.heat) - weigh.zero
 
 
 def common_slant(spots: Spots, plane: Plane, near: Slant | None = None) -> Slant:
@@ -64,14 +59,14 @@ def common_slant(spots: Spots, plane: Plane, near: Slant | None = None) -> Slant
 
 def site_odds(spots: Spots, radii: FloatArray, radius_mm: float, slant: Slant, bore_mm: float) -> FloatArray:
     """Log-odds with everything weighed. spots: view mm. radii: of their roots, mm."""
-    odds = network_odds(spots)
+    odds, weigh = network_odds(spots), site_weights()
     kind = spots.kind.argmax(1)
     left = np.linalg.norm(spots.tip - spots.root - slant.at(spots.root), axis=1)
-    odds = odds + ALIKE_WEIGHT * np.where((kind == PIN) & (left < UPRIGHT_MM), alike(spots, slant), 0.0)
-    odds = odds + np.where(kind == PIN, SLANT_WEIGHT * _slant_odds(spots, left, slant), -NO_PIN)
+    odds = odds + weigh.alike * np.where((kind == PIN) & (left < UPRIGHT_MM), alike(spots, slant), 0.0)
+    odds = odds + np.where(kind == PIN, weigh.slant * _slant_odds(spots, left, slant), -weigh.no_pin)
     odds = odds + np.where(kind != HOLE, _tint_odds(spots, left), 0.0)
-    tracks = sure_tracks(spots, radii, odds, LIKELY)
-    odds = odds + TRACK_WEIGHT * track_odds(radii, tracks, radius_mm)
+    tracks = sure_tracks(spots, radii, odds, weigh.makes_track)
+    odds = odds + weigh.track * track_odds(radii, tracks, radius_mm)
     # Nothing is pinned on the rim's edge (a gear's teeth are 0.3 mm deep and more), in the bore or on the arbor.
     off_face = (radii > radius_mm - 0.40) | (radii < max(0.5 * bore_mm, 0.09 * radius_mm))
     odds = np.where(off_face, -20.0, odds)
@@ -171,7 +166,8 @@ def alike(spots: Spots, slant: Slant) -> FloatArray:
     middle = np.median(like[sure])
     width = np.hypot(1.4826 * np.median(np.abs(like[sure] - middle)), LIKE_WIDTH)
     pin = -2.5 * np.log1p(np.minimum(like - middle, 0) ** 2 / (4 * width**2)) - np.log(width)
-    other = -2.5 * np.log1p(np.maximum(like - OTHERS[0], 0) ** 2 / (4 * OTHERS[1] ** 2)) - np.log(OTHERS[1])
+    at, wide = likeness().other_middle, likeness().other_width
+    other = -2.5 * np.log1p(np.maximum(like - at, 0) ** 2 / (4 * wide**2)) - np.log(wide)
     return np.asarray(np.clip(pin - other, -4.0, 4.0))
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from disc.frame import FloatArray
+from disc.photo import fitted
 from disc.photo.image import opencv
 from disc.photo.marks.spots import Spots
 from disc.photo.plane.flatten import Flat
@@ -18,12 +19,9 @@ from disc.photo.plane.flatten import Flat
 # Circles on the tip, well within the thinnest wire, and on the plate about it, looked at in so many places each; grey
 # levels of the deepest shade, where colours are noise.
 TIP_MM, PLATE_MM, AROUND, SHADE = (0.01, 0.035, 0.06, 0.075), (0.32, 0.40, 0.48, 0.55), 24, 10.0
-# Middles and spreads on rendered faces of three renderers that no network was trained on: of marks that are no sites
-# about the plate's colour, of a face's pins at least; then the parts of marks and of pins that are neither (blued, lit
-# by another lamp, of another wire) spread evenly over this field, and of pins as brown as the plate (rust).
-PLATE_SPREAD, PIN_SPREAD = np.array([0.06, 0.05]), 0.04
-OTHER_MARKS, OTHER_PINS, FIELD = 0.10, 0.12, 0.8  # as said above, on rendered faces
-RUSTY = 0.01  # half a per cent on those rendered faces
+# Marks and pins of neither the plate's nor the pins' colour (blued, lit by another lamp, of another wire) are spread
+# evenly over this field; how wide the colours' spreads are, and how many are neither, was fitted (fitted.json).
+FIELD = 0.8
 # A face's pins that lie so few spreads from the plate's colour are not told from it.
 TOLD_APART = 2.0
 # That a mark is as pins are says less than that it is not: dust, filings and tails of the other face's are steel too.
@@ -61,13 +59,16 @@ def tint_odds(tint: FloatArray, sure: FloatArray) -> FloatArray:
 
     sure: of the face's own sure pins (m, 2, 2). 0 where these are of the plate's colour.
     """
+    told = fitted.tint()
+    of_plate = np.array(told.plate_spread)
     middle = np.median(sure[:, 0], axis=0)
-    spread = np.hypot(1.4826 * np.median(np.abs(sure[:, 0] - middle), axis=0), PIN_SPREAD)
-    if not np.linalg.norm(middle / np.hypot(spread, PLATE_SPREAD)) > TOLD_APART:
+    spread = np.hypot(1.4826 * np.median(np.abs(sure[:, 0] - middle), axis=0), told.pin_spread)
+    if not np.linalg.norm(middle / np.hypot(spread, of_plate)) > TOLD_APART:
         return np.zeros(len(tint))
-    plate, elsewhere = _density(tint, 0.0, PLATE_SPREAD), 1 / FIELD
-    pin = (1 - OTHER_PINS - RUSTY) * _density(tint, middle, spread) + RUSTY * plate + OTHER_PINS * elsewhere
-    other = (1 - OTHER_MARKS) * plate + OTHER_MARKS * elsewhere
+    plate, elsewhere = _density(tint, 0.0, of_plate), 1 / FIELD
+    steel = 1 - told.other_pins - told.rusty
+    pin = steel * _density(tint, middle, spread) + told.rusty * plate + told.other_pins * elsewhere
+    other = (1 - told.other_marks) * plate + told.other_marks * elsewhere
     return np.asarray(np.minimum(np.log(pin / other).max(1), MOST))
 
 

@@ -11,12 +11,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 
 from disc.fitted import fitted_part
 from disc.frame import FloatArray
+from disc.photo.fitted import FITTED
 from disc.photo.image import Pixels
 from disc.photo.plane.face_plane import Plane
 from disc.photo.plate.slot import USUAL_MM, Slot, find_slot, search_slots, slot_picture
@@ -28,7 +28,6 @@ SAME_PLACE_MM = 0.5  # two finds nearer than this are one
 # at most HEAT_MOST: it has seen faces of the fit, and elsewhere it took a stain for the slot with a heat of 0.9.
 SIGNS = ("open", "ground", "sides", "bottom", "width")
 HEAT_WEIGHT, HEAT_MOST = 1.0, 1.5  # chosen by hand
-FITTED = Path(__file__).with_name("fitted.json")
 
 
 @dataclass(frozen=True, slots=True)

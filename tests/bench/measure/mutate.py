@@ -43,6 +43,7 @@ WEIGH, SEEN, MECHANICAL = "tests/photo/test_weigh.py", "tests/check/test_seen.py
 TIPS, CORRECTIONS = "tests/turn/test_tips.py", "tests/test_corrections.py"
 GEOMETRY, EVIDENCE, WORK = "tests/photo/test_geometry.py", "tests/check/test_evidence.py", "tests/repin/test_work.py"
 MEASURES, GRID, REPEATS = "tests/measures/test_measures.py", "tests/check/test_grid.py", "tests/check/test_repeats.py"
+PHOTO_FITTED = "disc/photo/fitted.json"
 ASSIGN, SITES, FINDINGS = "disc/comb/assign.py", "disc/photo/marks/site_odds.py", "disc/check/photo/photo_findings.py"
 BREACHES, NOMINAL, OPERATIONS = (
     "disc/check/mechanics/mechanical.py",
@@ -111,24 +112,10 @@ MUTATIONS = (
         OTHER_FACE,
     ),
     # what the photographs tell
-    Mutation(
-        "track weight 0", SITES, "TRACK_WEIGHT, NO_PIN = 0.5, 0.7, 0.5", "TRACK_WEIGHT, NO_PIN = 0.5, 0.0, 0.5", ODDS
-    ),
-    Mutation(
-        "slant weight 0",
-        SITES,
-        "SLANT_WEIGHT, TRACK_WEIGHT, NO_PIN = 0.5,",
-        "SLANT_WEIGHT, TRACK_WEIGHT, NO_PIN = 0.0,",
-        WEIGH,
-    ),
-    Mutation("likeness weight 0", SITES, "OTHERS = 0.5, 8,", "OTHERS = 0.0, 8,", ODDS),
-    Mutation(
-        "networks weight 0",
-        SITES,
-        "COARSE_WEIGHT, CLOSER_WEIGHT, ZERO = 1.5, 1.1,",
-        "COARSE_WEIGHT, CLOSER_WEIGHT, ZERO = 0.0, 0.0,",
-        WEIGH,
-    ),
+    Mutation("track weight 0", PHOTO_FITTED, '"track": 0.7', '"track": 0.0', ODDS),
+    Mutation("slant weight 0", PHOTO_FITTED, '"slant": 0.5', '"slant": 0.0', WEIGH),
+    Mutation("likeness weight 0", PHOTO_FITTED, '"alike": 0.5', '"alike": 0.0', ODDS),
+    Mutation("networks weight 0", SITES, "weigh.closer * _logit(spots.heat)", "0.0", WEIGH),
     Mutation("two tips 2 mm apart are one", SITES, "SAME_TIP_MM = 0.13", "SAME_TIP_MM = 2.0", ODDS),
     Mutation(
         "faces fit whatever they show",

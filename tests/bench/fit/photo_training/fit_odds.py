@@ -1,17 +1,19 @@
-"""The weights of disc/photo/marks/site_odds.py, fitted on rendered faces that no network was trained on.
+"""The weights of disc/photo/marks (disc/photo/fitted.json), fitted on rendered faces that no network was trained on.
 
-    python tests/bench/fit/photo_training/fit_odds.py FOLDER [FOLDER ...]
+    python -m tests.bench.fit.photo_training.fit_odds FOLDER [FOLDER ...] [--out FILE]
 
 Logistic regression of "is this mark a site" on the two networks' logits, the slant's, the tracks' and the likeness's
 log-odds and whether it is taken for a stub or hole. Fitted on the faces of even place in the list; F1 of both halves is
 printed, before and after. Bent pins, stubs and holes count for 0.3: the faces have several times a disc's share of
-them. Then how wide the networks' sigmas are, and how far sound and bent pins lean in sigmas.
+them. Then how alike other marks look, what likeness says against stubs and holes, how wide the networks' sigmas are, by
+what part roots are better than they are held for, and how far sound and bent pins lean in sigmas. What is written was
+fitted on all faces; from which odds sites make tracks is chosen by F1, and stays.
 """
 
 from __future__ import annotations
 
+import argparse
 import json
-import sys
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -20,17 +22,21 @@ import numpy as np
 from scipy.optimize import linear_sum_assignment, minimize
 
 from disc.errors import BadInput
+from disc.fitted import Made
+from disc.photo.fitted import FITTED, likeness, own_scale, site_weights
 from disc.photo.image import load_photo
 from disc.photo.marks import pins_from_sites as judge
 from disc.photo.marks import site_odds as weigh
 from disc.photo.marks.slant import Slant
-from disc.photo.marks.spots import PIN, Spots
+from disc.photo.marks.spots import PIN, STUB, Spots
 from disc.photo.plane.joint import feet_put_right
 from disc.photo.read_face import look_at
 from disc.photo.request import ReadSettings
 from disc.records import Plate, Side, Turns
+from tests.bench.fit.fitted_file import add_out, write_parts
 
 REACH_MM, DAMAGED = 0.25, 0.3
+NEEDS = "FOLDERS: faces of make_faces.py, with their truth files"
 STRENGTH = 1e-3  # of the pull towards the weights in force
 
 
@@ -75,9 +81,10 @@ def features(face: Face) -> tuple[Any, Any]:
     left = np.linalg.norm(s.tip - s.root - face.slant.at(s.root), axis=1)
     slant = np.where(kind == PIN, weigh._slant_odds(s, left, face.slant), 0.0)
     like = np.where((kind == PIN) & (left < weigh.UPRIGHT_MM), weigh.alike(s, face.slant), 0.0)
-    first = weigh.network_odds(s) + weigh.ALIKE_WEIGHT * like
-    first = first + np.where(kind == PIN, weigh.SLANT_WEIGHT * slant, -weigh.NO_PIN)
-    tracks = weigh.track_odds(radii, weigh.sure_tracks(s, radii, first, weigh.LIKELY), face.radius_mm)
+    now = site_weights()
+    first = weigh.network_odds(s) + now.alike * like
+    first = first + np.where(kind == PIN, now.slant * slant, -now.no_pin)
+    tracks = weigh.track_odds(radii, weigh.sure_tracks(s, radii, first, now.makes_track), face.radius_mm)
     columns = [weigh._logit(s.coarse), weigh._logit(s.heat), slant, tracks, np.ones(len(s)), kind != PIN, like]
     on = weigh.site_odds(s, radii, face.radius_mm, face.slant, face.bore_mm) > -15
     return np.clip(np.stack(columns, 1), -12, 12), on
@@ -93,10 +100,8 @@ def paired(face: Face, chosen: Any) -> tuple[Any, Any]:
 
 
 def in_force() -> Any:
-    w = weigh
-    return np.array(
-        [w.COARSE_WEIGHT, w.CLOSER_WEIGHT, w.SLANT_WEIGHT, w.TRACK_WEIGHT, -w.ZERO, -w.NO_PIN, w.ALIKE_WEIGHT]
-    )
+    w = site_weights()
+    return np.array([w.coarse, w.closer, w.slant, w.track, -w.zero, -w.no_pin, w.alike])
 
 
 def fit(faces: list[Face]) -> Any:
@@ -151,19 +156,91 @@ def show_sigmas(faces: list[Face]) -> None:
         print(f"{name:6s} in sigmas, quantiles .5 .68 .95 .98:", np.quantile(values, (0.5, 0.68, 0.95, 0.98)).round(2))
 
 
+def fit_likeness(faces: list[Face]) -> dict[str, float]:
+    """Middle and spread of other marks' likeness, and the logistic regression of pin against stub and hole on its
+    log-odds, the network's own opinion as it is."""
+    others, like, own, pin = [], [], [], []
+    for face in faces:
+        s = face.spots
+        told = weigh.alike(s, face.slant)
+        if not told.any():
+            continue
+        kind = s.kind.argmax(1)
+        left = np.linalg.norm(s.tip - s.root - face.slant.at(s.root), axis=1)
+        a, b = paired(face, weigh.site_odds(s, np.hypot(*s.root.T), face.radius_mm, face.slant, face.bore_mm) > 0)
+        sure = (kind == PIN) & (weigh.network_odds(s) > weigh.SURE) & (left < weigh.UPRIGHT_MM)
+        middle = s.crop[sure].mean(0)
+        gap = np.linalg.norm(s.root[:, None] - face.root[None], axis=2).min(1, initial=9.0)
+        others.extend(s.crop[gap > REACH_MM] @ middle / np.linalg.norm(middle))
+        upright = left[a] < weigh.UPRIGHT_MM
+        like.extend(told[a[upright]])
+        own.extend(np.log(s.kind[a[upright], PIN] / s.kind[a[upright], STUB:].sum(1).clip(1e-6)))
+        pin.extend(np.isin(face.condition[b[upright]], ("sound", "bent")))
+    x, z, is_pin = np.array(like), np.array(own), np.array(pin)
+
+    def loss(w: Any) -> float:
+        odds = z + w[0] * (x - w[1])
+        return float(np.mean(np.logaddexp(0, np.where(is_pin, -odds, odds))) + STRENGTH * np.sum(np.square(w)))
+
+    now = likeness()
+    weight, even = minimize(loss, [now.against_stub, now.even], method="BFGS").x
+    middle_of, width = float(np.median(others)), float(1.4826 * np.median(np.abs(others - np.median(others))))
+    told = {"other_middle": middle_of, "other_width": width, "against_stub": float(weight), "even": float(even)}
+    return {name: round(value, 3) for name, value in told.items()}
+
+
+def fit_roots(faces: list[Face]) -> dict[str, float]:
+    """By what part roots of sound pins are better than feet and tips are held for: two thirds lie within it."""
+    off: list[float] = []
+    for face in faces:
+        s = face.spots
+        keep = weigh.site_odds(s, np.hypot(*s.root.T), face.radius_mm, face.slant, face.bore_mm) > 0
+        a, b = paired(face, keep & (s.kind.argmax(1) == PIN))
+        root, sigma = judge.best_roots(s, face.slant, 0.0)
+        sound = face.condition[b] == "sound"
+        off.extend((np.abs(root[a] - face.root[b]) / sigma[a][:, None] * own_scale())[sound].ravel())
+    return {"own_scale": round(float(np.quantile(off, 0.683)), 3)}
+
+
 def main() -> None:
+    ask = argparse.ArgumentParser(description=__doc__)
+    ask.add_argument("folders", nargs="+", metavar="FOLDER")
+    add_out(ask, FITTED)
+    given = ask.parse_args()
     faces = []
-    for path in sorted(p for folder in sys.argv[1:] for p in Path(folder).glob("*.json")):
+    for path in sorted(p for folder in given.folders for p in Path(folder).glob("*.json")):
         truth = json.loads(path.read_text(encoding="utf-8"))
         if isinstance(truth, dict) and "photos" in truth:
             faces += look(path.parent, truth)
     even, odd = faces[::2], faces[1::2]
     now, new = in_force(), fit(even)
     print("coarse, closer, slant, tracks, -zero, -no pin, likeness: in force", now, "fitted on half", new.round(2))
-    print("fitted on all", fit(faces).round(2))
+    whole = fit(faces)
+    print("fitted on all", whole.round(2))
     for name, half in (("fitted half", even), ("other half", odd)):
         print(f"F1 {name}: in force {f1(half, now):.4f}, fitted {f1(half, new):.4f}")
     show_sigmas(faces)
+    parts = {"sites": as_part(whole), "likeness": fit_likeness(faces), "roots": fit_roots(faces)}
+    print(parts)
+    if given.out:
+        data = f"{len(faces)} faces of {', '.join(given.folders)}"
+        score = f"F1 of sites, fitted on half: {f1(even, new):.4f} there, {f1(odd, new):.4f} on the other half"
+        made = Made("tests.bench.fit.photo_training.fit_odds", "FOLDERS", None, data, score, NEEDS)
+        write_parts(given.out, parts, dict.fromkeys(parts, made))
+
+
+def as_part(w: Any) -> dict[str, float]:
+    """Fitted weights in the order of in_force, as the file has them."""
+    names = {
+        "coarse": w[0],
+        "closer": w[1],
+        "slant": w[2],
+        "track": w[3],
+        "zero": -w[4],
+        "no_pin": -w[5],
+        "alike": w[6],
+    }
+    return {name: round(float(value), 2) for name, value in names.items()} | {"makes_track": site_weights().makes_track}
 
 
 if __name__ == "__main__":

@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from disc.fitted import Made
+from disc.photo.fitted import FITTED
 from disc.photo.image import load_photo
 from disc.photo.plate import slot_signs
 from disc.photo.plate.slot import find_slot, search_slots
@@ -60,7 +61,7 @@ def fitted(signs, true):
 def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__)
     ask.add_argument("folders", nargs="+", metavar="FOLDER")
-    add_out(ask, slot_signs.FITTED)
+    add_out(ask, FITTED)
     given = ask.parse_args()
     sets = {name: places(Path(name)) for name in given.folders}
     for left_out in (None, *sets):
