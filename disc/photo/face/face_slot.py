@@ -6,7 +6,8 @@ import numpy as np
 
 from disc.photo.face.seen_marks import Seen
 from disc.photo.plane.face_plane import Plane
-from disc.photo.plate.slot import Slot, find_slot
+from disc.photo.plate.one_width import with_width
+from disc.photo.plate.slot import EDGES_BELOW_MM, Slot, find_slot
 from disc.photo.plate.which_slot import SLOT_SURE, ChosenSlot
 from disc.photo.request import ReadSettings
 
@@ -37,6 +38,7 @@ def place_slot(
         return None, chosen.place.slot.angle_rad, ()
     # The plane may have moved by a hair since the places were looked at.
     slot = find_slot(photo.pixels, plane, radius, chosen.place.slot.angle_rad) or chosen.place.slot
+    slot = with_width(slot, chosen.width, radius - EDGES_BELOW_MM)
     words: tuple[str, ...] = ()
     if chosen.probability < SLOT_SURE:
         words = (f"the stop slot is doubtful; check it on the overlay, or {MARK_IT}",)

@@ -21,6 +21,7 @@ from disc.photo.plane.face_plane import Plane
 BAND_MM = (0.40, 0.43, 0.46, 0.49, 0.52)
 # further bands tried, deeper for deep teeth; chosen by hand
 DEEPER_FROM_MM, DEEPEST_MM, STEP_DEEP_MM = 0.42, 0.80, 0.02
+EDGES_BELOW_MM = 0.5  # below the rim, about where a slot's edges are read: the middle of those bands
 # Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 ABOVE_BOTTOM_MM = 0.17  # the bottom's rounded corners
 HALF_SPAN_MM = 2.0  # looked at to either side of the slot; chosen by hand
@@ -39,11 +40,15 @@ AGREE_MM = 0.15  # the two bands' pairs of edges lie this near, together, or the
 
 @dataclass(frozen=True, slots=True)
 class Slot:
-    """angle_rad of the slot's middle in the plane's axes; width_mm; how strongly its edges stand out of the rest."""
+    """angle_rad of the slot's middle in the plane's axes; width_mm; how strongly its edges stand out of the rest.
+
+    edges: how strongly each stands out, the one at the smaller angle first; None where they were not read.
+    """
 
     angle_rad: float
     width_mm: float
     strength: float
+    edges: tuple[float, float] | None = None
 
 
 def find_slot(pixels: Pixels, plane: Plane, radius_mm: float, near_rad: float) -> Slot | None:
@@ -61,7 +66,8 @@ def find_slot(pixels: Pixels, plane: Plane, radius_mm: float, near_rad: float) -
         if apart < AGREE_MM or second.score > first.score:
             best, depth = second, float(np.mean(depths))
     sine = (best.left + best.right) / 2 / (radius_mm - depth)
-    return Slot(near_rad + float(np.arcsin(np.clip(sine, -1, 1))), best.right - best.left, best.strength)
+    angle = near_rad + float(np.arcsin(np.clip(sine, -1, 1)))
+    return Slot(angle, best.right - best.left, min(best.edges), best.edges)
 
 
 # places along the rim that the slot's colour is read at
@@ -75,7 +81,7 @@ class _Pair:
     left: float
     right: float
     score: float
-    strength: float
+    edges: tuple[float, float]
 
 
 def _at(pixels: Pixels, plane: Plane, near_rad: float, out_mm: FloatArray, across_mm: FloatArray) -> FloatArray:
@@ -140,8 +146,9 @@ def _pair(colour: FloatArray) -> _Pair | None:
     usual = np.log(width / USUAL_MM) / WIDTH_FACTOR
     score = edge + _contrast(_unlike_plate(colour), a, b) - PLACE_WEIGHT * place**2 / 2 - WIDTH_WEIGHT * usual**2 / 2
     k = int(np.argmax(score))
-    strength = float(min(slope[a[k]], slope[b[k]]) / max(noise, 0.2))
-    return _Pair(_between(slope, int(a[k])), _between(slope, int(b[k])), float(score[k]), strength)
+    first, last = int(a[k]), int(b[k])
+    edges = float(slope[first] / max(noise, 0.2)), float(slope[last] / max(noise, 0.2))
+    return _Pair(_between(slope, first), _between(slope, last), float(score[k]), edges)
 
 
 def _contrast(unlike: FloatArray, a: Any, b: Any) -> FloatArray:

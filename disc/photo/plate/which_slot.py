@@ -14,6 +14,7 @@ from itertools import combinations, product
 import numpy as np
 
 from disc.frame import FloatArray, to_polar, view_to_disc_mm, wrap_deg
+from disc.photo.plate.one_width import KnownWidth
 from disc.photo.plate.slot_signs import SlotPlace
 from disc.records import About, Doubt, Side
 
@@ -44,6 +45,7 @@ class ChosenSlot:
 
     runner_up_rad: the next likely place, in the plane's axes; None where there is none. runner_up: its probability.
     by_pins: the place was told by the face's other photographs, laid on this one.
+    width: of the slot, as the disc's other photographs show it; None where there are none.
     """
 
     place: SlotPlace | None
@@ -51,6 +53,7 @@ class ChosenSlot:
     runner_up_rad: float | None = None
     runner_up: float = 0.0
     by_pins: bool = False
+    width: KnownWidth | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,10 +8,11 @@ all of them show there, and the slots of the two faces are chosen together as be
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from disc.photo.plate.one_width import width_by
 from disc.photo.plate.slot import USUAL_MM, Slot
 from disc.photo.plate.slot_signs import SlotPlace
 from disc.photo.plate.which_slot import ChosenSlot, FaceMarks, choose_slots
@@ -46,7 +47,11 @@ def slots_of_disc(
     for face, slot in zip(faces, chosen, strict=True):
         for k, turn in zip(face.photos, face.turns, strict=True):
             out[k] = _in_photo(slot, turn, places[k], marks[k].radius_mm)
-    return out
+    seen = [one.place.slot if one.place is not None and not one.by_pins else None for one in out]
+    return [
+        replace(one, width=width_by([slot for slot in (*seen[:k], *seen[k + 1 :]) if slot is not None]))
+        for k, one in enumerate(out)
+    ]
 
 
 def slot_off_deg(slots: Sequence[tuple[float, Slot | None]]) -> float:
@@ -105,8 +110,7 @@ def _odds_there(place: SlotPlace, seen: Sequence[SlotPlace], radius_mm: float) -
 
 
 def _turned(place: SlotPlace, turn_rad: float) -> SlotPlace:
-    slot = place.slot
-    return SlotPlace(Slot(slot.angle_rad + turn_rad, slot.width_mm, slot.strength), place.odds)
+    return replace(place, slot=replace(place.slot, angle_rad=place.slot.angle_rad + turn_rad))
 
 
 def _in_photo(slot: ChosenSlot, turn_rad: float, mine: Sequence[SlotPlace], radius_mm: float) -> ChosenSlot:

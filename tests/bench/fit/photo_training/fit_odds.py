@@ -153,6 +153,8 @@ def show_sigmas(faces: list[Face]) -> None:
                 errors["foot"].extend(np.abs(s.root[i] - face.root[j]) / s.sigma_root[i])
                 errors["tip"].extend(np.abs(s.tip[i] - face.tip[j]) / s.sigma_tip[i])
     for name, values in errors.items():
+        if not values:
+            continue
         print(f"{name:6s} in sigmas, quantiles .5 .68 .95 .98:", np.quantile(values, (0.5, 0.68, 0.95, 0.98)).round(2))
 
 
