@@ -321,7 +321,8 @@ MUTATIONS = (
 def run_tests(tree: Path, tests: str) -> tuple[bool, float]:
     """(whether they passed, processor seconds) of these tests on the package in this tree."""
     command = [sys.executable, "-m", "pytest", "-q", "-x", "-n", "0", "-p", "no:cacheprovider", *tests.split()]
-    environment = os.environ | {"PYTHONPATH": str(tree), "PYTHONDONTWRITEBYTECODE": "1", "OMP_NUM_THREADS": "1"}
+    path = os.pathsep.join([str(tree), *filter(None, [os.environ.get("PYTHONPATH")])])
+    environment = os.environ | {"PYTHONPATH": path, "PYTHONDONTWRITEBYTECODE": "1", "OMP_NUM_THREADS": "1"}
     before = os.times()
     done = subprocess.run(command, cwd=tree, env=environment, capture_output=True, preexec_fn=_limit)
     passed = done.returncode == 0
