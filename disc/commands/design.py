@@ -135,6 +135,7 @@ def _say_result(folder: Path, diameter_mm: float, found: dict[str, Any]) -> None
     reasons = [f"{count} for {what}" for what, count in found["left_out_because"].items()]
     if changed:
         say(f"Changed: {', '.join(changed)}{' (' + ', '.join(reasons) + ')' if reasons else ''}.")
+    say(*_damping(found.get("damping")))
     if found["turn_used"] < USED_WELL:
         say(
             f"The tune sounds for {found['turn_used']:.0%} of the turn only; --times plays it again, a shorter "
@@ -198,6 +199,17 @@ def _tempo(found: dict[str, Any]) -> list[str]:
         return []
     way = "faster" if ratio > 1 else "slower"
     return [f"It goes {abs(ratio - 1):.0%} {way} than {_tempo_asked(found)}, because {found['tempo_because']}."]
+
+
+def _damping(found: dict[str, Any] | None) -> list[str]:
+    """How soon a tooth is struck again, against what its damper needs."""
+    if found is None:
+        return []
+    figure = f"tooth {found['tooth']} after {found['again_s']:.2f} s, where its damper needs {found['needs_s']:.2f} s"
+    if found["too_soon"]:
+        early = counted(found["too_soon"], "old pin follows", "old pins follow")
+        return [f"Dampers: {early} too soon on a tooth ({figure})."]
+    return [f"Dampers: no tooth is struck again before its damper can have touched; soonest {figure}."]
 
 
 def _tempo_asked(found: dict[str, Any]) -> str:

@@ -8,6 +8,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from disc.check.mechanics.clearance import track_gaps
 from disc.design.arrange.task import is_kept_first
 from disc.design.arranged import NoteChange, arranged_tune, asked_tune, fates, moved_words, written_key
 from disc.design.marked_score import add_legend, mark_musicxml
@@ -26,6 +27,8 @@ from disc.tune.write.midi import midi_bytes
 from disc.tune.write.musicxml import musicxml_text
 from disc.tune.write.sound import render_strikes, wav_bytes
 from disc.words import Advance, counted, no_progress, plain
+
+ROUNDING_S = 1e-5  # the pin table keeps 0.0001 degrees, which is some microseconds of a turn
 
 
 def write_job(
@@ -181,6 +184,23 @@ def _kept_first(design: Design) -> dict[str, Any] | None:
     return {"bars": words, "notes": len(inside), "kept": sum(i not in lost for i in inside)}
 
 
+def damping_of(design: Design) -> dict[str, Any] | None:
+    """The tooth struck again soonest against what its damper needs, seconds; None where no tooth is struck twice.
+
+    too_soon: how many times a tooth is struck again before its damper can have touched: only by pins of an old disc.
+    """
+    gaps = track_gaps(design.pins, design.comb, design.plate)
+    if not gaps:
+        return None
+    nearest = min(gaps, key=lambda gap: gap.gap_s / gap.need_s)
+    return {
+        "tooth": nearest.first.tooth,
+        "again_s": round(nearest.gap_s, 3),
+        "needs_s": round(nearest.need_s, 3),
+        "too_soon": sum(gap.gap_s < gap.need_s - ROUNDING_S for gap in gaps),
+    }
+
+
 def _part_words(score: ScoreIn) -> str | None:
     """The part taken for the tune, as a person may name it; None where the file has but one."""
     number = score.melody_part
@@ -216,6 +236,7 @@ def summary_of(design: Design) -> dict[str, Any]:
             "key": _key_words(design.score, found.transposition),
             "prefer": design.settings.prefer,
             "kept_first": _kept_first(design),
+            "damping": damping_of(design),
             "proven_optimal": found.proven,
             "gap": round(found.gap, 4),
             "value": found.value,

@@ -13,6 +13,7 @@ from disc.design.arrange.arrange import Loss, arrange
 from disc.design.arrange.programme import Programme, index_by_note, solve
 from disc.design.arrange.task import prepare, set_up, with_conflicts
 from disc.design.arrange.timing import set_timing
+from disc.design.design_job import damping_of
 from disc.design.plan import plan_design
 from disc.design.settings import DesignSettings, MissingPitch
 from disc.errors import BadInput
@@ -157,6 +158,25 @@ def test_melody_goes_before_bass_on_the_only_tooth() -> None:
     assert found.transposition == 12
     assert [note for note, _ in found.lost] == [2]  # the bass E, sorted before the melody's E of the same beat
     assert found.lost[0][1] is Loss.CONFLICT
+
+
+def test_no_tooth_is_struck_before_its_damper_can_have_touched() -> None:
+    """Middle C needs 60 ms and 20 swings, 0.136 s (house rule, comb/bar.py), while the track would let 0.10 s pass.
+
+    Eight of them 0.12 s apart keep every other one, and say why; on two teeth all are kept.
+    """
+    turn_s, apart_s = 20.0, 0.12
+    notes = [(i * apart_s, apart_s, 60) for i in range(8)] + [(18.0, 1.0, 64)]
+    score = score_of(notes, quarter_s=1.0)
+    for pitches, kept in (([60, 64], 5), ([60, 60, 64], 9)):
+        comb = comb_of(pitches, first_r_mm=13.5)
+        design = plan_design(score, comb, PLATE, DesignSettings(shortest_turn_s=turn_s), turn_s, transposition=0)
+        assert design.arrangement.share.kept == kept
+        assert {why for _, why in design.arrangement.lost} == ({Loss.DAMPER} if kept < 9 else set())
+        damping = damping_of(design)
+        assert damping is not None and damping["too_soon"] == 0
+        assert damping["needs_s"] == pytest.approx(0.06 + 20 / 261.63, abs=0.001)
+        assert damping["again_s"] >= damping["needs_s"]
 
 
 def test_a_dead_tooth_is_not_used_and_is_named() -> None:

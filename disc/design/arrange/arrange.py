@@ -12,14 +12,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from disc.comb.bar import return_time_s
 from disc.design.arrange.programme import Programme, Solution, solve
 from disc.design.arrange.task import ArrangeTask, Attempt, intervals, set_up, what_is_left, with_conflicts
 from disc.design.arrange.timing import Timing
+from disc.frame import FULL_TURN_DEG
 from disc.tune.score.records import Rank, ScoreIn
 from disc.words import Advance, no_progress
 
 # Unless said otherwise: chosen by hand, not measured.
 MOST_OTHERS = 5  # transpositions listed beside the best
+SAME_MOMENT_DEG = 1e-6  # two notes of one moment want one pin, which no damper parts
 
 
 # One transposition at one tempo, its programme with all conflicts, and what came of it.
@@ -31,6 +34,7 @@ class Loss(StrEnum):
 
     NO_TOOTH = "no tooth"
     NO_PLACE = "no free place"
+    DAMPER = "a damper that could not have touched"
     CONFLICT = "another pin in the way"
 
 
@@ -216,7 +220,7 @@ def _result(task: ArrangeTask, best: Solved, bound: int, others: tuple[Share, ..
     attempt, programme, solution = best
     placed = placed_notes(attempt, programme, solution)
     kept = {p.note for p in placed}
-    lost = [(i, _why_lost(task, attempt, i)) for i in range(len(task.score.notes)) if i not in kept]
+    lost = [(i, _why_lost(task, attempt, i, placed)) for i in range(len(task.score.notes)) if i not in kept]
     return Arrangement(
         transposition=attempt.transposition,
         timing=task.timings[attempt.tempo],
@@ -229,8 +233,19 @@ def _result(task: ArrangeTask, best: Solved, bound: int, others: tuple[Share, ..
     )
 
 
-def _why_lost(task: ArrangeTask, attempt: Attempt, note: int) -> Loss:
-    if attempt.programme.candidates_of(note):
-        return Loss.CONFLICT
+def _why_lost(task: ArrangeTask, attempt: Attempt, note: int, placed: Sequence[PlacedNote]) -> Loss:
+    candidates = attempt.programme.candidates_of(note)
+    if candidates:
+        columns = [int(attempt.programme.tooth[c]) for c in candidates]
+        return Loss.DAMPER if all(_still_rings(task, attempt, note, c, placed) for c in columns) else Loss.CONFLICT
     octaves, semitones = intervals(task, attempt.transposition)
     return Loss.NO_PLACE if (what_is_left(task, octaves, semitones)[note] > 0).any() else Loss.NO_TOOTH
+
+
+def _still_rings(task: ArrangeTask, attempt: Attempt, note: int, column: int, placed: Sequence[PlacedNote]) -> bool:
+    """Whether a note kept on this tooth comes too soon before or after for the damper to have touched between them."""
+    turn = task.places[attempt.tempo].turn_deg
+    tooth, timing = task.comb.teeth[column].tooth, task.timings[attempt.tempo]
+    need_deg = return_time_s(tooth.pitch) / timing.revolution_s * FULL_TURN_DEG
+    gaps = [abs(float(turn[p.note] - turn[note])) for p in placed if p.column == column]
+    return any(SAME_MOMENT_DEG < gap < need_deg for gap in gaps)
