@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
+from itertools import accumulate
 
 from disc.design.arrange.arrange import Loss, PlacedNote
 from disc.design.plan import Design
 from disc.frame import onset_s
 from disc.records import Key, Metre, Note, Tune, Voice
+from disc.tune.read.sections.parted import join_tunes
 from disc.tune.score.records import Rank, ScoreIn, ScoreNote
 from disc.tune.settings import key_name, key_of
 
@@ -72,9 +75,24 @@ def arranged_tune(design: Design) -> Tune:
     return _tune(design, tuple(notes))
 
 
-def asked_tune(design: Design) -> Tune:
-    """The tune as asked for, transposed; each note's one "pin" is its number in the score, from 1."""
-    return _tune(design, tuple(_note(f.note, f.pitch, (i + 1,)) for i, f in enumerate(fates(design))))
+def asked_tune(design: Design, first: int = 1) -> Tune:
+    """The tune as asked for, transposed; each note's one "pin" is its number in the score, counted from `first`."""
+    return _tune(design, tuple(_note(f.note, f.pitch, (i,)) for i, f in enumerate(fates(design), start=first)))
+
+
+def whole_tune(parts: Sequence[Design]) -> Tune:
+    """All that a disc plays, of one tune or of two that follow each other."""
+    return _joined([arranged_tune(part) for part in parts])
+
+
+def whole_asked(parts: Sequence[Design]) -> Tune:
+    """All that a disc was to play, as asked_tune has it, the numbers going on from tune to tune."""
+    firsts = accumulate((len(part.score.notes) for part in parts[:-1]), initial=1)
+    return _joined([asked_tune(part, first) for part, first in zip(parts, firsts, strict=True)])
+
+
+def _joined(tunes: Sequence[Tune]) -> Tune:
+    return tunes[0] if len(tunes) == 1 else join_tunes(tunes)
 
 
 def _note(note: ScoreNote, pitch: int, pins: tuple[int, ...]) -> Note:

@@ -93,7 +93,7 @@ def plan_design(
         where = "in any key" if transposition is None else f"moved by {transposition:+d} semitones"
         raise BadInput(f"no note of the tune can be played on this comb {where}. Check the comb's pitches and tracks.")
     turning = replace(plate, revolution_s=timing.revolution_s)
-    strikes, pins, pin_of_note = _lay_out(score, playing, comb, turning, settings, arrangement, first_id=1)
+    strikes, pins, pin_of_note = laid_out(score, playing, comb, turning, settings, arrangement, first_id=1)
     return Design(score, comb, playing, turning, settings, arrangement, strikes, pins, pin_of_note)
 
 
@@ -123,10 +123,10 @@ def plan_partial(
         return Design(score, comb, playing, plate, settings, arrangement, kept.strikes, staying, kept.pin_of_note, kept)
     remaining = replace(score, notes=tuple(score.notes[i] for i in lacking))
     timing = kept.timing_from(remaining, score)
-    task = prepare(remaining, playing, plate, settings, timing, (*staying, *kept.holes))
+    task = prepare(remaining, playing, plate, settings, timing, (*staying, *kept.holes), tempi=(1.0,))
     found = arrange(task, kept.transposition, advance)
     first_id = max(pin.id for pin in old_pins) + 1
-    strikes, pins, pin_of_note = _lay_out(remaining, playing, comb, plate, settings, found, first_id)
+    strikes, pins, pin_of_note = laid_out(remaining, playing, comb, plate, settings, found, first_id)
     whole = {lacking[i]: pin for i, pin in pin_of_note.items()} | kept.pin_of_note
     both = tuple(sorted((*kept.strikes, *strikes), key=lambda s: s.turn_deg))
     arrangement = _in_whole_score(found, score, kept, lacking)
@@ -153,7 +153,7 @@ def _in_whole_score(found: Arrangement, score: ScoreIn, kept: KeptPart, lacking:
     return replace(found, placed=placed, lost=lost, share=share)
 
 
-def _lay_out(
+def laid_out(
     score: ScoreIn,
     playing: PlayingComb,
     comb: Comb,

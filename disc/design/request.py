@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from disc.comb.assign import assign_teeth
 from disc.design.accompany import Chords, accompanied
@@ -14,6 +15,7 @@ from disc.design.design_job import write_job
 from disc.design.keep_out import read_keep_out
 from disc.design.plan import Design, cut_to_bars, default_plate, plan_design, plan_partial
 from disc.design.settings import DesignSettings
+from disc.design.two_tunes import TwoTunes, plan_two
 from disc.errors import BadInput
 from disc.job import COMB_FILE, JOB_FILE, PINS_FILE, Job, open_job
 from disc.records import USUAL, Comb, Doubt, Pin, Plate, Turns
@@ -21,17 +23,30 @@ from disc.tables import read_comb
 from disc.tune.score.read_score import read_score
 from disc.tune.score.records import ScoreIn
 from disc.turn.turn_of_job import all_doubts
-from disc.words import Advance, no_progress
+from disc.words import Advance, counted, no_progress
 
 # Unless said otherwise: chosen by hand, not measured.
+Wish = TypeVar("Wish", int, str)
 MOST_TIMES = 8  # a tune of one phrase; more would be a bell
 TUNES_NAMED = 4  # of a file with several tunes, how many are named in the message
+
+
+@dataclass(frozen=True, slots=True)
+class TuneAsked:
+    """One of the tunes of a disc, as asked for; None: not given."""
+
+    tune: Path
+    number: int | None = None
+    melody: str | None = None
+    bars: str | None = None
+    transpose: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Request:
     """The words of a command. None: not given. keep: the job of an old disc whose sound pins stay.
 
+    second: a tune that follows on the same disc; what is said of number, melody, bars and key is then the first's.
     keep_bars: "1-8,17": kept before all others. alternatives: how many other keys are written out to hear.
     """
 
@@ -54,37 +69,106 @@ class Request:
     chords: Chords | None = None
     keep_bars: str | None = None
     alternatives: int = 0
+    second: TuneAsked | None = None
     settings: DesignSettings = field(default_factory=DesignSettings)
 
 
-def carry_out(request: Request, advance: Advance = no_progress) -> tuple[Job, Design]:
+def tunes_asked(
+    files: Sequence[Path],
+    numbers: Sequence[int] | None = None,
+    melodies: Sequence[str] | None = None,
+    bars: Sequence[str] | None = None,
+    keys: Sequence[int] | None = None,
+) -> tuple[TuneAsked, TuneAsked | None]:
+    """What was asked of the first tune and of a second: two files, or two numbers of one. Said once, an option holds
+    for both. Raises BadInput.
+    """
+    two = len(files) == 2 or (len(files) == 1 and len(numbers or ()) == 2)
+    count = 2 if two else 1
+    if len(files) > count:
+        raise BadInput(f"a disc takes one tune or two, not {len(files)}. Give fewer files.")
+    said = {"--number": numbers, "--melody": melodies, "--bars": bars, "--transpose": keys}
+    for option, values in said.items():
+        if values and len(values) > count:
+            raise BadInput(f"{option} was given {len(values)} times for {counted(count, 'tune')}. Give it once a tune.")
+    first, second = (
+        TuneAsked(files[min(i, len(files) - 1)], _of(numbers, i), _of(melodies, i), _of(bars, i), _of(keys, i))
+        for i in (0, 1)
+    )
+    return first, second if two else None
+
+
+def _of(values: Sequence[Wish] | None, place: int) -> Wish | None:
+    """The value said of one tune."""
+    return values[min(place, len(values) - 1)] if values else None
+
+
+def carry_out(request: Request, advance: Advance = no_progress) -> tuple[Job, Design | TwoTunes]:
     """Plan the disc and write its job. Raises BadInput with one line; then nothing was written."""
     if (request.out / JOB_FILE).exists():
         raise BadInput(f"{request.out}: there is a job here already. Choose another folder with --out.")
     _check_alternatives(request)
-    score = choose_tune(read_score(request.tune, request.melody), request.tune, request.number)
-    score = accompanied(score, request.chords)
-    if request.bars is not None:
-        score = cut_to_bars(score, *parse_bars(request.bars))
+    if request.second is not None:
+        return _two_carried_out(request, request.second, advance)
+    score = _tune_asked(request)
     if not 1 <= request.times <= MOST_TIMES:
         raise BadInput(f"a tune can be played 1 to {MOST_TIMES} times in a turn, not {request.times}.")
     score = score.played_times(request.times)
-    zones = read_keep_out(request.keep_out) if request.keep_out else ()
-    settings = replace(request.settings, keep_out=zones, keep_bars=_bars_to_keep(request.keep_bars, score))
+    settings = replace(_with_zones(request), keep_bars=_bars_to_keep(request.keep_bars, score))
     advance(0.1, "arranging")
-    inputs = [path for path in (request.tune, request.comb, request.keep_out) if path]
+    inputs = _files_of(request)
     if request.keep is not None:
         plate, comb, old_pins, more = _old_disc(request)
         design = plan_partial(score, comb, plate, settings, old_pins, advance)
         inputs += more
     else:
-        if request.comb is None:
-            raise BadInput("which comb? Give its table with --comb FILE (or an old disc's job with --keep JOB).")
-        comb = read_comb(request.comb)
+        comb = _comb_asked(request)
         plate = plate_for(request, comb, settings)
         design = plan_design(score, comb, plate, settings, request.revolution_s, request.transpose, advance)
     others = _alternatives(request, design, advance)
     return write_job(request.out, design, tuple(inputs), advance, others), design
+
+
+def _two_carried_out(request: Request, second: TuneAsked, advance: Advance) -> tuple[Job, TwoTunes]:
+    """Two tunes on one disc. Raises BadInput, also for wishes that are of one tune."""
+    alone = {"--times": request.times != 1, "--keep": request.keep is not None, "--keep-bars": bool(request.keep_bars)}
+    wrong = [option for option, given in (alone | {"--alternatives": bool(request.alternatives)}).items() if given]
+    if wrong:
+        raise BadInput(
+            f"{' and '.join(wrong)} can be asked for one tune only. Leave it out, or lay out one of the two."
+        )
+    wished = replace(
+        request, tune=second.tune, number=second.number, melody=second.melody, bars=second.bars, second=None
+    )
+    scores = (_tune_asked(request), _tune_asked(wished))
+    settings = _with_zones(request)
+    comb = _comb_asked(request)
+    advance(0.1, "arranging")
+    plate = plate_for(request, comb, settings)
+    keys = (request.transpose, second.transpose)
+    planned = plan_two(scores, comb, plate, settings, request.revolution_s, keys, advance)
+    return write_job(request.out, planned, (*_files_of(request), second.tune), advance), planned
+
+
+def _tune_asked(request: Request) -> ScoreIn:
+    """The tune, or those of its bars, that a disc is to play, with what is made of its chord symbols."""
+    score = choose_tune(read_score(request.tune, request.melody), request.tune, request.number)
+    score = accompanied(score, request.chords)
+    return score if request.bars is None else cut_to_bars(score, *parse_bars(request.bars))
+
+
+def _with_zones(request: Request) -> DesignSettings:
+    return replace(request.settings, keep_out=read_keep_out(request.keep_out) if request.keep_out else ())
+
+
+def _files_of(request: Request) -> list[Path]:
+    return [path for path in (request.tune, request.comb, request.keep_out) if path]
+
+
+def _comb_asked(request: Request) -> Comb:
+    if request.comb is None:
+        raise BadInput("which comb? Give its table with --comb FILE (or an old disc's job with --keep JOB).")
+    return read_comb(request.comb)
 
 
 def _check_alternatives(request: Request) -> None:

@@ -14,6 +14,7 @@ from disc.records import Key, Metre
 # Scale steps of each mode's tonic above the major key with the same signature, in semitones; theory of music.
 MODE_STEPS = {"major": 0, "dorian": 2, "phrygian": 4, "lydian": 5, "mixolydian": 7, "minor": 9, "locrian": 11}
 MODE_WORDS = {"": "major", "maj": "major", "m": "minor", "min": "minor", "aeolian": "minor", "ionian": "major"}
+LATER = "later"  # under which a job keeps what its design knows of the tunes after the first
 WIDEST_SIGNATURE = 7  # sharps or flats; there are seven letters, by definition
 
 
@@ -47,7 +48,8 @@ class TuneSettings:
     those of several tunes parted by " / ". section_deg: how far the disc has turned where each later tune begins;
     empty: there is but one. bars: what was said of single bars, in the order in which it was said, since each counts
     the bars as they stood then: (bar, metre) from that bar on, or (bar, beats), its line and all after it later.
-    notes: what was said of single notes, each by the pin that plays it.
+    notes: what was said of single notes, each by the pin that plays it. later: what is known of each tune after the
+    first, where a disc was laid out for two.
     """
 
     metre: Metre | None = None
@@ -59,6 +61,7 @@ class TuneSettings:
     section_deg: tuple[float, ...] | None = None
     bars: tuple[tuple[int, Metre | Fraction], ...] = ()
     notes: tuple[tuple[int, NoteWord], ...] = ()
+    later: tuple[TuneSettings, ...] = ()
 
 
 def parse_metre(text: str) -> Metre:

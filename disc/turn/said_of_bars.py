@@ -12,6 +12,7 @@ from disc.frame import turn_for_onset_deg
 from disc.job import Job
 from disc.job.places_said import NOTES
 from disc.records import Strike, Tune
+from disc.tune.settings import LATER
 from disc.turn.said_of_notes import FORGET, note_meant, parse_word, say_of_note
 from disc.turn.turn_of_job import turn_of_pins
 
@@ -30,6 +31,8 @@ def by_place(job: Job, given: dict[str, Any]) -> dict[str, Any]:
         made["metre_at"] = made.pop("metre")
     elif metre == "auto":
         made["metre_at"] = "auto"
+    if section is not None:  # what a design knew of its own sections holds for no others
+        made[LATER] = FORGET
     if section == "none":
         made["section_deg"] = []
     elif section == "auto":

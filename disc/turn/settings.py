@@ -10,7 +10,7 @@ from typing import Any
 from disc.errors import BadInput
 from disc.frame import FULL_TURN_DEG
 from disc.job.places_said import NOTES, PlaceSaid, notes_said
-from disc.tune.settings import TuneSettings, parse_key, parse_length, parse_metre, parse_of_bar
+from disc.tune.settings import LATER, TuneSettings, parse_key, parse_length, parse_metre, parse_of_bar
 from disc.turn.tips import DEFAULT_LIMIT_DEG
 from disc.words import counted
 
@@ -27,6 +27,7 @@ SETTING_NAMES = (
     "tip_limit",
     "section_deg",
     "bars",
+    LATER,
     NOTES,
     *EARLIER_NAMES,
 )
@@ -106,7 +107,15 @@ def settings_from(stored: Mapping[str, Any]) -> TuneSettings:
         title=str(stored.get("title", "")),
         section_deg=_section_deg(stored.get("section_deg")),
         bars=tuple(map(parse_of_bar, said_bars(stored))),
+        later=_later(stored.get(LATER, [])),
     )
+
+
+def _later(stored: object) -> tuple[TuneSettings, ...]:
+    """What a design knows of the tunes after the first. Raises BadInput where that is no list of settings."""
+    if not isinstance(stored, list | tuple) or not all(isinstance(one, Mapping) for one in stored):
+        raise BadInput(f"the setting {LATER} must be a list of settings, one a tune. Take it out of job.json.")
+    return tuple(settings_from({name: one[name] for name in one if name != LATER}) for one in stored)
 
 
 def _words(stored: Mapping[str, Any], name: str) -> list[str]:

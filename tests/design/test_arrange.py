@@ -13,9 +13,9 @@ from disc.design.arrange.arrange import Loss, arrange
 from disc.design.arrange.programme import Programme, index_by_note, solve
 from disc.design.arrange.task import prepare, set_up, with_conflicts
 from disc.design.arrange.timing import set_timing
-from disc.design.design_job import damping_of
 from disc.design.plan import plan_design
 from disc.design.settings import DesignSettings, MissingPitch
+from disc.design.summary import damping_of
 from disc.errors import BadInput
 from disc.records import Comb, ToothCondition
 from disc.tune.score.records import Rank
@@ -173,7 +173,7 @@ def test_no_tooth_is_struck_before_its_damper_can_have_touched() -> None:
         design = plan_design(score, comb, PLATE, DesignSettings(shortest_turn_s=turn_s), turn_s, transposition=0)
         assert design.arrangement.share.kept == kept
         assert {why for _, why in design.arrangement.lost} == ({Loss.DAMPER} if kept < 9 else set())
-        damping = damping_of(design)
+        damping = damping_of(design.pins, comb, design.plate)
         assert damping is not None and damping["too_soon"] == 0
         assert damping["needs_s"] == pytest.approx(0.06 + 20 / 261.63, abs=0.001)
         assert damping["again_s"] >= damping["needs_s"]

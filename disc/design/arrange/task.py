@@ -69,10 +69,11 @@ def prepare(
     settings: DesignSettings,
     timing: Timing,
     kept: Sequence[Pin] = (),
+    tempi: Sequence[float] = TEMPO_SHARES,
 ) -> ArrangeTask:
     """Gather a task: pitches, worths, places at each tempo, and which teeth exclude each other.
 
-    With pins that stay the tempo is theirs, so only that one is tried.
+    kept: pins that stand already. tempi: shares of the timing's tempo to try; where an old disc's pins set it, only 1.
     """
     beat = beat_quarter(score.metre)
     rank = weights.BY_PREFERENCE[settings.prefer].rank
@@ -86,13 +87,16 @@ def prepare(
         )
         for n in score.notes
     ]
-    timings = (timing,) if kept else tuple(timing.stretched(share) for share in TEMPO_SHARES)
+    timings = tuple(timing.stretched(share) for share in tempi)
     since_first = np.array([float(n.onset_quarter - score.start_quarter) for n in score.notes])
     gaps = least_gaps_deg(comb, settings, timing.revolution_s)
+    excluding = passing_pairs(comb, settings)
+    passing = _passes_kept(comb, kept, excluding)
     places = []
     for one in timings:
         found = find_places(one.turn_deg(since_first), comb, plate, settings, kept)
-        places.append(replace(found, free=found.free & _clear_of_kept(found, comb, plate, kept, gaps)))
+        clear = _clear_of_kept(found, comb, plate, kept, gaps) & passing
+        places.append(replace(found, free=found.free & clear))
     return ArrangeTask(
         score=score,
         comb=comb,
@@ -100,7 +104,7 @@ def prepare(
         pitch=np.array([note.pitch for note in score.notes], dtype=np.int64),
         worth=np.array(worth),
         nominal=np.array([tooth.nominal for tooth in comb.teeth], dtype=np.int64),
-        excluding=passing_pairs(comb, settings),
+        excluding=excluding,
         melody=tuple(i for i, note in enumerate(score.notes) if note.rank is Rank.MELODY),
         timings=timings,
         places=tuple(places),
@@ -138,6 +142,19 @@ def _clear_of_kept(
             off = angle_gap_deg(places.turn_deg, np.full_like(places.turn_deg, turned))
             clear[:, column] &= off >= gaps_deg[column]
     return clear
+
+
+def _passes_kept(comb: PlayingComb, kept: Sequence[Pin], excluding: Sequence[tuple[int, int]]) -> BoolArray:
+    """Whether each tooth's pins pass the tips of the teeth that pins play already, shape (k,); those teeth themselves
+    go on playing.
+    """
+    playing = {pin.tooth for pin in kept if pin.plays}
+    struck = [tooth.number in playing for tooth in comb.teeth]
+    passes = np.ones(len(struck), dtype=bool)
+    for a, b in excluding:
+        passes[a] &= struck[a] or not struck[b]
+        passes[b] &= struck[b] or not struck[a]
+    return passes
 
 
 # ---- one transposition

@@ -68,7 +68,8 @@ def _read_parts(
         title = titles[number] if number < len(titles) else ""
         own = replace(settings, title=title, beats=None)
         if number:
-            own = TuneSettings(title=title, quarter_deg=settings.quarter_deg, notes=settings.notes)
+            known = settings.later[number - 1] if number <= len(settings.later) else None
+            own = replace(known or TuneSettings(quarter_deg=settings.quarter_deg), title=title, notes=settings.notes)
         readings.append(read_tune(inside, plate, own))
     return join_readings(readings)
 
