@@ -4,19 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
+from itertools import pairwise
 from typing import Any
 
-from disc.check.mechanics.clearance import track_gaps
+from disc.comb.bar import return_time_s
 from disc.design.arrange.task import is_kept_first
 from disc.design.arranged import NoteChange, fates, moved_words
 from disc.design.plan import Design
 from disc.design.two_tunes import TwoTunes
 from disc.frame import FULL_TURN_DEG
-from disc.records import Comb, Pin, Plate
+from disc.records import Strike
 from disc.tune.score.records import ScoreIn
 from disc.words import plain
 
-ROUNDING_S = 1e-5  # the pin table keeps 0.0001 degrees, which is some microseconds of a turn
+ROUNDING_S = 1e-5  # chosen: the pin table keeps 0.0001 degrees, which is some microseconds of a turn
 
 
 def _tempo_because(design: Design) -> str:
@@ -44,21 +45,25 @@ def _kept_first(design: Design) -> dict[str, Any] | None:
     return {"bars": words, "notes": len(inside), "kept": sum(i not in lost for i in inside)}
 
 
-def damping_of(pins: Sequence[Pin], comb: Comb, plate: Plate) -> dict[str, Any] | None:
+def damping_of(strikes: Sequence[Strike], revolution_s: float) -> dict[str, Any] | None:
     """The tooth struck again soonest against what its damper needs, seconds; None where no tooth is struck twice.
 
     too_soon: how many times a tooth is struck again before its damper can have touched: only by pins of an old disc.
     """
-    gaps = track_gaps(pins, comb, plate)
+    by_tooth: dict[int, list[Strike]] = {}
+    for strike in sorted(strikes, key=lambda one: one.onset_s):
+        by_tooth.setdefault(strike.tooth, []).append(strike)
+    gaps = [
+        ((after.onset_s - before.onset_s) % revolution_s, return_time_s(before.pitch), tooth)
+        for tooth, members in by_tooth.items()
+        for before, after in pairwise([*members, members[0]])
+        if len(members) > 1
+    ]
     if not gaps:
         return None
-    nearest = min(gaps, key=lambda gap: gap.gap_s / gap.need_s)
-    return {
-        "tooth": nearest.first.tooth,
-        "again_s": round(nearest.gap_s, 3),
-        "needs_s": round(nearest.need_s, 3),
-        "too_soon": sum(gap.gap_s < gap.need_s - ROUNDING_S for gap in gaps),
-    }
+    again_s, needs_s, tooth = min(gaps, key=lambda gap: gap[0] / gap[1])
+    too_soon = sum(gap_s < need_s - ROUNDING_S for gap_s, need_s, _ in gaps)
+    return {"tooth": tooth, "again_s": round(again_s, 3), "needs_s": round(needs_s, 3), "too_soon": too_soon}
 
 
 def _part_words(score: ScoreIn) -> str | None:
@@ -96,7 +101,7 @@ def summary_of(design: Design) -> dict[str, Any]:
             "key": moved_words(design.score.key, found.transposition),
             "prefer": design.settings.prefer,
             "kept_first": _kept_first(design),
-            "damping": damping_of(design.pins, design.comb, design.plate),
+            "damping": damping_of(design.strikes, timing.revolution_s),
             "proven_optimal": found.proven,
             "gap": round(found.gap, 4),
             "value": found.value,
@@ -121,20 +126,20 @@ def summary_of_two(planned: TwoTunes) -> dict[str, Any]:
     """The same of two tunes on one disc: of the disc as a whole, and each tune's own under "tunes"."""
     tunes = [summary_of(part) for part in planned.parts]
     first, second = planned.parts
-    pins = (*first.pins, *second.pins)
+    pins = len(first.pins) + len(second.pins)
     start_deg = min(strike.turn_deg for strike in first.strikes)
     end_deg = max(strike.turn_deg for strike in second.strikes)
     gap = max(0.0, (planned.bound - planned.value) / max(1, planned.value))
     return {
         "title": " / ".join(tune["title"] for tune in tunes),
         "notes": sum(tune["notes"] for tune in tunes),
-        "pins": len(pins),
-        "new_pins": len(pins),
+        "pins": pins,
+        "new_pins": pins,
         "melody": sum(tune["melody"] for tune in tunes),
         "melody_kept": sum(tune["melody_kept"] for tune in tunes),
         "notes_by_change": _added(tune["notes_by_change"] for tune in tunes),
         "left_out_because": _added(tune["left_out_because"] for tune in tunes),
-        "damping": plain(damping_of(pins, first.comb, first.plate)),
+        "damping": plain(damping_of((*first.strikes, *second.strikes), first.plate.revolution_s)),
         "proven_optimal": planned.value >= planned.bound,
         "gap": round(gap, 4),
         "value": planned.value,

@@ -65,7 +65,7 @@ def plan_two(
     playing = playing_comb(comb, plate)
     timings = two_timings(scores, plate, settings, revolution_s)
     turning = replace(plate, revolution_s=timings[0].revolution_s)
-    task = _Pair(scores, comb, playing, turning, replace(settings, budget_s=settings.budget_s / 4), timings)
+    task = _BothTunes(scores, comb, playing, turning, replace(settings, budget_s=settings.budget_s / 4), timings)
     alone = [task.arranged(number, transpositions[number], (), advance) for number in (0, 1)]
     for number, found in enumerate(alone):
         if not found.placed:
@@ -82,7 +82,7 @@ def plan_two(
 
 
 @dataclass(frozen=True, slots=True)
-class _Pair:
+class _BothTunes:
     """What both arrangements share."""
 
     scores: tuple[ScoreIn, ScoreIn]

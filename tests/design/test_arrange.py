@@ -173,7 +173,7 @@ def test_no_tooth_is_struck_before_its_damper_can_have_touched() -> None:
         design = plan_design(score, comb, PLATE, DesignSettings(shortest_turn_s=turn_s), turn_s, transposition=0)
         assert design.arrangement.share.kept == kept
         assert {why for _, why in design.arrangement.lost} == ({Loss.DAMPER} if kept < 9 else set())
-        damping = damping_of(design.pins, comb, design.plate)
+        damping = damping_of(design.strikes, design.plate.revolution_s)
         assert damping is not None and damping["too_soon"] == 0
         assert damping["needs_s"] == pytest.approx(0.06 + 20 / 261.63, abs=0.001)
         assert damping["again_s"] >= damping["needs_s"]
