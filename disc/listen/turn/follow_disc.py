@@ -126,7 +126,10 @@ def _settle(laid: LaidStrikes, tones: Tones, expected: list[Expected]) -> tuple[
         if len(heard) < FEWEST_STRIKES:
             raise BadInput("too few of the expected strikes are heard to follow the disc. Record closer, in quiet.")
         onsets = _onsets([h.beginning for h in heard if h.beginning], curve, step_s)
-        motion = motion_from(onsets, np.array([h.expected.turn for h in heard]), [h.expected.group for h in heard])
+        strikes = [h.expected for h in heard]
+        motion = motion_from(
+            onsets, np.array([e.turn for e in strikes]), [e.group for e in strikes], [e.index for e in strikes]
+        )
         expected = _played(expected, heard)
         path = motion.time(np.array([e.turn for e in expected]))
         if not again:

@@ -2,8 +2,10 @@
 
 The time at which the disc stands at a position is a steady turn plus what its changes of speed add up to. Those changes
 are taken as a smooth random course (Gaussian process): a slow part for the mainspring and a quicker one, whose size and
-pace are those under which the onsets are likeliest; so is how much the pitches differ in lateness. Strikes that stand
-off the course are early or late pins and are left out.
+pace are those under which the onsets are likeliest; so is how much the pitches differ in lateness, and how much the
+pins, where laps come round again. A wheel that is not quite round swings the speed to and fro once in each of its own
+turns: such a swing is sought and taken where the onsets are clearly likelier with it (swing.py). Strikes that stand off
+the course are early or late pins and are left out.
 Source: Rasmussen and Williams, Gaussian Processes for Machine Learning (2006), equations 2.25 and 2.30.
 """
 
@@ -17,6 +19,7 @@ import numpy.typing as npt
 from scipy.linalg import cho_factor, cho_solve
 
 from disc.listen.sound.audio import FloatArray
+from disc.listen.turn.place.swing import Swing, likeliest_swings, swings_of
 
 GRID_S = 0.1  # of the motion; flutter quicker than 5 Hz is the whirr's to tell (whirr.py). Chosen
 # The mainspring: changes of about 4 % over some 15 s. Development recordings have 5 % over the turn; so do reports of
@@ -24,10 +27,11 @@ GRID_S = 0.1  # of the motion; flutter quicker than 5 Hz is the whirr's to tell 
 SLOW_SHARE, SLOW_S = 0.04, 15.0
 # Tried in each recording for the quicker part; the grid was chosen by hand.
 QUICK_SHARES, QUICK_S = (0.001, 0.003, 0.008), (1.5, 3.0, 6.0)
-ONSET_SPREADS_S = (0.001, 0.002, 0.004, 0.008)  # sigmas tried of onsets about the motion; chosen by hand
+ONSET_SPREADS_S = (0.001, 0.002, 0.004, 0.008, 0.012)  # sigmas tried of onsets about the motion; chosen by hand
 # Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # All strikes of a pitch may be late alike: a low tooth speaks late, a tip stands a little off its place.
 PITCH_SPREADS_S = (0.0005, 0.002, 0.006, 0.02)
+PIN_SPREADS_S = (0.0, 0.003, 0.006, 0.012)  # a pin's place on a photograph is off by 12 ms usually (strike_steps.py)
 OFF_SPREADS, LEAST_OFF_S = 4.0, 0.010  # a strike farther off the course than this is early or late
 BESIDE_S = 1.5  # strikes so near draw the course together
 # The spreads and the pace are learned again as strikes that stand off lose their weight.
@@ -69,20 +73,25 @@ def _line_beyond(x: FloatArray, places: FloatArray, values: FloatArray) -> Float
 
 
 def motion_from(
-    times_s: FloatArray, turns: FloatArray, pitches: Sequence[int] | None = None, margin_turns: float = 0.04
-) -> Motion:
+    times_s: FloatArray, turns: FloatArray, pitches: Sequence[int] | None = None, pins: Sequence[int] | None = None,
+    margin_turns: float = 0.04,
+) -> Motion:  # fmt: skip
     """The smooth motion through strikes at times_s with positions turns; shape (n,) each, at least six of them.
 
     pitches: index of the pitch of each: strikes of one pitch may be late alike (how it speaks, where its tip stands).
+    pins: index of the pin of each: in every lap it stands as far beside where it was read.
     """
     slope, start = np.polyfit(turns, times_s, 1)
     grid = np.arange(turns.min() - margin_turns, turns.max() + margin_turns, GRID_S / slope)
     courses = _courses(grid * slope)
     of_pitch = np.arange(len(turns)) if pitches is None else np.asarray(pitches)
-    alike = (of_pitch[:, None] == of_pitch[None, :]).astype(float) if pitches is not None else None
+    alike = _alike(of_pitch) if pitches is not None else None
+    again = _alike(np.asarray(pins)) if pins is not None and len(set(pins)) < len(pins) else None
     sums = _summing(turns, grid, slope)
     moved = np.array([sums @ course @ sums.T for course in courses])
-    every = Onsets(times_s - (start + slope * turns), turns, moved, alike, np.ones(len(turns)))
+    swings = swings_of(grid * slope)
+    swung = sums @ swings
+    every = Onsets(times_s - (start + slope * turns), turns, moved, swung, alike, again, np.ones(len(turns)))
     keep = np.ones(len(turns), dtype=bool)
     fitted = Guess(len(courses) // 2, ONSET_SPREADS_S[1], PITCH_SPREADS_S[1] if pitches is not None else 0.0)
     change, lateness = np.zeros(len(grid)), np.zeros(len(turns))
@@ -94,10 +103,12 @@ def motion_from(
         weights = inverse @ some.residual_s
         line = (float(weights.sum()), float(weights @ some.turns))
         change = courses[fitted.course] @ (sums[keep].T @ weights)
+        for swing in fitted.swings:
+            change += swing.share**2 * (swings[swing.index] @ (swung[swing.index][keep].T @ weights))
         if alike is not None:
             lateness = fitted.pitch_spread_s**2 * (alike[:, keep] @ weights)
         off = every.residual_s - line[0] - line[1] * turns - sums @ change - lateness
-        doubt = (TAIL + (off / fitted.spread_s) ** 2) / (TAIL + 1.0)
+        doubt = (TAIL + (off / np.hypot(fitted.spread_s, fitted.pin_spread_s)) ** 2) / (TAIL + 1.0)
         every = replace(every, doubt=np.maximum(doubt, 1.0))
         before, keep = keep, _on_course(off, keep, weights, np.diag(inverse), turns * slope)
         if (round_ >= LEARNING_ROUNDS and np.array_equal(before, keep)) or keep.sum() < FEWEST:
@@ -106,7 +117,12 @@ def motion_from(
     # The sums start at the grid's first place, as _summing does.
     times = start + slope * grid + line[0] + line[1] * grid + steps
     late = {int(p): float(lateness[of_pitch == p][0]) for p in set(of_pitch.tolist())} if pitches is not None else {}
-    return Motion(np.maximum.accumulate(times + 1e-9 * np.arange(len(times))), grid, fitted.spread_s, late)
+    spread_s = float(np.hypot(fitted.spread_s, fitted.pin_spread_s))
+    return Motion(np.maximum.accumulate(times + 1e-9 * np.arange(len(times))), grid, spread_s, late)
+
+
+def _alike(which: npt.NDArray[np.int_]) -> FloatArray:
+    return np.asarray((which[:, None] == which[None, :]).astype(float))
 
 
 def _on_course(
@@ -156,13 +172,16 @@ def _courses(seconds: FloatArray) -> list[FloatArray]:
 @dataclass(frozen=True)
 class Onsets:
     """Strikes to lay a course through; shape (n,) each. residual_s: against a steady turn. moved: shape (courses, n,
-    n), covariance of what each course that may be moves them by. alike: shape (n, n), 1 where two have one pitch.
-    doubt: by how much more than usual each onset's variance is."""
+    n), covariance of what each course that may be moves them by. swung: shape (swings, n, 2), what each swing, cosine
+    and sine, moves them by. alike, again: shape (n, n), 1 where two have one pitch, one pin; again is None where no
+    pin comes round again. doubt: by how much more than usual each onset's variance is."""
 
     residual_s: FloatArray
     turns: FloatArray
     moved: FloatArray
+    swung: FloatArray
     alike: FloatArray | None
+    again: FloatArray | None
     doubt: FloatArray
 
     def only(self, keep: npt.NDArray[np.bool_]) -> Onsets:
@@ -172,16 +191,21 @@ class Onsets:
         both = np.ix_(keep, keep)
         moved = np.array([m[both] for m in self.moved])
         alike = None if self.alike is None else self.alike[both]
-        return Onsets(self.residual_s[keep], self.turns[keep], moved, alike, self.doubt[keep])
+        again = None if self.again is None else self.again[both]
+        swung = self.swung[:, keep]
+        return Onsets(self.residual_s[keep], self.turns[keep], moved, swung, alike, again, self.doubt[keep])
 
 
 @dataclass(frozen=True)
 class Guess:
-    """What may move the onsets: index of the course, spread of single onsets and of the pitches' own lateness, s."""
+    """What may move the onsets: index of the course, spread of single onsets and of the pitches' and the pins' own
+    lateness, s; the swings that are taken."""
 
     course: int
     spread_s: float
     pitch_spread_s: float
+    pin_spread_s: float = 0.0
+    swings: tuple[Swing, ...] = ()
 
 
 def _likeliest(onsets: Onsets, before: Guess) -> Guess:
@@ -189,7 +213,17 @@ def _likeliest(onsets: Onsets, before: Guess) -> Guess:
     best = _best(onsets, [replace(before, spread_s=s) for s in ONSET_SPREADS_S])
     if onsets.alike is not None:
         best = _best(onsets, [replace(best, pitch_spread_s=p) for p in PITCH_SPREADS_S])
-    return _best(onsets, [replace(best, course=k) for k in range(len(onsets.moved))])
+    if onsets.again is not None:
+        best = _best(onsets, [replace(best, pin_spread_s=p) for p in PIN_SPREADS_S])
+    plain = [replace(best, course=k, swings=()) for k in range(len(onsets.moved))]
+    return min((_with_swing(onsets, guess) for guess in plain), key=lambda pair: pair[1])[0]
+
+
+def _with_swing(onsets: Onsets, guess: Guess) -> tuple[Guess, float]:
+    """(the guess with the swings that make the onsets clearly likelier, its cost)."""
+    covariance = _covariance(guess, onsets)
+    swings, nats = likeliest_swings(covariance, onsets.residual_s, onsets.swung)
+    return replace(guess, swings=swings), _cost(guess, onsets) - nats
 
 
 def _best(onsets: Onsets, guesses: Sequence[Guess]) -> Guess:
@@ -206,4 +240,8 @@ def _cost(guess: Guess, onsets: Onsets) -> float:
 def _covariance(guess: Guess, onsets: Onsets) -> FloatArray:
     total = onsets.moved[guess.course] + 1.0 + np.outer(onsets.turns, onsets.turns)
     total += np.diag(guess.spread_s**2 * onsets.doubt)
+    for swing in guess.swings:
+        total += swing.share**2 * (onsets.swung[swing.index] @ onsets.swung[swing.index].T)
+    if onsets.again is not None and guess.pin_spread_s:
+        total += guess.pin_spread_s**2 * onsets.again
     return total if onsets.alike is None else total + guess.pitch_spread_s**2 * onsets.alike
