@@ -23,7 +23,7 @@ OVER_RANGE = (0.0, 5.0)  # strength against what stands there without a strike
 EXPLAINED_RANGE = (-4.0, 0.5)  # share of it that other strikes explain; chosen
 MOST_WEAKER = 2.3  # than the tooth's usual; chosen
 STRONGER, MOST_STRONGER = 0.35, 2.0  # than the tooth's usual by more than the one, at most by the other; chosen
-# Steadiness, 0 to 1: less than the tooth's own strikes by at most so much, by more than so much; so little at all. Chosen.
+# Steadiness, 0 to 1: less than the tooth's own by at most so much, by more than so much; so little at all. Chosen.
 MOST_LESS_STEADY, FAR_LESS_STEADY, UNSTEADY = 0.4, 0.15, 0.4
 # As loud and as steady as the tooth's own strikes, within these spreads, and with so small a share explained. Chosen.
 LIKE_STRENGTH, LIKE_STEADINESS, UNEXPLAINED = 0.35, 0.06, 0.3
@@ -34,8 +34,8 @@ AFTER_S = 0.3  # so soon after a strike of its pitch it may be that one's trembl
 # At the next turn, or the one before, the same sound comes within so much; what differs in strength by more than
 # NOT_AGAIN (natural logarithm) is another. Chosen.
 AGAIN_S, NOT_AGAIN = 0.03, 1.0
-LEAST = 1e-12  # of a strength: keeps logarithms finite
-LEAST_EXPLAINED = 1e-9  # of what is explained: the same; EXPLAINED_RANGE ends far above
+LEAST = 1e-12  # of a strength: keeps logarithms finite; chosen
+LEAST_EXPLAINED = 1e-9  # of what is explained: the same; EXPLAINED_RANGE ends far above; chosen
 
 Signs = dict[str, FloatArray]
 
