@@ -12,7 +12,9 @@ import numpy as np
 import pytest
 
 from disc.comb.pin_spread import give_teeth
-from disc.records import About, Comb, Condition, Doubt, Pin, Side, Turns
+from disc.comb.strikes import pins_from_strikes
+from disc.frame import onset_s
+from disc.records import About, Comb, Condition, Doubt, Pin, Side, Strike, Turns
 from disc.turn.fit.bent_pins import lean_odds
 from disc.turn.fit.direction import other_way, ringing_odds
 from disc.turn.one_turn import OneTurn, resolve, resolve_strikes, with_direction_weighed
@@ -89,6 +91,21 @@ def test_a_tune_that_runs_forwards_is_not_said_to_run_backwards():
 def test_a_disc_said_to_turn_the_wrong_way_is_told_by_its_music():
     (doubt,) = [doubt for doubt in music(turned=True).doubts if doubt.about is About.DIRECTION]
     assert f"turns {making.PLATE.turns.value}" in doubt.say and f"--turns {making.PLATE.turns.value}" in doubt.advice
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_music_that_runs_alike_both_ways_names_no_direction(turned):
+    """A strain and then the same backwards, as much silence before it as after: neither way is the better one."""
+    plate = replace(making.PLATE, turns=other_way(making.PLATE.turns)) if turned else making.PLATE
+    way = [*making.STRAIN, *reversed(making.STRAIN)]
+    apart_deg = 360.0 / (len(way) + 5)
+    heard = [
+        Strike(turn_deg, onset_s(turn_deg, plate.revolution_s), tooth, float(making.PITCHES[tooth - 1]))
+        for k, tooth in enumerate(way)
+        if tooth and (turn_deg := apart_deg * (k + 3))
+    ]
+    turn = with_direction_weighed(resolve(pins_from_strikes(heard, making.COMB, making.PLATE), making.COMB, plate))
+    assert turn.reading is not None and About.DIRECTION not in {doubt.about for doubt in turn.doubts}
 
 
 def bent(*ahead_mm: float, outward_mm: float = 0.02) -> list[Pin]:
