@@ -12,7 +12,6 @@ from disc.comb.pin_spread import FEWEST_TO_FIT, Teeth, give_teeth, ground_of
 from disc.errors import BadInput
 from disc.job import COMB_FILE, PINS_FILE, Job, Stage
 from disc.job.corrections import apply_corrections
-from disc.photo.sheets.redraw import stage_pictures
 from disc.records import Comb, Pin
 from disc.results import TeethResult
 from disc.tables import format_pins, read_comb
@@ -47,6 +46,8 @@ def keep_comb(job: Job, comb: Comb, command: str, inputs: tuple[Path, ...]) -> A
         if not job.has(PINS_FILE):
             return None
         teeth = teeth_of_pins(job, job.pins(), comb)
+        from disc.photo.sheets.redraw import stage_pictures  # most of what needs teeth draws no pictures
+
         stage_pictures(stage, job, _stage_given(job, stage, teeth))
         return replace(teeth.assignment, pins=teeth.pins)
 

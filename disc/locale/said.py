@@ -9,7 +9,7 @@ it.
 from __future__ import annotations
 
 import re
-from functools import cache
+from functools import cache, cached_property
 
 from disc.locale.catalogue import Language, reader
 from disc.locale.terms.all_terms import PATTERNS
@@ -43,9 +43,16 @@ class Said:
         self.language = language
         self.unknown: set[str] = set()
         self._t = reader(language)
-        self._exact = {pattern: self._t(pattern) for pattern in PATTERNS if not _PLACE.search(pattern)}
+
+    @cached_property
+    def _exact(self) -> dict[str, str]:
+        return {pattern: self._t(pattern) for pattern in PATTERNS if not _PLACE.search(pattern)}
+
+    @cached_property
+    def _patterns(self) -> list[tuple[re.Pattern[str], str]]:
+        """The longest first. Made when first asked for: hundreds of expressions, of which English needs none."""
         with_values = sorted((p for p in PATTERNS if _PLACE.search(p)), key=lambda p: -len(_PLACE.sub("", p)))
-        self._patterns = [(pattern_regex(pattern), self._t(pattern)) for pattern in with_values]
+        return [(pattern_regex(pattern), self._t(pattern)) for pattern in with_values]
 
     def __call__(self, words: str) -> str:
         """The words in this language."""

@@ -17,7 +17,7 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from disc.doubts import doubts_from_json, doubts_to_json
+from disc.doubts import doubts_to_json
 from disc.errors import BadInput, MissingPart
 from disc.job import PHOTO_FOLDER, Job, sha256_of
 from disc.job.corrections import Correction
@@ -25,16 +25,15 @@ from disc.photo.board.by_bar import diameter_by_bar
 from disc.photo.board.lens_memory import remember, with_lens
 from disc.photo.close_up.of_request import with_close_ups
 from disc.photo.combine_photos import Agreement, FaceTogether, Together, read_both_sides
-from disc.photo.faces_fit import SAME_FACE, FacesFit, face_traits, faces_fit, traits_from_json
+from disc.photo.doubts_of_job import reading_doubts
+from disc.photo.faces_fit import face_traits
 from disc.photo.image import Photo, load_photo, side_by_side
 from disc.photo.plane.view import View
 from disc.photo.poorer import why_poorer
 from disc.photo.quality import PhotoVerdict
-from disc.photo.recorded_doubts import recorded_doubts
 from disc.photo.request import ReadRequest, ReadSettings
 from disc.photo.scan.of_request import make_ready
 from disc.photo.scan.scanner import diameter_by_resolution
-from disc.photo.seen.face_doubts import not_photographed
 from disc.photo.seen.hand_marks import marks_of
 from disc.photo.seen.seen_map import SeenMap
 from disc.photo.seen.store import file_name, load_seen, stage_seen
@@ -281,48 +280,6 @@ def load_views(job: Job) -> dict[Side, View]:
             f"{job.folder}: no photos were read yet. Run: disc read {job.folder} --upper PHOTO --lower PHOTO"
         )
     return {Side(name): View.from_json(face) for name, face in job.content.faces.items()}
-
-
-def reading_doubts(job: Job) -> tuple[Doubt, ...]:
-    """What is doubtful of the reading in force: of each photographed face, and that a face was not photographed.
-
-    None for a job whose pins come from no photograph.
-    """
-    doubts: list[Doubt] = []
-    for side in Side:
-        face = job.content.faces.get(side.value)
-        if face is not None:
-            where = f"{job.folder}: the {side.value} face's doubts"
-            doubts += [*doubts_from_json(face.get("doubts", []), where), *recorded_doubts(side, face, where)]
-        elif job.content.faces:
-            doubts.append(not_photographed(side, str(job.folder)))
-    fit = load_faces_fit(job)
-    if fit is not None:
-        doubts += _misfits(fit)
-    return tuple(doubts)
-
-
-def load_faces_fit(job: Job) -> FacesFit | None:
-    """Whether the two faces of the reading in force are one disc's; None where one of them was not photographed."""
-    pins = job.reading()
-    traits = [
-        traits_from_json(job.content.faces.get(side.value, {}), [pin for pin in pins if pin.side is side])
-        for side in Side
-    ]
-    upper, lower = traits
-    return None if upper is None or lower is None else faces_fit(upper, lower)
-
-
-def _misfits(fit: FacesFit) -> list[Doubt]:
-    if fit.same_face > SAME_FACE:
-        words = "the photographs of the upper and of the lower face show one and the same face."
-        return [Doubt(About.FACE, words, "Photograph the other face, and read it: disc read JOB --lower PHOTO")]
-    if fit.odds >= 0:
-        return []
-    against = "; ".join(e.words for e in sorted(fit.evidence, key=lambda e: e.weight) if e.weight < 0)
-    words = f"the upper and the lower face may be two different discs: {against}."
-    advice = "Look whether both photographs show this disc, and read the right one again: disc read JOB --lower PHOTO"
-    return [Doubt(About.DISC, words, advice, probability=1 - fit.probability)]
 
 
 def _numbered(pins: Sequence[Pin]) -> tuple[Pin, ...]:

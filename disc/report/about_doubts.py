@@ -12,7 +12,7 @@ from disc.job.made_from import FINDINGS, IDENTIFY, LISTEN, PLAN, REPORT, TUNE
 from disc.job.stale import stale_doubts
 from disc.locale.catalogue import Language
 from disc.locale.said import said_in
-from disc.photo.read_photos import reading_doubts
+from disc.photo.doubts_of_job import reading_doubts
 from disc.records import About, Doubt
 from disc.repin.work.nominal_places import wire_doubts
 from disc.report.blocks import Bullets, Paragraph, ReportSection

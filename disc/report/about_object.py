@@ -10,7 +10,7 @@ from pathlib import Path
 from disc.job import Job
 from disc.locale.catalogue import Language, Reader, mark, reader
 from disc.object.sheet import LEFT_OUT, SOURCE, sheet_rows
-from disc.photo.read_photos import reading_doubts
+from disc.photo.doubts_of_job import reading_doubts
 from disc.records import About, Condition, Plate, Side
 from disc.report.blocks import Block, Bullets, Paragraph, PictureBlock, ReportSection, table
 from disc.report.pictures import small_jpeg

@@ -20,12 +20,17 @@ if TYPE_CHECKING:
 Outline = Sequence[tuple[float, float]]
 
 LARGEST_PHOTO_PX = 200_000_000  # beyond any camera; a larger one would fill the memory. Chosen by hand
+DRAFT_TIMES = 2  # what thumbnail itself leaves for smoothing (Pillow's reducing_gap, from memory)
 # Tags of Exif 2.3 (CIPA DC-008), from memory.
 DATE_TIME_ORIGINAL, DATE_TIME = 0x9003, 0x0132
 
 
-def open_picture(path: Path) -> Image:
-    """A photograph, upright as its EXIF orientation says. Raises BadInput if it cannot be read."""
+def open_picture(path: Path, enough_px: int | None = None) -> Image:
+    """A photograph, upright as its EXIF orientation says. Raises BadInput if it cannot be read.
+
+    enough_px: it may come smaller (by a half, a quarter, an eighth) as long as it stays so large: a JPEG is then
+    decoded in a part of the time.
+    """
     from PIL import Image, ImageOps
     from pillow_heif import register_heif_opener
 
@@ -37,6 +42,8 @@ def open_picture(path: Path) -> Image:
             picture = Image.open(path, formats=photo_formats())
             if picture.width * picture.height > LARGEST_PHOTO_PX:
                 raise BadInput(f"{path}: {picture.width} x {picture.height} pixels is too large. Make it smaller.")
+            if enough_px is not None:
+                picture.draft("RGB", (enough_px, enough_px))
             picture.load()
             return ImageOps.exif_transpose(picture)
     except FileNotFoundError:
@@ -65,13 +72,31 @@ def small_jpeg(path: Path, longest_px: int = 1000, outline: Outline | None = Non
 
     outline: corners (u, v) of what is shown, px; all around it is white.
     """
-    picture = open_picture(path).convert("RGB")
+    whole_px = _longest_side_px(path)
+    shown_px = whole_px if outline is None else max(max(side) - min(side) for side in zip(*outline, strict=True))
+    picture = open_picture(path, round(DRAFT_TIMES * longest_px * whole_px / max(1.0, shown_px))).convert("RGB")
     if outline is not None:
-        picture = _cut_out(picture, outline)
+        share = max(picture.size) / whole_px
+        picture = _cut_out(picture, [(u * share, v * share) for u, v in outline])
     picture.thumbnail((longest_px, longest_px))
     out = io.BytesIO()
     picture.save(out, "JPEG", quality=85)
     return out.getvalue()
+
+
+def _longest_side_px(path: Path) -> int:
+    """Of the photograph as it is kept; 1 where it cannot be told, as of a damaged one."""
+    from PIL import Image
+    from pillow_heif import register_heif_opener
+
+    register_heif_opener()
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+            with Image.open(path, formats=photo_formats()) as picture:
+                return max(picture.size)
+    except Exception:  # what is wrong with it open_picture says
+        return 1
 
 
 def _cut_out(picture: Image, outline: Outline) -> Image:

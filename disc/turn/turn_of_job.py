@@ -9,7 +9,7 @@ from disc.comb.comb_job import teeth_of_pins
 from disc.doubts import doubts_from_json, in_order
 from disc.job import COMB_FILE, PINS_FILE, Job
 from disc.job.stale import stale_doubts
-from disc.photo.read_photos import reading_doubts
+from disc.photo.doubts_of_job import reading_doubts
 from disc.photo.seen.store import load_seen
 from disc.records import Comb, Doubt, Pin
 from disc.results import CheckResult, DirectionResult

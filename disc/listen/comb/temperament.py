@@ -94,14 +94,22 @@ def shift_of(pitches: FloatArray, scale: FloatArray) -> float:
     low, high = (1200 * np.log2(a / 440.0) for a in (LOWEST_A_HZ, HIGHEST_A_HZ))
     shifts = np.arange(low, high, 1.0)
     # Of shifts a semitone apart only the note names differ: the one nearest 440 Hz is taken first.
-    costs = np.array([np.mean(np.abs(deviation_cents(pitches, scale, s))) for s in shifts])
+    costs = _mean_off(pitches, scale, shifts)
     order = np.argsort(costs.round(3) + 1e-6 * np.abs(shifts), kind="stable")
     near = shifts[order[0]]
     candidates = [s for s in shifts if costs[int(np.argmin(np.abs(shifts - s)))] < costs[order[0]] + 0.5]
     near = min(candidates, key=abs)
     fine = np.arange(near - 8.0, near + 8.0, 0.05)
-    costs = np.array([np.mean(np.abs(deviation_cents(pitches, scale, s))) for s in fine])
+    costs = _mean_off(pitches, scale, fine)
     return float(np.mean(fine[costs <= costs.min() + 1e-9]))
+
+
+def _mean_off(pitches: FloatArray, scale: FloatArray, shifts: FloatArray) -> FloatArray:
+    """The mean distance of the pitches from the scale's nearest notes at each shift, cents, shape of shifts."""
+    places = np.sort(np.arange(0, 141) * 100.0 + scale[np.arange(0, 141) % 12])
+    cents = pitches[:, None] * 100.0 - shifts[None, :]
+    above = np.clip(np.searchsorted(places, cents), 1, len(places) - 1)
+    return np.asarray(np.minimum(np.abs(cents - places[above - 1]), np.abs(cents - places[above])).mean(axis=0))
 
 
 def deviation_cents(pitches: FloatArray, scale: FloatArray, shift: float) -> FloatArray:
