@@ -41,6 +41,9 @@ def design(
         str | None,
         typer.Option(help="Chord symbols of a tune alone: after-beats (if left out), broken or none."),
     ] = None,
+    ornaments: Annotated[
+        str, typer.Option(help="Grace notes and ornaments' signs: played, before their notes, or none.")
+    ] = "played",
     prefer: Annotated[
         str | None,
         typer.Option(help="Rather kept: melody, harmony, bass, or range (few notes an octave away)."),
@@ -80,6 +83,7 @@ def design(
     """A new disc from a tune, or from two: which tooth plays which note, and where its pin stands."""
     from disc.commands.design_words import say_result, say_two
     from disc.design.accompany import chords_from
+    from disc.design.ornaments import ornaments_from
     from disc.design.request import Request, carry_out, design_doubts, tunes_asked
     from disc.design.settings import DesignSettings, missing_pitch_from, prefer_from
     from disc.doubts import doubt_lines, doubts_to_json
@@ -111,6 +115,7 @@ def design(
         revolution_s=revolution_s,
         keep_out=keep_out,
         chords=chords_from(chords),
+        ornaments=ornaments_from(ornaments),
         keep_bars=keep_bars,
         alternatives=alternatives,
         settings=settings,

@@ -71,13 +71,14 @@ def arranged_tune(design: Design) -> Tune:
     notes = []
     for i, fate in enumerate(fates(design)):
         if fate.played is not None:
-            notes.append(_note(fate.note, fate.played, (design.pin_of_note[i],)))
+            notes.append(_note(fate.note, fate.played, (design.pin_of_note[i],), _struck_s(design, fate.note)))
     return _tune(design, tuple(notes))
 
 
 def asked_tune(design: Design, first: int = 1) -> Tune:
     """The tune as asked for, transposed; each note's one "pin" is its number in the score, counted from `first`."""
-    return _tune(design, tuple(_note(f.note, f.pitch, (i,)) for i, f in enumerate(fates(design), start=first)))
+    asked = enumerate(fates(design), start=first)
+    return _tune(design, tuple(_note(f.note, f.pitch, (i,), _struck_s(design, f.note)) for i, f in asked))
 
 
 def whole_tune(parts: Sequence[Design]) -> Tune:
@@ -95,9 +96,18 @@ def _joined(tunes: Sequence[Tune]) -> Tune:
     return tunes[0] if len(tunes) == 1 else join_tunes(tunes)
 
 
-def _note(note: ScoreNote, pitch: int, pins: tuple[int, ...]) -> Note:
+def _note(note: ScoreNote, pitch: int, pins: tuple[int, ...], struck_s: float) -> Note:
+    if note.rank is Rank.ORNAMENT:
+        return Note(note.onset_quarter, Fraction(0), pitch, Voice.MELODY, pins, grace=True, onset_s=struck_s)
     voice = Voice.MELODY if note.rank is Rank.MELODY else Voice.ACCOMPANIMENT
     return Note(note.onset_quarter, note.duration_quarter, pitch, voice, pins)
+
+
+def _struck_s(design: Design, note: ScoreNote) -> float:
+    """Seconds after the disc starts at which a note is struck."""
+    timing = design.timing
+    first_s = float(onset_s(timing.start_deg, timing.revolution_s))
+    return first_s + float(note.onset_quarter - _first_quarter(design)) * timing.quarter_s - note.lead_s
 
 
 def _tune(design: Design, notes: tuple[Note, ...]) -> Tune:
@@ -105,7 +115,7 @@ def _tune(design: Design, notes: tuple[Note, ...]) -> Tune:
     first_s = float(onset_s(timing.start_deg, timing.revolution_s))
     first_quarter = _first_quarter(design)
     return Tune(
-        notes=tuple(sorted(notes, key=lambda n: (n.onset_quarter, n.pitch))),
+        notes=tuple(sorted(notes, key=lambda n: (n.onset_quarter, not n.grace, n.onset_s or 0.0, n.pitch))),
         metre=design.score.metre,
         key=moved_key(design.score.key, design.transposition),
         upbeat_quarter=_upbeat(design.score, design.score.metre),

@@ -13,7 +13,7 @@ from disc.design.arrange.task import prepare
 from disc.design.arrange.timing import Timing, set_timing
 from disc.design.settings import DesignSettings
 from disc.errors import BadInput
-from disc.frame import onset_s
+from disc.frame import FULL_TURN_DEG, onset_s
 from disc.records import Comb, Pin, Plate, Strike
 from disc.tune.score.records import Rank, ScoreIn, ScoreNote
 from disc.words import Advance, no_progress
@@ -186,5 +186,6 @@ def laid_out(
 
 
 def turn_of_note(score: ScoreIn, note: ScoreNote, timing: Timing) -> float:
-    """Degrees turned when a note of the score is struck."""
-    return timing.start_deg + float(note.onset_quarter - score.start_quarter) * timing.deg_per_quarter
+    """Degrees turned when a note of the score is struck; an ornament's before its place."""
+    lead_deg = note.lead_s / timing.revolution_s * FULL_TURN_DEG
+    return timing.start_deg + float(note.onset_quarter - score.start_quarter) * timing.deg_per_quarter - lead_deg

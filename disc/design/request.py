@@ -13,6 +13,7 @@ from disc.design.accompany import Chords, accompanied
 from disc.design.arrange.arrange import MOST_OTHERS
 from disc.design.design_job import write_job
 from disc.design.keep_out import read_keep_out
+from disc.design.ornaments import Ornaments, with_ornaments
 from disc.design.plan import Design, cut_to_bars, default_plate, plan_design, plan_partial
 from disc.design.settings import DesignSettings
 from disc.design.two_tunes import TwoTunes, plan_two
@@ -70,6 +71,7 @@ class Request:
     keep_bars: str | None = None
     alternatives: int = 0
     second: TuneAsked | None = None
+    ornaments: Ornaments = Ornaments.PLAYED
     settings: DesignSettings = field(default_factory=DesignSettings)
 
 
@@ -153,7 +155,7 @@ def _two_carried_out(request: Request, second: TuneAsked, advance: Advance) -> t
 def _tune_asked(request: Request) -> ScoreIn:
     """The tune, or those of its bars, that a disc is to play, with what is made of its chord symbols."""
     score = choose_tune(read_score(request.tune, request.melody), request.tune, request.number)
-    score = accompanied(score, request.chords)
+    score = with_ornaments(accompanied(score, request.chords), request.ornaments)
     return score if request.bars is None else cut_to_bars(score, *parse_bars(request.bars))
 
 

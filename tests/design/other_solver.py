@@ -29,6 +29,13 @@ def optimum_with_scip(programme: Programme, seconds: int = 60) -> int:
         for c in (c for c in range(count) if programme.tooth[c] == a):
             for d in (d for d in range(count) if programme.tooth[d] == b):
                 model.addCons(x[c] + x[d] <= 1)
+    for *graces, note in programme.ornaments:
+        for grace in graces:
+            for c in programme.candidates_of(grace):
+                same = [d for d in programme.candidates_of(note) if programme.octave[d] == programme.octave[c]]
+                model.addCons(x[c] <= quicksum(x[d] for d in same))
+            first = quicksum(x[c] for c in programme.candidates_of(graces[0]))
+            model.addCons(quicksum(x[c] for c in programme.candidates_of(grace)) == first)
     broken = []
     for k, (first, second) in enumerate(pairwise(programme.melody)):
         leap = model.addVar(f"b{k}", lb=0.0, ub=1.0)

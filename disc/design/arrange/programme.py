@@ -2,6 +2,7 @@
 
 maximise    sum of value[c] x[c]  -  break_cost * sum of b[k]
 subject to  at most one candidate of each note; at most one of each clique (pins that cannot both stand);
+            an ornament's notes all or none, and each only in the octave in which the note it leads to is played;
             no pins on both teeth of an excluding pair; b[k] = 1 where two melody notes in a row are both played but in
             different octaves against the score.
 x are 0 or 1. The record says all of it without naming a solver, so that another solver can be set the same task.
@@ -24,7 +25,8 @@ class Programme:
     """value, note, tooth, octave: shape (m,), one entry for each candidate (note on tooth); value in weights.UNIT.
 
     cliques: candidate indices of which at most one may be chosen. excluding: pairs of teeth. melody: the notes of the
-    leading part in order. constant: added to the objective.
+    leading part in order. ornaments: notes of each in order, the note they lead to last. constant: added to the
+    objective.
     """
 
     value: IntArray
@@ -36,6 +38,7 @@ class Programme:
     melody: tuple[int, ...] = ()
     break_cost: int = 0
     constant: int = 0
+    ornaments: tuple[tuple[int, ...], ...] = ()
     by_note: dict[int, list[int]] = field(default_factory=dict)
 
     def candidates_of(self, note: int) -> list[int]:
@@ -60,6 +63,22 @@ class Programme:
             if rows:
                 found.append((number, rows))
         return found
+
+    def whole_ornaments(self) -> list[tuple[list[int], list[int]]]:
+        """Rows of candidates (ours, theirs): no more of ours are chosen than of theirs.
+
+        Each small note against the one after it and the other way, and in each octave against the note proper.
+        """
+        rows = []
+        for *graces, note in self.ornaments:
+            for one, other in pairwise(graces):
+                rows.append((self.candidates_of(one), self.candidates_of(other)))
+                rows.append((self.candidates_of(other), self.candidates_of(one)))
+            for grace in graces:
+                for octave in sorted({int(self.octave[c]) for c in self.candidates_of(grace)}):
+                    ours = [c for c in self.candidates_of(grace) if self.octave[c] == octave]
+                    rows.append((ours, [c for c in self.candidates_of(note) if self.octave[c] == octave]))
+        return rows
 
     def objective(self, chosen: Sequence[int]) -> int:
         """The value of a choice, breaks taken off: counted here, not taken from a solver."""
@@ -112,6 +131,8 @@ def _without_conflict(programme: Programme) -> Solution | None:
         return None
     used = {int(programme.tooth[c]) for c in best}
     if any(a in used and b in used for a, b in programme.excluding):
+        return None
+    if any(sum(c in chosen for c in a) > sum(c in chosen for c in b) for a, b in programme.whole_ornaments()):
         return None
     value = programme.objective(best)
     return Solution(tuple(sorted(best)), value, value) if value == programme.upper_bound() else None
@@ -183,6 +204,8 @@ def matrix_rows(programme: Programme) -> ProgrammeRows:
         tooth = int(programme.tooth[candidate])
         if tooth in tooth_variable:
             rows.add({candidate: 1.0, tooth_variable[tooth]: -1.0}, 0.0)
+    for ours, theirs in programme.whole_ornaments():
+        rows.add(dict.fromkeys(ours, 1.0) | dict.fromkeys(theirs, -1.0), 0.0)
     for a, b in programme.excluding:
         rows.add({tooth_variable[a]: 1.0, tooth_variable[b]: 1.0}, 1.0)
     for i, (_, alternatives) in enumerate(breaks):

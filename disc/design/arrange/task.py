@@ -18,9 +18,9 @@ from disc.design.arrange.pitches import PlayingComb
 from disc.design.arrange.programme import IntArray, Programme, index_by_note
 from disc.design.arrange.timing import Timing
 from disc.design.settings import DesignSettings, MissingPitch
-from disc.frame import FloatArray, angle_gap_deg, turn_deg
+from disc.frame import FULL_TURN_DEG, FloatArray, angle_gap_deg, turn_deg
 from disc.records import Pin, Plate
-from disc.tune.score.records import Rank, ScoreIn
+from disc.tune.score.records import Rank, ScoreIn, ornament_groups
 from disc.tune.write.lengths import beat_quarter
 
 # Tempi tried, as shares of the time that fills the turn: a slightly quicker tune moves the holes of the two faces
@@ -46,6 +46,7 @@ class ArrangeTask:
     nominal: IntArray
     excluding: tuple[tuple[int, int], ...]
     melody: tuple[int, ...]
+    ornaments: tuple[tuple[int, ...], ...]
     timings: tuple[Timing, ...]
     places: tuple[Places, ...]
     gaps_deg: FloatArray
@@ -89,12 +90,13 @@ def prepare(
     ]
     timings = tuple(timing.stretched(share) for share in tempi)
     since_first = np.array([float(n.onset_quarter - score.start_quarter) for n in score.notes])
+    lead_deg = np.array([n.lead_s for n in score.notes]) / timing.revolution_s * FULL_TURN_DEG
     gaps = least_gaps_deg(comb, settings, timing.revolution_s)
     excluding = passing_pairs(comb, settings)
     passing = _passes_kept(comb, kept, excluding)
     places = []
     for one in timings:
-        found = find_places(one.turn_deg(since_first), comb, plate, settings, kept)
+        found = find_places(one.turn_deg(since_first) - lead_deg, comb, plate, settings, kept)
         clear = _clear_of_kept(found, comb, plate, kept, gaps) & passing
         places.append(replace(found, free=found.free & clear))
     return ArrangeTask(
@@ -106,6 +108,7 @@ def prepare(
         nominal=np.array([tooth.nominal for tooth in comb.teeth], dtype=np.int64),
         excluding=excluding,
         melody=tuple(i for i, note in enumerate(score.notes) if note.rank is Rank.MELODY),
+        ornaments=ornament_groups(score.notes),
         timings=timings,
         places=tuple(places),
         gaps_deg=gaps,
@@ -178,6 +181,7 @@ def set_up(task: ArrangeTask, transposition: int, tempo: int) -> Attempt:
         melody=task.melody,
         break_cost=round(weights.BY_PREFERENCE[task.settings.prefer].broken * weights.UNIT),
         constant=-round(weights.FAR_KEY * weights.UNIT) * distance - TEMPO_COST * tempo,
+        ornaments=task.ornaments,
         by_note=index_by_note(note),
     )
     return Attempt(transposition, tempo, programme, semitones, programme.upper_bound())

@@ -34,6 +34,12 @@ FAR_KEY = 0.002
 KEPT_FIRST = 40.0
 
 
+# Chosen by hand: a small note of an ornament, less than an inner note's: no note of the tune gives way to it. It lies in the octave of
+# the note it leads to, wherever that lies, at the same worth.
+ORNAMENT = 0.10
+AT_NOTE = (1.0, 1.0, 1.0)  # as said above
+
+
 @dataclass(frozen=True, slots=True)
 class ArrangeWeights:
     """rank: a note's worth by what it is. folded: what is left of it one and two octaves away (in the bass the octave
@@ -45,22 +51,37 @@ class ArrangeWeights:
     broken: float
 
 
+def _ranks(bass: float, inner: float) -> dict[Rank, float]:
+    """What notes are worth by what they are, against one of the melody."""
+    return {Rank.MELODY: 1.0, Rank.BASS: bass, Rank.INNER: inner, Rank.ORNAMENT: ORNAMENT}
+
+
 # Chosen by hand, no source: a tune lives by its melody; the bass carries the harmony, inner voices fill.
 USUAL = ArrangeWeights(
-    {Rank.MELODY: 1.0, Rank.BASS: 0.30, Rank.INNER: 0.12},
-    {Rank.MELODY: (1.0, 0.60, 0.30), Rank.BASS: (1.0, 0.85, 0.70), Rank.INNER: (1.0, 0.75, 0.55)},
+    _ranks(0.30, 0.12),
+    {
+        Rank.MELODY: (1.0, 0.60, 0.30),
+        Rank.BASS: (1.0, 0.85, 0.70),
+        Rank.INNER: (1.0, 0.75, 0.55),
+        Rank.ORNAMENT: AT_NOTE,
+    },
     0.35,
 )
 # What a person may put first. Melody: the rest counts half, a broken line double. Harmony: three inner notes go before
 # one of the melody. Bass: two bass notes do. Range: a note in another octave is little better than none.
 BY_PREFERENCE = {
     None: USUAL,
-    Prefer.MELODY: replace(USUAL, rank={Rank.MELODY: 1.0, Rank.BASS: 0.15, Rank.INNER: 0.06}, broken=0.70),
-    Prefer.HARMONY: replace(USUAL, rank={Rank.MELODY: 1.0, Rank.BASS: 0.45, Rank.INNER: 0.40}),
-    Prefer.BASS: replace(USUAL, rank={Rank.MELODY: 1.0, Rank.BASS: 0.60, Rank.INNER: 0.12}),
+    Prefer.MELODY: replace(USUAL, rank=_ranks(0.15, 0.06), broken=0.70),
+    Prefer.HARMONY: replace(USUAL, rank=_ranks(0.45, 0.40)),
+    Prefer.BASS: replace(USUAL, rank=_ranks(0.60, 0.12)),
     Prefer.RANGE: replace(
         USUAL,
-        folded={Rank.MELODY: (1.0, 0.15, 0.05), Rank.BASS: (1.0, 0.30, 0.15), Rank.INNER: (1.0, 0.15, 0.05)},
+        folded={
+            Rank.MELODY: (1.0, 0.15, 0.05),
+            Rank.BASS: (1.0, 0.30, 0.15),
+            Rank.INNER: (1.0, 0.15, 0.05),
+            Rank.ORNAMENT: AT_NOTE,
+        },
         broken=0.70,
     ),
 }

@@ -5,6 +5,7 @@ Onsets count from the first full bar line, like those of records.Note: an upbeat
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
@@ -16,11 +17,12 @@ TICKS_PER_QUARTER = 10080
 
 
 class Rank(StrEnum):
-    """What a listener would miss most: the melody, then the bass, then what fills in between."""
+    """What a listener would miss most: the melody, then the bass, then what fills in between; ornaments last."""
 
     MELODY = "melody"
     BASS = "bass"
     INNER = "inner"
+    ORNAMENT = "ornament"
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,14 +42,32 @@ class ChordSymbol:
 
 
 @dataclass(frozen=True, slots=True)
+class OrnamentSigned:
+    """What a file writes of an ornament of the note at this onset and pitch, of which no notes are made here.
+
+    graces: pitches of small notes before it, in their order. sign: "trill", "mordent", "inverted mordent" or "turn".
+    """
+
+    onset_quarter: Fraction
+    pitch: int
+    part: int = 0
+    graces: tuple[int, ...] = ()
+    sign: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class ScoreNote:
-    """One sounding note, ties joined. pitch: MIDI number, whole. part: 0 for the first part of the file."""
+    """One sounding note, ties joined. pitch: MIDI number, whole. part: 0 for the first part of the file.
+
+    lead_s: of an ornament's note, how long before its onset it is struck.
+    """
 
     onset_quarter: Fraction
     duration_quarter: Fraction
     pitch: int
     rank: Rank = Rank.MELODY
     part: int = 0
+    lead_s: float = 0.0
 
     @property
     def end_quarter(self) -> Fraction:
@@ -79,7 +99,8 @@ class ScoreIn:
 
     key: None if the file gives none. quarter_s: seconds of a quarter by the first tempo mark; None if there is none.
     remarks: what the reader had to leave out or guess, one short line each. parts: by number; melody_part: the one that
-    was taken for the tune, None where there is but one. symbols: chord symbols, of which no notes are made here.
+    was taken for the tune, None where there is but one. symbols: chord symbols, of which no notes are made here;
+    ornaments likewise.
     """
 
     notes: tuple[ScoreNote, ...]
@@ -93,6 +114,7 @@ class ScoreIn:
     melody_part: int | None = None
     composer: str = ""
     symbols: tuple[ChordSymbol, ...] = ()
+    ornaments: tuple[OrnamentSigned, ...] = ()
 
     @property
     def upbeat_quarter(self) -> Fraction:
@@ -150,3 +172,24 @@ class ScoreIn:
             replace(bar, number=number + i, start_quarter=bar.start_quarter - origin) for i, bar in enumerate(kept)
         )
         return replace(self, notes=notes, bars=bars)
+
+
+def ornament_groups(notes: Sequence[ScoreNote]) -> tuple[tuple[int, ...], ...]:
+    """By place in the notes: each ornament's notes in the order in which they are struck, and last their note.
+
+    The note is the highest of its part that is struck at the place.
+    """
+    by_place: dict[tuple[Fraction, int], list[int]] = {}
+    for i, note in enumerate(notes):
+        if note.rank is Rank.ORNAMENT:
+            by_place.setdefault((note.onset_quarter, note.part), []).append(i)
+    groups = []
+    for (onset, part), graces in by_place.items():
+        struck = [
+            i for i, n in enumerate(notes)
+            if n.onset_quarter == onset and n.part == part and n.rank is not Rank.ORNAMENT
+        ]  # fmt: skip
+        if struck:
+            ordered = sorted(graces, key=lambda i: -notes[i].lead_s)
+            groups.append((*ordered, max(struck, key=lambda i: notes[i].pitch)))
+    return tuple(groups)

@@ -175,6 +175,8 @@ def _left_over(chords: list[Chord], notes: tuple[Note, ...], rest: Fraction) -> 
 
 def _together(notes: Sequence[Note], onset: Fraction, grace: bool) -> tuple[Note, ...]:
     chosen = [note for note in notes if note.onset_quarter == onset and note.grace is grace]
+    if grace:  # one after the other, as they are struck; a turn strikes a pitch twice
+        return tuple(sorted(chosen, key=lambda n: n.onset_s or 0.0))
     seen: dict[int, Note] = {}
     for note in sorted(chosen, key=lambda n: n.pitch):
         seen.setdefault(note.pitch, note)

@@ -7,6 +7,7 @@ strain although some strikes of either are missing; where they contradict each o
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -206,18 +207,25 @@ def _bars_of(stretch: _PrintedStretch, part: Section, tune: Tune) -> list[Printe
 
 
 def _written_notes(notes: Iterable[Note], start: Fraction, end: Fraction, also: Fraction | None) -> tuple[Note, ...]:
-    """Notes that begin between start and end, joined by those of the second pass."""
-    written: dict[tuple[Fraction, int, bool], Note] = {}
+    """Notes that begin between start and end, joined by those of the second pass.
+
+    An ornament may strike a pitch twice before its note: the first of one pass is joined with the first of the other.
+    """
+    written: dict[tuple[Fraction, int, bool, int], Note] = {}
+    graces: Counter[tuple[bool, Fraction, int]] = Counter()
     for note in notes:
         moved = note
         if also is not None and start + also <= note.onset_quarter < end + also:
             moved = replace(note, onset_quarter=note.onset_quarter - also)
         elif not start <= note.onset_quarter < end:
             continue
-        key = (moved.onset_quarter, moved.pitch, moved.grace)
+        same = (moved is note, moved.onset_quarter, moved.pitch)
+        key = (moved.onset_quarter, moved.pitch, moved.grace, graces[same] if moved.grace else 0)
+        graces[same] += moved.grace
         known = written.get(key)
         written[key] = moved if known is None else replace(known, pins=(*known.pins, *moved.pins))
-    return tuple(sorted(written.values(), key=lambda n: (n.onset_quarter, not n.grace, n.pitch)))
+    in_time = {id(note): (note.onset_s or 0.0) if note.grace else 0.0 for note in written.values()}
+    return tuple(sorted(written.values(), key=lambda n: (n.onset_quarter, not n.grace, in_time[id(n)], n.pitch)))
 
 
 def _only_once(written: Sequence[Note], notes: Iterable[Note], also: Fraction) -> dict[int, int]:

@@ -1,7 +1,7 @@
 """The body of an ABC tune: one voice's notes between bar lines, in ticks, as they are written.
 
 Source: The ABC Music Standard 2.1 (abcnotation.com/wiki/abc:standard:v2.1), chapters 3 (fields), 4 (the tune body).
-Only what may strike a tooth is read: no grace notes, no words.
+Only what may strike a tooth is read: no words; grace notes and ornaments' signs are kept beside the notes.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ TOKEN = re.compile(
   | (?P<broken>>+|<+)
   | (?P<tie>-)
   | (?P<overlay>&)
+  | (?P<sign>[~TMP])
     """,
     re.VERBOSE,
 )
@@ -36,6 +37,13 @@ TEXT = re.compile(r'"[^"]*"|\[[A-Za-z]:[^\]]*\]')
 FOREIGN = re.compile(r"[^\x00-\x7f]+")
 CHORD_NOTE = re.compile(r"(\^\^|\^|__|_|=)?([A-Ga-g])([,']*)(\d*)(/*)(\d*)")
 FIELD = re.compile(r"^([A-Za-z]):(.*)$")
+# Signs of ornaments: the letters of the standard 2.1, 4.14, and the names of its decorations. "~" is a roll, played as
+# a turn.
+SIGNS = {
+    "~": "turn", "T": "trill", "M": "mordent", "P": "inverted mordent", "trill": "trill", "turn": "turn",
+    "roll": "turn", "mordent": "mordent", "lowermordent": "mordent", "uppermordent": "inverted mordent",
+    "pralltriller": "inverted mordent",
+}  # fmt: skip
 # Notes a tuplet (p fits into the time of: standard 2.1, section 4.13; None: 3 in compound metres, else 2.
 MOST_BARS_REST = 100
 TUPLET_TIME = {2: 3, 3: 2, 4: 3, 6: 2, 8: 3, 5: None, 7: None, 9: None}
@@ -91,6 +99,7 @@ class _Reader:
     graces: int = 0
     damaged: int = 0
     symbols: list[tuple[int, str]] = field(default_factory=list)
+    ornaments: list[tuple[int, tuple[int, ...], str]] = field(default_factory=list)
 
     def bar_ticks(self) -> int | None:
         return None if self.metre is None else WHOLE * self.metre[0] // self.metre[1]
@@ -158,6 +167,8 @@ def _read_line(reader: _Reader, line: str) -> None:
             continue
         elif token["note"]:
             _add_note(reader, token)
+        elif token["sign"]:
+            reader.ornaments.append((reader.now, (), SIGNS[token["sign"]]))
         elif token["tuplet"]:
             _open_tuplet(reader, token["tuplet"])
         elif token["chord"]:
@@ -177,9 +188,16 @@ def _read_line(reader: _Reader, line: str) -> None:
 
 
 def _note_text(reader: _Reader, text: str) -> None:
-    """Grace notes are counted; a quoted text that begins with a note's letter is a chord symbol (standard, 4.18)."""
+    """Grace notes are counted and kept beside the note that follows, as is an ornament's sign; a quoted text that
+    begins with a note's letter is a chord symbol (standard, 4.18).
+    """
     if text.startswith("{"):
         reader.graces += len(re.findall("[A-Ga-g]", text))
+        if not reader.skipping:
+            graces = tuple(_grace_pitch(reader, found) for found in CHORD_NOTE.finditer(text))
+            reader.ornaments.append((reader.now, graces, ""))
+    elif text.strip("!") in SIGNS and not reader.skipping:
+        reader.ornaments.append((reader.now, (), SIGNS[text.strip("!")]))
     elif re.match(r'"[A-G]', text) and not reader.skipping:
         reader.symbols.append((reader.now, text.strip('"')))
 
@@ -224,6 +242,14 @@ def _add_chord(reader: _Reader, token: re.Match[str]) -> None:
     _add_sound(reader, inner * outer // reader.unit, tuple(sorted(notes)))
     if "-" in token["chord"]:
         reader.sounds[-1].tied = True
+
+
+def _grace_pitch(reader: _Reader, found: re.Match[str]) -> int:
+    """A grace note's pitch; its own accidental does not hold for the notes after it."""
+    before = dict(reader.accidentals)
+    pitch, _ = _pitch(reader, found[1], found[2], found[3])
+    reader.accidentals = before
+    return pitch
 
 
 def _pitch(reader: _Reader, accidental: str | None, note: str, octave: str) -> tuple[int, str]:
@@ -303,9 +329,10 @@ def _close_segment(reader: _Reader, sign: str, last: bool = False) -> None:
                 reader.ending,
                 reader.thick,
                 reader.symbols,
+                reader.ornaments,
             )
         )
-        reader.symbols = []
+        reader.symbols, reader.ornaments = [], []
         reader.repeat_opens = False
         reader.thick = False
         reader.ending = frozenset() if closes or "||" in bare or "]" in bare else reader.ending

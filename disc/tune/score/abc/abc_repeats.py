@@ -32,7 +32,7 @@ class Segment:
 
     opens, closes: a repeat begins before it, ends after it. ending: passes in which it is played; empty: in all.
     thick: a double bar, a repeat sign or a new part stands before it. symbols: chord symbols, (ticks from its start, as
-    written).
+    written). ornaments: (ticks, pitches of grace notes, sign) of the note there.
     """
 
     notes: list[SegmentNote]
@@ -43,6 +43,7 @@ class Segment:
     ending: frozenset[int] = frozenset()
     thick: bool = False
     symbols: list[tuple[int, str]] = field(default_factory=list)
+    ornaments: list[tuple[int, tuple[int, ...], str]] = field(default_factory=list)
 
 
 def number_bars(segments: Sequence[Segment]) -> list[int]:

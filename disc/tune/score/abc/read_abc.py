@@ -16,7 +16,15 @@ from disc.tune.score.abc.abc_body import VoiceRead, metre_of, read_voice, unit_o
 from disc.tune.score.abc.abc_key import key_fifths, key_mode
 from disc.tune.score.abc.abc_repeats import Segment, number_bars, play_order
 from disc.tune.score.files.safety import LONGEST_TITLE
-from disc.tune.score.records import TICKS_PER_QUARTER, ChordSymbol, ScoreBar, ScoreIn, ScoreNote, ScorePart
+from disc.tune.score.records import (
+    TICKS_PER_QUARTER,
+    ChordSymbol,
+    OrnamentSigned,
+    ScoreBar,
+    ScoreIn,
+    ScoreNote,
+    ScorePart,
+)
 from disc.tune.settings import MODE_STEPS
 from disc.words import counted
 
@@ -100,6 +108,7 @@ def _score(
     bars = _bars(lead.segments, numbers, order)
     start = bars[0].start_quarter
     notes: list[ScoreNote] = []
+    ornaments: list[OrnamentSigned] = []
     remarks = [f"{counted(lead.graces, 'grace note')} left out"] if lead.graces else []
     if lead.damaged:
         places = f"{lead.damaged} place{'s' if lead.damaged > 1 else ''}"
@@ -107,6 +116,7 @@ def _score(
     for number, voice in enumerate(voices):
         if len(voice.segments) == len(lead.segments):
             notes += _played(voice.segments, lead.segments, order, start, number)
+            ornaments += _ornaments(voice.segments, lead.segments, order, start, number)
         elif any(segment.notes for segment in voice.segments):
             remarks.append(f"voice {names[number]} left out: its bars are not those of the first")
     notes.sort(key=lambda note: (note.onset_quarter, note.pitch))
@@ -123,6 +133,7 @@ def _score(
         tuple(remarks),
         parts,
         symbols=_symbols(lead.segments, order, start),
+        ornaments=tuple(ornaments),
     )
 
 
@@ -176,6 +187,21 @@ def _symbols(lead: list[Segment], order: list[int], start: Fraction) -> tuple[Ch
         found += [ChordSymbol(now + Fraction(at, TICKS_PER_QUARTER), text) for at, text in lead[index].symbols]
         now += Fraction(lead[index].length, TICKS_PER_QUARTER)
     return tuple(found)
+
+
+def _ornaments(
+    segments: list[Segment], lead: list[Segment], order: list[int], start: Fraction, part: int
+) -> list[OrnamentSigned]:
+    """The ornaments of one voice as they are played, each with the highest note struck at its place."""
+    now, found = start, list[OrnamentSigned]()
+    for index in order:
+        for at, graces, sign in segments[index].ornaments:
+            struck = [note.pitch for note in segments[index].notes if note.at == at and not note.on]
+            if struck:
+                onset = now + Fraction(at, TICKS_PER_QUARTER)
+                found.append(OrnamentSigned(onset, max(struck), part, graces, sign))
+        now += Fraction(lead[index].length, TICKS_PER_QUARTER)
+    return found
 
 
 def _key(text: str) -> Key | None:

@@ -37,6 +37,13 @@ MOST_STAVES = 8  # of one part
 FINEST = 1_000_000  # divisions of a quarter; more is damage
 
 
+# MusicXML 4.0, ornaments: its mordent goes below the note, its inverted one above.
+SIGNS = {
+    "trill-mark": "trill", "shake": "trill", "mordent": "mordent", "inverted-mordent": "inverted mordent",
+    "turn": "turn", "delayed-turn": "turn",
+}  # fmt: skip
+
+
 @dataclass(slots=True)
 class _Bars:
     """What is written of each bar, by its place, whichever part it stands in."""
@@ -71,6 +78,7 @@ class _Voice:
     """Where the reading of one part is: unit of its durations, semitones from written to sounding pitch, endings.
 
     number: of its first staff; each staff counts as a part, as a pianist's two hands do. sung: staves with words.
+    graces: pitches of the small notes since the last note.
     """
 
     number: int
@@ -81,6 +89,7 @@ class _Voice:
     furthest: Fraction = Fraction(0)
     endings: frozenset[int] = frozenset()
     sung: set[int] = field(default_factory=set)
+    graces: list[int] = field(default_factory=list)
 
 
 def read_musicxml(path: Path, text: str) -> WrittenScore:
@@ -170,7 +179,10 @@ def _read_note(reading: _Reading, voice: _Voice, place: int, element: Element) -
     duration = _duration(voice, element)
     onset = voice.last_onset if element.find("chord") is not None else voice.now
     if element.find("grace") is not None:
-        reading.graces += element.find("pitch") is not None
+        small = element.find("pitch")
+        if small is not None:
+            reading.graces += 1
+            voice.graces.append(_midi(small) + voice.transpose)
         return
     if element.find("chord") is None:
         voice.last_onset, voice.now = voice.now, voice.now + duration
@@ -184,10 +196,20 @@ def _read_note(reading: _Reading, voice: _Voice, place: int, element: Element) -
     midi = _midi(pitch) + voice.transpose
     if 0 <= midi <= 127:
         staff = min(max(int(element.findtext("staff") or 1), 1), MOST_STAVES)
-        note = WrittenNote(onset, duration, midi, voice.number + staff - 1, "stop" in ties, "start" in ties)
+        graces = tuple(voice.graces) if element.find("chord") is None and "stop" not in ties else ()
+        voice.graces = []
+        tied_on, tied_over = "stop" in ties, "start" in ties
+        number = voice.number + staff - 1
+        note = WrittenNote(onset, duration, midi, number, tied_on, tied_over, graces, _sign(element))
         reading.notes.append((place, note))
         if element.find("lyric") is not None:
             voice.sung.add(staff)
+
+
+def _sign(element: Element) -> str:
+    """The ornament over a note; empty where there is none that is known."""
+    marks = [mark.tag for mark in element.iterfind("notations/ornaments/*")]
+    return next((SIGNS[tag] for tag in marks if tag in SIGNS), "")
 
 
 def _tied(element: Element) -> Iterator[Element]:

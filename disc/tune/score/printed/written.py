@@ -10,7 +10,7 @@ from pathlib import Path
 from disc.records import Key, Metre
 from disc.tune.score.files.safety import LONGEST_TITLE, MOST_BARS, check_counts, check_length
 from disc.tune.score.printed.play_order import BarSigns, RepeatsDoNotFit, playing_order
-from disc.tune.score.records import ScoreBar, ScoreIn, ScoreNote, ScorePart
+from disc.tune.score.records import OrnamentSigned, ScoreBar, ScoreIn, ScoreNote, ScorePart
 from disc.words import counted
 
 # Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
@@ -29,6 +29,8 @@ class WrittenNote:
     part: int
     tied_on: bool  # continues the note of the same pitch before it
     tied_over: bool  # is continued by the note of the same pitch after it
+    graces: tuple[int, ...] = ()  # pitches of small notes before it
+    sign: str = ""  # of an ornament, as records.OrnamentSigned has it
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,13 +74,13 @@ def as_played(path: Path, written: WrittenScore, fallback_title: str) -> ScoreIn
     except RepeatsDoNotFit as error:
         order = list(range(len(written.spans)))
         remarks.append(f"the repeats are read straight through ({error})")
-    notes, bars = _play_out(written, order)
+    notes, bars, ornaments = _play_out(written, order)
     check_counts(path, len(notes), len(bars))
     check_length(path, float(bars[-1].end_quarter) * (written.quarter_s or DEFAULT_QUARTER_S))
     title = " ".join(written.title.split())[:LONGEST_TITLE]
     return ScoreIn(
         notes, bars, written.metre, written.key, written.quarter_s, title or fallback_title, tuple(remarks),
-        written.parts, composer=" ".join(written.composer.split())[:LONGEST_TITLE],
+        written.parts, composer=" ".join(written.composer.split())[:LONGEST_TITLE], ornaments=ornaments,
     )  # fmt: skip
 
 
@@ -89,8 +91,10 @@ def part_codas(signs: Sequence[BarSigns]) -> None:
         bar.coda, bar.to_coda = False, True
 
 
-def _play_out(written: WrittenScore, order: Sequence[int]) -> tuple[tuple[ScoreNote, ...], tuple[ScoreBar, ...]]:
-    """Notes and bars as they are played, counted from the first full bar line; tied notes joined."""
+def _play_out(
+    written: WrittenScore, order: Sequence[int]
+) -> tuple[tuple[ScoreNote, ...], tuple[ScoreBar, ...], tuple[OrnamentSigned, ...]]:
+    """Notes, bars and ornaments as they are played, counted from the first full bar line; tied notes joined."""
     spans = written.spans
     by_bar: list[list[WrittenNote]] = [[] for _ in spans]
     at = 0
@@ -103,14 +107,18 @@ def _play_out(written: WrittenScore, order: Sequence[int]) -> tuple[tuple[ScoreN
     upbeat = first[1] - first[0] if len(order) > 1 and first[1] - first[0] < full else Fraction(0)
     now, bars = -upbeat, list[ScoreBar]()
     notes: list[ScoreNote] = []
+    ornaments: list[OrnamentSigned] = []
     ringing: dict[tuple[int, int], tuple[int, bool]] = {}  # (part, pitch) -> its last note, whether tied over
     for count, i in enumerate(order):
         start, end = spans[i]
         for note in by_bar[i]:
-            _sound(notes, ringing, note, now + note.onset - start)
+            onset = now + note.onset - start
+            _sound(notes, ringing, note, onset)
+            if note.graces or note.sign:
+                ornaments.append(OrnamentSigned(onset, note.pitch, note.part, note.graces, note.sign))
         bars.append(ScoreBar(count + (0 if upbeat else 1), now, end - start, written.printed[i]))
         now += end - start
-    return tuple(notes), tuple(bars)
+    return tuple(notes), tuple(bars), tuple(ornaments)
 
 
 def _sound(
