@@ -34,8 +34,8 @@ FAR_KEY = 0.002
 KEPT_FIRST = 40.0
 
 
-# A small note of an ornament, chosen by hand: less than an inner note's, for no note of the tune gives way to it. It lies
-# in the octave of the note it leads to, wherever that lies, at the same worth.
+# A small note of an ornament, chosen by hand: less than an inner note's, for no note of the tune gives way to it. It
+# lies in the octave of the note it leads to, wherever that lies, at the same worth.
 ORNAMENT = 0.10
 AT_NOTE = (1.0, 1.0, 1.0)  # as said above
 
