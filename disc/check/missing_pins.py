@@ -19,8 +19,8 @@ from disc.comb.other_face import holes_through, tails
 from disc.records import Condition, Evidence, Finding, Pin
 
 # A place without a hole is named from here on: a person will look there for a plugged or filled hole, in vain if the
-# music misled. Chosen on two draws of the training half of the benchmark's tunes, by music alone: P .85 R .40 (from 0.5:
-# .83 and .43; from 0.7: .89 and .31).
+# music misled. Chosen on two draws of the training half of the benchmark's tunes, by music alone: P .85 R .40 (from
+# 0.5: .83 and .43; from 0.7: .89 and .31).
 REPORT_FROM = 0.55
 # Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 # The same where a known tune was laid over the disc and does not have it: what remains is the maker's accompaniment.
