@@ -21,7 +21,7 @@ from disc.photo.plane.face_plane import Plane
 BAND_MM = (0.40, 0.43, 0.46, 0.49, 0.52)
 # further bands tried, deeper for deep teeth; chosen by hand
 DEEPER_FROM_MM, DEEPEST_MM, STEP_DEEP_MM = 0.42, 0.80, 0.02
-EDGES_BELOW_MM = 0.5  # below the rim, about where a slot's edges are read: the middle of those bands
+EDGES_BELOW_MM = 0.5  # below the rim, about where the edges are read: by definition the middle of those bands
 # Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 ABOVE_BOTTOM_MM = 0.17  # the bottom's rounded corners
 HALF_SPAN_MM = 2.0  # looked at to either side of the slot; chosen by hand
