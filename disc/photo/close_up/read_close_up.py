@@ -31,7 +31,7 @@ FEWEST_MATCHED = 4  # pins, besides the sure score; a similarity takes two, chos
 # Log-odds over chance, and over the next best place, under which a place is doubtful. Of crops of two discs (p3, h3)
 # laid on their own faces all had -5.0 and 5.5 at least, on one another's faces -9.7 and 4.0 at most.
 SURE_SCORE, SURE_AHEAD = -7.0, 4.5
-LEAST_HEAT, BELIEVED = 0.35, 0.0  # of the first look; log-odds of the last
+LEAST_HEAT, BELIEVED, FAINTEST = 0.35, 0.0, -4.0  # of the first look; log-odds of the last, and of what is kept aside
 # Of a face's pin under a close-up, less by the root of their number; never less than the second.
 FACE_SIGMA_MM, FLOOR_MM = 0.015, 0.004
 EDGE_MM = 0.25  # a mark this near to the picture's edge is seen in part
@@ -40,8 +40,9 @@ TOO_LARGE_PX = 700  # of the small copy, longer side: a picture of much more tha
 
 @dataclass(frozen=True, slots=True)
 class CloseUp:
-    """What one picture of a part shows. pins: of its own reading, in the disc's axes. outline_mm (4, 2): its corners,
-    disc axes. score, ahead: log-odds of the place, over chance and over the next best. reason: why it is doubtful."""
+    """What one picture of a part shows. pins: of its own reading, in the disc's axes; faint: marks that it alone does
+    not believe. outline_mm (4, 2): its corners, disc axes. score, ahead: log-odds of the place, over chance and over
+    the next best. reason: why it is doubtful."""
 
     photo: Photo
     side: Side
@@ -53,6 +54,7 @@ class CloseUp:
     score: float
     ahead: float
     reason: str | None = None
+    faint: tuple[Pin, ...] = ()
 
     @property
     def doubtful(self) -> bool:
@@ -81,7 +83,7 @@ def read_close_up(photo: Photo, side: Side, pins: Sequence[Pin], radius_mm: floa
     elif place.ahead < SURE_AHEAD:
         reason = "its marks fit the face's pins in two places"
     plane = _plane(photo, scale, place)
-    seen = () if reason else _read(photo, plane, side, len(place.pairs), radius_mm)
+    seen, faint = ((), ()) if reason else _read(photo, plane, side, len(place.pairs), radius_mm)
     corners = _corners(photo)
     x, y = plane.to_mm(corners).T
     outline = np.stack(view_to_disc_mm(x, y, side), 1)
@@ -96,6 +98,7 @@ def read_close_up(photo: Photo, side: Side, pins: Sequence[Pin], radius_mm: floa
         score=place.score,
         ahead=place.ahead,
         reason=reason,
+        faint=faint,
     )
 
 
@@ -156,8 +159,10 @@ def _plane(photo: Photo, scale: float, place: PinMatch) -> Plane:
     return Plane(h / h[2, 2], 0.0, (photo.width, photo.height))
 
 
-def _read(photo: Photo, plane: Plane, side: Side, matched: int, radius_mm: float) -> tuple[Pin, ...]:
-    """The marks again, by the closer network at its own scale, as pins of the disc."""
+def _read(
+    photo: Photo, plane: Plane, side: Side, matched: int, radius_mm: float
+) -> tuple[tuple[Pin, ...], tuple[Pin, ...]]:
+    """The marks again, by the closer network at its own scale, as pins of the disc; and those not believed."""
     corners = plane.to_mm(_corners(photo))
     middle = corners.mean(0)
     half = float(np.linalg.norm(corners - middle, axis=1).max())
@@ -170,15 +175,19 @@ def _read(photo: Photo, plane: Plane, side: Side, matched: int, radius_mm: float
     on_plate = np.hypot(*(spots.root + middle).T) < radius_mm - 0.3
     spots = _moved(spots.pick(np.nonzero(whole & on_plate)[0]), middle)
     if not len(spots):
-        return ()
+        return (), ()
     slant = common_slant(spots, plane)
     odds = site_odds(spots, np.hypot(spots.root[:, 0], spots.root[:, 1]), radius_mm, slant, 0.0)
-    keep = odds > BELIEVED
-    if not keep.any():
-        return ()
-    sites = Sites(kinds_by_slant(spots.pick(keep), slant), odds[keep])
+    keep, some = odds > BELIEVED, odds > FAINTEST
+    if not some.any():
+        return (), ()
+    # The faint ones are compared with what is believed, as its kinds are; so all are told together and parted then.
+    told = kinds_by_slant(spots.pick(some), slant)
+    both = Sites(kinds_by_slant(spots.pick(keep), slant), odds[keep]), Sites(told.pick(~keep[some]), odds[some & ~keep])
     common = float(np.hypot(FACE_SIGMA_MM / np.sqrt(max(matched - 2, 1)), FLOOR_MM))
-    return make_pins(sites, slant, None, np.zeros(0), side, FaceDoubt(common, 0.0))
+    doubt = FaceDoubt(common, 0.0)
+    pins, faint = (make_pins(one, slant, None, np.zeros(0), side, doubt) for one in both)
+    return pins, faint
 
 
 def _moved(spots: Spots, by_mm: FloatArray) -> Spots:
