@@ -143,3 +143,39 @@ def test_a_lean_that_all_pins_of_a_close_up_share_is_its_slant():
     )
     laid = {pin.id: pin.condition for pin in lay_in(whole, [one]).pins}
     assert laid.pop(2) is Condition.BENT and set(laid.values()) == {Condition.SOUND}
+
+
+def laid_in(whole: list[Pin], near: list[Pin], faint: tuple[Pin, ...] = ()) -> dict[int, Pin]:
+    """The face's pins, by number, with one close-up of all of them."""
+    xy = np.array([[20.0, -9.0], [20.0, 20.0], [-9.0, 20.0], [-9.0, -9.0]])
+    photo = Photo(Path("c.jpg"), np.zeros((4, 4, 3), np.uint8))
+    one = CloseUp(photo, Side.UPPER, tuple(near), xy, 90.0, False, 6, 9.0, 9, faint=faint)
+    return {pin.id: pin for pin in lay_in(whole, [one]).pins}
+
+
+def upright(number: int, **more: object) -> Pin:
+    one = Pin(number, Side.UPPER, 8.0, 10.0 * number, sigma_mm=0.02, confidence=0.99, lean_x_mm=0.0, lean_y_mm=0.0)
+    return replace(one, **({"condition_probability": 0.97} | more))
+
+
+def test_the_surer_of_face_and_close_up_has_the_condition():
+    """An empty hole told with .72 stays one where the close-up takes it for a pin with .52, and the other way round."""
+    whole = [upright(k) for k in range(6)]
+    near = list(whole)
+    whole[1] = upright(1, condition=Condition.MISSING, height_mm=0.0, condition_probability=0.72)
+    near[1] = upright(1, condition_probability=0.52)
+    whole[2] = upright(2, condition_probability=0.60)
+    near[2] = upright(2, condition=Condition.STUB, condition_probability=0.90)
+    told = laid_in(whole, near)
+    assert told[1].condition is Condition.MISSING and 0.3 < told[1].condition_probability < 0.72
+    assert told[2].condition is Condition.STUB and 0.6 < told[2].condition_probability < 0.9
+    assert told[3].condition is Condition.SOUND and told[3].condition_probability == pytest.approx(0.97)
+
+
+def test_what_a_close_up_saw_faintly_is_not_taken_for_nothing():
+    """A bent pin that the face told with .76: gone where the close-up saw nothing, kept where it saw half a pin."""
+    whole = [*(upright(k) for k in range(6)), upright(6, confidence=0.76, condition=Condition.BENT)]
+    near = whole[:6]
+    assert 6 not in laid_in(whole, near)
+    assert laid_in(whole, near, (upright(6, confidence=0.32),))[6].condition is Condition.BENT
+    assert 6 not in laid_in(whole, near, (upright(6, confidence=0.03),))

@@ -12,14 +12,15 @@ import numpy.typing as npt
 from disc.frame import FloatArray, to_polar, to_xy_mm
 from disc.photo.close_up.read_close_up import CloseUp
 from disc.photo.marks.pins_from_sites import BENT_MM, SAME_PIN_MM
+from disc.photo.several.merge_pins import KINDS, kind_odds, kind_of
 from disc.records import UNSTATED_SIGMA_MM, Condition, Pin
 from disc.words import counted
 
 # Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 APART_SIGMAS, APART_MM = 3.5, 0.06  # two close-ups that put one pin farther apart than both disagree
-# A close-up has this much more to say of a condition than the whole face: it is sharper, and nearer to the scale at
-# which the networks look. A pin that it should show and does not is the less likely to be there (log-odds).
-SAYS_MORE, NOT_SHOWN = 2.0, 2.5
+# What the whole face says of a condition counts so much beside what a close-up says, which is sharper and nearer to the
+# scale at which the networks look. A pin that it should show and does not is the less likely to be there (log-odds).
+WHOLE_SAYS, NOT_SHOWN = 0.7, 2.5
 NEW_CONFIDENCE = 0.8  # from which what only a close-up shows is added
 OWN_MM, ALONE_MM = 0.012, 0.05  # sigma of a close-up's places beside its own; where too few pins align it
 STANDING = frozenset({Condition.SOUND, Condition.BENT})
@@ -115,7 +116,7 @@ def _with(pins: list[Pin], close_up: CloseUp) -> tuple[list[Pin], int]:
             changed += merged.condition is not pin.condition
             out.append(merged)
         elif shown[k] and pin.confidence is not None:
-            out.append(replace(pin, confidence=_sure(_odds(pin.confidence) - NOT_SHOWN)))
+            out.append(replace(pin, confidence=_sure(_odds(pin.confidence) + _odds_there(pin, close_up))))
         else:
             out.append(pin)
     taken = set(both.values())
@@ -123,6 +124,15 @@ def _with(pins: list[Pin], close_up: CloseUp) -> tuple[list[Pin], int]:
         if k not in taken and (pin.confidence or 0.0) > NEW_CONFIDENCE:
             out.append(pin)
     return [pin for pin in out if pin.confidence is None or pin.confidence > 0.5], changed
+
+
+def _odds_there(pin: Pin, close_up: CloseUp) -> float:
+    """What a close-up that does not believe in a pin says of its place, log-odds: it may have seen something there."""
+    if not close_up.faint:
+        return -NOT_SHOWN
+    gap = np.linalg.norm(_xy(close_up.faint) - _xy([pin]), axis=1)
+    k = int(gap.argmin())
+    return max(_odds(close_up.faint[k].confidence), -NOT_SHOWN) if gap[k] < SAME_PIN_MM else -NOT_SHOWN
 
 
 def _aligned(near: Sequence[Pin], whole: Sequence[Pin]) -> tuple[Pin, ...]:
@@ -188,12 +198,11 @@ def _sure(odds: float) -> float:
 
 
 def _merged(whole: Pin, near: Pin) -> Pin:
-    """One pin by both: places weighed by their sigmas, the condition by the close-up unless it is much less sure."""
+    """One pin by both: places weighed by their sigmas, conditions by how sure each is told."""
     a, b = 1 / _sigma_mm(whole) ** 2, 1 / _sigma_mm(near) ** 2
     xy = (a * _xy([whole])[0] + b * _xy([near])[0]) / (a + b)
     r, theta = to_polar(float(xy[0]), float(xy[1]))
-    by_near = _odds(near.confidence) + SAYS_MORE >= _odds(whole.confidence)
-    lead = near if by_near else whole
+    lead, sure = _condition(whole, near)
     if whole.condition is Condition.EXTRA and near.condition is Condition.SOUND:
         lead = whole  # whether a track or tune explains it is not seen in a close-up
     elif whole.condition in STANDING and near.condition in STANDING:
@@ -205,11 +214,26 @@ def _merged(whole: Pin, near: Pin) -> Pin:
         theta_deg=float(theta) % 360.0,
         sigma_mm=float(max((a + b) ** -0.5, 0.004)),
         condition=lead.condition,
+        condition_probability=sure,
         lean_x_mm=lead.lean_x_mm,
         lean_y_mm=lead.lean_y_mm,
         height_mm=_height(lead.condition, lead.height_mm, whole.height_mm),
         confidence=None if whole.confidence is None else _sure(both),
     )
+
+
+def _condition(whole: Pin, near: Pin) -> tuple[Pin, float | None]:
+    """Which of both has the condition right (the close-up, where both have the same), and the probability of the kind.
+
+    Nothing is weighed against what a person set, or what neither judged.
+    """
+    if whole.condition_probability is None or near.condition_probability is None:
+        return near, None
+    # The mean, not the sum: one network judges both, and errs alike.
+    odds = (WHOLE_SAYS * kind_odds(whole) + kind_odds(near)) / (WHOLE_SAYS + 1)
+    chance = np.exp(odds - odds.max())
+    kind = KINDS[int(chance.argmax())]
+    return near if kind_of(near) is kind else whole, float(chance.max() / chance.sum())
 
 
 def _leaning(whole: Pin, near: Pin) -> Pin:

@@ -174,14 +174,14 @@ def _condition(said: Sequence[_Said], weight: FloatArray) -> tuple[Condition, fl
     if all(one.pin.condition_probability is None for one in said):
         return _voted(said, weight, None), None
     says = np.array([one.say for one in said])
-    odds = np.sum([say * _kind_odds(one.pin) for one, say in zip(said, says / says.max(), strict=True)], 0)
+    odds = np.sum([say * kind_odds(one.pin) for one, say in zip(said, says / says.max(), strict=True)], 0)
     chance = np.exp(odds - odds.max())
     chance /= chance.sum()
     k = int(chance.argmax())
     return _voted(said, weight, KINDS[k]), float(chance[k])
 
 
-def _kind(pin: Pin) -> Condition:
+def kind_of(pin: Pin) -> Condition:
     """As what a pin was seen, whether or not its place is explained."""
     if pin.condition in SOUNDING:
         return Condition.SOUND
@@ -190,16 +190,16 @@ def _kind(pin: Pin) -> Condition:
     return pin.condition
 
 
-def _kind_odds(pin: Pin) -> FloatArray:
+def kind_odds(pin: Pin) -> FloatArray:
     """Logarithms of the kinds' probabilities; what is not this kind is shared by the others."""
     sure = float(np.clip(1.0 if pin.condition_probability is None else pin.condition_probability, 0.02, 0.98))
-    return np.log([sure if kind is _kind(pin) else (1 - sure) / 2 for kind in KINDS])
+    return np.log([sure if kind is kind_of(pin) else (1 - sure) / 2 for kind in KINDS])
 
 
 def _voted(said: Sequence[_Said], weight: FloatArray, kind: Condition | None) -> Condition:
     """The condition by the photographs' votes among those of the kind."""
     votes: dict[Condition, float] = {}
     for one, part in zip(said, weight, strict=True):
-        if kind is None or _kind(one.pin) is kind:
+        if kind is None or kind_of(one.pin) is kind:
             votes[one.pin.condition] = votes.get(one.pin.condition, 0.0) + one.say * float(part)
     return max(votes, key=lambda c: votes[c]) if votes else kind or said[0].pin.condition
