@@ -17,7 +17,7 @@ from disc.tune.read.beat.explain import OPENINGS, in_words, reasons
 from disc.tune.read.beat.pulse import FEATURE_NAMES
 from disc.tune.read.read_tune import read_tune
 from disc.tune.read.time.step_grid import find_grids
-from disc.tune.read.voices.figures import find_rolls
+from disc.tune.read.voices.figures import Rolls, find_rolls, gather_stragglers
 from disc.tune.settings import TuneSettings, parse_key
 from disc.turn.guess import guess_pitches
 from disc.turn.tips import estimate_tips
@@ -121,6 +121,28 @@ def test_a_rolled_chord_stands_on_its_beat() -> None:
     low = [n for n in tune.notes if n.pins[0] >= 500]
     assert len(low) == len(rolled) and all(n.rolled for n in low)
     assert all(n.onset_quarter == place[strikes[::4][(n.pins[0] - 500) // 10].pin_id or 0] for n in low)
+
+
+def gathered(*struck: tuple[str, float, int, bool]) -> list[str]:
+    """Places after stragglers are gathered; struck: (place, seconds, pitch, low), a quarter of 0.5 s a beat."""
+    places = [Fraction(place) for place, *_ in struck]
+    onset_s = np.array([at for _, at, *_ in struck])
+    pitch, low = np.array([p for _, _, p, _ in struck]), np.array([is_low for *_, is_low in struck])
+    alone = Rolls(np.full(len(struck), -1, dtype=np.int64))
+    made, rolls = gather_stragglers(places, onset_s, pitch, low, alone, Fraction(1))
+    assert all(rolls.of[i] >= 0 for i, place in enumerate(places) if place != made[i])
+    return [str(place) for place in made]
+
+
+def test_low_notes_drawn_out_before_a_beat_belong_to_its_chord() -> None:
+    """By hand: two bass notes 0.2 and 0.11 s before the beat's melody note, on which nothing low is struck."""
+    roll = [("3/4", 0.40, 48, True), ("3/4", 0.49, 52, True), ("1", 0.60, 67, False)]
+    assert gathered(*roll) == ["1", "1", "1"]
+    # a bass note on the beat, a melody note beside the first, or a higher note before a lower: written as they stand
+    assert gathered(*roll, ("1", 0.60, 50, True)) == ["3/4", "3/4", "1", "1"]
+    assert gathered(*roll[1:], ("1", 0.62, 48, True))[0] == "3/4"
+    assert gathered(("3/4", 0.48, 52, True), ("3/4", 0.49, 64, False), ("1", 0.60, 67, False))[0] == "3/4"
+    assert gathered(("3/4", 0.49, 72, True), ("1", 0.60, 67, False))[0] == "3/4"
 
 
 QUARTER_S = 0.56  # a thirty-second is 70 ms: the haste of a rolled chord

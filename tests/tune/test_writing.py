@@ -93,6 +93,19 @@ def test_a_missing_strike_does_not_hide_a_repeat_and_both_pins_are_kept() -> Non
     assert sorted(pin for n in written for pin in n.pins) == sorted(pin for n in holed.notes for pin in n.pins)
 
 
+def test_a_tune_that_comes_back_with_another_accompaniment_is_no_repeat() -> None:
+    """In each bar the melody's notes are most, and alike; the bass is not there, or another, the second time."""
+    metre, twice = Metre(2, 4), parse(f"{MAMAN_A} {MAMAN_A}")
+    bass = bass_notes(8, metre, (48, 52, 53, 48, 53, 48, 55, 48))
+    again = [(onset + 16, length, pitch) for onset, length, pitch in bass]
+    other = [(onset, length, pitch + 4) for onset, length, pitch in again]
+    assert find_repeats(tune_of(twice, [*bass, *again], metre=metre)) == (Repeat(1, 8),)
+    assert find_repeats(tune_of(twice, bass, metre=metre)) == ()
+    assert find_repeats(tune_of(twice, [*bass, *other], metre=metre)) == ()
+    worn = [note for k, note in enumerate([*bass, *again]) if k % 5 != 3]  # a fifth of the bass lost: still a repeat
+    assert find_repeats(tune_of(twice, worn, metre=metre)) == (Repeat(1, 8),)
+
+
 def test_only_what_is_played_twice_in_a_row_is_folded() -> None:
     # the middle strain of this tune is the same four bars twice; the first comes back only at the end
     assert find_repeats(tune_of(parse(MAMAN), metre=Metre(2, 4))) == (Repeat(9, 12),)

@@ -27,10 +27,11 @@ from disc.tune.read.sections.strains import find_repeats
 from disc.tune.read.time.holds import find_holds
 from disc.tune.read.time.step_grid import StepGrid, find_grids, grids_of_quarter
 from disc.tune.read.time.straighten import STEADY, TimeMap, candidate_steps_by_part, find_drift, slowed
-from disc.tune.read.voices.figures import Rolls, find_rolls
+from disc.tune.read.voices.figures import Rolls, find_rolls, gather_stragglers
 from disc.tune.read.voices.ornaments import quick_groups, told_from_written
 from disc.tune.read.voices.voices import melody_probability
 from disc.tune.settings import NoteWord, TuneSettings, key_name
+from disc.tune.write.lengths import beat_quarter
 from disc.tune.write.written import with_lengths
 from disc.words import counted
 
@@ -126,6 +127,9 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
     places = _place_by_voice(anchored_s, is_melody, best, best.metre, graces)
     if quarter_s is not None:
         places = on_written_places(anchored_s, places, *_pace(best), best.grid.sigma_s)
+    else:
+        low = ~is_melody & ~np.isin(np.arange(len(heard)), list(graces))
+        places, rolls = gather_stragglers(places, onset_s, pitch, low, rolls, beat_quarter(best.metre))
     keys = read_key(np.round(pitch), strike_weights(onset_s, is_melody), is_melody, model.key)
     key = settings.key or keys[0].key
     tune = _tune(heard, places, is_melody, rolls, graces, best, best.metre, key, settings.title)

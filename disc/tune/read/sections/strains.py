@@ -22,6 +22,7 @@ LONGEST_ENDING = 2  # bars of an ending; common practice, no source
 # 0.85 are on the mean (Dice's coefficient), and one bar in twenty has less than 0.65: chosen by that.
 ALIKE = 0.65
 # Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
+FEWEST_OF_VOICE = 8  # notes of both passes, before a voice is judged by itself
 PLACES = 96  # places of a quarter told apart: eighths of a triplet
 
 
@@ -113,9 +114,25 @@ def _repeat_at(bars: list[BarNotes], first: int) -> Repeat | None:
         ending = 0
         while ending <= LONGEST_ENDING and not alike[length - 1 - ending]:
             ending += 1
-        if ending <= min(LONGEST_ENDING, length // 4) and all(alike[: length - ending]):
+        same = length - ending
+        if ending > min(LONGEST_ENDING, length // 4) or not all(alike[:same]):
+            continue
+        if all(_voice_agrees(bars[first : first + same], bars[first + length :][:same], voice) for voice in Voice):
             return Repeat(first + 1, first + length, ending, ending)
     return None
+
+
+def _voice_agrees(one: Sequence[BarNotes], other: Sequence[BarNotes], voice: Voice) -> bool:
+    """Whether a voice is the same in both passes, over all their bars: a tune that comes back with another
+    accompaniment is no repeat, though in each bar most notes are the same.
+    """
+    shared, sounding = 0, 0
+    for mine, theirs in zip(one, other, strict=True):
+        here = {key for key, of in mine.items() if of is voice}
+        there = {key for key, of in theirs.items() if of is voice}
+        shared += len(here & theirs.keys()) + len(there & mine.keys())
+        sounding += len(here) + len(there)
+    return sounding < FEWEST_OF_VOICE or shared >= ALIKE * sounding
 
 
 def _are_alike(one: BarNotes, other: BarNotes) -> bool:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 
 import numpy as np
 import numpy.typing as npt
@@ -112,3 +114,45 @@ def _chain_up_to(last: int, onset_s: FloatArray, pitch: FloatArray) -> list[int]
     while len(chain) > 1 and onset_s[last] - onset_s[chain[0]] > MEAN_ROLL_GAP_S * (len(chain) - 1):
         chain.pop(0)
     return chain
+
+
+def gather_stragglers(
+    places: Sequence[Fraction], onset_s: FloatArray, pitch: FloatArray, is_low: BoolArray, rolls: Rolls, beat: Fraction
+) -> tuple[list[Fraction], Rolls]:
+    """Places and rolls once the low notes that strike in haste before a beat's higher note are counted as its chord.
+
+    A roll that setting errors have drawn out is no chain of haste any more; its low notes then stand by themselves, a
+    short value before the beat, on which nothing low is struck. is_low: accompaniment, not melody or ornament.
+    """
+    made, of = list(places), rolls.of.copy()
+    for i in reversed(range(len(made))):
+        own = np.flatnonzero(of == of[i]) if of[i] >= 0 else np.array([i])
+        if i != own[-1] or not is_low[own].all() or made[i] % (beat / 2) == 0:
+            continue
+        near = [j for j in range(i + 1, len(made)) if onset_s[j] - onset_s[i] <= ROLL_GAP_S]
+        tops = [j for j in near if pitch[j] > pitch[i] and made[j] % beat == 0 and 0 < made[j] - made[i] < beat / 2]
+        if not tops:
+            continue
+        chord = {j for j in near if of[j] >= 0 and of[j] == of[tops[0]]} | {tops[0], *own.tolist()}
+        if _stands_there(i, tops[0], chord, made, onset_s, is_low):
+            continue
+        number = of[tops[0]] if of[tops[0]] >= 0 else int(of.max(initial=-1)) + 1
+        for member in own.tolist():
+            made[member] = made[tops[0]]
+        of[[*own.tolist(), tops[0]]] = number
+    return made, Rolls(of)
+
+
+def _stands_there(
+    i: int, top: int, chord: set[int], places: Sequence[Fraction], onset_s: FloatArray, is_low: BoolArray
+) -> bool:
+    """Whether a low note belongs where it is: a melody note is struck there, or a low one not of the chord on the beat
+    itself.
+    """
+    around = [j for j in range(len(places)) if abs(onset_s[j] - onset_s[i]) < 2 * ROLL_GAP_S]
+    others = [j for j in around if j != i and j not in chord]
+    beside = any(places[j] == places[i] and not is_low[j] for j in others)
+    on_beat = any(
+        places[j] == places[top] and is_low[j] and onset_s[j] >= onset_s[top] - LEAST_ROLL_S / 2 for j in others
+    )
+    return beside or on_beat
