@@ -35,7 +35,7 @@ from disc.check.check_job import judge_turn, references_of
 from disc.check.kinds import info
 from disc.job import open_job
 from disc.photo.seen.seen_map import ANGLES, RINGS, SEEN, SeenMap
-from disc.records import Finding, Pin, Side
+from disc.records import Condition, Finding, Pin, Side
 from disc.tune.read.read_tune import read_tune
 from disc.turn.one_turn import resolve
 from disc.turn.turn_of_job import turn_of_job
@@ -142,7 +142,7 @@ def _pins(pins: Sequence[Pin], truth: dict[str, Any], said: dict[str, list[Said]
         if pin.condition_probability is None or k not in pairs:
             continue
         true = sites[pairs[k]]
-        if true["condition"] == "extra":  # an extra is a pin or a hole, and the reading cannot know that it is extra
+        if true["condition"] == "extra" and pin.condition is not Condition.EXTRA:  # told by its place, on no track
             true = true | {"condition": "sound" if true["height_mm"] > 0 else "missing"}
         told = (pin.condition_probability, pin.condition.value == true["condition"])
         said[f"pin: it is {pin.condition.value}"].append(told)

@@ -5,7 +5,8 @@
 FOLDER holds NAME.json (truth) beside its photographs. Each disc is read as a person would read it, in a job of its own,
 with its true slot: as it is, with one face only, with something over 12 % of the upper face (kinds of
 tests/bench/truth/seen_cases.py) and with the upper face blurred by 4 px. Named: a doubt of the right kind stands in the
-resolved turn. That pins are seen from straight above is true of several photographs as they are, and does not count.
+resolved turn. That pins are seen from straight above, or from one side only, is true of several photographs as they
+are, and does not count; things really lie over h8.
 Bars: .95 named; said of the untouched .02. What is given wrongly besides is measured by fits.py.
 """
 
@@ -30,7 +31,8 @@ from tests.bench.measure.chain import job_of
 from tests.bench.truth.seen_cases import KINDS, blurred, covered, sources
 
 JPEG_QUALITY = 92  # as telephones write; the blur of 4 px is far coarser
-STEEP = "straight above"  # how the program says so
+# How the program says what is true of several photographs as they are: that it knows pins from one direction only.
+TRUE_AS_THEY_ARE = ("straight above", "from one side only")
 ABOUT = {"one face": About.FACE, "covered": About.COVERED, "blurred": About.SHARP}
 
 
@@ -59,7 +61,8 @@ def said_of(folder: Path, truth: dict[str, Any], spoilt: Photo | None) -> set[Ab
             else:
                 (photos / shot["file"]).symlink_to((folder / shot["file"]).resolve())
         at = job_of(truth | {"photos": shots}, photos, Path(scratch) / "job", own_slot=False)
-        return {doubt.about for doubt in turn_of_job(open_job(at)).doubts if STEEP not in doubt.say}
+        doubts = turn_of_job(open_job(at)).doubts
+        return {doubt.about for doubt in doubts if not any(words in doubt.say for words in TRUE_AS_THEY_ARE)}
 
 
 def main() -> None:
