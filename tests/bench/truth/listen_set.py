@@ -63,9 +63,9 @@ def comb_pitches(rng: np.random.Generator, n: int) -> np.ndarray:
 
 
 def voice_of(rng: np.random.Generator, name: str) -> s.BarVoice | s.SampledVoice:
-    """ "bar", or a sound font and the number of a General MIDI program: "fluid-8"."""
-    if name == "bar":
-        return s.BarVoice(rng)
+    """One of listen_sounds.RATIOS, or a sound font and the number of a General MIDI program: "fluid-8"."""
+    if name in s.RATIOS:
+        return s.BarVoice(rng, name)
     font, program = name.split("-")
     return s.SampledVoice(rng, s.FONTS[font], int(program))
 

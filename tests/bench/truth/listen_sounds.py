@@ -44,11 +44,21 @@ def midi(f: float) -> float:
     return 69.0 + 12.0 * np.log2(f / 440.0)
 
 
-class BarVoice:
-    """Clamped-free bars: three partials, each with its own detuning, decay and strength; a short pluck noise."""
+# Partials of things that ring when struck, from the lowest up: bars clamped at one end, bars free at both (Blevins,
+# Formulas for Natural Frequency and Mode Shape, 1979, table 8-1; from memory), bars cut so that the second and third
+# fall on 4 and 10 (as those of marimbas are; common practice, no source), strings.
+RATIOS = {
+    "bar": (1.0, 6.267, 17.55), "free": (1.0, 2.757, 5.404, 8.933), "cut": (1.0, 4.0, 10.0),
+    "string": (1.0, 2.0, 3.0, 4.0, 5.0),
+}  # fmt: skip
 
-    def __init__(self, rng: np.random.Generator) -> None:
-        self.rng = rng
+
+class BarVoice:
+    """Clamped-free bars, or other things that ring: each partial with its own detuning, decay and strength; a short
+    pluck noise."""
+
+    def __init__(self, rng: np.random.Generator, kind: str = "bar") -> None:
+        self.rng, self.kind = rng, kind
         self.ring_at_60_s = rng.uniform(1.5, 5.0)
         self.slope = rng.uniform(0.2, 0.6)  # ring time falls as pitch ** slope per octave
         self.bright = rng.uniform(0.15, 0.7)
@@ -59,10 +69,12 @@ class BarVoice:
         """A tooth keeps its partials; phases and strike point change with every pluck."""
         rng = self.rng
         if tooth not in self.teeth:
-            ratios = np.array([1.0, 6.267, 17.55]) * np.r_[1.0, 1 + rng.normal(0, 0.03, 2)]
+            usual = np.array(RATIOS[self.kind])
+            over = len(usual) - 1
+            ratios = usual * np.r_[1.0, 1 + rng.normal(0, 0.03 if self.kind != "string" else 0.001, over)]
             t60 = self.ring_at_60_s * 2 ** (-self.slope * (pitch - 60) / 12) * np.exp(rng.normal(0, 0.2))
-            decays = t60 * np.array([1.0, rng.uniform(0.15, 0.5), rng.uniform(0.04, 0.15)])
-            levels = np.array([1.0, self.bright, self.bright * 0.5]) * np.exp(rng.normal(0, 0.3, 3))
+            decays = t60 * np.array([1.0, rng.uniform(0.15, 0.5), *rng.uniform(0.04, 0.15, over - 1)])
+            levels = np.r_[1.0, self.bright * 0.5 ** np.arange(over)] * np.exp(rng.normal(0, 0.3, over + 1))
             levels[0] = 1.0
             self.teeth[tooth] = (ratios, decays, levels)
         ratios, decays, levels = self.teeth[tooth]
