@@ -7,7 +7,7 @@ place and line (place_in_recording) -> true pitches -> matching along the motion
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,11 +15,13 @@ from disc.errors import BadInput
 from disc.listen.sound.audio import FloatArray
 from disc.listen.sound.bands import Whole
 from disc.listen.sound.beginnings import for_fundamentals
+from disc.listen.turn.early_late import beside_the_path, on_the_path
+from disc.listen.turn.followed import Followed
 from disc.listen.turn.hear.heard_strikes import HeardStrike, Matched
 from disc.listen.turn.hear.leaks import leaks
 from disc.listen.turn.hear.single_sounds import APART_S, Beginning
 from disc.listen.turn.hear.strike_attacks import Attacks
-from disc.listen.turn.hear.strike_steps import ToneStep, ToothVoice, steps_of, voices_of
+from disc.listen.turn.hear.strike_steps import steps_of, voices_of
 from disc.listen.turn.judge.match_strikes import match
 from disc.listen.turn.judge.silent_strikes import places_of
 from disc.listen.turn.judge.which_tooth import Told, tell
@@ -33,26 +35,7 @@ from disc.listen.turn.place.speed import Motion, motion_from
 from disc.listen.turn.place.tones import Tones, tones_at, tones_near
 
 # Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
-LEAST_RISE = 0.15  # share of what was unexplained in its band that a strike out of its place must explain
 PLAYED_SHARE = 0.34  # of a lap's strikes; a lap that was played has nearly all, one that was not some chance ones
-
-
-@dataclass(frozen=True)
-class Followed:
-    """steps, places_s: of told.matched.heard, one each: what the strike adds to its tooth's tone, and where that was
-    looked for. off: teeth off their table. voices: each tooth's tone as it settles; tuned: as it is just after a
-    strike, by which steps are measured. leaks: what each strike's companions usually put into its band."""
-
-    whole: Whole
-    tones: Tones
-    told: Told
-    motion: Motion
-    off: tuple[OffTable, ...]
-    voices: dict[int, ToothVoice]
-    tuned: dict[int, ToothVoice]
-    steps: list[ToneStep | None]
-    places_s: FloatArray
-    leaks: FloatArray
 
 
 def follow(laid: LaidStrikes, pitches: dict[int, float]) -> Followed:
@@ -77,27 +60,11 @@ def stepped(whole: Whole, tones: Tones, told: Told, motion: Motion, off: tuple[O
     exact = tuned(whole, voices, [sought[k] for k in struck], [steps[k] for k in struck])
     voices = {tooth: voice if voice.known else exact[tooth] for tooth, voice in voices.items()}
     steps = steps_of(whole, exact, sought, sought)
-    found = _on_the_path(
+    found = on_the_path(
         Followed(whole, tones, told, motion, off, voices, exact, steps, places, np.zeros(len(heard))), path
     )
+    found = beside_the_path(found, path)
     return replace(found, leaks=leaks(whole, exact, found.told.matched.heard, found.steps, found.places_s))
-
-
-def _on_the_path(followed: Followed, path_s: FloatArray) -> Followed:
-    """A strike heard far from the disc's path is early or late only if its own tone rises there, and more than on the
-    path: else it is where the path puts it."""
-    heard, steps, places = list(followed.told.matched.heard), list(followed.steps), followed.places_s.copy()
-    far = [k for k, t in enumerate(path_s) if places[k] != t]
-    sought = [(heard[k].expected.tooth, float(path_s[k])) for k in far]
-    around = [(h.expected.tooth, float(t)) for k, (h, t) in enumerate(zip(heard, places, strict=True)) if k not in far]
-    for k, there in zip(far, steps_of(followed.whole, followed.tuned, sought, around), strict=True):
-        here, b = steps[k], heard[k].beginning
-        if there is None or b is None or (here is not None and here.gain > max(there.gain, LEAST_RISE)):
-            continue
-        steps[k], places[k] = there, float(path_s[k])
-        heard[k] = replace(heard[k], beginning=replace(b, time_s=max(0.0, float(path_s[k]) + there.off_s)))
-    matched = replace(followed.told.matched, heard=tuple(heard))
-    return replace(followed, told=replace(followed.told, matched=matched), steps=steps, places_s=places)
 
 
 def _at_true_pitches(

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from disc.listen.sound.bands import pitch_of_hz
-from disc.listen.turn.follow_disc import Followed
+from disc.listen.turn.followed import Followed
 from disc.listen.turn.hear.heard_strikes import HeardStrike
 from disc.listen.turn.judge.silent_strikes import judged, silent_probability, still_playing
 from disc.listen.turn.judge.single_extra import EXTRA_FROM, candidates, extra_probability

@@ -25,8 +25,8 @@ from disc.fitted import Made
 from disc.listen.fitted import FITTED_FILE
 from disc.listen.sound.audio import read_recording
 from disc.listen.sound.bands import pitch_of_hz
-from disc.listen.turn.follow_disc import Followed as Seen
 from disc.listen.turn.follow_disc import follow
+from disc.listen.turn.followed import Followed as Seen
 from disc.listen.turn.judge.silent_strikes import Features, over_laps, still_playing, strike_features, with_others
 from disc.listen.turn.judge.single_extra import candidates, extra_features
 from disc.listen.turn.place.disc_path import Expected

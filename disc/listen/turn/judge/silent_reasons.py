@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from disc.listen.turn.follow_disc import Followed
+from disc.listen.turn.followed import Followed
 from disc.listen.turn.hear.heard_strikes import SILENT_FROM, HeardStrike
 from disc.listen.turn.hear.strike_steps import own_levels
 from disc.listen.turn.place.tones import SHARED_SEMITONES

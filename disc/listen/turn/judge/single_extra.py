@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from disc.listen.fitted import fitted
-from disc.listen.turn.follow_disc import Followed
+from disc.listen.turn.followed import Followed
 from disc.listen.turn.hear.heard_strikes import HeardStrike
 from disc.listen.turn.hear.single_sounds import Beginning, peak_near
 from disc.listen.turn.hear.strike_steps import ToneStep, steps_of
