@@ -1,11 +1,12 @@
 """How a turn's silent strikes and extra sounds are weighed: fits disc/listen/fitted.json to turns of the usual make.
 
-Run: python -m tests.bench.fit.listen_turn_fit [--turns 24] [--workers 1] [--kept FOLDER] [--minutes N] [--write]
+Run: python -m tests.bench.fit.listen_turn_fit [--turns 24] [--workers 1] [--kept FOLDER] [--minutes N] [--out shipped]
 Draws turns of listen_make.MAKE_OTHER, MAKE_FIT and MAKE, follows each as the program does, keeps what was followed in
 FOLDER, stops after so many minutes (run it again until all turns are there), and fits three logistic regressions with
 a ridge: silence of a strike by itself, silence with what its tooth's other strikes say, and extra sounds among the
-candidates. Precision, recall and calibration are printed by fits that leave out whole sources. Needs what listen.py
-needs, and scikit-learn.
+candidates. With --part beginning a fourth one: which of all beginnings that no strike took may be extra sounds; it
+proposes the candidates, so the others are followed and fitted again after it. Precision, recall and calibration are
+printed by fits that leave out whole sources. Needs what listen.py needs, and scikit-learn.
 """
 
 from __future__ import annotations
@@ -18,6 +19,8 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
+from typing import Any
+from unittest.mock import patch
 
 import numpy as np
 
@@ -27,6 +30,10 @@ from disc.listen.sound.audio import read_recording
 from disc.listen.sound.bands import pitch_of_hz
 from disc.listen.turn.follow_disc import follow
 from disc.listen.turn.followed import Followed as Seen
+from disc.listen.turn.hear.single_sounds import Beginning
+from disc.listen.turn.judge import extra_sounds
+from disc.listen.turn.judge.beginning_signs import beginning_signs
+from disc.listen.turn.judge.extra_sounds import CANDIDATE_ODDS
 from disc.listen.turn.judge.silent_strikes import Features, over_laps, still_playing, strike_features, with_others
 from disc.listen.turn.judge.single_extra import candidates, extra_features
 from disc.listen.turn.place.disc_path import Expected
@@ -43,7 +50,8 @@ STOP_S = 1.7  # the disc has stopped so long before a drawn recording ends
 
 @dataclass(frozen=True)
 class Followed:
-    """One drawn turn. ok: strikes that certainly lay within what was played. extra: of the candidates, which are."""
+    """One drawn turn. ok: strikes that certainly lay within what was played. extra: of the candidates, which are.
+    begun, begun_extra: of all beginnings that no strike took the signs, and which are extra sounds."""
 
     source: str
     strikes: Features
@@ -56,6 +64,21 @@ class Followed:
     found: Features | None
     extra: np.ndarray
     extra_true: int
+    begun: Features
+    begun_extra: np.ndarray
+
+
+class SignsSeen:
+    """The signs of all beginnings as they were weighed last."""
+
+    def __init__(self) -> None:
+        self.some: Sequence[Beginning] = ()
+        self.signs: Features = {}
+
+    def __call__(self, some: Sequence[Beginning], *others: Any) -> Features:
+        """In the place of beginning_signs."""
+        self.some, self.signs = some, beginning_signs(some, *others)
+        return self.signs
 
 
 def measured(spec: dict) -> Followed:
@@ -64,10 +87,13 @@ def measured(spec: dict) -> Followed:
         truth = listen_make.made_turn(**spec)
         recording = read_recording(listen_set.write(truth, Path(folder)))
     laid = lay(recording, truth.comb, truth.strikes, truth.notes["hint_s"])
-    return weighed(spec["voice_name"], truth, recording.length_s, follow(laid, truth.comb))
+    begun = SignsSeen()
+    with patch.object(extra_sounds, "beginning_signs", begun):
+        seen = follow(laid, truth.comb)
+    return weighed(spec["voice_name"], truth, recording.length_s, seen, begun)
 
 
-def weighed(source: str, truth: listen_set.Turn, length_s: float, seen: Seen) -> Followed:
+def weighed(source: str, truth: listen_set.Turn, length_s: float, seen: Seen, begun: SignsSeen) -> Followed:
     """One turn followed, with what is true of it beside."""
     heard = seen.told.matched.heard
     at = seen.motion.time(np.array([h.expected.turn for h in heard]))
@@ -84,11 +110,30 @@ def weighed(source: str, truth: listen_set.Turn, length_s: float, seen: Seen) ->
             for t, p in truth.extra
         ) for c in found
     ], dtype=bool)  # fmt: skip
+    some, is_extra = true_beginnings(truth, seen, begun.some) if laid else (np.zeros(0, dtype=int), np.zeros(0, bool))
     return Followed(
         source, strike_features(heard, seen.steps, seen.leaks), tuple(h.expected for h in heard), silent, ok,
         (at < length_s - TAIL_S) & played, played, weak, extra_features(found) if found else None, extra,
-        len(truth.extra) if laid else 0,
+        len(truth.extra) if laid else 0, {name: sign[some] for name, sign in begun.signs.items()}, is_extra,
     )  # fmt: skip
+
+
+def true_beginnings(truth: listen_set.Turn, seen: Seen, some: Sequence[Beginning]) -> tuple[np.ndarray, np.ndarray]:
+    """(indices of those that teach something, which of them are extra sounds): of several at an extra sound the
+    strongest is it and the others are left out, as is what stands at a strike that sounded."""
+    times, strengths = (np.array([getattr(b, name) for b in some]) for name in ("time_s", "strength"))
+    pitches = np.array([pitch_of_hz(float(seen.tones.hz[b.group])) for b in some])
+
+    def at(onsets: Sequence[tuple[float, float]]) -> list[np.ndarray]:
+        return [np.flatnonzero((np.abs(times - t) < ONSET_S) & (np.abs(pitches - p) < SEMITONES)) for t, p in onsets]
+
+    extra = [int(near[np.argmax(strengths[near])]) for near in at(truth.extra) if len(near)]
+    left_out = np.zeros(len(some), dtype=bool)
+    for near in at([(t, p) for t, p, _ in truth.onsets]):
+        left_out[near] = True
+    left_out[extra] = False
+    kept = np.flatnonzero(~left_out)
+    return kept, np.isin(kept, extra)
 
 
 def regression(features: Features, is_so: np.ndarray) -> dict:
@@ -134,6 +179,13 @@ def fit_extra(turns: Sequence[Followed]) -> dict:
     return regression(table, np.concatenate([extra for _, extra in some]))
 
 
+def fit_beginning(turns: Sequence[Followed]) -> dict:
+    """Extra sounds among all beginnings that no strike took."""
+    some = [t for t in turns if len(t.begun_extra)]
+    every = [np.ones(len(t.begun_extra), dtype=bool) for t in some]
+    return regression(joined([t.begun for t in some], every), np.concatenate([t.begun_extra for t in some]))
+
+
 def tell(name: str, probability: np.ndarray, is_so: np.ndarray, true: int) -> str:
     """Print precision and recall at several limits, and the calibration; returns the line at one half."""
     print(f"{name}: {true} true, {len(is_so)} weighed")
@@ -167,11 +219,39 @@ def judge(turns: Sequence[Followed]) -> dict[str, str]:
     }
 
 
+def judge_beginning(turns: Sequence[Followed]) -> str:
+    """The same for the beginnings: how many of the extra sounds are among how many candidates."""
+    proposed, true = [], []
+    for source in sorted({t.source for t in turns}):
+        model = fit_beginning([t for t in turns if t.source != source])
+        mine = [t for t in turns if t.source == source and len(t.begun_extra)]
+        proposed += [log_odds(model, t.begun) > CANDIDATE_ODDS for t in mine]
+        true += [t.begun_extra for t in mine]
+    said, is_so = np.concatenate(proposed), np.concatenate(true)
+    return (
+        f"whole sources left out: {np.sum(said & is_so)} of {np.sum(is_so)} extra sounds that were seen to begin are "
+        f"among {np.sum(said)} candidates"
+    )
+
+
+def write_beginning(turns: Sequence[Followed], out: Path, arguments: str, score: str) -> None:
+    """Fitted to all of them, with how it was done."""
+    every, extra = sum(len(t.begun_extra) for t in turns), sum(int(t.begun_extra.sum()) for t in turns)
+    data = f"{drawn_words(turns)}: {every} beginnings, {extra} of them extra sounds"
+    made = Made("tests.bench.fit.listen_turn_fit", arguments, 901, data, score, f"ridge {RIDGE}")
+    write_parts(out, {"beginning": fit_beginning(turns)}, {"beginning": made})
+
+
+def drawn_words(turns: Sequence[Followed]) -> str:
+    """What was drawn."""
+    sources = len({t.source for t in turns})
+    return f"{len(turns)} turns of {sources} sources (listen_make.MAKE_OTHER, MAKE_FIT and MAKE, seeds 955, 902, 901)"
+
+
 def write(turns: Sequence[Followed], out: Path, arguments: str, score: dict[str, str]) -> None:
     """All of them fitted to, with how it was done."""
     first, second = fit_silent(turns)
-    sources = len({t.source for t in turns})
-    drawn = f"{len(turns)} turns of {sources} sources (listen_make.MAKE_OTHER, MAKE_FIT and MAKE, seeds 955, 902, 901)"
+    drawn = drawn_words(turns)
     strikes = f"{sum(t.ok.sum() for t in turns)} strikes, {sum(t.silent[t.ok].sum() for t in turns)} silent"
     candidates = f"{sum(len(t.extra) for t in turns)} candidates, {sum(t.extra.sum() for t in turns)} true"
     parts = {"silent, first": first, "silent, second": second, "extra": fit_extra(turns)}
@@ -205,8 +285,9 @@ def main() -> None:
     """Draw, follow, judge, write."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--turns", type=int, default=24)
+    parser.add_argument("--part", choices=("turns", "beginning"), default="turns")
     parser.add_argument("--workers", type=int, default=1)
-    parser.add_argument("--kept", type=Path, default=Path(tempfile.gettempdir()) / "listen-turns")
+    parser.add_argument("--kept", type=Path, default=Path(tempfile.gettempdir()) / "listen-turns-followed")
     parser.add_argument("--minutes", type=float, default=float("inf"))
     add_out(parser, FITTED_FILE)
     chosen = parser.parse_args()
@@ -215,6 +296,12 @@ def main() -> None:
     turns = kept_turns(specs, chosen.kept, chosen.workers, chosen.minutes * 60.0)
     if turns is None:
         print("not all turns are there yet: run it again")
+        return
+    if chosen.part == "beginning":
+        score_beginning = judge_beginning(turns)
+        print(score_beginning)
+        if chosen.out:
+            write_beginning(turns, chosen.out, f"--part beginning --turns {chosen.turns}", score_beginning)
         return
     score = judge(turns)
     if chosen.out:
