@@ -19,13 +19,15 @@ from disc.listen.turn.hear.strike_steps import ToneStep, own_levels, steps_of
 # Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 LEAST_RISE = 0.15  # share of what was unexplained in its band that a strike out of its place must explain
 # A strike that explains less than the one of its band, or less than the other of its tooth's usual step, is looked for
-# so far beside its place; there it must explain so much more, of a size that its tooth's strikes have.
-POOR_GAIN, POOR_SHARE = 0.35, 0.4
-BESIDE_S = (-0.095, -0.07, -0.045, 0.045, 0.07, 0.095)  # each seeks about itself, so that nothing between is left out
-CLEAR_GAIN, CLEARER, LEAST_SHARE, MOST_SHARE = 0.5, 0.25, 0.4, 2.5
-FARTHEST_S = 0.13  # some 0.1 mm of lean at 5 mm from the arbor, in a turn of 50 s
-APART_S = 0.025  # what begins with another strike may be that one's partial
-FOUND_ODDS = 1.0  # nats; its own tone says the rest
+# so far beside its place; there it must explain so much more, of a size that its tooth's strikes have. Of one that
+# already stands well beside the path the place itself is only sought farther: a little more is enough.
+POOR_GAIN, POOR_SHARE, EDGE_S, CLEARER_AT_EDGE = 0.5, 0.4, 0.018, 0.03
+# Each seeks about itself, so that nothing between is left out. Chosen.
+BESIDE_S = (-0.095, -0.07, -0.045, 0.045, 0.07, 0.095)
+CLEAR_GAIN, CLEARER, LEAST_SHARE, MOST_SHARE = 0.5, 0.25, 0.4, 2.5  # of the band, and of the usual step; chosen
+FARTHEST_S = 0.13  # chosen: some 0.1 mm of lean at 5 mm from the arbor, in a turn of 50 s
+APART_S = 0.025  # what begins with another strike may be that one's partial; chosen
+FOUND_ODDS = 1.0  # nats; its own tone says the rest; chosen
 
 
 def on_the_path(followed: Followed, path_s: FloatArray) -> Followed:
@@ -52,7 +54,8 @@ def beside_the_path(followed: Followed, path_s: FloatArray) -> Followed:
     usual = own_levels(steps, [h.expected for h in heard])
     poor = [
         k for k, step in enumerate(steps)
-        if step is not None and (step.gain < POOR_GAIN or step.level < POOR_SHARE * usual[k])
+        if step is not None
+        and (step.gain < POOR_GAIN or step.level < POOR_SHARE * usual[k] or abs(step.off_s) > EDGE_S)
     ]  # fmt: skip
     others = [(h.expected.tooth, float(t)) for k, (h, t) in enumerate(zip(heard, places, strict=True)) if k not in poor]
     begun = np.array([t for _, t in others])
@@ -61,7 +64,10 @@ def beside_the_path(followed: Followed, path_s: FloatArray) -> Followed:
     best: dict[int, tuple[float, float, ToneStep]] = {}
     for (k, at), step in zip(sought, there, strict=True):
         here = steps[k]
-        if step is None or here is None or step.gain < max(CLEAR_GAIN, here.gain + CLEARER):
+        if step is None or here is None:
+            continue
+        more = CLEARER_AT_EDGE if abs(here.off_s) > EDGE_S else CLEARER
+        if step.gain < max(CLEAR_GAIN, here.gain + more):
             continue
         moment = at + step.off_s
         is_alike = LEAST_SHARE * usual[k] < step.level < MOST_SHARE * usual[k]

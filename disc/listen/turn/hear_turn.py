@@ -20,7 +20,7 @@ from disc.listen.sound.bands import pitch_of_hz
 from disc.listen.sound.disturbed import Disturbance, loud_stretches
 from disc.listen.turn.follow_disc import follow
 from disc.listen.turn.followed import Followed
-from disc.listen.turn.hear.heard_strikes import SILENT_FROM, HeardStrike
+from disc.listen.turn.hear.heard_strikes import HeardStrike, left_open
 from disc.listen.turn.judge.silent_reasons import silences_of
 from disc.listen.turn.judge.weak_strikes import weak_strikes, weak_teeth
 from disc.listen.turn.learn.true_pitches import OffTable
@@ -138,8 +138,7 @@ def _judged(
     ]
     sounding = {s.strike for s in sounds if s.strike is not None}
     inside = {index[h.expected.index] for h in heard if not h.beyond}
-    told = {index[h.expected.index] for h in heard if h.silent is not None and h.silent >= SILENT_FROM and not h.beyond}
-    undecided = {index[h.expected.index] for h in heard if h.is_open} - sounding - told  # told: by another lap
+    undecided = {index[k] for k in left_open(heard)} - sounding
     silences = [replace(s, strike=index[s.strike]) for s in silences_of(heard, followed)]
     untold = [h for h in heard if h.is_open]
     missed = [h for h in heard if h.beginning is None and not h.is_open and not h.beyond]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from disc.listen.sound.audio import FloatArray
@@ -35,6 +36,16 @@ class HeardStrike:
         if self.beginning is not None or self.beyond:
             return False
         return self.odds > -OPEN_ODDS if self.silent is None else self.silent < SILENT_FROM
+
+
+def left_open(heard: Iterable[HeardStrike]) -> set[int]:
+    """Strikes, by their index in the expected ones, of which no lap tells whether they sounded."""
+    mine = list(heard)
+    told = {
+        h.expected.index for h in mine
+        if h.beginning is not None or (h.silent is not None and h.silent >= SILENT_FROM and not h.beyond)
+    }  # fmt: skip
+    return {h.expected.index for h in mine if h.is_open} - told
 
 
 @dataclass(frozen=True)
