@@ -17,7 +17,9 @@ from disc.listen.turn.hear.single_sounds import Beginning, peak_near
 from disc.listen.turn.hear.strike_steps import ToneStep, own_levels, steps_of
 
 # Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
-LEAST_RISE = 0.15  # share of what was unexplained in its band that a strike out of its place must explain
+# Share of what was unexplained in its band that a strike out of its place must explain, and of its tooth's usual step
+# that it must reach: early and weak at once is rare, and chance finds something weak everywhere.
+LEAST_RISE, LEAST_LEVEL = 0.15, 0.25
 # A strike that explains less than the one of its band, or less than the other of its tooth's usual step, is looked for
 # so far beside its place; there it must explain so much more, of a size that its tooth's strikes have. Of one that
 # already stands well beside the path the place itself is only sought farther: a little more is enough.
@@ -34,12 +36,15 @@ def on_the_path(followed: Followed, path_s: FloatArray) -> Followed:
     """A strike heard far from the disc's path is early or late only if its own tone rises there, and more than on the
     path: else it is where the path puts it."""
     heard, steps, places = list(followed.told.matched.heard), list(followed.steps), followed.places_s.copy()
+    usual = own_levels(steps, [h.expected for h in heard])
     far = [k for k, t in enumerate(path_s) if places[k] != t]
     sought = [(heard[k].expected.tooth, float(path_s[k])) for k in far]
     around = [(h.expected.tooth, float(t)) for k, (h, t) in enumerate(zip(heard, places, strict=True)) if k not in far]
     for k, there in zip(far, steps_of(followed.whole, followed.tuned, sought, around), strict=True):
         here, b = steps[k], heard[k].beginning
-        if there is None or b is None or (here is not None and here.gain > max(there.gain, LEAST_RISE)):
+        if there is None or b is None:
+            continue
+        if here is not None and here.gain > max(there.gain, LEAST_RISE) and here.level > LEAST_LEVEL * usual[k]:
             continue
         steps[k], places[k] = there, float(path_s[k])
         heard[k] = replace(heard[k], beginning=replace(b, time_s=max(0.0, float(path_s[k]) + there.off_s)))
