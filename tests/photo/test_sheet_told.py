@@ -58,6 +58,8 @@ def test_read_back(sheet, outline):
     assert again.focal_px == pytest.approx(told.focal_px, abs=1e-3)
     assert len(again.corners_px) == len(told.corners_px)
     assert "corners; focal length 3004 px" in again.words()
+    vague = replace(again, focal_sigma=0.05)
+    assert vague.focal_is_vague and "focal length not told, somewhere about 2858 to 3158 px" in vague.words()
 
 
 def test_words_where_the_lens_is_told_badly_or_the_bar_cannot_be(sheet, outline):

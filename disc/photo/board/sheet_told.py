@@ -59,11 +59,20 @@ class SheetTold:
         """One line for a person."""
         if self.left_out or self.focal_px is None or self.k1 is None:
             return f"measuring sheet: {len(self.corners_px)} corners, left out"
+        lens = f"focal length {self.focal_px:.0f} px"
+        if self.focal_is_vague and self.focal_sigma is not None:
+            low, high = (self.focal_px * np.exp(way * self.focal_sigma) for way in (-1, 1))
+            lens = f"focal length not told, somewhere about {low:.0f} to {high:.0f} px"
         return (
-            f"measuring sheet: {len(self.corners_px)} corners; focal length {self.focal_px:.0f} px, k1 {self.k1:+.4f}, "
+            f"measuring sheet: {len(self.corners_px)} corners; {lens}, k1 {self.k1:+.4f}, "
             f"tilt {self.tilt_deg:.1f} degrees, face {self.height_mm:.1f} mm over the paper "
             f"(+/- {self.height_sigma_mm:.1f})"
         )
+
+    @property
+    def focal_is_vague(self) -> bool:
+        """Whether the picture leaves the focal length open, as one taken squarely does, however many corners it has."""
+        return self.focal_sigma is not None and self.focal_sigma > VAGUE_FOCAL
 
 
 def sheet_told(sheet: SheetUnder, plane: Plane, log_focal: float | None, bar_mm: float | None) -> SheetTold:
@@ -124,7 +133,7 @@ def _height_and_print(
 def advice(told: SheetTold, bar_given: bool) -> tuple[str, ...]:
     """What a person should know or do, in words."""
     words = []
-    if told.focal_sigma is not None and told.focal_sigma > VAGUE_FOCAL:
+    if told.focal_is_vague and told.focal_sigma is not None:
         words.append(
             f"the sheet tells the focal length to {100 * told.focal_sigma:.0f} % only (the camera's tilt is "
             f"{told.tilt_deg:.0f} degrees). Photograph this side again on the sheet, tilted the other way by 10 to 15 "
