@@ -11,7 +11,7 @@ import pytest
 
 from disc.photo.board.disc_on_sheet import outline_of, plane_of, radius_at, where_it_lies
 from disc.photo.board.sheet_told import SheetTold, advice, sheet_told
-from disc.photo.board.sheet_under import look_for_sheets, place_disc
+from disc.photo.board.sheet_under import look_for_sheets, place_disc, settled_edge
 from disc.photo.image import Photo
 from disc.photo.plate.ellipse import fit_ellipse
 from disc.photo.plate.find_plate import CoarsePlate
@@ -106,3 +106,20 @@ def test_a_disc_that_reaches_over_the_print_is_placed_by_its_own_edge(monkeypatc
     assert np.array_equal(placed.photo.pixels[inside], photo.pixels[inside])
     beyond = cv2.dilate((face[..., 0] > 0.01).astype(np.uint8), np.ones((25, 25), np.uint8)) == 0
     assert placed.photo.pixels[beyond].min() > 90  # no black field is left
+
+
+def test_an_edge_looked_for_from_afar_does_not_have_the_last_word(sheet, outline, monkeypatch):
+    """From a place off by d the edges are in part another line's and come out off by 0.4 d: looked for until settled."""
+    camera = sheet.camera
+    right = where_it_lies(camera, outline, RADIUS_MM)
+    far = replace(right, middle_mm=(right.middle_mm[0] + 0.3, right.middle_mm[1] - 0.2))
+
+    def edges(_photo, _camera, lies, radius_mm):
+        middle = np.array(right.middle_mm) + 0.4 * (np.array(lies.middle_mm) - right.middle_mm)
+        return outline_of(camera, replace(right, middle_mm=tuple(middle)), radius_mm)
+
+    monkeypatch.setattr("disc.photo.board.sheet_under.exact_rim", edges)
+    photo = Photo(Path("invented.jpg"), np.zeros((4, 4, 3), np.uint8))
+    edge, lies = settled_edge(photo, camera, far, RADIUS_MM, 44.0, np.zeros((0, 2)))
+    assert np.hypot(*np.subtract(lies.middle_mm, right.middle_mm)) < 0.02
+    assert np.abs(edge - outline_of(camera, right, RADIUS_MM)).max() < 1.0
