@@ -109,7 +109,7 @@ def test_a_disc_that_reaches_over_the_print_is_placed_by_its_own_edge(monkeypatc
 
 
 def test_an_edge_looked_for_from_afar_does_not_have_the_last_word(sheet, outline, monkeypatch):
-    """From a place off by d the edges are in part another line's and come out off by 0.4 d: looked for until settled."""
+    """From a place off by d the edges are in part another line's, off by 0.4 d: looked for until that settles."""
     camera = sheet.camera
     right = where_it_lies(camera, outline, RADIUS_MM)
     far = replace(right, middle_mm=(right.middle_mm[0] + 0.3, right.middle_mm[1] - 0.2))
