@@ -1,8 +1,9 @@
 """How a turn's silent strikes and extra sounds are weighed: fits disc/listen/fitted.json to turns of the usual make.
 
-Run: python -m tests.bench.fit.listen_turn_fit [--turns 24] [--workers 1] [--kept FOLDER] [--minutes N] [--out shipped]
-Draws turns of listen_make.MAKE_OTHER, MAKE_FIT and MAKE, follows each as the program does, keeps what was followed in
-FOLDER, stops after so many minutes (run it again until all turns are there), and fits three logistic regressions with
+Run: python -m tests.bench.fit.listen_turn_fit [--turns 22] [--ringing 20] [--workers 1] [--kept FOLDER] [--minutes N]
+[--out shipped]
+Draws turns of listen_make.MAKE_OTHER, MAKE_FIT, MAKE and draw_ringing, follows each as the program does, keeps what was
+followed in FOLDER, stops after so many minutes (run it again until all are there), and fits three regressions with
 a ridge: silence of a strike by itself, silence with what its tooth's other strikes say, and extra sounds among the
 candidates. With --part beginning a fourth one: which of all beginnings that no strike took may be extra sounds; it
 proposes the candidates, so the others are followed and fitted again after it. Precision, recall and calibration are
@@ -245,7 +246,8 @@ def write_beginning(turns: Sequence[Followed], out: Path, arguments: str, score:
 def drawn_words(turns: Sequence[Followed]) -> str:
     """What was drawn."""
     sources = len({t.source for t in turns})
-    return f"{len(turns)} turns of {sources} sources (listen_make.MAKE_OTHER, MAKE_FIT and MAKE, seeds 955, 902, 901)"
+    drawn = "listen_make.MAKE_OTHER, MAKE_FIT and MAKE, seeds 955, 902, 901; draw_ringing, seed 41"
+    return f"{len(turns)} turns of {sources} sources ({drawn})"
 
 
 def write(turns: Sequence[Followed], out: Path, arguments: str, score: dict[str, str]) -> None:
@@ -284,7 +286,8 @@ def kept_turns(specs: Sequence[dict], folder: Path, workers: int, most_s: float)
 def main() -> None:
     """Draw, follow, judge, write."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--turns", type=int, default=24)
+    parser.add_argument("--turns", type=int, default=22)
+    parser.add_argument("--ringing", type=int, default=0, help="so many of each row of draw_ringing, as well")
     parser.add_argument("--part", choices=("turns", "beginning"), default="turns")
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--kept", type=Path, default=Path(tempfile.gettempdir()) / "listen-turns-followed")
@@ -293,19 +296,21 @@ def main() -> None:
     chosen = parser.parse_args()
     drawn = listen_make.MAKE_OTHER + listen_make.MAKE_FIT + listen_make.MAKE
     specs = [arguments for make, arguments in drawn if make is listen_make.made_turn][: chosen.turns]
+    specs += [arguments for _, arguments in listen_make.draw_ringing(listen_make.RINGING_SEED, chosen.ringing)]
     turns = kept_turns(specs, chosen.kept, chosen.workers, chosen.minutes * 60.0)
     if turns is None:
         print("not all turns are there yet: run it again")
         return
+    which = f"--turns {chosen.turns} --ringing {chosen.ringing}"
     if chosen.part == "beginning":
         score_beginning = judge_beginning(turns)
         print(score_beginning)
         if chosen.out:
-            write_beginning(turns, chosen.out, f"--part beginning --turns {chosen.turns}", score_beginning)
+            write_beginning(turns, chosen.out, f"--part beginning {which}", score_beginning)
         return
     score = judge(turns)
     if chosen.out:
-        write(turns, chosen.out, f"--turns {chosen.turns}", score)
+        write(turns, chosen.out, which, score)
 
 
 if __name__ == "__main__":

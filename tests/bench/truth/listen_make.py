@@ -317,6 +317,30 @@ def draw_make(letter: str, seed: int, voices: tuple[str, ...], turns: int, combs
     return specs
 
 
+def ringing_turn(seed: int, number: int) -> Spec:
+    """A turn of the usual make of something modelled (listen_sounds.RATIOS, in turn), without speech: needs neither
+    sound fonts nor espeak-ng."""
+    rng = np.random.default_rng([seed, number])
+    kind = tuple(s.RATIOS)[number % len(s.RATIOS)]
+    late, length = ((0.0, 1.0), (0.0, 1.0), (float(rng.uniform(0.2, 0.5)), 1.6), (0.0, 1.6))[int(rng.choice(4))]
+    return (made_turn, {
+        "name": f"{kind}-{number}", "seed": seed * 100_000 + number, "voice_name": kind,
+        "notes": int(rng.integers(12, 20)), "count": int(rng.integers(110, 190)),
+        "noise_db": float(rng.choice([18.0, 24.0, 30.0, 36.0])),
+        "tick": float(rng.uniform(0.015, 0.04)) if rng.random() < 0.5 else 0.0, "speech": 0,
+        "agc": float(rng.choice([0.0, 0.0, 0.4])), "container": "wav", "late": late, "turns": length,
+        "room": float(rng.choice([0.05, 0.15])), "whirr": float(rng.choice([0.0, 0.0, 0.1])),
+    })  # fmt: skip
+
+
+def draw_ringing(seed: int, of_each: int) -> list[Spec]:
+    """Eight rows of so many turns, as eight processes draw them."""
+    return [ringing_turn(seed, row * 1000 + k) for row in range(8) for k in range(of_each)]
+
+
+# Of what is modelled, for fitting: of each of its eight rows the first so many.
+RINGING_SEED = 41
+
 # Looked at while choosing.
 MAKE = draw_make("q", 901, ("bar", "fluid-10", "tim-8", "muse-9", "bar", "fluid-108", "muse-11", "bar"), 8, 8)
 # What the weights are fitted to, by whole sources left out.
