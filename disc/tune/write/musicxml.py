@@ -1,23 +1,31 @@
-"""A laid-out page as MusicXML, through music21. Every note carries the numbers of its pins as its id ("pin-12").
+"""A laid-out page as MusicXML 4.0. Every note carries the numbers of its pins as its id ("pin-12").
 
 Notes stand at sounding pitch in the file; an octave clef says where they are written. A doubtful note is cue-sized, in
 brackets, with "? 12" (its pin) above it. A note that only one pass of a repeat has is small, with "1." or "2." above it
-and the MusicXML attribute time-only, so that the notes played out are the disc's strikes, one for one.
+and the MusicXML attribute time-only, so that the notes played out are the disc's strikes, one for one. Written by
+ourselves: a general library takes more than half of the time of a whole transcription for it; the tests read all back
+with one.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
-from typing import Any
+from typing import NamedTuple
+from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
-from disc.pitch_names import LETTER_SEMITONES
-from disc.records import Metre, Note, Section, Tune
+from disc.records import Note, Section, Tune
+from disc.tune.score.records import TICKS_PER_QUARTER
 from disc.tune.write.layout import Bar, Chord, Clef, ScorePage, lay_out
 from disc.tune.write.lengths import beat_quarter, is_compound
 from disc.tune.write.midi import MUSIC_BOX_PROGRAM
+from disc.tune.write.signs import TYPES, Accidentals, Sign, beams_of, sign_of, spelled, triplet_ends
 
-# The line of fifths from F (-1) upwards, seven letters.
-LETTERS = "FCGDAEB"
+HEAD = (
+    '<?xml version="1.0" encoding="utf-8"?>\n<!DOCTYPE score-partwise PUBLIC '
+    '"-//Recordare//DTD MusicXML 4.0 Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">\n'
+)
+GRACE = Sign(Fraction(1, 4))  # a small note is written as a sixteenth with a stroke
 
 
 def musicxml_text(tune: Tune) -> str:
@@ -30,270 +38,326 @@ def musicxml_of_page(page: ScorePage, teeth: bool = False) -> str:
 
     teeth: each note's tooth stands under its staff, those of a chord from top to bottom.
     """
-    import re
-
-    from music21.musicxml.m21ToXml import GeneralObjectExporter
-
-    text = GeneralObjectExporter().parse(_score(page, teeth)).decode("utf-8")
-    text = re.sub(r'\s*<encoding-date>[^<]*</encoding-date>|\s*<creator type="composer">Music21</creator>', "", text)
-    for bar in page.bars:
-        for pin, time in bar.printed.only.items():  # music21 does not write in which pass a note is played
-            text = text.replace(f'id="pin-{pin}"', f'id="pin-{pin}" time-only="{time}"')
-    # music21 does not write on which side of the staff a tempo stands
-    return re.sub(r"<direction>(?=\s*<direction-type>\s*<words[^>]*>♩)", '<direction placement="above">', text)
-
-
-def spelled(pitch: int, fifths: int) -> str:
-    """A MIDI number's name as music21 reads it ("B-4"), spelled for a signature: the nearest on the line of fifths.
-
-    The window of twelve fifths is such that chromatic notes of a major key come out as raised first, fourth and fifth
-    and flat third and seventh, and the leading note of its relative minor as raised. Common practice.
-    """
-    low = fifths - 3  # in C: from E flat (-3) to G sharp (8)
-    place = next(f for f in range(low, low + 12) if (f * 7) % 12 == pitch % 12)
-    letter = LETTERS[(place + 1) % 7]
-    signs = (place + 1) // 7
-    natural = LETTER_SEMITONES[letter]
-    octave = (pitch - signs - natural) // 12 - 1
-    return f"{letter}{'#' * max(signs, 0)}{'-' * max(-signs, 0)}{octave}"
-
-
-def _score(page: ScorePage, teeth: bool) -> Any:
-    from music21 import layout, metadata, stream
-
-    score = stream.Score()
-    score.metadata = metadata.Metadata()
-    score.metadata.title = page.title or "Tune of the disc"
-    score.metadata.software = ()
-    parts = [_part(page, staff, teeth) for staff in range(len(page.clefs))]
-    for part in parts:
-        score.insert(0, part)
-    if len(parts) > 1:
-        score.insert(0, layout.StaffGroup(parts, symbol="brace", barTogether=True))
-    return score
-
-
-def _part(page: ScorePage, staff: int, teeth: bool) -> Any:
-    from music21 import stream
-
-    part: Any = stream.PartStaff() if len(page.clefs) > 1 else stream.Part()
-    part.partName = "Comb"
-    part.style.printPartName = False  # the only voice needs no name, and a name would be in one language only
-    part.insert(0, _instrument(staff))
+    root = Element("score-partwise", version="4.0")
+    title = page.title or "Tune of the disc"
+    _text(SubElement(root, "work"), "work-title", title)
+    _text(root, "movement-title", title)
+    encoding = SubElement(SubElement(root, "identification"), "encoding")
+    for name in ("accidental", "beam"):
+        SubElement(encoding, "supports", element=name, type="yes")
+    _part_list(root)
+    part = SubElement(root, "part", id="P1")
     for index in range(len(page.bars)):
-        part.append(_measure(page, index, staff, teeth))
-    _mark_endings(part, page)
-    return part
+        _measure(part, page, index, teeth)
+    indent(root)
+    return HEAD + tostring(root, encoding="unicode") + "\n"
 
 
-def _instrument(staff: int) -> Any:
-    """The comb, with an id of its own: without one music21 makes up a new one at each writing."""
-    from music21 import instrument
-
-    comb: Any = instrument.Instrument("Comb")
-    comb.partId = f"P{staff + 1}"
-    comb.instrumentId = f"I{staff + 1}"
-    comb.midiProgram = MUSIC_BOX_PROGRAM
-    comb.midiChannel = staff
-    return comb
+def _text(parent: Element, tag: str, text: object, **attributes: str) -> Element:
+    made = SubElement(parent, tag, attributes)
+    made.text = str(text)
+    return made
 
 
-def _measure(page: ScorePage, index: int, staff: int, teeth: bool) -> Any:
-    from music21 import bar as barlines
-    from music21 import expressions, stream
+def _part_list(root: Element) -> None:
+    """One part, the comb; its name is not printed, for it would be in one language only."""
+    part = SubElement(SubElement(root, "part-list"), "score-part", id="P1")
+    _text(part, "part-name", "Comb", **{"print-object": "no"})
+    _text(SubElement(part, "score-instrument", id="I1"), "instrument-name", "Comb")
+    midi = SubElement(part, "midi-instrument", id="I1")
+    _text(midi, "midi-channel", 1)
+    _text(midi, "midi-program", MUSIC_BOX_PROGRAM + 1)
 
+
+# ---- a bar
+
+
+def _measure(part: Element, page: ScorePage, index: int, teeth: bool) -> None:
     bar = page.bars[index]
-    printed, part = bar.printed, bar.printed.part
-    measure = stream.Measure(number=printed.number)
-    if index == 0:
-        measure.insert(0, _clef(page.clefs[staff]))
-    for sign in _signs(page, index, staff):
-        measure.insert(0, sign)
-    if printed.offset:
-        measure.paddingLeft = printed.offset
-    if printed.length < part.metre.bar_quarter:  # or music21 fills the bar with a rest
-        measure.paddingRight = part.metre.bar_quarter - printed.length
-    if printed.repeat_start:
-        measure.leftBarline = barlines.Repeat(direction="start")
-    if printed.repeat_end:
-        measure.rightBarline = barlines.Repeat(direction="end")
-    elif (kind := _line_after(page, index)) is not None:
-        measure.rightBarline = barlines.Barline(kind)
-    for chord in bar.staves[staff]:
-        element = _insert_chord(measure, chord, bar, page)
-        if teeth and not chord.tied_back:
-            _write_teeth(element, chord)
-    if staff == 0 and page.slowing is not None and 0 <= page.slowing - bar.printed.start < part.metre.bar_quarter:
-        slow = expressions.TextExpression("rit.")
-        slow.style.fontStyle = "italic"  # type: ignore[attr-defined]
-        measure.insert(max(Fraction(0), page.slowing - bar.printed.start - bar.printed.offset), slow)
-    _beam(measure, part.metre, bar.printed.offset)
-    return measure
+    printed = bar.printed
+    short = printed.number == 0 or printed.length - printed.offset != printed.part.metre.bar_quarter
+    measure = SubElement(part, "measure", number=str(printed.number), implicit="yes" if short else "no")
+    _line_before(measure, page, index)
+    _attributes(measure, page, index)
+    _directions(measure, page, index)
+    for staff, chords in enumerate(bar.staves):
+        if staff:
+            _text(SubElement(measure, "backup"), "duration", _ticks(printed.length - printed.offset))
+        _staff(measure, page, bar, staff, chords, teeth)
+    _line_after(measure, page, index)
 
 
-def _signs(page: ScorePage, index: int, staff: int) -> list[Any]:
-    """Signature, metre, tempo and title where a section begins, as far as they are new."""
-    from music21 import key, meter
-
-    printed, part = page.bars[index].printed, page.bars[index].printed.part
-    if not printed.opens:
-        return []
-    before = page.bars[index - 1].printed.part if index else None
+def _attributes(measure: Element, page: ScorePage, index: int) -> None:
+    """Signature and metre where a section begins, as far as they are new; staves and clefs in the first bar."""
+    printed = page.bars[index].printed
+    part, before = printed.part, page.bars[index - 1].printed.part if index else None
+    if not printed.opens and index:
+        return
     anew = before is None or part.titled
-    signs: list[Any] = []
+    made = Element("attributes")
+    if before is None:
+        _text(made, "divisions", TICKS_PER_QUARTER)
     if before is None or anew or before.key.fifths != part.key.fifths:
-        signs.append(key.KeySignature(part.key.fifths))
+        _text(SubElement(made, "key"), "fifths", part.key.fifths)
     if before is None or anew or before.metre != part.metre:
-        signs.append(meter.TimeSignature(f"{part.metre.beats}/{part.metre.unit}"))
-    if staff == 0 and anew:
-        signs.append(_tempo(part))
-        if before is not None and part.title:
-            signs.append(_heading(part.title))
-    return signs
+        time = SubElement(made, "time")
+        _text(time, "beats", part.metre.beats)
+        _text(time, "beat-type", part.metre.unit)
+    if before is None:
+        if len(page.clefs) > 1:
+            _text(made, "staves", len(page.clefs))
+        for number, clef in enumerate(page.clefs, start=1):
+            _clef(made, clef, number)
+    if len(made):
+        measure.append(made)
 
 
-def _line_after(page: ScorePage, index: int) -> str | None:
+def _clef(attributes: Element, clef: Clef, number: int) -> None:
+    made = SubElement(attributes, "clef", number=str(number))
+    _text(made, "sign", clef.sign)
+    _text(made, "line", clef.line)
+    if clef.octave:
+        _text(made, "clef-octave-change", clef.octave)
+
+
+def _directions(measure: Element, page: ScorePage, index: int) -> None:
+    """Tempo and, of a later tune, its title where it begins."""
+    printed = page.bars[index].printed
+    before = page.bars[index - 1].printed.part if index else None
+    if not (printed.opens or not index) or not (before is None or printed.part.titled):
+        return
+    direction = _words(measure, _tempo_words(printed.part), "above", **{"font-weight": "bold"})
+    SubElement(direction, "sound", tempo=str(round(60.0 / printed.part.quarter_s)))
+    if before is not None and printed.part.title:
+        _words(measure, printed.part.title, "above", **{"font-weight": "bold"})
+
+
+def _tempo_words(part: Section) -> str:
+    """Beats in a minute, as words: a note sign every font has, where the engraver's own would be missing in the PDF."""
+    compound = is_compound(part.metre)
+    beat = beat_quarter(part.metre) if compound else Fraction(1)
+    return f"♩{'.' if compound else ''} = {round(60.0 / (part.quarter_s * float(beat)))}"
+
+
+def _words(measure: Element, words: str, placement: str, **style: str) -> Element:
+    direction = SubElement(measure, "direction", placement=placement)
+    _text(SubElement(direction, "direction-type"), "words", words, **style)
+    _text(direction, "staff", 1)
+    return direction
+
+
+def _line_before(measure: Element, page: ScorePage, index: int) -> None:
+    printed = page.bars[index].printed
+    opens = printed.ending is not None and (index == 0 or page.bars[index - 1].printed.ending != printed.ending)
+    if not (printed.repeat_start or opens):
+        return
+    line = SubElement(measure, "barline", location="left")
+    if opens:
+        SubElement(line, "ending", number=str(printed.ending), type="start")
+    if printed.repeat_start:
+        SubElement(line, "repeat", direction="forward")
+
+
+def _line_after(measure: Element, page: ScorePage, index: int) -> None:
+    printed = page.bars[index].printed
+    following = page.bars[index + 1].printed if index + 1 < len(page.bars) else None
+    closes = printed.ending is not None and (following is None or following.ending != printed.ending)
+    style = None if printed.repeat_end else _style_after(page, index)
+    if not (printed.repeat_end or closes or style):
+        return
+    line = SubElement(measure, "barline", location="right")
+    if style:
+        _text(line, "bar-style", style)
+    if closes:
+        SubElement(line, "ending", number=str(printed.ending), type="stop")
+    if printed.repeat_end:
+        SubElement(line, "repeat", direction="backward")
+
+
+def _style_after(page: ScorePage, index: int) -> str | None:
     """The kind of bar line after a bar where it is no plain one."""
     if index + 1 == len(page.bars):
-        return "final"
+        return "light-heavy"
     following = page.bars[index + 1].printed
     if not following.opens:
         return None
     if following.part.titled:
-        return "final"
-    return "double" if following.part.metre != page.bars[index].printed.part.metre else None
+        return "light-heavy"
+    return "light-light" if following.part.metre != page.bars[index].printed.part.metre else None
 
 
-def _heading(title: str) -> Any:
-    """A later tune's title, over its first bar."""
-    from music21 import expressions
-
-    words: Any = expressions.TextExpression(title)
-    words.style.fontWeight = "bold"
-    words.placement = "above"
-    return words
+# ---- notes
 
 
-def _tempo(part: Section) -> Any:
-    """Beats in a minute, as words: a note sign every font has, where the engraver's own would be missing in the PDF."""
-    from music21 import tempo
+class _Place(NamedTuple):
+    """What is the same for all notes of a chord."""
 
-    compound = is_compound(part.metre)
-    beat = beat_quarter(part.metre) if compound else Fraction(1)
-    words = f"♩{'.' if compound else ''} = {round(60.0 / (part.quarter_s * float(beat)))}"
-    return tempo.MetronomeMark(text=words, numberSounding=round(60.0 / part.quarter_s))
-
-
-def _clef(clef: Clef) -> Any:
-    from music21 import clef as clefs
-
-    made = clefs.TrebleClef() if clef.sign == "G" else clefs.BassClef()
-    made.octaveChange = clef.octave
-    return made
+    bar: Bar
+    chord: Chord
+    voice: int
+    sign: Sign
+    beams: tuple[str, ...]
+    bracket: tuple[bool, bool]
+    many: bool  # staves
 
 
-def _write_teeth(element: Any, chord: Chord) -> None:
-    """The numbers of the teeth as words under the note, the highest note's first; those of grace notes go before."""
+def _staff(measure: Element, page: ScorePage, bar: Bar, staff: int, chords: Sequence[Chord], teeth: bool) -> None:
+    """The chords and rests of a staff in one bar."""
+    printed = bar.printed
+    signs = Accidentals(printed.part.key.fifths)
+    beams, brackets = beams_of(chords, printed.part.metre), triplet_ends(chords)
+    slows = _slows_at(page, bar, chords) if staff == 0 else None
+    for number, (chord, beam, bracket) in enumerate(zip(chords, beams, brackets, strict=True)):
+        if number == slows:
+            _words(measure, "rit.", "below", **{"font-style": "italic"})
+        place = _Place(bar, chord, staff + 1, sign_of(chord.duration), beam, bracket, len(page.clefs) > 1)
+        if not chord.notes:
+            _rest(measure, place)
+            continue
+        for grace in chord.graces:
+            _note(measure, grace, place, signs, small=True)
+        for above, note in enumerate(chord.notes):
+            made = _note(measure, note, place, signs, chorded=above > 0)
+            if above == 0:
+                _marks(made, page, place, teeth)
+
+
+def _slows_at(page: ScorePage, bar: Bar, chords: Sequence[Chord]) -> int | None:
+    """Before which chord "rit." stands, where it begins in this bar."""
+    printed = bar.printed
+    at = None if page.slowing is None else page.slowing - printed.start
+    if at is None or not chords or not printed.offset <= at < printed.length:
+        return None
+    return next((number for number, chord in enumerate(chords) if chord.onset >= at), len(chords) - 1)
+
+
+def _rest(measure: Element, place: _Place) -> None:
+    whole = place.chord.onset == 0 and place.chord.duration == place.bar.printed.part.metre.bar_quarter
+    note = SubElement(measure, "note")
+    SubElement(note, "rest", {"measure": "yes"} if whole else {})
+    _text(note, "duration", _ticks(place.chord.duration))
+    _text(note, "voice", place.voice)
+    if not whole:
+        _length(note, place.sign)
+    if place.many:
+        _text(note, "staff", place.voice)
+    if any(place.bracket):
+        _brackets(SubElement(note, "notations"), place)
+
+
+def _note(
+    measure: Element, written: Note, place: _Place, signs: Accidentals, small: bool = False, chorded: bool = False
+) -> Element:
+    """One note; its parts in the order in which MusicXML wants them."""
+    chord, only = place.chord, place.bar.printed.only
+    name = _id(written) + ("-held" if chord.tied_back and not small else "")
+    note = SubElement(measure, "note", id=name)
+    time = next((only[pin] for pin in written.pins if pin in only), None)
+    if time is not None:
+        note.set("time-only", str(time))
+    if small:
+        SubElement(note, "grace", slash="yes")
+    if chorded:
+        SubElement(note, "chord")
+    spelling = spelled(written.pitch, place.bar.printed.part.key.fifths)
+    pitch = SubElement(note, "pitch")
+    _text(pitch, "step", spelling.letter)
+    if spelling.alter:
+        _text(pitch, "alter", spelling.alter)
+    _text(pitch, "octave", spelling.octave)
+    ties = [] if small else [kind for kind, tied in (("stop", chord.tied_back), ("start", chord.tied_on)) if tied]
+    if not small:
+        _text(note, "duration", _ticks(chord.duration))
+        for kind in ties:
+            SubElement(note, "tie", type=kind)
+    _text(note, "voice", place.voice)
+    tied_over = chord.tied_back and not small  # the accidental of its beginning holds
+    accidental = None if tied_over else signs.before(spelling)
+    _length(note, GRACE if small else place.sign, accidental, cue=written.doubtful or time is not None)
+    if written.doubtful:
+        _text(note, "notehead", "normal", parentheses="yes")
+    if place.many:
+        _text(note, "staff", place.voice)
+    if small:
+        return note
+    if not chorded:
+        for number, words in enumerate(place.beams, start=1):
+            _text(note, "beam", words, number=str(number))
+    _notations(note, place, ties, chorded)
+    return note
+
+
+def _length(note: Element, sign: Sign, accidental: str | None = None, cue: bool = False) -> None:
+    """The sign of a length, and what stands beside it."""
+    _text(note, "type", TYPES[sign.plain], **({"size": "cue"} if cue else {}))
+    if sign.dotted:
+        SubElement(note, "dot")
+    if accidental:
+        _text(note, "accidental", accidental)
+    if sign.triplet:
+        modification = SubElement(note, "time-modification")
+        _text(modification, "actual-notes", 3)
+        _text(modification, "normal-notes", 2)
+
+
+def _notations(note: Element, place: _Place, ties: Sequence[str], chorded: bool) -> None:
+    made = Element("notations")
+    for kind in ties:
+        SubElement(made, "tied", type=kind)
+    if not chorded:
+        _brackets(made, place)
+    if len(place.chord.notes) > 1 and any(n.rolled for n in place.chord.notes):
+        SubElement(made, "arpeggiate")
+    if len(made):
+        note.append(made)
+
+
+def _brackets(notations: Element, place: _Place) -> None:
+    begins, ends = place.bracket
+    if begins:
+        SubElement(notations, "tuplet", number="1", type="start", bracket="no" if place.beams else "yes")
+    if ends:
+        SubElement(notations, "tuplet", number="1", type="stop")
+
+
+def _marks(note: Element, page: ScorePage, place: _Place, teeth: bool) -> None:
+    """A fermata, the pass of a repeat, the pins in doubt, the teeth: at the first note of a chord."""
+    chord, printed = place.chord, place.bar.printed
+    if chord.tied_back:
+        return
+    only = printed.only
+    once = sorted({only[pin] for n in chord.notes for pin in n.pins if pin in only})
+    doubtful = " ".join(str(pin) for n in chord.notes if n.doubtful for pin in n.pins)
+    fingerings = [" ".join(f"{time}." for time in once)] * bool(once) + [f"?{doubtful}"] * bool(doubtful)
+    held = printed.start + chord.onset in page.held
+    if fingerings or held:
+        found = note.find("notations")
+        notations = SubElement(note, "notations") if found is None else found
+        if fingerings:
+            technical = SubElement(notations, "technical")
+            for words in fingerings:
+                _text(technical, "fingering", words, placement="above")
+        if held:
+            SubElement(notations, "fermata", type="upright")
+    if teeth:
+        for line, number in enumerate(_teeth(chord), start=1):
+            lyric = SubElement(note, "lyric", number=str(line))
+            _text(lyric, "syllabic", "single")
+            _text(lyric, "text", number)
+
+
+def _teeth(chord: Chord) -> list[str]:
+    """The numbers of the teeth, the highest note's first; those of grace notes go before."""
     graces = [str(grace.tooth) for grace in chord.graces if grace.tooth]
     notes = [str(note.tooth) for note in sorted(chord.notes, key=lambda n: -n.pitch) if note.tooth]
     if graces and notes:
         notes[0] = " ".join((*graces, notes[0]))
-    for line, number in enumerate(notes, start=1):
-        element.addLyric(number, lyricNumber=line)
+    return notes
 
 
-def _insert_chord(measure: Any, chord: Chord, bar: Bar, page: ScorePage) -> Any:
-    """Put a chord, a note or a rest into its measure; what was put there."""
-    from music21 import articulations, expressions, note, tie
-    from music21 import chord as chords
-
-    offset = chord.onset - bar.printed.offset
-    fifths = bar.printed.part.key.fifths
-    if not chord.notes:
-        rest = note.Rest(quarterLength=chord.duration)
-        if chord.onset == 0 and chord.duration == bar.printed.part.metre.bar_quarter:
-            rest.fullMeasure = True
-        measure.insert(offset, rest)
-        return rest
-    for grace in chord.graces:
-        small = _note(grace, Fraction(1, 4), fifths).getGrace()
-        small.id = _id(grace)
-        measure.insert(offset, small)
-    made = [_note(n, chord.duration, fifths) for n in chord.notes]
-    once = [bar.printed.only[pin] for n in chord.notes for pin in n.pins if pin in bar.printed.only]
-    for written, one in zip(chord.notes, made, strict=True):
-        if any(pin in bar.printed.only for pin in written.pins):
-            one.style.noteSize = "cue"
-    if chord.tied_on or chord.tied_back:
-        kind = "continue" if chord.tied_on and chord.tied_back else "start" if chord.tied_on else "stop"
-        for one in made:
-            one.tie = tie.Tie(kind)
-    if chord.tied_back:
-        for one in made:
-            one.id = f"{one.id}-held"
-    element: Any = made[0] if len(made) == 1 else chords.Chord(made, quarterLength=chord.duration)
-    if len(made) > 1 and any(n.rolled for n in chord.notes):
-        element.expressions.append(expressions.ArpeggioMark())
-    measure.insert(offset, element)
-    if not chord.tied_back and bar.printed.start + chord.onset in page.held:
-        fermata = expressions.Fermata()
-        fermata.type = "upright"
-        element.expressions.append(fermata)
-    if once and not chord.tied_back:
-        words: Any = articulations.Fingering(" ".join(f"{time}." for time in sorted(set(once))))
-        words.placement = "above"
-        element.articulations.append(words)
-    doubtful = [n for n in chord.notes if n.doubtful]
-    if doubtful and not chord.tied_back:
-        numbers = " ".join(str(pin) for n in doubtful for pin in n.pins)
-        mark: Any = articulations.Fingering(f"?{numbers}")
-        mark.placement = "above"
-        element.articulations.append(mark)
-    return element
-
-
-def _note(written: Note, duration: Fraction, fifths: int) -> Any:
-    from music21 import note
-
-    made = note.Note(spelled(written.pitch, fifths), quarterLength=duration)
-    made.id = _id(written)
-    if written.doubtful:
-        made.noteheadParenthesis = True
-        made.style.noteSize = "cue"  # type: ignore[attr-defined]
-    return made
+def _ticks(length: Fraction) -> int:
+    return round(length * TICKS_PER_QUARTER)
 
 
 def _id(written: Note) -> str:
     return "pin-" + "-".join(str(pin) for pin in written.pins) if written.pins else f"note-{written.onset_quarter}"
-
-
-def _beam(measure: Any, metre: Metre, offset: Fraction) -> None:
-    """Beams as the metre groups them; a bar that music21 cannot beam is printed with flags."""
-    from music21 import exceptions21, meter
-
-    signature = meter.TimeSignature(f"{metre.beats}/{metre.unit}")
-    elements = [e for e in measure.notesAndRests if not e.duration.isGrace]
-    try:
-        found = signature.getBeams(elements, measureStartOffset=offset)
-    except exceptions21.Music21Exception:
-        return
-    for element, beams in zip(elements, found, strict=True):
-        if beams is not None and not element.isRest:
-            element.beams = beams
-
-
-def _mark_endings(part: Any, page: ScorePage) -> None:
-    from music21 import spanner
-
-    measures = list(part.getElementsByClass("Measure"))
-    runs: list[tuple[int, list[Any]]] = []
-    for bar, measure in zip(page.bars, measures, strict=True):
-        ending = bar.printed.ending
-        if ending is None:
-            continue
-        if runs and runs[-1][0] == ending and measures.index(runs[-1][1][-1]) == measures.index(measure) - 1:
-            runs[-1][1].append(measure)
-        else:
-            runs.append((ending, [measure]))
-    for ending, covered in runs:
-        part.insert(0, spanner.RepeatBracket(covered, number=ending))

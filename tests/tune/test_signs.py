@@ -1,0 +1,85 @@
+"""Signs at the notes: lengths, accidentals, beams and triplets, by hand and against music21."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+from music21 import duration, key, note, stream
+
+from disc.records import Metre, Note
+from disc.tune.write.layout import Chord
+from disc.tune.write.lengths import VALUES
+from disc.tune.write.signs import TYPES, Accidentals, beams_of, sign_of, spelled, triplet_ends
+
+
+@pytest.mark.parametrize("length", sorted(VALUES), ids=str)
+def test_a_lengths_sign_is_music21s(length: Fraction) -> None:
+    sign, theirs = sign_of(length), duration.Duration(length)
+    if theirs.type != "complex" and len(theirs.tuplets) == sign.triplet:
+        assert (TYPES[sign.plain], sign.dotted) == (theirs.type, theirs.dots == 1)
+    factor = Fraction(3, 2) if sign.dotted else Fraction(2, 3) if sign.triplet else 1
+    assert sign.plain * factor == length
+
+
+# (fifths, pitches in order, accidentals): common practice.
+BARS = [
+    (0, (60, 61, 61, 60), (None, "sharp", None, "natural")),
+    (1, (66, 65, 66), (None, "natural", "sharp")),
+    (-2, (70, 71, 70), (None, "natural", "flat")),
+    (0, (66, 77), ("sharp", "natural")),  # the same letter an octave higher: said again
+    (-6, (59, 58, 57), (None, None, "flat-flat")),  # C flat, B flat, B double flat
+]
+
+
+@pytest.mark.parametrize(("fifths", "pitches", "accidentals"), BARS)
+def test_accidentals(fifths: int, pitches: tuple[int, ...], accidentals: tuple[str | None, ...]) -> None:
+    signs = Accidentals(fifths)
+    assert tuple(signs.before(spelled(pitch, fifths)) for pitch in pitches) == accidentals
+
+
+@pytest.mark.parametrize("fifths", range(-6, 7))
+def test_every_chromatic_note_is_told_as_music21_tells_it(fifths: int) -> None:
+    """Each of the twelve, alone in its bar: whether it needs an accidental, and which."""
+    for pitch in range(60, 72):
+        ours = spelled(pitch, fifths)
+        measure = stream.Measure([key.KeySignature(fifths)])
+        name = f"{ours.letter}{'#' * ours.alter}{'-' * -ours.alter}{ours.octave}"
+        measure.append(note.Note(name))
+        measure.makeAccidentals(inPlace=True)
+        theirs = measure.notes[0].pitch.accidental
+        shown = theirs.name.replace("double-flat", "flat-flat") if theirs and theirs.displayStatus else None
+        assert Accidentals(fifths).before(ours) == shown
+
+
+def bar(*lengths: str) -> list[Chord]:
+    """Notes that follow each other; "r" before a length: a rest."""
+    made, at = [], Fraction(0)
+    for word in lengths:
+        length = Fraction(word.lstrip("r"))
+        made.append(Chord(at, length, () if word[0] == "r" else (Note(at, length, 60),)))
+        at += length
+    return made
+
+
+def outer(chords: list[Chord], metre: Metre) -> str:
+    """The outermost beams as letters: begin, continue, end, or a dot for none."""
+    return "".join(words[0][0] if words else "." for words in beams_of(chords, metre))
+
+
+def test_beams_go_by_beats() -> None:
+    assert outer(bar(*["1/2"] * 8), Metre(4, 4)) == "bccebcce"  # eighths alone: by half bars
+    assert outer(bar(*["1/2"] * 6), Metre(3, 4)) == "bcccce"  # and by bars of three
+    assert outer(bar("1/2", "1/2", "1", "1/2", "1/2"), Metre(3, 4)) == "be.be"
+    assert outer(bar(*["1/2"] * 6), Metre(6, 8)) == "bcebce"
+    assert outer(bar(*["1/2"] * 3), Metre(3, 8)) == "bce"
+    assert outer(bar("1/2", "1/4", "1/4", "r1/2", "1/2"), Metre(2, 4)) == "bce.."
+    assert outer(bar("1/2", "1", "1/2"), Metre(2, 4)) == "..."
+    assert beams_of(bar("3/4", "1/4"), Metre(2, 4)) == [("begin",), ("end", "backward hook")]
+    assert beams_of(bar("1/4", "1/2", "1/4"), Metre(2, 4))[0] == ("begin", "forward hook")
+
+
+def test_a_triplet_ends_where_it_is_full() -> None:
+    thirds = triplet_ends(bar("1/3", "1/3", "1/3", "2/3", "1/3", "1"))
+    assert thirds == [(True, False), (False, False), (False, True), (True, False), (False, True), (False, False)]
+    assert triplet_ends(bar("1/6", "1/6", "1/6", "1/2"))[2] == (False, True)
