@@ -25,7 +25,7 @@ HEAD = (
     '<?xml version="1.0" encoding="utf-8"?>\n<!DOCTYPE score-partwise PUBLIC '
     '"-//Recordare//DTD MusicXML 4.0 Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">\n'
 )
-GRACE = Sign(Fraction(1, 4))  # a small note is written as a sixteenth with a stroke
+GRACE = Sign(Fraction(1, 4))  # a small note is written as a sixteenth with a stroke; common practice, no source
 
 
 def musicxml_text(tune: Tune) -> str:

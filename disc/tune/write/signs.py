@@ -23,7 +23,7 @@ TYPES = {
     Fraction(1, 4): "16th", Fraction(1, 8): "32nd", Fraction(1, 16): "64th", Fraction(1, 32): "128th",
 }  # fmt: skip
 ACCIDENTALS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
-EIGHTH = Fraction(1, 2)
+EIGHTH = Fraction(1, 2)  # of a quarter; by definition
 
 
 @dataclass(frozen=True, slots=True)
