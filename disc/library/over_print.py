@@ -21,7 +21,7 @@ from disc.library.records import Alignment, Match, ReferenceTune
 from disc.library.search.asked.query import Query
 from disc.tune.score.records import TICKS_PER_QUARTER
 from disc.tune.write.engrave import engrave, pdf_of_pages
-from disc.tune.write.musicxml import spelled
+from disc.tune.write.signs import spelled
 
 AGREES, DISPLACED, EXTRA, ABSENT = "#000000", "#c46a00", "#8c8c8c", "#c00000"
 # Unless said otherwise: chosen by hand while looking at development queries; not fitted.
@@ -160,7 +160,7 @@ def _fill(measure: Any, offset: Fraction, length: Fraction, notes: list[tuple[in
     else:
         heads = []
         for pitch, colour, name in {n[0]: n for n in sorted(notes, key=lambda n: n[1], reverse=True)}.values():
-            head = note.Note(spelled(pitch, fifths), quarterLength=length)
+            head = note.Note(spelled(pitch, fifths).name, quarterLength=length)
             head.style.color = colour
             head.id = name
             heads.append(head)

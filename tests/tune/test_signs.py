@@ -44,8 +44,7 @@ def test_every_chromatic_note_is_told_as_music21_tells_it(fifths: int) -> None:
     for pitch in range(60, 72):
         ours = spelled(pitch, fifths)
         measure = stream.Measure([key.KeySignature(fifths)])
-        name = f"{ours.letter}{'#' * ours.alter}{'-' * -ours.alter}{ours.octave}"
-        measure.append(note.Note(name))
+        measure.append(note.Note(ours.name))
         measure.makeAccidentals(inPlace=True)
         theirs = measure.notes[0].pitch.accidental
         shown = theirs.name.replace("double-flat", "flat-flat") if theirs and theirs.displayStatus else None

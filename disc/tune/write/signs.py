@@ -60,6 +60,11 @@ class Spelling:
     alter: int
     octave: int
 
+    @property
+    def name(self) -> str:
+        """As music21 reads it: "B-4"."""
+        return f"{self.letter}{'#' * self.alter}{'-' * -self.alter}{self.octave}"
+
 
 def spelled(pitch: int, fifths: int) -> Spelling:
     """A MIDI number spelled for a signature: the nearest on the line of fifths.
