@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from disc.commands.measure_options import length
+from disc.commands.typed.measure_options import length
 from disc.locale.catalogue import Language
 from disc.words import counted, plain, progress, say, show_json
 

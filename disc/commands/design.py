@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from disc.commands.measure_options import angle, length
+from disc.commands.typed.measure_options import angle, length
 from disc.records import Turns
 from disc.words import progress, say, show_json
 

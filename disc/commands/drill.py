@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 import typer
 
-from disc.commands.measure_options import length
+from disc.commands.typed.measure_options import length
 from disc.records import Side, Turns
 from disc.words import counted, say, say_cautions, show_json
 

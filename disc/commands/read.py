@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from disc.commands.photo_marks import given_by_hand, numbers
+from disc.commands.typed.photo_marks import given_by_hand, numbers
 from disc.errors import BadInput
 from disc.records import Side
 from disc.words import counted, progress, say, show_json

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from disc.commands.measure_options import length
+from disc.commands.typed.measure_options import length
 from disc.words import progress, say, say_cautions, show_json
 
 if TYPE_CHECKING:

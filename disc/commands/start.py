@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from disc.commands.measure_options import angle, length
+from disc.commands.typed.measure_options import angle, length
 from disc.errors import BadInput
 from disc.records import Turns
 from disc.words import say, say_cautions, show_json

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from disc.commands.photo_marks import given_by_hand
+from disc.commands.typed.photo_marks import given_by_hand
 from disc.errors import BadInput
 from disc.photo.combine_photos import _one_side, read_both_sides
 from disc.photo.image import Photo
