@@ -362,5 +362,9 @@ MAKE_UNSEEN = draw_make("z", 977, UNSEEN_VOICES, 16, 16)
 # in no other draw of this make.
 LAST_VOICES = ("bar", "fluid-13", "tim-11", "muse-15", "fluid-107", "tim-14", "muse-4", "fluid-12")
 MAKE_LAST = draw_make("y", 1033, LAST_VOICES, 8, 8)
+# Measured once, after swings of the speed and early and late strikes had been mended by what MAKE_OTHER and MAKE_UNSEEN
+# showed; three of its four sources are in no other draw of this make.
+FRESH_VOICES = ("bar", "muse-24", "tim-4", "fluid-106")
+MAKE_FRESH = draw_make("x", 1151, FRESH_VOICES, 8, 4)
 # Combs alone, more of them with speech: looked at while choosing.
 MAKE_COMBS = draw_make("c", 903, ("bar", "fluid-10", "bar", "muse-12", "tim-8", "bar", "fluid-15", "muse-108"), 0, 12)
