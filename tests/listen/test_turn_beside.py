@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from disc.listen.sound.audio import Recording
 from disc.listen.turn.early_late import beside_the_path
 from disc.listen.turn.followed import Followed
 from disc.listen.turn.hear.heard_strikes import HeardStrike, Matched, left_open
 from disc.listen.turn.hear.strike_steps import steps_of
+from disc.listen.turn.hear_turn import off_their_table
 from disc.listen.turn.judge.which_tooth import Told
 from disc.listen.turn.place.disc_path import Expected
+from disc.listen.turn.place.place_in_recording import is_usual_clock
 from disc.listen.turn.place.speed import motion_from
 from disc.listen.turn.place.tones import tones_at
 
@@ -66,3 +70,23 @@ def test_a_strike_that_one_lap_calls_silent_is_not_left_open_by_another() -> Non
     open_ = HeardStrike(Expected(4, 0.5, 1, 0), 5.0, None, -0.3, 0.4)
     assert left_open([silent, outside]) == set() and left_open([silent, outside, open_]) == {4}
     assert left_open([replace(silent, beyond=True), outside]) == {3}
+
+
+def test_a_tooth_a_little_off_its_table_shows_in_the_tone_of_its_strikes() -> None:
+    seen = followed(ON_TIME)
+    assert off_their_table(seen, PITCH, 0.0) == ()
+    (off,) = off_their_table(seen, PITCH | {2: 75.74}, 0.0)
+    assert off.tooth == 2 and off.cents == pytest.approx(26.0, abs=0.5)
+    # A comb that sounds 26 cents above its table as a whole has no tooth off it, but for one that does not.
+    low = {tooth: pitch - 0.26 for tooth, pitch in PITCH.items()}
+    assert off_their_table(seen, low, 26.0) == ()
+    assert [o.tooth for o in off_their_table(seen, low | {1: PITCH[1]}, 26.0)] == [1]
+    # A tooth whose tone explains none of its strikes tells nothing.
+    silent = replace(seen, steps=[None if s is None else replace(s, gain=0.1) for s in seen.steps])
+    assert off_their_table(silent, PITCH | {2: 75.74}, 0.0) == ()
+
+
+@pytest.mark.parametrize(("clock", "usual"), [(1.0, True), (48000 / 44100, True), (1.706, False)])
+def test_a_clock_that_no_recorder_has_is_known_as_such(clock: float, usual: bool) -> None:
+    right = Recording(np.zeros(10), 44100 * clock)  # its rate put right by the clock
+    assert is_usual_clock(SimpleNamespace(clock=clock, recording=right)) is usual

@@ -171,6 +171,11 @@ def _octave_below(
     return lower
 
 
+def is_usual_clock(laid: LaidStrikes) -> bool:
+    """Whether the recording was made at the rate it says, or at another one that recorders have."""
+    return _is_usual(laid.clock, laid.recording.rate / laid.clock)
+
+
 def _is_usual(clock: float, rate: float) -> bool:
     """Whether the recording's own clock is right, or was taken for another standard one."""
     return clock == 1.0 or any(abs(rate * clock / standard - 1.0) < 1e-6 for standard in STANDARD_RATES)
