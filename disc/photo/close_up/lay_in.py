@@ -203,7 +203,7 @@ def _merged(whole: Pin, near: Pin) -> Pin:
     xy = (a * _xy([whole])[0] + b * _xy([near])[0]) / (a + b)
     r, theta = to_polar(float(xy[0]), float(xy[1]))
     lead, sure = _condition(whole, near)
-    if whole.condition is Condition.EXTRA and near.condition is Condition.SOUND:
+    if whole.condition is Condition.EXTRA and kind_of(near) is kind_of(lead):
         lead = whole  # whether a track or tune explains it is not seen in a close-up
     elif whole.condition in STANDING and near.condition in STANDING:
         lead = _leaning(whole, near)
