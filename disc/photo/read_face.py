@@ -29,7 +29,7 @@ from disc.photo.plane.shared_lens import Shared
 from disc.photo.plane.view import View
 from disc.photo.plate.find_plate import NOTHING_HERE
 from disc.photo.plate.slot import Slot
-from disc.photo.plate.slot_signs import SlotPlace, slot_places
+from disc.photo.plate.slot_signs import LensOver, SlotPlace, slot_places
 from disc.photo.plate.which_slot import ChosenSlot, FaceMarks, SlotOdds, choose_slots, odds_against_mark, odds_in_disc
 from disc.photo.request import ReadSettings
 from disc.photo.seen.no_disc import is_no_disc
@@ -114,10 +114,17 @@ def look_at(
     if lens is not None and borrowed:
         seen, joint = _through_borrowed(seen, joint, lens)
     found = seen.found
-    places = tuple(slot_places(seen.photo.pixels, joint.plane, seen.radius_mm, found.slot, found.slot_heat))
+    over = _lens_over(seen, joint)
+    places = tuple(slot_places(seen.photo.pixels, joint.plane, seen.radius_mm, found.slot, found.slot_heat, over))
     if settings.slot is not None:
         return PhotoLook(seen, side, settings, joint, sheet=sheet, beside_mark=places)
     return PhotoLook(seen, side, settings, joint, places, sheet)
+
+
+def _lens_over(seen: Seen, joint: Joint) -> LensOver:
+    """Where the lens stood over the face, where its height is known."""
+    eye, known = eye_over(joint.slant, joint.plane, seen.photo)
+    return LensOver(eye if known else None, seen.thickness_mm)
 
 
 def _through_borrowed(seen: Seen, joint: Joint, lens: KnownLens) -> tuple[Seen, Joint]:
@@ -135,7 +142,7 @@ def _through_borrowed(seen: Seen, joint: Joint, lens: KnownLens) -> tuple[Seen, 
 def finish(look: PhotoLook, others: Shared | None, chosen: ChosenSlot) -> FaceReading:
     """Everything that rests on the exact plane. others: what the disc's other photos tell of lens and pins."""
     joint = look.joint if others is None else heard_others(look.joint, others)
-    slot, angle, notes = place_slot(look.seen, joint.plane, look.settings, chosen)
+    slot, angle, notes = place_slot(look.seen, joint.plane, look.settings, chosen, _lens_over(look.seen, joint))
     slot_odds = _slot_odds(look, chosen, angle)
     joint = joint.turned(angle)
     told = _pins_told(look, joint)

@@ -8,6 +8,7 @@ from disc.photo.face.seen_marks import Seen
 from disc.photo.plane.face_plane import Plane
 from disc.photo.plate.one_width import with_width
 from disc.photo.plate.slot import EDGES_BELOW_MM, Slot, find_slot
+from disc.photo.plate.slot_signs import LensOver
 from disc.photo.plate.which_slot import SLOT_SURE, ChosenSlot
 from disc.photo.request import ReadSettings
 
@@ -20,9 +21,13 @@ MARK_IT = "mark it: disc read JOB ... --slot-SIDE u,v (pixels), or at the desk."
 
 
 def place_slot(
-    seen: Seen, plane: Plane, settings: ReadSettings, chosen: ChosenSlot
+    seen: Seen,
+    plane: Plane,
+    settings: ReadSettings,
+    chosen: ChosenSlot,
+    over: LensOver = LensOver(),
 ) -> tuple[Slot | None, float, tuple[str, ...]]:
-    """The exact slot, its angle in the plane's axes, and words where a person must look."""
+    """The exact slot, its angle in the plane's axes, and words where a person must look. over: the lens."""
     photo, radius = seen.photo, seen.radius_mm
     if settings.slot is not None:
         near = angle_of(settings.slot, plane)
@@ -37,7 +42,8 @@ def place_slot(
     if chosen.by_pins:  # no edges were seen there: what may be found now is something else's
         return None, chosen.place.slot.angle_rad, ()
     # The plane may have moved by a hair since the places were looked at.
-    slot = find_slot(photo.pixels, plane, radius, chosen.place.slot.angle_rad) or chosen.place.slot
+    near = chosen.place.slot.angle_rad
+    slot = find_slot(photo.pixels, plane, radius, near, over.wall(near, radius)) or chosen.place.slot
     slot = with_width(slot, chosen.width, radius - EDGES_BELOW_MM)
     words: tuple[str, ...] = ()
     if chosen.probability < SLOT_SURE:

@@ -27,12 +27,14 @@ BELIEVED = 0.0  # log-odds from which a mark is taken for a site while the face 
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What the pictures said, before the plane is exact. spots: in the first plane's view mm."""
+    """What the pictures said, before the plane is exact. spots: in the first plane's view mm. thickness_mm: of the
+    plate, None where nobody measured it."""
 
     begun: Begun
     radius_mm: float
     spots: Spots
     bore_mm: float
+    thickness_mm: float | None = None
 
     @property
     def photo(self) -> Photo:
@@ -61,7 +63,7 @@ def see(photo: Photo, plate: Plate, settings: ReadSettings, sheet: SheetUnder | 
     radius = settings.radius_mm or plate.radius_mm
     begun = begin(photo, radius, settings.rim, settings.centre, sheet, lens)
     flat = flatten(begun.photo.pixels, begun.first, radius)
-    seen = Seen(begun, radius, find_spots(flat, begun.first), plate.bore_mm or 0.0)
+    seen = Seen(begun, radius, find_spots(flat, begun.first), plate.bore_mm or 0.0, plate.thickness_mm)
     slant, odds = weighed_at_first(seen)
     return replace(seen, spots=look_again(flat, seen.spots, slant, odds > BELIEVED))
 

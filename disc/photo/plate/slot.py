@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from disc.frame import FloatArray
 from disc.photo.image import Pixels, opencv
@@ -35,6 +36,9 @@ LEAST_NOISES = 4.0  # that the strongest edge stands out by
 # What a pair's edges, contrast, place (against where the slot was seen, 0.15 mm) and width count for; chosen on
 # rendered faces, the result hardly depends on them.
 EDGE_MOST, PLACE_WEIGHT, PLACE_MM, WIDTH_WEIGHT, WIDTH_FACTOR = 0.5, 0.15, 0.15, 0.05, 0.35
+# Plates are so thick (common practice, no source); a wall seen less far down makes no edge of its own; its foot may lie
+# so much farther in, since edges are broken; and how strong its upper edge is against its foot, at least.
+USUAL_PLATE_MM, LEAST_WALL_MM, WALL_MORE_MM, WALL_EDGE = (0.6, 1.5), 0.045, 0.03, 0.2
 AGREE_MM = 0.15  # the two bands' pairs of edges lie this near, together, or the better one is taken
 
 
@@ -51,16 +55,18 @@ class Slot:
     edges: tuple[float, float] | None = None
 
 
-def find_slot(pixels: Pixels, plane: Plane, radius_mm: float, near_rad: float) -> Slot | None:
-    """The slot near an angle; None where no pair of edges stands out."""
-    first = _pair(_band(pixels, plane, radius_mm, near_rad, np.array(BAND_MM)))
+def find_slot(
+    pixels: Pixels, plane: Plane, radius_mm: float, near_rad: float, wall: WallSeen | None = None
+) -> Slot | None:
+    """The slot near an angle; None where no pair of edges stands out. wall: of the slot's, as far as is known."""
+    first = _pair(_band(pixels, plane, radius_mm, near_rad, np.array(BAND_MM)), wall)
     if first is None:
         return None
     bottom = _depth(pixels, plane, radius_mm, near_rad, (first.left + first.right) / 2)
     last = float(np.clip(bottom - ABOVE_BOTTOM_MM, DEEPER_FROM_MM + 0.10, DEEPEST_MM))
     depths = np.arange(DEEPER_FROM_MM, last, STEP_DEEP_MM)
     best, depth = first, float(np.mean(BAND_MM))
-    second = _pair(_band(pixels, plane, radius_mm, near_rad, depths))
+    second = _pair(_band(pixels, plane, radius_mm, near_rad, depths), wall)
     if second is not None:
         apart = abs(second.left - first.left) + abs(second.right - first.right)
         if apart < AGREE_MM or second.score > first.score:
@@ -72,6 +78,29 @@ def find_slot(pixels: Pixels, plane: Plane, radius_mm: float, near_rad: float) -
 
 # places along the rim that the slot's colour is read at
 ACROSS_MM = np.arange(-HALF_SPAN_MM, HALF_SPAN_MM + STEP_MM / 2, STEP_MM)
+
+
+@dataclass(frozen=True, slots=True)
+class WallSeen:
+    """How far down the slot's wall is seen: on the face, from its own edge inwards, mm, at least and at most; negative
+    where it is the wall at the larger angle."""
+
+    least_mm: float
+    most_mm: float
+
+
+def wall_seen(
+    angle_rad: float, radius_mm: float, eye_mm: tuple[float, float, float], thickness_mm: float | None
+) -> WallSeen | None:
+    """Which of the slot's walls a lens over the face sees, and how much of it; None where it is too little to matter.
+
+    eye_mm: the lens, view mm. thickness_mm: of the plate, None where nobody measured it.
+    """
+    x, y, z = eye_mm
+    across = float(-np.sin(angle_rad) * x + np.cos(angle_rad) * y)
+    thin, thick = USUAL_PLATE_MM if thickness_mm is None else (0.8 * thickness_mm, 1.1 * thickness_mm)
+    least, most = (across * t / (z + t) for t in (thin, thick))
+    return WallSeen(least, most) if abs(most) > LEAST_WALL_MM else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +155,7 @@ def _unlike_plate(colour: FloatArray) -> FloatArray:
     return np.clip((off - noise) / (inside - noise), 0, 1)
 
 
-def _pair(colour: FloatArray) -> _Pair | None:
+def _pair(colour: FloatArray, wall: WallSeen | None = None) -> _Pair | None:
     """The best pair of edges of a band, colour (n, 3)."""
     change = np.zeros_like(colour)
     change[1:-1] = (colour[2:] - colour[:-2]) / 2
@@ -147,8 +176,26 @@ def _pair(colour: FloatArray) -> _Pair | None:
     score = edge + _contrast(_unlike_plate(colour), a, b) - PLACE_WEIGHT * place**2 / 2 - WIDTH_WEIGHT * usual**2 / 2
     k = int(np.argmax(score))
     first, last = int(a[k]), int(b[k])
+    if wall is not None and wall.most_mm > 0:
+        first = _above_wall(slope, peak, first, -1, wall, noise)
+    elif wall is not None:
+        last = _above_wall(slope, peak, last, 1, wall, noise)
     edges = float(slope[first] / max(noise, 0.2)), float(slope[last] / max(noise, 0.2))
     return _Pair(_between(slope, first), _between(slope, last), float(score[k]), edges)
+
+
+def _above_wall(
+    slope: FloatArray, peak: npt.NDArray[np.int_], k: int, outwards: int, wall: WallSeen, noise: float
+) -> int:
+    """The face's own edge where edge k is the foot of the wall: paper seen through a slot stands out of the wall more
+    than the wall does of the plate. Where an edge lies as far inwards, k is the face's edge already."""
+    least, most = max(abs(wall.least_mm), LEAST_WALL_MM), abs(wall.most_mm) + WALL_MORE_MM
+    off = (peak - k) * outwards * STEP_MM
+    strong = slope[peak] > np.maximum(WALL_EDGE * slope[k], LEAST_NOISES * noise)
+    if np.any(strong & (-off > least) & (-off < most)):
+        return k
+    above = peak[strong & (off > least) & (off < most)]
+    return k if not len(above) else int(above[np.argmax(slope[above])])
 
 
 def _contrast(unlike: FloatArray, a: Any, b: Any) -> FloatArray:

@@ -19,7 +19,7 @@ from disc.frame import FloatArray
 from disc.photo.fitted import FITTED
 from disc.photo.image import Pixels
 from disc.photo.plane.face_plane import Plane
-from disc.photo.plate.slot import USUAL_MM, Slot, find_slot, search_slots, slot_picture
+from disc.photo.plate.slot import USUAL_MM, Slot, WallSeen, find_slot, search_slots, slot_picture, wall_seen
 
 MOST_PLACES = 12  # looked at in full; chosen: the signs tell, more cost time
 # Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
@@ -38,8 +38,26 @@ class SlotPlace:
     odds: float
 
 
+@dataclass(frozen=True, slots=True)
+class LensOver:
+    """What tells how much of a slot's wall is seen: the lens over the face, view mm, and the plate's thickness; each
+    None where it is not known."""
+
+    eye_mm: tuple[float, float, float] | None = None
+    thickness_mm: float | None = None
+
+    def wall(self, angle_rad: float, radius_mm: float) -> WallSeen | None:
+        """Of a slot at that angle."""
+        return None if self.eye_mm is None else wall_seen(angle_rad, radius_mm, self.eye_mm, self.thickness_mm)
+
+
 def slot_places(
-    pixels: Pixels, plane: Plane, radius_mm: float, seen: tuple[float, float] | None, heat: float
+    pixels: Pixels,
+    plane: Plane,
+    radius_mm: float,
+    seen: tuple[float, float] | None,
+    heat: float,
+    over: LensOver = LensOver(),
 ) -> tuple[SlotPlace, ...]:
     """The likely places, surest first. seen, heat: where the finder saw the slot, photo (u, v), and how surely."""
     near = list(search_slots(pixels, plane, radius_mm, MOST_PLACES))
@@ -48,7 +66,9 @@ def slot_places(
         x, y = plane.to_mm(np.array([seen]))[0]
         by_finder = float(np.arctan2(y, x))
         near.insert(0, by_finder)
-    slots = _apart([find_slot(pixels, plane, radius_mm, angle) for angle in near], radius_mm)
+    slots = _apart(
+        [find_slot(pixels, plane, radius_mm, angle, over.wall(angle, radius_mm)) for angle in near], radius_mm
+    )
     places = []
     for slot in slots:
         mine = by_finder is not None and _gap(slot.angle_rad, by_finder) * radius_mm < 2 * SAME_PLACE_MM
