@@ -7,8 +7,10 @@
     python -m tests.bench.measure.sheet scans FOLDER [--names p1,h1] [--longer 0.003]
 
 FOLDER holds truth files beside photographs, as the development set does; tests/bench/truth/sheet_photos.py composes
-more with the sheet, truth/close_ups.py cuts the close-ups. A scan is a face drawn anew without perspective at 1200 dpi,
-one direction longer; what its camera saw of the pins' sides stays in it. f and k1 are the sheet's alone; "lens" counts
+more with the sheet, truth/close_ups.py cuts the close-ups. Scans are those that truth/scan_render.py makes; of a truth
+file without any, a photograph is drawn anew without perspective at 1200 dpi, one direction longer. In such a one tips
+stay where its camera saw them, farther out than a scanner would (by .001 to .003 of the radius): it tries the way, and
+says nothing of how well places are told. f and k1 are the sheet's alone; "lens" counts
 photos of 40 corners and more with both within bars (k1 .003, focal length 2 %).
 """
 
@@ -156,11 +158,12 @@ def scans(folder: Path, truths: list[dict[str, Any]], longer: float) -> None:
     for truth in truths:
         photos = {}
         for photo in [p for p in truth["photos"] if "sheet" not in p]:
-            pixels = scanned(folder, truth, photo, longer)
+            true_scan = "scan" in photo
+            pixels = load_photo(folder / photo["file"]).pixels if true_scan else scanned(folder, truth, photo, longer)
             path = Path(f"{photo['side']}.png")
             photos[path] = Photo(path, pixels, px_per_mm=SCAN_PX_PER_MM)
         ready = make_ready(photos, truth["disc"]["diameter_mm"] / 2)
-        request = ReadRequest((Path("upper.png"),), (Path("lower.png"),))
+        request = ReadRequest(*(tuple(path for path in photos if path.stem == side.value) for side in Side))
         told = ready.told_in_originals(read_both_sides(request, ready.ready, plate_of(truth)))
         for face in told.sides:
             score = score_face(face.pins, [p for p in truth["pins"] if p["side"] == face.side.value])
