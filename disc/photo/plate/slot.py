@@ -38,7 +38,7 @@ LEAST_NOISES = 4.0  # that the strongest edge stands out by
 EDGE_MOST, PLACE_WEIGHT, PLACE_MM, WIDTH_WEIGHT, WIDTH_FACTOR = 0.5, 0.15, 0.15, 0.05, 0.35
 # Plates are so thick (common practice, no source); a wall seen less far down makes no edge of its own; its foot may lie
 # so much farther in, since edges are broken; and how strong its upper edge is against its foot, at least.
-USUAL_PLATE_MM, LEAST_WALL_MM, WALL_MORE_MM, WALL_EDGE = (0.6, 1.5), 0.045, 0.03, 0.2
+USUAL_PLATE_MM, LEAST_WALL_MM, WALL_MORE_MM, WALL_EDGE = (0.6, 1.5), 0.045, 0.03, 0.12
 AGREE_MM = 0.15  # the two bands' pairs of edges lie this near, together, or the better one is taken
 
 
