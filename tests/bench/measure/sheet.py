@@ -163,7 +163,8 @@ def scans(folder: Path, truths: list[dict[str, Any]], longer: float) -> None:
             path = Path(f"{photo['side']}.png")
             photos[path] = Photo(path, pixels, px_per_mm=SCAN_PX_PER_MM)
         ready = make_ready(photos, truth["disc"]["diameter_mm"] / 2)
-        request = ReadRequest(*(tuple(path for path in photos if path.stem == side.value) for side in Side))
+        upper, lower = (tuple(path for path in photos if path.stem == side) for side in ("upper", "lower"))
+        request = ReadRequest(upper, lower)
         told = ready.told_in_originals(read_both_sides(request, ready.ready, plate_of(truth)))
         for face in told.sides:
             score = score_face(face.pins, [p for p in truth["pins"] if p["side"] == face.side.value])
