@@ -59,8 +59,9 @@ def judge(turn: OneTurn, references: Sequence[ReferenceTune] = (), recorded: Seq
     bent = {f.pin_id for f in seen if f.kind == Kind.BENT and f.pin_id is not None and f.probability >= LIKELY_LEAN}
     bench = bench_of(pins, turn.comb, turn.plate, spread)
     signs = signs_share(pins, bent)
-    without_trace = without_trace_log_odds(signs, bool(turn.seen))
-    ear = Ear(bench, sounds_of_teeth(turn.comb), bool(signs), without_trace, heard, known)
+    photographed = bool(turn.seen)
+    without_trace = without_trace_log_odds(signs, photographed)
+    ear = Ear(bench, sounds_of_teeth(turn.comb), bool(signs), without_trace, photographed, heard, known)
     gaps = tuple(f for f in judge_gaps(pins, ear) if turn.is_seen(f.side, f.r_mm, f.theta_deg))
     holes, stubs = judge_holes(pins, ear), judge_stubs(pins, ear)
     moved = displaced_findings(pins, known) if known is not None else ()
