@@ -22,8 +22,8 @@ from disc.records import Condition, Evidence, Finding, Pin
 # music misled. Chosen on two draws of the training half of the benchmark's tunes, by music alone: P .85 R .40 (from
 # 0.5: .83 and .43; from 0.7: .89 and .31).
 REPORT_FROM = 0.55
-# The same where holes were looked for on photographs: of nine such places between the two on discs with their faults drawn
-# anew (tests/bench/measure/calibration.py, seeds 9 and 10) none was one.
+# The same where holes were looked for on photographs: of nine such places between the two, on discs with their faults
+# drawn anew (tests/bench/measure/calibration.py, seeds 9 and 10), none was one.
 REPORT_IN_PHOTOGRAPHS_FROM = 0.7
 # Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 # The same where a known tune was laid over the disc and does not have it: what remains is the maker's accompaniment.
