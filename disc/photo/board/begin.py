@@ -25,7 +25,7 @@ Point = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class Begun:
+class BegunPhoto:
     """photo: over a sheet with the print hidden. known, perspective: of lens and tilt, None where nothing is known.
     over: the sheet's camera and window, where the disc was placed by them."""
 
@@ -56,7 +56,7 @@ def begin(
     centre: Point | None,
     sheet: SheetUnder | None = None,
     lens: KnownLens | None = None,
-) -> Begun:
+) -> BegunPhoto:
     """rim, centre: as a person named them. sheet: under the disc. lens: known from elsewhere. Raises BadInput."""
     if sheet is not None and sheet.camera is not None:
         placed = place_disc(photo, sheet.camera, radius_mm, plate_by_hand(photo, rim) if rim else None)
@@ -64,21 +64,21 @@ def begin(
             found = _centred(placed.found, centre)
             perspective = perspective_of(placed.plane, radius_mm)
             over = sheet.camera, placed.window_mm
-            return Begun(placed.photo, found, placed.plane, sheet.camera.known, perspective, over)
+            return BegunPhoto(placed.photo, found, placed.plane, sheet.camera.known, perspective, over)
     found = _centred(plate_by_hand(photo, rim) if rim else find_plate(photo), centre)
     size = (photo.width, photo.height)
-    plain = Begun(photo, found, plane_from_ellipse(found.ellipse, found.centre, radius_mm, size))
+    plain = BegunPhoto(photo, found, plane_from_ellipse(found.ellipse, found.centre, radius_mm, size))
     return plain if lens is None else through_lens(plain, radius_mm, lens) or plain
 
 
-def through_lens(begun: Begun, radius_mm: float, lens: KnownLens) -> Begun | None:
+def through_lens(begun: BegunPhoto, radius_mm: float, lens: KnownLens) -> BegunPhoto | None:
     """The same with a lens known from elsewhere; None where the outline makes no ellipse through it."""
     photo = begun.photo
     first = _plane_by_lens(begun.found, radius_mm, (photo.width, photo.height), lens)
     if first is None:
         return None
     perspective = perspective_of(first, radius_mm) if lens.tells_line else None
-    return Begun(replace(photo, focal_px=lens.focal_px(photo.width)), begun.found, first, lens, perspective)
+    return BegunPhoto(replace(photo, focal_px=lens.focal_px(photo.width)), begun.found, first, lens, perspective)
 
 
 def _centred(found: CoarsePlate, centre: Point | None) -> CoarsePlate:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from disc.frame import FloatArray
-from disc.photo.board.begin import Begun, begin, through_lens
+from disc.photo.board.begin import BegunPhoto, begin, through_lens
 from disc.photo.board.sheet_under import SheetUnder
 from disc.photo.image import Photo
 from disc.photo.marks.close_looks import find_spots, look_again
@@ -30,7 +30,7 @@ class Seen:
     """What the pictures said, before the plane is exact. spots: in the first plane's view mm. thickness_mm: of the
     plate, None where nobody measured it."""
 
-    begun: Begun
+    begun: BegunPhoto
     radius_mm: float
     spots: Spots
     bore_mm: float
