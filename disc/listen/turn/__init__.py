@@ -10,8 +10,11 @@ tone is tuned until it explains the tooth's own strikes (`tuned_voices.py`): som
 them. Then each strike's own step is solved for with its twins and neighbours (`strike_steps.py`), and what its
 companions leave in its band is learned from their other strikes (`leaks.py`); all that together says sounded, silent
 or not to be told (`silent_strikes.py`, `silent_reasons.py`), and which beginnings are extra (`extra_sounds.py`
-proposes, `single_extra.py` decides, with the neighbours that a strike may take along). Weak is a strike against its
+proposes by `beginning_signs.py`, `single_extra.py` decides, with the neighbours that a strike may take along). A strike
+is early or late only where its own tone rises there, and is looked for there before it is called silent
+(`early_late.py`). Weak is a strike against its
 tooth's others, and a tooth against the nearest in pitch (`weak_strikes.py`). Teeth of one pitch are told apart by
-exact cents and fall (`which_tooth.py`). The motion is a Gaussian process in which pitches may be late alike
-(`speed.py`), sharpened by the whirr where it lasts (`whirr.py`). Several recordings of one turn: `pool_turns.py`.
+exact cents and fall (`which_tooth.py`). The motion is a Gaussian process in which pitches, and in every lap pins, may
+be late alike (`speed.py`), with the swings of wheels that are not round (`swing.py`), sharpened by the whirr where it
+lasts (`whirr.py`). Several recordings of one turn: `pool_turns.py`.
 """
