@@ -10,10 +10,11 @@ from disc.listen.sound.disturbed import Disturbance
 from disc.listen.turn.learn.true_pitches import OffTable
 from disc.listen.turn.place.speed import Motion
 
-# off the smooth motion, and in spreads of the onsets: what is said to be early or late, the larger of the two. Of
-# normal scatter one strike in seven thousand lies beyond, one in fifty is early or late (chosen)
-EARLY_LATE_S = 0.03
-EARLY_LATE_SPREADS = 3.8  # as said beside EARLY_LATE_S
+# off the smooth motion, and in spreads of the onsets: what is said to be early or late, the larger of the two. Pins read
+# from a photograph stray by 12 ms; chosen on 34 turns of sampled instruments and 216 of modelled teeth: of what is said
+# .96 and .97 were so, of those that were .86 and .92 are said
+EARLY_LATE_S = 0.04
+EARLY_LATE_SPREADS = 3.4  # as said beside EARLY_LATE_S
 
 
 @dataclass(frozen=True)
