@@ -10,9 +10,9 @@ from disc.listen.sound.disturbed import Disturbance
 from disc.listen.turn.learn.true_pitches import OffTable
 from disc.listen.turn.place.speed import Motion
 
-# off the smooth motion, and in spreads of the onsets: what is said to be early or late, the larger of the two. Pins read
-# from a photograph stray by 12 ms; chosen on 34 turns of sampled instruments and 216 of modelled teeth: of what is said
-# .96 and .97 were so, of those that were .86 and .92 are said
+# off the smooth motion, and in spreads of the onsets: what is said to be early or late, the larger of the two. Pins
+# read from a photograph stray by 12 ms; chosen on 34 turns of sampled instruments and 216 of modelled teeth: of what is
+# said .96 and .97 were so, of those that were .86 and .92 are said
 EARLY_LATE_S = 0.04
 EARLY_LATE_SPREADS = 3.4  # as said beside EARLY_LATE_S
 
