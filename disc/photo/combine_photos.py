@@ -181,6 +181,7 @@ def _one_side(
     again = other_tilt(side, views, [one.shown_mm for one in shown], pins)
     out = [left_out(side, judged[k][0].path.name, photo.path.name, laid) for k, laid in fitting.left_out()]
     marked = slot_doubts(lead.slot_odds, side, lead.slot is not None)
+    doubts = face_doubts(side, looks[0], whole, verdict, lead.view.tracks_mm, scanned=photo.scanned)
     return FaceTogether(
         side,
         photo,
@@ -193,7 +194,7 @@ def _one_side(
         (*lead.notes, *_of_each(photos, used, added)),
         whole,
         tuple(zip(photos, used, strict=True)),
-        (*aside, *out, *face_doubts(side, looks[0], whole, verdict, lead.view.tracks_mm), *marked, *again),
+        (*aside, *out, *doubts, *marked, *again),
         lead.slot_odds,
         tuple(added),
     )

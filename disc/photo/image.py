@@ -70,7 +70,7 @@ class Photo:
     """A photograph, upright. pixels: shape (height, width, 3), BGR. focal_px: from EXIF, None if it does not say.
 
     camera: None where the file does not name it. px_per_mm: the file's own resolution, None where it names none.
-    lens: what is remembered of the camera's.
+    lens: what is remembered of the camera's. scanned: by a flatbed scanner, as somebody said.
     """
 
     path: Path
@@ -79,6 +79,7 @@ class Photo:
     camera: CameraName | None = None
     px_per_mm: float | None = None
     lens: KnownLens | None = None
+    scanned: bool = False
 
     @property
     def width(self) -> int:

@@ -17,6 +17,7 @@ from disc.photo.image import load_photo
 from disc.photo.request import ReadRequest
 from disc.photo.scan.of_request import make_ready
 from disc.photo.scan.scanner import as_scan, diameter_by_resolution
+from disc.records import About
 
 DPI, LONGER = 1200, 0.004
 PX = DPI / 25.4
@@ -68,3 +69,16 @@ def test_read_without_perspective_both_directions_checked(scan, plate, upper_rea
         [(scan.width - 1) / 2 + true[:, 0] * PX * (1 + LONGER), (scan.height - 1) / 2 - true[:, 1] * PX], 1
     )
     assert np.abs(np.stack([u, v], 1) - where).max() < 0.08 * PX
+
+
+def test_the_blur_of_a_scan_is_judged_in_mm_and_not_by_its_many_pixels(scan, plate):
+    """Softened by 0.06 mm, three pixels: of a photograph that is said to be blurred, of a scan it is not."""
+    soft = replace(scan, pixels=cv2.GaussianBlur(scan.pixels, (0, 0), 0.06 * PX))
+    path = Path(scan.path)
+
+    def blurred(photos):
+        (face,) = read_both_sides(ReadRequest((path,)), photos, plate).sides
+        return [doubt for doubt in face.doubts if doubt.about is About.SHARP and "px wide" in doubt.say]
+
+    assert blurred({path: soft})
+    assert not blurred(make_ready({path: soft}, plate.radius_mm).ready)

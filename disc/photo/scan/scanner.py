@@ -38,7 +38,7 @@ def as_scan(photo: Photo) -> Photo:
     weight = np.diag([1 / FAR_DOUBT**2, 0, 0, 1 / K1_DOUBT**2, 1 / LINE_DOUBT**2, 1 / LINE_DOUBT**2])
     weight[1, 1] = weight[2, 2] = 1.0
     value = np.array([np.log(FAR_WIDTHS), 0.0, 0.0, 0.0, 0.0, 0.0])
-    return replace(photo, lens=KnownLens(value, weight), focal_px=None)
+    return replace(photo, lens=KnownLens(value, weight), focal_px=None, scanned=True)
 
 
 def diameter_by_resolution(photo: Photo) -> tuple[float, float] | None:

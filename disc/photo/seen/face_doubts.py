@@ -24,10 +24,20 @@ GRAVE_TRACKS = 6  # named at most; more are given as a range
 
 
 def face_doubts(
-    side: Side, seen: FaceSeen, whole: SeenMap, verdict: PhotoVerdict, tracks_mm: Iterable[float]
+    side: Side,
+    seen: FaceSeen,
+    whole: SeenMap,
+    verdict: PhotoVerdict,
+    tracks_mm: Iterable[float],
+    *,
+    scanned: bool = False,
 ) -> list[Doubt]:
-    """seen: of the leading photograph; whole: what all photographs of the face leave unseen."""
-    return [*_hidden(side, whole, seen, list(tracks_mm)), *_soft(side, seen, verdict), *_poor(side, whole, verdict)]
+    """seen: of the leading photograph; whole: what all photographs of the face leave unseen.
+
+    scanned: the picture is a scan, whose blur is judged in mm (scan/scanner.py): at 1200 dpi eight pixels are little.
+    """
+    soft = [] if scanned else _soft(side, seen, verdict)
+    return [*_hidden(side, whole, seen, list(tracks_mm)), *soft, *_poor(side, whole, verdict)]
 
 
 def not_photographed(side: Side, job_name: str = "JOB") -> Doubt:
