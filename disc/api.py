@@ -55,15 +55,11 @@ def read_photographs(folder: Folder, upper: Iterable[Folder] = (), lower: Iterab
     ...
     disc.errors.BadInput: ...comb.csv...
     """
-    from dataclasses import replace
-
-    from disc.comb.comb_job import teeth_after_reading
+    from disc.comb.comb_job import read_and_name
     from disc.job import open_for_writing
-    from disc.photo.read_photos import read_job
 
     with open_for_writing(Path(folder)) as job:
-        reading = read_job(job, upper=tuple(map(Path, upper)), lower=tuple(map(Path, lower)))
-        return replace(reading, pins=teeth_after_reading(job))
+        return read_and_name(job, upper=tuple(map(Path, upper)), lower=tuple(map(Path, lower)))
 
 
 def resolve(folder: Folder) -> OneTurn:

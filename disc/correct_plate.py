@@ -29,8 +29,7 @@ def correct_plate(job: Job, values: dict[str, Any], advance: Advance = no_progre
         return ["Nothing changed: these values stood already."]
     photos = _photos_of(job)
     if any(name in MEASURES_THE_PHOTO for name in changed) and photos:
-        from disc.comb.comb_job import teeth_after_reading
-        from disc.photo.read_photos import read_job
+        from disc.comb.comb_job import read_and_name
         from disc.photo.request import ReadRequest
 
         # The same photographs at another scale: every site moves, which is meant and no sign of another disc.
@@ -41,13 +40,12 @@ def correct_plate(job: Job, values: dict[str, Any], advance: Advance = no_progre
         if notes and by != 1.0:
             job.settings[NOTES] = grown_notes(job.settings, by)
         try:
-            read_job(job, request, advance)
+            read_and_name(job, request, advance)
         except BaseException:
             job.content.plate = before
             if notes:
                 job.settings[NOTES] = notes
             raise
-        teeth_after_reading(job)
         return ["The photographs were read anew with it."]
     with job.step("set"):
         pass

@@ -84,19 +84,19 @@ def _doubts(job: Job) -> str:
 
 
 def _read_pair(item: Item) -> None:
-    from disc.comb.comb_job import draft_from_pins, take_table, teeth_after_reading
+    from disc.comb.comb_job import draft_from_pins, read_and_name, take_table
     from disc.photo.read_photos import read_job
 
     assert item.plate is not None and item.upper is not None and item.lower is not None
     if not (item.job / JOB_FILE).exists():
         create_job(item.job, item.plate)
     with open_for_writing(item.job) as job:
-        read_job(job, upper=(item.upper,), lower=(item.lower,))
         if item.comb is not None:
+            read_job(job, upper=(item.upper,), lower=(item.lower,))
             take_table(job, item.comb)
-        elif job.has("comb.csv"):
-            teeth_after_reading(job)
-        else:
+            return
+        read_and_name(job, upper=(item.upper,), lower=(item.lower,))
+        if not job.has("comb.csv"):
             draft_from_pins(job)
 
 

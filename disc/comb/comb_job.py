@@ -5,16 +5,22 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import asdict, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from disc.comb.assign import Assignment
 from disc.comb.from_pins import comb_from_pins
-from disc.comb.pin_spread import FEWEST_TO_FIT, Teeth, give_teeth, ground_of
+from disc.comb.pin_spread import FEWEST_TO_FIT, Ground, Teeth, give_teeth, ground_of
 from disc.errors import BadInput
 from disc.job import COMB_FILE, PINS_FILE, Job, Stage
 from disc.job.corrections import apply_corrections
 from disc.records import Comb, Pin
 from disc.results import TeethResult
 from disc.tables import format_pins, read_comb
+from disc.words import Advance, no_progress
+
+if TYPE_CHECKING:
+    from disc.photo.read_photos import JobReading, Naming
+    from disc.photo.request import ReadRequest
 
 
 def take_table(job: Job, table: Path) -> Assignment | None:
@@ -58,11 +64,36 @@ def stage_previous_comb(job: Job, stage: Stage, comb: Comb) -> None:
         stage.copy_in(job.path(COMB_FILE), PREVIOUS_COMB_FILE)
 
 
-def teeth_after_reading(job: Job) -> tuple[Pin, ...]:
-    """Give the pins of a new reading their teeth, where the job has a comb; returns the pins in force."""
-    if job.has(COMB_FILE):
-        keep_comb(job, job.comb(), "comb", (job.path(COMB_FILE),))
-    return job.pins()
+def read_and_name(
+    job: Job,
+    request: ReadRequest | None = None,
+    advance: Advance = no_progress,
+    *,
+    upper: tuple[Path, ...] = (),
+    lower: tuple[Path, ...] = (),
+) -> JobReading:
+    """Read photographs into the job and give the pins their teeth, where the job has a comb: one step.
+
+    Arguments and what is raised as read_job's; the pins returned are those in force, with their teeth.
+    """
+    from disc.photo.read_photos import read_job  # most of what needs teeth reads no photographs
+
+    return read_job(job, request, advance, upper=upper, lower=lower, naming=_naming(job))
+
+
+def _naming(job: Job) -> Naming | None:
+    if not job.has(COMB_FILE):
+        return None
+    comb = job.comb()
+
+    def name(stage: Stage, reading: Sequence[Pin], in_force: Sequence[Pin]) -> tuple[Pin, ...]:
+        job.stage_comb(stage, comb)
+        read = {pin.id: pin.tooth for pin in reading}
+        by_hand = [pin for pin in in_force if pin.tooth != read.get(pin.id)]
+        teeth = give_teeth(in_force, comb, _known_teeth(by_hand, comb), _ground(reading, comb))
+        return _stage_given(job, stage, teeth)
+
+    return name
 
 
 def stage_teeth(job: Job, stage: Stage, comb: Comb) -> tuple[Pin, ...]:
@@ -72,9 +103,11 @@ def stage_teeth(job: Job, stage: Stage, comb: Comb) -> tuple[Pin, ...]:
 
 def teeth_of_pins(job: Job, pins: Sequence[Pin], comb: Comb) -> Teeth:
     """Pins of the job, as they stand or as they are in memory, with their teeth."""
-    reading = job.reading()
-    ground = ground_of(reading, comb) if len(reading) >= FEWEST_TO_FIT else None
-    return give_teeth(pins, comb, fixed_teeth(job, comb), ground)
+    return give_teeth(pins, comb, fixed_teeth(job, comb), _ground(job.reading(), comb))
+
+
+def _ground(reading: Sequence[Pin], comb: Comb) -> Ground | None:
+    return ground_of(reading, comb) if len(reading) >= FEWEST_TO_FIT else None
 
 
 def _stage_given(job: Job, stage: Stage, teeth: Teeth) -> tuple[Pin, ...]:
@@ -86,10 +119,14 @@ def _stage_given(job: Job, stage: Stage, teeth: Teeth) -> tuple[Pin, ...]:
 
 def fixed_teeth(job: Job, comb: Comb) -> dict[int, int]:
     """Teeth that a person gave to pins, by pin id; of a job laid out by design, all of them."""
-    known = {tooth.number for tooth in comb.teeth}
     if "design" in job.settings:
         given = job.pins()
     else:
         done, _ = job.corrections()
         given, _ = apply_corrections([replace(pin, tooth=None) for pin in job.reading()], done)
+    return _known_teeth(given, comb)
+
+
+def _known_teeth(given: Sequence[Pin], comb: Comb) -> dict[int, int]:
+    known = {tooth.number for tooth in comb.teeth}
     return {pin.id: pin.tooth for pin in given if pin.tooth in known and pin.tooth is not None}

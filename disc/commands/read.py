@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -54,9 +53,8 @@ def read(
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """Photographs of the two faces to the pin table, with overlays to look at."""
-    from disc.comb.comb_job import teeth_after_reading
+    from disc.comb.comb_job import read_and_name
     from disc.job import open_for_writing
-    from disc.photo.read_photos import read_job
     from disc.photo.request import ReadRequest
 
     by_hand, by_photo = {}, {}
@@ -70,8 +68,7 @@ def read(
     whole = tuple(upper or ()), tuple(lower or ()), both
     request = ReadRequest(*whole, by_hand, _scale(scale), left, replace_reading, closer, scan, by_photo)
     with open_for_writing(job) as open_job, progress("Reading", quiet=as_json) as advance:
-        reading = read_job(open_job, request, advance)
-        reading = replace(reading, pins=teeth_after_reading(open_job))
+        reading = read_and_name(open_job, request, advance)
     if as_json:
         show_json(_as_json(reading))
     else:

@@ -4,18 +4,20 @@ not load all that reads a photograph.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from disc.doubts import doubts_from_json
 from disc.job import Job
 from disc.photo.faces_fit import SAME_FACE, FacesFit, faces_fit, traits_from_json
 from disc.photo.recorded_doubts import recorded_doubts
 from disc.photo.seen.face_doubts import not_photographed
-from disc.records import About, Doubt, Side
+from disc.records import About, Doubt, Pin, Side
 
 
-def reading_doubts(job: Job) -> tuple[Doubt, ...]:
+def reading_doubts(job: Job, reading: Sequence[Pin] | None = None) -> tuple[Doubt, ...]:
     """What is doubtful of the reading in force: of each photographed face, and that a face was not photographed.
 
-    None for a job whose pins come from no photograph.
+    None for a job whose pins come from no photograph. reading: the pins as read, where they are at hand.
     """
     doubts: list[Doubt] = []
     for side in Side:
@@ -25,15 +27,15 @@ def reading_doubts(job: Job) -> tuple[Doubt, ...]:
             doubts += [*doubts_from_json(face.get("doubts", []), where), *recorded_doubts(side, face, where)]
         elif job.content.faces:
             doubts.append(not_photographed(side, str(job.folder)))
-    fit = load_faces_fit(job)
+    fit = load_faces_fit(job, reading)
     if fit is not None:
         doubts += _misfits(fit)
     return tuple(doubts)
 
 
-def load_faces_fit(job: Job) -> FacesFit | None:
+def load_faces_fit(job: Job, reading: Sequence[Pin] | None = None) -> FacesFit | None:
     """Whether the two faces of the reading in force are one disc's; None where one of them was not photographed."""
-    pins = job.reading()
+    pins = job.reading() if reading is None else reading
     traits = [
         traits_from_json(job.content.faces.get(side.value, {}), [pin for pin in pins if pin.side is side])
         for side in Side

@@ -12,14 +12,14 @@ measuring sheet told), "close_ups" (where each lies, how surely), "doubts" (as d
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from disc.doubts import doubts_to_json
 from disc.errors import BadInput, MissingPart
-from disc.job import PHOTO_FOLDER, Job, sha256_of
+from disc.job import PHOTO_FOLDER, Job, Stage, sha256_of
 from disc.job.corrections import Correction
 from disc.photo.board.by_bar import diameter_by_bar
 from disc.photo.board.lens_memory import remember, with_lens
@@ -46,6 +46,9 @@ from disc.records import About, Condition, Doubt, Pin, Plate, Side
 from disc.results import ReadResult
 from disc.tables import format_pins
 from disc.words import Advance, no_progress
+
+# (stage, pins as read, pins in force) -> the pins in force with their teeth, staged.
+Naming = Callable[[Stage, Sequence[Pin], Sequence[Pin]], tuple[Pin, ...]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,12 +79,13 @@ def read_job(
     *,
     upper: tuple[Path, ...] = (),
     lower: tuple[Path, ...] = (),
+    naming: Naming | None = None,
 ) -> JobReading:
     """Read the photos into the job: those of the request, or simply upper and lower ones.
 
-    The pins get no teeth here; comb_job.teeth_after_reading gives them theirs, where there is a comb. Raises BadInput
-    if a photo cannot be used; then the job is as it was. A reading far poorer than the one in force, or of another
-    disc, is only kept aside, unless the request says to replace it.
+    naming gives the pins their teeth within the same step (comb_job.read_and_name); without it they have none. Raises
+    BadInput if a photo cannot be used; then the job is as it was. A reading far poorer than the one in force, or of
+    another disc, is only kept aside, unless the request says to replace it.
     """
     request = request or ReadRequest(upper, lower)
     whole = (*request.upper, *request.lower, *((request.both,) if request.both else ()))
@@ -111,6 +115,8 @@ def read_job(
             job.content.plate.diameter_mm = plate.diameter_mm
         names = _stage_photos(stage, job, photos)
         in_force, unfit = job.stage_reading(stage, pins, request.grown_by)
+        if naming is not None:
+            in_force = naming(stage, pins, in_force)
         read = {side.side: _face_record(side, names) for side in together.sides}
         for side, face in (kept | read).items():
             face["close_ups"] = [*(face.get("close_ups") or []), *closer.records(side, names)]
@@ -131,7 +137,7 @@ def read_job(
         outputs,
         job.content.faces,
         together.agreement,
-        reading_doubts(job),
+        reading_doubts(job, pins),
     )
 
 

@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from disc.comb.comb_job import teeth_after_reading
+import disc.photo.sheets.redraw
+from disc.comb.comb_job import read_and_name
 from disc.correct_plate import correct_plate
 from disc.job import create_job, open_for_writing, open_job, sha256_of
 from disc.job.corrections import Action, Correction, distance_mm
+from disc.job.kept import kept_sets
 from disc.photo.combine_photos import FaceTogether, how_faces_agree
 from disc.photo.read_photos import load_views, read_job
 from disc.photo.request import ReadRequest
@@ -70,13 +72,26 @@ def test_the_flattened_faces_lie_slot_up_as_if_looking_through(job_folder):
         assert ring[0] < np.quantile(ring[3:-3], 0.1)
 
 
-def test_teeth_are_named_after_reading_where_there_is_a_comb(job_folder, tmp_path):
+def test_reading_and_naming_teeth_is_one_step_where_there_is_a_comb(job_folder, tmp_path, monkeypatch):
+    """No table or photograph that the step itself wrote is read back."""
     folder = tmp_path / "job"
     shutil.copytree(job_folder, folder)
     assert all(pin.tooth is None for pin in open_job(folder).pins())
+    steps = len(kept_sets(folder))
+
+    def never(*_: object) -> None:
+        raise AssertionError("read back")
+
+    monkeypatch.setattr(disc.photo.sheets.redraw, "load_photo", never)
     with open_for_writing(folder) as job:
-        assert teeth_after_reading(job) == open_job(folder).pins()
+        before = job.pins()
+        monkeypatch.setattr(type(job), "pins", never)
+        reading = read_and_name(job, upper=(SAMPLE / "upper.jpg",), lower=(SAMPLE / "lower.jpg",))
+    monkeypatch.undo()
     job = open_job(folder)
+    assert [(p.id, p.tooth) for p in reading.pins] == [(p.id, p.tooth) for p in job.pins()]
+    assert len(kept_sets(folder)) == steps + 1
+    assert [(p.id, p.r_mm, p.theta_deg) for p in job.pins()] == [(p.id, p.r_mm, p.theta_deg) for p in before]
     assert set(map(str, job.content.results["teeth"]["probability"])) <= {str(pin.id) for pin in job.pins()}
     comb = {tooth.number: tooth for tooth in read_comb(SAMPLE / "comb.csv").teeth}
     truth = json.loads((SAMPLE / "truth.json").read_text(encoding="utf-8"))

@@ -108,8 +108,7 @@ def read_photos(folder: Path, brought: Brought, advance: Advance) -> str:
     Where only close-ups are brought, the faces stay as they were read. Returns what was found, in words. Raises
     BadInput if a photograph cannot be used; then the job is as it was.
     """
-    from disc.comb.comb_job import teeth_after_reading
-    from disc.photo.read_photos import read_job
+    from disc.comb.comb_job import read_and_name
     from disc.photo.request import ReadRequest
 
     with open_for_writing(folder) as job:
@@ -118,8 +117,7 @@ def read_photos(folder: Path, brought: Brought, advance: Advance) -> str:
         if not any(photos.values()) and not close:
             raise BadInput("bring a photograph of each side first.")
         request = ReadRequest(photos.get(Side.UPPER, ()), photos.get(Side.LOWER, ()), closer=close)
-        reading = read_job(job, request, advance)
-        teeth_after_reading(job)
+        reading = read_and_name(job, request, advance)
     words = f"{counted(len(reading.pins), 'pin or hole was read', 'pins and holes were read')}."
     if reading.unfit:
         corrections = ("earlier correction no longer fits", "earlier corrections no longer fit")
