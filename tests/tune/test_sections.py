@@ -6,6 +6,7 @@ from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from disc.errors import BadInput
@@ -13,6 +14,7 @@ from disc.records import Metre, Strike
 from disc.tune.read.read_turn import read_turn
 from disc.tune.read.sections.parted import with_bar_moved, with_metre_at
 from disc.tune.read.sections.strains import printed_bars
+from disc.tune.read.voices.ornaments import quick_groups, with_leading
 from disc.tune.settings import TuneSettings, parse_metre_at, parse_move
 from disc.tune.store import TUNE
 from disc.tune.write.musicxml import musicxml_text
@@ -119,3 +121,18 @@ def test_graces_and_turns_are_told_from_written_notes() -> None:
 def top_at(beat: int) -> int:
     """The air's pitch at a beat."""
     return max(pitch for onset, _, pitch in AIR if onset == beat)
+
+
+def test_a_small_note_that_the_voices_lost_and_one_that_follows_closely() -> None:
+    """By hand, s: a quick note before a melody note, taken for accompaniment; a turn in haste after a note."""
+    onset_s, pitch = np.array([0.0, 0.5, 0.57, 1.1]), np.array([72.0, 74.0, 72.0, 71.0])
+    melody = np.array([True, False, True, True])
+    assert with_leading(onset_s, pitch, melody).tolist() == [True, True, True, True]
+    # a strike beside it makes it a chord; a leap of a sixth is a bass note; half a second is no haste
+    assert not with_leading(np.array([0.0, 0.5, 0.51, 0.57]), pitch, np.array([True, False, False, True]))[1]
+    assert not with_leading(onset_s, np.array([72.0, 63.0, 72.0, 71.0]), melody)[1]
+    assert not with_leading(np.array([0.0, 0.5, 1.0, 1.6]), pitch, melody)[1]
+    after_note_s = np.array([0.0, 0.6, 0.70, 0.75, 0.80, 0.85, 1.4])
+    notes = np.array([67.0, 76.0, 72.0, 71.0, 69.0, 71.0, 72.0])
+    (turn,) = quick_groups(after_note_s, notes, np.ones(7, dtype=bool))
+    assert (turn.graces, turn.note) == ((2, 3, 4), 5)

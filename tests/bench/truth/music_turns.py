@@ -33,6 +33,7 @@ class Case:
     bar_s: float
     melody: np.ndarray  # whether each strike belongs to the leading part
     key_known: bool = True  # whether fifths is its own key, not only that of the movement
+    graces: np.ndarray | None = None  # whether each strike is a small note that the print has; None: none is
 
 
 def cases_of_pieces(half: str) -> list[Case]:
@@ -82,7 +83,10 @@ def cases_of_melodies(count: int, part: str = "held out") -> list[Case]:
         onset_s = np.array([s.onset_s for s in turn.strikes])
         pitch = np.array([int(known(s.pitch, "a strike's pitch")) for s in turn.strikes])
         lead = np.array([bool(note and note.melody) for note in turn.truth])
-        made.append(Case(melody.name, onset_s, pitch, melody.metre, turn.fifths, turn.start_s, bar_s, lead))
+        small = np.array([bool(note and note.grace) for note in turn.truth])
+        made.append(
+            Case(melody.name, onset_s, pitch, melody.metre, turn.fifths, turn.start_s, bar_s, lead, graces=small)
+        )
     return made
 
 
@@ -121,12 +125,14 @@ ORNAMENTS = ("grace", "slide", "turn", "mordent", "trill")
 
 
 def ornamented(case: Case, rng: np.random.Generator) -> tuple[Case, np.ndarray]:
-    """The case with ornaments before, or on, an eighth of its long melody notes; whether each strike is one.
+    """The case with ornaments before, or on, an eighth of its long melody notes; whether each strike is one, those
+    that the print has included.
 
     A grace is a second or third away and comes 40 to 90 ms before; the notes of the others are 45 to 75 ms apart. The
     strikes of a trill after its first are the ornament. From what players' handbooks of 1750 to 1830 ask, from memory.
     """
-    line = np.flatnonzero(case.melody)
+    small = np.zeros(len(case.onset_s), bool) if case.graces is None else case.graces
+    line = np.flatnonzero(case.melody & ~small)
     gaps = np.diff(np.r_[case.onset_s[line], case.onset_s[line[-1]] + 0.5])
     long = line[(gaps >= max(0.25, float(np.median(gaps)))) & (np.r_[1.0, gaps[:-1]] > 0.24)]
     chosen = rng.choice(long, size=max(1, len(long) // 8), replace=False).tolist() if len(long) else []
@@ -137,7 +143,7 @@ def ornamented(case: Case, rng: np.random.Generator) -> tuple[Case, np.ndarray]:
         added += _ornament(kind, at, pitch, float(gaps[list(line).index(index)]), rng)
     onset_s = np.r_[case.onset_s, [at for at, _ in added]]
     order = np.argsort(onset_s, kind="stable")
-    flags = np.r_[np.zeros(len(case.onset_s), bool), np.ones(len(added), bool)]
+    flags = np.r_[small, np.ones(len(added), bool)]
     pitch = np.r_[case.pitch, np.array([p for _, p in added], dtype=case.pitch.dtype)]
     melody = np.r_[case.melody, np.ones(len(added), bool)]
     return replace(case, onset_s=onset_s[order], pitch=pitch[order], melody=melody[order]), flags[order]

@@ -60,12 +60,39 @@ def quick_groups(onset_s: FloatArray, pitch: FloatArray, is_melody: BoolArray) -
             else:
                 runs_s.append(float(gaps.mean()))
             continue
-        after = onset_s[line[last + 1]] - onset_s[chain[-1]] if last + 1 < len(line) else np.inf
-        before = onset_s[chain[0]] - onset_s[line[first - 1]] if first else np.inf
-        long_enough = after >= LONGER_AFTER * gaps.mean() and before >= LONGER_BEFORE * gaps[0]
-        if len(chain) <= MOST_BEFORE + 1 and long_enough and _is_close(pitch[chain]):
-            made.append(Ornament(tuple(chain[:-1]), chain[-1]))
+        after = float(onset_s[line[last + 1]] - onset_s[chain[-1]]) if last + 1 < len(line) else np.inf
+        before = float(onset_s[chain[0]] - onset_s[line[first - 1]]) if first else np.inf
+        graces = _leading(onset_s[chain], pitch[chain], before, after)
+        if graces:
+            made.append(Ornament(tuple(chain[-1 - graces : -1]), chain[-1]))
     return [o for o in made if not any(abs(_gap_s(o, onset_s) / run - 1.0) < RUN_ALIKE for run in runs_s)]
+
+
+def _leading(onset_s: FloatArray, pitch: FloatArray, before_s: float, after_s: float) -> int:
+    """How many notes of a chain lead to its last; the most that can. The note before them may be near as well."""
+    gaps = np.diff(onset_s)
+    for start in range(len(pitch) - 1):
+        here = gaps[start:]
+        pause = before_s if start == 0 else float(gaps[start - 1])
+        long_enough = after_s >= LONGER_AFTER * here.mean() and pause >= LONGER_BEFORE * here[0]
+        if len(here) <= MOST_BEFORE and long_enough and _is_close(pitch[start:]):
+            return len(here)
+    return 0
+
+
+def with_leading(onset_s: FloatArray, pitch: FloatArray, is_melody: BoolArray) -> BoolArray:
+    """The melody with single strikes that lead to one of its notes in haste, close in pitch and with none beside them:
+    an accompaniment has no such notes, and what tells voices apart knows long notes best.
+    """
+    made = is_melody.copy()
+    count = len(onset_s)
+    for i in reversed(range(count - 1)):
+        alone = (i == 0 or onset_s[i] - onset_s[i - 1] > TOGETHER_S) and onset_s[i + 1] - onset_s[i] > TOGETHER_S
+        if made[i] or not alone:
+            continue
+        near = [j for j in range(i + 1, min(count, i + 4)) if onset_s[j] - onset_s[i] <= QUICK_S[1] and made[j]]
+        made[i] = bool(near) and 0 < abs(pitch[near[0]] - pitch[i]) <= WIDEST_STEP
+    return made
 
 
 def _line(onset_s: FloatArray, pitch: FloatArray, is_melody: BoolArray) -> list[int]:
