@@ -126,12 +126,13 @@ def top_at(beat: int) -> int:
 def test_a_small_note_that_the_voices_lost_and_one_that_follows_closely() -> None:
     """By hand, s: a quick note before a melody note, taken for accompaniment; a turn in haste after a note."""
     onset_s, pitch = np.array([0.0, 0.5, 0.57, 1.1]), np.array([72.0, 74.0, 72.0, 71.0])
-    melody = np.array([True, False, True, True])
-    assert with_leading(onset_s, pitch, melody).tolist() == [True, True, True, True]
+    melody, any_voice = np.array([True, False, True, True]), np.ones(4, dtype=bool)
+    assert with_leading(onset_s, pitch, melody, any_voice).tolist() == [True, True, True, True]
     # a strike beside it makes it a chord; a leap of a sixth is a bass note; half a second is no haste
-    assert not with_leading(np.array([0.0, 0.5, 0.51, 0.57]), pitch, np.array([True, False, False, True]))[1]
-    assert not with_leading(onset_s, np.array([72.0, 63.0, 72.0, 71.0]), melody)[1]
-    assert not with_leading(np.array([0.0, 0.5, 1.0, 1.6]), pitch, melody)[1]
+    assert not with_leading(np.array([0.0, 0.5, 0.51, 0.57]), pitch, np.array([True, False, False, True]), any_voice)[1]
+    assert not with_leading(onset_s, np.array([72.0, 63.0, 72.0, 71.0]), melody, any_voice)[1]
+    assert not with_leading(np.array([0.0, 0.5, 1.0, 1.6]), pitch, melody, any_voice)[1]
+    assert not with_leading(onset_s, pitch, melody, np.array([True, False, True, True]))[1]
     after_note_s = np.array([0.0, 0.6, 0.70, 0.75, 0.80, 0.85, 1.4])
     notes = np.array([67.0, 76.0, 72.0, 71.0, 69.0, 71.0, 72.0])
     (turn,) = quick_groups(after_note_s, notes, np.ones(7, dtype=bool))

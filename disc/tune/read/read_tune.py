@@ -28,7 +28,7 @@ from disc.tune.read.time.holds import find_holds
 from disc.tune.read.time.step_grid import StepGrid, find_grids, grids_of_quarter
 from disc.tune.read.time.straighten import STEADY, TimeMap, candidate_steps_by_part, find_drift, slowed
 from disc.tune.read.voices.figures import Rolls, find_rolls, gather_stragglers
-from disc.tune.read.voices.ornaments import quick_groups, told_from_written, with_leading
+from disc.tune.read.voices.ornaments import LEAST_MELODY, quick_groups, told_from_written, with_leading
 from disc.tune.read.voices.voices import melody_probability
 from disc.tune.settings import NoteWord, TuneSettings, key_name
 from disc.tune.write.lengths import beat_quarter
@@ -178,7 +178,9 @@ def find_figures(
     anchored_s = rolls.anchored(onset_s, last=True)
     melody = said.voiced(melody_probability(anchored_s, pitch, model.voices))
     single = rolls.of < 0
-    groups = quick_groups(onset_s, pitch, with_leading(onset_s, pitch, (melody > 0.5) & single) & single)
+    groups = quick_groups(
+        onset_s, pitch, with_leading(onset_s, pitch, (melody > 0.5) & single, melody > LEAST_MELODY) & single
+    )
 
     def grids_without(graces: set[int]) -> tuple[StepGrid, ...]:
         keep = rolls.single(last=True)
