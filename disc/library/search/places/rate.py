@@ -105,7 +105,8 @@ def look(index: Index, found: Candidates, grids: list[DiscPulse], picture: GainP
             total, best = np.zeros(own.size, dtype=np.float32), np.zeros(own.size, dtype=np.float32)
             for column in columns:
                 note = np.minimum(np.maximum(own + column, low), high - 1)
-                cell = np.minimum(np.maximum(zero[part] + index.onset[note] * scale[part], 0), cells + 1)
+                at = index.onset[note].astype(np.float32)  # 16 million ticks are exact, which is 1,600 quarters
+                cell = np.minimum(np.maximum(zero[part] + at * scale[part], 0), cells + 1)
                 pitch = np.minimum(np.maximum(index.pitch[note] + shift[part], 0), 129)
                 gain = flat[pitch * (cells + 2) + cell.astype(np.int64)]
                 total += gain if not column else np.where(note == own + column, gain, np.float32(0))

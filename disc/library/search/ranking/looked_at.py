@@ -23,6 +23,7 @@ from disc.library.search.places.trial_places import Placement
 # Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 NEAR_PIECE_S = 0.2  # around a piece's first and last note, within which notes are its own
 MIDDLING_NOTES = 90.0  # of a print; the mean of the installed corpus
+NOT_LAID = (0.0, 0.0)  # nats and tempo of a tune that was not laid, by definition
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -107,16 +108,17 @@ class LookedAt:
         """Both likenesses as one, likeliest first."""
         # Chance has as much as the least of them, where none was looked for.
         least = min((one.score for one in self._placed.values()), default=0.0)
+        tunes = list(self._laid.keys() | self._placed.keys())
+        chain = np.array([self._laid.get(tune, NOT_LAID)[0] for tune in tunes])
+        exact = np.array([self._placed[tune].score if tune in self._placed else least for tune in tunes])
+        number = np.array(tunes, dtype=np.int64)
+        score = self._weights.chain * chain + self._weights.placed * exact
+        score += self._weights.length * longer(self._index, number)
         found = []
-        for tune in self._laid.keys() | self._placed.keys():
-            chain = self._laid[tune][0] if tune in self._laid else 0.0
-            one = self._placed.get(tune)
-            exact = one.score if one else least
-            score = self._weights.chain * chain + self._weights.placed * exact
-            score += self._weights.length * longer(self._index, tune)
-            tuning = one.pitch_of_rank if one else None
-            found.append(Rated(tune, score, chain, exact, one.place if one else None, tuning))
-        found.sort(key=lambda one: (-one.score, one.tune))
+        for i in np.lexsort((number, -score)).tolist():
+            one = self._placed.get(tunes[i])
+            place, tuning = (one.place, one.pitch_of_rank) if one else (None, None)
+            found.append(Rated(tunes[i], float(score[i]), float(chain[i]), float(exact[i]), place, tuning))
         return found
 
     def _likeliest(self, most: int) -> list[int]:
@@ -148,9 +150,10 @@ class LookedAt:
                 self._placed[one.tune] = one
 
 
-def longer(index: Index, tune: int) -> float:
-    """How much longer a print is than a middling one, in e-folds."""
-    return float(np.log(max(int(index.start[tune + 1] - index.start[tune]), 1) / MIDDLING_NOTES))
+def longer(index: Index, tunes: IntArray) -> FloatArray:
+    """How much longer prints are than a middling one, in e-folds."""
+    notes = index.start[tunes + 1] - index.start[tunes]
+    return np.asarray(np.log(np.maximum(notes, 1) / MIDDLING_NOTES))
 
 
 def _joined(found: list[PlacedTune]) -> PlacedTune:
