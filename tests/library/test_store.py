@@ -98,7 +98,9 @@ def test_of_a_score_in_parts_the_first_is_read():
 
     source = next(one for one in corpus_sources(scores=True) if one.name == "bach")
     path = source.folder / "bwv66.6.mxl"
-    read = reading.read_file(path, source.key_of(path), "bach", first_part_alone=True)[0]
+    read = reading.read_file(
+        path, next(one.key for one in source.states() if one.path == path), "bach", first_part_alone=True
+    )[0]
     soprano = music21.converter.parse(path).parts[0].stripTies().flatten().notes
     assert read.pitch.tolist() == [note.pitch.midi for note in soprano]
     assert str(read.key) == "bach/bwv66.6.mxl:1"

@@ -26,7 +26,7 @@ class GrowingArray:
 
     def append(self, part: npt.NDArray[Any]) -> None:
         """Add numbers at the end."""
-        np.ascontiguousarray(part, dtype=self.kind).tofile(self._file)
+        self._file.write(np.ascontiguousarray(part, dtype=self.kind).data)
         self.size += part.size
 
     def close(self) -> None:

@@ -51,11 +51,10 @@ def open_postings(folder: Path, name: str) -> Postings:
     return Postings(key, start, packed)
 
 
-def write_postings(folder: Path, name: str, postings: Postings) -> None:
-    """Write postings that are in order already."""
-    np.save(folder / f"{name}-packed.npy", postings.packed)
-    np.save(folder / f"{name}-key.npy", postings.key)
-    np.save(folder / f"{name}-start.npy", postings.start.astype(np.int64))
+def write_keys(folder: Path, name: str, key: Keys, start: npt.NDArray[np.int64]) -> None:
+    """Write what leads to postings: keys, ascending, and where each one's begin."""
+    np.save(folder / f"{name}-key.npy", key)
+    np.save(folder / f"{name}-start.npy", start.astype(np.int64))
 
 
 class PostingsWriter:
@@ -93,9 +92,8 @@ class PostingsWriter:
         finally:
             self.discard()
         flat = np.concatenate(keys) if keys else np.empty(0, np.uint32)
-        start = np.concatenate([[0], np.cumsum(np.concatenate(counts))]) if counts else np.zeros(1)
-        np.save(self._folder / f"{self._name}-key.npy", flat)
-        np.save(self._folder / f"{self._name}-start.npy", start.astype(np.int64))
+        start = np.cumsum(np.concatenate([[0], *counts]), dtype=np.int64) if counts else np.zeros(1, dtype=np.int64)
+        write_keys(self._folder, self._name, flat, start)
 
     def discard(self) -> None:
         """Remove the buckets."""

@@ -9,11 +9,13 @@ from __future__ import annotations
 import hashlib
 import importlib.util
 import os
+import stat
 import threading
 import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -63,24 +65,29 @@ class Source:
 
     def files(self) -> list[Path]:
         """Its score files, in order of their path."""
+        return [one.path for one in self.states()]
+
+    def states(self) -> list[FileState]:
+        """Its files as they are now, in order of their path. Thousands are looked at whenever a library is opened."""
         wanted = ABC_SUFFIXES | OTHER_SUFFIXES
         if self.corpus:
             wanted = OTHER_SUFFIXES if self.first_part else ABC_SUFFIXES
-        found = [self.folder] if self.folder.is_file() else self.folder.rglob("*")
-        return sorted(path for path in found if path.suffix.lower() in wanted and path.is_file())
-
-    def states(self) -> list[FileState]:
-        """Its files as they are now."""
+        alone = self.folder.is_file()
+        places = [(str(self.folder.parent), [], [self.folder.name])] if alone else os.walk(self.folder)
+        root = str(self.folder.parent if alone else self.folder)
         found = []
-        for path in self.files():
-            state = path.stat()
-            found.append(FileState(path, self.key_of(path), state.st_size, state.st_mtime_ns))
-        return found
-
-    def key_of(self, path: Path) -> str:
-        """The file's name in keys: `essenFolksong/erk10.abc` in the corpus, the path within the folder elsewhere."""
-        inside = path.name if path == self.folder else path.relative_to(self.folder).as_posix()
-        return f"{self.name}/{inside}"
+        for place, _, names in places:
+            for name in names:
+                if os.path.splitext(name)[1].lower() in wanted:
+                    found.append(os.path.join(place, name))
+        states = []
+        for path in sorted(found, key=lambda path: path.split(os.sep)):
+            with suppress(OSError):  # a link that leads nowhere, or a file gone meanwhile
+                state = os.stat(path)
+                if stat.S_ISREG(state.st_mode):
+                    key = f"{self.name}/{path[len(root) :].lstrip(os.sep).replace(os.sep, '/')}"
+                    states.append(FileState(Path(path), key, state.st_size, state.st_mtime_ns))
+        return states
 
 
 def fingerprint(states: Sequence[FileState]) -> str:
