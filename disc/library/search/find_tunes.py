@@ -17,9 +17,9 @@ from disc.library.records import FloatArray, Match, TuneKey
 from disc.library.search.asked.query import NORMAL_QUARTER_S, Query
 from disc.library.search.places.align import align
 from disc.library.search.places.placed import is_version
-from disc.library.search.ranking.belief import probability
+from disc.library.search.ranking.belief import Signs, probability
 from disc.library.search.ranking.looked_at import Rated
-from disc.library.search.ranking.rank_tunes import SAME_RANK_NATS, SAME_WAY_NATS, rank_tunes
+from disc.library.search.ranking.rank_tunes import SAME_RANK_NATS, SAME_WAY_NATS, Ranking, rank_tunes
 
 # Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 ALIGNED = 5  # matches laid over their print note by note; where a later one lies is of little use, and costs as much
@@ -36,7 +36,7 @@ def find_tunes(index: Index, query: Query, top: int = 10, allowed: np.ndarray | 
     if not found or ranking.signs is None:
         return []
     vague = query.contour or (query.pitch is None and not query.timed)
-    belief = _share_of_fitting(index, query, found) if vague else probability(ranking.signs)
+    belief = _share_of_fitting(index, query, found) if vague else probability(laid_signs(index, query, ranking))
     matches: list[Match] = []
     chances = _chances(found, belief)
     for place, one in enumerate(found[:top]):
@@ -65,6 +65,16 @@ def allowed_tunes(index: Index, collection: str | None, exclude: Collection[Tune
 
 
 # ---- the answer
+
+
+def laid_signs(index: Index, query: Query, ranking: Ranking) -> Signs:
+    """What speaks for the first tune, with how much of disc and print are each other's. ranking: not empty."""
+    assert ranking.signs is not None
+    first = ranking.found[0]
+    if ranking.signs.kind != "pitch" or first.place is None:
+        return replace(ranking.signs, agree=0)
+    laid = align(*_as_pitches(query, first), index.reference(first.tune), first.place)
+    return replace(ranking.signs, agree=len(laid.agree), absent=len(laid.absent))
 
 
 def _share_of_fitting(index: Index, query: Query, found: list[Rated]) -> float:

@@ -6,17 +6,16 @@ is of one piece, so crumbs are dropped and gaps closed. Holes, crossings, screws
 
 from __future__ import annotations
 
-from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from disc.fitted import fitted_part
 from disc.frame import FloatArray
 from disc.photo.image import Pixels, opencv
 from disc.photo.seen.cover_features import cover_features, far_radii
 from disc.photo.seen.cut_out import cut_out
+from disc.trees import fitted_trees
 
 FITTED = Path(__file__).with_name("covers.json")
 # Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
@@ -29,32 +28,6 @@ STRIDE, NOT_ASKED = 2, -6.0
 JUDGED_RADII = 0.965  # beyond it the rim's own edge confuses; a thing is taken to go on outwards
 
 
-@cache
-def _trees() -> tuple[float, list[dict[str, Any]]]:
-    fitted = fitted_part(FITTED, "covers")
-    kinds = {"feature": np.intp, "left": np.intp, "right": np.intp, "leaf": bool, "at": float, "value": float}
-    return float(fitted["base"]), [
-        {k: np.array(tree[k], kind) for k, kind in kinds.items()} for tree in fitted["trees"]
-    ]
-
-
-def tree_odds(rows: FloatArray) -> FloatArray:
-    """Log-odds of rows (n, features) by the fitted trees, (n,)."""
-    base, trees = _trees()
-    total = np.full(len(rows), base)
-    for tree in trees:
-        # From the root down, the rows of a node together: they are in order, children come after their parents.
-        at = {0: np.arange(len(rows))}
-        for node, leaf in enumerate(tree["leaf"]):
-            mine = at.pop(node)
-            if leaf:
-                total[mine] += tree["value"][node]
-                continue
-            low = rows[mine, tree["feature"][node]] <= tree["at"][node]
-            at[int(tree["left"][node])], at[int(tree["right"][node])] = mine[low], mine[~low]
-    return total
-
-
 def cover_odds(small: Pixels) -> FloatArray:
     """Log-odds that each place of a small face is covered, (n, n); before things are put together.
 
@@ -63,7 +36,7 @@ def cover_odds(small: Pixels) -> FloatArray:
     rows = cover_features(small)[::STRIDE, ::STRIDE]
     on = far_radii()[::STRIDE, ::STRIDE] < 1.0
     odds = np.full(on.shape, NOT_ASKED, np.float32)
-    odds[on] = tree_odds(rows[on])
+    odds[on] = fitted_trees(FITTED, "covers").odds(rows[on])
     # Of a small picture the middle of place 0 is that of place 0 of the whole: no half pixel between them.
     move = np.array([[STRIDE, 0.0, 0.0], [0.0, STRIDE, 0.0]])
     return np.asarray(opencv().warpAffine(odds, move, small.shape[1::-1], borderMode=opencv().BORDER_REPLICATE), float)

@@ -8,6 +8,8 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from disc.fitted import MADE, Made
 
 DEEPEST, WIDEST = 2, 100  # a line for each entry of a table so deep and wider: what changed is then seen in a diff
@@ -34,3 +36,21 @@ def text_of(value: Any, depth: int = 0) -> str:
     pad = " " * (depth + 1)
     lines = [f"{pad}{json.dumps(str(key))}: {text_of(one, depth + 1)}" for key, one in value.items()]
     return "{\n" + ",\n".join(lines) + "\n" + " " * depth + "}" + ("\n" if depth == 0 else "")
+
+
+def stored_trees(model: Any) -> dict[str, Any]:
+    """Boosted trees of scikit-learn as disc/trees.py reads them: what is asked, where, and what is said."""
+    trees = []
+    for (predictor,) in model._predictors:
+        nodes = predictor.nodes
+        trees.append(
+            {
+                "feature": [int(v) for v in nodes["feature_idx"]],
+                "at": [round(float(v), 5) if np.isfinite(v) else 1e9 for v in nodes["num_threshold"]],
+                "left": [int(v) for v in nodes["left"]],
+                "right": [int(v) for v in nodes["right"]],
+                "value": [round(float(v), 5) for v in nodes["value"]],
+                "leaf": [int(v) for v in nodes["is_leaf"]],
+            }
+        )
+    return {"base": float(model._baseline_prediction.ravel()[0]), "trees": trees}

@@ -37,7 +37,7 @@ from disc.library.index.tune_index import Block, Index, open_index, write_blocks
 from disc.library.read.likeness import ALIKE, SURELY_ALIKE, likeness  # noqa: E402
 from disc.library.read.versions import plain_title  # noqa: E402
 from disc.library.search.asked.query import Query, make_query  # noqa: E402
-from disc.library.search.find_tunes import find_tunes  # noqa: E402
+from disc.library.search.find_tunes import find_tunes, laid_signs  # noqa: E402
 from disc.library.search.ranking.belief import probability  # noqa: E402
 from disc.library.search.ranking.rank_tunes import rank_tunes  # noqa: E402
 from disc.words import no_progress  # noqa: E402
@@ -93,7 +93,8 @@ def run(index: Index, tune: int, disc: PracticeDisc, query: Query, allowed: np.n
     exact = next((i for i, one in enumerate(found) if one.tune == tune), 999)
     strict = next((i for i, one in enumerate(found[:10]) if has_passage(index, disc, one.tune)), exact)
     same = next((i for i, one in enumerate(found[: min(10, strict)]) if same_tune(index, tune, one.tune)), strict)
-    return Trial(same, strict, seconds, probability(ranking.signs) if ranking.signs else 0.0)
+    belief = probability(laid_signs(index, query, ranking)) if ranking.signs else 0.0
+    return Trial(same, strict, seconds, belief)
 
 
 def same_tune(index: Index, a: int, b: int) -> bool:

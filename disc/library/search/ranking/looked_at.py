@@ -22,7 +22,7 @@ from disc.library.search.places.trial_places import Placement
 
 # Unless said otherwise: chosen by hand while looking at development queries; not fitted.
 NEAR_PIECE_S = 0.2  # around a piece's first and last note, within which notes are its own
-MIDDLING_NOTES = 90.0  # of a print; the mean of the installed corpus
+BY_CHANCE = 0.1  # what a nat of a chain counts that any print has by chance: it only parts equals
 NOT_LAID = (0.0, 0.0)  # nats and tempo of a tune that was not laid, by definition
 
 
@@ -46,11 +46,15 @@ class Rated:
 
 @dataclass(frozen=True, slots=True)
 class LikenessWeights:
-    """What a nat of either likeness counts, and an e-fold of the print's length: a long print has more by chance."""
+    """What a nat of an exact place counts, and how many nats of its chain any print has by chance: they tell little."""
 
-    chain: float
     placed: float
-    length: float = 0.0
+    chance: float = 0.0
+
+    def together(self, chain: FloatArray, placed: FloatArray) -> FloatArray:
+        """Both likenesses as one, of chains and exact places, nats."""
+        above = np.maximum(chain - self.chance, 0.0)
+        return np.asarray(above + BY_CHANCE * np.minimum(chain, self.chance) + self.placed * placed)
 
 
 class LookedAt:
@@ -112,8 +116,7 @@ class LookedAt:
         chain = np.array([self._laid.get(tune, NOT_LAID)[0] for tune in tunes])
         exact = np.array([self._placed[tune].score if tune in self._placed else least for tune in tunes])
         number = np.array(tunes, dtype=np.int64)
-        score = self._weights.chain * chain + self._weights.placed * exact
-        score += self._weights.length * longer(self._index, number)
+        score = self._weights.together(chain, exact)
         found = []
         for i in np.lexsort((number, -score)).tolist():
             one = self._placed.get(tunes[i])
@@ -148,12 +151,6 @@ class LookedAt:
         for one in found:
             if one.tune not in self._placed or one.score > self._placed[one.tune].score:
                 self._placed[one.tune] = one
-
-
-def longer(index: Index, tunes: IntArray) -> FloatArray:
-    """How much longer prints are than a middling one, in e-folds."""
-    notes = index.start[tunes + 1] - index.start[tunes]
-    return np.asarray(np.log(np.maximum(notes, 1) / MIDDLING_NOTES))
 
 
 def _joined(found: list[PlacedTune]) -> PlacedTune:

@@ -19,7 +19,7 @@ from sklearn.ensemble import HistGradientBoostingClassifier
 from disc.fitted import Made
 from disc.photo.seen.cover_features import NAMES, cover_features
 from disc.photo.seen.covers import FITTED
-from tests.bench.fit.fitted_file import add_out, write_parts
+from tests.bench.fit.fitted_file import add_out, stored_trees, write_parts
 from tests.bench.fit.seen_training.draws import load, sample
 
 PLACES = 260  # of a sample
@@ -41,24 +41,6 @@ def draw(faces, textures, count, seed):
         said.append(mask.ravel()[pick] > 0.5)
         counts.append(weight.ravel()[pick])
     return np.concatenate(rows), np.concatenate(said), np.concatenate(counts)
-
-
-def stored(model) -> list[dict]:
-    """The trees as lists: what is asked, where, and what is said."""
-    trees = []
-    for (predictor,) in model._predictors:
-        n = predictor.nodes
-        trees.append(
-            {
-                "feature": [int(v) for v in n["feature_idx"]],
-                "at": [round(float(v), 5) if np.isfinite(v) else 1e9 for v in n["num_threshold"]],
-                "left": [int(v) for v in n["left"]],
-                "right": [int(v) for v in n["right"]],
-                "value": [round(float(v), 5) for v in n["value"]],
-                "leaf": [int(v) for v in n["is_leaf"]],
-            }
-        )
-    return trees
 
 
 def main() -> None:
@@ -84,8 +66,7 @@ def main() -> None:
     print("fitted", round(time.time() - began), "s", flush=True)
     part = {
         "names": list(NAMES),
-        "base": float(model._baseline_prediction.ravel()[0]),
-        "trees": stored(model),
+        **stored_trees(model),
     }
     score = "not judged"
     if given.judge:
