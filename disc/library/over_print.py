@@ -11,17 +11,18 @@ import re
 from collections import defaultdict
 from collections.abc import Sequence
 from fractions import Fraction
-from typing import Any
+from itertools import pairwise
 
 import numpy as np
 
 from disc import svg
+from disc.library.coloured_staves import Head, Staff, StaffBar, coloured_staves
 from disc.library.index.tune_index import Index
 from disc.library.records import Alignment, Match, ReferenceTune
 from disc.library.search.asked.query import Query
+from disc.records import Metre
 from disc.tune.score.records import TICKS_PER_QUARTER
 from disc.tune.write.engrave import engrave, pdf_of_pages
-from disc.tune.write.signs import spelled
 
 AGREES, DISPLACED, EXTRA, ABSENT = "#000000", "#c46a00", "#8c8c8c", "#c00000"
 # Unless said otherwise: chosen by hand while looking at development queries; not fitted.
@@ -40,31 +41,26 @@ def over_print(query: Query, index: Index, match: Match) -> tuple[bytes, bytes]:
 
 
 def _musicxml(query: Query, reference: ReferenceTune, alignment: Alignment) -> str:
-    from music21 import layout, stream
-    from music21.musicxml.m21ToXml import GeneralObjectExporter
-
     notes = sorted(p.note for p in (*alignment.agree, *alignment.displaced)) or [0, reference.pitch.size - 1]
     bars = _bars(reference, notes[0], notes[-1])
-    score = stream.Score()
-    upper = _part("disc", bars, _disc_events(query, reference, alignment), reference)
-    lower = _part("print", bars, _print_events(reference, alignment.absent), reference)
-    score.append([upper, lower])
-    score.insert(0, layout.StaffGroup([upper, lower], symbol="brace", barTogether=True))
-    return GeneralObjectExporter(score).parse().decode("utf-8")
+    upper = _staff("disc", bars, _disc_events(query, reference, alignment))
+    lower = _staff("print", bars, _print_events(reference, alignment.absent))
+    return coloured_staves([upper, lower], reference.fifths, _metre(reference))
 
 
 def print_alone(reference: ReferenceTune) -> tuple[bytes, bytes]:
     """(svg, pdf) of a tune as it is printed."""
-    from music21 import stream
-    from music21.musicxml.m21ToXml import GeneralObjectExporter
-
     bars = _bars(reference, 0, reference.pitch.size - 1)
-    score = stream.Score()
-    score.append(_part("", bars, _print_events(reference, ()), reference))
-    text = GeneralObjectExporter(score).parse().decode("utf-8")
+    text = coloured_staves(
+        [_staff("", bars, _print_events(reference, ()))], reference.fifths, _metre(reference)
+    )  # fmt: skip
     named = f"{reference.title} ({reference.key})" if reference.title != str(reference.key) else reference.title
     pages = engrave(text, named).pages
     return _one_svg(pages), pdf_of_pages(pages)
+
+
+def _metre(reference: ReferenceTune) -> Metre | None:
+    return Metre(*reference.metre) if reference.metre else None
 
 
 def _bars(reference: ReferenceTune, first: int, last: int) -> list[tuple[Fraction, Fraction, int]]:
@@ -94,24 +90,24 @@ def _straightened(edges: list[Fraction], end: Fraction, reference: ReferenceTune
     return [*out, max(end, out[-1])]
 
 
-Events = dict[Fraction, list[tuple[int, str, str]]]
+Events = dict[Fraction, list[Head]]
 
 
 def _disc_events(query: Query, reference: ReferenceTune, alignment: Alignment) -> Events:
-    """Onset in quarters -> (pitch, colour, name) of what the disc plays."""
+    """Onset in quarters -> what the disc plays there."""
     events: Events = defaultdict(list)
     for pairing in alignment.agree:
         at = Fraction(int(reference.onset_tick[pairing.note]), TICKS_PER_QUARTER)
         pitch = int(reference.pitch[pairing.note]) + 12 * pairing.octaves
-        events[at].append((pitch, AGREES, f"strike-{pairing.strike}"))
+        events[at].append(Head(pitch, AGREES, f"strike-{pairing.strike}"))
     moved = {pairing.strike: pairing for pairing in alignment.displaced}
     for strike in (*alignment.extra, *moved):
         at = _nearest((query.onset_s[strike] - alignment.start_s) / alignment.quarter_s)
         if query.pitch is not None:
             pitch = round(query.pitch[strike] - alignment.transposition)
-            events[at].append((pitch, DISPLACED if strike in moved else EXTRA, f"strike-{strike}"))
+            events[at].append(Head(pitch, DISPLACED if strike in moved else EXTRA, f"strike-{strike}"))
         elif strike in moved:
-            events[at].append((int(reference.pitch[moved[strike].note]), DISPLACED, f"strike-{strike}"))
+            events[at].append(Head(int(reference.pitch[moved[strike].note]), DISPLACED, f"strike-{strike}"))
     return events
 
 
@@ -125,47 +121,24 @@ def _print_events(reference: ReferenceTune, missing: Sequence[int]) -> Events:
     absent = set(missing)
     for note, (tick, pitch) in enumerate(zip(reference.onset_tick, reference.pitch, strict=True)):
         colour = ABSENT if note in absent else AGREES
-        events[Fraction(int(tick), TICKS_PER_QUARTER)].append((int(pitch), colour, f"note-{note}"))
+        events[Fraction(int(tick), TICKS_PER_QUARTER)].append(Head(int(pitch), colour, f"note-{note}"))
     return events
 
 
-def _part(name: str, bars: list[tuple[Fraction, Fraction, int]], events: Events, reference: ReferenceTune) -> Any:
-    from music21 import key, meter, stream
-
-    part = stream.Part(id=name)
-    part.partName = name
+def _staff(name: str, bars: list[tuple[Fraction, Fraction, int]], events: Events) -> Staff:
+    """The events of these bars; a note lasts until the next one, as on a comb, but no longer than print has it."""
     times = sorted(events)
-    for place, (start, end, number) in enumerate(bars):
-        measure = stream.Measure(number=number)
-        if place == 0:
-            measure.insert(0, key.KeySignature(reference.fifths))
-            if reference.metre:
-                measure.insert(0, meter.TimeSignature(f"{reference.metre[0]}/{reference.metre[1]}"))
-        inside = [at for at in times if start <= at < end]
-        for at, until in zip([start, *inside], [*inside, end], strict=True):
-            if until > at:
-                _fill(measure, at - start, min(until - at, LONGEST), events.get(at, []), reference.fifths)
-        part.append(measure)
-    part.makeAccidentals(inPlace=True)
-    part.makeBeams(inPlace=True)
-    return part
-
-
-def _fill(measure: Any, offset: Fraction, length: Fraction, notes: list[tuple[int, str, str]], fifths: int) -> None:
-    """One note, chord or rest in the bar, ties within where a single sign cannot write its length."""
-    from music21 import chord, note
-
-    if not notes:
-        element: Any = note.Rest(quarterLength=length)
-    else:
-        heads = []
-        for pitch, colour, name in {n[0]: n for n in sorted(notes, key=lambda n: n[1], reverse=True)}.values():
-            head = note.Note(spelled(pitch, fifths).name, quarterLength=length)
-            head.style.color = colour
-            head.id = name
-            heads.append(head)
-        element = heads[0] if len(heads) == 1 else chord.Chord(heads, quarterLength=length)
-    measure.insert(offset, element)
+    out = []
+    for start, end, number in bars:
+        inside: dict[Fraction, Sequence[Head]] = {}
+        for at, until in pairwise([*(at for at in times if start <= at < end), end]):
+            # Of one pitch the surest stands: what agrees before what is displaced or not in the print.
+            surest_last = sorted(events.get(at, ()), key=lambda head: head.colour, reverse=True)
+            inside[at - start] = list({head.pitch: head for head in surest_last}.values())
+            if until - at > LONGEST:
+                inside.setdefault(at - start + LONGEST, ())
+        out.append(StaffBar(number, end - start, inside))
+    return Staff(name, out)
 
 
 def _one_svg(pages: tuple[str, ...]) -> bytes:

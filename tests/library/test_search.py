@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -19,7 +19,7 @@ from disc.library.search.places.rank_search import look, solve_tunings
 from disc.library.search.places.rate import ABSENT_NATS, CELL_S, draw
 from disc.library.search.places.vote import Candidates, _fullest
 from disc.library.search.ranking import rank_tunes as rank_tunes_module
-from disc.library.search.ranking.belief import Signs
+from disc.library.search.ranking.belief import Signs, probability
 from disc.library.search.ranking.rank_tunes import rank_tunes
 from tests.bench.truth.practice import LEVELS, practice_disc
 
@@ -228,7 +228,21 @@ def test_votes_for_one_start_are_added_and_half_of_those_a_step_beside():
     assert _fullest(name[:0], start[:0], worth[:0], 5)[0].size == 0
 
 
-@pytest.mark.parametrize("rival, sure", [(24.0, False), (5.0, True)])
-def test_a_long_chain_is_not_enough_where_another_tune_has_one_as_long(rival, sure):
-    signs = Signs(26.0 if not sure else 60.0, rival, 26.0 if not sure else 50.0, 47.0, "pitch")
+@pytest.mark.parametrize("chain, rival_chain, sure", [(26.0, 24.0, False), (60.0, 15.0, True)])
+def test_a_long_chain_is_not_enough_where_another_tune_has_one_as_long(chain, rival_chain, sure):
+    signs = Signs(
+        chain, rival_chain, chain, 47.0, "pitch",
+        rival_chain=rival_chain, placed=5.0 * chain, rival_placed=5.0 * rival_chain, strikes=60,
+    )  # fmt: skip
     assert rank_tunes_module._is_sure(signs, 0) is sure
+
+
+# What the print leaves unexplained on the disc, and the disc of the print, tells a relation of the tune from the tune.
+def test_what_disc_and_print_leave_of_each_other_counts():
+    signs = Signs(
+        60.0, 20.0, 40.0, 50.0, "pitch",
+        rival_chain=18.0, placed=250.0, rival_placed=120.0, strikes=70, agree=48, absent=2,
+    )  # fmt: skip
+    relation = replace(signs, agree=25, absent=25)
+    assert probability(signs) > 0.9 > probability(relation)
+    assert probability(replace(signs, teeth=3)) == 0.0  # a rhythm alone fits any tune with that rhythm

@@ -13,7 +13,7 @@ import numpy as np
 
 from disc.errors import BadInput
 from disc.library.index.tune_index import Index
-from disc.library.records import FloatArray, Match, TuneKey
+from disc.library.records import Alignment, FloatArray, Match, TuneKey
 from disc.library.search.asked.query import NORMAL_QUARTER_S, Query
 from disc.library.search.places.align import align
 from disc.library.search.places.placed import is_version
@@ -35,15 +35,17 @@ def find_tunes(index: Index, query: Query, top: int = 10, allowed: np.ndarray | 
     found = ranking.found
     if not found or ranking.signs is None:
         return []
+    laid = [_laid_over(index, query, one) for one in found[: min(top, ALIGNED)]]
     vague = query.contour or (query.pitch is None and not query.timed)
-    belief = _share_of_fitting(index, query, found) if vague else probability(laid_signs(index, query, ranking))
+    belief = _share_of_fitting(index, query, found) if vague else probability(_with_laid(ranking.signs, laid[0]))
     matches: list[Match] = []
     chances = _chances(found, belief)
     for place, one in enumerate(found[:top]):
         # Versions of the first under any title are gathered; further down there is little but chance.
         same = one.score >= GATHERED * found[0].score and is_version(index, found[0].tune, one.tune)
         group = int(index.group[found[0].tune if same else one.tune])
-        matches.append(_match(index, one, query, float(chances[place]), group, place < ALIGNED))
+        alignment = laid[place] if place < len(laid) else None
+        matches.append(_match(index, one, query, float(chances[place]), group, alignment))
     return matches
 
 
@@ -70,11 +72,16 @@ def allowed_tunes(index: Index, collection: str | None, exclude: Collection[Tune
 def laid_signs(index: Index, query: Query, ranking: Ranking) -> Signs:
     """What speaks for the first tune, with how much of disc and print are each other's. ranking: not empty."""
     assert ranking.signs is not None
-    first = ranking.found[0]
-    if ranking.signs.kind != "pitch" or first.place is None:
-        return replace(ranking.signs, agree=0)
-    laid = align(*_as_pitches(query, first), index.reference(first.tune), first.place)
-    return replace(ranking.signs, agree=len(laid.agree), absent=len(laid.absent))
+    return _with_laid(ranking.signs, _laid_over(index, query, ranking.found[0]))
+
+
+def _with_laid(signs: Signs, laid: Alignment | None) -> Signs:
+    return replace(signs, agree=len(laid.agree) if laid else 0, absent=len(laid.absent) if laid else 0)
+
+
+def _laid_over(index: Index, query: Query, one: Rated) -> Alignment | None:
+    """Disc and print note by note; None where no place was made out."""
+    return None if one.place is None else align(*_as_pitches(query, one), index.reference(one.tune), one.place)
 
 
 def _share_of_fitting(index: Index, query: Query, found: list[Rated]) -> float:
@@ -113,22 +120,21 @@ def _as_pitches(query: Query, one: Rated) -> tuple[FloatArray, FloatArray]:
     return query.onset_s, np.where(tuned < 0, -60.0, tuned)
 
 
-def _match(index: Index, one: Rated, query: Query, chance: float, group: int, aligned: bool) -> Match:
+def _match(index: Index, one: Rated, query: Query, chance: float, group: int, laid: Alignment | None) -> Match:
     """One match; where the tune lies stays unknown (None) where it was not made out."""
     plain = Match(
         index.key(one.tune), index.title(one.tune), index.collection(one.tune), round(one.score, 2), round(chance, 4),
         group=group,
     )  # fmt: skip
-    if one.place is not None and aligned:
-        return _with_alignment(plain, index, one, query)
+    if laid is not None:
+        return _with_alignment(plain, query, laid)
     if one.notes:
         bars = index.bar[int(index.start[one.tune]) + np.array(one.notes)]
         return replace(plain, from_bar=int(bars.min()), to_bar=int(bars.max()), agree=len(one.notes))
     return plain
 
 
-def _with_alignment(plain: Match, index: Index, one: Rated, query: Query) -> Match:
-    alignment = align(*_as_pitches(query, one), index.reference(one.tune), one.place)
+def _with_alignment(plain: Match, query: Query, alignment: Alignment) -> Match:
     return replace(
         plain,
         transposition=None if query.pitch is None else alignment.transposition,
