@@ -10,7 +10,14 @@ from disc.listen.sound.audio import Recording
 from disc.listen.sound.bands import FALL_60_DB, Whole, transform
 from disc.listen.turn.hear.single_sounds import Beginning
 from disc.listen.turn.hear.strike_steps import ToneStep, ToothVoice, own_levels, steps_of
-from disc.listen.turn.judge.silent_strikes import MOST_OF_A_LAP, PRIOR, over_laps, with_others
+from disc.listen.turn.judge.silent_strikes import (
+    MOST_IN_DOUBT,
+    MOST_OF_A_LAP,
+    PRIOR,
+    not_ruled_out,
+    over_laps,
+    with_others,
+)
 from disc.listen.turn.judge.single_extra import EXTRA_FROM, ExtraCandidate, extra_features, extra_probability
 from disc.listen.turn.learn.true_pitches import off_table
 from disc.listen.turn.place.disc_path import Expected
@@ -96,6 +103,22 @@ def test_the_other_strikes_of_a_tooth_speak_its_own_laps_do_not() -> None:
     # What lies after the disc's stop says nothing of the others.
     stopped = with_others({}, first, strikes, np.array([True, True, False, True]))["others"]
     assert stopped[0] == 0.0
+
+
+def test_a_silence_is_not_said_where_half_a_strike_may_have_been_added() -> None:
+    # Strike 0: nothing within a tenth; 1: 30 % +- 30 %, not told; 2: that in one lap, the other is clear; 3 to 5: a
+    # tooth silent at all of its strikes, each of them hardly measured.
+    strikes = expected((0, 0, 1), (1, 0, 1), (2, 0, 2), (2, 1, 2), (3, 0, 3), (4, 0, 3), (5, 0, 3))
+    features = {
+        "level": np.log([0.05, 0.3, 0.3, 0.05, 0.3, 0.3, 0.3]), "sigma": np.log([0.03, 0.3, 0.3, 0.03, 0.3, 0.3, 0.3])
+    }  # fmt: skip
+    said = np.array([0.97, 0.97, 0.9, 0.9, 0.9, 0.9, 0.9])
+    told = not_ruled_out(said, features, strikes, np.array([True] * 7))
+    assert told.tolist() == [0.97, MOST_IN_DOUBT, 0.9, 0.9, 0.9, 0.9, 0.9]
+    # If one of its strikes sounded the tooth is not silent at all of them.
+    said[6] = 0.1
+    told = not_ruled_out(said, features, strikes, np.array([True] * 7))
+    assert told[4:].tolist() == [MOST_IN_DOUBT, MOST_IN_DOUBT, 0.1]
 
 
 def candidate(level: float, gain: float, cause: int | None) -> ExtraCandidate:
