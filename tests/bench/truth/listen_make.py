@@ -366,5 +366,9 @@ MAKE_LAST = draw_make("y", 1033, LAST_VOICES, 8, 8)
 # showed; three of its four sources are in no other draw of this make.
 FRESH_VOICES = ("bar", "muse-24", "tim-4", "fluid-106")
 MAKE_FRESH = draw_make("x", 1151, FRESH_VOICES, 8, 4)
+# Turns alone, measured once after silences that are not ruled out were left open; none of its sources is in another
+# draw of this make.
+AFTER_VOICES = ("tim-24", "fluid-5", "muse-114", "fluid-26")
+MAKE_AFTER = draw_make("u", 1187, AFTER_VOICES, 8, 0)
 # Combs alone, more of them with speech: looked at while choosing.
 MAKE_COMBS = draw_make("c", 903, ("bar", "fluid-10", "bar", "muse-12", "tim-8", "bar", "fluid-15", "muse-108"), 0, 12)
