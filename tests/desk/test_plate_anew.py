@@ -24,10 +24,13 @@ def session(tmp_path, monkeypatch):
         for face in job.content.faces.values():
             face["photo"] = f"photos/{face['photo']}"
 
-    def read_as_before(job, request, advance):  # the reader's own work is tested in its room: here the scale counts
+    # The reader's own work is tested in its room: here the scale counts.
+    def read_as_before(job, request, advance, *, upper, lower, naming):
         with job.step("read") as stage:
             pins = tuple(replace(pin, r_mm=pin.r_mm * request.grown_by) for pin in job.reading())
-            job.stage_reading(stage, pins, request.grown_by)
+            in_force, _ = job.stage_reading(stage, pins, request.grown_by)
+            if naming is not None:
+                naming(stage, pins, in_force)
 
     monkeypatch.setattr("disc.photo.read_photos.read_job", read_as_before)
     made = Session(folder)
