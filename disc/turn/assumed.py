@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from disc.records import About, Comb, Doubt, Plate, Turns
+from collections.abc import Sequence
+
+from disc.records import About, Comb, Doubt, Plate, Strike, Turns
+from disc.turn.order import tooth_words
 
 SAY = {
     "turns": (
@@ -39,6 +42,21 @@ def assumed_doubts(plate: Plate, comb: Comb | None = None) -> list[Doubt]:
             )
         )
     return made
+
+
+def silent_doubts(comb: Comb, strikes: Sequence[Strike]) -> list[Doubt]:
+    """What a dead, broken or missing tooth costs the tune: one doubt, or none where no pin strikes such a tooth."""
+    silent = {tooth.number for tooth in comb.teeth if tooth.is_silent}
+    lost = [strike.tooth for strike in strikes if strike.tooth in silent]
+    if not lost:
+        return []
+    teeth = sorted(set(lost))
+    one = len(teeth) == 1
+    say = (
+        f"{tooth_words(teeth)} {'gives' if one else 'give'} no tone as {'it is' if one else 'they are'}; "
+        f"{'its' if one else 'their'} notes ({len(lost)}) are written as if {'it' if one else 'they'} did."
+    )
+    return [Doubt(About.ASSUMED, say, "The disc plays rests there until the comb is mended: no new pin helps.")]
 
 
 def ways_along(plate: Plate, ahead: str, behind: str) -> tuple[str, str]:

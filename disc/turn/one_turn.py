@@ -23,7 +23,7 @@ from disc.records import About, Comb, Doubt, Pin, Plate, Side, Strike, Tooth, Tu
 from disc.tune.read.read_tune import TuneReading, read_tune
 from disc.tune.read.read_turn import read_turn
 from disc.tune.settings import TuneSettings
-from disc.turn.assumed import assumed_doubts
+from disc.turn.assumed import assumed_doubts, silent_doubts
 from disc.turn.bars import BarGrid, grid_of
 from disc.turn.fit.bent_pins import TELLING, lean_odds
 from disc.turn.fit.direction import CLEAR, MOST_SURE, backwards_odds, other_way, ringing_odds
@@ -151,7 +151,7 @@ def resolve_strikes(
         return tuple(replace(s, doubtful=s.doubtful or s.tooth in unsure) for s in found)
 
     strikes, now, whole = struck(), struck(as_it_stands=True), struck(with_missing=True)
-    made += fit_doubts(teeth.pins, full, plate, strikes)
+    made += [*fit_doubts(teeth.pins, full, plate, strikes), *silent_doubts(comb, strikes)]
     return OneTurn(teeth.pins, full, comb, plate, teeth, strikes, now, whole, tips, doubts=in_order(made))
 
 

@@ -10,6 +10,7 @@ from disc.comb.assign import Assignment
 from disc.comb.pin_spread import Spread, Teeth
 from disc.errors import BadInput
 from disc.records import Comb, Plate, Side, Strike, Tooth, ToothCondition
+from disc.turn.assumed import silent_doubts
 from disc.turn.one_turn import OneTurn, with_tune
 from disc.turn.settings import TurnSettings
 from disc.turn.silent_teeth import pitches_between
@@ -60,3 +61,13 @@ def test_the_order_says_which_teeth_it_lacks():
         turn_of(comb, "1,3,5")
     with pytest.raises(BadInput, match=r"the order names tooth 44, not in the comb's table"):
         turn_of(comb, "1,2,3,4,44")
+
+
+def test_a_tooth_that_gives_no_tone_is_named_with_its_notes_though_its_pitch_is_known():
+    dead = replace(
+        COMB, teeth=tuple(replace(t, condition=ToothCondition.DEAD) if t.number == 4 else t for t in COMB.teeth)
+    )
+    (doubt,) = silent_doubts(dead, [*strikes_of(dead), *strikes_of(dead)])
+    assert doubt.say == "tooth 4 gives no tone as it is; its notes (2) are written as if it did."
+    assert silent_doubts(COMB, strikes_of(COMB)) == silent_doubts(dead, strikes_of(COMB)[:3]) == []
+    assert silent_doubts(without(4, 6), strikes_of(COMB))[0].say.startswith("teeth 4, 6 give no tone as they are;")
