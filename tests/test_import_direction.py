@@ -17,7 +17,7 @@ FLOORS: tuple[frozenset[str], ...] = tuple(
     frozenset(floor.split())
     for floor in (
         "disc errors records terminal pitch_names svg",
-        "frame measures words typeset condition_marks fitted",
+        "frame measures words typeset condition_marks fitted trees",
         "tables locale results",
         "stored doubts",
         "job",

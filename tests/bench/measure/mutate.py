@@ -304,8 +304,8 @@ MUTATIONS = (
     Mutation(
         "inner voices before the melody",
         "disc/design/arrange/weights.py",
-        "{Rank.MELODY: 1.0, Rank.BASS: 0.30,",
-        "{Rank.MELODY: 0.1, Rank.BASS: 0.30,",
+        "{Rank.MELODY: 1.0, Rank.BASS: bass,",
+        "{Rank.MELODY: 0.1, Rank.BASS: bass,",
         "tests/design/test_arrange.py",
     ),
     Mutation(
