@@ -17,8 +17,8 @@ FLOORS: tuple[frozenset[str], ...] = tuple(
     frozenset(floor.split())
     for floor in (
         "disc errors records terminal pitch_names svg",
-        "frame measures words typeset condition_marks fitted trees",
-        "tables locale results",
+        "frame measures words typeset condition_marks fitted",
+        "tables locale results trees",
         "stored doubts",
         "job",
         "photo object",
