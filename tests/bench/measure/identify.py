@@ -1,8 +1,8 @@
 """How well and how fast disc identify finds tunes, against the bars of its task.
 
-    python bench/measure/identify.py [--seed S] [--no-peer]   accuracy and time, one line for each bar; music21.search
-                                                            beside ours on a small library
-    python bench/measure/identify.py --growth           time and memory from 1,000 to 1,000,000 tunes (perturbed copies)
+    python -m tests.bench.measure.identify [--seed S] [--no-peer]    accuracy and time, one line for each bar;
+                                                    music21.search beside ours on a small library
+    python -m tests.bench.measure.identify --growth    time and memory from 1,000 to 1,000,000 tunes (perturbed copies)
 
 Practice discs come from practice.py. Seeds: 100-199 fitted and chosen on, 900-999 only measured on. Times are process
 CPU seconds of one query, everything included, after loading.
@@ -187,7 +187,7 @@ def accuracy(index: Index, count: int, seed: int) -> None:
         share = float(np.mean([trial.belief > limit and trial.place == 0 for trial in present[level]]))
         print(f"accepted at 1 % false, {level:7s} {share:.3f}  bar {bar:.2f}  {verdict(share, bar)}")
     times = [trial.seconds for trials in present.values() for trial in trials]
-    print(f"time a query: median {np.median(times):.3f} s, worst {max(times):.3f} s  bars 0.10 and 0.40 s")
+    print(f"time a query: median {np.median(times):.3f} s, worst {max(times):.3f} s  bars 0.05 and 0.40 s")
     whole = []
     for _, disc in discs(index, "medium", 20, seed + 2):
         started = time.process_time()

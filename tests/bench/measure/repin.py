@@ -1,7 +1,7 @@
 """Measures the plan's outputs against their bars and prints a table: dividing, drawings, DXF, clearances, numbers.
 
-Run: python bench/measure/repin.py [DISCS]. Invented discs of 15 to 40 mm, up to 70 pins a face, both ways of turning,
-both papers; each is planned as a new disc and as a damaged old one. The printed page is rendered at 600 dpi by
+Run: python -m tests.bench.measure.repin [DISCS]. Invented discs of 15 to 40 mm, up to 70 pins a face, both ways of
+turning, both papers; each is planned as a new disc and as a damaged old one. The printed page is rendered at 600 dpi by
 pdftoppm and measured; drill sizes and the handbook's table are in tests/repin/.
 """
 
