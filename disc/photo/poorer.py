@@ -7,6 +7,7 @@ fits the most sites.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -22,8 +23,11 @@ FEWER = 0.5  # of the sites in force
 SAME_MM, TURN_STEP_DEG, SHARED = 0.35, 0.5, 0.5
 
 
-def why_poorer(side: Side, old: Sequence[Pin], new: Sequence[Pin]) -> str | None:
-    """What is wrong with the new reading of a face beside the old one, in words; None where nothing is."""
+def why_poorer(side: Side, old: Sequence[Pin], new: Sequence[Pin], behind: Sequence[Pin] = ()) -> str | None:
+    """What is wrong with the new reading of a face beside the old one, in words; None where nothing is.
+
+    behind: the old reading of the other face, by which exchanged photographs are told.
+    """
     before, after = _told(old), _told(new)
     if len(before) < ENOUGH_SITES:
         return None
@@ -34,9 +38,17 @@ def why_poorer(side: Side, old: Sequence[Pin], new: Sequence[Pin]) -> str | None
     if shared < SHARED:
         return (
             f"only {100 * shared:.0f} % of the {side.value} face's sites in the new reading lie where the one in force "
-            "has them, however it is turned: it looks like another face or another disc"
+            f"has them, however it is turned: it looks like {_whose(side, _told(behind), after)}"
         )
     return None
+
+
+def _whose(side: Side, behind: Sequence[Pin], new: Sequence[Pin]) -> str:
+    """Whose face it is: one face read as the other lies there as in a mirror."""
+    if shared_part([replace(pin, theta_deg=-pin.theta_deg) for pin in behind], new) < SHARED:
+        return "another face or another disc"
+    other = Side.LOWER if side is Side.UPPER else Side.UPPER
+    return f"this disc's {other.value} face, as if the photographs had been exchanged"
 
 
 def _told(pins: Sequence[Pin]) -> list[Pin]:

@@ -145,7 +145,9 @@ def _poorer(job: Job, sides: Sequence[FaceTogether]) -> tuple[str, ...]:
     """Why a new reading ought not to take the place of the one in force, in words; nothing where it may."""
     old = job.reading()
     again = [side for side in sides if side.side.value in job.content.faces]
-    words = (why_poorer(s.side, [pin for pin in old if pin.side is s.side], s.pins) for s in again)
+    mine = {side: [pin for pin in old if pin.side is side] for side in Side}
+    behind = {Side.UPPER: mine[Side.LOWER], Side.LOWER: mine[Side.UPPER]}
+    words = (why_poorer(s.side, mine[s.side], s.pins, behind[s.side]) for s in again)
     return tuple(word for word in words if word)
 
 

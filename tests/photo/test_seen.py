@@ -136,6 +136,8 @@ def test_poorer_readings_are_told():
     assert "has 20 sites, the one in force 50" in (why_poorer(Side.UPPER, old, old[:20]) or "")
     assert "another disc" in (why_poorer(Side.UPPER, old, scattered(2, 50)) or "")
     assert why_poorer(Side.UPPER, old[:5], []) is None
+    mirrored = [replace(pin, theta_deg=(40.0 - pin.theta_deg) % 360.0) for pin in scattered(3, 50)]
+    assert "this disc's lower face" in (why_poorer(Side.UPPER, old, mirrored, scattered(3, 50)) or "")
 
 
 def test_faces_of_one_disc_and_of_two():
