@@ -1,5 +1,7 @@
 """What a photograph does not show: the map, what is made of it, and photographs that are no use."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
