@@ -10,12 +10,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from html import escape
-from itertools import groupby, pairwise
+from itertools import pairwise
 
 from disc.records import Metre
 from disc.tune.score.records import TICKS_PER_QUARTER
-from disc.tune.write.lengths import beat_quarter, rest_pieces, written_pieces
-from disc.tune.write.signs import TYPES, Accidentals, sign_of, spelled
+from disc.tune.write.lengths import rest_pieces, written_pieces
+from disc.tune.write.signs import TYPES, Accidentals, beams_of, sign_of, spelled, triplet_ends
 
 # Unless said otherwise: chosen by hand, by eye on printed comparisons.
 GRID = 48  # parts of a quarter on which 64ths and their triplets stand; a quintuplet is written as its nearest value
@@ -51,22 +51,13 @@ class Staff:
 
 @dataclass(slots=True)
 class _Written:
-    """One written value: a chord or, without heads, a rest."""
+    """One written value: a chord or, without notes, a rest."""
 
     onset: Fraction
-    length: Fraction
-    heads: Sequence[Head]
+    duration: Fraction
+    notes: Sequence[Head]
     tied_back: bool = False
     tied_on: bool = False
-    triplet: str = ""
-
-    @property
-    def is_triplet(self) -> bool:
-        return self.length.denominator % 3 == 0
-
-    @property
-    def beams(self) -> int:
-        return sign_of(self.length).beams if self.heads else 0
 
 
 def coloured_staves(staves: Sequence[Staff], fifths: int, metre: Metre | None) -> str:
@@ -96,9 +87,8 @@ def _part(staff: Staff, fifths: int, metre: Metre | None) -> str:
     out = []
     for place, bar in enumerate(staff.bars):
         values = _values(bar, metre or COMMON_TIME)
-        _mark_triplets(values)
-        beams, signs = _beams(values, metre or COMMON_TIME), Accidentals(fifths)
-        notes = "".join(_notes(value, beams.get(i, ""), signs, fifths) for i, value in enumerate(values))
+        signs, beams, ends = Accidentals(fifths), beams_of(values, metre or COMMON_TIME), triplet_ends(values)
+        notes = "".join(_notes(*each, signs, fifths) for each in zip(values, beams, ends, strict=True))
         out.append(f'<measure number="{bar.number}">{head if place == 0 else ""}{notes}</measure>')
     return "".join(out)
 
@@ -118,53 +108,20 @@ def _values(bar: StaffBar, metre: Metre) -> list[_Written]:
     return values
 
 
-def _mark_triplets(values: list[_Written]) -> None:
-    """Brackets over what makes a whole value together."""
-    for is_triplet, run in groupby(values, key=lambda value: value.is_triplet):
-        begin, total = None, Fraction(0)
-        for value in run if is_triplet else ():
-            begin, total = begin or value, total + value.length
-            if total.denominator % 3:
-                value.triplet += "stop"
-                begin.triplet = "start" + begin.triplet
-                begin, total = None, Fraction(0)
-
-
-def _beams(values: list[_Written], metre: Metre) -> dict[int, str]:
-    """What <beam> says of each value that has one: notes of one beat under one beam, shorter ones under more."""
-    out: dict[int, str] = {}
-    beat = beat_quarter(metre)
-    keyed = groupby(range(len(values)), key=lambda i: (values[i].onset // beat, values[i].beams > 0))
-    for (_, short), grouped in keyed:
-        group = list(grouped)
-        if short and len(group) > 1:
-            for level in range(1, 1 + max(values[i].beams for i in group)):
-                for here, run in groupby(group, key=lambda i: values[i].beams >= level):
-                    if here:
-                        _beam(out, list(run), group, level)
-    return out
-
-
-def _beam(out: dict[int, str], run: list[int], group: list[int], level: int) -> None:
-    for i in run:
-        word = "begin" if i == run[0] else "end" if i == run[-1] else "continue"
-        if len(run) == 1:
-            word = "backward hook" if i == group[-1] else "forward hook"
-        out[i] = out.get(i, "") + f'<beam number="{level}">{word}</beam>'
-
-
-def _notes(value: _Written, beams: str, signs: Accidentals, fifths: int) -> str:
-    sign = sign_of(value.length)
+def _notes(value: _Written, beams: Sequence[str], ends: tuple[bool, bool], signs: Accidentals, fifths: int) -> str:
+    """A chord or a rest. beams: words, the outermost first; ends: whether a triplet's bracket begins and ends here."""
+    sign = sign_of(value.duration)
+    beamed = "".join(f'<beam number="{level}">{word}</beam>' for level, word in enumerate(beams, start=1))
     ratio = "<time-modification><actual-notes>3</actual-notes><normal-notes>2</normal-notes></time-modification>"
-    duration = f"<duration>{round(value.length * TICKS_PER_QUARTER)}</duration>"
+    duration = f"<duration>{round(value.duration * TICKS_PER_QUARTER)}</duration>"
     written = f"<type>{TYPES[sign.plain]}</type>{'<dot/>' * sign.dotted}"
-    bracket = f'<tuplet type="{value.triplet}"/>' if value.triplet in ("start", "stop") else ""
-    ratio = ratio if value.is_triplet else ""
-    if not value.heads:
+    bracket = "".join(f'<tuplet type="{way}"/>' for way, here in zip(("start", "stop"), ends, strict=True) if here)
+    ratio = ratio if sign.triplet else ""
+    if not value.notes:
         notations = f"<notations>{bracket}</notations>" if bracket else ""
         return f"<note><rest/>{duration}<voice>1</voice>{written}{ratio}{notations}</note>"
     out = []
-    for number, head in enumerate(sorted(value.heads, key=lambda head: head.pitch)):
+    for number, head in enumerate(sorted(value.notes, key=lambda head: head.pitch)):
         note = spelled(head.pitch, fifths)
         before = None if value.tied_back else signs.before(note)
         ties = ["stop"] * value.tied_back + ["start"] * value.tied_on
@@ -174,9 +131,9 @@ def _notes(value: _Written, beams: str, signs: Accidentals, fifths: int) -> str:
         pitch = f"<pitch><step>{note.letter}</step><alter>{note.alter}</alter><octave>{note.octave}</octave></pitch>"
         tied = "".join(f'<tie type="{way}"/>' for way in ties)
         last = f"<notations>{notations}</notations>" if notations else ""
-        chord, beamed = ("<chord/>", "") if number else ("", beams)
+        chord = "<chord/>" if number else ""
         out.append(
             f'<note id="{escape(ident)}" color="{head.colour}">{chord}{pitch}{duration}{tied}<voice>1</voice>'
-            f"{written}{accidental}{ratio}{beamed}{last}</note>"
+            f"{written}{accidental}{ratio}{'' if number else beamed}{last}</note>"
         )
     return "".join(out)

@@ -50,15 +50,16 @@ def test_accidentals_are_written_where_signature_and_bar_do_not_tell_them():
     assert signs == ["natural", "sharp"]
 
 
+# The rule is the score's own (tests/tune/test_signs.py): by beats, eighths alone by half bars.
 @pytest.mark.parametrize(
     "metre, onsets, beams",
     [
-        (Metre(2, 4), [Fraction(k, 2) for k in range(4)], ["begin", "end"] * 2),
+        (Metre(2, 4), [Fraction(k, 2) for k in range(4)], ["begin", "continue", "continue", "end"]),
         (Metre(6, 8), [Fraction(k, 2) for k in range(6)], ["begin", "continue", "end"] * 2),
         (Metre(2, 4), [Fraction(0), Fraction(3, 4), Fraction(1)], ["begin", "end", "backward hook"]),
     ],
 )
-def test_notes_of_a_beat_stand_under_one_beam(metre, onsets, beams):
+def test_beams_go_as_in_the_score(metre, onsets, beams):
     text = coloured_staves([staff((metre.bar_quarter, {at: [70] for at in onsets}))], 0, metre)
     found = [part.split(">")[1].split("<")[0] for part in text.split("<beam ")[1:]]
     assert sorted(found) == sorted(beams)

@@ -6,13 +6,13 @@ same letter was altered in another octave; beams go by beats, and eighths alone 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Sequence, Sized
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Protocol
 
 from disc.pitch_names import LETTER_SEMITONES
 from disc.records import Metre
-from disc.tune.write.layout import Chord
 from disc.tune.write.lengths import PLAIN, beat_quarter, is_compound
 
 # The line of fifths from F (-1) upwards, seven letters.
@@ -24,6 +24,25 @@ TYPES = {
 }  # fmt: skip
 ACCIDENTALS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
 EIGHTH = Fraction(1, 2)  # of a quarter; by definition
+
+
+class Written(Protocol):
+    """A chord of a bar, or a rest where it has no notes."""
+
+    @property
+    def onset(self) -> Fraction:
+        """Quarters from the bar's beginning."""
+        ...
+
+    @property
+    def duration(self) -> Fraction:
+        """Quarters, as written."""
+        ...
+
+    @property
+    def notes(self) -> Sized:
+        """What sounds; nothing of a rest."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +115,7 @@ class Accidentals:
         return ACCIDENTALS.get(written.alter) if needed else None
 
 
-def beams_of(chords: Sequence[Chord], metre: Metre) -> list[tuple[str, ...]]:
+def beams_of(chords: Sequence[Written], metre: Metre) -> list[tuple[str, ...]]:
     """For each chord the words of its beams, the outermost first, as MusicXML has them; none for flags and rests."""
     words: list[tuple[str, ...]] = [()] * len(chords)
     for run in _runs(chords, _group_starts(chords, metre)):
@@ -106,7 +125,7 @@ def beams_of(chords: Sequence[Chord], metre: Metre) -> list[tuple[str, ...]]:
     return words
 
 
-def _group_starts(chords: Sequence[Chord], metre: Metre) -> list[Fraction]:
+def _group_starts(chords: Sequence[Written], metre: Metre) -> list[Fraction]:
     """For each chord where the group begins within which it may be beamed."""
     beat = metre.bar_quarter if metre.beats == 3 and metre.unit == 8 else beat_quarter(metre)
     if is_compound(metre) or metre.unit != 4:
@@ -123,11 +142,11 @@ def _group_starts(chords: Sequence[Chord], metre: Metre) -> list[Fraction]:
     ]
 
 
-def _all_eighths(chords: Sequence[Chord], span: Fraction) -> bool:
+def _all_eighths(chords: Sequence[Written], span: Fraction) -> bool:
     return all(chord.notes and chord.duration == EIGHTH for chord in chords) and len(chords) == span / EIGHTH
 
 
-def _runs(chords: Sequence[Chord], starts: Sequence[Fraction]) -> Iterable[list[int]]:
+def _runs(chords: Sequence[Written], starts: Sequence[Fraction]) -> Iterable[list[int]]:
     """Two chords or more with flags that follow each other in one group."""
     run: list[int] = []
     for i, chord in enumerate(chords):
@@ -142,7 +161,7 @@ def _runs(chords: Sequence[Chord], starts: Sequence[Fraction]) -> Iterable[list[
         yield run
 
 
-def _beam(levels: Sequence[int], at: int, level: int, chord: Chord) -> str:
+def _beam(levels: Sequence[int], at: int, level: int, chord: Written) -> str:
     before = at > 0 and levels[at - 1] >= level
     after = at + 1 < len(levels) and levels[at + 1] >= level
     if before or after:
@@ -152,7 +171,7 @@ def _beam(levels: Sequence[int], at: int, level: int, chord: Chord) -> str:
     return "forward hook" if forward else "backward hook"
 
 
-def triplet_ends(chords: Sequence[Chord]) -> list[tuple[bool, bool]]:
+def triplet_ends(chords: Sequence[Written]) -> list[tuple[bool, bool]]:
     """For each chord whether a triplet's bracket begins and ends at it: as soon as its parts fill a plain value."""
     ends = [(False, False)] * len(chords)
     first, filled = -1, Fraction(0)
