@@ -150,8 +150,9 @@ def _bend_untold(sides: Sequence[FaceTogether]) -> list[str]:
         return []
     return [
         f"these photographs do not tell how far the lens bends straight lines: radii between hub and rim may be off by "
-        f"{most:.2f} mm, by {2 * most:.2f} with a wide lens, all alike. With the measuring sheet under the disc (disc "
-        "sheet) the lens is known, for later photographs with it too."
+        f"{most:.2f} mm, by {2 * most:.2f} with a wide lens, all alike. Straight lines that run past the disc "
+        "through the picture tell it: a cutting mat, or three rulers; so does the measuring sheet (disc sheet), "
+        "for later photographs with the lens too."
     ]
 
 

@@ -33,6 +33,7 @@ from disc.photo.plate.slot_signs import LensOver, SlotPlace, slot_places
 from disc.photo.plate.which_slot import ChosenSlot, FaceMarks, SlotOdds, choose_slots, odds_against_mark, odds_in_disc
 from disc.photo.request import ReadSettings
 from disc.photo.seen.no_disc import is_no_disc
+from disc.photo.several.lens_told import lenses_told
 from disc.records import Pin, Plate, Side
 
 # Log-odds from which a mark goes into the table: of those between BELIEVED and this, 24 of 112 were sites (three
@@ -75,7 +76,8 @@ class FaceReading:
 
 def read_face(photo: Photo, side: Side, plate: Plate, settings: ReadSettings | None = None) -> FaceReading:
     """Read one photo. Raises BadInput if no whole disc is seen in it."""
-    look = look_at(photo, side, plate, settings or ReadSettings(), look_for_sheets([photo])[0])
+    sheet = look_for_sheets([photo])[0]
+    look = look_at(photo, side, plate, settings or ReadSettings(), sheet, lenses_told([photo], [sheet])[0])
     return finish(look, None, choose_slots([look.places], [look.slot_marks()])[0])
 
 

@@ -8,13 +8,14 @@ from dataclasses import replace
 from typing import TypeVar
 
 from disc.errors import BadInput
-from disc.photo.board.sheet_under import lens_by_sheets, look_for_sheets
+from disc.photo.board.sheet_under import look_for_sheets
 from disc.photo.face.face_slot import angle_of
 from disc.photo.image import Photo, opencv
 from disc.photo.marks.other_face import own_pins
 from disc.photo.plane.shared_lens import Shared, of_others
 from disc.photo.read_face import FaceReading, PhotoLook, finish, look_at
 from disc.photo.request import ReadSettings
+from disc.photo.several.lens_told import lenses_told
 from disc.photo.several.one_slot import slots_of_disc
 from disc.records import Plate, Side
 
@@ -46,7 +47,7 @@ def read_usable(
     by_hand = settings or [ReadSettings()] * len(photos)
     sides = [side for _, side in photos]
     sheets = look_for_sheets([photo for photo, _ in photos])
-    lenses = [lens_by_sheets(photo, sheets, [one for one, _ in photos]) or photo.lens for photo, _ in photos]
+    lenses = lenses_told([photo for photo, _ in photos], sheets)
     with ThreadPoolExecutor(max_workers=min(2, opencv().getNumThreads())) as pool:
         looks = _tried(
             pool,

@@ -78,7 +78,8 @@ def through_lens(begun: BegunPhoto, radius_mm: float, lens: KnownLens) -> BegunP
     if first is None:
         return None
     perspective = perspective_of(first, radius_mm) if lens.tells_line else None
-    return BegunPhoto(replace(photo, focal_px=lens.focal_px(photo.width)), begun.found, first, lens, perspective)
+    focal_px = lens.focal_px(photo.width) or photo.focal_px
+    return BegunPhoto(replace(photo, focal_px=focal_px), begun.found, first, lens, perspective)
 
 
 def _centred(found: CoarsePlate, centre: Point | None) -> CoarsePlate:

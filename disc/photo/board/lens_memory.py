@@ -102,9 +102,12 @@ def with_lens(photo: Photo) -> Photo:
 
 
 def remember(camera: CameraName, known: KnownLens, width_px: int, height_px: int) -> None:
-    """Add what one photo on the sheet told. Where the folder cannot be written, nothing is kept."""
+    """Add what one photo on the sheet told; nothing where no focal length is known, or the folder cannot be written."""
     focal_sigma, k1_sigma = float(known.sigmas()[0]), float(known.sigmas()[3])
-    focal = known.focal_px(width_px) / max(width_px, height_px)
+    focal_px = known.focal_px(width_px)
+    if focal_px is None:
+        return
+    focal = focal_px / max(width_px, height_px)
     new = Lens(camera, focal, focal_sigma, known.k1, k1_sigma, 1, date.today().isoformat())
     old = lens_of(camera)
     others = [lens for lens in remembered() if lens.camera != camera]

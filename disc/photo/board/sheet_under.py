@@ -20,7 +20,7 @@ from disc.photo.board.disc_on_sheet import (
 )
 from disc.photo.board.find_board import Board, find_board
 from disc.photo.board.plain_ground import hide_print
-from disc.photo.image import CameraName, Photo
+from disc.photo.image import Photo
 from disc.photo.plane.face_plane import Plane
 from disc.photo.plane.known_lens import KnownLens
 from disc.photo.plate.find_plate import CoarsePlate, find_plate
@@ -73,17 +73,17 @@ def lens_by_sheets(photo: Photo, sheets: Sequence[SheetUnder | None], photos: Se
     cameras = [
         sheet.camera
         for sheet, other in zip(sheets, photos, strict=True)
-        if sheet is not None and sheet.camera is not None and _may_be_one(photo.camera, other.camera)
+        if sheet is not None and sheet.camera is not None and one_camera(photo, other)
     ]
-    alike = [camera for camera in cameras if set(camera.size) == {photo.width, photo.height}]
-    if not alike:
+    if not cameras:
         return None
-    best = min(alike, key=lambda camera: camera.known.sigmas()[0])
+    best = min(cameras, key=lambda camera: camera.known.sigmas()[0])
     return best.known.for_another_photo(FOCAL_APART, K1_APART)
 
 
-def _may_be_one(a: CameraName | None, b: CameraName | None) -> bool:
-    return a is None or b is None or a == b
+def one_camera(a: Photo, b: Photo) -> bool:
+    """Whether one camera may have taken both: of one size, and not named otherwise by their files."""
+    return {a.width, a.height} == {b.width, b.height} and (a.camera is None or b.camera is None or a.camera == b.camera)
 
 
 def _alone(photo: Photo) -> SheetUnder | None:

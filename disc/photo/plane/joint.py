@@ -229,9 +229,10 @@ class _Problem:
         self.plane, self.radius_mm, self.marks, self.slant = plane, radius_mm, marks, slant
         self.others: Shared | None = None  # what other photos told
         self.known = known
-        focal_px = known.focal_px(plane.size[0]) if known else focal_px
+        told = known.focal_px(plane.size[0]) if known else None
+        focal_px = told or focal_px
         self.log_focal = float(np.log(focal_px / plane.size[0] if focal_px else FOCAL_WIDTHS))
-        self.focal_doubt = 0.05 if focal_px and not known else FOCAL_DOUBT
+        self.focal_doubt = 0.05 if focal_px and told is None else FOCAL_DOUBT
         self.frame, self.foot, self.tip = spreads(marks.foot_mm, marks.tip_mm, slant)
         self.stands = np.ones(len(marks.foot_px))
         rings = np.zeros((0, 2)) if marks.turned is None else marks.turned.ring_px.reshape(-1, 2)

@@ -1,4 +1,4 @@
-"""What is known beforehand of the lens and of how the face lies: by a measuring sheet, or remembered of the camera.
+"""What is known beforehand of lens and face: by a measuring sheet, by straight lines, or remembered of the camera.
 
 Six numbers with a weight: log of the focal length in picture widths; the optical axis beside the picture's middle, in
 widths (u, v); k1 of the distortion (half-diagonal units); and the vanishing line of the plane, gu u + gv v + 1 = 0 with
@@ -38,9 +38,9 @@ class KnownLens:
         """Whether the plane's vanishing line is known."""
         return bool(self.weight[4, 4] > 0)
 
-    def focal_px(self, width_px: int) -> float:
-        """The focal length in pixels of a picture so wide."""
-        return float(np.exp(self.value[FOCAL]) * width_px)
+    def focal_px(self, width_px: int) -> float | None:
+        """The focal length in pixels of a picture so wide; None where it is not known."""
+        return float(np.exp(self.value[FOCAL]) * width_px) if self.weight[FOCAL, FOCAL] > 0 else None
 
     def sigmas(self) -> FloatArray:
         """Of each number alone, (6,); infinite where it is not known."""
@@ -61,8 +61,18 @@ class KnownLens:
         )
 
 
+def with_k1(lens: KnownLens | None, k1: float, sigma: float) -> KnownLens:
+    """What is known of a lens, if anything is, and its distortion as something else tells it."""
+    if lens is None:
+        return lens_alone(0.0, np.inf, k1, sigma)
+    value, weight = lens.value.copy(), lens.weight.copy()
+    weight[K1, K1] += sigma**-2
+    value[K1] += sigma**-2 / weight[K1, K1] * (k1 - lens.k1)
+    return KnownLens(value, weight)
+
+
 def lens_alone(log_focal: float, focal_sigma: float, k1: float, k1_sigma: float) -> KnownLens:
-    """Of a remembered lens: focal length and k1 only."""
+    """Of a remembered lens: focal length and k1 only; an infinite sigma leaves a number unknown."""
     weight = np.zeros((6, 6))
     weight[FOCAL, FOCAL], weight[K1, K1] = 1 / focal_sigma**2, 1 / k1_sigma**2
     return KnownLens(np.array([log_focal, 0.0, 0.0, k1, 0.0, 0.0]), weight)
