@@ -60,7 +60,7 @@ def test_every_voice_of_every_bar_is_full(notes: list[tuple[int, Fraction]], met
     melody = parse(" ".join(f"{pitch} {length}" for pitch, length in notes), -upbeat)
     page = lay_out(tune_of(melody, bass_notes(3, metre, (48, 55)), metre))
     for bar in page.bars:
-        for voice in bar.staves:
+        for voice in (voice for staff in bar.staves for voice in staff):
             place = bar.printed.offset
             for chord in voice:
                 assert chord.onset == place

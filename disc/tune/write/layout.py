@@ -2,18 +2,19 @@
 
 Comes in: a Tune whose notes carry the lengths a copyist would write. Goes out: Page, whose bars are full: the lengths
 in each voice of each bar add up to the bar. A melody note held over a bar line is tied; an accompaniment note ends
-there, since the instrument rings on by itself.
+there, since the instrument rings on by itself. A staff has two voices where that reads better (two_voices.py).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from disc.records import Metre, Note, Tune, Voice
 from disc.tune.read.sections.strains import PrintedBar, printed_bars
 from disc.tune.write.lengths import rest_pieces, written_pieces
+from disc.tune.write.two_voices import parted
 
 # Fewer accompaniment notes than this share of all are written on the melody's staff. Common practice, no source.
 ONE_STAFF_SHARE = 0.05
@@ -43,7 +44,10 @@ COMFORT = 9.0
 
 @dataclass(frozen=True, slots=True)
 class Chord:
-    """Notes that begin together in one voice, or a rest (no notes). Times in quarters from the bar's start."""
+    """Notes that begin together in one voice, or a rest (no notes). Times in quarters from the bar's start.
+
+    hidden: a rest that only fills a second voice, and is not printed.
+    """
 
     onset: Fraction
     duration: Fraction
@@ -51,14 +55,18 @@ class Chord:
     graces: tuple[Note, ...] = ()
     tied_back: bool = False
     tied_on: bool = False
+    hidden: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Bar:
-    """One printed bar: for each staff the chords of its voice, in order and without gaps."""
+    """One printed bar: for each staff its voices, one or two (stems up, stems down), and of each its chords.
+
+    The chords of a voice stand in order and without gaps.
+    """
 
     printed: PrintedBar
-    staves: tuple[tuple[Chord, ...], ...]
+    staves: tuple[tuple[tuple[Chord, ...], ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,12 +93,12 @@ def lay_out(tune: Tune) -> ScorePage:
     bars = []
     held: list[list[tuple[Note, Fraction]]] = [[] for _ in clefs]
     for printed in printed_bars(tune):
-        voices = []
+        filled = []
         for staff in range(len(clefs)):
             mine = [note for note in printed.notes if staves[note.voice] == staff]
-            chords, held[staff] = _fill_bar(mine, printed, printed.part.metre, held[staff], tie=staff == 0)
-            voices.append(chords)
-        bars.append(Bar(printed, tuple(voices)))
+            voices, held[staff] = _fill_staff(mine, printed, held[staff], tie=staff == 0)
+            filled.append(voices)
+        bars.append(Bar(printed, tuple(filled)))
     return ScorePage(
         tune.title,
         tune.metre,
@@ -122,6 +130,19 @@ def _best_clef(notes: Sequence[Note], choices: Sequence[Clef]) -> Clef:
         return sum(max(0.0, abs(note.pitch - clef.middle_pitch) - COMFORT) for note in notes)
 
     return min(choices, key=strain)
+
+
+def _fill_staff(
+    notes: Sequence[Note], printed: PrintedBar, held: Sequence[tuple[Note, Fraction]], tie: bool
+) -> tuple[tuple[tuple[Chord, ...], ...], list[tuple[Note, Fraction]]]:
+    """The voices of one staff in one bar, and the notes that go on into the next; of two voices only the upper's do."""
+    metre = printed.part.metre
+    voices = parted(notes, printed.start, printed.length, metre)
+    up, left = _fill_bar(voices.up, printed, metre, held, tie)
+    if not voices.down:
+        return (up,), left
+    down, _ = _fill_bar(voices.down, printed, metre, (), tie=False)
+    return (up, tuple(chord if chord.notes else replace(chord, hidden=True) for chord in down)), left
 
 
 def _fill_bar(

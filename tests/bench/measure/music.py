@@ -10,6 +10,7 @@ the same where three thirds of a beat may be written in a compound metre. key: o
 their movement is printed in (music_pieces.key_is_known). ornaments: graces, slides, turns, mordents and
 trills on an eighth of the long notes; P and R of the strikes read as ornaments. sections: two tunes in one turn;
 parted: their double bar within a bar of the truth and no other; then each one's metre (class and bar lines) and key.
+held: bass notes that are written held in a second voice: of how many the length is nearer to the print's than in one.
 lead: the part that carries the tune, as `disc design` finds it, with the parts' names and with none; of all halves.
 """
 
@@ -27,6 +28,7 @@ from disc.tune.read.read_tune import TuneReading
 from disc.tune.read.read_turn import read_turn
 from disc.tune.score.lead import leading_part
 from disc.tune.score.records import ScoreNote, ScorePart
+from tests.bench.truth.music_held import held_counts
 from tests.bench.truth.music_pieces import FEWEST_OF_LEAD, load_pieces, load_tuning_pieces
 from tests.bench.truth.music_turns import KINDS, Case, bend, cases_of_melodies, cases_of_pieces, ornamented, two_tunes
 
@@ -166,6 +168,14 @@ def print_lead() -> None:
         )
 
 
+def print_held(half: str) -> None:
+    """One line a set of pieces: the tuning pieces were looked at while the rule was chosen."""
+    for name, pieces in (("tuning", load_tuning_pieces()), (half, [p for p in load_pieces() if p.half == half])):
+        bars, held, nearer, equal = held_counts(pieces)
+        shares = f"nearer {nearer / max(held, 1):.3f}  as near {equal / max(held, 1):.3f}"
+        print(f"held      {name:11s} {bars:5d} bars {held:5d} held notes  {shares}", flush=True)
+
+
 def main() -> None:
     """Run and print."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -178,6 +188,8 @@ def main() -> None:
     given = parser.parse_args()
     if "lead" in given.what:
         print_lead()
+    if "held" in given.what:
+        print_held(given.half)
     for group, cases in (
         ("pieces", cases_of_pieces(given.half)[: given.pieces]),
         ("melodies", cases_of_melodies(given.melodies)),
