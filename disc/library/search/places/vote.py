@@ -90,34 +90,40 @@ def candidates(
     """
     asked = [_questions(shape, number, grid, pitch, weight, most_groups) for number, grid in enumerate(grids)]
     joined = _Questions(*(np.concatenate([getattr(one, f.name) for one in asked]) for f in fields(_Questions)))
-    source, vote, worth = _votes(postings, joined, most_votes)
-    if allowed is not None:
-        inside = allowed[(vote >> TUNE_SHIFT).astype(np.int64)]
-        source, vote, worth = source[inside], vote[inside], worth[inside]
-    divisions = np.array([one.division for one in grids])[joined.grid]
-    quarters = QUARTERS_OF_STEP[joined.tempo] / divisions
+    cast = _votes(postings, joined, most_votes, allowed)
+    own = cast.questions(joined)
+    divisions = np.array([one.division for one in grids])[own.grid]
+    quarters = QUARTERS_OF_STEP[own.tempo] / divisions
     by_pitch = shape.name == "pitch"
-    name, onset = _names(vote, source, pitch[joined.first] if by_pitch else None, joined.tempo * 4 + joined.grid)
-    in_steps = (1.0 / (ONSET_UNIT * quarters)).astype(np.float32)
-    start = np.rint(onset * in_steps[source]).astype(np.int64) - joined.place[source]
-    chosen, votes = _fullest(name, start, worth, most)
-    source, vote = source[chosen], vote[chosen]
-    tuned = pitch[joined.first[source]] - ((vote >> PITCH_SHIFT).astype(np.int64) & 127)
-    begin = onset[chosen] / ONSET_UNIT - joined.place[source] * quarters[source]
+    word = (own.tempo * 4 + own.grid).astype(np.uint32) * ASKED_FACTOR
+    if by_pitch:
+        word += pitch[own.first].astype(np.uint32) * PITCH_FACTOR
+    name, onset = _names(cast.vote, np.repeat(word, cast.count), by_pitch)
+    steps = onset * np.repeat((1.0 / (ONSET_UNIT * quarters)).astype(np.float32), cast.count)
+    start = np.rint(steps, out=steps).astype(np.int32)
+    start -= np.repeat(own.place.astype(np.int32), cast.count)
+    chosen, votes = _fullest(name, start, np.repeat(cast.worth, cast.count), most)
+    source, vote = cast.question(chosen), cast.vote[chosen]
+    tuned = pitch[own.first[source]] - ((vote >> PITCH_SHIFT).astype(np.int64) & 127)
+    begin = onset[chosen] / ONSET_UNIT - own.place[source] * quarters[source]
     tune = (vote >> TUNE_SHIFT).astype(np.int64)
     return Candidates(
         tune, (vote & np.uint64(0xFFF)).astype(np.int64),
         tuned if by_pitch else np.zeros_like(tuned), quarters[source] * stretch[tune], begin * stretch[tune], votes,
-        joined.grid[source],
+        own.grid[source],
     )  # fmt: skip
 
 
-def _names(vote: Packed, source: IntArray, pitch: IntArray | None, asked: IntArray) -> tuple[Words, Words]:
-    """(hash of tune, transposition and tempo, onset) of each vote, in words of 32 bits, which are twice as quick."""
+def _names(vote: Packed, asked: Words, by_pitch: bool) -> tuple[Words, Words]:
+    """(hash of tune, transposition and tempo, onset) of each vote, in words of 32 bits, which are twice as quick.
+
+    asked: hash of what the question of each vote adds.
+    """
     high, low = (vote >> PITCH_SHIFT).astype(np.uint32), vote.astype(np.uint32)
-    name = (high >> np.uint32(8)) * TUNE_FACTOR + (asked.astype(np.uint32) * ASKED_FACTOR)[source]
-    if pitch is not None:
-        name += (pitch.astype(np.uint32)[source] - (high & np.uint32(127))) * PITCH_FACTOR
+    name = (high >> np.uint32(8)) * TUNE_FACTOR
+    name += asked
+    if by_pitch:
+        name -= (high & np.uint32(127)) * PITCH_FACTOR
     return name, low >> np.uint32(ONSET_SHIFT)
 
 
@@ -144,8 +150,30 @@ def _at_tempo(shape: Shape, groups: Groups, tempo: int, quarters: float, number:
     return _Questions(key[good], first, alike + tempo, alike + number, weight, grid.place[first])
 
 
-def _votes(postings: Postings, asked: _Questions, most: int) -> tuple[IntArray, Packed, FloatArray]:
-    """(question, posting, worth) of each vote. worth: logarithm of how rare the shape is."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Cast:
+    """Votes, those of each question after the other. vote: postings, shape (votes,).
+
+    asked, count, worth: question, number of votes and their worth (logarithm of how rare the shape is) of each that
+    has any, shape (questions,).
+    """
+
+    vote: Packed
+    asked: IntArray
+    count: IntArray
+    worth: FloatArray
+
+    def questions(self, asked: _Questions) -> _Questions:
+        """What was asked, of these questions alone."""
+        return _Questions(*(getattr(asked, column.name)[self.asked] for column in fields(_Questions)))
+
+    def question(self, vote: IntArray) -> IntArray:
+        """The question of each of some votes."""
+        return np.searchsorted(np.cumsum(self.count), vote, side="right")
+
+
+def _votes(postings: Postings, asked: _Questions, most: int, allowed: np.ndarray | None) -> _Cast:
+    """The votes of the likeliest questions for what they cost; of tunes that may be found."""
     place = np.searchsorted(postings.key, asked.key)
     place = np.minimum(place, max(postings.key.size - 1, 0))
     known = np.flatnonzero(postings.key[place] == asked.key) if postings.key.size else np.empty(0, dtype=np.int64)
@@ -157,12 +185,20 @@ def _votes(postings: Postings, asked: _Questions, most: int) -> tuple[IntArray, 
         known, begin, count = known[order], begin[order], count[order]
     ends = np.cumsum(count)
     total = int(ends[-1]) if ends.size else 0
-    where = np.arange(total) + np.repeat(begin - (ends - count), count)
+    where = np.repeat(begin - (ends - count), count)
+    where += np.arange(total)
     worth = np.log(max(postings.packed.size, 1) / np.maximum(count, 1))
-    return np.repeat(known, count), postings.packed[where], np.repeat(worth, count)
+    vote = postings.packed[where]
+    if allowed is not None:
+        inside = allowed[(vote >> TUNE_SHIFT).astype(np.int64)]
+        vote, count = vote[inside], np.bincount(np.repeat(np.arange(known.size), count)[inside], minlength=known.size)
+    return _Cast(vote, known, count, worth)
 
 
-def _fullest(name: Words, start: IntArray, worth: FloatArray, most: int) -> tuple[IntArray, FloatArray]:
+SAMPLED = 16  # one in so many cells tells about how full the fullest are, which spares parting all of them
+
+
+def _fullest(name: Words, start: npt.NDArray[np.int32], worth: FloatArray, most: int) -> tuple[IntArray, FloatArray]:
     """(vote, votes): one vote of each of the fullest cells, fullest first, and how full they are.
 
     Votes of one cell are brought together by sorting, which is kinder to a processor's cache than a table of cells.
@@ -170,15 +206,30 @@ def _fullest(name: Words, start: IntArray, worth: FloatArray, most: int) -> tupl
     if worth.size == 0:
         return np.empty(0, dtype=np.int64), np.empty(0)
     mixed = (name ^ (name >> np.uint32(15))) * TUNE_FACTOR
-    joined = (mixed + start.astype(np.uint32)).astype(np.uint64) << np.uint64(32)
+    mixed += start.view(np.uint32)
+    joined = mixed.astype(np.uint64)
+    joined <<= np.uint64(32)
     joined |= np.arange(worth.size, dtype=np.uint64)
     joined.sort()
-    cell, vote = (joined >> np.uint64(32)).astype(np.int64), (joined & np.uint64(0xFFFFFFFF)).astype(np.int64)
-    begin = np.flatnonzero(np.concatenate([[True], cell[1:] != cell[:-1]]))
-    full, filled = np.add.reduceat(worth[vote], begin), cell[begin]
-    near, beside = full.copy(), np.flatnonzero(np.diff(filled) == 1)
+    first = np.ones(joined.size, dtype=bool)
+    np.greater_equal(joined[1:] ^ joined[:-1], np.uint64(1 << 32), out=first[1:])
+    begin, vote = np.flatnonzero(first), joined.astype(np.uint32).astype(np.int64)
+    filled = joined[begin] >> np.uint64(32)
+    full = np.add.reduceat(worth.take(vote), begin)
+    near, beside = full.copy(), np.flatnonzero(filled[1:] - filled[:-1] == 1)
     near[beside] += NEIGHBOUR * full[beside + 1]
     near[beside + 1] += NEIGHBOUR * full[beside]
-    chosen = np.argpartition(-near, most)[:most] if near.size > most else np.arange(near.size)
-    chosen = chosen[np.lexsort((chosen, -near[chosen]))]
+    chosen = _about_highest(near, most)
+    chosen = chosen[np.lexsort((chosen, -near[chosen]))[:most]]
     return vote[begin[chosen]], near[chosen]
+
+
+def _about_highest(score: FloatArray, most: int) -> IntArray:
+    """The highest scores and some more; a sample tells from where on."""
+    sample = score[::SAMPLED]
+    above = 2 * most // SAMPLED
+    if above >= sample.size:
+        return np.arange(score.size)
+    limit = np.partition(sample, sample.size - 1 - above)[sample.size - 1 - above]
+    chosen = np.flatnonzero(score >= limit)
+    return chosen if chosen.size >= most else np.arange(score.size)
