@@ -14,6 +14,7 @@ import numpy as np
 from disc.library.index.tune_index import Index
 from disc.library.records import FloatArray, IntArray
 from disc.library.search.asked.disc_pulse import DiscPulse
+from disc.library.search.places.rate import first_notes
 from disc.library.search.places.vote import Candidates
 from disc.tune.score.records import TICKS_PER_QUARTER
 
@@ -110,12 +111,12 @@ def _solve(
 ) -> tuple[FloatArray, IntArray]:
     table, strength = _teeth_at(grid, rank, weight)
     place, pitch, real = _printed(index, found, rows, table.shape[0])
-    met = table[place]  # (candidates, notes, TOGETHER)
-    value = np.where((met >= 0) & real[:, :, None], strength[place], 0.0)
     lowest = np.where(real, pitch, 127).min(axis=1)
-    step = np.clip(pitch - lowest[:, None], 0, PITCHES - 1)
-    cell = (np.arange(rows.size)[:, None, None] * teeth + np.maximum(met, 0)) * PITCHES + step[:, :, None]
-    meetings = np.bincount(cell.ravel(), weights=value.ravel(), minlength=rows.size * teeth * PITCHES)
+    row, note = np.nonzero(real)
+    at, met = place[row, note], table[place[row, note]]  # (notes within the turn, TOGETHER)
+    step = np.clip(pitch[row, note] - lowest[row], 0, PITCHES - 1)
+    cell = (row[:, None] * teeth + met) * PITCHES + step[:, None]
+    meetings = np.bincount(cell[met >= 0], weights=strength[at][met >= 0], minlength=rows.size * teeth * PITCHES)
     meetings = meetings.reshape(rows.size, teeth, PITCHES)
     # The notes of a pitch that meet another tooth instead: a tooth's claim on a pitch is what speaks for it.
     total, choice = _rising_map(meetings.astype(np.float64) * (MET_NATS - ABSENT_NATS))
@@ -141,12 +142,13 @@ def _teeth_at(grid: DiscPulse, rank: IntArray, weight: FloatArray) -> tuple[IntA
 
 def _printed(index: Index, found: Candidates, rows: IntArray, places: int) -> tuple[IntArray, IntArray, np.ndarray]:
     """Grid place, pitch and whether it falls within the turn of the candidates' notes, shape (candidates, notes)."""
-    tune = found.tune[rows]
-    first, length = index.start[tune], index.start[tune + 1] - index.start[tune]
+    tune, quarters, zero = found.tune[rows], found.quarters[rows], found.start_quarter[rows]
+    first = first_notes(index, tune, (zero - quarters) * TICKS_PER_QUARTER)
+    length = first_notes(index, tune, (zero + places * quarters) * TICKS_PER_QUARTER) - first
     column = np.arange(int(min(length.max(initial=1), 2048)))
     note = np.minimum(first[:, None] + column, index.start[tune + 1][:, None] - 1)
     quarter = index.onset[note] / TICKS_PER_QUARTER
-    exact = (quarter - found.start_quarter[rows][:, None]) / found.quarters[rows][:, None]
+    exact = (quarter - zero[:, None]) / quarters[:, None]
     place = np.round(exact).astype(np.int64)
     real = (column < length[:, None]) & (place >= 0) & (place < places - 1) & (np.abs(exact - place) < NEAR_PLACE)
     begin = np.argmax(real, axis=1)
