@@ -221,7 +221,7 @@ def test_by_order_a_tune_is_kept_for_its_steps_alone_where_no_tuning_speaks_for_
 # By hand: three votes for one start, one for the next step, one for another tune; a neighbour counts half.
 def test_votes_for_one_start_are_added_and_half_of_those_a_step_beside():
     name = np.array([7, 7, 7, 7, 900], dtype=np.uint32)
-    start, worth = np.array([4, 5, 4, 4, 4]), np.array([1.0, 2.0, 3.0, 5.0, 1.5])
+    start, worth = np.array([4, 5, 4, 4, 4], dtype=np.int32), np.array([1.0, 2.0, 3.0, 5.0, 1.5])
     vote, votes = _fullest(name, start, worth, 10)
     assert vote.tolist() == [0, 1, 4] and votes.tolist() == [9.0 + 1.0, 2.0 + 4.5, 1.5]
     assert _fullest(name, start, worth, 1)[0].tolist() == [0]
