@@ -76,7 +76,10 @@ def laid_signs(index: Index, query: Query, ranking: Ranking) -> Signs:
 
 
 def _with_laid(signs: Signs, laid: Alignment | None) -> Signs:
-    return replace(signs, agree=len(laid.agree) if laid else 0, absent=len(laid.absent) if laid else 0)
+    if laid is None:
+        return replace(signs, agree=0)
+    folded = sum(pairing.octaves != 0 for pairing in laid.agree)
+    return replace(signs, agree=len(laid.agree), absent=len(laid.absent), folded=folded)
 
 
 def _laid_over(index: Index, query: Query, one: Rated) -> Alignment | None:

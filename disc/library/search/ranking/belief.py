@@ -35,7 +35,8 @@ class Signs:
 
     notes: of the disc's melody. kind: what was known of the strikes ("pitch", "order" or "notes": pitches without
     times). teeth: how many different ones are struck. strikes: of the disc. agree, absent: strikes that the print
-    explains, and its notes that no strike plays; None: it was not laid over the disc yet.
+    explains, and its notes that no strike plays; None: it was not laid over the disc yet. folded: those of the strikes
+    that it explains an octave off.
     """
 
     score: float
@@ -50,6 +51,7 @@ class Signs:
     strikes: int = 0
     agree: int | None = None
     absent: int = 0
+    folded: int = 0
 
 
 def features(signs: Signs) -> tuple[float, ...]:
@@ -70,7 +72,9 @@ def laid_features(signs: Signs) -> tuple[float, ...]:
     """The signs as the trees take them, once the match has been laid over the disc note by note."""
     notes, agree = max(signs.notes, 1.0), signs.agree or 0
     share = (agree + 1.0) / (agree + signs.absent + 2.0)
-    return *_a_note(signs), agree / max(signs.strikes, 1), agree / notes, signs.absent / notes, share
+    laid = agree / max(signs.strikes, 1), agree / notes, signs.absent / notes, share
+    # Of a few strikes chance finds some print that has the same names of notes, seldom one that has their octaves too.
+    return *_a_note(signs), *laid, signs.folded / max(agree, 1), float(np.log(max(signs.strikes, 1)))
 
 
 def _a_note(signs: Signs) -> tuple[float, ...]:
