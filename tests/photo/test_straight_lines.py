@@ -38,7 +38,7 @@ def drawn(
 GRID = [((-0.9, y), (0.9, y + 0.15)) for y in (-0.62, -0.52, 0.42, 0.5)] + [((0.7, -0.7), (0.62, 0.7))]
 
 
-@pytest.mark.parametrize("k1", [-0.03, 0.0, 0.02])
+@pytest.mark.parametrize("k1", [-0.03, -0.006, 0.0, 0.004, 0.02])
 def test_a_grid_beside_the_disc_tells_the_distortion(k1: float) -> None:
     told = lines_told(drawn(GRID, k1))
     assert told is not None and told.lines >= 3

@@ -13,25 +13,31 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from disc.frame import FloatArray
 from disc.photo.image import Photo, opencv, shrunk
 from disc.photo.plane.view import half_diagonal_px, undistorted_share
 
+Grey = npt.NDArray[np.uint8]
+
 # Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 LONGEST_PX = 1000  # of the picture that is looked at: grain and brush strokes are gone there, edges are not
-SHORTEST_SEGMENT, SEED = 0.02, 0.045  # of a line, and of the piece that it begins with
+SHORTEST_SEGMENT, SEED = 0.02, 0.08  # of a line, and of the piece that it begins with
 # How a line goes on in the next segment: its direction's change, a step back, the farthest gap, and how far beside.
 TURN_RAD, BACK, GAP, BESIDE, BESIDE_SHARE = 0.026, 0.01, 0.25, 0.0033, 0.012
 LINE, COVERED = 0.35, 0.4  # shortest line, and what part of it must be seen
 APART, APART_RAD = 0.02, 0.03  # both edges of one drawn line count once
 SAMPLES = 0.015  # a point in so much of a segment
+# Where a segment lies is its whole edge's mean: a bow of a pixel is straightened in it. So each point is looked for
+# anew, across the segment, so far and in such steps, px of the smaller picture; what is fainter than this is no edge.
+ACROSS_PX, STEP_PX, FAINTEST_GREY = 3.0, 1.0, 3.0
 EDGE = 0.00017  # how well an edge's place is told: 0.1 px of the smaller picture
 PULLS = 2.0  # neighbouring points of an edge err alike: sigma times this
 VAGUE, FEWEST_LINES = 0.006, 3  # a line that tells k1 worse is not heard; so many must agree
 AGREE_SIGMAS, AGREE, AGREEING = 3.0, 0.001, 0.75  # within so many sigmas and so much; what part of the lines must
 LARGEST = 0.08  # no lens for small objects bends more; a round tray's edge would
-LEAST_SIGMA = 0.001  # what a distortion of one number leaves of a true lens's; h3's two photographs were off by 0.0002
+LEAST_SIGMA = 0.0015  # what a distortion of one number leaves of a true lens's; chosen with tests/bench/measure/lens.py
 ROUNDS = 4  # of reweighing; the last changes k1 by less than a hundredth of its sigma
 
 
@@ -59,7 +65,8 @@ class _Line:
 
 def lines_told(photo: Photo) -> LinesTold | None:
     """What straight things in the picture say of its lens; None where too few are seen, or where they disagree."""
-    lines = _lines(_segments(photo))
+    grey = _grey(photo)
+    lines = [exact for line in _lines(_segments(grey)) if (exact := _on_edge(grey, line)) is not None]
     each = [(line, *_bow(line)) for line in lines]
     clear = sorted((item for item in each if item[2] < VAGUE and abs(item[1]) < LARGEST), key=lambda item: item[2])
     kept: list[tuple[_Line, float, float]] = []
@@ -84,24 +91,54 @@ def _agreed(k1: FloatArray, sigma: FloatArray) -> LinesTold | None:
     return LinesTold(mean, float(np.hypot(LEAST_SIGMA, weight.sum() ** -0.5)), int(agree.sum()))
 
 
-def _segments(photo: Photo) -> FloatArray:
-    """Straight pieces of edges, (n, 4): both ends."""
+def _grey(photo: Photo) -> Grey:
+    """The photo made smaller, without its colours."""
     cv2 = opencv()
-    size = (photo.width, photo.height)
-    scale = min(1.0, LONGEST_PX / max(size))
-    small = (round(size[0] * scale), round(size[1] * scale))
-    grey = cv2.cvtColor(shrunk(photo.pixels, *small), cv2.COLOR_BGR2GRAY)
-    found = cv2.createLineSegmentDetector(cv2.LSD_REFINE_STD).detect(grey)[0]
+    scale = min(1.0, LONGEST_PX / max(photo.width, photo.height))
+    small = shrunk(photo.pixels, round(photo.width * scale), round(photo.height * scale))
+    return np.asarray(cv2.cvtColor(small, cv2.COLOR_BGR2GRAY))
+
+
+def _middle_and_half(grey: Grey) -> tuple[FloatArray, float]:
+    """The middle (2,) and half the diagonal of a picture, its pixels."""
+    size = (grey.shape[1], grey.shape[0])
+    return (np.array(size, float) - 1) / 2, half_diagonal_px(size)
+
+
+def _segments(grey: Grey) -> FloatArray:
+    """Straight pieces of edges, (n, 2, 2): both ends of each."""
+    cv2 = opencv()
+    found = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE).detect(grey)[0]
     if found is None:
-        return np.zeros((0, 4))
-    middle = (np.array(small, float) - 1) / 2
-    ends = (found.reshape(-1, 2, 2).astype(float) - middle) / half_diagonal_px(small)
-    return np.asarray(ends[np.hypot(*(ends[:, 1] - ends[:, 0]).T) > SHORTEST_SEGMENT].reshape(-1, 4))
+        return np.zeros((0, 2, 2))
+    middle, half = _middle_and_half(grey)
+    ends = (found.reshape(-1, 2, 2).astype(float) - middle) / half
+    return np.asarray(ends[np.hypot(*(ends[:, 1] - ends[:, 0]).T) > SHORTEST_SEGMENT])
+
+
+def _on_edge(grey: Grey, line: _Line) -> _Line | None:
+    """The line with each point where the picture changes most across it; None where it hardly does."""
+    cv2 = opencv()
+    middle, half = _middle_and_half(grey)
+    off = np.arange(-ACROSS_PX, ACROSS_PX + STEP_PX / 2, STEP_PX)
+    at = (line.points * half + middle)[:, None] + off[:, None] * _normal(line.way)
+    x, y = at[..., 0].astype(np.float32), at[..., 1].astype(np.float32)
+    change = np.diff(cv2.remap(grey, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(float), axis=1)
+    middle_of = len(off) // 2
+    change *= np.sign(np.median(change[:, middle_of - 2 : middle_of + 2].sum(1)) or 1.0)  # of the line's other edge not
+    best = np.clip(change.argmax(1), 1, change.shape[1] - 2)
+    before, peak, after = (change[np.arange(len(best)), best + k] for k in (-1, 0, 1))
+    curve = np.minimum(before - 2 * peak + after, -1e-6)
+    found = off[best] + STEP_PX / 2 + STEP_PX * np.clip((before - after) / (2 * curve), -1, 1)
+    clear = peak > FAINTEST_GREY * STEP_PX
+    if clear.sum() < len(clear) / 2:
+        return None
+    moved = line.points + found[:, None] / half * _normal(line.way)
+    return _Line(moved[clear], line.way)
 
 
 def _lines(ends: FloatArray) -> list[_Line]:
-    """Segments that go on in one another, from the longest on; ends: (n, 4)."""
-    ends = ends.reshape(-1, 2, 2)
+    """Segments that go on in one another, from the longest on; ends: (n, 2, 2)."""
     step = ends[:, 1] - ends[:, 0]
     length = np.hypot(*step.T)
     way = step / length[:, None]
