@@ -77,12 +77,17 @@ def design(
     pin_height_mm: Annotated[
         float, typer.Option(parser=length("--pin-height-mm"), help="How far the pins stand out.")
     ] = 0.50,
+    overlap_mm: Annotated[
+        str | None,
+        typer.Option(help="The maker's least and most overlap of pin and tip, such as 0.06-0.14, for the loudness."),
+    ] = None,
     keep_out: Annotated[Path | None, typer.Option(help="Table of screws, openings and the like.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """A new disc from a tune, or from two: which tooth plays which note, and where its pin stands."""
     from disc.commands.design_words import say_result, say_two
     from disc.design.accompany import chords_from
+    from disc.design.loudness import parse_overlap
     from disc.design.ornaments import ornaments_from
     from disc.design.request import Request, carry_out, design_doubts, tunes_asked
     from disc.design.settings import DesignSettings, missing_pitch_from, prefer_from
@@ -91,6 +96,7 @@ def design(
     settings = DesignSettings(
         pin_diameter_mm=pin_diameter_mm,
         pin_height_mm=pin_height_mm,
+        overlap_mm=None if overlap_mm is None else parse_overlap(overlap_mm, pin_height_mm),
         hub_mm=hub_mm,
         missing_pitch=missing_pitch_from(missing),
         prefer=prefer_from(prefer),

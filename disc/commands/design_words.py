@@ -32,7 +32,7 @@ def say_two(folder: Path, diameter_mm: float, found: dict[str, Any]) -> None:
         if tune["other_transpositions"]:
             say("Other keys, and what each would lose:")
             say(*(_other(other) for other in tune["other_transpositions"]))
-    say("", *_damping(found["damping"]))
+    say("", *_damping(found["damping"]), *_loudness(found["loudness"]))
     _say_end(folder, found)
 
 
@@ -78,7 +78,7 @@ def say_result(folder: Path, diameter_mm: float, found: dict[str, Any]) -> None:
         first = found["kept_first"]
         say(f"Before all others bars {first['bars']}: {first['kept']} of their {first['notes']} notes are on it.")
     _say_tune(found)
-    say(*_damping(found.get("damping")))
+    say(*_damping(found.get("damping")), *_loudness(found.get("loudness")))
     if found["turn_used"] < USED_WELL:
         say(
             f"The tune sounds for {found['turn_used']:.0%} of the turn only; --times plays it again, a shorter "
@@ -149,6 +149,17 @@ def _damping(found: dict[str, Any] | None) -> list[str]:
         early = counted(found["too_soon"], "old pin follows", "old pins follow")
         return [f"Dampers: {early} too soon on a tooth ({figure})."]
     return [f"Dampers: no tooth is struck again before its damper can have touched; soonest {figure}."]
+
+
+def _loudness(found: dict[str, Any] | None) -> list[str]:
+    """How far the pins stand and overlap, and what that is assumed to do; nothing where all stand alike."""
+    if found is None:
+        return []
+    stand = ", ".join(f"{p['count']} at {p['stands_mm']:.3f} mm (overlap {p['overlap_mm']:.3f})" for p in found["pins"])
+    return [
+        f"Loudness: pins stand {stand}; melody most, accents between. About {found['range_db']:.0f} dB from softest to "
+        "loudest, assumed: a tip swings as far as it is lifted, and all tips stand equally high over the plate."
+    ]
 
 
 def _tempo_asked(found: dict[str, Any]) -> str:

@@ -11,6 +11,7 @@ from disc.design.arrange.partial import KeptPart, fit_kept
 from disc.design.arrange.pitches import PlayingComb, playing_comb
 from disc.design.arrange.task import prepare
 from disc.design.arrange.timing import Timing, set_timing
+from disc.design.loudness import standing_mm
 from disc.design.settings import DesignSettings
 from disc.errors import BadInput
 from disc.frame import FULL_TURN_DEG, onset_s
@@ -177,10 +178,12 @@ def laid_out(
             pin,
             id=first_id + i,
             diameter_mm=settings.pin_diameter_mm,
-            height_mm=settings.pin_height_mm,
+            height_mm=standing_mm(score.notes[note], score, settings),
             confidence=1.0,
         )
-        for i, pin in enumerate(pins_from_strikes([strike for strike, _ in bare], comb, plate))
+        for i, (pin, (_, note)) in enumerate(
+            zip(pins_from_strikes([strike for strike, _ in bare], comb, plate), bare, strict=True)
+        )
     )
     return numbered, pins, {note: first_id + i for i, (_, note) in enumerate(bare)}
 

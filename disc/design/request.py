@@ -110,6 +110,10 @@ def carry_out(request: Request, advance: Advance = no_progress) -> tuple[Job, De
     if (request.out / JOB_FILE).exists():
         raise BadInput(f"{request.out}: there is a job here already. Choose another folder with --out.")
     _check_alternatives(request)
+    if request.keep is not None and request.settings.overlap_mm is not None:
+        raise BadInput(
+            "how far the old disc's pins overlap is not known, so new ones cannot be set by it. Leave out --overlap-mm."
+        )
     if request.second is not None:
         return _two_carried_out(request, request.second, advance)
     score = _tune_asked(request)

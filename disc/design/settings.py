@@ -79,6 +79,9 @@ class DesignSettings:
     # Pins of these discs are 0.15-0.35 mm thick and stand 0.25-0.8 mm (the project's conventions).
     pin_diameter_mm: float = USUAL_DIAMETER_MM
     pin_height_mm: float = 0.50
+    # The maker's least and most overlap of a pin with its tip, which makes the loudness (loudness.py); None: not known,
+    # and all pins stand alike.
+    overlap_mm: tuple[float, float] | None = None
     wall_mm: float = LEAST_WALL_MM
     # Between two pins of one track the tip must fall back: room beside the pin for a tip worn to about 0.1 mm.
     tip_room_mm: float = 0.12

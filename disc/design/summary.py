@@ -10,6 +10,7 @@ from typing import Any
 from disc.comb.bar import return_time_s
 from disc.design.arrange.task import is_kept_first
 from disc.design.arranged import NoteChange, fates, moved_words
+from disc.design.loudness import loudness_of
 from disc.design.plan import Design
 from disc.design.two_tunes import TwoTunes
 from disc.frame import FULL_TURN_DEG
@@ -102,6 +103,7 @@ def summary_of(design: Design) -> dict[str, Any]:
             "prefer": design.settings.prefer,
             "kept_first": _kept_first(design),
             "damping": damping_of(design.strikes, timing.revolution_s),
+            "loudness": loudness_of(design.pins, design.settings),
             "proven_optimal": found.proven,
             "gap": round(found.gap, 4),
             "value": found.value,
@@ -139,6 +141,7 @@ def summary_of_two(planned: TwoTunes) -> dict[str, Any]:
         "melody_kept": sum(tune["melody_kept"] for tune in tunes),
         "notes_by_change": _added(tune["notes_by_change"] for tune in tunes),
         "left_out_because": _added(tune["left_out_because"] for tune in tunes),
+        "loudness": plain(loudness_of((*first.pins, *second.pins), first.settings)),
         "damping": plain(damping_of((*first.strikes, *second.strikes), first.plate.revolution_s)),
         "proven_optimal": planned.value >= planned.bound,
         "gap": round(gap, 4),
