@@ -45,13 +45,19 @@ def open_picture(path: Path, enough_px: int | None = None) -> Image:
             if enough_px is not None:
                 picture.draft("RGB", (enough_px, enough_px))
             picture.load()
-            return ImageOps.exif_transpose(picture)
+            ImageOps.exif_transpose(picture, in_place=True)  # a copy of a camera's picture takes as long as decoding it
+            return picture
     except FileNotFoundError:
         raise BadInput(f"{path}: there is no such file. Check the photograph's name.") from None
     except BadInput:
         raise
     except Exception as error:  # Pillow's decoders raise many kinds for a damaged file
         raise BadInput(f"{path}: this is not a photograph that can be read ({type(error).__name__}).") from error
+
+
+def in_rgb(picture: Image) -> Image:
+    """The picture in red, green and blue; itself where it is so already, since Pillow would copy it."""
+    return picture if picture.mode == "RGB" else picture.convert("RGB")
 
 
 def taken_at(path: Path) -> str | None:
@@ -74,7 +80,7 @@ def small_jpeg(path: Path, longest_px: int = 1000, outline: Outline | None = Non
     """
     whole_px = _longest_side_px(path)
     shown_px = whole_px if outline is None else max(max(side) - min(side) for side in zip(*outline, strict=True))
-    picture = open_picture(path, round(DRAFT_TIMES * longest_px * whole_px / max(1.0, shown_px))).convert("RGB")
+    picture = in_rgb(open_picture(path, round(DRAFT_TIMES * longest_px * whole_px / max(1.0, shown_px))))
     if outline is not None:
         share = max(picture.size) / whole_px
         picture = _cut_out(picture, [(u * share, v * share) for u, v in outline])

@@ -12,7 +12,7 @@ from disc.frame import to_xy_mm
 from disc.job import PHOTO_FOLDER, Job
 from disc.photo.plane.view import View
 from disc.records import Finding, Side
-from disc.report.pictures import open_picture
+from disc.report.pictures import in_rgb, open_picture
 
 # Unless said otherwise: laid out by eye on printed pages.
 # Half the side of what is shown around a place: a pin, its neighbours on the track, and the tracks beside it.
@@ -33,7 +33,7 @@ def pictures_of_findings(job: Job) -> dict[Finding, bytes]:
         if found is None:
             continue
         view, path = found
-        picture = open_picture(path).convert("RGB")
+        picture = in_rgb(open_picture(path))
         for finding in mine:
             box = _box(view, finding)
             cut = picture.crop(box).resize((SHOWN_PX, SHOWN_PX))
