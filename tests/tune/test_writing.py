@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from disc.records import Key, Metre, Repeat, Voice
+from disc.records import Key, Metre, Repeat, Section, Voice
 from disc.tune.read.sections.strains import find_repeats, printed_bars
 from disc.tune.store import TUNE
 from disc.tune.write.engrave import engrave, pdf_of_pages
@@ -39,6 +39,15 @@ sixteenths = st.integers(0, 31).map(lambda k: Fraction(k, 4))
 )
 def test_written_lengths(metre: Metre, onset: str, length: str, pieces: list[str]) -> None:
     assert written_pieces(Fraction(onset), Fraction(length), metre) == [Fraction(p) for p in pieces]
+
+
+# A rest from the beat to its last sixteenth is an eighth and a sixteenth, never two thirds and what is left of it.
+@pytest.mark.parametrize(
+    ("onset", "length", "pieces"),
+    [("1", "3/4", ["1/2", "1/4"]), ("5/4", "3/4", ["1/4", "1/2"]), ("0", "2/3", ["2/3"]), ("1", "4/3", ["1", "1/3"])],
+)
+def test_rests_are_of_a_triplet_only_beside_one(onset: str, length: str, pieces: list[str]) -> None:
+    assert rest_pieces(Fraction(onset), Fraction(length), Metre(2, 4)) == [Fraction(p) for p in pieces]
 
 
 @settings(deadline=None)
@@ -122,6 +131,18 @@ def test_accompaniment_never_crosses_a_bar_line() -> None:
     tune = tune_of(parse("72 4 74 4"), [(Fraction(3), Fraction(3), 48), (Fraction(6), Fraction(1), 50)])
     low = [n for n in tune.notes if n.voice is Voice.ACCOMPANIMENT]
     assert low[0].onset_quarter + low[0].duration_quarter == 4
+
+
+def test_rests_alone_are_not_printed_before_another_tune_and_stay_within_one() -> None:
+    """Two bars, two of silence, a bar again; then two of silence and another tune."""
+    first, later = parse("72 1 74 1 76 1 77 1 79 4"), parse("81 4")
+    second = parse("65 2 67 2 69 4", Fraction(28))
+    tune = tune_of([*first, *[(o + 16, d, p) for o, d, p in later], *second])
+    section = Section(Fraction(28), 8, Metre(4, 4), Key(5, "major", -1), 0.5, titled=True)
+    page = lay_out(replace(tune, sections=(section,)))
+    assert [bar.printed.number for bar in page.bars] == [1, 2, 3, 4, 5, 8, 9]
+    assert [bar.printed.number for bar in lay_out(tune).bars] == list(range(1, 10))
+    assert sum(len(bar.printed.notes) for bar in page.bars) == len(tune.notes)
 
 
 def test_pages_carry_the_title_and_each_pins_name() -> None:

@@ -17,6 +17,7 @@ MARGIN_MM = 15.0  # of white about the page; laid out by eye
 TITLE_MM = 9.0  # room for the title, on every page alike
 TITLE_SIZE_MM = 5.5  # of the letters; laid out by eye
 SUBTITLE_SIZE_MM = 3.2  # likewise
+SUBTITLE_MM = 4.5  # room for the line under the title: the brackets of endings and small figures stand that high
 # Size of the music: verovio draws a staff of 7.2 mm at 100 %; this makes 5.2 mm, a usual size for two staves on A4.
 # Common practice, no source.
 SCALE_PERCENT = 72
@@ -56,7 +57,7 @@ def engrave(musicxml: str, title: str = "", fitted: bool = False, subtitle: str 
             "pageHeight": round(A4_HEIGHT_MM * UNITS_PER_MM),
             "pageMarginLeft": round(MARGIN_MM * UNITS_PER_MM),
             "pageMarginRight": round(MARGIN_MM * UNITS_PER_MM),
-            "pageMarginTop": round((MARGIN_MM + TITLE_MM) * UNITS_PER_MM),
+            "pageMarginTop": round((MARGIN_MM + TITLE_MM + (SUBTITLE_MM if subtitle else 0.0)) * UNITS_PER_MM),
             "pageMarginBottom": round(MARGIN_MM * UNITS_PER_MM),
             "scale": SCALE_PERCENT,
             "header": "none",

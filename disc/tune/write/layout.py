@@ -92,7 +92,7 @@ def lay_out(tune: Tune) -> ScorePage:
     )
     bars = []
     held: list[list[tuple[Note, Fraction]]] = [[] for _ in clefs]
-    for printed in printed_bars(tune):
+    for printed in _sounding_bars(printed_bars(tune)):
         filled = []
         for staff in range(len(clefs)):
             mine = [note for note in printed.notes if staves[note.voice] == staff]
@@ -109,6 +109,27 @@ def lay_out(tune: Tune) -> ScorePage:
         _held_on_paper(tune, [note for bar in bars for note in bar.printed.notes]),
         tune.slowing_quarter,
     )
+
+
+def _sounding_bars(bars: Sequence[PrintedBar]) -> list[PrintedBar]:
+    """The bars without those of rests alone at the end of a tune that another follows: there the disc runs on in
+    silence, which no print counts out.
+    """
+    kept: list[PrintedBar] = []
+    for bar in bars:
+        while bar.opens and bar.part.titled and kept and _is_silent_end(kept):
+            kept.pop()
+        kept.append(bar)
+    return kept
+
+
+def _is_silent_end(bars: Sequence[PrintedBar]) -> bool:
+    """Whether the last bar has nothing to print: no note, no sign of a repeat, and no note tied into it."""
+    last = bars[-1]
+    if last.notes or last.opens or last.repeat_start or last.repeat_end or last.ending is not None:
+        return False
+    before = bars[-2]
+    return all(note.onset_quarter + note.duration_quarter <= before.start + before.length for note in before.notes)
 
 
 def _held_on_paper(tune: Tune, written: Sequence[Note]) -> frozenset[Fraction]:

@@ -6,6 +6,7 @@ own size, or is a usual syncopation (begins half a beat early, lasts a beat). Co
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from fractions import Fraction
 
 from disc.records import Metre
@@ -30,39 +31,44 @@ def beat_quarter(metre: Metre) -> Fraction:
 
 def written_pieces(onset: Fraction, length: Fraction, metre: Metre) -> list[Fraction]:
     """The lengths, tied together, that write a note at onset (from the bar's start); they add up to length."""
-    pieces = []
-    while length > 0:
-        piece = next((v for v in _by_size() if v <= length and _sits_well(onset, v, metre, note=True)), None)
-        piece = piece or min(length, _to_next_beat(onset, metre))
-        pieces.append(piece)
-        onset += piece
-        length -= piece
-    return pieces
+    return _pieces(onset, length, metre, note=True)
 
 
 def rest_pieces(onset: Fraction, length: Fraction, metre: Metre) -> list[Fraction]:
     """The rests that fill a gap: each inside a beat, or whole beats from a beat."""
+    return _pieces(onset, length, metre, note=False)
+
+
+def best_single_value(onset: Fraction, length: Fraction, metre: Metre) -> Fraction:
+    """The longest single value not above length that sits well at onset: for notes that ring on by themselves."""
+    return next(_fitting(onset, length, metre, note=True), length)
+
+
+def _pieces(onset: Fraction, length: Fraction, metre: Metre, note: bool) -> list[Fraction]:
     pieces = []
     while length > 0:
-        piece = next((v for v in _by_size() if v <= length and _sits_well(onset, v, metre, note=False)), None)
-        piece = piece or min(length, _to_next_beat(onset, metre))
+        piece = next(_fitting(onset, length, metre, note), None) or min(length, _to_next_beat(onset, metre))
         pieces.append(piece)
         onset += piece
         length -= piece
     return pieces
 
 
-def best_single_value(onset: Fraction, length: Fraction, metre: Metre) -> Fraction:
-    """The longest single value not above length that sits well at onset: for notes that ring on by themselves."""
-    fitting = (v for v in _by_size() if v <= length and _sits_well(onset, v, metre, note=True))
-    return next(fitting, length)
-
-
-def _by_size() -> list[Fraction]:
-    return _SIZES
-
-
 _SIZES = sorted(VALUES, reverse=True)
+
+
+def _fitting(onset: Fraction, length: Fraction, metre: Metre, note: bool) -> Iterator[Fraction]:
+    """Values up to length that can be read at onset, the longest first; triplets only where one begins or ends."""
+    in_thirds = _is_third(onset) or _is_third(onset + length)
+    return (
+        value
+        for value in _SIZES
+        if value <= length and (in_thirds or not _is_third(value)) and _sits_well(onset, value, metre, note)
+    )
+
+
+def _is_third(place: Fraction) -> bool:
+    return place.denominator % 3 == 0
 
 
 def _to_next_beat(onset: Fraction, metre: Metre) -> Fraction:
