@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from disc.records import Metre, Note, Tune, Voice
 from disc.tune.read.sections.strains import PrintedBar, printed_bars
-from disc.tune.write.lengths import rest_pieces, written_pieces
+from disc.tune.write.lengths import best_single_value, rest_pieces, written_pieces
 from disc.tune.write.two_voices import parted
 
 # Fewer accompaniment notes than this share of all are written on the melody's staff. Common practice, no source.
@@ -145,10 +145,12 @@ def _staves(tune: Tune) -> dict[Voice, int]:
 
 
 def _best_clef(notes: Sequence[Note], choices: Sequence[Clef]) -> Clef:
-    """The clef that keeps most notes near the staff; the first of equals."""
+    """The clef that keeps most notes near the staff; the first of equals. One far out, which runs into the other
+    staff, counts for many a little out: by squares.
+    """
 
     def strain(clef: Clef) -> float:
-        return sum(max(0.0, abs(note.pitch - clef.middle_pitch) - COMFORT) for note in notes)
+        return sum(max(0.0, abs(note.pitch - clef.middle_pitch) - COMFORT) ** 2 for note in notes)
 
     return min(choices, key=strain)
 
@@ -196,7 +198,9 @@ def _fill_bar(
         graces = _together(notes, onset + printed.start, grace=True)
         wanted = max(note.duration_quarter for note in here)
         length = min(wanted, end - onset)
-        if not tie or (length < wanted and end < printed.length):
+        if not tie:  # it rings on by itself: one sign, and a rest for what is left, rather than ties
+            wanted = length = best_single_value(onset, length, metre)
+        elif length < wanted and end < printed.length:
             wanted = length
         pieces = _pieces(onset, length, here, graces, metre)
         chords += pieces

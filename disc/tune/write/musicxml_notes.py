@@ -166,7 +166,7 @@ def _notations(note: Element, place: _Place, ties: Sequence[str], chorded: bool)
         SubElement(made, "tied", type=kind)
     if not chorded:
         _brackets(made, place)
-    if len(place.chord.notes) > 1 and any(n.rolled for n in place.chord.notes):
+    if len(place.chord.notes) > 1 and not place.chord.tied_back and any(n.rolled for n in place.chord.notes):
         SubElement(made, "arpeggiate")
     if len(made):
         note.append(made)
