@@ -8,7 +8,7 @@ import pytest
 from disc.photo.marks.slant import Slant
 from disc.photo.plane.correction import Carried, corrected
 from disc.photo.plane.face_plane import Plane
-from disc.photo.plane.joint import SIZE, PinMarks, _Problem
+from disc.photo.plane.joint import SIZE, PinMarks, FaceProblem
 from disc.photo.plane.settle import Perspective, _perspective_rows, about_means, heaps
 
 RADIUS_MM = 14.0
@@ -38,7 +38,7 @@ def test_points_are_carried_as_the_corrected_plane_has_them(k1):
 def test_slopes_of_the_pinholes_conditions():
     px = np.random.default_rng(1).uniform(100, 1800, (5, 2))
     marks = PinMarks(px, px + 3, np.full(5, 0.01), np.full(5, 0.01), np.zeros((0, 2)), 0.02)
-    problem = _Problem(PLANE, RADIUS_MM, marks, Slant(0.004, (0.1, -0.05), 0.03, 5), None)
+    problem = FaceProblem(PLANE, RADIUS_MM, marks, Slant(0.004, (0.1, -0.05), 0.03, 5), None)
     at = np.zeros(SIZE)
     at[:8], at[8:11], at[15:19] = THETA, (0.004, 0.1, -0.05), (0.5, 1.1, 0.01, -0.02)
     _, slopes = problem.pinhole(at)
@@ -49,7 +49,7 @@ def test_slopes_of_the_pinholes_conditions():
 def test_slopes_of_the_roots_as_feet_and_tips_tell_them():
     px = np.random.default_rng(2).uniform(100, 1800, (5, 2))
     marks = PinMarks(px, px + 3, np.full(5, 0.01), np.full(5, 0.01), np.zeros((0, 2)), 0.02)
-    problem = _Problem(PLANE, RADIUS_MM, marks, Slant(0.004, (0.1, -0.05), 0.03, 5), None)
+    problem = FaceProblem(PLANE, RADIUS_MM, marks, Slant(0.004, (0.1, -0.05), 0.03, 5), None)
     at = np.zeros(SIZE)
     at[:8], at[8:13], at[19] = THETA, (0.004, 0.1, -0.05, 0.01, 0.02), 0.001
     slopes = np.moveaxis(problem.there(at).slopes, -1, 0)

@@ -106,7 +106,7 @@ class Joint:
     scatter_mm: float
     shared: Shared | None = None
     misfit: float = 1.0
-    fit: tuple[_Problem, FloatArray] | None = None
+    fit: tuple[FaceProblem, FloatArray] | None = None
     k1_sigma: float = K1_DOUBT
 
     @property
@@ -148,7 +148,7 @@ def settle_jointly(
     known: KnownLens | None = None,
 ) -> Joint:
     """The best of all. plane, slant: where it begins, good to a track's width or so. known: of lens and tilt."""
-    problem = _Problem(plane, radius_mm, marks, slant, focal_px, known)
+    problem = FaceProblem(plane, radius_mm, marks, slant, focal_px, known)
     at = np.zeros(SIZE)
     at[GAIN], at[SHIFT] = slant.gain, slant.shift
     at[HEIGHT] = HEIGHT_MM
@@ -165,11 +165,16 @@ def heard_others(joint: Joint, others: Shared) -> Joint:
     return _fitted(problem, at, TIGHT[-1:] * ROUNDS_MORE)
 
 
-def _fitted(problem: _Problem, at: FloatArray, tight: tuple[float, ...]) -> Joint:
+def _fitted(problem: FaceProblem, at: FloatArray, tight: tuple[float, ...]) -> Joint:
     normal = np.eye(SIZE)
     for width in tight:
         step, normal = best_step(*problem.rows(problem.there(at), width))
         at = at + np.clip(step, -STEP, STEP)
+    return joint_at(problem, at, normal)
+
+
+def joint_at(problem: FaceProblem, at: FloatArray, normal: FloatArray) -> Joint:
+    """What a state of the unknowns says; normal (SIZE, SIZE): the inverse of its covariance."""
     there = problem.there(at)
     left, upright = problem.left_over(there)
     size = float(np.sqrt(np.mean(left[upright] ** 2))) if upright.any() else problem.slant.sigma_mm
@@ -200,7 +205,7 @@ def upright_share(left: FloatArray, foot: FloatArray, tip: FloatArray) -> FloatA
 
 
 @dataclass(frozen=True, slots=True)
-class _There:
+class MarksThere:
     """A state of the unknowns, at (SIZE,), and where it puts things.
 
     mm, moved: all marks (2, m), view mm, and their slopes by THETA (8, 2, m). two: roots as the feet and as upright
@@ -214,8 +219,8 @@ class _There:
     slopes: FloatArray
 
 
-class _Problem:
-    """Rows of the normal problem at a state of the unknowns."""
+class FaceProblem:
+    """One photo's face as a problem of least squares: its rows at a state of the unknowns."""
 
     def __init__(
         self,
@@ -245,7 +250,7 @@ class _Problem:
         self.way = begun[:, self.rim].T
         self.way = self.way / np.linalg.norm(self.way, axis=1, keepdims=True)
 
-    def there(self, at: FloatArray) -> _There:
+    def there(self, at: FloatArray) -> MarksThere:
         """Where all marks lie, and the roots that feet and upright tips tell."""
         all_mm, moved = self.carried.mm(at[THETA])
         mm, by_theta = all_mm.T, moved.transpose(2, 1, 0)
@@ -255,15 +260,15 @@ class _Problem:
         slopes[0, ..., THETA], slopes[1, ..., THETA] = by_theta[self.feet] / grown, by_theta[self.tips] / raised
         slopes[0, ..., GROWTH], slopes[1, ..., GAIN] = -foot / grown, -tip / raised
         slopes[0, ..., BIAS], slopes[1, ..., SHIFT] = -np.eye(2), np.eye(2) / raised
-        return _There(at, all_mm, moved, np.stack([foot - at[BIAS], tip]), slopes)
+        return MarksThere(at, all_mm, moved, np.stack([foot - at[BIAS], tip]), slopes)
 
-    def left_over(self, there: _There) -> tuple[FloatArray, FloatArray]:
+    def left_over(self, there: MarksThere) -> tuple[FloatArray, FloatArray]:
         """Lean and error of each tip, (n, 2) along and across, and which pins stand upright (n,)."""
         by_foot, by_tip = there.two
         left = (by_tip - by_foot) @ self.frame.T
         return left, np.hypot(*(left / np.hypot(self.foot, self.tip)).T) < 3.5
 
-    def roots(self, there: _There) -> tuple[FloatArray, FloatArray]:
+    def roots(self, there: MarksThere) -> tuple[FloatArray, FloatArray]:
         """Foot and tip weighed together, (n, 2) mm, and their slopes (n, 2, SIZE)."""
         (by_foot, by_tip), (foot_slopes, tip_slopes) = there.two, there.slopes
         foot, tip = 1 / self.foot**2, self.stands[:, None] / self.tip**2
@@ -272,12 +277,12 @@ class _Problem:
         root = by_foot + (share @ (by_tip - by_foot)[..., None])[..., 0]
         return root, foot_slopes + share @ (tip_slopes - foot_slopes)
 
-    def scatter(self, there: _There) -> float:
+    def scatter(self, there: MarksThere) -> float:
         r = np.hypot(*self.roots(there)[0].T)
         label, tracks = heaps(r, np.ones(len(r)), WIDTH_MM)
         return float(1.4826 * np.median(np.abs(r - tracks[label])))
 
-    def common(self, there: _There, normal: FloatArray) -> float:
+    def common(self, there: MarksThere, normal: FloatArray) -> float:
         """Doubt of the places as they will be told: from the slot on, which the plane's error moves too."""
         root, slopes = self.roots(there)
         if self.marks.slot_px is not None:
@@ -298,7 +303,7 @@ class _Problem:
         """Sigma of what is believed beforehand, for a step from here."""
         return float(np.sqrt((DISTORTION**2 + (self.plane.k1 + at[K1]) ** 2) / 2))
 
-    def misfit(self, there: _There, aslant: float) -> float:
+    def misfit(self, there: MarksThere, aslant: float) -> float:
         """From what had to be put down to feet, rim and height, and what the turned marks still say otherwise.
 
         aslant: share of the pins that do not stand as the slant would have them; of these some belong to a wrong slant.
@@ -309,12 +314,17 @@ class _Problem:
             put_down.append(self._turned_rows(there, self.marks.turned)[1])
         return max(1.0, float(np.mean(np.concatenate(put_down) ** 2))) * (1 + ASLANT_COUNTS * aslant)
 
-    def rows(self, there: _There, tight: float) -> tuple[FloatArray, FloatArray]:
+    def rows(self, there: MarksThere, tight: float) -> tuple[FloatArray, FloatArray]:
         """All rows (k, SIZE) and values (k,): rows @ step = values in the sense of least squares."""
-        at = there.at
         left, _ = self.left_over(there)
         self.stands = upright_share(left, self.foot, self.tip)
-        parts = [self._priors(at), self._pin_rows(there)]
+        pins, beside = self._pin_rows(there), self.rows_beside_pins(there, tight)
+        return np.vstack([pins[0], beside[0]]), np.concatenate([pins[1], beside[1]])
+
+    def rows_beside_pins(self, there: MarksThere, tight: float) -> tuple[FloatArray, FloatArray]:
+        """The rows of everything but the pins: what is usual, the pinhole, rim, turned marks, arbor, what is known."""
+        at = there.at
+        parts = [self._priors(at)]
         here, slopes = self.pinhole(at)
         parts.append((slopes / tight, -here / tight))
         if len(self.marks.rim_px):
@@ -374,7 +384,7 @@ class _Problem:
         weight = (way * np.maximum(size, 1e-3)) @ way.T
         return Shared(np.linalg.solve(weight, pull), weight)
 
-    def _pin_rows(self, there: _There) -> tuple[FloatArray, FloatArray]:
+    def _pin_rows(self, there: MarksThere) -> tuple[FloatArray, FloatArray]:
         """Each tip against its foot, and each root against its track, the track's mean moving along."""
         (foot, tip), (foot_slopes, tip_slopes) = there.two @ self.frame.T, self.frame @ there.slopes
         w = np.sqrt(self.stands)[:, None] / np.hypot(self.foot, self.tip)
@@ -387,7 +397,7 @@ class _Problem:
         on_track = _about_means(r, outward, spread)
         return np.vstack([apart[0], on_track[0]]), np.concatenate([apart[1], on_track[1]])
 
-    def _rim_rows(self, there: _There) -> tuple[FloatArray, FloatArray]:
+    def _rim_rows(self, there: MarksThere) -> tuple[FloatArray, FloatArray]:
         r, slopes = self._radii(there, self.rim)
         here = r - self.radius_mm - self.way @ there.at[RIM]
         slopes[:, RIM] = -self.way
@@ -395,7 +405,7 @@ class _Problem:
         w = np.sqrt(min(1.0, RIM_VOICES / len(here))) / sigma / (1 + (here / (2.5 * sigma)) ** 2)
         return slopes * w[:, None], -here * w
 
-    def _turned_rows(self, there: _There, turned: Turned) -> tuple[FloatArray, FloatArray]:
+    def _turned_rows(self, there: MarksThere, turned: Turned) -> tuple[FloatArray, FloatArray]:
         """The middles of the rings that stand for the turned marks: the first harmonic of their radii."""
         n = len(turned.way)
         r, slopes = self._radii(there, self.rings)
@@ -405,7 +415,7 @@ class _Problem:
         half = half * (TURNED_OVER_SHEET if self.known is not None and self.known.tells_line else 1.0)
         return (half @ moved).reshape(-1, SIZE), -(half @ here[..., None]).ravel()
 
-    def _radii(self, there: _There, which: slice) -> tuple[FloatArray, FloatArray]:
+    def _radii(self, there: MarksThere, which: slice) -> tuple[FloatArray, FloatArray]:
         """Of some of the marks: (n,) mm and slopes (n, SIZE)."""
         mm, moved = (part[..., which] for part in (there.mm, there.moved))
         r = np.hypot(*mm)
