@@ -125,6 +125,7 @@ PIN_COLUMNS = (
     Column("confidence", float, required=False, low=0.0, high=1.0),
     Column("tooth", int, required=False, low=0),
     Column("condition_probability", float, required=False, low=0.0, high=1.0),
+    Column("height_sigma_mm", float, required=False, low=0.0, high=10.0),
 )
 
 # What the trade writes for a face and a tooth's state in German and French; the house's own words are records.Side

@@ -26,6 +26,7 @@ from disc.photo.several.fitting import left_out, set_aside, turned_pins, which_f
 from disc.photo.several.merge_pins import ShownFace, laid_on_first, merge_pins
 from disc.photo.several.one_slot import slot_off_deg
 from disc.photo.several.other_tilt import other_tilt
+from disc.photo.several.shared_pins import about_heights, with_shared
 from disc.records import Condition, Doubt, Pin, Plate, Side
 
 
@@ -175,7 +176,7 @@ def _one_side(
     whole = seen_by_any([one.seen for one in shown if one.seen is not None])
     # The first photo's slot gave the frame; now all photos' slots do.
     off = slot_off_deg([(one.turn_deg, reading.slot) for one, reading in zip(shown, used, strict=True)])
-    merged = lead.pins if len(shown) == 1 else merge_pins(shown)
+    merged = lead.pins if len(shown) == 1 else together(shown, lead)
     added = what_each_added(shown, merged)
     pins = tuple(turned_pins(merged, -np.radians(off))) if len(shown) > 1 else lead.pins
     views = [one.view.turned(-laid.turn_deg) for one, laid in zip(used, shown, strict=True)]
@@ -201,9 +202,17 @@ def _one_side(
     )
 
 
+def together(shown: Sequence[ShownFace], lead: FaceReading) -> tuple[Pin, ...]:
+    """The face's pins by photographs laid on the lead's."""
+    merged = merge_pins(shown)
+    return merged if lead.shared is None else with_shared(merged, lead.view, lead.shared)
+
+
 def _of_each(photos: Sequence[Photo], readings: Sequence[FaceReading], added: Sequence[Added]) -> list[str]:
     """What each photograph's sheet told, and what it added to the face."""
     words = [f"{p.path.name}: {one.sheet.words()}." for p, one in zip(photos, readings, strict=True) if one.sheet]
+    if len(readings) > 1 and readings[0].shared is not None:
+        words.append(about_heights(readings[0].shared))
     return words + [one.words(photo.path.name) for photo, one in zip(photos, added, strict=False)]
 
 

@@ -33,6 +33,7 @@ from disc.photo.plate.slot_signs import LensOver, SlotPlace, slot_places
 from disc.photo.plate.which_slot import ChosenSlot, FaceMarks, SlotOdds, choose_slots, odds_against_mark, odds_in_disc
 from disc.photo.request import ReadSettings
 from disc.photo.seen.no_disc import is_no_disc
+from disc.photo.several.bundle import SharedPins
 from disc.photo.several.lens_told import lenses_told
 from disc.records import Pin, Plate, Side
 
@@ -52,7 +53,8 @@ class FaceReading:
     """What was read of one photo of one face. notes: what needs a person's eye, in words. sheet: under the disc.
 
     known: of the lens, where the sheet told it. faint: marks that this photo alone does not believe.
-    bent_mm: one sigma of what the lens's distortion does to a place where it does most.
+    bent_mm: one sigma of what the lens's distortion does to a place where it does most. shared: pins as all photographs
+    of the face tell them together.
     """
 
     view: View
@@ -66,6 +68,7 @@ class FaceReading:
     slot_odds: SlotOdds | None = None
     faint: tuple[Pin, ...] = ()
     bent_mm: float = 0.0
+    shared: SharedPins | None = None
 
     @property
     def shown_mm(self) -> float:

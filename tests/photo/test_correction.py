@@ -8,7 +8,7 @@ import pytest
 from disc.photo.marks.slant import Slant
 from disc.photo.plane.correction import Carried, corrected
 from disc.photo.plane.face_plane import Plane
-from disc.photo.plane.joint import SIZE, PinMarks, FaceProblem
+from disc.photo.plane.joint import SIZE, FaceProblem, PinMarks
 from disc.photo.plane.settle import Perspective, _perspective_rows, about_means, heaps
 
 RADIUS_MM = 14.0

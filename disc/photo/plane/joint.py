@@ -158,11 +158,17 @@ def settle_jointly(
 
 def heard_others(joint: Joint, others: Shared) -> Joint:
     """The fit gone on with, other photos of the disc being heard; what few pins told stays as it is."""
-    if joint.fit is None:
+    heard = hearing(joint, others)
+    return heard if heard.fit is None else _fitted(*heard.fit, TIGHT[-1:] * ROUNDS_MORE)
+
+
+def hearing(joint: Joint, others: Shared | None) -> Joint:
+    """The same, its problem hearing the others from now on."""
+    if joint.fit is None or others is None:
         return joint
-    problem, at = copy(joint.fit[0]), joint.fit[1]
+    problem = copy(joint.fit[0])
     problem.others = others
-    return _fitted(problem, at, TIGHT[-1:] * ROUNDS_MORE)
+    return replace(joint, fit=(problem, joint.fit[1]))
 
 
 def _fitted(problem: FaceProblem, at: FloatArray, tight: tuple[float, ...]) -> Joint:

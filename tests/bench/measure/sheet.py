@@ -29,12 +29,13 @@ import numpy as np
 from disc.photo.close_up.lay_in import lay_in
 from disc.photo.close_up.read_close_up import read_close_up
 from disc.photo.combine_photos import read_both_sides
+from disc.photo.combine_photos import together as together_by
 from disc.photo.image import Photo, load_photo
 from disc.photo.read_faces import read_faces
 from disc.photo.request import ReadRequest
 from disc.photo.scan.of_request import make_ready
 from disc.photo.several.fitting import turned_pins
-from disc.photo.several.merge_pins import ShownFace, laid_on_first, merge_pins
+from disc.photo.several.merge_pins import ShownFace, laid_on_first
 from disc.photo.several.one_slot import slot_off_deg
 from disc.records import Plate, Side, Turns
 from tests.bench.measure.read import Score, pair_up, score_face, xy
@@ -106,7 +107,7 @@ def together(readings: list[Any]) -> Any:
     """The pins of a face by its photographs, brought together as disc read does."""
     shown = laid_on_first([ShownFace(r.pins, r.faint, r.shown_mm) for r in readings])
     off = slot_off_deg([(one.turn_deg, r.slot) for one, r in zip(shown, readings, strict=True)])
-    return turned_pins(merge_pins(shown), -np.radians(off))
+    return turned_pins(together_by(shown, readings[0]), -np.radians(off))
 
 
 def close_ups(folder: Path, truths: list[dict[str, Any]], seed: int, each: int) -> None:
