@@ -102,14 +102,14 @@ def _told(state: FaceState) -> Bundled:
     usual, taller = state.ats[0, HEIGHT], state.points[:, TALLER]
     own = inverse[:, TALLER, TALLER] + np.einsum("ps,st,pt->p", less[:, TALLER], cov, less[:, TALLER])
     both = -less[:, TALLER] @ cov[:, HEIGHT]
-    var = (1 + taller) ** 2 * cov[HEIGHT, HEIGHT] + usual**2 * own + 2 * usual * (1 + taller) * both
-    height, sigma, parallax = usual * (1 + taller), np.sqrt(np.maximum(var, 0.0)), _parallax(state)
+    sigma = np.sqrt(np.maximum(cov[HEIGHT, HEIGHT] + own + 2 * both, 0.0))
+    height, parallax = usual + taller, _parallax(state)
     joints, pins = [], []
     for k, one in enumerate(state.shown):
         at, mine = state.ats[k].copy(), state.own(k)
         way, part = drawn_way(-at[None, SHIFT])
         at[SHIFT] += state.short * (part * way)[0]  # as this photograph's tips are seen, which tell its roots
-        joint = joint_at(one.problem, at, np.linalg.inv(cov[mine, mine]))
+        joint = joint_at(one.problem, at, np.asarray(np.linalg.inv(cov[mine, mine])))
         joints.append(joint)
         pins.append(SharedPins(joint.plane.to_px(state.in_photo(k)), height, sigma, parallax))
     return Bundled(tuple(joints), tuple(pins))

@@ -1,7 +1,7 @@
 """The unknowns of several photographs of one face, and the normal equations there: what bundle.py steps on.
 
 Shared ones in order: each photograph's SIZE numbers (plane/joint.py), each one's turn on the first, how short tips are
-seen, the tracks' radii. A point's own: its root, its lean and the share by which it is taller than the others.
+seen, the tracks' radii. A point's own: its root, its lean and by how much it is taller than the others.
 """
 
 from __future__ import annotations
@@ -18,13 +18,13 @@ from disc.photo.plane.joint import (
     FOCAL,
     GAIN,
     HEIGHT,
+    HEIGHT_MM,
     HEIGHT_SHARE,
     K1,
     LEAN_MM,
     ROOT_SCALES,
     SETTING_MM,
     SHIFT,
-    SHOWN_MM,
     SIZE,
     STEP,
     TIGHT,
@@ -36,16 +36,21 @@ from disc.photo.plane.settle import heaps
 from disc.photo.plane.shared_lens import FOCAL_APART
 
 # A tip is seen short of the pin's end, towards its root: by 0.012 mm on faces of one renderer (h2, h3, h7), by nothing
-# on another's (p2, p3, p7); mm, and its sigma.
+# on another's (p2, p3, p7), alike at 0.07 to 0.3 mm of drawn length; mm, and its sigma.
 SHORT_MM, SHORT_DOUBT_MM = 0.007, 0.008
+BESIDE_MM = 0.03  # drawn shorter than this a tip lies over its foot, and is seen less short (h1: by 0.005 of 0.02 mm)
 # Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 K1_APART = 0.002  # photographs of one camera, focused anew (as board/sheet_under.py)
 ONE_HEIGHT_MM = 0.001  # the face's pins are the same ones in all photographs
-BENT_SHARE = 0.15  # how much less tall than the others a leaning pin may be, one sigma
-POINT = 5  # numbers of a point: root (2), lean (2), share by which it is taller; by definition
+# How much taller or less tall than the others a pin is, one sigma, mm; and one that leans
+TALLER_MM, BENT_TALLER_MM = HEIGHT_SHARE * HEIGHT_MM, 0.075
+POINT = 5  # numbers of a point: root (2), lean (2), how much it is taller, all mm; by definition
 ROOT, LEAN, TALLER = slice(0, 2), slice(2, 4), 4  # where they stand, by definition
-ODD = 2.5  # sigmas from which a reading counts less
+# Sigmas from which a reading counts less; beside its own a reading's is this, or a pin that is shorter than the others
+# would be taken for one that was misread.
+ODD, ASIDE_MM = 2.5, 0.03
 FARTHEST_MM = 0.3  # a point goes in one round
+LEAST_HEIGHT_MM = 0.1  # a fit that says less of its pins is not believed in that
 MUCH_LEAN = 12.0  # squared sigmas of lean from which a pin is not one that stands upright
 UNTURNED = 1e6  # weight by which the first photograph is held, 1 / rad
 
@@ -56,6 +61,15 @@ class ShownMarks:
 
     problem: FaceProblem
     point: npt.NDArray[np.int_]
+
+
+def _way_slopes(drawn: FloatArray) -> FloatArray:
+    """Of drawn_way's product, by drawn, (n, 2, 2)."""
+    way, part = drawn_way(drawn)
+    size = np.maximum(np.linalg.norm(drawn, axis=1), 1e-9)[:, None, None]
+    along = way[:, :, None] * way[:, None, :]
+    across, outward = part[..., None] / size, (1 - part[..., None]) * size / BESIDE_MM**2
+    return np.asarray(across * (np.eye(2) - along) + outward * along)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,9 +91,9 @@ def turning(angle_rad: float) -> FloatArray:
 
 
 def drawn_way(drawn: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Which way pins are drawn (n, 2), and how far each shows its foot beside its tip, (n, 1)."""
+    """Which way pins are drawn (n, 2), and how far each shows its tip beside its foot, (n, 1)."""
     size = np.linalg.norm(drawn, axis=1, keepdims=True)
-    return drawn / np.maximum(size, 1e-9), 1 - np.exp(-0.5 * (size / SHOWN_MM) ** 2)
+    return drawn / np.maximum(size, 1e-9), 1 - np.exp(-0.5 * (size / BESIDE_MM) ** 2)
 
 
 _QUARTER = np.array([[0.0, -1.0], [1.0, 0.0]])  # a quarter turn, by definition
@@ -92,6 +106,9 @@ class FaceState:
         self.shown, self.ats, self.turns, self.short = shown, ats, turns, SHORT_MM
         self.points = np.zeros((len(roots), POINT))
         self.points[:, ROOT] = roots
+        # How far a millimetre of height is drawn, held: were it to grow with the pins' common height, taller pins would
+        # explain the tips' own errors by smaller differences among them, and be the likelier for it.
+        self.drawn_per_mm = [self.drawn(k) / max(self.ats[k, HEIGHT], LEAST_HEIGHT_MM) for k in range(len(shown))]
         self._heap()
 
     def _heap(self) -> None:
@@ -160,23 +177,23 @@ class FaceState:
         at = self.ats[k]
         return np.asarray(at[GAIN] * self.in_photo(k) - at[SHIFT])
 
-    def _rows(self, k: int, slopes: FloatArray, off: FloatArray, sigma: FloatArray) -> _Rows:
+    def _rows(self, k: int, slopes: FloatArray, off: FloatArray, sigma: FloatArray) -> tuple[_Rows, FloatArray]:
         """Rows of what is off (n, 2) along and across the slant, with slopes (n, 2, SIZE) by the photograph's own
-        numbers; by turn and root they are alike for feet and tips."""
+        numbers, and the weights (n, 2, 2) of what is off; by turn and root they are alike for feet and tips."""
         one = self.shown[k]
         frame, n = one.problem.frame, len(off)
-        far = np.sum((off @ frame.T / sigma) ** 2, 1)
+        far = np.sum((off @ frame.T / np.hypot(sigma, ASIDE_MM)) ** 2, 1)
         w = frame / sigma[..., None] / (1 + far / (2 * ODD**2))[:, None, None]
         shared, mine = np.zeros((n, 2, self.short_at + 1 + len(self.tracks))), np.zeros((n, 2, POINT))
         shared[..., self.own(k)] = w @ slopes
         shared[..., self.turn_at + k] = (w @ (self.in_photo(k)[one.point] @ _QUARTER.T)[..., None])[..., 0]
         mine[..., ROOT] = -w @ turning(-self.turns[k])
-        return _Rows(shared, mine, -(w @ off[..., None])[..., 0], w)
+        return _Rows(shared, mine, -(w @ off[..., None])[..., 0]), w
 
     def _foot_rows(self, k: int, there: MarksThere) -> _Rows:
         """Feet of one photograph against the roots."""
         one = self.shown[k]
-        return self._rows(k, there.slopes[0], there.two[0] - self.in_photo(k)[one.point], one.problem.foot)
+        return self._rows(k, there.slopes[0], there.two[0] - self.in_photo(k)[one.point], one.problem.foot)[0]
 
     def _tip_rows(self, k: int, there: MarksThere) -> _Rows:
         """Its tips against the roots, the lean, and how much farther a taller pin's is drawn."""
@@ -184,16 +201,19 @@ class FaceState:
         here, drawn = self.in_photo(k)[one.point], self.drawn(k)[one.point]
         raised, back = 1 + at[GAIN], turning(-self.turns[k])
         way, part = drawn_way(drawn)
-        taller = self.points[one.point, TALLER, None]
-        beyond = self.points[one.point, LEAN] @ back.T + taller * drawn - self.short * part * way
+        lean, taller = self.points[one.point, LEAN] @ back.T, self.points[one.point, TALLER, None]
+        tall = self.drawn_per_mm[k][one.point]
+        beyond = lean + taller * tall - self.short * part * way
+        moved = -self.short * _way_slopes(drawn) / raised  # by how it is drawn
         slopes = there.slopes[1].copy()
-        slopes[..., GAIN] -= taller * here / raised
-        slopes[..., SHIFT] += taller[..., None] * np.eye(2) / raised
+        slopes[..., GAIN] += beyond / raised**2 - (moved @ here[..., None])[..., 0]
+        slopes[..., SHIFT] += moved
         sigma = ROOT_SCALES[1] * np.maximum(one.problem.marks.tip_mm, FLOOR_MM)[:, None] * np.ones(2)
-        rows = self._rows(k, slopes, there.two[1] - here - beyond / raised, sigma)
-        rows.shared[..., self.short_at] = (rows.weight @ (part * way / raised)[..., None])[..., 0]
-        rows.points[..., LEAN] = -rows.weight @ back / raised
-        rows.points[..., TALLER] = -(rows.weight @ drawn[..., None])[..., 0] / raised
+        rows, weight = self._rows(k, slopes, there.two[1] - here - beyond / raised, sigma)
+        rows.shared[..., self.turn_at + k] += (weight @ (lean @ _QUARTER.T / raised)[..., None])[..., 0]
+        rows.shared[..., self.short_at] = (weight @ (part * way / raised)[..., None])[..., 0]
+        rows.points[..., LEAN] = -weight @ back / raised
+        rows.points[..., TALLER] = -(weight @ tall[..., None])[..., 0] / raised
         return rows
 
     def _track_rows(self) -> _Rows:
@@ -212,7 +232,7 @@ class FaceState:
         lean, taller = self.points[:, LEAN], self.points[:, TALLER]
         upright = 1 / (1 + np.sum((lean / LEAN_MM) ** 2, 1) / MUCH_LEAN) ** 2
         w = np.sqrt(upright)[:, None] / LEAN_MM
-        share = np.sqrt(upright * HEIGHT_SHARE**2 + (1 - upright) * BENT_SHARE**2 + (taller / ODD) ** 2)
+        share = np.sqrt(upright * TALLER_MM**2 + (1 - upright) * BENT_TALLER_MM**2 + (taller / ODD) ** 2)
         mine = np.zeros((len(lean), 3, POINT))
         mine[:, :2, LEAN] = w[:, None] * np.eye(2)
         mine[:, 2, TALLER] = 1 / share
@@ -240,13 +260,11 @@ class FaceState:
 
 @dataclass(frozen=True, slots=True)
 class _Rows:
-    """shared (n, r, s) and points (n, r, POINT): slopes of n points' rows, times a step values (n, r). weight
-    (n, 2, 2): of what is off, mm."""
+    """shared (n, r, s) and points (n, r, POINT): slopes of n points' rows, times a step values (n, r)."""
 
     shared: FloatArray
     points: FloatArray
     values: FloatArray
-    weight: FloatArray | None = None
 
 
 def _add(total: Normal, point: npt.NDArray[np.int_], rows: _Rows) -> None:
@@ -266,4 +284,4 @@ def reduced_normal(normal: Normal) -> tuple[FloatArray, FloatArray, FloatArray]:
     inverse = np.linalg.inv(normal.points)
     less = inverse @ normal.across
     flat = normal.across.reshape(-1, normal.across.shape[-1])
-    return inverse, less, normal.shared - flat.T @ less.reshape(flat.shape)
+    return np.asarray(inverse), less, np.asarray(normal.shared - flat.T @ less.reshape(flat.shape))
