@@ -284,6 +284,7 @@ class FaceProblem:
         return root, foot_slopes + share @ (tip_slopes - foot_slopes)
 
     def scatter(self, there: MarksThere) -> float:
+        """Of the roots about their tracks, mm."""
         r = np.hypot(*self.roots(there)[0].T)
         label, tracks = heaps(r, np.ones(len(r)), WIDTH_MM)
         return float(1.4826 * np.median(np.abs(r - tracks[label])))
