@@ -31,7 +31,7 @@ INSIDE_OUTLINE_MM, INSIDE_TIPS_MM = 0.027, 0.026
 # Where the bevel shows as a line of its own between flat and ground, the line's far side is the outline itself.
 LINE_OUT_MM = -0.004
 # A line counts if it stands out by this part of the step from flat to ground, this many noises and grey levels.
-LINE_SHARE, LINE_NOISES, LINE_LEVELS = 0.25, 5.0, 10.0
+LINE_SHARE, LINE_NOISES, LINE_LEVELS = 0.35, 5.0, 10.0
 SECTORS = 60  # of the rim, looked at each for itself; chosen by hand
 # searched about the expected rim, and the step between; chosen by hand
 INSIDE_MM, OUTSIDE_MM, STEP_MM = 0.55, 0.40, 0.02
