@@ -22,15 +22,19 @@ SHOWN = (
     "to_bar", "agree", "absent", "extra",
 )  # fmt: skip
 # Unless said otherwise: chosen by hand while looking at development queries; not fitted.
-FITS, LITTLE = 0.85, 24  # of the first one's score; agreeing notes beyond which a wrong tune is wrong, not unproven
+LITTLE = 24  # agreeing notes beyond which a wrong tune is wrong, not unproven
 LIKELY, POSSIBLE = 0.9, 0.5  # wording only; the probability itself is shown beside it
 
 
 def matches_to_json(name: str, seconds: float, matches: list[Match], parts: Sequence[TunePart] = ()) -> dict[str, Any]:
-    """One object for one input. absent: printed notes by index; extra: strikes by index (of a part: of its own)."""
+    """One object for one input. absent: printed notes by index; extra: strikes by index (of a part: of its own).
+
+    fit_as_well: how many tunes of the library fit about as well as the first, itself among them.
+    """
     return {
         "input": name,
         "seconds": round(seconds, 4),
+        "fit_as_well": matches[0].alike if matches else 0,
         "matches": _shown(matches),
         "parts": [
             {"from_turn": part.from_turn, "to_turn": part.to_turn, "matches": _shown(part.matches)} for part in parts
@@ -108,11 +112,9 @@ def verdict(matches: list[Match]) -> str:
     if best.probability >= POSSIBLE:
         return f"This may be {best.title!r} ({best.key}), {chance(best.probability)} certain."
     sure = chance(best.probability)
-    alike = sum(match.score >= FITS * best.score for match in matches)
-    if alike > 1 and (best.agree or 0) <= LITTLE:
-        many = f"at least {alike}" if alike == len(matches) else f"{alike}"
+    if best.alike > 1 and (best.agree or 0) <= LITTLE:
         nearest = f"the nearest, {best.title!r} ({best.key}), is {sure} certain"
-        return f"Too little to tell: {many} tunes fit about as well; {nearest}."
+        return f"Too little to tell: {best.alike} tunes fit about as well; {nearest}."
     return f"Probably not in the library: the nearest, {best.title!r} ({best.key}), is {sure} certain."
 
 

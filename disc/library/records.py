@@ -94,6 +94,7 @@ class Match:
     score: how alike disc and print are, nats. tempo_ratio: seconds of a printed quarter on the disc over the 0.5 s of a
     quarter at 120 a minute. versions: keys of other tunes that are versions of this one. group: versions share it.
     What lies far down a list is ranked only: where it would lie on the disc was not made out, and is None.
+    alike: of the first match, how many tunes of the library fit about as well, itself among them.
     """
 
     key: TuneKey
@@ -112,3 +113,4 @@ class Match:
     versions: tuple[TuneKey, ...] = ()
     group: int = -1
     alignment: Alignment | None = None
+    alike: int = 1

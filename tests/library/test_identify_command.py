@@ -42,7 +42,7 @@ def test_json_has_one_object_a_line_with_the_agreed_names(table, monkeypatch, ca
     assert run(monkeypatch, "identify", path, path, "--json", "--top", 3) == 0
     objects = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     assert len(objects) == 2
-    assert set(objects[0]) == {"input", "seconds", "matches", "parts", "doubts"}
+    assert set(objects[0]) == {"input", "seconds", "fit_as_well", "matches", "parts", "doubts"}
     first = objects[0]["matches"][0]
     assert (first["file"], first["number"]) == (key.file, key.number)
     wanted = (

@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 from disc.errors import BadInput
+from disc.library.answer import verdict
+from disc.library.notes_in import query_of_notes
 from disc.library.read.versions import plain_title
 from disc.library.records import TuneKey
 from disc.library.search.asked.disc_pulse import divided, find_grids, further_grids, unlike
@@ -206,6 +208,16 @@ def test_however_few_notes_are_searched_for(small, notes, by_rank):
     values = (None, np.unique(pitch, return_inverse=True)[1]) if by_rank else (pitch, None)
     for match in find_tunes(small, make_query(onset, *values, "few"), 3):
         assert 0.0 <= match.probability <= 1.0
+
+
+# A rising and falling scale stands in many prints note for note: none of them is claimed, and all are counted.
+@pytest.mark.parametrize("timed", [True, False])
+def test_what_many_prints_have_alike_is_claimed_of_none(small, timed):
+    scale = query_of_notes("G4 A4 B4 C5 D5 C5 B4 A4") if not timed else query_of_notes("GABcdcB2A")
+    assert scale.timed is timed
+    best = find_tunes(small, scale, 3)[0]
+    assert best.alike > 10 and best.probability < 0.2
+    assert verdict([best]).startswith(f"Too little to tell: {best.alike} tunes fit")
 
 
 def test_by_order_a_tune_is_kept_for_its_steps_alone_where_no_tuning_speaks_for_it(small):

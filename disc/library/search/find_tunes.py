@@ -25,6 +25,9 @@ from disc.library.search.ranking.rank_tunes import SAME_RANK_NATS, SAME_WAY_NATS
 ALIGNED = 5  # matches laid over their print note by note; where a later one lies is of little use, and costs as much
 THROUGHOUT, MOSTLY = 0.98, 0.75  # of what a melody that fits in every step has
 AS_WELL = 0.5  # nats: a tune that is no further behind fits as well
+FITS = 0.85  # of the first one's score: fits about as well
+FEW_STRIKES = 24  # of more, tunes that fit equally well are hardly ever different tunes
+TIES_TOLD_APART = 12  # tunes that fit as well and are looked at for being versions of the first; the rest is counted
 GATHERED = 0.4  # of the first one's score: less is no version of it that the disc would show
 NATS_A_FOLD = 4.0  # strikes are not independent: four nats of score are taken for one; common practice, no source
 
@@ -37,7 +40,10 @@ def find_tunes(index: Index, query: Query, top: int = 10, allowed: np.ndarray | 
         return []
     laid = [_laid_over(index, query, one) for one in found[: min(top, ALIGNED)]]
     vague = query.contour or (query.pitch is None and not query.timed)
-    belief = _share_of_fitting(index, query, found) if vague else probability(_with_laid(ranking.signs, laid[0]))
+    if vague:
+        belief = _share_of_fitting(index, query, found)
+    else:
+        belief = probability(_with_laid(ranking.signs, laid[0])) / _fitting_as_well(index, query, found)
     matches: list[Match] = []
     chances = _chances(found, belief)
     for place, one in enumerate(found[:top]):
@@ -46,7 +52,8 @@ def find_tunes(index: Index, query: Query, top: int = 10, allowed: np.ndarray | 
         group = int(index.group[found[0].tune if same else one.tune])
         alignment = laid[place] if place < len(laid) else None
         matches.append(_match(index, one, query, float(chances[place]), group, alignment))
-    return matches
+    alike = {int(index.group[one.tune]) for one in found if one.score >= FITS * found[0].score}
+    return [replace(matches[0], alike=len(alike)), *matches[1:]]
 
 
 def allowed_tunes(index: Index, collection: str | None, exclude: Collection[TuneKey]) -> np.ndarray | None:
@@ -99,6 +106,17 @@ def _share_of_fitting(index: Index, query: Query, found: list[Rated]) -> float:
         return 0.0
     alike = {int(index.group[one.tune]) for one in found if one.score > found[0].score - AS_WELL}
     return 1.0 / len(alike) if query.contour else 0.5 / len(alike)
+
+
+def _fitting_as_well(index: Index, query: Query, found: list[Rated]) -> int:
+    """How many different tunes fit as well as the first, itself among them: of a few notes many prints have all."""
+    if query.onset_s.size > FEW_STRIKES:
+        return 1
+    first = found[0]
+    tied = [one.tune for one in found[1:] if one.score > first.score - AS_WELL]
+    others = [tune for tune in tied[:TIES_TOLD_APART] if not is_version(index, first.tune, tune)]
+    others += tied[TIES_TOLD_APART:]
+    return 1 + len({int(index.group[tune]) for tune in others} - {int(index.group[first.tune])})
 
 
 def _chances(found: list[Rated], belief: float) -> FloatArray:

@@ -3,9 +3,10 @@
     python -m tests.bench.measure.identify_starts [--count 30] [--seed 950]
 
 Beginnings are as printed, with the jitter of pins, at a tempo by chance; right is the tune, or one that has what is
-played note for note. Each is asked again with every such print left out of the library: a claim above one half is then
-false. Two tunes stand one after the other on a disc, each with its own accompaniment, key and tempo. Times are
-processor seconds. Seeds below 900 are for choosing, those from 900 on only to measure on.
+played note for note; for the probabilities only the tune is. Each is asked again with every such print left out of the
+library: a claim above one half is then false. Two tunes stand one after the other on a disc, each with its own
+accompaniment, key and tempo. Times are processor seconds. Seeds below 900 are for choosing, those from 900 on only to
+measure on.
 """
 
 from __future__ import annotations
@@ -46,7 +47,7 @@ def starts(index: Index, count: int, seed: int, timed: bool) -> None:
         first = index.tune_of(found[0].key) if found else None
         right.setdefault(notes, []).append(first is not None and is_right(index, tune, None, query, first))
         said.append(found[0].probability if found else 0.0)
-        true.append(right[notes][-1])
+        true.append(first is not None and same_tune(index, tune, first))
         claim = absent_claim(index, tune, query)
         claims.append(claim > 0.5)
         said.append(claim)
