@@ -22,7 +22,7 @@ from disc.photo.plane.view import half_diagonal_px, undistorted_share
 Grey = npt.NDArray[np.uint8]
 
 # Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
-LONGEST_PX = 1000  # of the picture that is looked at: grain and brush strokes are gone there, edges are not
+LONGEST_PX = 700  # of the picture that is looked at: grain and brush strokes are gone there, edges are not
 SHORTEST_SEGMENT, SEED = 0.02, 0.08  # of a line, and of the piece that it begins with
 # How a line goes on in the next segment: its direction's change, a step back, the farthest gap, and how far beside.
 TURN_RAD, BACK, GAP, BESIDE, BESIDE_SHARE = 0.026, 0.01, 0.25, 0.0033, 0.012
@@ -32,7 +32,7 @@ SAMPLES = 0.015  # a point in so much of a segment
 # Where a segment lies is its whole edge's mean: a bow of a pixel is straightened in it. So each point is looked for
 # anew, across the segment, so far and in such steps, px of the smaller picture; what is fainter than this is no edge.
 ACROSS_PX, STEP_PX, FAINTEST_GREY = 3.0, 1.0, 3.0
-EDGE = 0.00017  # how well an edge's place is told: 0.1 px of the smaller picture
+EDGE = 0.00023  # how well an edge's place is told: 0.1 px of the smaller picture
 PULLS = 2.0  # neighbouring points of an edge err alike: sigma times this
 VAGUE, FEWEST_LINES = 0.006, 3  # a line that tells k1 worse is not heard; so many must agree
 AGREE_SIGMAS, AGREE, AGREEING = 3.0, 0.001, 0.75  # within so many sigmas and so much; what part of the lines must
