@@ -20,6 +20,7 @@ from disc.tune.read.beat.explain import reasons
 from disc.tune.read.beat.metre import MetreReading, describe, explain, heard_lines, read_metre
 from disc.tune.read.beat.quantise import on_written_places, place_strikes
 from disc.tune.read.certainty import straightened
+from disc.tune.read.find_figures import FEWEST_STRIKES, Figures, find_figures
 from disc.tune.read.key import KeyReading, off_scale, read_key, strike_weights
 from disc.tune.read.model import Model, load_model
 from disc.tune.read.said_notes import NOTHING_SAID, SaidNotes, said_notes
@@ -28,7 +29,6 @@ from disc.tune.read.time.holds import find_holds
 from disc.tune.read.time.step_grid import StepGrid, find_grids, grids_of_quarter
 from disc.tune.read.time.straighten import STEADY, TimeMap, candidate_steps_by_part, find_drift, slowed
 from disc.tune.read.voices.figures import Rolls, find_rolls, gather_stragglers
-from disc.tune.read.voices.ornaments import LEAST_MELODY, quick_groups, told_from_written, with_leading
 from disc.tune.read.voices.voices import melody_probability
 from disc.tune.settings import NoteWord, TuneSettings, key_name
 from disc.tune.write.lengths import beat_quarter
@@ -36,8 +36,6 @@ from disc.tune.write.written import with_lengths
 from disc.words import counted
 
 # Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
-# Fewer strikes than this make no beat that could be told from chance.
-FEWEST_STRIKES = 8
 # Strikes taken for rolls that are a fast run instead add about a nat each to the score of a grid that fits them.
 RUN_NATS = 0.35
 RUNNER_UPS = 3  # readings told beside the chosen; by looking at what a person can weigh
@@ -156,42 +154,6 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
         key_share=keys[0].probability,
         off_share=off_share,
     )
-
-
-@dataclass(frozen=True, slots=True)
-class Figures:
-    """What is told before any grid. rolls: of all strikes; melody: probabilities; graces: by index, the note each leads
-    to; proper: shape (n,), all strikes but grace notes.
-    """
-
-    rolls: Rolls
-    melody: FloatArray
-    graces: Mapping[int, int]
-    proper: npt.NDArray[np.bool_]
-
-
-def find_figures(
-    onset_s: FloatArray, pitch: FloatArray, model: Model, quarter_s: float | None, said: SaidNotes = NOTHING_SAID
-) -> Figures:
-    """Rolls, melody and ornaments of a turn. onset_s in order, shape (n,) each."""
-    rolls = find_rolls(onset_s, pitch)
-    anchored_s = rolls.anchored(onset_s, last=True)
-    melody = said.voiced(melody_probability(anchored_s, pitch, model.voices))
-    single = rolls.of < 0
-    groups = quick_groups(
-        onset_s, pitch, with_leading(onset_s, pitch, (melody > 0.5) & single, melody > LEAST_MELODY) & single
-    )
-
-    def grids_without(graces: set[int]) -> tuple[StepGrid, ...]:
-        keep = rolls.single(last=True)
-        keep[list(graces)] = False
-        return find_grids(onset_s[keep]) if keep.sum() >= FEWEST_STRIKES else find_grids(onset_s)
-
-    kept = told_from_written(groups, onset_s, grids_without, quarter_s)
-    graces = said.graces({index: group.note for group in kept for index in group.graces}, melody > 0.5)
-    proper = np.ones(len(onset_s), dtype=bool)
-    proper[list(graces)] = False
-    return Figures(rolls, melody, graces, proper)
 
 
 def _with_graces(rolls: Rolls, proper_s: FloatArray, figures: Figures, count: int) -> tuple[Rolls, FloatArray]:

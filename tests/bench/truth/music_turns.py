@@ -14,7 +14,7 @@ import numpy as np
 
 from tests.bench.truth.known import known
 from tests.bench.truth.music_pieces import Piece, key_is_known, load_pieces
-from tests.bench.truth.tune_corpus import load_melodies
+from tests.bench.truth.tune_corpus import Melody, load_melodies
 from tests.bench.truth.tune_strikes import make_turn
 
 KINDS = ("steady", "ritardando", "fermata", "drift 1 %", "drift 3 %")
@@ -76,18 +76,18 @@ def case_of(piece: Piece, number: int, seed: int = 11, inner: float = 0.4) -> Ca
 def cases_of_melodies(count: int, part: str = "held out") -> list[Case]:
     """Melodies with an accompaniment made for them, without errors (grace notes and rolls stay)."""
     melodies = [m for m in load_melodies(count=160) if m.part == part][:count]
-    made = []
-    for number, melody in enumerate(melodies):
-        turn = make_turn(melody, np.random.default_rng([12, number]), error_s=0.0)
-        bar_s = 4 * melody.metre[0] / melody.metre[1] * turn.quarter_s
-        onset_s = np.array([s.onset_s for s in turn.strikes])
-        pitch = np.array([int(known(s.pitch, "a strike's pitch")) for s in turn.strikes])
-        lead = np.array([bool(note and note.melody) for note in turn.truth])
-        small = np.array([bool(note and note.grace) for note in turn.truth])
-        made.append(
-            Case(melody.name, onset_s, pitch, melody.metre, turn.fifths, turn.start_s, bar_s, lead, graces=small)
-        )
-    return made
+    return [case_of_melody(melody, np.random.default_rng([12, number])) for number, melody in enumerate(melodies)]
+
+
+def case_of_melody(melody: Melody, rng: np.random.Generator) -> Case:
+    """A melody with an accompaniment made for it, without errors."""
+    turn = make_turn(melody, rng, error_s=0.0)
+    bar_s = 4 * melody.metre[0] / melody.metre[1] * turn.quarter_s
+    onset_s = np.array([s.onset_s for s in turn.strikes])
+    pitch = np.array([int(known(s.pitch, "a strike's pitch")) for s in turn.strikes])
+    lead = np.array([bool(note and note.melody) for note in turn.truth])
+    small = np.array([bool(note and note.grace) for note in turn.truth])
+    return Case(melody.name, onset_s, pitch, melody.metre, turn.fifths, turn.start_s, bar_s, lead, graces=small)
 
 
 def bend(case: Case, kind: str, rng: np.random.Generator) -> Callable[[np.ndarray], np.ndarray]:

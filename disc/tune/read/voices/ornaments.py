@@ -1,13 +1,13 @@
 """Grace notes, slides, turns, mordents and trills of the melody: quick notes close in pitch that lead to a note proper.
 
 Comes in: the melody's strikes, before any grid is known, since ornaments keep no grid and would spoil it. Goes out: for
-each ornament its strikes and the note it belongs to. A run of written notes may be as quick; what tells them apart is
-that written ones keep to the places of the grid that the rest of the turn stands on.
+each ornament its strikes and the note it belongs to. A run of written notes may be as quick: quick_groups is a first
+guess, without which the turn's grid is found; on that grid small_notes.py tells small from written.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -15,7 +15,6 @@ import numpy as np
 import numpy.typing as npt
 
 from disc.frame import FloatArray
-from disc.tune.read.time.step_grid import StepGrid
 
 BoolArray = npt.NDArray[np.bool_]
 
@@ -27,6 +26,7 @@ TOGETHER_S = 0.03  # two melody strikes closer than this are one double stop
 # (bench/truth/music_turns.py) singles a third away or nearer were such in .55 of 244, wider ones in .04 of 26.
 WIDEST_SINGLE, WIDEST_STEP, WIDEST_GROUP = 3, 4, 5
 MOST_BEFORE = 4  # notes of a turn before its note
+LEADING_S = 0.135  # of a small note from its note; QUICK_S and a setting error, chosen
 LEAST_TRILL = 6  # notes from which it is a trill; common practice, no source
 # The note proper lasts longer than what leads to it, and the ornament comes after a pause as long at least.
 # On the same melodies a single note that lasts half as long as the next, or longer, was an ornament in .16 of 25, a
@@ -39,7 +39,6 @@ ERRORS = 2.0  # of the mean gap, within which it is a step of the grid; chosen b
 # Chance of being melody from which a strike may be a small note of it. On 60 melodies of the tuning half with ornaments
 # 237 of 337 candidates were such; from 0.1 on 202 of 300, from none on 250 of 420.
 LEAST_MELODY = 0.01
-FEWEST_WRITTEN = 3  # gaps, before a group may be written notes, the quarter being unknown; chosen by hand
 # of the mean gap, at most off a step; how much slower than QUICK_S steps are asked. By hand
 NEAR_SHARE, SLOWER = 0.15, 1.2
 WRITTEN_PARTS = (2, 3, 4, 6, 8)  # of a known quarter
@@ -149,36 +148,47 @@ def _gap_s(ornament: Ornament, onset_s: FloatArray) -> float:
     return float(onset_s[chain[-1]] - onset_s[chain[0]]) / (len(chain) - 1)
 
 
-def told_from_written(
-    groups: Sequence[Ornament],
-    onset_s: FloatArray,
-    grids_without: Callable[[set[int]], Sequence[StepGrid]],
-    quarter_s: float | None = None,
+def ornaments_of(
+    onset_s: FloatArray, pitch: FloatArray, line: npt.NDArray[np.int64], small: BoolArray
 ) -> list[Ornament]:
-    """Those that keep no grid. grids_without: the grids of the turn without some strikes, best first. quarter_s: length
-    of a quarter, if known: its parts are the grid then.
+    """The small notes of a line with the note proper that each group of them belongs to.
 
-    Singles and groups are judged each as a whole, by their mean haste against the grid's step and its half: one gap
-    alone tells little.
+    line: strikes by index, in order; small: shape as line. The notes of a trill belong to the note before them, all
+    others to the one they lead to, or in a hurry follow; what is near to neither is no ornament.
     """
-    if not groups:
-        return []
-    if quarter_s is not None:
-        steps = [quarter_s / parts for parts in WRITTEN_PARTS]
-    else:
-        step_s = grids_without({index for group in groups for index in group.graces})[0].step_s
-        steps = [step_s, step_s / 2]
+    made: list[Ornament] = []
+    edges = np.flatnonzero(np.diff(np.r_[False, small, False]))
+    for first, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        group = line[first:end].tolist()
+        before = int(line[first - 1]) if first else None
+        after = int(line[end]) if end < len(line) else None
+        shakes = before is not None and len(group) + 1 >= LEAST_TRILL and _is_trill(pitch[[before, *group]])
+        leads = after is not None and onset_s[after] - onset_s[group[-1]] <= LEADING_S
+        follows = before is not None and onset_s[group[0]] - onset_s[before] <= LEADING_S
+        if shakes or (follows and not leads):
+            made.append(Ornament(tuple(group), int(before or 0)))
+        elif leads and after is not None:
+            made.append(Ornament(tuple(group), after))
+    return made
+
+
+def told_from_written(groups: Sequence[Ornament], onset_s: FloatArray, quarter_s: float) -> list[Ornament]:
+    """Those that keep no place of a quarter of known length.
+
+    Singles and groups are judged each as a whole, by their mean haste against the quarter's parts: one gap alone tells
+    little.
+    """
     kept: list[Ornament] = []
     for kind in ([g for g in groups if len(g.graces) == 1], [g for g in groups if len(g.graces) > 1]):
         gaps = np.array([_gap_s(group, onset_s) for group in kind])
-        if len(gaps) and not _is_written(gaps, steps, 1 if quarter_s is not None else FEWEST_WRITTEN):
+        if len(gaps) and not _is_written(gaps, [quarter_s / parts for parts in WRITTEN_PARTS]):
             kept += kind
     return kept
 
 
-def _is_written(gaps_s: FloatArray, steps: Sequence[float], fewest: int) -> bool:
-    """Whether these gaps, `fewest` of them or more, are on the whole as long as one of these steps."""
+def _is_written(gaps_s: FloatArray, steps: Sequence[float]) -> bool:
+    """Whether these gaps are on the whole as long as one of these steps."""
     within_s = ERRORS * GAP_SPREAD_S / np.sqrt(len(gaps_s)) + SLACK_S
     mean_s = float(gaps_s.mean())
     nearest = min((abs(mean_s - step) for step in steps if step <= QUICK_S[1] * SLOWER), default=np.inf)
-    return len(gaps_s) >= fewest and nearest < min(within_s, NEAR_SHARE * mean_s + SLACK_S)
+    return nearest < min(within_s, NEAR_SHARE * mean_s + SLACK_S)
