@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 
 from disc.errors import BadInput
-from disc.records import Metre, Strike
+from disc.records import Metre, Strike, Voice
 from disc.tune.read.read_turn import read_turn
 from disc.tune.read.sections.parted import with_bar_moved, with_metre_at
 from disc.tune.read.sections.strains import printed_bars
-from disc.tune.read.voices.ornaments import quick_groups, with_leading
+from disc.tune.read.voices.ornaments import Ornament, ornaments_of, quick_groups, with_leading
 from disc.tune.settings import TuneSettings, parse_metre_at, parse_move
 from disc.tune.store import TUNE
 from disc.tune.write.musicxml import musicxml_text
@@ -137,3 +137,24 @@ def test_a_small_note_that_the_voices_lost_and_one_that_follows_closely() -> Non
     notes = np.array([67.0, 76.0, 72.0, 71.0, 69.0, 71.0, 72.0])
     (turn,) = quick_groups(after_note_s, notes, np.ones(7, dtype=bool))
     assert (turn.graces, turn.note) == ((2, 3, 4), 5)
+
+
+def test_whose_small_notes_are() -> None:
+    """By hand, s: a grace leads to its note; a shake belongs to the note it begins on; what is near to none is none."""
+    onset_s = np.array([0.0, 0.44, 0.5, 1.0, 1.06, 1.12, 1.18, 1.24, 1.30, 1.8, 2.5, 3.5])
+    pitch = np.array([72.0, 74, 72, 76, 77, 76, 77, 76, 77, 74, 72, 71])
+    small = np.zeros(12, dtype=bool)
+    small[[1, 4, 5, 6, 7, 8, 10]] = True
+    assert ornaments_of(onset_s, pitch, np.arange(12), small) == [Ornament((1,), 2), Ornament((4, 5, 6, 7, 8), 3)]
+
+
+def test_a_grace_close_above_its_note_is_read_and_the_note_is_melody() -> None:
+    """What sounds 50 ms after a higher strike looks like accompaniment under it: note and grace were lost so."""
+    plain = strikes_of(AIR, 0.5, 1.0)
+    graced = [Strike(0.0, 0.95 + beat * 0.5, top_at(beat) + 2, float(top_at(beat) + 2)) for beat in (4, 10, 16, 22)]
+    strikes = sorted((*plain, *graced), key=lambda s: s.onset_s)
+    tune = read_turn(tuple(replace(s, pin_id=i) for i, s in enumerate(strikes, start=1)), PLATE).tune
+    assert {note.onset_s for note in tune.notes if note.grace} == {strike.onset_s for strike in graced}
+    led_to = {1.0 + beat * 0.5: top_at(beat) for beat in (4, 10, 16, 22)}
+    melody = {note.onset_s: note.pitch for note in tune.notes if note.voice is Voice.MELODY and note.onset_s in led_to}
+    assert melody == led_to
