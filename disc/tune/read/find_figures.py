@@ -17,7 +17,14 @@ from disc.tune.read.model import Model
 from disc.tune.read.said_notes import NOTHING_SAID, SaidNotes
 from disc.tune.read.time.step_grid import StepGrid, find_grids
 from disc.tune.read.voices.figures import Rolls, find_rolls
-from disc.tune.read.voices.ornaments import LEAST_MELODY, ornaments_of, quick_groups, told_from_written, with_leading
+from disc.tune.read.voices.ornaments import (
+    LEAST_MELODY,
+    Ornament,
+    ornaments_of,
+    quick_groups,
+    told_from_written,
+    with_leading,
+)
 from disc.tune.read.voices.small_notes import small_notes, upper_line
 from disc.tune.read.voices.voices import melody_probability
 
@@ -44,11 +51,11 @@ def find_figures(
     rolls = find_rolls(onset_s, pitch)
     anchored_s = rolls.anchored(onset_s, last=True)
     melody = said.voiced(melody_probability(anchored_s, pitch, model.voices))
-    line, grid = line_on_grid(onset_s, pitch, melody, rolls)
-    small = small_notes(onset_s, pitch, melody, line, grid)
-    groups = ornaments_of(onset_s, pitch, line, small)
-    if quarter_s is not None:
-        groups = told_from_written(groups, onset_s, quarter_s)
+    if quarter_s is not None:  # what is written is known then, and the rest is ornament
+        groups = told_from_written(_quick_groups(onset_s, pitch, melody, rolls), onset_s, quarter_s)
+    else:
+        line, grid = line_on_grid(onset_s, pitch, melody, rolls)
+        groups = ornaments_of(onset_s, pitch, line, small_notes(onset_s, pitch, melody, line, grid))
     graces = said.graces({index: group.note for group in groups for index in group.graces}, melody > 0.5)
     proper = np.ones(len(onset_s), dtype=bool)
     proper[list(graces)] = False
@@ -65,9 +72,14 @@ def line_on_grid(
     onset_s: FloatArray, pitch: FloatArray, melody: FloatArray, rolls: Rolls
 ) -> tuple[npt.NDArray[np.int64], StepGrid]:
     """(the strikes that may be small notes or their notes, by index; the grid without what looks like ornaments)."""
-    alone, single = rolls.of < 0, rolls.single(last=True)
-    may_be = with_leading(onset_s, pitch, (melody > 0.5) & alone, melody > LEAST_MELODY) & alone
+    single = rolls.single(last=True)
     steady = single.copy()
-    steady[[index for group in quick_groups(onset_s, pitch, may_be) for index in group.graces]] = False
+    steady[[index for group in _quick_groups(onset_s, pitch, melody, rolls) for index in group.graces]] = False
     grid = find_grids(onset_s[steady] if steady.sum() >= FEWEST_STRIKES else onset_s)[0]
     return upper_line(onset_s, pitch, melody, single), grid
+
+
+def _quick_groups(onset_s: FloatArray, pitch: FloatArray, melody: FloatArray, rolls: Rolls) -> list[Ornament]:
+    alone = rolls.of < 0
+    may_be = with_leading(onset_s, pitch, (melody > 0.5) & alone, melody > LEAST_MELODY) & alone
+    return quick_groups(onset_s, pitch, may_be)
