@@ -6,15 +6,23 @@ import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 
-from disc.errors import DiscError
+from disc.errors import BadInput, DiscError
 
 # Typst stamps a PDF with the time; a fixed one keeps the same input giving the same file (2000-01-01 UTC, chosen).
 FIXED_TIME_S = 946_684_800
 # Papers, width and height: ISO 216; ANSI/ASME Y14.1 A, 8.5 x 11 in.
 PAPERS_MM = {"a4": (210.0, 297.0), "a5": (148.0, 210.0), "letter": (215.9, 279.4)}
+PRINTED_ON = ("a4", "letter")  # those offered for what a person prints; chosen
 # Lettering: a fixed-width face that typst carries with it, so that the width of words is known exactly.
 LETTERING = "DejaVu Sans Mono"
 ADVANCE_EM = 0.602  # width of every character of LETTERING: 1233 of its 2048 units; from memory
+
+
+def check_paper(paper: str) -> str:
+    """The paper's name in small letters. Raises BadInput for a size that is not offered."""
+    if paper.lower() not in PRINTED_ON:
+        raise BadInput(f"no paper is called {paper!r} here; choose {' or '.join(PRINTED_ON)}.")
+    return paper.lower()
 
 
 def pdf_from_typst(source: str, files: Mapping[str, bytes | str] | None = None) -> bytes:

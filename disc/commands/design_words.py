@@ -115,9 +115,17 @@ def _proof(found: dict[str, Any]) -> str:
         best = min(fuller, key=lambda other: other["lost"])
         words += (
             f" {left_out - best['lost']} notes more are kept in {best['key']} (--transpose {best['transposition']}), "
-            f"but melody {best['melody_kept']} of {best['melody']} and {best['folded']} notes an octave away."
+            f"{_but(best, found)}."
         )
     return words
+
+
+def _but(other: dict[str, Any], found: dict[str, Any]) -> str:
+    """What another key costs of the melody, and how many of its notes stand an octave away."""
+    melody = f"melody {other['melody_kept']} of {other['melody']}"
+    if other["melody_kept"] < found["melody_kept"]:
+        return f"but {melody} and {other['folded']} notes an octave away"
+    return f"with {melody}, but {other['folded']} notes an octave away"
 
 
 def _weights(prefer: str | None) -> str:

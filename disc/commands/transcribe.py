@@ -48,6 +48,7 @@ def transcribe(
     teeth: Annotated[
         bool, typer.Option("--teeth", help="A second print with each note's tooth number under it.")
     ] = False,
+    page: Annotated[str | None, typer.Option(help="Paper of the score: a4 (at first) or letter.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """The tune from pins and comb: score, MIDI, sound. What is set here is kept for the next time."""
@@ -62,7 +63,7 @@ def transcribe(
     if note is not None:
         given["note"] = note
     with progress("transcribe", quiet=as_json) as advance, open_for_writing(job) as opened:
-        made = transcribe_job(opened, given, advance, teeth)
+        made = transcribe_job(opened, given, advance, teeth, page)
         found = dict(opened.content.results["tune"])
     if as_json:
         show_json({"job": job, "tune": found, "files": made.files, "doubts": doubts_to_json(made.doubts)})

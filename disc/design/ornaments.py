@@ -57,7 +57,8 @@ def with_ornaments(score: ScoreIn, wanted: Ornaments = Ornaments.PLAYED) -> Scor
         notes = _notes(score, ornament)
         made += notes
         quick += not notes
-    remarks = [f"{counted(count - quick, 'ornament')} played before their notes (--ornaments none leaves them out)"]
+    before = "its note" if count - quick == 1 else "their notes"
+    remarks = [f"{counted(count - quick, 'ornament')} played before {before} (--ornaments none leaves them out)"]
     if quick:
         remarks.append(f"{counted(quick, 'ornament')} left out: there is no time for them")
     ordered = sorted((*score.notes, *made), key=lambda n: (n.onset_quarter, n.rank is not Rank.ORNAMENT, n.pitch))

@@ -10,9 +10,10 @@ from typing import Any, TypeVar
 
 from disc.comb.assign import assign_teeth
 from disc.design.accompany import Chords, accompanied
-from disc.design.arrange.arrange import MOST_OTHERS
+from disc.design.alternatives import check_alternatives, in_other_keys
 from disc.design.design_job import write_job
 from disc.design.keep_out import read_keep_out
+from disc.design.names import titled
 from disc.design.ornaments import Ornaments, with_ornaments
 from disc.design.plan import Design, cut_to_bars, default_plate, plan_design, plan_partial
 from disc.design.settings import DesignSettings
@@ -109,7 +110,7 @@ def carry_out(request: Request, advance: Advance = no_progress) -> tuple[Job, De
     """Plan the disc and write its job. Raises BadInput with one line; then nothing was written."""
     if (request.out / JOB_FILE).exists():
         raise BadInput(f"{request.out}: there is a job here already. Choose another folder with --out.")
-    _check_alternatives(request)
+    check_alternatives(request.alternatives, request.keep is not None or request.transpose is not None)
     if request.keep is not None and request.settings.overlap_mm is not None:
         raise BadInput(
             "how far the old disc's pins overlap is not known, so new ones cannot be set by it. Leave out --overlap-mm."
@@ -131,7 +132,7 @@ def carry_out(request: Request, advance: Advance = no_progress) -> tuple[Job, De
         comb = _comb_asked(request)
         plate = plate_for(request, comb, settings)
         design = plan_design(score, comb, plate, settings, request.revolution_s, request.transpose, advance)
-    others = _alternatives(request, design, advance)
+    others = in_other_keys(design, request.alternatives, request.revolution_s, advance)
     return write_job(request.out, design, tuple(inputs), advance, others), design
 
 
@@ -158,7 +159,7 @@ def _two_carried_out(request: Request, second: TuneAsked, advance: Advance) -> t
 
 def _tune_asked(request: Request) -> ScoreIn:
     """The tune, or those of its bars, that a disc is to play, with what is made of its chord symbols."""
-    score = choose_tune(read_score(request.tune, request.melody), request.tune, request.number)
+    score = titled(choose_tune(read_score(request.tune, request.melody), request.tune, request.number), request.tune)
     score = with_ornaments(accompanied(score, request.chords), request.ornaments)
     return score if request.bars is None else cut_to_bars(score, *parse_bars(request.bars))
 
@@ -177,13 +178,6 @@ def _comb_asked(request: Request) -> Comb:
     return read_comb(request.comb)
 
 
-def _check_alternatives(request: Request) -> None:
-    if not 0 <= request.alternatives <= MOST_OTHERS:
-        raise BadInput(f"--alternatives can be 0 to {MOST_OTHERS}, not {request.alternatives}.")
-    if request.alternatives and (request.keep is not None or request.transpose is not None):
-        raise BadInput("alternatives are other keys, but --keep or --transpose sets the key. Leave out one of them.")
-
-
 def _bars_to_keep(text: str | None, score: ScoreIn) -> tuple[tuple[int, int], ...]:
     """The bars that are kept before all others, counted in what is to be played. Raises BadInput."""
     if text is None:
@@ -194,17 +188,6 @@ def _bars_to_keep(text: str | None, score: ScoreIn) -> tuple[tuple[int, int], ..
         if low > high or low < first or high > last:
             raise BadInput(f"bars {low}-{high} are not in what is played, bars {first} to {last}. Mend --keep-bars.")
     return ranges
-
-
-def _alternatives(request: Request, design: Design, advance: Advance) -> tuple[Design, ...]:
-    """The best arrangements in other keys, as many as asked for."""
-    settings = replace(design.settings, budget_s=design.settings.budget_s / MOST_OTHERS)
-    made = []
-    for number, share in enumerate(design.arrangement.others[: request.alternatives], start=1):
-        advance(0.25, f"alternative {number}")
-        plate, key = design.plate, share.transposition
-        made.append(plan_design(design.score, design.comb, plate, settings, request.revolution_s, key))
-    return tuple(made)
 
 
 def choose_tune(tunes: tuple[ScoreIn, ...], path: Path, number: int | None) -> ScoreIn:

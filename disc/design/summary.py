@@ -11,6 +11,7 @@ from disc.comb.bar import return_time_s
 from disc.design.arrange.task import is_kept_first
 from disc.design.arranged import NoteChange, fates, moved_words
 from disc.design.loudness import loudness_of
+from disc.design.names import says_something
 from disc.design.plan import Design
 from disc.design.two_tunes import TwoTunes
 from disc.frame import FULL_TURN_DEG
@@ -73,7 +74,7 @@ def _part_words(score: ScoreIn) -> str | None:
     if number is None:
         return None
     name = score.parts[number].name if number < len(score.parts) else ""
-    return f"{number + 1} ({name})" if name else str(number + 1)
+    return f"{number + 1} ({name})" if says_something(name) else str(number + 1)
 
 
 def summary_of(design: Design) -> dict[str, Any]:

@@ -18,7 +18,7 @@ from disc.repin.make_plan import REMEMBERED, SETTINGS, PlanSettings, make_plan, 
 from disc.repin.records import Operation, Plan
 from disc.repin.sheets.drill_table import drill_table, machine_table, sides_worked, worst_drilled_ms
 from disc.repin.sheets.dxf import face_dxf
-from disc.repin.sheets.face_sheet import JobPage, check_paper, enlarged_sheet, largest_enlargement, true_size_sheet
+from disc.repin.sheets.face_sheet import JobPage, enlarged_sheet, largest_enlargement, true_size_sheet
 from disc.repin.sheets.work_list import sheets_pdf, work_list_pdf
 from disc.repin.store import stage_plan
 from disc.repin.work.estimate import Rates, history_entry, parse_rates, read_rates, sample_rates_text
@@ -27,6 +27,7 @@ from disc.results import RepinResult
 from disc.tables import read_text
 from disc.tune.store import TUNE_FILE
 from disc.turn.turn_of_job import doubts_of_job, turn_of_job
+from disc.typeset import check_paper
 from disc.words import Advance, no_progress
 
 RATES_FILE = "rates.toml"

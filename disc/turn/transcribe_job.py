@@ -30,7 +30,9 @@ from disc.turn.one_turn import OneTurn, with_direction_weighed, with_tune
 from disc.turn.said_of_bars import by_place
 from disc.turn.settings import ACCEPTED_SETTING, SETTING_NAMES, TurnSettings, merge_settings, turn_settings
 from disc.turn.turn_of_job import turn_of_pins
+from disc.typeset import PRINTED_ON, check_paper
 
+PAPER_SETTING = "score_paper"
 TEETH_FILE = "out/tune-teeth.pdf"  # the print with tooth numbers, where it is asked for
 # Unless said otherwise: chosen by hand while looking at development discs; not fitted.
 SURELY = 0.9  # of a tune that is one of several on a disc, to be named in the score
@@ -79,12 +81,13 @@ def transcribe_job(
     given: dict[str, Any] | None = None,
     advance: Callable[[float, str], None] = no_step,
     teeth: bool = False,
+    paper: str | None = None,
 ) -> Transcription:
     """Read the tune of a job opened for writing, and store all that comes of it as one step.
 
     given: settings to change, by name (metre "6/8", or "2/4@17" for a bar and what follows; key "D", upbeat "1/8",
     beats 64, title, section_at "17", move_bar "17 1", note ("41", "held")); "auto" forgets one. teeth: a second
-    print, with the number of each note's tooth under it.
+    print, with the number of each note's tooth under it. paper: a4 or letter; None: as the last time, at first a4.
     """
     merged = merge_settings(job.settings, by_place(job, given or {}))
     settings = with_title(turn_settings(merged), job)
@@ -94,6 +97,8 @@ def transcribe_job(
         for name in SETTING_NAMES:
             job.settings.pop(name, None)
         job.settings.update(merged)
+        if paper is not None:
+            job.settings[PAPER_SETTING] = check_paper(paper)
         pins = job.pins()
         if any(pin.tooth is None for pin in pins):
             pins = stage_teeth(job, stage, comb)
@@ -210,12 +215,13 @@ def _stage_all(
     text = musicxml_of_page(lay_out(tune))
     stage.write_text("out/tune.musicxml", text)
     advance(0.5, "engraving")
-    pages = engrave(text, tune.title, subtitle=subtitle(job)).pages
+    paper = paper_of(job)
+    pages = engrave(text, tune.title, subtitle=subtitle(job), paper=paper).pages
     for number, page in enumerate(pages, start=1):
         stage.write_text("out/tune.svg" if number == 1 else f"out/tune-{number}.svg", page)
     for name in old_pages(job.folder, len(pages)):
         stage.remove(name)
-    stage.write_bytes("out/tune.pdf", pdf_of_pages(pages))
+    stage.write_bytes("out/tune.pdf", pdf_of_pages(pages, paper))
     advance(0.8, "making the sound")
     stage.write_bytes("out/tune.wav", wav_bytes(render_strikes(strikes)))
 
@@ -224,9 +230,17 @@ def _stage_teeth(job: Job, stage: Stage, tune: Tune, wanted: bool) -> None:
     """The print with tooth numbers, or that of an earlier reading away."""
     if wanted:
         text = musicxml_of_page(lay_out(tune), teeth=True)
-        stage.write_bytes(TEETH_FILE, pdf_of_pages(engrave(text, tune.title, subtitle=subtitle(job)).pages))
+        paper = paper_of(job)
+        pages = engrave(text, tune.title, subtitle=subtitle(job), paper=paper).pages
+        stage.write_bytes(TEETH_FILE, pdf_of_pages(pages, paper))
     elif job.has(TEETH_FILE):
         stage.remove(TEETH_FILE)
+
+
+def paper_of(job: Job) -> str:
+    """The paper of the job's score; A4 where none was chosen, or what stands there is no paper."""
+    kept = job.settings.get(PAPER_SETTING)
+    return kept if kept in PRINTED_ON else PRINTED_ON[0]
 
 
 def old_pages(folder: Path, count: int) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 import subprocess
 import sys
 from dataclasses import replace
@@ -187,6 +188,22 @@ def test_the_print_with_tooth_numbers_goes_when_it_is_not_asked_for(folder: Path
     with open_for_writing(folder) as job:
         transcribe_job(job)
     assert not (folder / "out" / "tune-teeth.pdf").exists() and (folder / "out" / "tune.pdf").exists()
+
+
+def test_the_paper_is_kept_until_another_is_named(folder: Path) -> None:
+    """Letter is 8.5 by 11 inches: 612 by 792 points of 1/72 inch, as a PDF says it."""
+
+    def size() -> tuple[int, int]:
+        found = re.search(rb"/MediaBox\s*\[\s*0\s+0\s+([\d.]+)\s+([\d.]+)", (folder / "out/tune.pdf").read_bytes())
+        assert found is not None
+        return round(float(found[1])), round(float(found[2]))
+
+    for paper, points in (("Letter", (612, 792)), (None, (612, 792)), ("a4", (595, 842))):
+        with open_for_writing(folder) as job:
+            transcribe_job(job, {}, paper=paper)
+        assert size() == points
+    with open_for_writing(folder) as job, pytest.raises(BadInput, match="no paper is called 'a0' here; choose a4 or"):
+        transcribe_job(job, {}, paper="a0")
 
 
 def test_through_the_command_line(folder: Path) -> None:

@@ -63,13 +63,6 @@ def largest_enlargement(plate: Plate, paper: str) -> int:
     return max(1, min(LARGEST_ENLARGEMENT, int(room / plate.diameter_mm)))
 
 
-def check_paper(paper: str) -> str:
-    """The paper's name in small letters. Raises BadInput for a size that is not known."""
-    if paper.lower() not in PAGES_MM:
-        raise BadInput(f"no paper is called {paper!r} here; choose {' or '.join(PAGES_MM)}.")
-    return paper.lower()
-
-
 def enlarged_sheet(plan: Plan, side: Side, page: JobPage, scale: float) -> DrawnSheet:
     """A face enlarged, a number at every place with work. Raises BadInput if it does not fit the page."""
     most = largest_enlargement(plan.plate, page.paper)

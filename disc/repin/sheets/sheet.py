@@ -16,11 +16,11 @@ from disc.frame import disc_to_view_mm, to_xy_mm
 from disc.locale.catalogue import Language
 from disc.locale.said import said_in
 from disc.records import Side
-from disc.typeset import ADVANCE_EM, LETTERING, PAPERS_MM
+from disc.typeset import ADVANCE_EM, LETTERING, PAPERS_MM, PRINTED_ON
 
 Point = tuple[float, float]
 
-PAGES_MM = {name: PAPERS_MM[name] for name in ("a4", "letter")}  # those offered for printed sheets; chosen
+PAGES_MM = {name: PAPERS_MM[name] for name in PRINTED_ON}  # of printed sheets
 
 DIGIT_HEIGHT_EM = 0.729  # of a "1": 1493 of the font's 2048 units
 # Line widths of ISO 128, group 0.35, from memory. Hair lines: a 600 dpi printer (0.042 mm) still shows them at 0.1.

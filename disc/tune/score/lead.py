@@ -118,6 +118,8 @@ def part_named(wanted: str, parts: Mapping[int, ScorePart], title: str) -> int:
         found = numbers[-1:]
     if len(found) == 1:
         return found[0]
-    named = ", ".join(f"{number + 1} {parts[number].name!r}" for number in numbers)
+    named = ", ".join(
+        f"{number + 1} {parts[number].name!r}" if parts[number].name else f"{number + 1}" for number in numbers
+    )
     which = "several parts are" if found else "no part is"
     raise BadInput(f"{title}: {which} called {wanted!r}; its parts are {named}. Give a number or name with --melody.")

@@ -1,4 +1,4 @@
-"""MusicXML to engraved pages: SVG with verovio, PDF from those pages with typst at A4."""
+"""MusicXML to engraved pages: SVG with verovio, PDF from those pages with typst, at A4 or Letter."""
 
 from __future__ import annotations
 
@@ -34,15 +34,15 @@ FITTED = {
 
 @dataclass(frozen=True, slots=True)
 class Engraving:
-    """pages: SVG text of each page, A4 upright."""
+    """pages: SVG text of each page, upright."""
 
     pages: tuple[str, ...]
 
 
-def engrave(musicxml: str, title: str = "", fitted: bool = False, subtitle: str = "") -> Engraving:
+def engrave(musicxml: str, title: str = "", fitted: bool = False, subtitle: str = "", paper: str = "a4") -> Engraving:
     """MusicXML text to SVG pages, the title over the first, the subtitle under it.
 
-    fitted: without margins and only as tall as the music, to be set into a page of words.
+    fitted: without margins and only as tall as the music, to be set into a page of words. paper: a4 or letter.
     Raises DiscError if verovio refuses it, a fault of this program.
     """
     import verovio
@@ -51,10 +51,11 @@ def engrave(musicxml: str, title: str = "", fitted: bool = False, subtitle: str 
     # verovio keeps the place of its fonts for each thread, but its import sets it for the importing one alone.
     verovio.setDefaultResourcePath(str(files("verovio") / "data"))
     toolkit = verovio.toolkit()
+    width_mm, height_mm = PAPERS_MM[paper]
     toolkit.setOptions(
         {
-            "pageWidth": round(A4_WIDTH_MM * UNITS_PER_MM),
-            "pageHeight": round(A4_HEIGHT_MM * UNITS_PER_MM),
+            "pageWidth": round(width_mm * UNITS_PER_MM),
+            "pageHeight": round(height_mm * UNITS_PER_MM),
             "pageMarginLeft": round(MARGIN_MM * UNITS_PER_MM),
             "pageMarginRight": round(MARGIN_MM * UNITS_PER_MM),
             "pageMarginTop": round((MARGIN_MM + TITLE_MM + (SUBTITLE_MM if subtitle else 0.0)) * UNITS_PER_MM),
@@ -72,18 +73,18 @@ def engrave(musicxml: str, title: str = "", fitted: bool = False, subtitle: str 
         raise DiscError("the score could not be engraved; the MusicXML was written all the same.")
     pages = [toolkit.renderToSVG(number) for number in range(1, toolkit.getPageCount() + 1)]
     if title:
-        pages[0] = _with_words(pages[0], title, TITLE_SIZE_MM, MARGIN_MM + TITLE_SIZE_MM)
+        pages[0] = _with_words(pages[0], title, TITLE_SIZE_MM, MARGIN_MM + TITLE_SIZE_MM, width_mm)
     if subtitle:
-        pages[0] = _with_words(pages[0], subtitle, SUBTITLE_SIZE_MM, MARGIN_MM + TITLE_MM + 0.5)
+        pages[0] = _with_words(pages[0], subtitle, SUBTITLE_SIZE_MM, MARGIN_MM + TITLE_MM + 0.5, width_mm)
     return Engraving(tuple(pages))
 
 
-def _with_words(page: str, words: str, most_mm: float, at_mm: float) -> str:
+def _with_words(page: str, words: str, most_mm: float, at_mm: float, width_mm: float) -> str:
     """The page with words of our own: the engraver's are set in a way that page makers place wrongly."""
     width, _ = _page_size(page)
-    per_mm = width / A4_WIDTH_MM
+    per_mm = width / width_mm
     # A serif letter is about half as wide as its size; a long title is set smaller to stay between the margins.
-    size_mm = min(most_mm, (A4_WIDTH_MM - 2 * MARGIN_MM) / (0.5 * len(words)))
+    size_mm = min(most_mm, (width_mm - 2 * MARGIN_MM) / (0.5 * len(words)))
     line = svg.text(
         width / 2, at_mm * per_mm, words, text_anchor="middle",
         font_family="Libertinus Serif, Times, serif", font_size=f"{size_mm * per_mm:.0f}px",
@@ -98,11 +99,13 @@ def _page_size(page: str) -> tuple[float, float]:
     return float(match[1]), float(match[2])
 
 
-def pdf_of_pages(pages: tuple[str, ...]) -> bytes:
-    """One PDF page of A4 for each SVG page."""
+def pdf_of_pages(pages: tuple[str, ...], paper: str = "a4") -> bytes:
+    """One PDF page for each SVG page, on the paper that they were engraved for."""
     from disc.typeset import pdf_from_typst
 
-    lines = ["#set page(width: 210mm, height: 297mm, margin: 0mm)"]
+    width_mm, height_mm = PAPERS_MM[paper]
+    size = f"width: {width_mm:g}mm, height: {height_mm:g}mm"
+    lines = [f"#set page({size}, margin: 0mm)"]
     for number in range(1, len(pages) + 1):
-        lines.append(f'#image("page-{number}.svg", width: 210mm, height: 297mm)')
+        lines.append(f'#image("page-{number}.svg", {size})')
     return pdf_from_typst("\n".join(lines), {f"page-{n}.svg": page for n, page in enumerate(pages, start=1)})
