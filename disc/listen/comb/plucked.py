@@ -23,6 +23,7 @@ from disc.listen.sound.attacks import Attack
 from disc.listen.sound.audio import FloatArray, Recording, read_recording
 from disc.listen.sound.bands import Whole, hz_of_pitch, transform
 from disc.listen.sound.disturbed import Disturbance, faint_stretches, loud_stretches, together
+from disc.listen.sound.one_thread import on_one_thread
 from disc.records import ToothCondition
 from disc.words import Advance, no_progress
 
@@ -92,6 +93,7 @@ def read_plucked(path: Path, teeth: int | None = None, plucks: int = 2, advance:
     return comb_from_recording(read_recording(path), teeth, plucks, advance)
 
 
+@on_one_thread
 def comb_from_recording(
     recording: Recording, teeth: int | None = None, plucks: int = 2, advance: Advance = no_progress
 ) -> PluckedComb:
