@@ -29,6 +29,6 @@ class Logistic:
 
 @cache
 def fitted(name: str) -> Logistic:
-    """One of the regressions: "silent, first", "silent, second", "extra"."""
+    """One of the regressions: "silent, first", "silent, second", "extra, first", "extra", "beginning"."""
     content = fitted_part(FITTED_FILE, name)
     return Logistic(content["weights"], content["offset"])

@@ -26,7 +26,9 @@ LEAST_RISE, LEAST_LEVEL = 0.15, 0.25
 POOR_GAIN, POOR_SHARE, EDGE_S, CLEARER_AT_EDGE = 0.5, 0.4, 0.018, 0.03
 # Each seeks about itself, so that nothing between is left out. Chosen.
 BESIDE_S = (-0.095, -0.07, -0.045, 0.045, 0.07, 0.095)
-CLEAR_GAIN, CLEARER, LEAST_SHARE, MOST_SHARE = 0.5, 0.25, 0.4, 2.5  # of the band, and of the usual step; chosen
+# Of the band, and of the usual step. Of 41 strikes said to be early or late on turns that were looked at the true ones
+# explain .68 and more, and are no louder than 1.15 of the usual; four false ones explain less or are louder than this.
+CLEAR_GAIN, CLEARER, LEAST_SHARE, MOST_SHARE = 0.65, 0.25, 0.4, 1.6
 FARTHEST_S = 0.13  # chosen: some 0.1 mm of lean at 5 mm from the arbor, in a turn of 50 s
 APART_S = 0.025  # what begins with another strike may be that one's partial; chosen
 FOUND_ODDS = 1.0  # nats; its own tone says the rest; chosen
@@ -45,6 +47,8 @@ def on_the_path(followed: Followed, path_s: FloatArray) -> Followed:
         if there is None or b is None:
             continue
         if here is not None and here.gain > max(there.gain, LEAST_RISE) and here.level > LEAST_LEVEL * usual[k]:
+            if abs(here.off_s) > EDGE_S:  # its tone begins well beside what seemed to begin: there it was struck
+                heard[k] = replace(heard[k], beginning=replace(b, time_s=max(0.0, float(places[k]) + here.off_s)))
             continue
         steps[k], places[k] = there, float(path_s[k])
         heard[k] = replace(heard[k], beginning=replace(b, time_s=max(0.0, float(path_s[k]) + there.off_s)))

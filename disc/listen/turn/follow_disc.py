@@ -21,7 +21,7 @@ from disc.listen.turn.hear.heard_strikes import HeardStrike, Matched
 from disc.listen.turn.hear.leaks import leaks
 from disc.listen.turn.hear.single_sounds import APART_S, Beginning
 from disc.listen.turn.hear.strike_attacks import Attacks
-from disc.listen.turn.hear.strike_steps import steps_of, voices_of
+from disc.listen.turn.hear.strike_steps import ToneStep, steps_of, voices_of
 from disc.listen.turn.judge.match_strikes import match
 from disc.listen.turn.judge.silent_strikes import places_of
 from disc.listen.turn.judge.which_tooth import Told, tell
@@ -35,6 +35,7 @@ from disc.listen.turn.place.speed import Motion, motion_from
 from disc.listen.turn.place.tones import Tones, tones_at, tones_near
 
 # Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
+CLEAR_GAIN = 0.3  # a step that explains so much of its band says where it begins
 PLAYED_SHARE = 0.34  # of a lap's strikes; a lap that was played has nearly all, one that was not some chance ones
 
 
@@ -59,12 +60,21 @@ def stepped(whole: Whole, tones: Tones, told: Told, motion: Motion, off: tuple[O
     struck = [k for k, h in enumerate(heard) if h.beginning is not None]
     exact = tuned(whole, voices, [sought[k] for k in struck], [steps[k] for k in struck])
     voices = {tooth: voice if voice.known else exact[tooth] for tooth, voice in voices.items()}
-    steps = steps_of(whole, exact, sought, sought)
+    steps = steps_of(whole, exact, sought, _where_begun(sought, steps))
     found = on_the_path(
         Followed(whole, tones, told, motion, off, voices, exact, steps, places, np.zeros(len(heard))), path
     )
     found = beside_the_path(found, path)
     return replace(found, leaks=leaks(whole, exact, found.told.matched.heard, found.steps, found.places_s))
+
+
+def _where_begun(sought: Sequence[tuple[int, float]], steps: Sequence[ToneStep | None]) -> list[tuple[int, float]]:
+    """(tooth, time in s) of every strike: where its step fits best, if that is clear, else where it was sought. A twin
+    some hundredths of a second beside its place would leave the other something to explain."""
+    return [
+        (tooth, at if step is None or step.gain < CLEAR_GAIN else at + step.off_s)
+        for (tooth, at), step in zip(sought, steps, strict=True)
+    ]
 
 
 def _at_true_pitches(

@@ -23,6 +23,7 @@ from disc.listen.turn.follow_disc import follow
 from disc.listen.turn.followed import Followed
 from disc.listen.turn.hear.heard_strikes import HeardStrike, left_open
 from disc.listen.turn.judge.silent_reasons import silences_of
+from disc.listen.turn.judge.silent_strikes import with_twins
 from disc.listen.turn.judge.weak_strikes import weak_strikes, weak_teeth
 from disc.listen.turn.learn.true_pitches import OFF_TABLE_CENTS, OffTable
 from disc.listen.turn.place.disc_path import Expected
@@ -125,19 +126,25 @@ def _disturbed(recording: Recording, followed: Followed) -> tuple[Disturbance, .
 def off_their_table(followed: Followed, pitches: dict[int, float], cents: float) -> tuple[OffTable, ...]:
     """The teeth off their table, by their exact tones. cents: by how much the comb as a whole sounds above it.
 
-    One whose tone explains none of its strikes is dead, and what stood there another's. One that stands a little off
+    One whose tone explains none of the strikes that no tooth of that very tone shares is dead, and what stood there
+    another's. One that stands a little off
     shows only in the tone that its strikes settle at, where that explains them."""
     gains: dict[int, list[float]] = {}
-    for h, step in zip(followed.told.matched.heard, followed.steps, strict=True):
+    alone: dict[int, list[float]] = {}
+    heard = followed.told.matched.heard
+    at_once = with_twins(heard, followed.tuned, followed.places_s)
+    for h, step, with_twin in zip(heard, followed.steps, at_once, strict=True):
         if step is not None:
             gains.setdefault(h.expected.tooth, []).append(step.gain)
-    off = {o.tooth for o in followed.off if max(gains.get(o.tooth, [0.0])) > OWN_GAIN}
+            if not with_twin:
+                alone.setdefault(h.expected.tooth, []).append(step.gain)
+    off = {o.tooth for o in followed.off if max(alone.get(o.tooth, [0.0])) > OWN_GAIN}
     found = []
     for tooth, voice in sorted(followed.voices.items()):
         above = 100.0 * (pitch_of_hz(voice.hz) - pitches[tooth])
         mine = gains.get(tooth, [])
         is_clear = voice.known and len(mine) >= FEWEST_CLEAR and float(np.median(mine)) > CLEAR_GAIN
-        if tooth in off or (is_clear and abs(above - cents) >= OFF_TABLE_CENTS):
+        if (tooth in off or is_clear) and abs(above - cents) >= OFF_TABLE_CENTS:
             found.append(OffTable(tooth, round(above, 1)))
     return tuple(found)
 

@@ -9,7 +9,7 @@ import numpy as np
 from disc.listen.sound.bands import pitch_of_hz
 from disc.listen.turn.followed import Followed
 from disc.listen.turn.hear.heard_strikes import HeardStrike
-from disc.listen.turn.judge.silent_strikes import judged, silent_probability, still_playing
+from disc.listen.turn.judge.silent_strikes import judged, silent_probability, still_playing, with_twins
 from disc.listen.turn.judge.single_extra import EXTRA_FROM, candidates, extra_probability
 from disc.listen.turn.turn_record import Sound
 
@@ -23,7 +23,8 @@ def judged_strikes(followed: Followed, length_s: float) -> tuple[HeardStrike, ..
     heard = followed.told.matched.heard
     path = followed.motion.time(np.array([h.expected.turn for h in heard]))
     played = still_playing(heard, followed.steps, path)
-    probability = silent_probability(heard, followed.steps, followed.leaks, path < length_s - TAIL_S, played)
+    shared = with_twins(heard, followed.tuned, followed.places_s)
+    probability = silent_probability(heard, followed.steps, followed.leaks, shared, path < length_s - TAIL_S, played)
     return judged(heard, followed.steps, followed.places_s, followed.tones, probability, played)
 
 
@@ -38,13 +39,20 @@ def _struck(followed: Followed, h: HeardStrike, heard: Sequence[HeardStrike]) ->
     b = h.beginning
     assert b is not None
     motion = followed.motion
-    late = b.time_s - float(motion.time(np.array([h.expected.turn]))[0]) - motion.late_s.get(b.group, 0.0)
+    beside = b.time_s - float(motion.time(np.array([h.expected.turn]))[0])
+    late = _nearer(beside, beside - motion.late_s.get(b.group, 0.0))
     lap = int(np.floor(h.expected.turn))
     share = float(b.strength / followed.told.matched.loud[b.group])
     return Sound(
         b.time_s, _pitch(followed, h.expected.tooth), h.expected.tooth, h.expected.index, lap, late, share,
         _is_shared(h, heard),
     )  # fmt: skip
+
+
+def _nearer(beside_s: float, less_usual_s: float) -> float:
+    """How late a strike is: beside the disc's path, less what its pitch usually is, whichever is less. A lateness that
+    the pitch was given wrongly makes no strike late that stands on the path."""
+    return 0.0 if beside_s * less_usual_s < 0.0 else min(beside_s, less_usual_s, key=abs)
 
 
 def _pitch(followed: Followed, tooth: int) -> float:

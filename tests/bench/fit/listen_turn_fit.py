@@ -1,13 +1,14 @@
 """How a turn's silent strikes and extra sounds are weighed: fits disc/listen/fitted.json to turns of the usual make.
 
-Run: python -m tests.bench.fit.listen_turn_fit [--turns 22] [--ringing 20] [--workers 1] [--kept FOLDER] [--minutes N]
+Run: python -m tests.bench.fit.listen_turn_fit [--turns 76] [--ringing 20] [--workers 1] [--kept FOLDER] [--minutes N]
 [--out shipped]
-Draws turns of listen_make.MAKE_OTHER, MAKE_FIT, MAKE and draw_ringing, follows each as the program does, keeps what was
-followed in FOLDER, stops after so many minutes (run it again until all are there), and fits three regressions with
-a ridge: silence of a strike by itself, silence with what its tooth's other strikes say, and extra sounds among the
-candidates. With --part beginning a fourth one: which of all beginnings that no strike took may be extra sounds; it
-proposes the candidates, so the others are followed and fitted again after it. Precision, recall and calibration are
-printed by fits that leave out whole sources. Needs what listen.py needs, and scikit-learn.
+Draws turns of listen_make.MAKE_OTHER, MAKE, MAKE_FRESH, MAKE_AFTER, MAKE_FIT and draw_ringing, follows each as the
+program does, keeps what was followed in FOLDER, stops after so many minutes (run it again until all are there), and fits
+regressions with a ridge: silence of a strike by itself, and with what its tooth's other strikes say; extra sounds among
+the candidates by themselves, and with what other turns say. With --part beginning another one: which of all beginnings
+that no strike took may be extra sounds; it proposes the candidates, so the others are followed and fitted again after
+it. Precision, recall and calibration are printed by fits that leave out whole sources. Needs what listen.py needs, and
+scikit-learn.
 """
 
 from __future__ import annotations
@@ -35,8 +36,15 @@ from disc.listen.turn.hear.single_sounds import Beginning
 from disc.listen.turn.judge import extra_sounds
 from disc.listen.turn.judge.beginning_signs import beginning_signs
 from disc.listen.turn.judge.extra_sounds import CANDIDATE_ODDS
-from disc.listen.turn.judge.silent_strikes import Features, over_laps, still_playing, strike_features, with_others
-from disc.listen.turn.judge.single_extra import candidates, extra_features
+from disc.listen.turn.judge.silent_strikes import (
+    Features,
+    over_laps,
+    still_playing,
+    strike_features,
+    with_others,
+    with_twins,
+)
+from disc.listen.turn.judge.single_extra import ExtraCandidate, candidates, extra_features, with_other_turns
 from disc.listen.turn.place.disc_path import Expected
 from disc.listen.turn.place.place_in_recording import lay
 from disc.listen.turn.sounds_heard import TAIL_S
@@ -62,7 +70,7 @@ class Followed:
     sure: np.ndarray
     played: np.ndarray
     weak: np.ndarray
-    found: Features | None
+    found: tuple[ExtraCandidate, ...]
     extra: np.ndarray
     extra_true: int
     begun: Features
@@ -112,9 +120,10 @@ def weighed(source: str, truth: listen_set.Turn, length_s: float, seen: Seen, be
         ) for c in found
     ], dtype=bool)  # fmt: skip
     some, is_extra = true_beginnings(truth, seen, begun.some) if laid else (np.zeros(0, dtype=int), np.zeros(0, bool))
+    features = strike_features(heard, seen.steps, seen.leaks, with_twins(heard, seen.tuned, seen.places_s))
     return Followed(
-        source, strike_features(heard, seen.steps, seen.leaks), tuple(h.expected for h in heard), silent, ok,
-        (at < length_s - TAIL_S) & played, played, weak, extra_features(found) if found else None, extra,
+        source, features, tuple(h.expected for h in heard), silent, ok,
+        (at < length_s - TAIL_S) & played, played, weak, tuple(found), extra,
         len(truth.extra) if laid else 0, {name: sign[some] for name, sign in begun.signs.items()}, is_extra,
     )  # fmt: skip
 
@@ -173,11 +182,21 @@ def silence(models: tuple[dict, dict], turn: Followed) -> np.ndarray:
     return 1.0 / (1.0 + np.exp(-over_laps(odds, turn.expected, turn.sure)))
 
 
-def fit_extra(turns: Sequence[Followed]) -> dict:
-    """Extra sounds among the candidates."""
-    some = [(t.found, t.extra) for t in turns if t.found is not None]
-    table = joined([found for found, _ in some], [np.ones(len(extra), dtype=bool) for _, extra in some])
-    return regression(table, np.concatenate([extra for _, extra in some]))
+def fit_extra(turns: Sequence[Followed]) -> tuple[dict, dict]:
+    """Extra sounds among the candidates: (by a candidate alone, with what other turns say)."""
+    some = [(t.found, extra_features(t.found), t.extra) for t in turns if t.found]
+    every = [np.ones(len(extra), dtype=bool) for _, _, extra in some]
+    is_extra = np.concatenate([extra for _, _, extra in some])
+    first = regression(joined([features for _, features, _ in some], every), is_extra)
+    both = [with_other_turns(features, log_odds(first, features), found) for found, features, _ in some]
+    return first, regression(joined(both, every), is_extra)
+
+
+def is_extra(models: tuple[dict, dict], turn: Followed) -> np.ndarray:
+    """Probability of each candidate of a turn, as the program works it out."""
+    features = extra_features(turn.found)
+    every = with_other_turns(features, log_odds(models[0], features), turn.found)
+    return 1.0 / (1.0 + np.exp(-log_odds(models[1], every)))
 
 
 def fit_beginning(turns: Sequence[Followed]) -> dict:
@@ -207,12 +226,12 @@ def judge(turns: Sequence[Followed]) -> dict[str, str]:
     silent_p, extra_p, silent, extra = [], [], [], []
     for source in sorted({t.source for t in turns}):
         others, mine = [t for t in turns if t.source != source], [t for t in turns if t.source == source]
-        models, extra_model = fit_silent(others), fit_extra(others)
+        models, extra_models = fit_silent(others), fit_extra(others)
         for turn in mine:
             silent_p.append(silence(models, turn)[turn.ok])
             silent.append(turn.silent[turn.ok])
-            if turn.found is not None:
-                extra_p.append(1.0 / (1.0 + np.exp(-log_odds(extra_model, turn.found))))
+            if turn.found:
+                extra_p.append(is_extra(extra_models, turn))
                 extra.append(turn.extra)
     return {
         "silent": tell("silent", np.concatenate(silent_p), np.concatenate(silent), int(np.concatenate(silent).sum())),
@@ -246,21 +265,22 @@ def write_beginning(turns: Sequence[Followed], out: Path, arguments: str, score:
 def drawn_words(turns: Sequence[Followed]) -> str:
     """What was drawn."""
     sources = len({t.source for t in turns})
-    drawn = "listen_make.MAKE_OTHER, MAKE_FIT and MAKE, seeds 955, 902, 901; draw_ringing, seed 41"
+    drawn = "listen_make.MAKE_OTHER, MAKE, MAKE_FRESH, MAKE_AFTER and MAKE_FIT; draw_ringing"
     return f"{len(turns)} turns of {sources} sources ({drawn})"
 
 
 def write(turns: Sequence[Followed], out: Path, arguments: str, score: dict[str, str]) -> None:
     """All of them fitted to, with how it was done."""
-    first, second = fit_silent(turns)
+    (first, second), (extra_first, extra) = fit_silent(turns), fit_extra(turns)
     drawn = drawn_words(turns)
     strikes = f"{sum(t.ok.sum() for t in turns)} strikes, {sum(t.silent[t.ok].sum() for t in turns)} silent"
     candidates = f"{sum(len(t.extra) for t in turns)} candidates, {sum(t.extra.sum() for t in turns)} true"
-    parts = {"silent, first": first, "silent, second": second, "extra": fit_extra(turns)}
+    parts = {"silent, first": first, "silent, second": second, "extra, first": extra_first, "extra": extra}
     made = {
         part: Made(
             "tests.bench.fit.listen_turn_fit", arguments, 901,
-            f"{drawn}: {candidates if part == 'extra' else strikes}", score[part.split(",")[0]], f"ridge {RIDGE}",
+            f"{drawn}: {candidates if part.startswith('extra') else strikes}", score[part.split(",")[0]],
+            f"ridge {RIDGE}",
         )
         for part in parts
     }  # fmt: skip
@@ -286,7 +306,7 @@ def kept_turns(specs: Sequence[dict], folder: Path, workers: int, most_s: float)
 def main() -> None:
     """Draw, follow, judge, write."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--turns", type=int, default=22)
+    parser.add_argument("--turns", type=int, default=76)
     parser.add_argument("--ringing", type=int, default=0, help="so many of each row of draw_ringing, as well")
     parser.add_argument("--part", choices=("turns", "beginning"), default="turns")
     parser.add_argument("--workers", type=int, default=1)
@@ -294,7 +314,14 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=float("inf"))
     add_out(parser, FITTED_FILE)
     chosen = parser.parse_args()
-    drawn = listen_make.MAKE_OTHER + listen_make.MAKE_FIT + listen_make.MAKE
+    sets = (
+        listen_make.MAKE_OTHER,
+        listen_make.MAKE,
+        listen_make.MAKE_FRESH,
+        listen_make.MAKE_AFTER,
+        listen_make.MAKE_FIT,
+    )
+    drawn = [spec for one in sets for spec in one]
     specs = [arguments for make, arguments in drawn if make is listen_make.made_turn][: chosen.turns]
     specs += [arguments for _, arguments in listen_make.draw_ringing(listen_make.RINGING_SEED, chosen.ringing)]
     turns = kept_turns(specs, chosen.kept, chosen.workers, chosen.minutes * 60.0)

@@ -19,7 +19,7 @@ from disc.listen.turn.place.tones import SHARED_SEMITONES
 
 # Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 TOGETHER_S = 0.045  # strikes of one chord, as far as pins are read
-CLEAR_GAIN = 0.75  # a strike that explains so much of its band needs no other explanation
+CLEAR_GAIN = 0.92  # a strike that explains so much of its band needs no other explanation
 # of a companion alone that are measured, and that are needed for its usual; chosen, not fitted
 MOST_STRIKES, FEWEST = 4, 2
 
@@ -30,26 +30,42 @@ def leaks(
 ) -> FloatArray:  # fmt: skip
     """The level that each strike's companions usually leave in its tooth's band, shape (n,); 0 where nothing comes with
     it or the strike is clear, nan where the companions are never struck without it."""
-    struck = [
+    struck = begun_at(heard, steps, places_s)
+    unclear = [k for k, step in enumerate(steps) if step is not None and step.gain <= CLEAR_GAIN]
+    sounding = [h.beginning is not None for h in heard]
+    found = np.zeros(len(heard))
+    found[unclear] = leaks_at(whole, voices, [struck[k] for k in unclear], struck, sounding)
+    return found
+
+
+def begun_at(
+    heard: Sequence[HeardStrike], steps: Sequence[ToneStep | None], places_s: FloatArray
+) -> list[tuple[int, float]]:
+    """(tooth, time in s) of each strike, where its step fits best."""
+    return [
         (h.expected.tooth, float(t) + (0.0 if s is None else s.off_s))
         for h, t, s in zip(heard, places_s, steps, strict=True)
     ]
-    sounding = [h.beginning is not None for h in heard]
+
+
+def leaks_at(
+    whole: Whole, voices: Mapping[int, ToothVoice], sought: Sequence[tuple[int, float]],
+    struck: Sequence[tuple[int, float]], sounding: Sequence[bool],
+) -> FloatArray:  # fmt: skip
+    """The level that what sounds at each moment sought, (tooth, time in s), usually leaves in that tooth's band; shape
+    (n,), 0 and nan as leaks says. struck: (tooth, time in s) of all strikes; sounding: of each."""
     times = np.array([t for _, t in struck])
     pairs: dict[int, list[tuple[int, int]]] = {}
-    sought: dict[tuple[int, int], list[float]] = {}
-    for k, (h, step) in enumerate(zip(heard, steps, strict=True)):
-        if step is None or step.gain > CLEAR_GAIN:
-            continue
-        tooth = h.expected.tooth
-        for j in map(int, np.flatnonzero(np.abs(times - times[k]) < TOGETHER_S)):
-            other = heard[j].expected.tooth
-            if j != k and sounding[j] and not _is_twin(voices, tooth, other):
+    alone: dict[tuple[int, int], list[float]] = {}
+    for k, (tooth, at) in enumerate(sought):
+        for j in map(int, np.flatnonzero(np.abs(times - at) < TOGETHER_S)):
+            other = struck[j][0]
+            if sounding[j] and not _is_twin(voices, tooth, other):
                 pairs.setdefault(k, []).append((other, tooth))
-                if (other, tooth) not in sought:
-                    sought[other, tooth] = _alone(other, tooth, voices, struck, sounding)
-    level = _levels(whole, voices, sought, struck)
-    found = np.zeros(len(heard))
+                if (other, tooth) not in alone:
+                    alone[other, tooth] = _alone(other, tooth, voices, struck, sounding)
+    level = _levels(whole, voices, alone, struck)
+    found = np.zeros(len(sought))
     for k, mine in pairs.items():
         known = [level[pair] for pair in mine if pair in level]
         found[k] = float(np.sqrt(np.sum(np.square(known)))) if known else np.nan

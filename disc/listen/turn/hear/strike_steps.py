@@ -30,6 +30,7 @@ NEAR_BANDS = 1.2  # teeth so many half bands away are solved for too
 # from a photograph is off by 12 ms usually, some by 30.
 OFFSETS_S = np.linspace(-0.035, 0.035, 15)
 PLACE_S = 0.012  # sigma of where a step stands about its strike; chosen by hand
+SAME_S = 0.04  # no tooth is struck twice within it: what is sought there is that strike itself; chosen by hand
 FINER = 8  # a tone is made once, so finely, and read between; within a thousandth of one made for each place
 PERIOD_S = 4.0  # the made-up columns come round after so long; by then they have died away
 USUAL_FALL_S = FALL_60_DB / 1.5  # where nothing is measured: 60 dB in 1.5 s
@@ -114,7 +115,7 @@ def steps_of(
             if other == tooth and 0.0 <= place < length_s - 0.05:
                 beside = [
                     (voices[t], at) for t, at in around
-                    if (t != tooth or at != place) and place - BEFORE_S < at < place + AFTER_S
+                    if (t != tooth or abs(at - place) > SAME_S) and place - BEFORE_S < at < place + AFTER_S
                 ]  # fmt: skip
                 steps[k] = view.step(place, beside, ringing)
     return steps

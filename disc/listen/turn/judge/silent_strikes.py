@@ -8,7 +8,7 @@ gone is gone in each. The weights are fitted to drawn turns of the usual make, w
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -18,7 +18,7 @@ from disc.listen.fitted import fitted
 from disc.listen.sound.audio import FloatArray
 from disc.listen.turn.hear.heard_strikes import SILENT_FROM, SOUNDED_TO, HeardStrike
 from disc.listen.turn.hear.single_sounds import Beginning, peak_near
-from disc.listen.turn.hear.strike_steps import ToneStep, near_levels, own_levels
+from disc.listen.turn.hear.strike_steps import ToneStep, ToothVoice, near_levels, own_levels
 from disc.listen.turn.place.disc_path import Expected
 from disc.listen.turn.place.tones import Tones
 
@@ -26,6 +26,9 @@ from disc.listen.turn.place.tones import Tones
 LEAST_USUAL = 0.25  # of what teeth beside it do: a tooth that seems weaker is a dead one's noise, or weak itself
 MOST_OF_ONE, MOST_OF_A_LAP = 4.0, 5.0  # nats
 PRIOR = float(np.log(0.05 / 0.95))  # one strike in twenty is silent (common practice, no source)
+# One tooth in thirty is dead (common practice, no source); what its other strikes say of that counts up to so much.
+DEAD_PRIOR, MOST_OF_DEAD = float(np.log(0.03 / 0.97)), 8.0
+TWIN_SEMITONES, TOGETHER_S = 0.15, 0.045  # not told apart within a strike's length, and at once; chosen by hand
 # strikes beyond are told by themselves, and their tooth's others are not asked; chosen, its weight is fitted
 OPEN_NATS = 3.0
 # of the path, about the spread of onsets on it: a strike heard farther off is measured where heard (chosen)
@@ -52,8 +55,22 @@ def places_of(heard: Sequence[HeardStrike], path_s: FloatArray) -> FloatArray:
     ])  # fmt: skip
 
 
-def strike_features(heard: Sequence[HeardStrike], steps: Sequence[ToneStep | None], leaks: FloatArray) -> Features:
-    """What speaks for or against each strike by itself, shape (n,) each. leaks: as leaks() gives them."""
+def with_twins(heard: Sequence[HeardStrike], voices: Mapping[int, ToothVoice], places_s: FloatArray) -> BoolArray:
+    """Whether another tooth that sounds the very same pitch is struck together with each strike, shape (n,): what rises
+    there may be either's."""
+    pitches = np.array([12.0 * np.log2(voices[h.expected.tooth].hz) for h in heard])
+    teeth = np.array([h.expected.tooth for h in heard])
+    return np.array([
+        bool(np.any((np.abs(places_s - t) < TOGETHER_S) & (np.abs(pitches - p) < TWIN_SEMITONES) & (teeth != tooth)))
+        for t, p, tooth in zip(places_s, pitches, teeth, strict=True)
+    ], dtype=bool)  # fmt: skip
+
+
+def strike_features(
+    heard: Sequence[HeardStrike], steps: Sequence[ToneStep | None], leaks: FloatArray, shared: BoolArray
+) -> Features:
+    """What speaks for or against each strike by itself, shape (n,) each. leaks: as leaks() gives them; shared: as
+    with_twins does."""
     expected = [h.expected for h in heard]
     own, near = own_levels(steps, expected), near_levels(steps, expected)
     usual = np.fmax(own, LEAST_USUAL * near)
@@ -68,6 +85,9 @@ def strike_features(heard: Sequence[HeardStrike], steps: Sequence[ToneStep | Non
     unsure = np.clip(np.log(np.maximum(sigma, 1e-3)), -5.0, 1.0)
     leaked = np.clip(np.log((leaks / usual + FAINT) / (level + FAINT)), -3.0, 0.5)
     leaked = np.where(np.isfinite(leaked), leaked, UNKNOWN_LEAK)
+    beyond = np.sqrt(np.maximum(level**2 - np.nan_to_num(leaks / usual) ** 2, 0.0))
+    own_tone = np.clip(np.log(beyond + FAINT), -3.5, 0.5)
+    twin = shared.astype(float)
     clear = np.minimum(np.log(np.maximum(level / np.maximum(sigma, 1e-6), 1e-2) / 3.0), loud - np.log(0.05))
     return {
         "odds": np.clip(odds, -10.0, 8.0), "odds against": np.clip(odds, -10.0, 0.0),
@@ -77,6 +97,9 @@ def strike_features(heard: Sequence[HeardStrike], steps: Sequence[ToneStep | Non
         "off": np.array([0.0 if s is None else abs(s.off_s) / 0.01 for s in steps]),
         "over sigma": np.maximum(0.0, loud - unsure), "clear step": np.clip(clear, -1.0, 1.5),
         "leaked": leaked, "all leaked": np.maximum(leaked + 1.0, 0.0),
+        "beyond leak": own_tone, "beyond leak, clear": np.maximum(own_tone, -1.5),
+        "leak unknown": (~np.isfinite(leaks)).astype(float),
+        "twin": twin, "twin and gain": twin * gain, "twin and level": twin * loud,
     }  # fmt: skip
 
 
@@ -86,12 +109,27 @@ def with_others(features: Features, first: FloatArray, expected: Sequence[Expect
     of_tooth: dict[int, list[int]] = {}
     for k, e in enumerate(expected):
         of_tooth.setdefault(e.tooth, []).append(k)
-    others = np.zeros(len(expected))
+    others, dead = np.zeros(len(expected)), np.zeros(len(expected))
     for mine in of_tooth.values():
         for k in mine:
             rest = [j for j in mine if expected[j].index != expected[k].index and played[j]]
             others[k] = np.clip(first[rest], -MOST_OF_ONE, MOST_OF_ONE).sum() / (len(rest) + 1) if rest else 0.0
-    return features | {"others": others, "others where open": np.where(np.abs(first) < OPEN_NATS, others, 0.0)}
+            dead[k] = _dead_odds([(expected[j].index, float(first[j])) for j in rest])
+    return features | {
+        "others": others, "others where open": np.where(np.abs(first) < OPEN_NATS, others, 0.0),
+        "dead": np.maximum(dead, 0.0), "not dead": np.minimum(dead, 0.0),
+    }  # fmt: skip
+
+
+def _dead_odds(strikes: Sequence[tuple[int, float]]) -> float:
+    """Log-odds that a tooth gives no tone, by what its strikes say together. strikes: (strike, log-odds that it was
+    silent), several laps of one strike among them. A dead tooth is silent at each; of another each may be, by PRIOR."""
+    pins: dict[int, float] = {}
+    for index, odds in strikes:
+        pins[index] = pins.get(index, 0.0) + float(np.clip(odds - PRIOR, -MOST_OF_A_LAP, MOST_OF_A_LAP))
+    chance = 1.0 / (1.0 + np.exp(-PRIOR))
+    says = sum(nats - np.logaddexp(np.log(1.0 - chance), np.log(chance) + nats) for nats in pins.values())
+    return float(np.clip(DEAD_PRIOR + says, -MOST_OF_DEAD, MOST_OF_DEAD))
 
 
 def over_laps(odds: FloatArray, expected: Sequence[Expected], known: BoolArray) -> FloatArray:
@@ -151,13 +189,13 @@ def not_ruled_out(
 
 
 def silent_probability(
-    heard: Sequence[HeardStrike], steps: Sequence[ToneStep | None], leaks: FloatArray, sure: BoolArray,
-    played: BoolArray,
+    heard: Sequence[HeardStrike], steps: Sequence[ToneStep | None], leaks: FloatArray, shared: BoolArray,
+    sure: BoolArray, played: BoolArray,
 ) -> FloatArray:  # fmt: skip
-    """Probability that each strike was silent, shape (n,). sure: whether it certainly lies within what was played;
-    played: as still_playing says."""
+    """Probability that each strike was silent, shape (n,). shared: as with_twins says. sure: whether it certainly lies
+    within what was played; played: as still_playing says."""
     expected = [h.expected for h in heard]
-    features = strike_features(heard, steps, leaks)
+    features = strike_features(heard, steps, leaks, shared)
     first = fitted("silent, first").log_odds(features)
     odds = fitted("silent, second").log_odds(with_others(features, first, expected, played))
     odds = over_laps(odds, expected, sure & played)

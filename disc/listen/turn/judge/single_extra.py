@@ -14,8 +14,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from disc.listen.fitted import fitted
+from disc.listen.sound.audio import FloatArray
 from disc.listen.turn.followed import Followed
 from disc.listen.turn.hear.heard_strikes import HeardStrike
+from disc.listen.turn.hear.leaks import begun_at, leaks_at
 from disc.listen.turn.hear.single_sounds import Beginning, peak_near
 from disc.listen.turn.hear.strike_steps import ToneStep, steps_of
 from disc.listen.turn.judge.silent_strikes import Features
@@ -30,6 +32,8 @@ LOOKED_FOR_S, OWN_S, LEAST_LEVEL, LEAST_GAIN = 0.008, 0.12, 0.15, 0.12
 MADE_UP_ODDS = -6.5  # matching saw nothing there that could be one
 OF_HABIT = 0.03  # of the usual: below, a step is noise
 EXTRA_FROM = 0.3  # probability: precision .85, recall .80 where whole sources are left out
+# Of a turn: the same place in another one, as far as the motion is known; what that says counts so far, in nats.
+SAME_PLACE_TURNS, MOST_OF_A_TURN = 0.0015, 4.0
 NEAR_TEETH = 6  # beside, whose usual stands for an unheard tooth's; chosen by hand
 
 
@@ -37,7 +41,9 @@ NEAR_TEETH = 6  # beside, whose usual stands for an unheard tooth's; chosen by h
 class ExtraCandidate:
     """What may be an extra sound. odds: by matching alone. cause: index in heard of the strike of a neighbouring
     tooth that may have taken it along. habit: by how much of its usual this tooth's tone grows at the other strikes of
-    the one that may take it along: a partial does so at each."""
+    the one that may take it along: a partial does so at each. leak: what else sounds there usually leaves in its band,
+    of its usual; nan if that is unknown. turn: where the disc stood. comes_round: whether the recording holds that
+    place in another turn."""
 
     beginning: Beginning
     odds: float
@@ -47,6 +53,9 @@ class ExtraCandidate:
     cause: int | None
     together: bool
     habit: float = 0.0
+    leak: float = 0.0
+    turn: float = 0.0
+    comes_round: bool = False
 
 
 def candidates(followed: Followed, heard: Sequence[HeardStrike]) -> list[ExtraCandidate]:
@@ -69,7 +78,24 @@ def candidates(followed: Followed, heard: Sequence[HeardStrike]) -> list[ExtraCa
         assert step is not None
         level = usual.get(tooth) or _beside(usual, tooth)
         found.append(ExtraCandidate(b, odds, tooth, step, level, _cause(heard, tooth, b), _is_together(struck, b)))
-    return _neighbours(followed, heard, usual, found)
+    return _placed(followed, heard, _neighbours(followed, heard, usual, found))
+
+
+def _placed(followed: Followed, heard: Sequence[HeardStrike], found: Sequence[ExtraCandidate]) -> list[ExtraCandidate]:
+    """The candidates with what leaks into their bands and where the disc stood."""
+    struck = begun_at(heard, followed.steps, followed.places_s)
+    sounding = [h.beginning is not None for h in heard]
+    sought = [(c.tooth, c.beginning.time_s) for c in found]
+    leaked = leaks_at(followed.whole, followed.tuned, sought, struck, sounding)
+    turns = followed.motion.position(np.array([at for _, at in sought]))
+    first, last = (some(h.expected.turn for h in heard) for some in (min, max))
+    return [
+        replace(
+            c, leak=float(leak) / c.usual, turn=float(turn),
+            comes_round=any(first <= turn + lap <= last for lap in (-1, 1)),
+        )
+        for c, leak, turn in zip(found, leaked, turns, strict=True)
+    ]  # fmt: skip
 
 
 def _neighbours(
@@ -165,6 +191,8 @@ def extra_features(found: Sequence[ExtraCandidate]) -> Features:
     together = np.array([float(c.together) for c in found])
     made_up = np.array([float(c.odds == MADE_UP_ODDS) for c in found])
     habit = np.log([max(c.step.level / c.usual, 1e-3) / (c.habit + OF_HABIT) for c in found])
+    share_of_usual, leak = np.array([c.step.level / c.usual for c in found]), np.array([c.leak for c in found])
+    beyond = np.sqrt(np.maximum(share_of_usual**2 - np.nan_to_num(leak) ** 2, 0.0))
     return {
         "odds": np.array([c.odds for c in found]), "odds together": together * np.array([c.odds for c in found]),
         "gain": gain, "clear gain": np.maximum(gain, 0.0), "level": np.minimum(level, 0.0),
@@ -175,11 +203,31 @@ def extra_features(found: Sequence[ExtraCandidate]) -> Features:
         "made up and level": made_up * np.clip(level, -2.5, 0.5),
         "beyond habit": cause * np.clip(habit, -1.0, 3.0),
         "off": np.array([abs(c.step.off_s) / 0.01 for c in found]),
+        "beyond leak": np.clip(np.log(beyond + OF_HABIT), -3.5, 0.0),
+        "leaked": np.clip(np.log((np.nan_to_num(leak) + OF_HABIT) / (share_of_usual + OF_HABIT)), -3.0, 0.5),
+        "leak unknown": np.array([float(np.isnan(c.leak)) for c in found]),
     }  # fmt: skip
+
+
+def with_other_turns(features: Features, first: FloatArray, found: Sequence[ExtraCandidate]) -> Features:
+    """The same, and what the recording's other turns say: a pin strikes in each. first: log-odds by each alone."""
+    again, absent = np.zeros(len(found)), np.zeros(len(found))
+    for k, c in enumerate(found):
+        if not c.comes_round:
+            continue
+        others = [
+            float(first[j]) for j, o in enumerate(found)
+            if o.tooth == c.tooth and abs(abs(o.turn - c.turn) - 1.0) < SAME_PLACE_TURNS
+        ]  # fmt: skip
+        again[k] = float(np.clip(max(others), -MOST_OF_A_TURN, MOST_OF_A_TURN)) if others else 0.0
+        absent[k] = float(not others)
+    return features | {"again": again, "absent": absent}
 
 
 def extra_probability(found: Sequence[ExtraCandidate]) -> np.ndarray:
     """Probability that each candidate is a strike that no pin was to make, shape (n,)."""
     if not found:
         return np.zeros(0)
-    return np.asarray(1.0 / (1.0 + np.exp(-fitted("extra").log_odds(extra_features(found)))))
+    features = extra_features(found)
+    every = with_other_turns(features, fitted("extra, first").log_odds(features), found)
+    return np.asarray(1.0 / (1.0 + np.exp(-fitted("extra").log_odds(every))))

@@ -2,7 +2,8 @@
 
 A spectrum just after each strike less the one just before shows what the strike set going. Summed over all strikes of a
 tooth, its own line stands in every one of them, while what its companions in the chords set going changes from strike
-to strike. What the recording's other strikes show at the same frequency is the ground it must stand out of.
+to strike. What a companion sets going at its other strikes too is its own partial. What the recording's other strikes
+show at the same frequency is the ground it must stand out of.
 """
 
 from __future__ import annotations
@@ -36,6 +37,9 @@ ENOUGH, NEAREST_CENTS, FEW_LEAD = 4, 8.0, 0.15
 TWIN_SEMITONES = 0.6  # nearer, a tooth's tone is its twin's as well; chosen by hand
 RANGE_DB = 24.0  # a line so far under a strike's own loudest counts as nothing
 OTHERS_CENTS = 40.0  # about the table pitch of a companion in the chord nothing is learned
+# What a companion of the chord sets going at its other strikes, so many at most, is its partial: so much of its usual
+# power is not this tooth's. Twice, since strikes of a tooth differ by some 3 dB. Chosen.
+TOGETHER_S, MOST_OF_COMPANION, OF_USUAL = 0.09, 4, 2.0
 
 
 @dataclass(frozen=True)
@@ -76,8 +80,9 @@ def _off(
     pitches: dict[int, float],
 ) -> float | None:  # fmt: skip
     hz = hz_of_pitch(pitches[tooth]) * 2.0 ** (grid / 1200.0)
-    own = _scores(rises, hz, grid, tooth, [float(path_s[k]) for k in mine], expected, path_s, pitches)
-    mean = _mean(own)
+    times = [float(path_s[k]) for k in mine]
+    theirs = OF_USUAL * _companions(rises, hz, tooth, times, expected, path_s)
+    mean = _mean(_scores(rises, hz, grid, tooth, times, expected, path_s, pitches, theirs))
     others = sorted({round(float(t), 2) for e, t in zip(expected, path_s, strict=True) if e.tooth != tooth})
     away = [t for t in others if min(abs(t - path_s[k]) for k in mine) > 0.1][:: max(1, len(others) // 24)]
     ground = _scores(rises, hz, grid, tooth, away, expected, path_s, pitches)
@@ -101,6 +106,27 @@ def _mean(scores: FloatArray) -> FloatArray:
     return np.asarray(np.where(known, scores, 0.0).sum(axis=0) / np.maximum(1, known.sum(axis=0)))
 
 
+def _companions(
+    rises: _Rises, hz: FloatArray, tooth: int, times: Sequence[float], expected: Sequence[Expected], path_s: FloatArray
+) -> FloatArray:
+    """The power that the companions of the chord set going at each frequency, shape (times, grid), by what they usually
+    do at their strikes without this tooth."""
+    alone: dict[int, FloatArray] = {}
+    rows = np.zeros((len(times), len(hz)))
+    own = np.array(times)
+    for row, t in enumerate(times):
+        for other in {e.tooth for e, at in zip(expected, path_s, strict=True) if abs(at - t) < TOGETHER_S} - {tooth}:
+            if other not in alone:
+                moments = [
+                    float(at) for e, at in zip(expected, path_s, strict=True)
+                    if e.tooth == other and np.abs(own - at).min() > WINDOW_S and at > 0.0
+                ][:MOST_OF_COMPANION]  # fmt: skip
+                powers = [rises.power_at(at, hz)[0] for at in moments]
+                alone[other] = np.median(powers, axis=0) if powers else np.zeros(len(hz))
+            rows[row] += alone[other]
+    return rows
+
+
 def _vertex(grid: FloatArray, standing: FloatArray, top: int) -> float:
     if not 0 < top < len(grid) - 1:
         return float(grid[top])
@@ -112,14 +138,15 @@ def _vertex(grid: FloatArray, standing: FloatArray, top: int) -> float:
 
 def _scores(
     rises: _Rises, hz: FloatArray, grid: FloatArray, tooth: int, times: Sequence[float], expected: Sequence[Expected],
-    path_s: FloatArray, pitches: dict[int, float],
+    path_s: FloatArray, pitches: dict[int, float], theirs: FloatArray | None = None,
 ) -> FloatArray:  # fmt: skip
-    """How full each frequency rises at each time, 0 to 1, shape (times, grid); nan about companions' table pitches."""
+    """How full each frequency rises at each time, 0 to 1, shape (times, grid); nan about companions' table pitches.
+    theirs: the power to leave out, as _companions gives it."""
     rows = []
-    for t in times:
-        row = rises.at(t, hz)
+    for k, t in enumerate(times):
+        row = rises.at(t, hz, 0.0 if theirs is None else theirs[k])
         for e, other in zip(expected, path_s, strict=True):
-            if abs(other - t) < 0.09 and e.tooth != tooth:
+            if abs(other - t) < TOGETHER_S and e.tooth != tooth:
                 apart = 100.0 * (pitches[e.tooth] - pitches[tooth])
                 row = np.where(np.abs(grid - apart) < OTHERS_CENTS, np.nan, row) if abs(apart) > OTHERS_CENTS else row
         rows.append(row)
@@ -136,9 +163,16 @@ class _Rises:
         self.window = np.hanning(self.count)
         self.kept: dict[float, FloatArray] = {}
 
-    def at(self, time_s: float, hz: FloatArray) -> FloatArray:
+    def at(self, time_s: float, hz: FloatArray, theirs: FloatArray | float = 0.0) -> FloatArray:
         """How full what begins at time_s rises at each frequency, 0 to 1 of RANGE_DB under the moment's loudest in the
-        region asked for and about it."""
+        region asked for and about it. theirs: power that others set going."""
+        here, loudest = self.power_at(time_s, hz)
+        here = np.maximum(here - theirs, 0.0)
+        top = max(float(here.max()), 0.03 * loudest) + 1e-20
+        return np.clip(1.0 + 10.0 * np.log10(here / top + 1e-20) / RANGE_DB, 0.0, 1.0)
+
+    def power_at(self, time_s: float, hz: FloatArray) -> tuple[FloatArray, float]:
+        """(by how much the power at each frequency rises at time_s, by how much it does where it does most)."""
         key = round(time_s, 3)
         if key not in self.kept:
             after = self._power(time_s + SKIP_S)
@@ -147,9 +181,7 @@ class _Rises:
         places = hz * self.size / self.rate
         low = np.clip(places.astype(int), 0, self.size // 2 - 1)
         rise = self.kept[key]
-        here = rise[low] + (places - low) * (rise[low + 1] - rise[low])
-        top = max(float(here.max()), 0.03 * float(rise.max())) + 1e-20
-        return np.clip(1.0 + 10.0 * np.log10(here / top + 1e-20) / RANGE_DB, 0.0, 1.0)
+        return rise[low] + (places - low) * (rise[low + 1] - rise[low]), float(rise.max())
 
     def _power(self, start_s: float) -> FloatArray:
         first = round(start_s * self.rate)

@@ -19,12 +19,13 @@ import numpy.typing as npt
 from scipy.linalg import cho_factor, cho_solve
 
 from disc.listen.sound.audio import FloatArray
+from disc.listen.turn.place.mean_course import Course, mean_course
 from disc.listen.turn.place.swing import Swing, likeliest_swings, swings_of
 
 GRID_S = 0.1  # of the motion; flutter quicker than 5 Hz is the whirr's to tell (whirr.py). Chosen
-# The mainspring: changes of about 4 % over some 15 s. Development recordings have 5 % over the turn; so do reports of
-# movements without a remontoire (common practice, no source). The quicker part's size and pace are fitted.
-SLOW_SHARE, SLOW_S = 0.04, 15.0
+# The mainspring: changes of about 4 % over some 15 s, or over the turn. Development recordings have 5 % over the turn;
+# so do reports of movements without a remontoire (common practice, no source). The quicker part is fitted.
+SLOW_SHARE, SLOW_S = 0.04, (15.0, 40.0)
 # Tried in each recording for the quicker part; the grid was chosen by hand.
 QUICK_SHARES, QUICK_S = (0.001, 0.003, 0.008), (1.5, 3.0, 6.0)
 ONSET_SPREADS_S = (0.001, 0.002, 0.004, 0.008, 0.012)  # sigmas tried of onsets about the motion; chosen by hand
@@ -113,12 +114,27 @@ def motion_from(
         before, keep = keep, _on_course(off, keep, weights, np.diag(inverse), turns * slope)
         if (round_ >= LEARNING_ROUNDS and np.array_equal(before, keep)) or keep.sum() < FEWEST:
             break
+    change, line = _mean(every.only(keep), fitted, courses, sums[keep], swings)
     steps = np.r_[0.0, np.cumsum(0.5 * (change[1:] + change[:-1]) * GRID_S)]
     # The sums start at the grid's first place, as _summing does.
     times = start + slope * grid + line[0] + line[1] * grid + steps
     late = {int(p): float(lateness[of_pitch == p][0]) for p in set(of_pitch.tolist())} if pitches is not None else {}
     spread_s = float(np.hypot(fitted.spread_s, fitted.pin_spread_s))
     return Motion(np.maximum.accumulate(times + 1e-9 * np.arange(len(times))), grid, spread_s, late)
+
+
+def _mean(
+    some: Onsets, fitted: Guess, courses: Sequence[FloatArray], sums: FloatArray, swings: FloatArray
+) -> tuple[FloatArray, tuple[float, float]]:
+    """(change of pace on the grid, (s at 0, s a turn) of the line): the mean of all courses that may be."""
+    may_be = []
+    for k, pace in enumerate(courses):
+        plain = replace(fitted, course=k, swings=())
+        clear, _ = likeliest_swings(_covariance(plain, some), some.residual_s, some.swung)
+        held = clear[:-1]
+        may_be.append(Course(_covariance(replace(plain, swings=held), some), pace, held))
+    change, weights = mean_course(may_be, some.residual_s, sums, swings)
+    return change, (float(weights.sum()), float(weights @ some.turns))
 
 
 def _alike(which: npt.NDArray[np.int_]) -> FloatArray:
@@ -163,10 +179,11 @@ def _summing(turns: FloatArray, grid: FloatArray, slope: float) -> FloatArray:
 
 
 def _courses(seconds: FloatArray) -> list[FloatArray]:
-    """Covariances of the change of pace on the grid, one for each size and pace of the quicker part."""
+    """Covariances of the change of pace on the grid, one for each pace of the mainspring's part and each size and pace
+    of the quicker part."""
     gap = seconds[:, None] - seconds[None, :]
-    slow = SLOW_SHARE**2 * np.exp(-0.5 * (gap / SLOW_S) ** 2)
-    return [slow + q**2 * np.exp(-0.5 * (gap / s) ** 2) for q in QUICK_SHARES for s in QUICK_S]
+    slow = [SLOW_SHARE**2 * np.exp(-0.5 * (gap / s) ** 2) for s in SLOW_S]
+    return [part + q**2 * np.exp(-0.5 * (gap / s) ** 2) for part in slow for q in QUICK_SHARES for s in QUICK_S]
 
 
 @dataclass(frozen=True)
