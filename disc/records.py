@@ -218,7 +218,8 @@ class Comb:
 
 @dataclass(frozen=True, slots=True)
 class Strike:
-    """One tooth plucked once in a turn. onset_s is at a steady speed; turn_deg counts from rest, 0 to below 360."""
+    """One tooth plucked once in a turn. onset_s is at a steady speed; turn_deg counts from rest, 0 to below 360.
+    silent: the tooth gives no tone."""
 
     turn_deg: float
     onset_s: float
@@ -226,6 +227,7 @@ class Strike:
     pitch: float | None = None
     pin_id: int | None = None
     doubtful: bool = False
+    silent: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,7 +235,8 @@ class Note:
     """One written note. Times are exact quarters from the first bar line (an upbeat is negative).
 
     pitch: sounding MIDI number, whole. pins: the pins that play it (more than one only where a repeat was folded).
-    onset_s: when its strike falls, seconds after the disc starts; None: not read from a disc.
+    onset_s: when its strike falls, seconds after the disc starts; None: not read from a disc. silent: its tooth gives
+    no tone, so it is written, but not played.
     """
 
     onset_quarter: Fraction
@@ -246,6 +249,7 @@ class Note:
     grace: bool = False
     rolled: bool = False
     onset_s: float | None = None
+    silent: bool = False
 
 
 @dataclass(frozen=True, slots=True)

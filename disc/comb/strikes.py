@@ -37,6 +37,7 @@ def strikes_from_pins(
                 pitch=tooth.pitch,
                 pin_id=pin.id,
                 doubtful=pin.is_doubtful,
+                silent=tooth.is_silent,
             )
         )
     return tuple(sorted(strikes, key=lambda strike: (strike.turn_deg, strike.tooth, strike.pin_id or 0)))

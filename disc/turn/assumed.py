@@ -44,17 +44,16 @@ def assumed_doubts(plate: Plate, comb: Comb | None = None) -> list[Doubt]:
     return made
 
 
-def silent_doubts(comb: Comb, strikes: Sequence[Strike]) -> list[Doubt]:
+def silent_doubts(strikes: Sequence[Strike]) -> list[Doubt]:
     """What a dead, broken or missing tooth costs the tune: one doubt, or none where no pin strikes such a tooth."""
-    silent = {tooth.number for tooth in comb.teeth if tooth.is_silent}
-    lost = [strike.tooth for strike in strikes if strike.tooth in silent]
+    lost = [strike.tooth for strike in strikes if strike.silent]
     if not lost:
         return []
     teeth = sorted(set(lost))
     one = len(teeth) == 1
     say = (
         f"{tooth_words(teeth)} {'gives' if one else 'give'} no tone as {'it is' if one else 'they are'}; "
-        f"{'its' if one else 'their'} notes ({len(lost)}) are written as if {'it' if one else 'they'} did."
+        f"{'its' if one else 'their'} notes ({len(lost)}) are written small, with a cross, and not played."
     )
     return [Doubt(About.ASSUMED, say, "The disc plays rests there until the comb is mended: no new pin helps.")]
 

@@ -151,7 +151,7 @@ def resolve_strikes(
         return tuple(replace(s, doubtful=s.doubtful or s.tooth in unsure) for s in found)
 
     strikes, now, whole = struck(), struck(as_it_stands=True), struck(with_missing=True)
-    made += [*fit_doubts(teeth.pins, full, plate, strikes), *silent_doubts(comb, strikes)]
+    made += [*fit_doubts(teeth.pins, full, plate, strikes), *silent_doubts(strikes)]
     return OneTurn(teeth.pins, full, comb, plate, teeth, strikes, now, whole, tips, doubts=in_order(made))
 
 

@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import replace
+from fractions import Fraction
+from xml.etree import ElementTree
 
+import mido
+import numpy as np
 import pytest
 
 from disc.comb.assign import Assignment
 from disc.comb.pin_spread import Spread, Teeth
 from disc.errors import BadInput
-from disc.records import Comb, Plate, Side, Strike, Tooth, ToothCondition
+from disc.records import Comb, Key, Metre, Note, Plate, Side, Strike, Tooth, ToothCondition, Tune
+from disc.tune.read.sections.strains import find_repeats, printed_bars
+from disc.tune.write.layout import lay_out
+from disc.tune.write.midi import midi_bytes
+from disc.tune.write.musicxml import musicxml_of_page
+from disc.tune.write.sound import render_strikes
 from disc.turn.assumed import silent_doubts
 from disc.turn.one_turn import OneTurn, with_tune
 from disc.turn.settings import TurnSettings
@@ -26,7 +36,7 @@ def without(*numbers: int) -> Comb:
 
 
 def strikes_of(comb: Comb) -> tuple[Strike, ...]:
-    return tuple(Strike(10.0 * t.number, t.number, t.number, t.pitch, t.number) for t in comb.teeth)
+    return tuple(Strike(10.0 * t.number, t.number, t.number, t.pitch, t.number, silent=t.is_silent) for t in comb.teeth)
 
 
 def turn_of(comb: Comb, order: str | None = None) -> OneTurn:
@@ -67,7 +77,35 @@ def test_a_tooth_that_gives_no_tone_is_named_with_its_notes_though_its_pitch_is_
     dead = replace(
         COMB, teeth=tuple(replace(t, condition=ToothCondition.DEAD) if t.number == 4 else t for t in COMB.teeth)
     )
-    (doubt,) = silent_doubts(dead, [*strikes_of(dead), *strikes_of(dead)])
-    assert doubt.say == "tooth 4 gives no tone as it is; its notes (2) are written as if it did."
-    assert silent_doubts(COMB, strikes_of(COMB)) == silent_doubts(dead, strikes_of(COMB)[:3]) == []
-    assert silent_doubts(without(4, 6), strikes_of(COMB))[0].say.startswith("teeth 4, 6 give no tone as they are;")
+    (doubt,) = silent_doubts([*strikes_of(dead), *strikes_of(dead)])
+    assert doubt.say == "tooth 4 gives no tone as it is; its notes (2) are written small, with a cross, and not played."
+    assert silent_doubts(strikes_of(COMB)) == silent_doubts(strikes_of(dead)[:3]) == []
+    assert silent_doubts(strikes_of(without(4, 6)))[0].say.startswith("teeth 4, 6 give no tone as they are;")
+
+
+def test_notes_of_a_dead_tooth_are_written_as_crosses_and_played_by_nobody():
+    notes = tuple(
+        Note(Fraction(n, 2), Fraction(1, 2), 60 + n, pins=(n + 1,), tooth=n + 1, onset_s=0.3 * n, silent=n == 3)
+        for n in range(8)
+    )
+    tune = Tune(notes, Metre(4, 4), Key(0, "major", 0), Fraction(0), 0.6, 0.0)
+    score = ElementTree.fromstring(musicxml_of_page(lay_out(tune)))
+    crosses = {note.get("id") for note in score.iter("note") if note.findtext("notehead") == "x"}
+    assert crosses == {"pin-4"} and score.find(".//note[@id='pin-4']/type").get("size") == "cue"
+    played = {
+        m.note
+        for track in mido.MidiFile(file=io.BytesIO(midi_bytes(tune))).tracks
+        for m in track
+        if m.type == "note_on"
+    }
+    assert played == {60 + n for n in range(8)} - {63}
+    struck = strikes_of(COMB)[3:4]
+    assert np.any(render_strikes(struck)) and not np.any(render_strikes([replace(struck[0], silent=True)]))
+
+
+def test_two_passes_written_once_sound_if_either_does():
+    bar = [Note(Fraction(n), Fraction(1), 60 + n, pins=(n,), tooth=n, onset_s=float(n)) for n in range(16)]
+    again = [replace(n, onset_quarter=n.onset_quarter + 16, pins=(n.pins[0] + 16,), silent=True) for n in bar]
+    tune = Tune((*bar, *again), Metre(4, 4), Key(0, "major", 0), Fraction(0), 0.6, 0.0)
+    tune = replace(tune, repeats=find_repeats(tune))
+    assert tune.repeats and not any(note.silent for bar in printed_bars(tune) for note in bar.notes)

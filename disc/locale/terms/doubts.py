@@ -167,8 +167,8 @@ DOUBTS: tuple[str, ...] = (
         "teeth {list} and {n} have no pitch of their own; one between the neighbours' is assumed, and the "
         "notes are marked"
     ),
-    mark("tooth {n} gives no tone as it is; its notes ({q}) are written as if it did"),
-    mark("teeth {list} give no tone as they are; their notes ({q}) are written as if they did"),
+    mark("tooth {n} gives no tone as it is; its notes ({q}) are written small, with a cross, and not played"),
+    mark("teeth {list} give no tone as they are; their notes ({q}) are written small, with a cross, and not played"),
     mark("The disc plays rests there until the comb is mended: no new pin helps"),
     mark("tooth {n} has no pitch of its own; one between the neighbours' is assumed, and the notes are marked"),
     mark("tooth {n}: only {p} of its {q} plucks is heard; {words}"),

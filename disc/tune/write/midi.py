@@ -2,7 +2,8 @@
 
 One tick grid: TICKS_PER_QUARTER ticks to the quarter, the tempo from the tune's quarter_s (itself from revolution_s)
 and, where it is not steady, from its pace. Time 0 of the file is the start of the first bar, the upbeat's bar included.
-A note that was read from a disc sounds when its pin strikes, to half a tick; one that was not, where it is written.
+A note that was read from a disc sounds when its pin strikes, to half a tick; one that was not, where it is written; one
+whose tooth gives no tone is left out.
 Program: "Music Box" of General MIDI level 1.
 """
 
@@ -128,6 +129,8 @@ def _events(notes: list[Note], before: Fraction, clock: Clock) -> list[tuple[int
     """(tick, "note_on" or "note_off", pitch) in order; a tooth struck again is first let go."""
     starts: dict[int, list[tuple[int, int]]] = {}
     for note in notes:
+        if note.silent:
+            continue
         start, end = note_ticks(note, before, clock)
         starts.setdefault(note.pitch, []).append((start, end))
     events = []

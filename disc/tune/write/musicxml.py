@@ -1,10 +1,10 @@
 """A laid-out page as MusicXML 4.0. Every note carries the numbers of its pins as its id ("pin-12").
 
 Notes stand at sounding pitch in the file; an octave clef says where they are written. A doubtful note is cue-sized, in
-brackets, with "? 12" (its pin) above it. A note that only one pass of a repeat has is small, with "1." or "2." above it
-and the MusicXML attribute time-only, so that the notes played out are the disc's strikes, one for one. Written by
-ourselves: a general library takes more than half of the time of a whole transcription for it; the tests read all back
-with one.
+brackets, with "? 12" (its pin) above it. One whose tooth gives no tone is cue-sized, with a cross for its head: there
+the disc rests. A note that only one pass of a repeat has is small, with "1." or "2." above it and the MusicXML
+attribute time-only, so that the notes played out are the disc's strikes, one for one. Written by ourselves: a general
+library takes more than half of the time of a whole transcription for it; the tests read all back with one.
 """
 
 from __future__ import annotations

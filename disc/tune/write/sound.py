@@ -31,11 +31,12 @@ HIGHEST_HZ = 0.45 * RATE_HZ  # partials above are left out, or they would fold b
 
 
 def render_strikes(strikes: Sequence[Strike], seconds: float | None = None, rate: int = RATE_HZ) -> FloatArray:
-    """One turn as sound, shape (n,), -1 to 1, peak PEAK. Strikes of unknown pitch are left out.
+    """One turn as sound, shape (n,), -1 to 1, peak PEAK. Strikes of unknown pitch, and those of a
+    tooth that gives no tone, are left out.
 
     seconds: length; by default the last strike and the time it rings. Same strikes, same samples.
     """
-    sounding = [strike for strike in strikes if strike.pitch is not None]
+    sounding = [strike for strike in strikes if strike.pitch is not None and not strike.silent]
     last = max((strike.onset_s for strike in sounding), default=0.0)
     length = max(1, round((seconds if seconds is not None else last + AFTER_RING_S) * rate))
     sound = np.zeros(length)

@@ -3,7 +3,7 @@
 Run: python -m tests.bench.fit.listen_turn_fit [--turns 76] [--ringing 20] [--workers 1] [--kept FOLDER] [--minutes N]
 [--out shipped]
 Draws turns of listen_make.MAKE_OTHER, MAKE, MAKE_FRESH, MAKE_AFTER, MAKE_FIT and draw_ringing, follows each as the
-program does, keeps what was followed in FOLDER, stops after so many minutes (run it again until all are there), and fits
+program does, keeps what was followed in FOLDER, stops after so many minutes (run it again until all are there), fits
 regressions with a ridge: silence of a strike by itself, and with what its tooth's other strikes say; extra sounds among
 the candidates by themselves, and with what other turns say. With --part beginning another one: which of all beginnings
 that no strike took may be extra sounds; it proposes the candidates, so the others are followed and fitted again after

@@ -240,9 +240,14 @@ def _written_notes(notes: Iterable[Note], start: Fraction, end: Fraction, also: 
         key = (moved.onset_quarter, moved.pitch, moved.grace, graces[same] if moved.grace else 0)
         graces[same] += moved.grace
         known = written.get(key)
-        written[key] = moved if known is None else replace(known, pins=(*known.pins, *moved.pins))
+        written[key] = moved if known is None else _both(known, moved)
     in_time = {id(note): (note.onset_s or 0.0) if note.grace else 0.0 for note in written.values()}
     return tuple(sorted(written.values(), key=lambda n: (n.onset_quarter, not n.grace, in_time[id(n)], n.pitch)))
+
+
+def _both(one: Note, other: Note) -> Note:
+    """One written note for two strikes; it sounds if either does."""
+    return replace(one, pins=(*one.pins, *other.pins), silent=one.silent and other.silent)
 
 
 def _only_once(written: Sequence[Note], notes: Iterable[Note], also: Fraction) -> dict[int, int]:
