@@ -9,7 +9,7 @@ import numpy as np
 from disc.listen.sound.bands import pitch_of_hz
 from disc.listen.turn.followed import Followed
 from disc.listen.turn.hear.heard_strikes import HeardStrike
-from disc.listen.turn.judge.silent_strikes import judged, silent_probability, still_playing, with_twins
+from disc.listen.turn.judge.silent_strikes import judged, silent_probability, still_playing
 from disc.listen.turn.judge.single_extra import EXTRA_FROM, candidates, extra_probability
 from disc.listen.turn.turn_record import Sound
 
@@ -23,8 +23,7 @@ def judged_strikes(followed: Followed, length_s: float) -> tuple[HeardStrike, ..
     heard = followed.told.matched.heard
     path = followed.motion.time(np.array([h.expected.turn for h in heard]))
     played = still_playing(heard, followed.steps, path)
-    shared = with_twins(heard, followed.tuned, followed.places_s)
-    probability = silent_probability(heard, followed.steps, followed.leaks, shared, path < length_s - TAIL_S, played)
+    probability = silent_probability(heard, followed.steps, followed.leaks, path < length_s - TAIL_S, played)
     return judged(heard, followed.steps, followed.places_s, followed.tones, probability, played)
 
 

@@ -26,6 +26,7 @@ from unittest.mock import patch
 
 import numpy as np
 
+from disc.errors import BadInput
 from disc.fitted import Made
 from disc.listen.fitted import FITTED_FILE
 from disc.listen.sound.audio import read_recording
@@ -38,11 +39,12 @@ from disc.listen.turn.judge.beginning_signs import beginning_signs
 from disc.listen.turn.judge.extra_sounds import CANDIDATE_ODDS
 from disc.listen.turn.judge.silent_strikes import (
     Features,
+    dead_probability,
+    not_ruled_out,
     over_laps,
     still_playing,
     strike_features,
     with_others,
-    with_twins,
 )
 from disc.listen.turn.judge.single_extra import ExtraCandidate, candidates, extra_features, with_other_turns
 from disc.listen.turn.place.disc_path import Expected
@@ -51,7 +53,7 @@ from disc.listen.turn.sounds_heard import TAIL_S
 from tests.bench.fit.fitted_file import add_out, write_parts
 from tests.bench.truth import listen_make, listen_set
 
-RIDGE = 0.1  # scikit-learn's C, on features of unit variance
+RIDGE = 0.02  # scikit-learn's C, on features of unit variance
 ONSET_S, SEMITONES = 0.05, 0.5
 LAID_WITHIN = 0.1  # of the time of a turn; a recording laid otherwise is misunderstood as a whole and teaches nothing
 STOP_S = 1.7  # the disc has stopped so long before a drawn recording ends
@@ -90,15 +92,17 @@ class SignsSeen:
         return self.signs
 
 
-def measured(spec: dict) -> Followed:
-    """What the program sees of one drawn turn."""
+def measured(spec: dict) -> Followed | None:
+    """What the program sees of one drawn turn; None where it cannot follow it."""
     with tempfile.TemporaryDirectory() as folder:
         truth = listen_make.made_turn(**spec)
         recording = read_recording(listen_set.write(truth, Path(folder)))
-    laid = lay(recording, truth.comb, truth.strikes, truth.notes["hint_s"])
     begun = SignsSeen()
-    with patch.object(extra_sounds, "beginning_signs", begun):
-        seen = follow(laid, truth.comb)
+    try:
+        with patch.object(extra_sounds, "beginning_signs", begun):
+            seen = follow(lay(recording, truth.comb, truth.strikes, None), truth.comb)
+    except BadInput:
+        return None
     return weighed(spec["voice_name"], truth, recording.length_s, seen, begun)
 
 
@@ -120,7 +124,7 @@ def weighed(source: str, truth: listen_set.Turn, length_s: float, seen: Seen, be
         ) for c in found
     ], dtype=bool)  # fmt: skip
     some, is_extra = true_beginnings(truth, seen, begun.some) if laid else (np.zeros(0, dtype=int), np.zeros(0, bool))
-    features = strike_features(heard, seen.steps, seen.leaks, with_twins(heard, seen.tuned, seen.places_s))
+    features = strike_features(heard, seen.steps, seen.leaks)
     return Followed(
         source, features, tuple(h.expected for h in heard), silent, ok,
         (at < length_s - TAIL_S) & played, played, weak, tuple(found), extra,
@@ -178,8 +182,13 @@ def fit_silent(turns: Sequence[Followed]) -> tuple[dict, dict]:
 
 def silence(models: tuple[dict, dict], turn: Followed) -> np.ndarray:
     """Probability of silence of every strike of a turn, as the program works it out."""
-    odds = log_odds(models[1], with_others(turn.strikes, log_odds(models[0], turn.strikes), turn.expected, turn.played))
-    return 1.0 / (1.0 + np.exp(-over_laps(odds, turn.expected, turn.sure)))
+    first, known = log_odds(models[0], turn.strikes), turn.sure & turn.played
+    odds = over_laps(
+        log_odds(models[1], with_others(turn.strikes, first, turn.expected, turn.played)), turn.expected, known
+    )
+    alone = not_ruled_out(1.0 / (1.0 + np.exp(-odds)), turn.strikes, turn.expected, known)
+    dead = dead_probability(first, turn.expected, known)
+    return dead + (1.0 - dead) * alone
 
 
 def fit_extra(turns: Sequence[Followed]) -> tuple[dict, dict]:
@@ -298,9 +307,10 @@ def kept_turns(specs: Sequence[dict], folder: Path, workers: int, most_s: float)
                 return None
             some = left[start : start + workers]
             for spec, turn in zip(some, pool.map(measured, some), strict=True):
-                values = {field.name: getattr(turn, field.name) for field in fields(turn)}
+                values = {} if turn is None else {field.name: getattr(turn, field.name) for field in fields(turn)}
                 (folder / f"{spec['name']}.pkl").write_bytes(pickle.dumps(values))
-    return [Followed(**pickle.loads((folder / f"{spec['name']}.pkl").read_bytes())) for spec in specs]
+    kept = [pickle.loads((folder / f"{spec['name']}.pkl").read_bytes()) for spec in specs]
+    return [Followed(**values) for values in kept if values]
 
 
 def main() -> None:

@@ -26,8 +26,8 @@ from disc.listen.turn.place.tones import Tones
 LEAST_USUAL = 0.25  # of what teeth beside it do: a tooth that seems weaker is a dead one's noise, or weak itself
 MOST_OF_ONE, MOST_OF_A_LAP = 4.0, 5.0  # nats
 PRIOR = float(np.log(0.05 / 0.95))  # one strike in twenty is silent (common practice, no source)
-# One tooth in thirty is dead (common practice, no source); what its other strikes say of that counts up to so much.
-DEAD_PRIOR, MOST_OF_DEAD = float(np.log(0.03 / 0.97)), 8.0
+# One tooth in thirty is dead (common practice, no source); one pin alone cannot tell the tooth from itself.
+DEAD_PRIOR, FEWEST_TOGETHER = float(np.log(0.03 / 0.97)), 2
 TWIN_SEMITONES, TOGETHER_S = 0.15, 0.045  # not told apart within a strike's length, and at once; chosen by hand
 # strikes beyond are told by themselves, and their tooth's others are not asked; chosen, its weight is fitted
 OPEN_NATS = 3.0
@@ -66,11 +66,8 @@ def with_twins(heard: Sequence[HeardStrike], voices: Mapping[int, ToothVoice], p
     ], dtype=bool)  # fmt: skip
 
 
-def strike_features(
-    heard: Sequence[HeardStrike], steps: Sequence[ToneStep | None], leaks: FloatArray, shared: BoolArray
-) -> Features:
-    """What speaks for or against each strike by itself, shape (n,) each. leaks: as leaks() gives them; shared: as
-    with_twins does."""
+def strike_features(heard: Sequence[HeardStrike], steps: Sequence[ToneStep | None], leaks: FloatArray) -> Features:
+    """What speaks for or against each strike by itself, shape (n,) each. leaks: as leaks() gives them."""
     expected = [h.expected for h in heard]
     own, near = own_levels(steps, expected), near_levels(steps, expected)
     usual = np.fmax(own, LEAST_USUAL * near)
@@ -87,7 +84,6 @@ def strike_features(
     leaked = np.where(np.isfinite(leaked), leaked, UNKNOWN_LEAK)
     beyond = np.sqrt(np.maximum(level**2 - np.nan_to_num(leaks / usual) ** 2, 0.0))
     own_tone = np.clip(np.log(beyond + FAINT), -3.5, 0.5)
-    twin = shared.astype(float)
     clear = np.minimum(np.log(np.maximum(level / np.maximum(sigma, 1e-6), 1e-2) / 3.0), loud - np.log(0.05))
     return {
         "odds": np.clip(odds, -10.0, 8.0), "odds against": np.clip(odds, -10.0, 0.0),
@@ -99,7 +95,6 @@ def strike_features(
         "leaked": leaked, "all leaked": np.maximum(leaked + 1.0, 0.0),
         "beyond leak": own_tone, "beyond leak, clear": np.maximum(own_tone, -1.5),
         "leak unknown": (~np.isfinite(leaks)).astype(float),
-        "twin": twin, "twin and gain": twin * gain, "twin and level": twin * loud,
     }  # fmt: skip
 
 
@@ -109,27 +104,31 @@ def with_others(features: Features, first: FloatArray, expected: Sequence[Expect
     of_tooth: dict[int, list[int]] = {}
     for k, e in enumerate(expected):
         of_tooth.setdefault(e.tooth, []).append(k)
-    others, dead = np.zeros(len(expected)), np.zeros(len(expected))
+    others = np.zeros(len(expected))
     for mine in of_tooth.values():
         for k in mine:
             rest = [j for j in mine if expected[j].index != expected[k].index and played[j]]
             others[k] = np.clip(first[rest], -MOST_OF_ONE, MOST_OF_ONE).sum() / (len(rest) + 1) if rest else 0.0
-            dead[k] = _dead_odds([(expected[j].index, float(first[j])) for j in rest])
-    return features | {
-        "others": others, "others where open": np.where(np.abs(first) < OPEN_NATS, others, 0.0),
-        "dead": np.maximum(dead, 0.0), "not dead": np.minimum(dead, 0.0),
-    }  # fmt: skip
+    return features | {"others": others, "others where open": np.where(np.abs(first) < OPEN_NATS, others, 0.0)}
 
 
-def _dead_odds(strikes: Sequence[tuple[int, float]]) -> float:
-    """Log-odds that a tooth gives no tone, by what its strikes say together. strikes: (strike, log-odds that it was
-    silent), several laps of one strike among them. A dead tooth is silent at each; of another each may be, by PRIOR."""
-    pins: dict[int, float] = {}
-    for index, odds in strikes:
-        pins[index] = pins.get(index, 0.0) + float(np.clip(odds - PRIOR, -MOST_OF_A_LAP, MOST_OF_A_LAP))
+def dead_probability(first: FloatArray, expected: Sequence[Expected], known: BoolArray) -> FloatArray:
+    """Probability that the tooth of each strike gives no tone at all, shape (n,), by what all of its strikes that are
+    known say together. first: log-odds of silence by each strike alone. A dead tooth is silent at each of them; of
+    another each may be, by PRIOR. So one strike that clearly sounded outweighs all others."""
+    pins: dict[int, dict[int, float]] = {}
+    for e, odds, is_known in zip(expected, first, known, strict=True):
+        if is_known:
+            mine = pins.setdefault(e.tooth, {})
+            mine[e.index] = mine.get(e.index, 0.0) + float(np.clip(odds - PRIOR, -MOST_OF_A_LAP, MOST_OF_A_LAP))
     chance = 1.0 / (1.0 + np.exp(-PRIOR))
-    says = sum(nats - np.logaddexp(np.log(1.0 - chance), np.log(chance) + nats) for nats in pins.values())
-    return float(np.clip(DEAD_PRIOR + says, -MOST_OF_DEAD, MOST_OF_DEAD))
+    dead = {
+        tooth: DEAD_PRIOR
+        + sum(nats - np.logaddexp(np.log(1.0 - chance), np.log(chance) + nats) for nats in mine.values())
+        for tooth, mine in pins.items() if len(mine) >= FEWEST_TOGETHER
+    }  # fmt: skip
+    odds_of = np.array([dead.get(e.tooth, -np.inf) for e in expected])
+    return np.asarray(1.0 / (1.0 + np.exp(-np.clip(odds_of, -50.0, 50.0))))
 
 
 def over_laps(odds: FloatArray, expected: Sequence[Expected], known: BoolArray) -> FloatArray:
@@ -189,18 +188,20 @@ def not_ruled_out(
 
 
 def silent_probability(
-    heard: Sequence[HeardStrike], steps: Sequence[ToneStep | None], leaks: FloatArray, shared: BoolArray,
-    sure: BoolArray, played: BoolArray,
+    heard: Sequence[HeardStrike], steps: Sequence[ToneStep | None], leaks: FloatArray, sure: BoolArray,
+    played: BoolArray,
 ) -> FloatArray:  # fmt: skip
-    """Probability that each strike was silent, shape (n,). shared: as with_twins says. sure: whether it certainly lies
-    within what was played; played: as still_playing says."""
+    """Probability that each strike was silent, shape (n,). sure: whether it certainly lies within what was played;
+    played: as still_playing says."""
     expected = [h.expected for h in heard]
-    features = strike_features(heard, steps, leaks, shared)
+    features = strike_features(heard, steps, leaks)
     first = fitted("silent, first").log_odds(features)
     odds = fitted("silent, second").log_odds(with_others(features, first, expected, played))
     odds = over_laps(odds, expected, sure & played)
     known = sure & played & np.array([s is not None for s in steps])
-    return not_ruled_out(np.asarray(1.0 / (1.0 + np.exp(-odds))), features, expected, known)
+    alone = not_ruled_out(np.asarray(1.0 / (1.0 + np.exp(-odds))), features, expected, known)
+    dead = dead_probability(first, expected, known)
+    return dead + (1.0 - dead) * alone
 
 
 def judged(
