@@ -35,6 +35,7 @@ from disc.listen.turn.place.speed import Motion, motion_from
 from disc.listen.turn.place.tones import Tones, tones_at, tones_near
 
 # Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
+ROUNDS = 3  # of matching and fitting the motion; in the second strikes move no more than their onsets' spread
 CLEAR_GAIN = 0.3  # a step that explains so much of its band says where it begins
 PLAYED_SHARE = 0.34  # of a lap's strikes; a lap that was played has nearly all, one that was not some chance ones
 
@@ -96,7 +97,7 @@ def _settle(laid: LaidStrikes, tones: Tones, expected: list[Expected]) -> tuple[
     onsets."""
     path = laid.path_s
     curve, step_s = attack_curve(laid.recording)
-    for again in range(3):
+    for again in range(ROUNDS):
         loud = loudness(tones)
         matched = match(tones, expected, path, loud, Attacks(curve, step_s))
         heard = [h for h in matched.heard if h.beginning is not None]
@@ -105,7 +106,11 @@ def _settle(laid: LaidStrikes, tones: Tones, expected: list[Expected]) -> tuple[
         onsets = _onsets([h.beginning for h in heard if h.beginning], curve, step_s)
         strikes = [h.expected for h in heard]
         motion = motion_from(
-            onsets, np.array([e.turn for e in strikes]), [e.group for e in strikes], [e.index for e in strikes]
+            onsets,
+            np.array([e.turn for e in strikes]),
+            [e.group for e in strikes],
+            [e.index for e in strikes],
+            is_mean=again == ROUNDS - 1,
         )
         expected = _played(expected, heard)
         path = motion.time(np.array([e.turn for e in expected]))

@@ -37,9 +37,10 @@ ENOUGH, NEAREST_CENTS, FEW_LEAD = 4, 8.0, 0.15
 TWIN_SEMITONES = 0.6  # nearer, a tooth's tone is its twin's as well; chosen by hand
 RANGE_DB = 24.0  # a line so far under a strike's own loudest counts as nothing
 OTHERS_CENTS = 40.0  # about the table pitch of a companion in the chord nothing is learned
-# What a companion of the chord sets going at its other strikes, so many at most, is its partial: so much of its usual
-# power is not this tooth's. Twice, since strikes of a tooth differ by some 3 dB. Chosen.
-TOGETHER_S, MOST_OF_COMPANION, OF_USUAL = 0.09, 4, 2.0
+# What a companion of the chord usually sets going at its other strikes, of which so many are asked, is its partial:
+# twice its power is not this tooth's, since strikes of a tooth differ by some 3 dB; four times what is here is not its
+# partial. Chosen.
+TOGETHER_S, MOST_OF_COMPANION, OF_USUAL, MOST_OF_HERE = 0.09, 4, 2.0, 4.0
 
 
 @dataclass(frozen=True)
@@ -89,7 +90,8 @@ def _off(
     standing = mean - _mean(ground)
     near = np.abs(grid) <= ON_TABLE_CENTS
     top = int(np.argmax(np.where(np.abs(grid) >= OFF_TABLE_CENTS, standing, -1.0)))
-    least, lead = (LEAST_SCORE, LEAST_LEAD) if len(mine) >= FEWEST else (LONE_SCORE, LONE_LEAD)
+    pins = len({expected[k].index for k in mine})  # of one pin two turns say the same
+    least, lead = (LEAST_SCORE, LEAST_LEAD) if pins >= FEWEST else (LONE_SCORE, LONE_LEAD)
     if standing[top] < least or standing[top] - standing[near].max() < lead:
         top = int(np.argmax(np.where(np.abs(grid) < OFF_TABLE_CENTS, standing, -1.0)))
         nearest = int(np.argmax(np.where(np.abs(grid) <= NEAREST_CENTS, standing, -1.0)))
@@ -109,12 +111,13 @@ def _mean(scores: FloatArray) -> FloatArray:
 def _companions(
     rises: _Rises, hz: FloatArray, tooth: int, times: Sequence[float], expected: Sequence[Expected], path_s: FloatArray
 ) -> FloatArray:
-    """The power that the companions of the chord set going at each frequency, shape (times, grid), by what they usually
-    do at their strikes without this tooth."""
+    """The most that one of the chord's companions sets going at each frequency, as power, shape (times, grid), by what
+    they usually do at their strikes without this tooth; what is far more than is here is of others that begin there."""
     alone: dict[int, FloatArray] = {}
     rows = np.zeros((len(times), len(hz)))
     own = np.array(times)
     for row, t in enumerate(times):
+        here, _ = rises.power_at(t, hz)
         for other in {e.tooth for e, at in zip(expected, path_s, strict=True) if abs(at - t) < TOGETHER_S} - {tooth}:
             if other not in alone:
                 moments = [
@@ -123,7 +126,8 @@ def _companions(
                 ][:MOST_OF_COMPANION]  # fmt: skip
                 powers = [rises.power_at(at, hz)[0] for at in moments]
                 alone[other] = np.median(powers, axis=0) if powers else np.zeros(len(hz))
-            rows[row] += alone[other]
+            usual = alone[other]
+            rows[row] = np.maximum(rows[row], np.where(usual < MOST_OF_HERE * here, usual, 0.0))
     return rows
 
 

@@ -75,12 +75,13 @@ def _line_beyond(x: FloatArray, places: FloatArray, values: FloatArray) -> Float
 
 def motion_from(
     times_s: FloatArray, turns: FloatArray, pitches: Sequence[int] | None = None, pins: Sequence[int] | None = None,
-    margin_turns: float = 0.04,
+    margin_turns: float = 0.04, is_mean: bool = True,
 ) -> Motion:  # fmt: skip
     """The smooth motion through strikes at times_s with positions turns; shape (n,) each, at least six of them.
 
     pitches: index of the pitch of each: strikes of one pitch may be late alike (how it speaks, where its tip stands).
-    pins: index of the pin of each: in every lap it stands as far beside where it was read.
+    pins: index of the pin of each: in every lap it stands as far beside where it was read. is_mean: take the mean of
+    all courses that may be (mean_course.py), which costs more than the likeliest alone.
     """
     slope, start = np.polyfit(turns, times_s, 1)
     grid = np.arange(turns.min() - margin_turns, turns.max() + margin_turns, GRID_S / slope)
@@ -114,7 +115,8 @@ def motion_from(
         before, keep = keep, _on_course(off, keep, weights, np.diag(inverse), turns * slope)
         if (round_ >= LEARNING_ROUNDS and np.array_equal(before, keep)) or keep.sum() < FEWEST:
             break
-    change, line = _mean(every.only(keep), fitted, courses, sums[keep], swings)
+    if is_mean:
+        change, line = _mean(every.only(keep), fitted, courses, sums[keep], swings)
     steps = np.r_[0.0, np.cumsum(0.5 * (change[1:] + change[:-1]) * GRID_S)]
     # The sums start at the grid's first place, as _summing does.
     times = start + slope * grid + line[0] + line[1] * grid + steps
