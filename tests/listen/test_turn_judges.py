@@ -18,7 +18,13 @@ from disc.listen.turn.judge.silent_strikes import (
     over_laps,
     with_others,
 )
-from disc.listen.turn.judge.single_extra import EXTRA_FROM, ExtraCandidate, extra_features, extra_probability
+from disc.listen.turn.judge.single_extra import (
+    EXTRA_FROM,
+    ExtraCandidate,
+    extra_features,
+    extra_probability,
+    with_other_turns,
+)
 from disc.listen.turn.learn.true_pitches import off_table
 from disc.listen.turn.place.disc_path import Expected
 
@@ -130,4 +136,7 @@ def test_a_full_tone_of_its_own_is_likelier_extra_than_a_trace_of_one() -> None:
     full, trace = extra_probability([candidate(0.9, 0.9, None), candidate(0.12, 0.1, None)])
     # The one is claimed, by far more than the least, the other is not.
     assert full > 2.0 * EXTRA_FROM and trace < 0.1 and len(extra_probability([])) == 0
-    assert set(fitted("extra").weights) == set(extra_features([candidate(0.5, 0.5, 3)]))
+    one = [candidate(0.5, 0.5, 3)]
+    features = extra_features(one)
+    assert set(fitted("extra, first").weights) == set(features)
+    assert set(fitted("extra").weights) == set(with_other_turns(features, np.zeros(1), one))

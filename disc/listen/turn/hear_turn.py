@@ -45,6 +45,7 @@ SPEED_STEP_S = 0.05  # of the speed curve as it is given; chosen by hand
 # Of its band, at most strikes of a tooth, of which there must be so many: its tone is then surely its own. Chosen on
 # turns that were looked at: three more of thirty teeth off their table are found, none on it is said to be off.
 CLEAR_GAIN, FEWEST_CLEAR = 0.5, 3
+NEAR_S = 0.035  # of the disc's path: what is farther off is early or late, and tells nothing of it; chosen
 OWN_GAIN = 0.2  # of its band, at one strike at least; chosen between a dead tooth's .09 at most and a live one's .94
 
 
@@ -84,8 +85,8 @@ def read_turn(
     followed = follow(laid, pitches)
     motion = followed.motion
     advance(0.8, "following the speed")
-    whirr = find_whirr(recording, motion)
     heard = judged_strikes(followed, recording.length_s)
+    whirr = find_whirr(recording, motion, *_on_course(followed, heard))
     sounds = sounds_of(followed, heard)
     period, laps = _revolution(motion, [h.expected for h in heard])
     speed = _speed(motion, whirr, period)
@@ -98,6 +99,18 @@ def read_turn(
     ))  # fmt: skip
     known_dead = [(k, float(t), tooth) for k, (t, tooth) in enumerate(strikes) if tooth in pitched.keys() - pitches]
     return _with_dead(turn, known_dead, pitched, recording.length_s)
+
+
+def _on_course(followed: Followed, heard: Sequence[HeardStrike]) -> tuple[FloatArray, FloatArray]:
+    """(onsets in s, less what their pitch is usually late; where the disc was to be) of what sounded near its place."""
+    late_s = followed.motion.late_s
+    rows = [
+        (h.beginning.time_s - late_s.get(h.expected.group, 0.0), h.expected.turn) for h in heard
+        if h.beginning is not None
+    ]  # fmt: skip
+    onsets, turns = np.array(rows).T
+    near = np.abs(onsets - followed.motion.time(turns)) < NEAR_S
+    return onsets[near], turns[near]
 
 
 def _revolution(motion: Motion, expected: Sequence[Expected]) -> tuple[float, float]:
