@@ -131,11 +131,13 @@ def _note(
     add_text(note, "voice", place.voice.number)
     tied_over = chord.tied_back and not small  # the accidental of its beginning holds
     accidental = None if tied_over else signs[id(written)]
-    _length(note, GRACE if small else place.sign, accidental, cue=written.doubtful or time is not None)
+    is_odd = written.doubtful or written.silent
+    _length(note, GRACE if small else place.sign, accidental, cue=is_odd or time is not None)
     if place.voice.stem:
         add_text(note, "stem", place.voice.stem)
-    if written.doubtful:
-        add_text(note, "notehead", "normal", parentheses="yes")
+    if is_odd:
+        brackets = {"parentheses": "yes"} if written.doubtful else {}
+        add_text(note, "notehead", "x" if written.silent else "normal", **brackets)
     if place.voice.staves > 1:
         add_text(note, "staff", place.voice.staff + 1)
     if small:
