@@ -21,7 +21,7 @@ SWING_CHANCE = 0.5  # before anything is heard, of one swing more than those tha
 
 
 @dataclass(frozen=True)
-class Course:
+class CourseGuess:
     """One course that may be. covariance: shape (n, n), of the onsets under it. pace: shape (grid, grid), of the change
     of pace. swings: those that are clear, held fixed."""
 
@@ -31,7 +31,7 @@ class Course:
 
 
 def mean_course(
-    courses: Sequence[Course], residual_s: FloatArray, sums: FloatArray, swings: FloatArray
+    courses: Sequence[CourseGuess], residual_s: FloatArray, sums: FloatArray, swings: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """(change of pace on the grid, shape (grid,); the weights by which lines follow from the onsets, shape (n,)).
 
@@ -58,7 +58,7 @@ def mean_course(
 
 
 def _with_any_swing(
-    course: Course, residual_s: FloatArray, swung: FloatArray
+    course: CourseGuess, residual_s: FloatArray, swung: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """(log-probability, inverse covariance times residuals of no swing more and of each swing of each size, the sizes
     squared); shapes (1 + sizes * swings,), (1 + sizes * swings, n), (sizes,)."""

@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from disc.listen.sound.audio import FloatArray
-from disc.listen.turn.place.mean_course import Course, mean_course
+from disc.listen.turn.place.mean_course import CourseGuess, mean_course
 from disc.listen.turn.place.onset_likelihood import (
     ONSET_SPREADS_S,
     PITCH_SPREADS_S,
@@ -137,7 +137,7 @@ def _mean(
         plain = replace(fitted, course=k, swings=())
         clear, _ = likeliest_swings(covariance(plain, some), some.residual_s, some.swung)
         held = clear[:-1]
-        may_be.append(Course(covariance(replace(plain, swings=held), some), pace, held))
+        may_be.append(CourseGuess(covariance(replace(plain, swings=held), some), pace, held))
     change, weights = mean_course(may_be, some.residual_s, sums, swings)
     return change, (float(weights.sum()), float(weights @ some.turns))
 
