@@ -72,6 +72,25 @@ def tint() -> Tint:
     return Tint(**(part | {"plate_spread": tuple(part["plate_spread"])}))
 
 
+@dataclass(frozen=True, slots=True)
+class Darkness:
+    """Of logarithms of how bright marks are, less the median of their face's standing pins: spread of these at least,
+    middle and spread of empty holes, the least and most log-odds, and what they weigh against the networks' own."""
+
+    pin_spread: float
+    hole_middle: float
+    hole_spread: float
+    range: tuple[float, float]
+    weight: float
+
+
+@cache
+def darkness() -> Darkness:
+    """As measured on rendered faces."""
+    part = fitted_part(FITTED, "darkness")
+    return Darkness(**(part | {"range": tuple(part["range"])}))
+
+
 @cache
 def own_scale() -> float:
     """A root's own sigma as the networks and the slant give it, times this, is the error met."""

@@ -54,6 +54,7 @@ def marks(root, tip, heat) -> Spots:
         *[small] * 3,
         np.zeros((n, 0)),
         np.full((n, 2, 2), np.nan),
+        np.full(n, np.nan),
     )
     return replace(bare, crop=_crops_about_tips(FLAT.halved(), bare))
 

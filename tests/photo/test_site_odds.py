@@ -8,11 +8,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
-from disc.photo.marks.pins_from_sites import FaceDoubt, Sites, make_pins
+from disc.photo.marks.pins_from_sites import FaceDoubt, Sites, kinds_by_slant, make_pins
 from disc.photo.marks.site_odds import site_odds
 from disc.photo.marks.spots import HOLE, PIN, STUB, Spots
-from disc.photo.marks.tint import tints
+from disc.photo.marks.tint import hole_odds, lights, tints
 from disc.photo.plane.flatten import Flat
 from disc.records import Condition, Side
 from tests.photo.test_weigh import SLANT, UPRIGHT, spots
@@ -102,6 +103,33 @@ def test_the_colour_of_a_mark_is_measured_beside_the_plate_about_it():
     ratio = np.log((steel + 10) / (plate + 10))
     assert np.allclose(pin, [ratio[0] - ratio[1], ratio[2] - ratio[1]], atol=0.03)
     assert np.abs(pit).max() < 0.12 < 0.4 < pin[0]
+
+
+def test_a_black_mark_among_bright_pins_is_a_hole():
+    """However the networks saw it; what is as bright as the pins is none, and through a hole paper may shine."""
+    pins = np.linspace(-0.9, -0.7, 12)
+    odds = hole_odds(np.array([-2.3, -0.8, 0.6, np.nan]), pins)
+    assert odds[0] > 3.0 and odds[1:3].tolist() == [-1.0, -1.0] and odds[3] == 0.0
+    assert (
+        hole_odds(np.array([-1.5]), np.linspace(-1.6, 0.4, 12))[0] < 0.0
+    )  # where pins are lit unevenly it says little
+    root = np.array(ring(8.0, 10))
+    marks = replace(spots(root, root + UPRIGHT, heat=[0.999] * 10), light=np.append(pins[:9], -2.3))
+    told, untold = (kinds_by_slant(one, SLANT).kind for one in (marks, replace(marks, light=np.full(10, np.nan))))
+    assert told[-1, HOLE] > 3 * untold[-1, HOLE] and np.all(told[:-1, HOLE] <= untold[:-1, HOLE])
+
+
+def test_how_bright_a_mark_is_is_measured_beside_the_plate_about_it():
+    pixels = np.full((210, 210, 3), 120, np.uint8)
+    down, right = np.mgrid[0:210, 0:210]
+    pixels[np.hypot(down - 105, right - 105) < 3] = 15
+    pixels[np.hypot(down - 105, right - 60) < 3] = 15
+    pixels[np.hypot(down - 99, right - 60) < 3] = 180  # a pin's tip, its foot in shade
+    flat = Flat(pixels, 105.0, 21.0)
+    foot = flat.to_mm(np.array([[105.0, 105.0], [60.0, 105.0]]))
+    tip = flat.to_mm(np.array([[105.0, 105.0], [60.0, 99.0]]))
+    hole, pin = lights(flat, spots(foot, tip, heat=[0.9, 0.9]))
+    assert hole == pytest.approx(np.log(20 / 125), abs=0.1) and pin == pytest.approx(np.log(185 / 125), abs=0.1)
 
 
 def test_a_stub_seen_from_straight_above_is_told_with_doubt():

@@ -26,7 +26,16 @@ def spots(root, tip, kind=PIN, heat=0.99, sigma=0.02) -> Spots:
     one = np.broadcast_to(np.eye(3)[kind], (n, 3)).copy()
     full = lambda v: np.broadcast_to(np.asarray(v, float), n).copy()  # noqa: E731
     return Spots(
-        root, tip, one, full(heat), full(sigma), full(sigma), full(0.8), np.zeros((n, 0)), np.full((n, 2, 2), np.nan)
+        root,
+        tip,
+        one,
+        full(heat),
+        full(sigma),
+        full(sigma),
+        full(0.8),
+        np.zeros((n, 0)),
+        np.full((n, 2, 2), np.nan),
+        full(np.nan),
     )
 
 

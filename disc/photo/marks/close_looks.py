@@ -15,7 +15,7 @@ from disc.photo.marks.networks import CLOSER_PX, ask_closer
 from disc.photo.marks.site_odds import common_slant
 from disc.photo.marks.slant import Slant
 from disc.photo.marks.spots import CLOSEST_MM, PIN, Spots, thin_out
-from disc.photo.marks.tint import tints
+from disc.photo.marks.tint import lights, tints
 from disc.photo.plane.face_plane import Plane
 from disc.photo.plane.flatten import Flat
 
@@ -48,7 +48,12 @@ def find_spots(flat: Flat, plane: Plane) -> Spots:
     coarse = coarse_spots(half)
     slant = _slant_if_told(_close(flat, coarse.pick(slice(FIRST_LOOKED)), None)[0], plane) if len(coarse) else None
     spots = look_closer(flat, coarse, slant, plane)
-    return replace(spots, crop=_crops_about_tips(half, spots), tint=tints(half, spots))
+    return _looked_upon(half, spots)
+
+
+def _looked_upon(half: Flat, spots: Spots) -> Spots:
+    """With what is seen of them beside the networks."""
+    return replace(spots, crop=_crops_about_tips(half, spots), tint=tints(half, spots), light=lights(half, spots))
 
 
 def _slant_if_told(spots: Spots, plane: Plane) -> Slant | None:
@@ -123,7 +128,7 @@ def look_again(flat: Flat, spots: Spots, slant: Slant, believed: npt.NDArray[np.
     if not order:
         return spots
     half = flat.halved()
-    seen = replace(seen, crop=_crops_about_tips(half, seen), tint=tints(half, seen))
+    seen = _looked_upon(half, seen)
     for k in order:
         spots = spots.replaced(doubted[which[k : k + 1]], seen.pick([k]))
     return thin_out(spots.pick(np.argsort(-spots.heat, kind="stable")))
@@ -154,7 +159,8 @@ def _close(flat: Flat, spots: Spots, slant: Slant | None, mirrored: bool = False
     kind = kind / np.maximum(kind.sum(1), 1e-9)[:, None]
     s = flat.px_per_mm
     sigmas = said.sigma_root / s, said.sigma_tip / s
-    seen = Spots(near, flat.to_mm(root + back(said.tip)), kind, there, *sigmas, spots.coarse, spots.crop, spots.tint)
+    rest = spots.crop, spots.tint, spots.light
+    seen = Spots(near, flat.to_mm(root + back(said.tip)), kind, there, *sigmas, spots.coarse, *rest)
     return seen, np.linalg.norm(said.root, axis=1) / s
 
 

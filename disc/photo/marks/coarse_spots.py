@@ -32,6 +32,7 @@ def coarse_spots(flat: Flat) -> Spots:
         spots.coarse,
         spots.crop,
         spots.tint,
+        spots.light,
     )
     return thin_out(mm)
 
@@ -79,4 +80,5 @@ def _read_cells(answer: SiteAnswer, i: Any, j: Any, heat: FloatArray) -> Spots:
         heat,
         np.zeros((len(i), 0)),
         np.full((len(i), 2, 2), np.nan),
+        np.full(len(i), np.nan),
     )

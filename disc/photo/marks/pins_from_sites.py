@@ -7,10 +7,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from disc.frame import FloatArray, to_polar, view_to_disc_mm, wrap_deg
-from disc.photo.fitted import likeness, own_scale
-from disc.photo.marks.site_odds import BEND_REACH_MM, BENT_SHARE, TRACK_GAP_MM, UPRIGHT_MM, alike
+from disc.photo.fitted import darkness, likeness, own_scale
+from disc.photo.marks.site_odds import (
+    BEND_REACH_MM,
+    BENT_SHARE,
+    SURE,
+    TRACK_GAP_MM,
+    UPRIGHT_MM,
+    alike,
+    network_odds,
+)
 from disc.photo.marks.slant import Slant
 from disc.photo.marks.spots import HOLE, PIN, STUB, Spots
+from disc.photo.marks.tint import hole_odds
 from disc.photo.plane.joint import APART_SCALES, spreads, upright_share
 from disc.records import Condition, Pin, Side
 
@@ -32,6 +41,7 @@ RARITY, SHOWN_MM = np.array([3.0, 1.5]), 0.05
 # An upright pin drawn shorter than this hardly differs from a stub, an empty hole or a leaning pin: on rendered faces 3
 # of 90 stubs were told then, and 46 of 50 where it is drawn twice as long.
 SQUARELY_MM = 0.06
+FEWEST_LIT = 4  # sure pins by which it is told how bright standing ones are; chosen by hand
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +96,14 @@ def kinds_by_slant(spots: Spots, slant: Slant) -> Spots:
         upright = np.linalg.norm(drawn - field, axis=1) < UPRIGHT_MM
         told = likeness()
         kind[:, STUB:] *= np.where(upright, np.exp(-told.against_stub * (like - told.even)), 1.0)[:, None]
+    kind[:, HOLE] *= np.exp(darkness().weight * _hole_odds(spots))
     return replace(spots, kind=kind / kind.sum(1, keepdims=True))
+
+
+def _hole_odds(spots: Spots) -> FloatArray:
+    """Log-odds that each mark is a hole by how dark it is beside the face's sure pins; 0 without enough of them."""
+    sure = (spots.kind.argmax(1) == PIN) & (network_odds(spots) > SURE) & np.isfinite(spots.light)
+    return hole_odds(spots.light, spots.light[sure]) if sure.sum() >= FEWEST_LIT else np.zeros(len(spots))
 
 
 def _density(off: FloatArray, sigma: FloatArray) -> FloatArray:

@@ -21,7 +21,8 @@ class Spots:
 
     sigma_root, sigma_tip: (n,) per axis, in the network's own opinion. heat: (n,) 0-1. crop: (n, k) the picture about
     each tip, every row of zero mean and unit length; k is 0 where none was cut. tint: (n, 2, 2) how much bluer and
-    redder its tip, and its body half-way up, are than the plate about them; NaN where it was not looked at.
+    redder its tip, and its body half-way up, are than the plate about them; light: (n,) how much brighter the
+    brightest of its foot and tip is; NaN where it was not looked at.
     """
 
     root: FloatArray
@@ -33,6 +34,7 @@ class Spots:
     coarse: FloatArray
     crop: FloatArray
     tint: FloatArray
+    light: FloatArray
 
     def __len__(self) -> int:
         return len(self.heat)

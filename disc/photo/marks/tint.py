@@ -19,6 +19,8 @@ from disc.photo.plane.flatten import Flat
 # Circles on the tip, well within the thinnest wire, and on the plate about it, looked at in so many places each; grey
 # levels of the deepest shade, where colours are noise.
 TIP_MM, PLATE_MM, AROUND, SHADE = (0.01, 0.035, 0.06, 0.075), (0.32, 0.40, 0.48, 0.55), 24, 10.0
+# Circles on foot and tip that a dark hole fills, and the part of what they show that counts as its brightest.
+MARK_MM, BRIGHTEST = (0.01, 0.03, 0.05, 0.07), 0.9
 # Marks and pins of neither the plate's nor the pins' colour (blued, lit by another lamp, of another wire) are spread
 # evenly over this field; how wide the colours' spreads are, and how many are neither, was fitted (fitted.json).
 FIELD = 0.8
@@ -52,6 +54,29 @@ def _colours(flat: Flat, at: FloatArray, radii_mm: tuple[float, ...]) -> FloatAr
     if not len(at):
         return np.zeros((0, u.shape[1], 3))
     return np.asarray(cv2.remap(flat.pixels, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), float)
+
+
+def lights(flat: Flat, spots: Spots) -> FloatArray:
+    """How much brighter than the plate about it the brightest of a mark's foot and tip is, logarithms (n,): a hole is
+    dark at both. spots: view mm."""
+    about = np.median(_colours(flat, spots.root, PLATE_MM).mean(2), 1)
+    on = [np.quantile(_colours(flat, at, MARK_MM).mean(2), BRIGHTEST, axis=1) for at in (spots.root, spots.tip)]
+    return np.asarray(np.log((np.maximum(*on) + SHADE / 2) / (about + SHADE / 2)))
+
+
+def hole_odds(light: FloatArray, sure: FloatArray) -> FloatArray:
+    """Log-odds that each mark (n,) is an empty hole, not a pin or what is left of one: a hole is black, steel is not.
+
+    sure (m,): of the face's own sure standing pins. 0 where nothing was looked at.
+    """
+    told = fitted.darkness()
+    middle = float(np.median(sure))
+    spread = float(np.hypot(1.4826 * np.median(np.abs(sure - middle)), told.pin_spread))
+    off = light - middle
+    stands = -2.5 * np.log1p(np.minimum(off, 0.0) ** 2 / (4 * spread**2)) - np.log(spread)
+    hole = -2.5 * np.log1p(np.maximum(off - told.hole_middle, 0.0) ** 2 / (4 * told.hole_spread**2))
+    odds = hole - np.log(told.hole_spread) - stands
+    return np.asarray(np.where(np.isfinite(odds), np.clip(odds, *told.range), 0.0))
 
 
 def tint_odds(tint: FloatArray, sure: FloatArray) -> FloatArray:
