@@ -110,11 +110,11 @@ def test_a_black_mark_among_bright_pins_is_a_hole():
     pins = np.linspace(-0.9, -0.7, 12)
     odds = hole_odds(np.array([-2.3, -0.8, 0.6, np.nan]), pins)
     assert odds[0] > 3.0 and odds[1:3].tolist() == [-1.0, -1.0] and odds[3] == 0.0
-    assert (
-        hole_odds(np.array([-1.5]), np.linspace(-1.6, 0.4, 12))[0] < 0.0
-    )  # where pins are lit unevenly it says little
+    # Where pins are lit unevenly it says little.
+    assert hole_odds(np.array([-1.5]), np.linspace(-1.6, 0.4, 12))[0] < 0.0
     root = np.array(ring(8.0, 10))
     marks = replace(spots(root, root + UPRIGHT, heat=[0.999] * 10), light=np.append(pins[:9], -2.3))
+    marks = replace(marks, kind=np.tile([0.7, 0.1, 0.2], (10, 1)))
     told, untold = (kinds_by_slant(one, SLANT).kind for one in (marks, replace(marks, light=np.full(10, np.nan))))
     assert told[-1, HOLE] > 3 * untold[-1, HOLE] and np.all(told[:-1, HOLE] <= untold[:-1, HOLE])
 
