@@ -38,6 +38,7 @@ LINE_SHARE, GUESSES = 0.6, 8
 # Of the strikes that the upper guess finds, for the guess an octave below to stand instead. Below the right octave 0.2
 # to 0.6 of them were found, below that of the second partials 0.9 or more (four tuning recordings).
 OCTAVE_SHARE, OCTAVE_CENTS = 0.75, 1200.0
+MOST_OFF_HINT = 0.25  # nats, of the time of a turn given: a clock an octave off is 0.69 off; chosen
 # What is clearly there, explained by a strike so near; tops nearer than the last are one. Chosen by hand.
 LOUD_SALIENCE, NEAR_S, APART_S = 0.7, 0.15, 0.25
 
@@ -87,7 +88,7 @@ def lay(
     if not laid:
         raise BadInput("the recording is too short to lay the strikes along it. Record a whole turn.")
     best = max(laid, key=lambda guess: guess.worth * (1.0 if _is_usual(guess.clock, recording.rate) else ODD_CLOCK))
-    return _octave_below(recording, whole, pitches, strikes, best) or best
+    return _octave_below(recording, whole, pitches, strikes, best, hint_s) or best
 
 
 def _shifts(whole: Whole, pitches: dict[int, float]) -> list[float]:
@@ -155,8 +156,10 @@ def _octave_below(
     pitches: dict[int, float],
     strikes: Sequence[tuple[float, int]],
     upper: LaidStrikes,
+    hint_s: float | None,
 ) -> LaidStrikes | None:
-    """The guess an octave below on the same strikes, if it does nearly as well."""
+    """The guess an octave below on the same strikes, if it does nearly as well and the time of a turn that was given,
+    if any, does not speak against it."""
     cents = upper.cents - 1200.0 * float(np.log2(upper.clock)) - OCTAVE_CENTS
     if cents < -WIDEST_SHIFT_CENTS:
         return None
@@ -165,6 +168,8 @@ def _octave_below(
         return None
     ratio = upper.clock / clock  # the other clock's seconds
     line = replace(upper.line, start_s=upper.line.start_s * ratio, revolution_s=upper.line.revolution_s * ratio)
+    if hint_s is not None and abs(np.log(line.revolution_s / hint_s)) > MOST_OFF_HINT:
+        return None
     lower = _along(right, heard, tones, clock, rest, line, strikes)
     if lower is None or lower.found < OCTAVE_SHARE * upper.found:
         return None
