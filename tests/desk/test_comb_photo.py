@@ -138,9 +138,19 @@ def test_a_table_a_plucked_recording_and_a_draft_can_be_brought_and_undone(open_
     heard = read_comb(job / "comb.csv")
     gaps = sorted(abs(heard.tooth(t.number).pitch - t.pitch) for t in before.teeth)
     assert gaps[int(0.9 * len(gaps))] < 0.02  # two cents; the tones are made at the table's pitches
+    # One alone: heard at once and put in, the next stands ready; one that sounds otherwise than the table is asked of.
+    first, other = before.teeth[2].number, before.teeth[6].number
+    page.fill("#comb-one-number", str(first))
+    alone = write_recording(tmp_path / "one.wav", [(0.6, other), (1.9, other)], 4.0)
+    page.set_input_files("#comb-one", str(alone))
+    desk.told(f"Tooth {first}, alone:")
+    assert "is it that tooth?" in page.locator("#told").inner_text()
+    assert read_comb(job / "comb.csv").tooth(first).pitch == pytest.approx(before.tooth(other).pitch, abs=0.02)
+    page.wait_for_function("n => document.querySelector('#comb-one-number').value === n", arg=str(first + 1))
     desk.tab("history")
     words = page.locator("#history-steps").inner_text()
     assert "took the comb from a table" in words and "took the pitches from a recording" in words
+    assert f"took tooth {first} from a recording" in words
     page.locator("#history-steps button").first.click()
     desk.told("Undone")
     assert (job / "comb.csv").read_bytes() == table

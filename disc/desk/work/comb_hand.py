@@ -22,6 +22,7 @@ from disc.records import Comb, Tooth, ToothCondition
 from disc.tables import COMB_COLUMNS, MOST_TEETH, format_comb
 from disc.words import Advance, counted
 
+OTHER_SEMITONES = 0.5  # from what the table said: perhaps another tooth was plucked; half of the least step (chosen)
 _COLUMNS = {column.name: column for column in COMB_COLUMNS}
 
 
@@ -82,13 +83,16 @@ def _check_tips(job: Job, teeth: Sequence[Tooth]) -> None:
 
 
 def listen_to_plucks(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
-    """Hear what was plucked, for the person to say which tooth each was; the job is not changed."""
+    """Hear what was plucked, for the person to say which tooth each was; the job is not changed. With a "tooth" it is
+    that one, alone, and put into the comb."""
     from disc.listen.comb.doubtful import doubts_of_plucked
     from disc.listen.comb.plucked import comb_from_recording, is_plucked_in_turn
     from disc.listen.sound.audio import read_recording
 
     path = path_of(uploads, body.get("token"))
     plucks = _plucks(body.get("plucks", 2))
+    if body.get("tooth") is not None:
+        return hear_one(session, body["tooth"], path, plucks, advance)
     try:
         heard = comb_from_recording(read_recording(path), None, plucks, advance)
     except BadInput as error:
@@ -117,6 +121,32 @@ def listen_to_plucks(session: Session, body: Mapping[str, Any], uploads: Path, a
     }
     teeth = counted(len(heard.teeth), "tooth is", "teeth are")
     return f"{path.name}: {teeth} heard. Say in which order they were plucked (Comb)."
+
+
+def hear_one(session: Session, number: Any, path: Path, plucks: int, advance: Advance) -> str:
+    """One tooth plucked alone, heard and put into the comb at once, as one step that can be undone; what was heard, in
+    a line. Raises BadInput if the comb has no such tooth, or nothing is heard in the recording."""
+    from disc.listen.comb.plucked import comb_from_recording
+    from disc.listen.pitch_words import pitch_words
+    from disc.listen.sound.audio import read_recording
+
+    job, comb = _job(session), session.comb or tracks_comb(session)
+    _check_number(number)
+    old = next((tooth for tooth in comb.teeth if tooth.number == number), None)
+    if old is None:
+        raise BadInput(f"the comb has no tooth {number}.")
+    heard = comb_from_recording(read_recording(path), 1, plucks, advance).teeth
+    row = heard[0] if heard else None
+    if row is None or (row.pitch is None and row.condition is None):
+        raise BadInput(f"{path.name}: tooth {number} is not heard in it. Pluck it again, closer to the recorder.")
+    teeth = [_with_pitch(t, (row.pitch, row.condition)) if t is old else t for t in comb.teeth]
+    text = format_comb(replace(comb, teeth=tuple(teeth)))
+    session.set_values(f"took tooth {number} from a recording", comb_change(job, text, comb.draft))
+    sounds = "no tone" if row.pitch is None else pitch_words(row.pitch)
+    words = [sounds, *([row.condition.value] if row.condition else []), *([row.words] if row.words else [])]
+    if row.pitch is not None and old.pitch is not None and abs(row.pitch - old.pitch) >= OTHER_SEMITONES:
+        words.append(f"the table had {pitch_words(old.pitch)}: is it that tooth?")
+    return f"Tooth {number}, alone: {'; '.join(words)}."
 
 
 def keep_pitches(session: Session, body: Mapping[str, Any]) -> None:

@@ -146,7 +146,7 @@ def _comb(session: Session, body: Mapping[str, Any], uploads: Path, advance: Adv
 
 
 def _pluck(session: Session, body: Mapping[str, Any], uploads: Path, advance: Advance) -> str:
-    """body: "token" of the recording brought, "plucks": how often each tooth was plucked."""
+    """body: "token" of the recording brought, "plucks": how often each tooth was plucked, "tooth": of one alone."""
     from disc.desk.work.comb_hand import listen_to_plucks
 
     return listen_to_plucks(session, body, uploads, advance)

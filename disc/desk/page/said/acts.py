@@ -24,6 +24,7 @@ ACTS: tuple[str, ...] = (
     mark("pin {n}: tooth not given"),
     mark("wrote the comb's table"),
     mark("took the pitches from a recording"),
+    mark("took tooth {n} from a recording"),
     mark("marked {n} tips"),
     mark("marked {n} tip"),
     mark("marked the stop slot"),

@@ -37,6 +37,10 @@ COMB: tuple[str, ...] = (
         "A table of number, side, tip_r_mm, tip_theta_deg, pitch, as a spreadsheet saves it; or a "
         "recording of the teeth plucked one after another; in which order, you say afterwards."
     ),
+    mark("One tooth alone, number"),
+    mark("Number of the tooth plucked alone"),
+    mark("Its recording …"),
+    mark("Tooth {n}, alone: {words}."),
     mark("Table (CSV) …"),
     mark("Plucked recording …"),
     mark("each plucked"),

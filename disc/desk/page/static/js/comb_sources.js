@@ -17,6 +17,20 @@ function filePick(id, words, accept, then) {
   return element("label", { class: "button" }, words, file);
 }
 
+// One tooth after another, each in its own recording: heard and put in at once, and the next number stands ready.
+function oneTooth(plucks) {
+  const number = element("input", { type: "number", id: "comb-one-number", min: "1", max: "200", value: "1", "aria-label": "Number of the tooth plucked alone" });
+  const bring = async (file) => {
+    const brought = file && (await attempt(() => upload("recording", file)));
+    if (!brought) return;
+    const tooth = Number(number.value);
+    const state = await runTask({ do: "pluck", token: brought.token, plucks: plucks.value, tooth });
+    if (state?.told?.startsWith(`Tooth ${tooth}, alone`)) number.value = String(tooth + 1);
+  };
+  return element("div", { class: "row" },
+    element("label", {}, "One tooth alone, number ", number), filePick("comb-one", "Its recording …", "audio/*,.flac,.opus,.m4a", bring));
+}
+
 export function combSources(hasComb) {
   const plucks = element("select", { id: "comb-plucks" }, ...[1, 2, 3, 4, 5].map((count) => element("option", { value: String(count) }, String(count))));
   plucks.value = "2";
@@ -27,5 +41,6 @@ export function combSources(hasComb) {
       filePick("comb-table", "Table (CSV) …", ".csv,.tsv,.txt", takeTable),
       filePick("comb-plucked", "Plucked recording …", "audio/*,.flac,.opus,.m4a", (file) => bringPlucked(file, plucks.value)),
       element("label", {}, "each plucked ", plucks, " times"),
-      hasComb ? null : button("Draft from the pins", () => runTask({ do: "comb", from: "pins" }), { id: "comb-draft" })));
+      hasComb ? null : button("Draft from the pins", () => runTask({ do: "comb", from: "pins" }), { id: "comb-draft" })),
+    hasComb ? oneTooth(plucks) : null);
 }
