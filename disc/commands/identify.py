@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from disc.errors import BadInput
+from disc.locale.catalogue import Language, reader
 from disc.words import counted, progress, say, show_json
 
 if TYPE_CHECKING:
@@ -36,6 +37,7 @@ def identify(
         int | None,
         typer.Option(min=0, help="Your word that this match of a job's list is the disc's tune; 0 takes it back."),
     ] = None,
+    language: Annotated[Language, typer.Option(help="The score's language.")] = Language.EN,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object a line for each input.")] = False,
 ) -> None:
     """Which tune is it: ranked, with where it agrees and where it does not."""
@@ -56,6 +58,8 @@ def identify(
     from disc.library.search.parts import parts_of
     from disc.library.show_tune import key_of
 
+    t = reader(language)
+    staves = (t("disc"), t("print"))
     excluded = [key_of(text, "--exclude ") for text in exclude or ()]
     queries: list[tuple[Path | None, str, Query]] = [
         (path, name, query) for path in inputs for name, query in read_queries(path)
@@ -82,13 +86,13 @@ def identify(
             from disc.turn.turn_of_job import all_doubts
 
             with open_for_writing(path) as job:
-                made = keep_in_job(job, library.index, query, matches, parts)
+                made = keep_in_job(job, library.index, query, matches, parts, staves)
                 keep_direction(job, direction_doubts(job, library.index, query, matches, allowed))
                 doubts = all_doubts(job, without=(IDENTIFY,))
         if score is not None and matches and matches[0].alignment is not None:
             from disc.library.over_print import over_print
 
-            svg, pdf = over_print(query, library.index, matches[0])
+            svg, pdf = over_print(query, library.index, matches[0], staves)
             score.write_bytes(pdf if score.suffix.lower() == ".pdf" else svg)
         if as_json:
             show_json(matches_to_json(name, seconds, matches, parts) | {"doubts": doubts_to_json(doubts)})

@@ -148,13 +148,14 @@ def _where(match: Match) -> str:
 
 
 def keep_in_job(
-    job: Job, index: Index, query: Query, matches: list[Match], parts: Sequence[TunePart] = ()
-) -> list[str]:
+    job: Job, index: Index, query: Query, matches: list[Match], parts: Sequence[TunePart] = (),
+    staves: tuple[str, str] | None = None,
+) -> list[str]:  # fmt: skip
     """Leave the matches in the job, and the disc over the print as a score; returns the files made.
 
-    Of a disc with several tunes each part is kept: where it lies, and what it is.
+    Of a disc with several tunes each part is kept: where it lies, and what it is. staves: what the score's are called.
     """
-    from disc.library.over_print import over_print
+    from disc.library.over_print import STAVES, over_print
 
     made: list[str] = []
     with job.step("identify") as stage:
@@ -164,7 +165,7 @@ def keep_in_job(
         kept = [_part_kept(query, part) for part in parts]
         job.content.keep(IdentifyResult(matches=found, verdict=verdict(matches), parts=kept))
         if matches and matches[0].alignment is not None:
-            svg, pdf = over_print(query, index, matches[0])
+            svg, pdf = over_print(query, index, matches[0], staves or STAVES)
             stage.write_bytes("out/identify.svg", svg)
             stage.write_bytes("out/identify.pdf", pdf)
             made = ["out/identify.svg", "out/identify.pdf"]

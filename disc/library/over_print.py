@@ -31,20 +31,23 @@ CELLS = (Fraction(1, 4), Fraction(1, 6))
 LONGEST = Fraction(4)  # quarters of one written note or rest; a whole note, as print has it
 
 
-def over_print(query: Query, index: Index, match: Match) -> tuple[bytes, bytes]:
-    """(svg, pdf) of one match. Several pages stand below each other in the SVG."""
+STAVES = ("disc", "print")  # what the staves are called, where no language is asked for
+
+
+def over_print(query: Query, index: Index, match: Match, staves: tuple[str, str] = STAVES) -> tuple[bytes, bytes]:
+    """(svg, pdf) of one match. Several pages stand below each other in the SVG. staves: what they are called."""
     tune = index.tune_of(match.key)
     assert tune is not None and match.alignment is not None
     reference = index.reference(tune)
-    pages = engrave(_musicxml(query, reference, match.alignment), f"{match.title} ({match.key})").pages
+    pages = engrave(_musicxml(query, reference, match.alignment, staves), f"{match.title} ({match.key})").pages
     return _one_svg(pages), pdf_of_pages(pages)
 
 
-def _musicxml(query: Query, reference: ReferenceTune, alignment: Alignment) -> str:
+def _musicxml(query: Query, reference: ReferenceTune, alignment: Alignment, staves: tuple[str, str]) -> str:
     notes = sorted(p.note for p in (*alignment.agree, *alignment.displaced)) or [0, reference.pitch.size - 1]
     bars = _bars(reference, notes[0], notes[-1])
-    upper = _staff("disc", bars, _disc_events(query, reference, alignment))
-    lower = _staff("print", bars, _print_events(reference, alignment.absent))
+    upper = _staff(staves[0], bars, _disc_events(query, reference, alignment))
+    lower = _staff(staves[1], bars, _print_events(reference, alignment.absent))
     return coloured_staves([upper, lower], reference.fifths, _metre(reference))
 
 
