@@ -25,7 +25,7 @@ def sheet(
     out: Annotated[Path, typer.Option(help="The PDF to write.")] = Path("measuring-sheet.pdf"),
     diameter_mm: Annotated[float | None, typer.Option(help="The disc's diameter: the window is 4 mm wider.")] = None,
     window: Annotated[float | None, typer.Option(help="The window's width in mm, 26 to 44 in steps of 2.")] = None,
-    page: Annotated[PaperSize, typer.Option(help="The paper.")] = PaperSize.A4,
+    page: Annotated[PaperSize, typer.Option(help="The paper.", case_sensitive=False)] = PaperSize.A4,
     language: Annotated[Language, typer.Option(help="The language of what is printed on it.")] = Language.EN,
     lens: Annotated[bool, typer.Option("--lens", help="List the lenses that earlier photographs told.")] = False,
     forget: Annotated[str | None, typer.Option(help="With --lens: forget this one by its number, or all.")] = None,

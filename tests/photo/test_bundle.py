@@ -14,7 +14,7 @@ from disc.photo.plane.face_plane import Plane
 from disc.photo.plane.joint import GAIN, SHIFT, PinMarks, settle_jointly
 from disc.photo.plane.view import View
 from disc.photo.several import bundle_state
-from disc.photo.several.bundle import _points, _roots, bundle, lie_together
+from disc.photo.several.bundle import _one_lens, _points, _roots, bundle, lie_together
 from disc.photo.several.bundle_state import LEAN, ROOT, SHORT_MM, TALLER, FaceState, ShownMarks
 from disc.photo.several.shared_pins import about_heights, with_shared
 from disc.records import Condition, Pin, Side
@@ -134,6 +134,15 @@ def test_only_photographs_that_lie_on_one_another_are_solved_together(from_two_s
     beside = settle_jointly(problem.plane, problem.slant, RADIUS_MM, mirrored)
     assert lie_together([first, other, beside]) == [0, 1]
     assert bundle([first, beside]) is None
+
+
+def test_two_lenses_are_not_taken_for_one(from_two_sides):
+    first, other = from_two_sides
+    assert _one_lens(first, other)
+    bent = replace(first, plane=replace(first.plane, k1=0.04), k1_sigma=0.001)
+    assert not _one_lens(bent, replace(other, k1_sigma=0.001))
+    zoomed = replace(other.shared, value=other.shared.value + [0.5, 0.0])
+    assert not _one_lens(first, replace(other, shared=zoomed))
 
 
 def test_slopes_against_differences(from_two_sides, monkeypatch):

@@ -16,6 +16,8 @@ from disc.photo.request import ReadSettings
 FAINT_SLOT = 6.0
 # Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 MEANT_MM = 0.6  # edges farther from where the slot is known to be are another thing's
+# A plane made exact moves a slot by some hundredths of a millimetre; edges this much fainter, farther off, are a shade's.
+MOVED_MM, FAINTER = 0.1, 0.5
 # For whoever types commands and for whoever works at the desk, where the page says its own tab in this place.
 MARK_IT = "mark it: disc read JOB ... --slot-SIDE u,v (pixels), or at the desk."
 
@@ -43,7 +45,9 @@ def place_slot(
         return None, chosen.place.slot.angle_rad, ()
     # The plane may have moved by a hair since the places were looked at.
     near = chosen.place.slot.angle_rad
-    slot = find_slot(photo.pixels, plane, radius, near, over.wall(near, radius)) or chosen.place.slot
+    slot = find_slot(photo.pixels, plane, radius, near, over.wall(near, radius))
+    if slot is None or _is_another(slot, chosen.place.slot, radius):
+        slot = chosen.place.slot
     slot = with_width(slot, chosen.width, radius - EDGES_BELOW_MM)
     words: tuple[str, ...] = ()
     if chosen.probability < SLOT_SURE:
@@ -55,9 +59,14 @@ def place_slot(
     return slot, slot.angle_rad, words
 
 
-def _is_near(slot: Slot | None, angle_rad: float, radius_mm: float) -> bool:
+def _is_another(again: Slot, before: Slot, radius_mm: float) -> bool:
+    """Whether looking again found fainter edges beside those seen before."""
+    return again.strength < FAINTER * before.strength and not _is_near(again, before.angle_rad, radius_mm, MOVED_MM)
+
+
+def _is_near(slot: Slot | None, angle_rad: float, radius_mm: float, within_mm: float = MEANT_MM) -> bool:
     """Whether edges were found where the slot is known to be."""
-    return slot is not None and abs(np.angle(np.exp(1j * (slot.angle_rad - angle_rad)))) * radius_mm < MEANT_MM
+    return slot is not None and abs(np.angle(np.exp(1j * (slot.angle_rad - angle_rad)))) * radius_mm < within_mm
 
 
 def angle_of(px: tuple[float, float], plane: Plane) -> float:

@@ -16,11 +16,22 @@ import numpy as np
 import numpy.typing as npt
 
 from disc.frame import FloatArray
-from disc.photo.plane.joint import HEIGHT, SHIFT, Joint, joint_at
-from disc.photo.several.bundle_state import TALLER, FaceState, ShownMarks, drawn_way, reduced_normal, turning
+from disc.photo.plane.joint import GAIN, HEIGHT, SHIFT, Joint, joint_at
+from disc.photo.plane.shared_lens import FOCAL_APART
+from disc.photo.several.bundle_state import (
+    K1_APART,
+    TALLER,
+    FaceState,
+    ShownMarks,
+    drawn_way,
+    reduced_normal,
+    turning,
+)
 from disc.photo.several.lay_on import lay_on
 
 ROUNDS = 8  # of Gauss-Newton; chosen, it settles in five or six
+LEAST_DRAWN_MM = 0.02  # shorter than this a pin's drawn length says nothing; chosen by hand
+ALIKE = 2.0  # sigmas; lenses that differ by more are two, or one that was zoomed; chosen by hand
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +63,8 @@ def bundle(joints: Sequence[Joint]) -> Bundled | None:
     if found is None:
         return None
     which, turns, roots = found
-    shown = [ShownMarks(problem, point) for (problem, _), point in zip(fits, which, strict=True)]
+    alike = [_one_lens(joints[0], joint) for joint in joints]
+    shown = [ShownMarks(fit[0], point, one) for fit, point, one in zip(fits, which, alike, strict=True)]
     state = FaceState(shown, np.array([at for _, at in fits]), np.array(turns), roots)
     for _ in range(ROUNDS):
         state.step()
@@ -67,6 +79,16 @@ def lie_together(joints: Sequence[Joint]) -> list[int]:
         return []
     first = max(fitted, key=lambda k: len(roots[k]))
     return [k for k in fitted if k == first or lay_on(roots[first], roots[k]).fits]
+
+
+def _one_lens(a: Joint, b: Joint) -> bool:
+    """Whether two photographs may have been taken through one lens, by what each tells by itself."""
+    if a.plane.size != b.plane.size or a.shared is None or b.shared is None:
+        return False
+    bend = float(np.sqrt(a.k1_sigma**2 + b.k1_sigma**2 + K1_APART**2))
+    focal = float(np.sqrt(sum(np.linalg.inv(one.weight)[0, 0] for one in (a.shared, b.shared)) + FOCAL_APART**2))
+    off = a.shared.value[0] - b.shared.value[0]
+    return bool(abs(a.plane.k1 - b.plane.k1) < ALIKE * bend and abs(off) < ALIKE * focal)
 
 
 def _roots(joint: Joint) -> FloatArray:
@@ -107,8 +129,10 @@ def _told(state: FaceState) -> Bundled:
     joints, pins = [], []
     for k, one in enumerate(state.shown):
         at, mine = state.ats[k].copy(), state.own(k)
-        way, part = drawn_way(-at[None, SHIFT])
-        at[SHIFT] += state.short * (part * way)[0]  # as this photograph's tips are seen, which tell its roots
+        # As this photograph's tips are seen, which tell its roots; the lens stays where it stands, at shift over gain.
+        _, part = drawn_way(at[None, SHIFT])
+        shorter = 1 - state.short * float(part[0, 0]) / max(float(np.hypot(*at[SHIFT])), LEAST_DRAWN_MM)
+        at[[GAIN, *range(*SHIFT.indices(len(at)))]] *= shorter
         joint = joint_at(one.problem, at, np.asarray(np.linalg.inv(cov[mine, mine])))
         joints.append(joint)
         pins.append(SharedPins(joint.plane.to_px(state.in_photo(k)), height, sigma, parallax))

@@ -57,10 +57,11 @@ UNTURNED = 1e6  # weight by which the first photograph is held, 1 / rad
 
 @dataclass(frozen=True, slots=True)
 class ShownMarks:
-    """One photograph: its problem, and which point each of its marks is (n,)."""
+    """One photograph: its problem, which point each of its marks is (n,), and whether it was taken as the first was."""
 
     problem: FaceProblem
     point: npt.NDArray[np.int_]
+    one_lens: bool = True
 
 
 def _way_slopes(drawn: FloatArray) -> FloatArray:
@@ -103,6 +104,7 @@ class FaceState:
     """All unknowns: ats (k, SIZE), turns (k,), short, tracks (t,), points (p, POINT)."""
 
     def __init__(self, shown: Sequence[ShownMarks], ats: FloatArray, turns: FloatArray, roots: FloatArray) -> None:
+        """roots (p, 2): where all begin, in the first photograph's view mm."""
         self.shown, self.ats, self.turns, self.short = shown, ats, turns, SHORT_MM
         self.points = np.zeros((len(roots), POINT))
         self.points[:, ROOT] = roots
@@ -248,7 +250,7 @@ class FaceState:
         for k, one in enumerate(self.shown[1:], 1):
             plane = one.problem.plane
             kinds = [(HEIGHT, ONE_HEIGHT_MM, 0.0)]
-            if plane.size == first.size:
+            if one.one_lens:
                 kinds += [(FOCAL, FOCAL_APART, 0.0), (K1, K1_APART, plane.k1 - first.k1)]
             for number, sigma, apart in kinds:
                 row = np.zeros(size)
