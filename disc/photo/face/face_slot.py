@@ -16,7 +16,7 @@ from disc.photo.request import ReadSettings
 FAINT_SLOT = 6.0
 # Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 MEANT_MM = 0.6  # edges farther from where the slot is known to be are another thing's
-# A plane made exact moves a slot by some hundredths of a millimetre; edges this much fainter, farther off, are a shade's.
+# A plane made exact moves a slot by hundredths of a millimetre; edges this much fainter, farther off, are a shade's.
 MOVED_MM, FAINTER = 0.1, 0.5
 # For whoever types commands and for whoever works at the desk, where the page says its own tab in this place.
 MARK_IT = "mark it: disc read JOB ... --slot-SIDE u,v (pixels), or at the desk."
