@@ -139,6 +139,8 @@ def forget_lens(which: str) -> list[Lens]:
     elif which.isdigit() and 1 <= int(which) <= len(lenses):
         gone = [lenses[int(which) - 1]]
         kept = [lens for lens in lenses if lens is not gone[0]]
+    elif not lenses:
+        raise BadInput(f"--forget {which}: no lens is remembered, so that there is nothing to forget.")
     else:
         raise BadInput(f"--forget {which}: give a number from `disc sheet --lens` (1 to {len(lenses)}), or all.")
     _store(kept)
