@@ -141,7 +141,7 @@ def test_two_lenses_are_not_taken_for_one(from_two_sides):
     assert _one_lens(first, other)
     bent = replace(first, plane=replace(first.plane, k1=0.04), k1_sigma=0.001)
     assert not _one_lens(bent, replace(other, k1_sigma=0.001))
-    zoomed = replace(other.shared, value=other.shared.value + [0.5, 0.0])
+    zoomed = replace(other.shared, value=other.shared.value + np.array([0.5, 0.0]))
     assert not _one_lens(first, replace(other, shared=zoomed))
 
 
