@@ -25,6 +25,7 @@ pins = st.builds(
     sigma_mm=maybe | st.just(0.0123),
     confidence=maybe | st.just(0.5),
     tooth=maybe | st.integers(1, 40),
+    height_sigma_mm=maybe | st.just(0.041),
 )
 
 PINS = (
