@@ -134,7 +134,7 @@ class Pin:
     counter-clockwise from it, both as seen on the upper side). sigma_mm: one standard deviation of the root along each
     axis. confidence: probability, 0 to 1, that a pin site is here. tooth: number in the comb table.
     condition_probability: that the condition is as said, if a site is here; None: not judged, or set by a person.
-    height_sigma_mm: one standard deviation of the height; None: not told by parallax.
+    height_sigma_mm: one standard deviation of the height as photographs tell it; None: not told by them.
     """
 
     id: int

@@ -27,7 +27,7 @@ from disc.photo.several.merge_pins import ShownFace, laid_on_first, merge_pins
 from disc.photo.several.one_slot import slot_off_deg
 from disc.photo.several.other_tilt import other_tilt
 from disc.photo.several.shared_pins import about_heights, with_shared
-from disc.records import Condition, Doubt, Pin, Plate, Side
+from disc.records import SOUNDING, Condition, Doubt, Pin, Plate, Side
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +117,7 @@ def read_both_sides(
             f"by the scale the disc is {2 * sides[0].view.radius_mm:.2f} mm across, the job says "
             f"{plate.diameter_mm:g} mm: the scale was taken."
         )
-    notes += _bend_untold(sides)
+    notes += [*_bend_untold(sides), *_lengths_untold(sides)]
     agreement = how_faces_agree(sides[0], sides[1]) if len(sides) == 2 else None
     notes += _disagreement(agreement) if agreement else []
     return Together(tuple(sides), verdicts, tuple(notes), agreement)
@@ -154,6 +154,19 @@ def _bend_untold(sides: Sequence[FaceTogether]) -> list[str]:
         f"{most:.2f} mm, by {2 * most:.2f} with a wide lens, all alike. Straight lines that run past the disc "
         "through the picture tell it: a cutting mat, or three rulers; so does the measuring sheet (disc sheet), "
         "for later photographs with the lens too."
+    ]
+
+
+def _lengths_untold(sides: Sequence[FaceTogether]) -> list[str]:
+    """Words on what is left blank of the pins' own measures, and why."""
+    blank = [s.side.value for s in sides if s.pins and not any(p.height_mm for p in s.pins if p.condition in SOUNDING)]
+    heights = (
+        f"; nor their heights on the {' and the '.join(blank)} side, seen from nearly straight above: a photograph "
+        "tilted 10 to 15 degrees tells those"
+    )
+    return [
+        f"photographs do not tell the pins' thickness{heights if blank else ''}. Measure a sound pin with a micrometer "
+        "before wire is bought."
     ]
 
 
@@ -319,7 +332,7 @@ def _stretched(reading: FaceReading, factor: float) -> FaceReading:
         radius_mm=view.radius_mm * factor,
         tracks_mm=tuple(t * factor for t in view.tracks_mm),
     )
-    lengths = ("r_mm", "diameter_mm", "height_mm", "lean_x_mm", "lean_y_mm", "sigma_mm")
+    lengths = ("r_mm", "diameter_mm", "height_mm", "height_sigma_mm", "lean_x_mm", "lean_y_mm", "sigma_mm")
     pins = tuple(
         replace(pin, **{name: value * factor for name in lengths if (value := getattr(pin, name)) is not None})
         for pin in reading.pins

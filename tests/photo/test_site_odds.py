@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from disc.photo.marks.pins_from_sites import FaceDoubt, Sites, kinds_by_slant, make_pins
+from disc.photo.marks.pins_from_sites import FaceDoubt, Sites, height_sigma, kinds_by_slant, make_pins
 from disc.photo.marks.site_odds import site_odds
 from disc.photo.marks.spots import HOLE, PIN, STUB, Spots
 from disc.photo.marks.tint import hole_odds, lights, tints
@@ -145,3 +145,10 @@ def test_a_stub_seen_from_straight_above_is_told_with_doubt():
     squarely, aslant = told
     assert squarely.is_doubtful and not aslant.is_doubtful
     assert 0.5 < squarely.condition_probability < 0.75 < 0.9 < aslant.condition_probability < 0.95
+
+
+def test_a_height_is_told_the_worse_the_shorter_a_pin_is_drawn() -> None:
+    tilted, less = height_sigma(0.5, np.full(20, 0.2)), height_sigma(0.5, np.full(20, 0.1))
+    assert tilted is not None and less is not None and less == pytest.approx(2 * tilted)
+    assert height_sigma(0.5, np.full(20, 0.03)) is None  # seen from nearly straight above: left blank
+    assert height_sigma(None, np.full(20, 0.2)) is None
