@@ -17,16 +17,19 @@ from disc.design.stored_design import DESIGN_SETTING, StoredDesign
 from disc.design.summary import summary_of, summary_of_two
 from disc.design.two_tunes import TwoTunes
 from disc.job import PINS_FILE, READING_FILE, Job, Stage, create_job, open_for_writing
+from disc.job.places_said import PlaceSaid
 from disc.records import Side
 from disc.results import DesignResult
 from disc.tables import format_pins
 from disc.tune.read.read_turn import TITLES_APART
-from disc.tune.settings import LATER
+from disc.tune.score.records import Rank
+from disc.tune.settings import LATER, NoteWord
 from disc.tune.store import stage_tune
 from disc.tune.write.engrave import engrave, pdf_of_pages
 from disc.tune.write.midi import midi_bytes
 from disc.tune.write.musicxml import musicxml_text
 from disc.tune.write.sound import render_strikes, wav_bytes
+from disc.turn.said_of_notes import with_notes
 from disc.words import Advance, counted, no_progress, plain
 
 
@@ -158,7 +161,7 @@ def tune_settings(design: Design) -> dict[str, Any]:
 
 def settings_of_parts(parts: Sequence[Design]) -> dict[str, Any]:
     """What `disc transcribe` should know of all the disc plays: of a second tune also where in the turn it begins."""
-    known = tune_settings(parts[0])
+    known = with_notes(tune_settings(parts[0]), _ornaments(parts))
     if len(parts) == 1:
         return known
     silences = [
@@ -170,6 +173,13 @@ def settings_of_parts(parts: Sequence[Design]) -> dict[str, Any]:
         "section_deg": [round((end + start) / 2, 2) for end, start in silences],
         LATER: [{name: words for name, words in tune_settings(part).items() if name != "title"} for part in parts[1:]],
     }
+
+
+def _ornaments(parts: Sequence[Design]) -> list[PlaceSaid]:
+    """That the pins of the ornaments play small notes: struck one by one, they could be written as short ones."""
+    small = {pin for part in parts for i, pin in part.pin_of_note.items() if part.score.notes[i].rank is Rank.ORNAMENT}
+    pins = (pin for part in parts for pin in part.pins if pin.id in small)
+    return [PlaceSaid(NoteWord.ORNAMENT.value, pin.side, pin.r_mm, pin.theta_deg) for pin in pins]
 
 
 def design_settings(parts: Sequence[Design]) -> dict[str, Any]:

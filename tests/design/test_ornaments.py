@@ -9,14 +9,18 @@ import pytest
 
 from disc.design.arranged import arranged_tune
 from disc.design.ornaments import GRACE_S, Ornaments, ornaments_from, with_ornaments
-from disc.design.plan import plan_design
+from disc.design.plan import Design, plan_design
+from disc.design.request import Request, carry_out
 from disc.design.settings import DesignSettings
 from disc.errors import BadInput
+from disc.job import open_for_writing
+from disc.tables import format_comb
 from disc.tune.read.read_turn import read_turn
 from disc.tune.score.read_score import read_score
 from disc.tune.score.records import Rank, ScoreIn
 from disc.tune.write.musicxml import musicxml_text
 from disc.turn.settings import turn_settings
+from disc.turn.transcribe_job import transcribe_job
 
 from .checker import Rules, broken_rules
 from .other_solver import optimum_with_scip
@@ -130,3 +134,30 @@ def test_another_solver_agrees(asked: ScoreIn) -> None:
     programme = with_conflicts(task, set_up(task, 0, 0))
     assert programme.ornaments and solve(programme, 10).value == optimum_with_scip(programme)
     assert arrange(task, 0).value >= optimum_with_scip(programme)
+
+
+# Over after-beats the small note stands where a short one could, a 32nd of a triplet.
+WALTZ = """X:1
+T:Waltz
+M:3/4
+L:1/8
+Q:1/4=132
+K:D
+"D" A4 F2|"A7" G4 E2|"D" F4 A2|"A7" {B}A6|"G" B4 d2|"D" A4 F2|"A7" G2 E2 C2|"D" D6|
+"G" B4 d2|"D" A4 F2|"Em" G4 B2|"A7" A6|"G" B2 d2 B2|"D" A2 F2 A2|"A7" G2 E2 C2|"D" D6|]
+"""
+
+
+def test_a_designed_disc_knows_which_pins_are_ornaments(tmp_path: Path) -> None:
+    """Transcribed, that pin is a small note, and no other: told by the design, not found by the timing."""
+    (tmp_path / "waltz.abc").write_text(WALTZ)
+    scale = [62, 64, 66, 67, 69, 71, 73, 74, 76, 78, 79, 81, 83, 85, 86, 88, 90, 91, 93]
+    (tmp_path / "comb.csv").write_text(format_comb(comb_of([50, 55, 57, 62, *scale, 69, 74, 78], 14.5, 0.45)))
+    job, design = carry_out(Request(tmp_path / "waltz.abc", tmp_path / "job", tmp_path / "comb.csv"))
+    assert isinstance(design, Design)
+    small = {pin for i, pin in design.pin_of_note.items() if design.score.notes[i].rank is Rank.ORNAMENT}
+    assert len(small) == 1
+    with open_for_writing(job.folder) as opened:
+        assert [words.split()[0] for words in opened.settings["notes"]] == ["ornament"]
+        tune = transcribe_job(opened).reading.tune
+    assert {pin for note in tune.notes if note.grace for pin in note.pins} == small
