@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from disc.design.arranged import arranged_tune, fates, moved_words, whole_asked, whole_tune, written_key
+from disc.design.known_notes import known_notes
 from disc.design.marked_score import add_legend, mark_musicxml
 from disc.design.picture.draw_disc import picture_png
 from disc.design.plan import Design
@@ -17,13 +18,11 @@ from disc.design.stored_design import DESIGN_SETTING, StoredDesign
 from disc.design.summary import summary_of, summary_of_two
 from disc.design.two_tunes import TwoTunes
 from disc.job import PINS_FILE, READING_FILE, Job, Stage, create_job, open_for_writing
-from disc.job.places_said import PlaceSaid
 from disc.records import Side
 from disc.results import DesignResult
 from disc.tables import format_pins
 from disc.tune.read.read_turn import TITLES_APART
-from disc.tune.score.records import Rank
-from disc.tune.settings import LATER, NoteWord
+from disc.tune.settings import LATER
 from disc.tune.store import stage_tune
 from disc.tune.write.engrave import engrave, pdf_of_pages
 from disc.tune.write.midi import midi_bytes
@@ -161,25 +160,20 @@ def tune_settings(design: Design) -> dict[str, Any]:
 
 def settings_of_parts(parts: Sequence[Design]) -> dict[str, Any]:
     """What `disc transcribe` should know of all the disc plays: of a second tune also where in the turn it begins."""
-    known = with_notes(tune_settings(parts[0]), _ornaments(parts))
-    if len(parts) == 1:
-        return known
+    known = tune_settings(parts[0]) | (_of_later_tunes(parts) if len(parts) > 1 else {})
+    return with_notes(known, known_notes(parts, known))
+
+
+def _of_later_tunes(parts: Sequence[Design]) -> dict[str, Any]:
     silences = [
         (max(s.turn_deg for s in before.strikes), min(s.turn_deg for s in after.strikes))
         for before, after in pairwise(parts)
     ]
-    return known | {
+    return {
         "title": title_of(parts),
         "section_deg": [round((end + start) / 2, 2) for end, start in silences],
         LATER: [{name: words for name, words in tune_settings(part).items() if name != "title"} for part in parts[1:]],
     }
-
-
-def _ornaments(parts: Sequence[Design]) -> list[PlaceSaid]:
-    """That the pins of the ornaments play small notes: struck one by one, they could be written as short ones."""
-    small = {pin for part in parts for i, pin in part.pin_of_note.items() if part.score.notes[i].rank is Rank.ORNAMENT}
-    pins = (pin for part in parts for pin in part.pins if pin.id in small)
-    return [PlaceSaid(NoteWord.ORNAMENT.value, pin.side, pin.r_mm, pin.theta_deg) for pin in pins]
 
 
 def design_settings(parts: Sequence[Design]) -> dict[str, Any]:
