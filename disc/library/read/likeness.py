@@ -161,20 +161,27 @@ def _best_run(a: IntArray, once_a: Scores, b: IntArray, once_b: Scores) -> float
 
 
 def _row_scores(a: IntArray, b: IntArray) -> Scores:
-    """What each pair of rows says at each transposition of a, shape (12, rows of a, rows of b)."""
-    moved = np.where(a < NO_TONE, (a + np.arange(12)[:, None, None]) % 12, NO_TONE)[:, :, None, :]
-    told = (moved != NO_TONE) & (b != NO_TONE)[None, None]
-    same = (moved == b[None, None]) & told
-    same_before = np.zeros_like(same)
-    same_before[..., 1:] = same[..., :-1]
-    same_before[:, 1:, 1:, 0] = same[:, :-1, :-1, -1]
+    """What each pair of rows says at each transposition of a, shape (12, rows of a, rows of b).
+
+    Two tones are the same at one transposition, and miss each other at the others: only that one is worked out, and
+    that at which the tones before them were the same.
+    """
     before_a, before_b = _before(a), _before(b)
-    anew = _mean(ANEW_NATS[a], ANEW_NATS[b])
+    told = (a != NO_TONE)[:, None] & (b != NO_TONE)[None]
+    told_before = (before_a != NO_TONE)[:, None] & (before_b != NO_TONE)[None]
+    told_before[0, :, 0] = told_before[:, 0, 0] = False  # nothing stands before the first row of either
+    meet, met_before = (b[None] - a[:, None]) % 12, (before_b[None] - before_a[:, None]) % 12
     again = _mean(AGAIN_NATS[before_a, a], AGAIN_NATS[before_b, b])
     held = (before_a == a)[:, None] & (before_b == b)[None]
-    met = np.where(same_before, (np.where(held, HELD, 1.0) * again)[None], anew[None])
-    missed = np.where(same_before, np.log(1.0 - COPIED), np.log(1.0 - COPIED_ANEW))
-    return np.asarray(np.where(told, np.where(same, met, missed), 0.0).sum(-1))
+    same_before = told_before & (meet == met_before)
+    met = np.where(same_before, np.where(held, HELD, 1.0) * again, _mean(ANEW_NATS[a], ANEW_NATS[b]))
+    usual = np.log(1.0 - COPIED_ANEW)
+    pair = np.arange(len(a) * len(b)).reshape(len(a), len(b), 1) + np.zeros_like(meet)
+    lost = told & told_before & (meet != met_before)
+    at = np.concatenate([(meet * len(a) * len(b) + pair)[told], (met_before * len(a) * len(b) + pair)[lost]])
+    nats = np.concatenate([(met - usual)[told], np.full(np.count_nonzero(lost), np.log(1.0 - COPIED) - usual)])
+    special = np.bincount(at, weights=nats, minlength=12 * len(a) * len(b)).reshape(12, len(a), len(b))
+    return np.asarray(special + usual * told.sum(-1))
 
 
 def _before(tones: IntArray) -> IntArray:
