@@ -23,7 +23,12 @@ VOICE_OF = {NoteWord.MELODY: Voice.MELODY, NoteWord.ACCOMPANIMENT: Voice.ACCOMPA
 
 def known_notes(parts: Sequence[Design], known: Mapping[str, Any]) -> list[PlaceSaid]:
     """The words to keep in the job's settings. known: what else the design tells, as `disc transcribe` is told."""
-    words = {pin: _word(part, i) for part in parts for i, pin in part.pin_of_note.items()}
+    words = {
+        pin: word
+        for part in parts
+        for i, pin in part.pin_of_note.items()
+        if (word := _word(part, i)) is NoteWord.ORNAMENT or _has_melody(part)
+    }
     small = tuple((pin, word) for pin, word in words.items() if word is NoteWord.ORNAMENT)
     voices = _voices_read(parts, known, small)
     said = dict(small) | {
@@ -33,6 +38,11 @@ def known_notes(parts: Sequence[Design], known: Mapping[str, Any]) -> list[Place
     }
     pins = [pin for part in parts for pin in part.pins if pin.id in said]
     return [PlaceSaid(said[pin.id].value, pin.side, pin.r_mm, pin.theta_deg) for pin in pins]
+
+
+def _has_melody(part: Design) -> bool:
+    """Whether the part of the tune plays in these bars: in a prelude it rests, and its staff would stay empty."""
+    return sum(note.rank is Rank.MELODY for note in part.score.notes) >= len(part.score.bars)
 
 
 def _word(part: Design, number: int) -> NoteWord:

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from disc.design.arranged import arranged_tune
+from disc.design.known_notes import known_notes
 from disc.design.ornaments import GRACE_S, Ornaments, ornaments_from, with_ornaments
 from disc.design.plan import Design, plan_design
 from disc.design.request import Request, carry_out
@@ -25,7 +26,7 @@ from disc.turn.transcribe_job import transcribe_job
 
 from .checker import Rules, broken_rules
 from .other_solver import optimum_with_scip
-from .small import PLATE, comb_of
+from .small import PLATE, comb_of, score_of
 
 # A grace note, a written turn, and the signs of a trill, a mordent below and one above; G major.
 ABC = """X:1
@@ -164,4 +165,13 @@ def test_a_designed_disc_knows_which_pins_are_ornaments(tmp_path: Path) -> None:
     assert {pin for note in tune.notes if note.grace for pin in note.pins} == small
     melody = {pin for i, pin in design.pin_of_note.items() if design.score.notes[i].rank is Rank.MELODY}
     read = {pin for note in tune.notes if note.voice is Voice.MELODY for pin in note.pins}
+    assert len(melody) == 32
     assert melody == read - small  # six notes of the accompaniment are taken for the tune's where nothing is said
+
+
+def test_where_the_tunes_part_rests_the_reader_finds_the_voices(tmp_path: Path) -> None:
+    """A prelude: all is accompaniment by its part, and nothing is said of it."""
+    notes = [(q, 1.0, pitch, Rank.INNER) for q, pitch in enumerate([72, 76, 79, 84, 83, 79, 76, 72])]
+    notes += [(q, 2.0, 60, Rank.BASS) for q in (0, 2, 4, 6)]
+    design = plan_design(score_of(notes), comb_of([60, 72, 76, 79, 83, 84]), PLATE, DesignSettings(), transposition=0)
+    assert known_notes((design,), {"quarter_deg": design.timing.deg_per_quarter, "metre": "4/4"}) == []
