@@ -123,3 +123,16 @@ def test_an_edge_looked_for_from_afar_does_not_have_the_last_word(sheet, outline
     edge, lies = settled_edge(photo, camera, far, RADIUS_MM, 44.0, np.zeros((0, 2)))
     assert np.hypot(*np.subtract(lies.middle_mm, right.middle_mm)) < 0.02
     assert np.abs(edge - outline_of(camera, right, RADIUS_MM)).max() < 1.0
+
+
+def test_an_arc_that_throws_the_disc_aside_is_not_believed(sheet, outline, monkeypatch):
+    """A quarter of the rim over the window's white, a little bent by what lies beside it, tells no circle."""
+    camera = sheet.camera
+    right = where_it_lies(camera, outline, RADIUS_MM)
+    aside = replace(right, middle_mm=(right.middle_mm[0] + 20.0, right.middle_mm[1] - 14.0))
+    monkeypatch.setattr("disc.photo.board.sheet_under.exact_rim", lambda *_: outline[: len(outline) // 4])
+    monkeypatch.setattr("disc.photo.board.sheet_under.edge_in_window", lambda _camera, edge, _window_mm: edge)
+    monkeypatch.setattr("disc.photo.board.sheet_under.where_it_lies", lambda *_: aside)
+    photo = Photo(Path("invented.jpg"), np.zeros((4, 4, 3), np.uint8))
+    edge, lies = settled_edge(photo, camera, right, RADIUS_MM, 44.0, outline)
+    assert lies == right and edge is outline

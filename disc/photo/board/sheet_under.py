@@ -141,6 +141,8 @@ def place_disc(
 # Edges looked for from where the disc is taken to lie and told so anew, until its middle moves less than this; a disc
 # 3.3 mm over the paper under a tilt of 18 degrees took four rounds (h3), all others of twelve one or two.
 SETTLED_MM, MOST_ROUNDS = 0.01, 8
+# A place told anew lies nearer than this, or too short an arc told it (p3, a quarter of the rim over the window).
+MOST_MOVED_MM = 1.0
 
 
 def settled_edge(
@@ -152,7 +154,11 @@ def settled_edge(
         again = edge_in_window(camera, exact_rim(photo, camera, lies, radius_mm), window_mm)
         if not len(again):
             break
-        before, edge, lies = lies, again, where_it_lies(camera, again, radius_mm)
-        if np.hypot(*np.subtract(lies.middle_mm, before.middle_mm)) < SETTLED_MM:
+        there = where_it_lies(camera, again, radius_mm)
+        moved = np.hypot(*np.subtract(there.middle_mm, lies.middle_mm))
+        if moved > MOST_MOVED_MM:
+            break
+        edge, lies = again, there
+        if moved < SETTLED_MM:
             break
     return edge, lies
