@@ -30,6 +30,9 @@ LONE_SCORE, LONE_LEAD = 0.8, 0.6
 # Of the range from ground to full tone a line off the table must reach, and by which it must stand over what is found
 # at the table itself. Chosen on the drawn recordings of the usual make that were looked at.
 LEAST_SCORE, LEAST_LEAD = 0.45, 0.22
+# A low tooth under louder ones never comes to its full: where nothing at all stands at the table, and four pins say the
+# same, less is enough. Chosen on the one turn that shows it.
+LEAST_SCORE_ALONE, LEAST_AT_TABLE = 0.33, 0.08
 LEAST_NEAR = 0.25  # so full a line near the table is the tooth's own
 # Two or three strikes may have a companion's partial in common: of so few a line farther from the table than this must
 # stand over what is nearer by so much.
@@ -92,6 +95,8 @@ def _off(
     top = int(np.argmax(np.where(np.abs(grid) >= OFF_TABLE_CENTS, standing, -1.0)))
     pins = len({expected[k].index for k in mine})  # of one pin two turns say the same
     least, lead = (LEAST_SCORE, LEAST_LEAD) if pins >= FEWEST else (LONE_SCORE, LONE_LEAD)
+    if pins >= ENOUGH and standing[near].max() < LEAST_AT_TABLE:
+        least = LEAST_SCORE_ALONE
     if standing[top] < least or standing[top] - standing[near].max() < lead:
         top = int(np.argmax(np.where(np.abs(grid) < OFF_TABLE_CENTS, standing, -1.0)))
         nearest = int(np.argmax(np.where(np.abs(grid) <= NEAREST_CENTS, standing, -1.0)))
