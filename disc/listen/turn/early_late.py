@@ -33,8 +33,8 @@ BESIDE_S = (-0.095, -0.07, -0.045, 0.045, 0.07, 0.095)
 # explain .68 and more, and are no louder than 1.15 of the usual; four false ones explain less or are louder than this.
 CLEAR_GAIN, CLEARER, LEAST_SHARE, MOST_SHARE = 0.65, 0.25, 0.4, 1.6
 # Pins that lean are few: where more strikes than this share seem to stand beside it, the teeth speak late or swell,
-# and only what explains nearly all of its band counts. Chosen: of one instrument 14 of 90 strikes fit beside it, by up to
-# .89 of their band.
+# and only what explains nearly all of its band counts. Chosen: of one instrument 14 of 90 strikes fit beside it, by up
+# to .89 of their band.
 MOST_OF_ALL, VERY_CLEAR_GAIN = 0.06, 0.9
 FARTHEST_S = 0.13  # chosen: some 0.1 mm of lean at 5 mm from the arbor, in a turn of 50 s
 APART_S = 0.025  # what begins with another strike may be that one's partial; chosen
