@@ -6,7 +6,7 @@ musescore-general-soundfont-small. Times are processor seconds. All sets up to "
 the program was made; "combs", "turns" and "weak-unseen" once each, nearly at the end, and "last" once, when all of it
 was done. "make", "make-combs" and "make-other" (the usual make: twins, teeth off their table, speech, neighbours taken
 along) were looked at, "make-unseen" only at the end, "make-last" once after it, and both were looked at later on;
-"make-fresh" once after that, "make-after" once later, and both were fitted to then; "make-final" once at the very end.
+"make-fresh" once after that, "make-after" once later, and both were fitted to then; "make-final" once after that, "make-end" once at the very end.
 "ringing" is of modelled things alone, of four kinds; of "ringing-last", 64 turns, none was looked at.
 After another change draw another set.
 Under each set stands how true its claims were: those said with a probability by its size, the others all together.
@@ -52,7 +52,7 @@ SETS: dict[str, list[listen_set.Spec]] = {
     "make": listen_make.MAKE, "make-combs": listen_make.MAKE_COMBS, "make-other": listen_make.MAKE_OTHER,
     "make-unseen": listen_make.MAKE_UNSEEN, "make-last": listen_make.MAKE_LAST,
     "make-fresh": listen_make.MAKE_FRESH, "make-after": listen_make.MAKE_AFTER,
-    "make-final": listen_make.MAKE_FINAL,
+    "make-final": listen_make.MAKE_FINAL, "make-end": listen_make.MAKE_END,
     "ringing": listen_make.draw_ringing(listen_make.RINGING_SEED, 3), "ringing-last": listen_make.RINGING_LAST,
 }  # fmt: skip
 PLUCK_S = 0.1

@@ -374,8 +374,12 @@ MAKE_FRESH = draw_make("x", 1151, FRESH_VOICES, 8, 4)
 AFTER_VOICES = ("tim-24", "fluid-5", "muse-114", "fluid-26")
 MAKE_AFTER = draw_make("u", 1187, AFTER_VOICES, 8, 0)
 # Turns alone, measured once after dead teeth were told by all of their strikes and what companions leave by their other
-# strikes; none of its eight sources is in another draw of this make.
+# strikes; none of its eight sources is in another draw of this make. Looked at afterwards.
 FINAL_VOICES = ("muse-26", "tim-5", "fluid-112", "muse-106", "fluid-6", "fluid-114", "muse-25", "tim-106")
 MAKE_FINAL = draw_make("s", 1291, FINAL_VOICES, 8, 0)
+# Turns of eight more sources, measured once after what MAKE_FINAL showed had been mended: teeth that speak late, a low
+# tooth off its table.
+END_VOICES = ("muse-5", "fluid-105", "tim-25", "muse-112", "fluid-7", "tim-6", "muse-105", "bar")
+MAKE_END = draw_make("r", 1321, END_VOICES, 8, 0)
 # Combs alone, more of them with speech: looked at while choosing.
 MAKE_COMBS = draw_make("c", 903, ("bar", "fluid-10", "bar", "muse-12", "tim-8", "bar", "fluid-15", "muse-108"), 0, 12)
