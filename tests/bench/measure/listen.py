@@ -6,9 +6,9 @@ musescore-general-soundfont-small. Times are processor seconds. All sets up to "
 the program was made; "combs", "turns" and "weak-unseen" once each, nearly at the end, and "last" once, when all of it
 was done. "make", "make-combs" and "make-other" (the usual make: twins, teeth off their table, speech, neighbours taken
 along) were looked at, "make-unseen" only at the end, "make-last" once after it, and both were looked at later on;
-"make-fresh" once after that, "make-after" once later, and both were fitted to then; "make-final" once after that, "make-end" once at the very end.
-"ringing" is of modelled things alone, of four kinds; of "ringing-last", 64 turns, none was looked at.
-After another change draw another set.
+"make-fresh" once after that, "make-after" once later, and both were fitted to then; "make-final" once after that,
+"make-end" once at the very end. "ringing" is of modelled things alone, of four kinds; of "ringing-last", 64 turns, none
+was looked at. After another change draw another set.
 Under each set stands how true its claims were: those said with a probability by its size, the others all together.
 A tooth's pitch is that of its settled decay.
 Turn notes are scored by mir_eval (onset 50 ms, pitch 50 cents, no offsets). A tooth has the right number if all its
