@@ -62,9 +62,10 @@ def test_exclude_leaves_the_tune_out(table, monkeypatch, capsys):
 def test_words_and_the_disc_over_the_print(table, monkeypatch, capsys, tmp_path):
     path, key = table
     picture = tmp_path / "over.svg"
-    assert run(monkeypatch, "identify", path, "--top", 2, "--score", picture) == 0
+    assert run(monkeypatch, "identify", path, "--top", 2, "--score", picture, "--language", "de") == 0
     assert str(key) in capsys.readouterr().out
-    assert picture.read_text(encoding="utf-8").lstrip().startswith(("<svg", "<?xml"))
+    drawn = picture.read_text(encoding="utf-8")
+    assert drawn.lstrip().startswith(("<svg", "<?xml")) and ">Scheibe<" in drawn and ">Druck<" in drawn
 
 
 BAD = {
