@@ -115,7 +115,7 @@ def with_others(features: Features, first: FloatArray, expected: Sequence[Expect
 def dead_probability(first: FloatArray, expected: Sequence[Expected], known: BoolArray) -> FloatArray:
     """Probability that the tooth of each strike gives no tone at all, shape (n,), by what all of its strikes that are
     known say together. first: log-odds of silence by each strike alone. A dead tooth is silent at each of them; of
-    another each may be, by PRIOR. So one strike that clearly sounded outweighs all others; one that more likely sounded
+    another each may be, by PRIOR. So one strike that clearly sounded outweighs two others; one that more likely sounded
     than not never speaks for a dead tooth: a twin's tone left many such (a third of the false ones, none of the true).
     """
     pins: dict[int, dict[int, float]] = {}
