@@ -361,3 +361,15 @@ def test_dal_segno_al_coda_in_musicxml(tmp_path: Path) -> None:
     (score,) = read_score(write(tmp_path, "ds.musicxml", musicxml(body)))
     assert [note.pitch for note in score.notes] == [72, 74, 76, 77, 74, 76, 79]
     assert [bar.printed for bar in score.bars] == ["1", "2", "3", "4", "2", "3", "5"]
+
+
+def test_ornaments_of_kern(tmp_path: Path) -> None:
+    """Two small notes and a trill on one note, a mordent, a turn, an inverted mordent with a small note."""
+    rows = ("4G\t8aq", ".\t8bq", ".\t2.gT", "4B\t.", "4d\t.", "=2\t=2", "2.G\t2.ccM", "=3\t=3", "2.G\t4d", ".\t4eS")
+    (tmp_path / "air.krn").write_text(
+        "**kern\t**kern\n*M3/4\t*M3/4\n=1\t=1\n" + "\n".join(rows) + "\n.\t8ffq\n.\t4ew\n*-\t*-\n"
+    )
+    (air,) = read_score(tmp_path / "air.krn")
+    assert [(o.onset_quarter, o.pitch, o.graces, o.sign) for o in air.ornaments] == [
+        (0, 67, (69, 71), "trill"), (3, 72, (), "mordent"), (7, 64, (), "turn"), (8, 64, (77,), "inverted mordent"),
+    ]  # fmt: skip

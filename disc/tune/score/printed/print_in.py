@@ -21,6 +21,9 @@ from disc.tune.score.printed.written import WrittenNote, WrittenScore, as_played
 from disc.tune.score.records import ScoreIn, ScorePart
 from disc.tune.settings import MODE_STEPS, MODE_WORDS
 
+# Humdrum's **kern, ornaments: T and t, M and m, W and w, S, each in half and whole steps.
+SIGNS = {"Trill": "trill", "Mordent": "mordent", "InvertedMordent": "inverted mordent", "Turn": "turn"}
+
 
 def read_print(file: ScoreFile, fallback_title: str) -> list[ScoreIn]:
     """The tune of a file (several where music21 finds several), notes not yet ranked.
@@ -90,10 +93,11 @@ def _read(file: ScoreFile, score: Any) -> WrittenScore:
 
 
 def _raw_notes(parts: Sequence[Any]) -> tuple[list[WrittenNote], bool, int]:
-    """(notes, whether anything unpitched was met, how many grace notes were left out)."""
+    """(notes, each with the small notes before it and its sign, whether anything unpitched was met, grace notes)."""
     raw: list[WrittenNote] = []
     unpitched, graces = False, 0
     for number, part in enumerate(parts):
+        small: list[tuple[Fraction, int]] = []  # small notes that still wait for theirs, with their place
         for element in part.flatten().notes:
             pitches = getattr(element, "pitches", ())
             if "ChordSymbol" in element.classes:
@@ -103,16 +107,27 @@ def _raw_notes(parts: Sequence[Any]) -> tuple[list[WrittenNote], bool, int]:
                 continue
             if element.duration.isGrace or element.quarterLength <= 0:
                 graces += 1
+                small.append((Fraction(element.offset), round(max(pitch.ps for pitch in pitches))))
                 continue
             onset, duration = Fraction(element.offset), Fraction(element.quarterLength)
             members = element.notes if element.isChord else (element,)
+            before = tuple(pitch for place, pitch in small if place == onset)
+            small = [one for one in small if one[0] != onset]
+            top = max(members, key=lambda member: float(member.pitch.ps))
             for member in members:
                 tie = member.tie or element.tie
                 kind = tie.type if tie is not None else ""
                 on, over = kind in ("stop", "continue"), kind in ("start", "continue")
-                raw.append(WrittenNote(onset, duration, round(member.pitch.ps), number, on, over))
+                own = (before, _sign(element)) if member is top and not on else ((), "")
+                raw.append(WrittenNote(onset, duration, round(member.pitch.ps), number, on, over, *own))
     inside = [note for note in raw if 0 <= note.pitch <= 127]
     return inside, unpitched, graces
+
+
+def _sign(element: Any) -> str:
+    """The sign of an ornament over a note, as records.OrnamentSigned has it; "" for none."""
+    names = [name for expression in element.expressions for name in expression.classes]
+    return next((SIGNS[name] for name in names if name in SIGNS), "")
 
 
 def _parts(parts: Sequence[Any]) -> tuple[ScorePart, ...]:
