@@ -109,6 +109,17 @@ def test_triplets_among_eighths() -> None:
     assert {(n.onset_quarter, n.pitch) for n in tune.notes} == places(notes) | places(low)
 
 
+def test_a_march_in_triplets_keeps_its_metre() -> None:
+    """Nearly all in thirds of the beat, its few halves and its bass in a simple metre: no grid of halves fits it."""
+    bar = "72 1/3 74 1/3 76 1/3 77 1/3 76 1/3 74 1/3 76 1/3 77 1/3 79 1/3 81 1 "
+    other = "79 1/3 77 1/3 76 1/3 74 1/3 76 1/3 77 1/3 76 1/2 74 1/2 72 1 "
+    notes = parse((bar + other) * 5)
+    low = [(Fraction(k), Fraction(1), (48, 55, 52, 55)[k % 4]) for k in range(40)]
+    strikes = strikes_of([*notes, *low], 0.55, error_s=0.01, seed=2)
+    tune = read_tune(strikes, PLATE, TuneSettings(metre=Metre(4, 4))).tune
+    assert {(n.onset_quarter, n.pitch) for n in tune.notes} == places(notes) | places(low)
+
+
 def test_a_rolled_chord_stands_on_its_beat() -> None:
     strikes = list(strikes_of(MAMAN_NOTES, 0.7))
     rolled = [

@@ -5,5 +5,5 @@ beat/       what beat, metre and bar line the straight strikes go by, and each s
 voices/     melody and accompaniment apart; rolled chords and ornaments taken for what they are
 sections/   several tunes on a turn, and strains played twice, folded as they are printed
 key, linear, model, certainty   key and mode; weighed features; the fitted numbers; how sure it may be said
-said_notes  what a person said of single notes
+said_notes, find_figures        what a person said of single notes; rolls, melody and ornaments before any grid
 """

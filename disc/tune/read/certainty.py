@@ -3,8 +3,9 @@
 The readings' own probabilities come from weights that were fitted to find the right reading, not to say how often it is
 right. They are put straight by a logistic curve fitted on turns with errors and lost strikes that the weights were not
 chosen by (Platt, "Probabilistic outputs for support vector machines", 1999); nothing surer is said than was found true
-of the surest cases tried. Of the key it is less sure the more of what sounds lies off its scale: arranged pieces leave
-their key for a while, and which one is printed at their head is then a guess.
+of the surest cases tried. Plain tunes and pieces with parts of their own each have a curve, mixed as their
+weights are. Of the key it is less sure the more of what sounds lies off its scale: arranged pieces leave their key for
+a while, and which one is printed at their head is then a guess.
 """
 
 from __future__ import annotations
@@ -40,7 +41,23 @@ class Certainty:
         return min(self.highest, 1.0 / (1.0 + math.exp(-logit)))
 
 
-def straightened(probabilities: Sequence[float], certainty: Certainty, off_share: float = 0.0) -> list[float]:
+@dataclass(frozen=True, slots=True)
+class MixedCertainty:
+    """A curve for plain tunes and one for pieces, and how much of a piece a turn is, 0 to 1."""
+
+    plain: Certainty
+    piece: Certainty
+    share: float
+
+    def of(self, probability: float, off_share: float = 0.0) -> float:
+        """As Certainty.of."""
+        plain, piece = self.plain.of(probability, off_share), self.piece.of(probability, off_share)
+        return (1.0 - self.share) * plain + self.share * piece
+
+
+def straightened(
+    probabilities: Sequence[float], certainty: Certainty | MixedCertainty, off_share: float = 0.0
+) -> list[float]:
     """Probabilities of readings, best first: the best one's put straight, the others sharing what is left as before."""
     if not probabilities:
         return []

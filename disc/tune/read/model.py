@@ -14,7 +14,7 @@ import numpy as np
 
 from disc.fitted import fitted_part, made_parts
 from disc.tune.read.beat.rhythm import RhythmModel
-from disc.tune.read.certainty import Certainty
+from disc.tune.read.certainty import Certainty, MixedCertainty
 from disc.tune.read.linear import LinearModel
 from disc.tune.read.voices.voices import VoiceModel
 
@@ -31,7 +31,10 @@ FEW_PITCHES, MANY_PITCHES = 12, 20
 
 @dataclass(frozen=True, slots=True)
 class Model:
-    """All fitted parts. metre_plain: the metre's weights for plain tunes; metre: for pieces with parts of their own."""
+    """All fitted parts. metre_plain: the metre's weights for plain tunes; metre: for pieces with parts of their own.
+
+    certainty: by "metre" and "key", of plain tunes; by "metre of pieces" and "key of pieces".
+    """
 
     voices: tuple[VoiceModel, ...]
     metre: LinearModel
@@ -43,10 +46,19 @@ class Model:
 
     def metre_for(self, pitches: int) -> LinearModel:
         """The metre's weights for a turn that strikes so many different pitches: the two fits, mixed by its compass."""
-        wide = min(1.0, max(0.0, (pitches - FEW_PITCHES) / (MANY_PITCHES - FEW_PITCHES)))
+        wide = share_of_piece(pitches)
         plain = dict(zip(self.metre_plain.names, self.metre_plain.weight / self.metre_plain.spread, strict=True))
         weight = np.array([plain.get(name, 0.0) for name in self.metre.names]) * self.metre.spread
         return replace(self.metre, weight=(1.0 - wide) * weight + wide * self.metre.weight)
+
+    def certainty_of(self, what: str, pitches: int) -> MixedCertainty:
+        """How sure is said of "metre" or "key" in a turn that strikes so many different pitches."""
+        return MixedCertainty(self.certainty[what], self.certainty[f"{what} of pieces"], share_of_piece(pitches))
+
+
+def share_of_piece(pitches: int) -> float:
+    """How much a turn of so many different pitches is read as a piece with parts of its own, 0 to 1."""
+    return min(1.0, max(0.0, (pitches - FEW_PITCHES) / (MANY_PITCHES - FEW_PITCHES)))
 
 
 @cache

@@ -135,9 +135,10 @@ def read_tune(strikes: Sequence[Strike], plate: Plate, settings: TuneSettings = 
     tune = with_pace(tune, pace, struck_s)
     if said.under(NoteWord.HELD):
         tune = replace(tune, held=tuple(sorted({*tune.held, *(places[index] for index in said.under(NoteWord.HELD))})))
-    metre_told = straightened([reading.probability for reading in readings], model.certainty["metre"])
+    pitches = len(np.unique(np.round(pitch[proper])))
+    metre_told = straightened([one.probability for one in readings], model.certainty_of("metre", pitches))
     off_share = off_scale(np.round(pitch), keys[0].key.fifths)
-    key_told = straightened([reading.probability for reading in keys], model.certainty["key"], off_share)
+    key_told = straightened([one.probability for one in keys], model.certainty_of("key", pitches), off_share)
     return TuneReading(
         tune,
         None if settings.metre else metre_told[0],

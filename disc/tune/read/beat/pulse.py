@@ -18,16 +18,17 @@ from disc.tune.read.beat.bar_lines import HeardLines
 
 IntArray = npt.NDArray[np.int64]
 
-# (steps in a beat, divided by three?): what a beat may be divided into on the finest grid.
-DIVISIONS = ((1, False), (2, False), (4, False), (8, False), (3, True), (6, True), (12, True))
+# (steps in a beat, compound?): what a beat may be divided into on the finest grid. Where a piece in a simple metre goes
+# in triplets all through, its finest grid is one of thirds.
+DIVISIONS = ((1, False), (2, False), (4, False), (8, False), (3, True), (6, True), (12, True), (3, False), (6, False))
 BEATS = (2, 3, 4)  # of a bar; theory of music
-LEAST_THIRDS = 0.04  # of the strikes, on the thirds of the beats of a compound metre; common practice, no source
+LEAST_THIRDS = 0.04  # of the strikes, on the thirds of the beats where beats are in thirds; common practice, no source
 SHORTEST_BAR_S = 0.6  # of two such a copyist makes one; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
 class Structure:
-    """steps: grid steps in a beat; beats: beats in a bar; compound: the beat is divided by three."""
+    """steps: grid steps in a beat; beats: beats in a bar; compound: the beat is dotted, and so divided by three."""
 
     steps: int
     beats: int
@@ -124,7 +125,7 @@ def structures_for(lattice: Lattice) -> Iterator[Structure]:
         beat_s = structure.steps * lattice.step_s
         # Beats of 0.2 to 1.8 s; below and above none is felt (after London, Hearing in Time; from memory).
         long_enough = 0.15 <= beat_s <= 2.5 and beat_s * structure.beats >= SHORTEST_BAR_S
-        divided = not structure.compound or _has_thirds(lattice, structure.steps)
+        divided = structure.steps % 3 != 0 or _has_thirds(lattice, structure.steps)
         if long_enough and divided and structure.bar * 3 <= lattice.count:
             yield structure
 

@@ -128,7 +128,7 @@ def _stretches(place: FloatArray, steps: int, on_grid: FloatArray) -> list[_Stri
 def _divide(stretch: _StrikeStretch, sigma: float, cost: float, compound: bool) -> list[tuple[_StrikeStretch, int]]:
     """The stretch, whole or in halves, each with the division that is off the grid; 0 where it keeps to the grid."""
     options = [([(stretch, 0)], float(stretch.on_grid.sum()))]
-    for division in (2, 4) if compound else (3, 6):
+    for division in (2, 4) if compound or stretch.steps % 3 == 0 else (3, 6):
         if stretch.steps % division and _is_used(stretch, division):
             options.append(([(stretch, division)], cost + _misfit(stretch, division, division, sigma)))
     if not compound and stretch.steps % 2 == 0:
