@@ -3,7 +3,7 @@
     python -m tests.bench.measure.calibration photo JOBS FOLDER [FOLDER ...] [--names h1,h2]
     python -m tests.bench.measure.calibration drawn JOBS FOLDER [--draws 4] [--seed 1]
     python -m tests.bench.measure.calibration fits JOBS
-    python -m tests.bench.measure.calibration music [--tunes 60] [--pieces 20] [--removed 0 0.05 0.15] [--seed 1]
+    python -m tests.bench.measure.calibration music [--tunes 60] [--pieces 50] [--arrangements 3] [--removed 0 0.05]
 
 photo: jobs as chain.py --jobs leaves them, held against NAME.json of FOLDER: that a site is there, that its condition
 is as read, and every kind of finding. drawn: findings on the same discs with other faults, each of them read as one of
@@ -41,9 +41,11 @@ from disc.turn.one_turn import resolve
 from disc.turn.turn_of_job import turn_of_job
 from tests.bench.measure.chain import SITES, _pairs, _place, _place_of, _stands_extra
 from tests.bench.measure.fits import sabotaged, said_of
-from tests.bench.measure.music import cases_of_pieces, lines_right, read_case
+from tests.bench.measure.music import lines_right, read_case
 from tests.bench.measure.score import bar_scores
 from tests.bench.truth.known import known
+from tests.bench.truth.music_pieces import load_pieces
+from tests.bench.truth.music_turns import case_of
 from tests.bench.truth.redrawn import outcomes, redraw
 from tests.bench.truth.tune_corpus import load_melodies
 from tests.bench.truth.tune_strikes import make_turn
@@ -182,8 +184,11 @@ def fits(jobs: Path) -> None:
         show(name, said[name])
 
 
-def music(tunes: int, pieces: int, removed: Sequence[float], seed: int) -> None:
-    """Metre and key, of melodies with an accompaniment and of arranged pieces; both of the halves not fitted to."""
+def music(tunes: int, pieces: int, arrangements: int, removed: Sequence[float], seed: int) -> None:
+    """Metre and key, of melodies with an accompaniment and of arranged pieces; both of the halves not fitted to.
+
+    arrangements: turns of each piece, in other inner voices and tempi.
+    """
     said: dict[str, list[Said]] = defaultdict(list)
     melodies = [m for m in load_melodies(count=1000) if m.part == "held out"]
     chosen = np.random.default_rng(seed).permutation(len(melodies))[:tunes]
@@ -199,8 +204,11 @@ def music(tunes: int, pieces: int, removed: Sequence[float], seed: int) -> None:
             )
             right = reading.tune.key.fifths % 12 == turn.fifths % 12
             said[f"key {what}"].append((known(reading.key_probability, "key"), right))
-    for number, case in enumerate(cases_of_pieces("last")[:pieces]):
-        reading, bent, _ = read_case(case, "steady", seed + number)
+    chosen_pieces = [(n, piece) for n, piece in enumerate(load_pieces()) if piece.half == "last"][:pieces]
+    turns = [(n, piece, variant) for variant in range(arrangements) for n, piece in chosen_pieces]
+    for number, piece, variant in turns:
+        case = case_of(piece, number, seed=11 + variant, inner=(0.4, 0.2, 0.7)[variant % 3])
+        reading, bent, _ = read_case(case, "steady", seed + number + 1000 * variant)
         bar_s = float(reading.tune.metre.bar_quarter) * reading.tune.quarter_s
         as_printed = lines_right(case, reading, bent) and abs(bar_s / case.bar_s - 1.0) < 0.01
         said["metre, bars as printed, arranged pieces"].append((known(reading.metre_probability, "metre"), as_printed))
@@ -220,7 +228,8 @@ def main() -> None:
     parser.add_argument("--names", default="")
     parser.add_argument("--draws", type=int, default=4)
     parser.add_argument("--tunes", type=int, default=60)
-    parser.add_argument("--pieces", type=int, default=20)
+    parser.add_argument("--pieces", type=int, default=50)
+    parser.add_argument("--arrangements", type=int, default=3)
     parser.add_argument("--removed", type=float, nargs="*", default=[0.0, 0.05, 0.15])
     parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args()
@@ -231,7 +240,7 @@ def main() -> None:
     elif given.what == "fits":
         fits(given.places[0])
     else:
-        music(given.tunes, given.pieces, given.removed, given.seed)
+        music(given.tunes, given.pieces, given.arrangements, given.removed, given.seed)
 
 
 if __name__ == "__main__":
