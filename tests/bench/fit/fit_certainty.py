@@ -44,7 +44,7 @@ FOLDS = 5
 RIDGE = 0.5  # pulls the slope to 1 as half a case would
 SUREST = 0.1  # the share of the cases whose own success is the most that is said
 SEED = 31
-KNOWN_OFF = ("key",)  # what is less sure the more lies off the scale
+KNOWN_OFF = ("key",)  # what is less sure the more lies off the scale; of pieces the curve alone is true
 KEEPS_SCALE = 0.03  # plain melodies have so little off it, arranged pieces more
 INNER = (0.4, 0.2, 0.7)  # shares of a piece's inner voices that are on the disc, in turn
 METRE_FOLDS = Path(__file__).with_name("metre_folds.json")  # the metre's weights without each quarter of the works
@@ -93,8 +93,10 @@ def _said_of_melody(number: int, melody: Melody) -> tuple[Said, Said]:
     return (reading.metre_share, 0.0, bar_right, fold), (reading.key_share, reading.off_share, key_right, fold)
 
 
-def said_of_pieces(count: int) -> list[tuple[Said, Said]]:
-    """The same of turns of the tuning pieces: each piece as often as it takes to make so many."""
+def said_of_pieces(count: int) -> list[tuple[Said, Said | None]]:
+    """The same of turns of the tuning pieces: each piece as often as it takes to make so many. Where the signature at
+    the movement's head is not the excerpt's own (key_is_known), nothing of its key.
+    """
     pieces = load_tuning_pieces()
     works = works_of(pieces)
     order = np.random.default_rng(SEED).permutation(len(pieces)).tolist()
@@ -105,14 +107,15 @@ def said_of_pieces(count: int) -> list[tuple[Said, Said]]:
     )
 
 
-def _said_of_piece(number: int, piece: Piece, fold: int, variant: int) -> tuple[Said, Said]:
+def _said_of_piece(number: int, piece: Piece, fold: int, variant: int) -> tuple[Said, Said | None]:
     case = case_of(piece, number, seed=SEED + variant, inner=INNER[variant % len(INNER)])
     with heard_without(fold, metre_too=True):
         reading, bent, _ = read_case(case, "steady", SEED + number + 1000 * variant)
     bar_s = float(reading.tune.metre.bar_quarter) * reading.tune.quarter_s
     right = lines_right(case, reading, bent) and abs(bar_s / case.bar_s - 1.0) < 0.01
     key_right = reading.tune.key.fifths % 12 == case.fifths % 12
-    return (reading.metre_share, 0.0, right, fold), (reading.key_share, reading.off_share, key_right, fold)
+    key = (reading.key_share, reading.off_share, key_right, fold) if case.key_known else None
+    return (reading.metre_share, 0.0, right, fold), key
 
 
 def fit(said: list[Said], by_scale: bool = False) -> Certainty:
@@ -162,11 +165,12 @@ def main() -> None:
     part, scores = dict(fitted_part(MODEL_FILE, "certainty")), []
     for kind, rows in (("", said_of_melodies(given.melodies)), (" of pieces", said_of_pieces(given.pieces))):
         for k, name in enumerate(("metre", "key")):
-            said = [row[k] for row in rows]
+            said = [one for row in rows if (one := row[k]) is not None]
+            by_scale = name + kind in KNOWN_OFF
             if given.only in ("", name) and said:
-                part[name + kind] = asdict(fit(said, name in KNOWN_OFF))
+                part[name + kind] = asdict(fit(said, by_scale))
                 told, right = [(one[0], one[2]) for one in said], np.mean([one[2] for one in said])
-                before, after = ece(told), left_out(said, name in KNOWN_OFF)
+                before, after = ece(told), left_out(said, by_scale)
                 scores.append(f"{name}{kind}: right {right:.3f}, calibration error {before:.3f}, left out {after:.3f}")
                 print(scores[-1], part[name + kind], flush=True)
     if given.out:

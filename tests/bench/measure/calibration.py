@@ -213,7 +213,8 @@ def music(tunes: int, pieces: int, arrangements: int, removed: Sequence[float], 
         as_printed = lines_right(case, reading, bent) and abs(bar_s / case.bar_s - 1.0) < 0.01
         said["metre, bars as printed, arranged pieces"].append((known(reading.metre_probability, "metre"), as_printed))
         right = reading.tune.key.fifths % 12 == case.fifths % 12
-        said["key, arranged pieces"].append((known(reading.key_probability, "key"), right))
+        what = "in the key that is printed" if case.key_known else "printed in another key than their own"
+        said[f"key, arranged pieces {what}"].append((known(reading.key_probability, "key"), right))
     for what in ("metre, bars as printed", "key"):
         said[f"{what}: all"] = [one for name, rows in said.items() if name.startswith(what) for one in rows]
     for name in sorted(said):
