@@ -44,7 +44,7 @@ def invented(seed: int, pins: int = 90) -> tuple[Comb, list[Pin]]:
     return comb, made
 
 
-@settings(deadline=None, max_examples=25)
+@settings(max_examples=25)
 @given(st.integers(0, 10_000), st.floats(-0.015, 0.015), st.floats(-0.1, 0.1))
 def test_every_pin_gets_its_tooth_though_the_scales_differ(seed, stretch, offset):
     comb, pins = invented(seed)
@@ -83,7 +83,7 @@ def test_pins_of_one_face_never_get_a_tooth_of_the_other():
         assert pin.tooth is None or by_number[pin.tooth].side is Side.LOWER
 
 
-@settings(deadline=None, max_examples=25)
+@settings(max_examples=25)
 @given(st.integers(0, 10_000))
 def test_tracks_are_found_without_knowing_their_number(seed):
     _, pins = invented(seed, pins=120)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from disc.listen.comb.temperament import scale_cents, temperament_of
@@ -28,7 +28,6 @@ def test_pitch_in_words() -> None:
     assert pitch_words(68.86) == "A4 -14 c (436.5 Hz)"
 
 
-@settings(deadline=None)  # the machine may be busy
 @given(st.floats(-40, 40), st.floats(0.3, 4.0), st.integers(0, 1000))
 def test_matrix_pencil_finds_one_damped_tone(offset: float, t60: float, seed: int) -> None:
     rate, n = 200.0, 160

@@ -83,7 +83,7 @@ def seen(projection, xyz):
     return p[:, :2] / p[:, 2:]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(tilt=st.floats(0.0, 30.0), distance=st.floats(40.0, 300.0), roll=st.floats(0, 360))
 def test_plane_from_ellipse_and_centre(tilt, distance, roll):
     # The picture of a circle's centre is not the ellipse's middle; given both, the plane comes out exact up to a turn.

@@ -35,7 +35,7 @@ def sector(side, first, last, inner=0, why=Why.COVERED):
     return SeenMap.from_letters(side, 14.0, letters)
 
 
-@settings(deadline=None, max_examples=30)
+@settings(max_examples=30)
 @given(st.integers(0, 359), st.integers(1, 359), st.floats(0, 13.99), st.floats(0, 359.99))
 def test_arcs_and_places_say_the_same(first, wide, r, theta):
     one = sector(Side.UPPER, first, first + wide)

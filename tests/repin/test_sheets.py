@@ -220,7 +220,7 @@ def test_no_number_covers_another_or_a_hole(designed_job, side):
 
 
 @pytest.mark.parametrize("diameter_mm", [15.0, 28.0, 40.0])
-@settings(max_examples=5, deadline=None)
+@settings(max_examples=5)
 @given(seed=st.integers(0, 10_000))
 def test_seventy_numbers_find_room_at_any_size(diameter_mm, seed):
     """Places no nearer than 0.5 mm on the disc, at the enlargement the page allows."""

@@ -74,7 +74,7 @@ def test_every_signature_is_one_that_mido_knows(fifths: int, mode: str) -> None:
 lengths = st.sampled_from([Fraction(1, 4), Fraction(1, 3), Fraction(1, 2), Fraction(3, 4), Fraction(1), Fraction(3, 2)])
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.lists(st.tuples(st.integers(60, 90), lengths), min_size=1, max_size=30))
 def test_any_row_of_notes_lies_on_whole_ticks(row: list[tuple[int, Fraction]]) -> None:
     text = " ".join(f"{pitch} {length}" for pitch, length in row)

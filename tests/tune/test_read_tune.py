@@ -55,7 +55,7 @@ def test_a_step_survives_losses_and_strangers() -> None:
     assert find_grids(kept)[0].step_s == pytest.approx(0.2, rel=1e-3)
 
 
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=6)
 @given(st.floats(-50.0, 50.0))
 def test_a_later_start_shifts_the_grid_and_nothing_else(shift_s: float) -> None:
     rng = np.random.default_rng(5)

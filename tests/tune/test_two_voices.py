@@ -119,7 +119,7 @@ chords = st.lists(
 )
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(chords, st.sampled_from([Metre(4, 4), Metre(3, 4), Metre(6, 8)]))
 def test_whatever_is_held_every_note_sounds_once_and_every_voice_is_full(
     hand: list[tuple[set[int], Fraction]], metre: Metre

@@ -50,7 +50,6 @@ def test_rests_are_of_a_triplet_only_beside_one(onset: str, length: str, pieces:
     assert rest_pieces(Fraction(onset), Fraction(length), Metre(2, 4)) == [Fraction(p) for p in pieces]
 
 
-@settings(deadline=None)
 @given(st.sampled_from(METRES), sixteenths, st.integers(1, 24).map(lambda k: Fraction(k, 4)))
 def test_pieces_add_up_and_each_has_a_sign(metre: Metre, onset: Fraction, length: Fraction) -> None:
     onset = onset % metre.bar_quarter
@@ -63,7 +62,7 @@ def test_pieces_add_up_and_each_has_a_sign(metre: Metre, onset: Fraction, length
 row = st.lists(st.tuples(st.integers(60, 90), st.sampled_from([Fraction(k, 4) for k in (1, 2, 3, 4, 6)])), min_size=2)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(row, st.sampled_from(METRES), st.sampled_from([Fraction(0), Fraction(1, 2)]))
 def test_every_voice_of_every_bar_is_full(notes: list[tuple[int, Fraction]], metre: Metre, upbeat: Fraction) -> None:
     melody = parse(" ".join(f"{pitch} {length}" for pitch, length in notes), -upbeat)
