@@ -19,22 +19,22 @@ def test_swapped_faces_and_what_nobody_gave_are_looked_at_first(open_desk, job):
     desk = open_desk(job)
     page = desk.page
     doubts = page.locator("#doubts li")
-    assert [doubts.nth(i).get_attribute("data-about") for i in range(4)] == ["faces", "direction", "sharp", "assumed"]
+    assert [doubts.nth(i).get_attribute("data-about") for i in range(3)] == ["faces", "direction", "assumed"]
     said = page.locator("#doubts").inner_text()
     assert "swapped. (97 %)" in said and "other side's (tab Disc)" in said and "set the seconds a turn" in said
     assert "disc read" not in said and "disc set" not in said and "--" not in said
-    assert page.locator("#doubts-open").inner_text() == "Look first 4"
+    assert page.locator("#doubts-open").inner_text() == "Look first 3"
     page.get_by_role("button", name="Set which way it turns").click()
     assert page.input_value("#set-revolution_s") == "" and page.input_value("#set-turns") == ""
     page.fill("#set-revolution_s", "45")  # the very value that was assumed: now somebody gave it
     page.click("#set-plate")
     desk.told("revolution")
     desk.worked_out()
-    assert page.evaluate(KINDS) == ["faces", "direction", "sharp"]
+    assert page.evaluate(KINDS) == ["faces", "direction"]
     page.click("#doubts-open")
-    assert doubts.count() == 3 and page.locator("#panel-pin").is_visible()
+    assert doubts.count() == 2 and page.locator("#panel-pin").is_visible()
     page.click("#undo")
-    page.wait_for_function("() => document.querySelectorAll('#doubts li').length === 4")
+    page.wait_for_function("() => document.querySelectorAll('#doubts li').length === 3")
 
 
 def test_without_a_comb_it_is_said_too_and_without_a_diameter_the_page_asks(tmp_path):

@@ -25,6 +25,7 @@ REFUSALS: tuple[str, ...] = (
     mark("that is no longer said of a bar."),
     mark("two teeth have the number {n}. Give one of them another."),
     mark("a comb has at most {n} teeth."),
+    mark("{name}: tooth {n} is not heard in it. Pluck it again, closer to the recorder."),
     mark("{name}: no ringing tooth is heard in it. Record closer to the comb, in quiet."),
     mark(
         "{name}: this is no comb plucked tooth by tooth: the same pitches come back far apart. Pluck each "
