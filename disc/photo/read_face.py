@@ -80,13 +80,14 @@ class FaceReading:
 def read_face(photo: Photo, side: Side, plate: Plate, settings: ReadSettings | None = None) -> FaceReading:
     """Read one photo. Raises BadInput if no whole disc is seen in it."""
     sheet = look_for_sheets([photo])[0]
-    look = look_at(photo, side, plate, settings or ReadSettings(), sheet, lenses_told([photo], [sheet])[0])
+    look = look_at(photo, side, plate, settings or ReadSettings(), sheet, lenses_told([photo], [sheet])[0].lens)
     return finish(look, None, choose_slots([look.places], [look.slot_marks()])[0])
 
 
 @dataclass(frozen=True, slots=True)
 class PhotoLook:
-    """A photo with what the pictures said and where that lies, before other photos of the disc are heard."""
+    """A photo with what the pictures said and where that lies, before other photos of the disc are heard. before: what
+    it said before a lens was taken from elsewhere; own_lens: known without other photos' sheets."""
 
     seen: Seen
     side: Side
@@ -95,6 +96,8 @@ class PhotoLook:
     places: tuple[SlotPlace, ...] = ()
     sheet: SheetUnder | None = None
     beside_mark: tuple[SlotPlace, ...] = ()  # where the photo shows a slot, though a person marked it
+    before: tuple[Seen, Joint] | None = None
+    own_lens: KnownLens | None = None
 
     def slot_marks(self) -> FaceMarks:
         """What the photo shows for sure, to be laid on another photo of the disc."""
@@ -111,13 +114,34 @@ def look_at(
     settings: ReadSettings,
     sheet: SheetUnder | None = None,
     lens: KnownLens | None = None,
+    own_lens: KnownLens | None = None,
 ) -> PhotoLook:
-    """What one photo says before others are heard: plate, plane, marks, and where the slot may be."""
+    """What one photo says before others are heard: plate, plane, marks, and where the slot may be.
+
+    lens: all that is known of it; own_lens: without other photos' sheets, to be kept beside it.
+    """
     borrowed = lens is not None and not lens.tells_line and (sheet is None or sheet.camera is None)
     seen = see(photo, plate, settings, sheet, None if borrowed else lens)
-    joint = exact_plane(seen)
-    if lens is not None and borrowed:
-        seen, joint = _through_borrowed(seen, joint, lens)
+    before = (seen, exact_plane(seen))
+    look = _looked(side, settings, sheet, before, lens if borrowed else None)
+    return replace(look, before=before, own_lens=own_lens) if borrowed and lens is not own_lens else look
+
+
+def by_own_lens(look: PhotoLook) -> PhotoLook | None:
+    """The same without what other photos' sheets told of the lens; None where that has no part in it."""
+    if look.before is None or look.seen is look.before[0]:
+        return None
+    return _looked(look.side, look.settings, look.sheet, look.before, look.own_lens)
+
+
+def _looked(
+    side: Side,
+    settings: ReadSettings,
+    sheet: SheetUnder | None,
+    before: tuple[Seen, Joint],
+    lens: KnownLens | None,
+) -> PhotoLook:
+    seen, joint = before if lens is None else _through_borrowed(*before, lens)
     found = seen.found
     over = _lens_over(seen, joint)
     places = tuple(slot_places(seen.photo.pixels, joint.plane, seen.radius_mm, found.slot, found.slot_heat, over))

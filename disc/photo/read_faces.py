@@ -12,13 +12,11 @@ from disc.photo.board.sheet_under import look_for_sheets
 from disc.photo.face.face_slot import angle_of
 from disc.photo.image import Photo, opencv
 from disc.photo.marks.other_face import own_pins
-from disc.photo.plane.joint import hearing
-from disc.photo.plane.shared_lens import Shared, of_others
 from disc.photo.read_face import FaceReading, PhotoLook, finish, look_at
 from disc.photo.request import ReadSettings
-from disc.photo.several.bundle import SharedPins, bundle, lie_together
 from disc.photo.several.lens_told import lenses_told
 from disc.photo.several.one_slot import slots_of_disc
+from disc.photo.solved_together import solved_together, told_by_others
 from disc.records import Plate, Side
 
 T = TypeVar("T")
@@ -54,8 +52,8 @@ def read_usable(
         looks = _tried(
             pool,
             [
-                lambda a=(photo, side, plate, given, sheet, lens): look_at(*a)  # type: ignore[misc]
-                for (photo, side), given, sheet, lens in zip(photos, by_hand, sheets, lenses, strict=True)
+                lambda a=(photo, side, plate, given, sheet, told.lens, told.own): look_at(*a)  # type: ignore[misc]
+                for (photo, side), given, sheet, told in zip(photos, by_hand, sheets, lenses, strict=True)
             ],
         )
         readings = _finished(pool, looks, sides)
@@ -82,8 +80,8 @@ def _finished(
     _refuse_without_any(looks, sides)
     usable = [k for k, look in enumerate(looks) if isinstance(look, PhotoLook)]
     kept = [look for look in looks if isinstance(look, PhotoLook)]
-    kept, shared = _solved_together(kept)
-    others = [_told_by_others(look, kept) if own is None else None for look, own in zip(kept, shared, strict=True)]
+    kept, shared = solved_together(kept)
+    others = [told_by_others(look, kept) if own is None else None for look, own in zip(kept, shared, strict=True)]
     marks = [look.slot_marks() for look in kept]
     chosen = slots_of_disc([look.places for look in kept], marks, [_named(look) for look in kept])
     ends = _tried(pool, [lambda a=one: finish(*a) for one in zip(kept, others, chosen, strict=True)])  # type: ignore[misc]
@@ -95,23 +93,6 @@ def _finished(
         return _finished(pool, [refused.get(k, look) for k, look in enumerate(looks)], sides)
     done = dict(zip(usable, ends, strict=True))
     return [look if isinstance(look, BadInput) else done[k] for k, look in enumerate(looks)]
-
-
-def _solved_together(looks: Sequence[PhotoLook]) -> tuple[list[PhotoLook], list[SharedPins | None]]:
-    """Photographs of one face as all of them tell it, and its pins; a lone one, or one that lies on none, as it is."""
-    out = list(looks)
-    shared: list[SharedPins | None] = [None] * len(looks)
-    for side in Side:
-        mine = [k for k, look in enumerate(looks) if look.side is side]
-        other = [look for look in looks if look.side is not side]
-        heard = [hearing(looks[k].joint, _told_by_others(looks[k], other)) for k in mine]
-        members = lie_together(heard)
-        together = bundle([heard[m] for m in members])
-        if together is None:
-            continue
-        for m, joint, pins in zip(members, together.joints, together.pins, strict=True):
-            out[mine[m]], shared[mine[m]] = replace(looks[mine[m]], joint=joint), pins
-    return out, shared
 
 
 def _refuse_without_any(looks: Sequence[PhotoLook | BadInput], sides: Sequence[Side]) -> None:
@@ -140,12 +121,3 @@ def _without_others(reading: FaceReading, readings: Sequence[FaceReading]) -> Fa
 def _slot_told(reading: FaceReading) -> bool:
     """Whether places are counted from a slot that is likelier right than not; by hand it is."""
     return reading.slot_odds is None or reading.slot_odds.probability > 0.5
-
-
-def _told_by_others(look: PhotoLook, looks: Sequence[PhotoLook]) -> Shared | None:
-    """Photos of one size are taken to be the same camera's; one whose own lens is known needs no one else."""
-    if look.joint.shared is None or look.seen.photo.focal_px:
-        return None
-    size = look.seen.first.size
-    alike = [other for other in looks if other is not look and set(other.seen.first.size) == set(size)]
-    return of_others(look.joint.shared, [other.joint.shared for other in alike if other.joint.shared is not None])

@@ -63,11 +63,11 @@ def test_what_is_round_or_bent_by_itself_tells_nothing() -> None:
 def test_a_photo_without_lines_is_helped_by_the_other_of_its_camera() -> None:
     one, other = CameraName("Maker", "A", 6.0, 1.0, *SIZE), CameraName("Maker", "B", 6.0, 1.0, *SIZE)
     shows, plain = drawn(GRID, -0.025, one), drawn([], 0.0, one)
-    mine, helped = lenses_told([shows, plain], [None, None])
+    mine, helped = (told.lens for told in lenses_told([shows, plain], [None, None]))
     assert mine is not None and helped is not None
     assert helped.k1 == mine.k1 and helped.sigmas()[3] > mine.sigmas()[3]
     assert helped.focal_px(SIZE[0]) is None  # lines say nothing of it
-    assert lenses_told([shows, drawn([], 0.0, other)], [None, None])[1] is None
+    assert lenses_told([shows, drawn([], 0.0, other)], [None, None])[1].lens is None
 
 
 def test_lines_and_what_is_remembered_are_weighed() -> None:

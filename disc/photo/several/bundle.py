@@ -20,6 +20,7 @@ from disc.photo.plane.joint import GAIN, HEIGHT, SHIFT, Joint, joint_at
 from disc.photo.plane.shared_lens import FOCAL_APART
 from disc.photo.several.bundle_state import (
     K1_APART,
+    ODD,
     TALLER,
     FaceState,
     ShownMarks,
@@ -47,10 +48,12 @@ class SharedPins:
 
 @dataclass(frozen=True, slots=True)
 class Bundled:
-    """Of each photograph in turn: the fit as all of them together tell it, and the pins."""
+    """Of each photograph in turn: the fit as all of them together tell it, and the pins. cost: by how many squared
+    sigmas they disagree, a pin that one does not show as an odd one."""
 
     joints: tuple[Joint, ...]
     pins: tuple[SharedPins, ...]
+    cost: float
 
 
 def bundle(joints: Sequence[Joint]) -> Bundled | None:
@@ -118,7 +121,8 @@ def _points(roots: Sequence[FloatArray]) -> tuple[list[npt.NDArray[np.int_]], li
 
 def _told(state: FaceState) -> Bundled:
     """What came of it."""
-    inverse, less, reduced = reduced_normal(state.normal())
+    normal = state.normal()
+    inverse, less, reduced = reduced_normal(normal)
     unit = np.sqrt(np.diag(reduced))
     cov = np.linalg.inv(reduced / unit / unit[:, None]) / unit / unit[:, None]
     usual, taller = state.ats[0, HEIGHT], state.points[:, TALLER]
@@ -136,7 +140,7 @@ def _told(state: FaceState) -> Bundled:
         joint = joint_at(one.problem, at, np.asarray(np.linalg.inv(cov[mine, mine])))
         joints.append(joint)
         pins.append(SharedPins(joint.plane.to_px(state.in_photo(k)), height, sigma, parallax))
-    return Bundled(tuple(joints), tuple(pins))
+    return Bundled(tuple(joints), tuple(pins), normal.cost + 2 * ODD**2 * len(state.points))
 
 
 def _parallax(state: FaceState) -> FloatArray:

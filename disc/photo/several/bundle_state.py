@@ -7,7 +7,7 @@ seen, the tracks' radii. A point's own: its root, its lean and by how much it is
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -76,13 +76,14 @@ def _way_slopes(drawn: FloatArray) -> FloatArray:
 @dataclass(frozen=True, slots=True)
 class Normal:
     """The normal equations: of the shared unknowns (s, s), across (p, POINT, s), of each point (p, POINT, POINT), and
-    the pulls (s,) and (p, POINT)."""
+    the pulls (s,) and (p, POINT). cost: squared sigmas by which everything disagrees, odd readings counting less."""
 
     shared: FloatArray
     across: FloatArray
     points: FloatArray
     pull: FloatArray
     point_pull: FloatArray
+    cost: float = 0.0
 
 
 def turning(angle_rad: float) -> FloatArray:
@@ -155,20 +156,24 @@ class FaceState:
             np.zeros(size),
             np.zeros((count, POINT)),
         )
+        cost = 0.0
         for k, one in enumerate(self.shown):
             there = one.problem.there(self.ats[k])
             rows, values = one.problem.rows_beside_pins(there, TIGHT[-1])
             total.shared[self.own(k), self.own(k)] += rows.T @ rows
             total.pull[self.own(k)] += rows.T @ values
+            cost += float(values @ values)
             for part in (self._foot_rows(k, there), self._tip_rows(k, there)):
                 _add(total, one.point, part)
+                cost += part.cost
         every = np.arange(count)
         for part in (self._track_rows(), self._usual_rows()):
             _add(total, every, part)
+            cost += float(np.sum(part.values**2))
         rows, values = self._shared_rows()
         total.shared[:] += rows.T @ rows
         total.pull[:] += rows.T @ values
-        return total
+        return replace(total, cost=cost + float(values @ values))
 
     def in_photo(self, k: int) -> FloatArray:
         """All roots (p, 2) as they lie in photograph k's own view mm."""
@@ -185,12 +190,14 @@ class FaceState:
         one = self.shown[k]
         frame, n = one.problem.frame, len(off)
         far = np.sum((off @ frame.T / np.hypot(sigma, ASIDE_MM)) ** 2, 1)
-        w = frame / sigma[..., None] / (1 + far / (2 * ODD**2))[:, None, None]
+        less = 1 + far / (2 * ODD**2)
+        w = frame / sigma[..., None] / less[:, None, None]
         shared, mine = np.zeros((n, 2, self.short_at + 1 + len(self.tracks))), np.zeros((n, 2, POINT))
         shared[..., self.own(k)] = w @ slopes
         shared[..., self.turn_at + k] = (w @ (self.in_photo(k)[one.point] @ _QUARTER.T)[..., None])[..., 0]
         mine[..., ROOT] = -w @ turning(-self.turns[k])
-        return _Rows(shared, mine, -(w @ off[..., None])[..., 0]), w
+        values = -(w @ off[..., None])[..., 0]
+        return _Rows(shared, mine, values, float(np.sum(values**2 * less[:, None]))), w
 
     def _foot_rows(self, k: int, there: MarksThere) -> _Rows:
         """Feet of one photograph against the roots."""
@@ -262,11 +269,12 @@ class FaceState:
 
 @dataclass(frozen=True, slots=True)
 class _Rows:
-    """shared (n, r, s) and points (n, r, POINT): slopes of n points' rows, times a step values (n, r)."""
+    """shared (n, r, s) and points (n, r, POINT): slopes of n points' rows, times a step values (n, r); cost."""
 
     shared: FloatArray
     points: FloatArray
     values: FloatArray
+    cost: float = 0.0
 
 
 def _add(total: Normal, point: npt.NDArray[np.int_], rows: _Rows) -> None:
