@@ -33,7 +33,7 @@ from disc.records import SOUNDING, Condition, Doubt, Pin, Plate, Side
 @dataclass(frozen=True, slots=True)
 class FaceTogether:
     """One face from all its photos. photo, view, verdict: the best one's. readings: of each, added: by each of several.
-    seen: what any shows."""
+    seen: what any shows. views: of each of the readings, in the face's own frame."""
 
     side: Side
     photo: Photo
@@ -49,6 +49,7 @@ class FaceTogether:
     doubts: tuple[Doubt, ...] = ()
     slot_odds: SlotOdds | None = None
     added: tuple[Added, ...] = ()
+    views: tuple[View, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,6 +213,7 @@ def _one_side(
         (*aside, *out, *doubts, *marked, *again),
         lead.slot_odds,
         tuple(added),
+        tuple(view.turned(off) for view in views),
     )
 
 

@@ -40,7 +40,7 @@ from disc.photo.seen.store import file_name, load_seen, stage_seen
 from disc.photo.sheets.flat_sheet import draw_flat_sheet
 from disc.photo.sheets.map_sheet import map_svg
 from disc.photo.sheets.overlay import draw_overlay, jpeg_bytes
-from disc.photo.sheets.redraw import stage_pictures
+from disc.photo.sheets.redraw import stage_others, stage_pictures
 from disc.photo.sheets.sheet_marks import beside_pins
 from disc.records import About, Condition, Doubt, Pin, Plate, Side
 from disc.results import ReadResult
@@ -329,7 +329,10 @@ def _stage_pictures(
         name = f"out/overlay-{side.side.value}.jpg"
         stage.write_bytes(name, picture)
         stage_seen(stage, side.seen)
-        names += [name, file_name(side.side)]
+        mine = [pin for pin in pins if pin.side is side.side]
+        told = job.content.faces[side.side.value]["photos"]
+        opened = {one["photo"]: photo for one, (photo, _) in zip(told, side.readings, strict=True)}
+        names += [name, file_name(side.side), *stage_others(stage, job, side.side, mine, opened)]
     tracks = [(side.side, t) for side in sides for t in side.view.tracks_mm]
     tracks += [(side, t) for side, face in kept.items() for t in View.from_json(face).tracks_mm]
     if len(sides) == 2:
@@ -364,7 +367,12 @@ def _photos_record(side: FaceTogether, names: dict[str, str]) -> list[dict[str, 
     """The photographs that tell the face, the leading one first, with what each of several added."""
     each = [names[str(photo.path)] for photo, _ in side.readings]
     added = [asdict(one) for one in side.added] or [{} for _ in each]
-    return [{"photo": f"{PHOTO_FOLDER}/{name}"} | one for name, one in zip(each, added, strict=True)]
+    # A scan's pixels were made ready for the reading: its view does not hold for the file.
+    several = len(each) > 1 and not side.photo.scanned
+    views = [{"view": view.to_json()} if several else {} for view in side.views]
+    return [
+        {"photo": f"{PHOTO_FOLDER}/{name}"} | one | view for name, one, view in zip(each, added, views, strict=True)
+    ]
 
 
 def _summary(pins: Sequence[Pin], unfit: Sequence[Correction], notes: Sequence[str]) -> dict[str, Any]:

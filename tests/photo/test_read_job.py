@@ -12,10 +12,13 @@ from PIL import Image
 import disc.photo.sheets.redraw
 from disc.comb.comb_job import read_and_name
 from disc.correct_plate import correct_plate
+from disc.frame import to_xy_mm
 from disc.job import create_job, open_for_writing, open_job, sha256_of
 from disc.job.corrections import Action, Correction, distance_mm
 from disc.job.kept import kept_sets
 from disc.photo.combine_photos import FaceTogether, how_faces_agree
+from disc.photo.image import opencv
+from disc.photo.plane.view import View
 from disc.photo.read_photos import load_views, read_job
 from disc.photo.request import ReadRequest
 from disc.photo.seen.seen_map import SeenMap
@@ -258,3 +261,30 @@ def test_holes_seen_from_both_sides_are_compared():
     assert agreement.through == 1
     # 0.03 mm along the radius, 0.1 degree of 10 mm across it
     assert agreement.apart_mm == pytest.approx(np.hypot(0.03, 10.0 * np.radians(0.1)), abs=1e-3)
+
+
+def test_each_photograph_has_an_overlay_with_its_own_marks(tmp_path, monkeypatch):
+    picture = opencv().imread(str(SAMPLE / "upper.jpg"), opencv().IMREAD_REDUCED_COLOR_2)  # quicker
+    once, again = (tmp_path / f"{name}.jpg" for name in ("once", "again"))
+    assert opencv().imwrite(str(once), picture)
+    assert opencv().imwrite(str(again), opencv().rotate(picture, opencv().ROTATE_90_CLOCKWISE))
+    create_job(tmp_path / "job", Plate(30.0, bore_mm=3.0))
+    drawn = []
+    redraw = disc.photo.sheets.redraw
+    draw = redraw.draw_overlay
+    monkeypatch.setattr(redraw, "draw_overlay", lambda *given: drawn.append(given) or draw(*given))
+    with open_for_writing(tmp_path / "job") as job:
+        read_job(job, upper=(once, again))
+        face = job.content.faces["upper"]
+        photo, view, pins, _ = drawn[0]
+        assert job.has("out/overlay-upper-2.jpg") and photo.path.name == face["photos"][1]["photo"].rsplit("/", 1)[-1]
+        # A quarter turn lays one picture on the other: so it does with where both have the pins.
+        lead = View.from_json(face)
+        xy = np.array([to_xy_mm(pin.r_mm, pin.theta_deg) for pin in pins]).T
+        (u, v), (across, down) = (one.to_photo_px(*xy) for one in (lead, view))
+        turned = (lead.height_px - 1 - v, u) if photo.path.name == "again.jpg" else (v, lead.width_px - 1 - u)
+        assert np.abs(np.subtract(turned, (across, down))).max() < 0.1 * lead.px_per_mm
+        del face["photos"][1]  # as a reading of one photograph leaves it
+        with job.step("read") as stage:
+            assert redraw.stage_others(stage, job, Side.UPPER, pins) == []
+        assert not job.has("out/overlay-upper-2.jpg")

@@ -25,9 +25,9 @@ class BesidePins:
     outlines: tuple[tuple[tuple[float, float], ...], ...]
 
 
-def beside_pins(face: dict[str, Any]) -> BesidePins:
-    """From a face's record in the job."""
-    name = str(face.get("photo", "")).rsplit("/", 1)[-1]
+def beside_pins(face: dict[str, Any], photo: str | None = None) -> BesidePins:
+    """From a face's record in the job. photo: one of several that tell it, in the job folder; else the leading one."""
+    name = str(photo or face.get("photo", "")).rsplit("/", 1)[-1]
     told = (face.get("sheets") or {}).get(name)
     placed = [one for one in face.get("close_ups") or () if not one.get("doubtful")]
     outlines = tuple(tuple((float(x), float(y)) for x, y in one["outline_mm"]) for one in placed)
