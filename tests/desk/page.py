@@ -108,7 +108,7 @@ class DeskPage:
     def strike_place(self, pin_id: int) -> tuple[float, float]:
         """Window coordinates of a pin's mark in the unrolled turn."""
         box = self.page.locator("#roll").bounding_box()
-        x, y = self.page.evaluate("async (id) => (await import('/static/js/roll.js')).placeOfStrike(id)", pin_id)
+        x, y, _ = self.page.evaluate("async (id) => (await import('/static/js/roll.js')).placeOfStrike(id)", pin_id)
         return box["x"] + x, box["y"] + y
 
     # ---- fingers: each is a course of places, all of the same length

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
-from disc.job import open_job
-from disc.records import Condition
+from disc.job import open_for_writing, open_job
+from disc.records import Condition, ToothCondition
 from disc.tables import read_pins
 
 from .sample import GIVEN, TRUTH, gap_mm, true_onset_s, true_plays
@@ -17,6 +18,7 @@ ONE_DESK = True
 LONG_MS = 60_000  # listening takes seconds, and the machine may be busy
 REVOLUTION_S = GIVEN["revolution_s"]
 ONSETS = sorted((true_onset_s(pin), pin["tooth"]) for pin in TRUTH["pins"] if true_plays(pin))
+DEAD_TOOTH = 16
 PLAYER = """async () => {
   const {player} = await import('/static/js/player.js');
   return {at: player.at, playing: player.playing, loop: player.loop};
@@ -48,6 +50,34 @@ PLAYED = """() => {
     return play.call(this);
   };
 }"""
+
+
+def test_what_a_tooth_without_a_tone_was_to_play_is_shown_as_silent_and_not_sounded(open_desk, job):
+    with open_for_writing(job) as opened:
+        comb = opened.comb()
+        struck = [pin.id for pin in opened.pins() if pin.tooth == DEAD_TOOTH and pin.plays]
+        dead = [replace(t, condition=ToothCondition.DEAD) if t.number == DEAD_TOOTH else t for t in comb.teeth]
+        with opened.step("comb") as stage:
+            opened.stage_comb(stage, replace(comb, teeth=tuple(dead)))
+    desk = open_desk(job)
+    rows, played, shown = desk.page.evaluate(
+        """async () => {
+          const {desk} = await import('/static/js/store.js');
+          const {strikesPlayed} = await import('/static/js/player.js');
+          const {placeOfStrike} = await import('/static/js/roll.js');
+          const choice = document.getElementById('play-what');
+          const played = ['now', 'should'].map((what) => {
+            choice.value = what;
+            return [what, strikesPlayed().map((one) => one[2])];
+          });
+          const ids = desk.music.now.map((one) => one[3]);
+          return [desk.music.now.map((one) => one[2]), played, ids.map((id) => [id, placeOfStrike(id)[2]])];
+        }"""
+    )
+    assert struck and rows.count(DEAD_TOOTH) == len(struck)  # the pins stay in the turn
+    for _, teeth in played:
+        assert len(set(teeth)) > 10 and DEAD_TOOTH not in teeth
+    assert {pin for pin, plays in shown if not plays} == set(struck)
 
 
 def test_play_slower_as_it_should_and_pause(open_desk, job):

@@ -82,3 +82,15 @@ def test_a_dead_tooth_with_a_choked_note_keeps_its_number() -> None:
     comb = comb_from_recording(Recording(audio, RATE), 8, 2)
     assert comb.teeth[3].condition is ToothCondition.DEAD
     assert [comb.teeth[k].pitch for k in (2, 4)] == pytest.approx([PITCHES[2], PITCHES[4]], abs=0.02)
+
+
+def test_a_thing_put_down_after_the_last_pluck_is_no_tooth() -> None:
+    """The lowest tooth is dead; what rings once, far under the comb, would else be the last and shift every number."""
+    audio, times = plucked_comb(np.random.default_rng(31), PITCHES, dead=(1,))
+    put_down_s = times[-1][-1] + 1.6
+    audio = np.concatenate([audio, 1e-4 * np.random.default_rng(32).normal(size=2 * RATE)])
+    put(audio, bar(np.random.default_rng(33), 53.4, 1.5, 0.6), put_down_s)
+    comb = comb_from_recording(Recording(audio, RATE), len(PITCHES), 2)
+    assert [tooth.plucks_s for tooth in comb.teeth] == [pytest.approx(row, abs=0.02) for row in times]
+    assert comb.teeth[0].condition is ToothCondition.DEAD
+    assert any(stretch.covers(put_down_s, 0.1) for stretch in comb.disturbed)

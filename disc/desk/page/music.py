@@ -14,7 +14,8 @@ from disc.turn.places import beat_words
 
 
 def page_music(derived: Derived, comb: Comb | None, rev: int) -> dict[str, Any]:
-    """Plain JSON. Strikes are [turn_deg, onset_s, tooth, pin id, doubtful]; times in seconds since the disc started."""
+    """Plain JSON. Strikes are [turn_deg, onset_s, tooth, pin id, doubtful, silent]; times in seconds since the disc
+    started. silent: the tooth gives no tone."""
     tune = derived.tune
     read = notes_as_read(tune)
     fifths = tune.key.fifths if tune else 0
@@ -47,7 +48,8 @@ def page_music(derived: Derived, comb: Comb | None, rev: int) -> dict[str, Any]:
 
 
 def _strike(strike: Strike) -> list[Any]:
-    return [round(strike.turn_deg, 3), round(strike.onset_s, 4), strike.tooth, strike.pin_id, strike.doubtful]
+    place = [round(strike.turn_deg, 3), round(strike.onset_s, 4)]
+    return [*place, strike.tooth, strike.pin_id, strike.doubtful, strike.silent]
 
 
 def _teeth(comb: Comb, fifths: int) -> list[dict[str, Any]]:

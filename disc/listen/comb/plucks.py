@@ -55,6 +55,9 @@ HARMONIC_SHARE = 0.3  # of the attacks, from which the instrument has whole-numb
 # A fundamental may be the tenth strongest peak, under hum and a sounding board's thump.
 PEAKS = 12
 NEAR_PLUCKS, REGISTERS_DB = 12, 15.0  # how far a register's loud plucks may lie under those of the whole comb
+# A tone heard once is no tooth's so far under the lowest or over the highest that are heard again; share of the tones,
+# and their number, from which that is asked. Chosen by hand: a fifth from one tooth to the next and a little more.
+STRAY_SEMITONES, MOST_COME_BACK, FEWEST_BACK = 8.0, 0.6, 6
 LONGEST_USUAL_S = 4.0  # a tone that swells at first seems to ring for ever
 LEAST_T60_SHARE = 0.1  # of the usual ring time: a knock on the bench is shorter
 # Of the ring time of the loud plucks nearest in pitch; knocks, a vowel, a dead tooth's choked note ring shorter. Teeth
@@ -207,7 +210,7 @@ def judge(attacks: Sequence[Attack], heard: Sequence[list[NewTone]]) -> list[Plu
         else:
             score = _click_score(attack)
         found.append(PluckStart(attack, tone, tuple(tones), score))
-    return [_doubt(c, found) for c in _one_each(_without_short(found, usual_db))]
+    return [_doubt(c, found) for c in _without_strays(_one_each(_without_short(found, usual_db)))]
 
 
 def _without_short(candidates: list[PluckStart], usual_db: FloatArray) -> list[PluckStart]:
@@ -229,6 +232,21 @@ def _without_short(candidates: list[PluckStart], usual_db: FloatArray) -> list[P
         else:
             kept.append(c)
     return kept
+
+
+def _without_strays(candidates: list[PluckStart]) -> list[PluckStart]:
+    """The candidates; where most tones come back, one that never does and lies far outside those that do is no
+    tooth's: something put down after the last pluck, the board under a dead tooth's click."""
+    pitches = np.array([np.nan if c.pitch is None else c.pitch for c in candidates])
+    apart = np.abs(pitches[:, None] - pitches[None, :])
+    back = (apart < SAME_PITCH_SEMITONES).sum(axis=1) > 1
+    if back.sum() < max(FEWEST_BACK, MOST_COME_BACK * np.isfinite(pitches).sum()):
+        return candidates
+    low, high = pitches[back].min() - STRAY_SEMITONES, pitches[back].max() + STRAY_SEMITONES
+    return [
+        PluckStart(c.attack, None, c.tones, _click_score(c.attack)) if p < low or p > high else c
+        for c, p in zip(candidates, pitches, strict=True)
+    ]
 
 
 def _usual_levels(heard: Sequence[list[NewTone]]) -> FloatArray:

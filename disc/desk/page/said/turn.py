@@ -60,7 +60,7 @@ TURN: tuple[str, ...] = (
     mark("One turn takes {s} s; silent strikes: {n}, extra sounds: {other}."),
     mark("Filled: sounds."),
     mark("Filled: heard."),
-    mark("Ring with a cross: silent, its pin is missing or broken."),
+    mark("Ring with a cross: silent, its pin is missing or broken, or its tooth gives no tone."),
     mark("Ring with a cross: not heard, or its pin is missing."),
     mark("Upright cross: heard, but no pin is there."),
     mark("“?”: in doubt."),

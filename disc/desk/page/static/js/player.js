@@ -26,10 +26,13 @@ export const turnSeconds = () => desk.state.plate.revolution_s;
 export const isHeard = () => what() === "heard"; // a recorded turn is played, laid over the disc
 const isRecorded = () => isHeard() || what().startsWith("recording:");
 
+export const SILENT = 5; // of a strike's row: its tooth gives no tone, so that it is shown but not sounded
+
 export function strikesPlayed() {
   if (isHeard()) return heardStrikes();
   if (what() === "print") return printed?.strikes ?? [];
-  return desk.music ? (what() === "should" ? desk.music.should : desk.music.now) : [];
+  const { now, should } = desk.music ?? { now: [], should: [] };
+  return (what() === "should" ? should : now).filter((one) => !one[SILENT]);
 }
 
 // What sounds at this moment: the same in score, turn and disc. Each with its age in seconds.

@@ -4,7 +4,7 @@ import { byId, fitCanvas, oncePerFrame } from "./dom.js";
 import { attachGestures } from "./gestures.js";
 import { extraSounds, silentPins } from "./heard.js";
 import { COLOURS } from "./marks.js";
-import { barAt, isHeard, player, printedAlone, seek, sounding, togglePlay, turnSeconds } from "./player.js";
+import { SILENT, barAt, isHeard, player, printedAlone, seek, sounding, togglePlay, turnSeconds } from "./player.js";
 import { ink, language, type, typePx, whenLookChanges } from "./prefs.js";
 import { audio, strike } from "./sound.js";
 import { desk, on, select, toothNumbered } from "./store.js";
@@ -40,23 +40,25 @@ function order() {
   redrawRoll();
 }
 
-// Every strike once: those of the pins as they should be, with what the disc plays now; of a recorded turn, what was
-// not heard in it does not play.
+// Every strike once: those of the pins as they should be, with what the disc plays now. What does not play: of a recorded
+// turn, what was not heard in it; else what a tooth without a tone was to play.
 function strikes() {
   const music = desk.music;
   if (!music) return [];
   const silent = isHeard() ? silentPins() : new Set();
   const now = new Map(music.now.map((one) => [one[3], one]));
-  const all = music.should.map((one) => ({ strike: now.get(one[3]) ?? one, plays: now.has(one[3]) && !silent.has(one[3]) }));
+  const sounds = (one) => (isHeard() ? !silent.has(one[3]) : !one[SILENT]);
+  const all = music.should.map((one) => ({ strike: now.get(one[3]) ?? one, plays: now.has(one[3]) && sounds(one) }));
   const known = new Set(music.should.map((one) => one[3]));
   const others = music.now.filter((one) => !known.has(one[3]));
-  return [...all, ...others.map((one) => ({ strike: one, plays: !silent.has(one[3]) }))];
+  return [...all, ...others.map((one) => ({ strike: one, plays: sounds(one) }))];
 }
 
-// Where the mark of a pin's strike is on the canvas, for whoever watches the page from outside.
+// Where the mark of a pin's strike is on the canvas, and whether it is drawn as one that plays: for whoever watches the
+// page from outside.
 export function placeOfStrike(id) {
-  const hit = strikes().find((one) => one.strike[3] === id)?.strike;
-  return hit ? [xOf(hit[1]) + 2, yOf(hit[2])] : null;
+  const hit = strikes().find((one) => one.strike[3] === id);
+  return hit ? [xOf(hit.strike[1]) + 2, yOf(hit.strike[2]), hit.plays] : null;
 }
 
 function keepInside() {
@@ -375,7 +377,7 @@ function follow() {
 function explain() {
   const words = isHeard()
     ? ["Filled: heard.", "Ring with a cross: not heard, or its pin is missing."]
-    : ["Filled: sounds.", "Ring with a cross: silent, its pin is missing or broken."];
+    : ["Filled: sounds.", "Ring with a cross: silent, its pin is missing or broken, or its tooth gives no tone."];
   if (isHeard() && extraSounds().length) words.push("Upright cross: heard, but no pin is there.");
   if (printedAlone().length) words.push("Hollow lozenge: printed, but no pin plays it.");
   if (strikes().some((one) => one.strike[4])) words.push("“?”: in doubt.");
