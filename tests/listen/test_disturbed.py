@@ -32,6 +32,7 @@ def test_a_voice_is_named_with_its_seconds_and_nothing_where_nobody_speaks() -> 
     assert abs(found.start_s - 3.0) < 0.06 and abs(found.end_s - 4.4) < 0.06 and not found.is_knock
     assert loud_stretches(comb_with_voice(()), 700.0) == []
     assert loud_stretches(comb_with_voice(((3.0, 3.1),)), 700.0) == []  # no word is so short
+    assert loud_stretches(comb_with_voice(((3.0, 3.1), (3.3, 3.4))), 700.0) == []  # two thumps are no word
 
 
 def test_a_comb_as_low_as_a_voice_leaves_no_band_to_hear_it_in() -> None:
@@ -74,3 +75,11 @@ def test_a_break_in_the_numbering_is_said_at_the_tooth() -> None:
     assert second.say.startswith("tooth 3: none of its 2 plucks is heard")
     many = PluckedComb(tuple(tooth(k) for k in range(1, 12)), None)
     assert len(doubts_of_plucked(many)) == 7 and "7, 8, 9, 10, 11" in doubts_of_plucked(many)[-1].say
+
+
+def test_plucks_left_over_are_said() -> None:
+    rows = tuple(PluckedTooth(k, 60.0 + k, 1.0, ToothCondition.SOUND, (k, k + 0.5), 0.1, True) for k in (1, 2))
+    comb = PluckedComb(rows, None, left_over_s=(3.04, 3.6))
+    (said,) = doubts_of_plucked(comb)
+    assert "plucks are left over (2), the first at 3.0 s" in said.say
+    assert doubts_of_plucked(replace(comb, left_over_s=(3.04,))) == ()  # a neighbour may have been touched

@@ -16,7 +16,14 @@ def test_an_order_is_read_with_ranges_both_ways() -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "words"), [("24,x", '"x" is no tooth'), ("3,1-4", "tooth 3 twice"), ("1-2-3", "no tooth and no range")]
+    ("text", "words"),
+    [
+        ("24,x", '"x" is no tooth'),
+        ("3,1-4", "tooth 3 twice"),
+        ("1-2-3", "no tooth and no range"),
+        ("0,1", "0 is no tooth; teeth"),
+        ("1-300", "1-300 is no tooth; teeth"),
+    ],
 )
 def test_a_bad_order_is_named(text: str, words: str) -> None:
     with pytest.raises(BadInput, match=words):

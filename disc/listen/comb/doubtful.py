@@ -13,12 +13,25 @@ from disc.records import About, Doubt, ToothCondition
 
 # Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 MOST = 6  # more of one kind are told together
+FEWEST_LEFT_OVER = 2  # one tone left over may be a neighbour's that was touched
 MEASURED_S = 0.4  # what sounds so soon after a pluck lies in what its pitch is read from
 
 
 def doubts_of_plucked(comb: PluckedComb) -> tuple[Doubt, ...]:
     """The doubts about what was heard, breaks in the numbering first."""
-    return (*_breaks(comb), *_disturbances(comb))
+    return (*_too_many(comb), *_breaks(comb), *_disturbances(comb))
+
+
+def _too_many(comb: PluckedComb) -> list[Doubt]:
+    """Of tones left over, enough for a tooth: more teeth were plucked than was said, or one more often."""
+    left = comb.left_over_s
+    if len(left) < max(comb.plucks, FEWEST_LEFT_OVER):
+        return []
+    say = (
+        f"plucks are left over ({len(left)}), the first at {left[0]:.1f} s: more is plucked than was said; the "
+        "teeth may have each other's pitches."
+    )
+    return [Doubt(About.COMB, say, "Say which teeth are plucked, in their order (--order), or how many (--teeth).")]
 
 
 def _breaks(comb: PluckedComb) -> list[Doubt]:

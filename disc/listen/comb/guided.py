@@ -36,8 +36,8 @@ def numbers_of_order(text: str) -> tuple[int, ...]:
         if not all(end.isdigit() for end in ends) or len(ends) > 2:
             raise BadInput(f'--order: "{part}" is no tooth and no range. Write it like 24,23,22 or 24-1.')
         first, last = int(ends[0]), int(ends[-1])
-        if abs(last - first) >= MOST_TEETH:
-            raise BadInput(f"--order: {part} is more than {MOST_TEETH} teeth.")
+        if not 1 <= min(first, last) <= max(first, last) <= MOST_TEETH:
+            raise BadInput(f"--order: {part} is no tooth; teeth are counted from 1 to {MOST_TEETH}.")
         numbers += range(first, last + 1) if last >= first else range(first, last - 1, -1)
     twice = sorted({n for n in numbers if numbers.count(n) > 1})
     if twice:
@@ -73,6 +73,8 @@ def tooth_again(job: Job, number: int, path: Path, plucks: int = 2, advance: Adv
         raise MissingPart(f"{job.folder}: there is no comb yet. Run: disc comb {job.folder} --plucked RECORDING")
     if table is not None and number not in {tooth.number for tooth in table.teeth}:
         raise BadInput(f"--tooth is {number}, which the job's comb table does not have.")
+    if not 1 <= number <= MOST_TEETH:
+        raise BadInput(f"--tooth is {number}; teeth are counted from 1 to {MOST_TEETH}.")
     heard = comb_from_recording(read_recording(path), 1, plucks, advance)
     row = replace(heard.teeth[0], tooth=number) if heard.teeth else PluckedTooth(
         number, None, None, ToothCondition.DEAD, (), words="nothing rings, alone in its own recording"
@@ -122,7 +124,7 @@ def _doubts_left(stored: PluckedFile) -> tuple[Doubt, ...]:
         PluckedTooth(row.tooth, row.pitch, row.t60_s, row.condition, row.plucks_s, row.spread_cents, row.agrees)
         for row in stored.teeth if not row.words.startswith(AGAIN)
     )  # fmt: skip
-    return doubts_of_plucked(PluckedComb(teeth, None, (), stored.plucks, stored.stretches()))
+    return doubts_of_plucked(PluckedComb(teeth, None, (), stored.plucks, stored.stretches(), stored.left_over_s))
 
 
 def _with_stored(rows: tuple[PluckedRow, ...], row: PluckedTooth) -> tuple[PluckedRow, ...]:

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from disc.listen.comb.plucks import Pluck, PluckStart, plucks_and_rest
+from disc.listen.comb.plucks import LIVE_SCORE, Pluck, PluckStart, plucks_and_rest
 from disc.listen.comb.temperament import Temperament, temperament_of
 from disc.listen.comb.tooth_buzz import LIKELY, SIGNS, buzz_probability, buzz_signs
 from disc.listen.comb.tooth_cleanness import cleanness, room_of
@@ -76,13 +76,15 @@ class PluckedTooth:
 @dataclass(frozen=True)
 class PluckedComb:
     """What a recording of a comb plucked in turn says. temperament: None with fewer than three ringing teeth. plucks:
-    how often each tooth was to be plucked. disturbed: where something else is heard."""
+    how often each tooth was to be plucked. disturbed: where something else is heard. left_over_s: where a tooth's tone
+    begins that none of the teeth took."""
 
     teeth: tuple[PluckedTooth, ...]
     temperament: Temperament | None
     remarks: tuple[str, ...] = ()
     plucks: int = 2
     disturbed: tuple[Disturbance, ...] = ()
+    left_over_s: tuple[float, ...] = ()
 
 
 def read_plucked(path: Path, teeth: int | None = None, plucks: int = 2, advance: Advance = no_progress) -> PluckedComb:
@@ -113,7 +115,9 @@ def comb_from_recording(
     if len(heard) < count * plucks:
         remarks.append(f"{count * plucks - len(heard)} of {count * plucks} plucks were not heard")
     temperament = temperament_of([r.pitch for r in rows])
-    return PluckedComb(tuple(rows), temperament, tuple(remarks), plucks, _disturbed(recording, rows, found, rest))
+    left_over = tuple(c.time_s for c in rest if c.tone is not None and c.score >= LIVE_SCORE)
+    disturbed = _disturbed(recording, rows, found, [c.attack for c in rest])
+    return PluckedComb(tuple(rows), temperament, tuple(remarks), plucks, disturbed, left_over)
 
 
 def _disturbed(

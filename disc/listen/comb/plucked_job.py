@@ -34,10 +34,12 @@ MOST_PLUCKS = 5  # of a tooth by --plucks; more is a slip of the key (chosen)
 
 @dataclass(frozen=True)
 class PluckedResult:
-    """What was heard, with the teeth under the numbers of the job's table. in_table: whether the table has them now."""
+    """What was heard, with the teeth under the numbers of the job's table. in_table: whether the table has them now.
+    unread: whether the job has no pins yet, of which a table could be made."""
 
     comb: PluckedComb
     in_table: bool
+    unread: bool = False
 
     def as_json(self) -> dict[str, Any]:
         """Plain JSON: teeth, temperament, remarks."""
@@ -87,7 +89,7 @@ def comb_from_plucked(
         fits = table is not None and (order is not None or len(heard.teeth) == len(table.teeth))
         if table is not None and fits:
             job.stage_comb(stage, with_heard(table, heard))
-        result = PluckedResult(heard, fits)
+        result = PluckedResult(heard, fits, not job.has(PINS_FILE))
         stage_plucked(stage, PluckedFile.model_validate(result.as_json()))
         stage.write_text(PLOT_FILE, plot)
         job.content.keep(PluckingResult(file=path.name, **_summary(heard)))
@@ -152,6 +154,7 @@ def plucked_json(comb: PluckedComb) -> dict[str, Any]:
         "remarks": list(comb.remarks),
         "plucks": comb.plucks,
         "disturbed": [[round(s.start_s, 2), round(s.end_s, 2), s.is_knock] for s in comb.disturbed],
+        "left_over_s": [round(at, 2) for at in comb.left_over_s],
         "doubts": doubts_to_json(doubts_of_plucked(comb)),
     }  # fmt: skip
 
@@ -192,7 +195,9 @@ def plucked_words(result: PluckedResult) -> list[str]:
     if result.in_table:
         lines.append("The comb table has these pitches and conditions now.")
     else:
-        lines.append("The job's comb table has not been changed; the pitches are kept in out/plucked.json.")
+        lines.append("The comb's table has not been changed; the pitches are kept in out/plucked.json.")
+        if result.unread:
+            lines.append("A table needs the pins too: read the photographs, then give this recording once more.")
     lines.append("Each pluck's spectrum and decay: out/plucked.svg.")
     return lines
 

@@ -33,7 +33,8 @@ class PluckedRow(BaseModel):
 class PluckedFile(BaseModel):
     """The file's content; what else stands beside the teeth is for the reader and kept as it is.
 
-    plucks: of each tooth; disturbed: (from s, to s, whether a knock), parts in which something else was heard.
+    plucks: of each tooth; disturbed: (from s, to s, whether a knock), parts in which something else was heard;
+    left_over_s: when tones began that no tooth took.
     """
 
     model_config = ConfigDict(extra="allow")
@@ -42,6 +43,7 @@ class PluckedFile(BaseModel):
     tuning: dict[str, Any] | None = None
     plucks: int = 2
     disturbed: tuple[tuple[float, float, bool], ...] = ()
+    left_over_s: tuple[float, ...] = ()
     doubts: list[dict[str, Any]] = []
 
     def stretches(self) -> tuple[Disturbance, ...]:

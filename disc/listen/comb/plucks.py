@@ -113,8 +113,8 @@ def find_plucks(recording: Recording, teeth: int | None, plucks: int) -> list[Pl
     return plucks_and_rest(recording, teeth, plucks)[0]
 
 
-def plucks_and_rest(recording: Recording, teeth: int | None, plucks: int) -> tuple[list[Pluck], list[Attack]]:
-    """The plucks as find_plucks gives them, and the attacks that are none."""
+def plucks_and_rest(recording: Recording, teeth: int | None, plucks: int) -> tuple[list[Pluck], list[PluckStart]]:
+    """The plucks as find_plucks gives them, and what begins that is none."""
     attacks = find_attacks(recording)
     low = for_fundamentals(recording)
     attacks = with_quiet(attacks, tones_that_appear(low))
@@ -128,7 +128,7 @@ def plucks_and_rest(recording: Recording, teeth: int | None, plucks: int) -> tup
         both.sort(key=lambda pair: pair[0].time_s)
         candidates = judge([a for a, _ in both], [tones for _, tones in both])
     if not any(c.tone for c in candidates):
-        return [], [c.attack for c in candidates]
+        return [], candidates
     one_by_one, pace = _pace(candidates, plucks)
     if one_by_one:
         path = best_path(candidates, teeth, plucks, pace)
@@ -141,9 +141,9 @@ def plucks_and_rest(recording: Recording, teeth: int | None, plucks: int) -> tup
     )
 
 
-def _rest(candidates: Sequence[PluckStart], path: Sequence[tuple[int, int, int]]) -> list[Attack]:
+def _rest(candidates: Sequence[PluckStart], path: Sequence[tuple[int, int, int]]) -> list[PluckStart]:
     taken = {i for i, _, _ in path}
-    return [c.attack for i, c in enumerate(candidates) if i not in taken]
+    return [c for i, c in enumerate(candidates) if i not in taken]
 
 
 # A tone begins again where its strength has this share of its most, is so steady (0 to 1), and so far from any
