@@ -108,6 +108,14 @@ def test_two_that_do_not_agree_are_named(seen, upper_reading):
     other = replace(seen, pins=tuple(replace(pin, condition=Condition.STUB, r_mm=pin.r_mm + 0.12) for pin in seen.pins))
     notes = " ".join(lay_in(upper_reading.pins, [seen, other]).notes)
     assert "overlap and do not agree" in notes and "conditions differ" in notes
+    # Which of its sure pins does the picture hold well within its edges?
+    inside = covered(np.array([to_xy_mm(p.r_mm, p.theta_deg) for p in seen.pins]), seen.outline_mm)
+    gone = next(p for p, here in zip(seen.pins, inside, strict=True) if here and p.confidence > 0.95)
+    without = replace(seen, pins=tuple(p for p in seen.pins if p is not gone))
+    assert "do not agree" not in " ".join(lay_in(upper_reading.pins, [seen, seen]).notes)
+    assert "1 site stands in one only" in " ".join(lay_in(upper_reading.pins, [seen, without]).notes)
+    unsure = replace(without, faint=(replace(gone, confidence=0.3),))  # it saw something there
+    assert "do not agree" not in " ".join(lay_in(upper_reading.pins, [seen, unsure]).notes)
 
 
 def test_without_a_whole_face_it_is_refused(crop):

@@ -78,7 +78,7 @@ def _pairs(a: FloatArray, b: FloatArray) -> list[tuple[int, int]]:
 
 
 def _disagreements(placed: Sequence[CloseUp]) -> list[str]:
-    """Words where two close-ups put one pin in two places, or see two conditions."""
+    """Words where two close-ups put one pin in two places, see two conditions, or one shows nothing at a sure site."""
     words = []
     for k, one in enumerate(placed):
         for other in placed[k + 1 :]:
@@ -91,14 +91,29 @@ def _disagreements(placed: Sequence[CloseUp]) -> list[str]:
                 if d > max(APART_MM, APART_SIGMAS * math.hypot(_sigma_mm(one.pins[i]), _sigma_mm(other.pins[j])))
             ]
             unlike = sum(one.pins[i].condition is not other.pins[j].condition for i, j in both)
-            if far or unlike:
+            lone = _alone(one, other, {i for i, _ in both}) + _alone(other, one, {j for _, j in both})
+            if far or unlike or lone:
                 names = f"{one.photo.path.name} and {other.photo.path.name}"
                 parts = (
                     [f"{counted(len(far), 'place differs', 'places differ')} by up to {max(far):.2f} mm"] if far else []
                 )
                 parts += [counted(unlike, "condition differs", "conditions differ")] if unlike else []
+                parts += [counted(lone, "site stands in one only", "sites stand in one only")] if lone else []
                 words.append(f"{names} overlap and do not agree: {', '.join(parts)}. Look at them on the overlay.")
     return words
+
+
+def _alone(one: CloseUp, other: CloseUp, paired: set[int]) -> int:
+    """How many of a close-up's sure sites another one shows the place of, and nothing there, not even a faint mark."""
+    at, faint = _xy(one.pins), _xy(other.faint)
+    inside = covered(at, other.outline_mm) if len(at) else np.zeros(0, bool)
+    return sum(
+        k not in paired
+        and bool(inside[k])
+        and (pin.confidence or 0.0) > NEW_CONFIDENCE
+        and not bool(np.any(np.linalg.norm(faint - at[k], axis=1) < SAME_PIN_MM))
+        for k, pin in enumerate(one.pins)
+    )
 
 
 def _with(pins: list[Pin], close_up: CloseUp) -> tuple[list[Pin], int]:
