@@ -66,6 +66,11 @@ def _tell(heard: Listened) -> None:
     from disc.listen.turn.pace import pace_words
 
     say(*(f"{line[0].upper()}{line[1:]}." for line in pace_words(heard.paces)))
+    from disc.listen.turn.turn_record import twins_at_once
+
+    for teeth, times in twins_at_once(turn.sounds).items():
+        when = ", ".join(f"{at:.2f}" for at in times)
+        say(f"  cannot be told: one of the teeth {' and '.join(map(str, teeth))}, of one note, or both, at {when} s")
     silences = {s.strike: s for s in turn.silences}
     for k in turn.undecided:
         if k in silences:

@@ -13,7 +13,7 @@ from disc.listen.turn.hear_turn import read_turn
 from disc.listen.turn.pace import bars_of, pace_words, paces_json, paces_of, tenths
 from disc.listen.turn.place.speed import motion_from
 from disc.listen.turn.plot import plot_turn
-from disc.listen.turn.turn_record import Turn
+from disc.listen.turn.turn_record import Sound, Turn, twins_at_once
 from disc.records import Key, Metre, Note, Tune
 
 from .struck_bars import RATE, bar, hz, put
@@ -113,3 +113,12 @@ def test_a_pitch_that_speaks_late_does_not_bend_the_motion() -> None:
     motion = motion_from(1.0 + 40.0 * turns + late + rng.normal(0, 0.001, 80), turns, pitch.tolist())
     assert motion.speed(np.array([5.0, 20.0, 35.0])) == pytest.approx([1 / 40.0] * 3, rel=1e-3)
     assert motion.late_s[2] - np.median(list(motion.late_s.values())) == pytest.approx(0.03, abs=0.003)
+
+
+def test_teeth_of_one_note_struck_at_once_are_named_together() -> None:
+    def sound(at: float, pitch: float, tooth: int, shared: bool) -> Sound:
+        return Sound(at, pitch, tooth, tooth, 0, 0.0, 1.0, undecidable=shared)
+
+    pair = [sound(at, pitch, tooth, True) for at in (6.88, 14.29) for tooth, pitch in ((14, 77.0), (15, 77.1))]
+    others = [sound(6.88, 79.0, 16, True), sound(9.0, 77.0, 14, False), sound(9.0, 77.1, 15, False)]
+    assert twins_at_once([*pair, *others]) == {(14, 15): [6.88, 14.29]}

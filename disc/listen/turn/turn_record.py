@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from disc.listen.sound.audio import FloatArray
@@ -15,6 +15,7 @@ from disc.listen.turn.place.speed import Motion
 # said .96 and .97 were so, of those that were .86 and .92 are said
 EARLY_LATE_S = 0.04
 EARLY_LATE_SPREADS = 3.4  # as said beside EARLY_LATE_S
+SAME_NOTE_SEMITONES = 0.5  # nearer, two teeth are of one note (teeth of a scale lie a semitone apart at least)
 
 
 @dataclass(frozen=True)
@@ -102,3 +103,15 @@ class Turn:
         """Expected strikes that stand off the disc's smooth motion by more than the onsets' own spread."""
         limit = max(EARLY_LATE_S, EARLY_LATE_SPREADS * self.motion.spread_s)
         return tuple(s for s in self.sounds if s.strike is not None and abs(s.late_s) > limit)
+
+
+def twins_at_once(sounds: Sequence[Sound]) -> dict[tuple[int, ...], list[float]]:
+    """Seconds at which teeth of one note struck together made one sound, by those teeth: one of them or all sounded."""
+    shared = [s for s in sounds if s.undecidable and s.tooth is not None]
+    found: dict[tuple[int, ...], list[float]] = {}
+    for one in shared:
+        like = {o.tooth for o in shared if o.time_s == one.time_s and abs(o.pitch - one.pitch) < SAME_NOTE_SEMITONES}
+        teeth = tuple(sorted(tooth for tooth in like if tooth is not None))
+        if len(teeth) > 1 and one.tooth == teeth[0]:
+            found.setdefault(teeth, []).append(one.time_s)
+    return found
