@@ -15,7 +15,7 @@ from disc.listen.turn.place.speed import Motion
 # said .96 and .97 were so, of those that were .86 and .92 are said
 EARLY_LATE_S = 0.04
 EARLY_LATE_SPREADS = 3.4  # as said beside EARLY_LATE_S
-SAME_NOTE_SEMITONES = 0.5  # nearer, two teeth are of one note (teeth of a scale lie a semitone apart at least)
+SAME_NOTE_SEMITONES = 0.5  # nearer, two teeth are of one note; chosen: a scale has none nearer than a semitone
 
 
 @dataclass(frozen=True)
