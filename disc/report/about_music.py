@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from disc.comb.bar import frequency_hz
 from disc.job import Job
+from disc.listen.comb.plucked_store import PLUCKED_FILE
 from disc.listen.comb.tuning_table import SCALES, tuning_rows
 from disc.locale.catalogue import Language
 from disc.locale.said import note_in
@@ -42,12 +43,14 @@ def comb_part(job: Job, language: Language = Language.EN) -> ReportSection | Non
             0, Paragraph("A draft made from the disc's tracks: the comb itself was not measured.", strong=True)
         )
     blocks.append(Paragraph("Cents are counted from equal temperament at A4 = 440 Hz (ISO 16).", small=True))
-    return ReportSection("comb", (*blocks, *_tuning(comb)))
+    return ReportSection("comb", (*blocks, *_tuning(job, comb)))
 
 
-def _tuning(comb: Comb) -> list[Block]:
+def _tuning(job: Job, comb: Comb) -> list[Block]:
     """Where each tooth stands between the steps of three scales and beside its twin, and what tuning it would take."""
-    found = None if comb.draft else tuning_rows({tooth.number: tooth.pitch for tooth in comb.teeth})
+    # A draft has pitches of its own only where its teeth were plucked.
+    is_heard = not comb.draft or job.has(PLUCKED_FILE)
+    found = None if not is_heard else tuning_rows({tooth.number: tooth.pitch for tooth in comb.teeth})
     if found is None:
         return []
     rows = [
