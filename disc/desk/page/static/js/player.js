@@ -31,8 +31,8 @@ export const SILENT = 5; // of a strike's row: its tooth gives no tone, so that 
 export function strikesPlayed() {
   if (isHeard()) return heardStrikes();
   if (what() === "print") return printed?.strikes ?? [];
-  const { now, should } = desk.music ?? { now: [], should: [] };
-  return (what() === "should" ? should : now).filter((one) => !one[SILENT]);
+  const strikes = desk.music?.[what() === "should" ? "should" : "now"] ?? [];
+  return strikes.filter((one) => !one[SILENT]);
 }
 
 // What sounds at this moment: the same in score, turn and disc. Each with its age in seconds.
