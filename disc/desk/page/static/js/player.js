@@ -47,8 +47,9 @@ let printed = null; // as /api/print gives it
 export const printedAlone = () => (what() === "print" ? strikesPlayed().filter((one) => one[3] === null) : []);
 
 async function bringPrint() {
-  if (what() !== "print" || printed?.rev === desk.music.rev) return;
+  if (what() !== "print" || !desk.music || printed?.rev === desk.music.rev) return;
   printed = await attempt(() => get("/api/print"));
+  if (what() !== "print") return; // something else was chosen while it came
   if (printed) sayPrint();
   else byId("play-what").value = "now";
   tell("time");
@@ -273,7 +274,7 @@ byId("play-what").onchange = async () => {
   showWhat();
   if (what().startsWith("recording:")) say("Not compared yet: the line shows the recording's own time. “Compare with the pins” finds silent and extra strikes.");
   tell("music", desk.music);
-  if (what() === "print" && printed?.rev === desk.music.rev) sayPrint();
+  if (what() === "print" && printed && printed.rev === desk.music?.rev) sayPrint();
   else await bringPrint();
 };
 // The next of what there is: as it plays now, as it should, as printed.
