@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import os
+
 
 def main() -> None:
-    """Load and run the command; exit code 2 if it is stopped before it began or as it ends."""
+    """Load and run the command; exit code 2 if it is stopped before it began or as it ends.
+
+    Linear algebra keeps to one thread unless somebody says otherwise: the matrices here are small, a second thread
+    mostly waits, and waiting took a quarter of a transcription's processor time. Numpy asks for it as it is loaded.
+    """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         from disc.cli import main as run
 
         run()
     except KeyboardInterrupt:
-        import os
-
         os.write(2, b"disc: stopped.\n")
         os._exit(2)  # nothing is in the making: what a command does is answered for in cli.py
