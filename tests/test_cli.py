@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 
@@ -15,6 +16,22 @@ RUN = [sys.executable, "-c", "from disc.cli import main; main()"]
 
 def disc(*arguments, cwd=None):
     return subprocess.run([*RUN, *map(str, arguments)], capture_output=True, text=True, cwd=cwd)
+
+
+def test_a_command_keeps_linear_algebra_to_one_thread_unless_told_otherwise():
+    name = "OPENBLAS_NUM_THREADS"
+    code = "import os, disc.cli, disc.entry; disc.cli.main = lambda: None; disc.entry.main(); "
+    code += "import numpy, threadpoolctl; "
+    code += "print(*{one['num_threads'] for one in threadpoolctl.threadpool_info() if one['user_api'] == 'blas'}, "
+    code += f"os.environ['{name}'])"
+    bare = {key: value for key, value in os.environ.items() if not key.endswith("_NUM_THREADS")}
+
+    def said(given):
+        ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env=bare | given)
+        return ran.stdout.split()
+
+    assert said({}) == ["1", "1"]
+    assert said({name: "2"})[-1] == "2"
 
 
 def test_help_loads_nothing_heavy():

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from threadpoolctl import threadpool_info
 
-from disc.listen.sound.one_thread import on_one_thread
 from disc.listen.turn.judge.silent_strikes import dead_probability
 from disc.listen.turn.place.disc_path import Expected
 from disc.listen.turn.place.mean_course import CourseGuess, mean_course
@@ -63,8 +61,3 @@ def test_the_whirrs_slow_course_is_taken_only_where_the_strikes_lie_about_it(is_
     whirr = Whirr(times, swing if is_true else 2.0 - swing, (300.0,))
     got = _with_slow_course(whirr, steady, onsets, places).ratio
     assert np.allclose(got, swing, atol=0.001) if is_true else float(np.abs(got - 1.0)[300:-300].max()) < 0.006
-
-
-def test_linear_algebra_keeps_to_one_thread_while_it_listens() -> None:
-    inside = on_one_thread(lambda: [pool["num_threads"] for pool in threadpool_info() if pool["user_api"] == "blas"])()
-    assert inside and set(inside) == {1}

@@ -23,7 +23,6 @@ from disc.listen.sound.attacks import Attack
 from disc.listen.sound.audio import FloatArray, Recording, read_recording
 from disc.listen.sound.bands import Whole, hz_of_pitch, transform
 from disc.listen.sound.disturbed import Disturbance, faint_stretches, loud_stretches, together
-from disc.listen.sound.one_thread import on_one_thread
 from disc.records import ToothCondition
 from disc.words import Advance, no_progress
 
@@ -95,7 +94,6 @@ def read_plucked(path: Path, teeth: int | None = None, plucks: int = 2, advance:
     return comb_from_recording(read_recording(path), teeth, plucks, advance)
 
 
-@on_one_thread
 def comb_from_recording(
     recording: Recording, teeth: int | None = None, plucks: int = 2, advance: Advance = no_progress
 ) -> PluckedComb:

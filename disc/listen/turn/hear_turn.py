@@ -18,7 +18,6 @@ from disc.errors import BadInput
 from disc.listen.sound.audio import FloatArray, Recording
 from disc.listen.sound.bands import pitch_of_hz
 from disc.listen.sound.disturbed import Disturbance, loud_stretches
-from disc.listen.sound.one_thread import on_one_thread
 from disc.listen.turn.follow_disc import follow
 from disc.listen.turn.followed import Followed
 from disc.listen.turn.hear.heard_strikes import HeardStrike, left_open
@@ -49,7 +48,6 @@ NEAR_S = 0.035  # of the disc's path: what is farther off is early or late, and 
 OWN_GAIN = 0.2  # of its band, at one strike at least; chosen between a dead tooth's .09 at most and a live one's .94
 
 
-@on_one_thread
 def read_turn(
     recording: Recording,
     pitches: dict[int, float],
