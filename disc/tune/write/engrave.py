@@ -8,6 +8,7 @@ from importlib.resources import files
 
 from disc import svg
 from disc.errors import DiscError
+from disc.tune.write.tempo_sign import with_drawn_beats
 from disc.typeset import PAPERS_MM
 
 # ISO 216 A4, in mm; verovio counts its page in tenths of a millimetre at scale 100.
@@ -65,13 +66,14 @@ def engrave(musicxml: str, title: str = "", fitted: bool = False, subtitle: str 
             "footer": "none",
             "xmlIdSeed": 1,
             "svgViewBox": True,
+            "smuflTextFont": "none",
             "mdivAll": True,
             **(FITTED if fitted else {}),
         }
     )
     if not toolkit.loadData(musicxml):
         raise DiscError("the score could not be engraved; the MusicXML was written all the same.")
-    pages = [toolkit.renderToSVG(number) for number in range(1, toolkit.getPageCount() + 1)]
+    pages = [with_drawn_beats(toolkit.renderToSVG(number)) for number in range(1, toolkit.getPageCount() + 1)]
     if title:
         pages[0] = _with_words(pages[0], title, TITLE_SIZE_MM, MARGIN_MM + TITLE_SIZE_MM, width_mm)
     if subtitle:

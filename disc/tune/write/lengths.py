@@ -60,10 +60,16 @@ _SIZES = sorted(VALUES, reverse=True)
 def _fitting(onset: Fraction, length: Fraction, metre: Metre, note: bool) -> Iterator[Fraction]:
     """Values up to length that can be read at onset, the longest first; triplets only where one begins or ends."""
     in_thirds = _is_third(onset) or _is_third(onset + length)
+    part = beat_quarter(metre) / (3 if is_compound(metre) else 2)
+    ends_in_thirds = _is_third(onset + length) and onset % beat_quarter(metre) + length < beat_quarter(metre)
     return (
         value
         for value in _SIZES
-        if value <= length and (in_thirds or not _is_third(value)) and _sits_well(onset, value, metre, note)
+        if value <= length
+        and (in_thirds or not _is_third(value))
+        and _sits_well(onset, value, metre, note)
+        # up to a third of a beat's part: from that part on, not with a dot beyond its beginning
+        and not (ends_in_thirds and not _is_third(onset + value) and (onset + value) % part)
     )
 
 

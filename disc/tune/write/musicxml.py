@@ -9,15 +9,15 @@ library takes more than half of the time of a whole transcription for it; the te
 
 from __future__ import annotations
 
-from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 from disc.records import Section, Tune
 from disc.tune.score.records import TICKS_PER_QUARTER
 from disc.tune.write.layout import Clef, ScorePage, lay_out
-from disc.tune.write.lengths import beat_quarter, is_compound
 from disc.tune.write.midi import MUSIC_BOX_PROGRAM
 from disc.tune.write.musicxml_notes import StaffVoice, accidentals_of, add_text, add_words, ticks, write_voice
+from disc.tune.write.signs import TYPES
+from disc.tune.write.tempo_sign import beat_of
 
 HEAD = (
     '<?xml version="1.0" encoding="utf-8"?>\n<!DOCTYPE score-partwise PUBLIC '
@@ -119,17 +119,22 @@ def _directions(measure: Element, page: ScorePage, index: int) -> None:
     before = page.bars[index - 1].printed.part if index else None
     if not (printed.opens or not index) or not (before is None or printed.part.titled):
         return
-    direction = add_words(measure, _tempo_words(printed.part), "above", **{"font-weight": "bold"})
+    direction = SubElement(measure, "direction", placement="above")
+    _tempo(SubElement(direction, "direction-type"), printed.part)
+    add_text(direction, "staff", 1)
     SubElement(direction, "sound", tempo=str(round(60.0 / printed.part.quarter_s)))
     if before is not None and printed.part.title:
         add_words(measure, printed.part.title, "above", **{"font-weight": "bold"})
 
 
-def _tempo_words(part: Section) -> str:
-    """Beats in a minute, as words: a note sign every font has, where the engraver's own would be missing in the PDF."""
-    compound = is_compound(part.metre)
-    beat = beat_quarter(part.metre) if compound else Fraction(1)
-    return f"♩{'.' if compound else ''} = {round(60.0 / (part.quarter_s * float(beat)))}"
+def _tempo(direction: Element, part: Section) -> None:
+    """Beats in a minute."""
+    beat = beat_of(part.metre, part.quarter_s)
+    made = SubElement(direction, "metronome")
+    add_text(made, "beat-unit", TYPES[beat.quarter])
+    if beat.dotted:
+        SubElement(made, "beat-unit-dot")
+    add_text(made, "per-minute", beat.a_minute)
 
 
 def _line_before(measure: Element, page: ScorePage, index: int) -> None:

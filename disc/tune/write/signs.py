@@ -129,7 +129,13 @@ def _group_starts(chords: Sequence[Written], metre: Metre) -> list[Fraction]:
     """For each chord where the group begins within which it may be beamed."""
     beat = metre.bar_quarter if metre.beats == 3 and metre.unit == 8 else beat_quarter(metre)
     if is_compound(metre) or metre.unit != 4:
-        return [chord.onset // beat * beat for chord in chords]
+        starts = [chord.onset // beat * beat for chord in chords]
+        thirds = {start for chord, start in zip(chords, starts, strict=True) if sign_of(chord.duration).triplet}
+        # a half with triplets in it goes by quarters: they share no beam with what is not theirs
+        return [
+            Fraction(chord.onset // 1) if beat == 2 and start in thirds else start
+            for chord, start in zip(chords, starts, strict=True)
+        ]
     span = Fraction(metre.beats if metre.beats <= 3 else 2)
     starts = [chord.onset // span * span for chord in chords]
     whole = {
@@ -172,7 +178,9 @@ def _beam(levels: Sequence[int], at: int, level: int, chord: Written) -> str:
 
 
 def triplet_ends(chords: Sequence[Written]) -> list[tuple[bool, bool]]:
-    """For each chord whether a triplet's bracket begins and ends at it: as soon as its parts fill a plain value."""
+    """For each chord whether a triplet's bracket begins and ends at it: as soon as its parts fill a plain value, but
+    not amid a triplet whose second third is two notes.
+    """
     ends = [(False, False)] * len(chords)
     first, filled = -1, Fraction(0)
     for i, chord in enumerate(chords):
@@ -183,8 +191,19 @@ def triplet_ends(chords: Sequence[Written]) -> list[tuple[bool, bool]]:
             continue
         filled += chord.duration
         following = i + 1 < len(chords) and sign_of(chords[i + 1].duration).triplet
-        if filled.denominator % 3 or not following:
+        full = filled.denominator % 3 and not (following and _is_mid_third(chords[first:], filled))
+        if full or not following:
             ends[i] = (ends[i][0], True)
             ends[first] = (True, ends[first][1])
             first = -1
     return ends
+
+
+def _is_mid_third(chords: Sequence[Written], filled: Fraction) -> bool:
+    """Whether what is filled is the first half of one triplet: its second third is parted there, the others whole."""
+    start, sixth = chords[0].onset, filled / 3
+    if start % (2 * filled):
+        return False
+    inside = [chord for chord in chords if chord.onset < start + 2 * filled]
+    whole = inside[-1].onset + inside[-1].duration == start + 2 * filled
+    return whole and {(chord.onset - start) / sixth for chord in inside} <= {0, 2, 3, 4}

@@ -1,7 +1,8 @@
 """The lengths a copyist writes for notes that ring on by themselves.
 
-A melody note lasts until the next melody note, over a bar line only where it began off the beat or fills its bar; an
-accompaniment note lasts until the next of its voice, never over a bar line, as one plain value.
+A melody note lasts until the next melody note, over a bar line only where it began off the beat or fills its bar; the
+last one, where it begins off the beat, is one value. An accompaniment note lasts until the next of its voice, never
+over a bar line, as one plain value.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from disc.records import Metre, Note, Tune, Voice
-from disc.tune.write.lengths import best_single_value
+from disc.tune.write.lengths import beat_quarter, best_single_value
 
 
 def with_lengths_of_parts(tune: Tune) -> Tune:
@@ -50,6 +51,8 @@ def with_lengths(
         onsets = sorted({note.onset_quarter for note in notes if note.voice is voice and not note.grace})
         for onset, following in zip(onsets, [*onsets[1:], end], strict=False):
             lengths[voice, onset] = _length(onset, max(following, onset + Fraction(1, 8)), metre, voice)
+        if onsets and (onsets[-1] % bar) % beat_quarter(metre):  # no tie only to fill the end: nothing follows
+            lengths[voice, onsets[-1]] = best_single_value(onsets[-1] % bar, lengths[voice, onsets[-1]], metre)
     ordered = sorted(notes, key=lambda n: (n.onset_quarter, not n.grace, n.voice is not Voice.MELODY, -n.pitch))
     return tuple(
         note if note.grace else replace(note, duration_quarter=lengths[note.voice, note.onset_quarter])
