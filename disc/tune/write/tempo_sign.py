@@ -22,7 +22,7 @@ LETTERS = {"\ueca3": Fraction(2), "\ueca5": Fraction(1), "\ueca7": Fraction(1, 2
 DOT = "\uecb7"
 # Drawn in parts of the letters' height (those of the figures beside them); by eye, after the heads of the score.
 HEAD_WIDE, HEAD_HIGH, STEM_HIGH, SLANT_DEG = 0.42, 0.28, 1.0, -20.0
-STROKE, INNER, GAP = 0.05, 0.6, 0.35
+STROKE, INNER, GAP = 0.05, 0.6, 0.35  # likewise: lines, an open head's hole, what is left free behind the note
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +45,9 @@ def beat_of(metre: Metre, quarter_s: float) -> Beat:
 
 # An engraved tempo: its place, the size of its words, and the line of letters of the music font before them.
 _ENGRAVED = re.compile(
-    r'(?P<open><text x=")(?P<x>-?[\d.]+)(?P<at>" y="(?P<y>-?[\d.]+)" font-size="0px")>\s*<tspan id="\w+" class="rend"[^>]*>\s*'
-    r'<tspan id="\w+" class="text">\s*<tspan font-family="Leipzig" font-size="\d+px">(?P<letters>[^<]+)</tspan>'
+    r'(?P<open><text x=")(?P<x>-?[\d.]+)(?P<at>" y="(?P<y>-?[\d.]+)" font-size="0px")>\s*'
+    r'<tspan id="\w+" class="rend"[^>]*>\s*<tspan id="\w+" class="text">\s*'
+    r'<tspan font-family="Leipzig" font-size="\d+px">(?P<letters>[^<]+)</tspan>'
     r"\s*</tspan>\s*</tspan>(?P<rest>.*?font-size=\"(?P<size>\d+)px\".*?</text>)",
     re.DOTALL,
 )
