@@ -13,10 +13,14 @@ from pydantic import BaseModel, ConfigDict
 from disc.records import Turns
 
 
+# Made ready when first used: a command reads one or two of them.
+MODEL = ConfigDict(extra="allow", defer_build=True)
+
+
 class StepResult(BaseModel):
     """Base of all. STEP: its name in job.json. AGAIN: the command that makes it anew."""
 
-    model_config = ConfigDict(extra="allow")
+    model_config = MODEL
 
     STEP: ClassVar[str]
     AGAIN: ClassVar[str]
@@ -61,7 +65,7 @@ class TuneResult(StepResult):
 class MatchResult(BaseModel):
     """One tune of the library that may be the disc's. Bars as printed; transposition in semitones."""
 
-    model_config = ConfigDict(extra="allow")
+    model_config = MODEL
 
     file: str
     number: int
@@ -81,7 +85,7 @@ class MatchResult(BaseModel):
 class PartResult(BaseModel):
     """One tune of a disc with several: shares of the time from the first strike to the last, and seconds."""
 
-    model_config = ConfigDict(extra="allow")
+    model_config = MODEL
 
     from_turn: float
     to_turn: float

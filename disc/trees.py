@@ -28,15 +28,17 @@ class Trees:
     def odds(self, rows: FloatArray) -> FloatArray:
         """Log-odds of rows (n, features), (n,): the rows of a node go on together."""
         total = np.full(len(rows), self.base)
+        features = np.ascontiguousarray(np.transpose(rows))
         for tree in self.trees:
             at = {0: np.arange(len(rows))}
+            asked, bound, left, right, value = (tree[name] for name in ("feature", "at", "left", "right", "value"))
             for node, leaf in enumerate(tree["leaf"]):
                 mine = at.pop(node)
                 if leaf:
-                    total[mine] += tree["value"][node]
+                    total[mine] += value[node]
                     continue
-                low = rows[mine, tree["feature"][node]] <= tree["at"][node]
-                at[int(tree["left"][node])], at[int(tree["right"][node])] = mine[low], mine[~low]
+                low = features[asked[node]].take(mine) <= bound[node]
+                at[left[node]], at[right[node]] = mine[low], mine[~low]
         return total
 
     def odds_of_one(self, row: Sequence[float]) -> float:

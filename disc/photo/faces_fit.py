@@ -14,11 +14,12 @@ from typing import Any
 import numpy as np
 
 from disc.frame import FULL_TURN_DEG, FloatArray
-from disc.photo.image import Photo, opencv
+from disc.photo.image import Photo
 from disc.photo.plane.face_plane import Plane
 from disc.photo.plane.view import View
 from disc.photo.poorer import shared_part
 from disc.photo.seen.cover_features import far_radii
+from disc.photo.seen.lab import to_lab
 from disc.photo.seen.rim_teeth import rim_teeth
 from disc.photo.seen.small_face import small_face
 from disc.records import Condition, Evidence, Pin
@@ -75,9 +76,8 @@ class FacesFit:
 def face_traits(photo: Photo, view: View, pins: Sequence[Pin], slot_width_mm: float | None) -> FaceTraits:
     """Measure them."""
     small = small_face(photo.pixels, Plane(view.matrix, view.k1, (view.width_px, view.height_px)), view.radius_mm)
-    lab = opencv().cvtColor(small.astype(np.float32) / 255, opencv().COLOR_BGR2Lab)
     far = far_radii()
-    middle = np.median(lab[(far < 0.93) & (far > 0.3)], axis=0)
+    middle = np.median(to_lab(small[(far < 0.93) & (far > 0.3)] / np.float32(255)), axis=0)
     colour = (round(float(middle[1]), 2), round(float(middle[2]), 2))
     return FaceTraits(tuple(pins), slot_width_mm, rim_teeth(photo, view).count, colour)
 

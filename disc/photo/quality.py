@@ -95,8 +95,8 @@ def _edge_width_px(photo: Photo, view: View) -> float:
     r = np.linspace(view.radius_mm - reach, view.radius_mm + reach, 121)
     rr, pp = np.meshgrid(r, phi)
     u, v = view.to_photo_px(rr * np.cos(pp), rr * np.sin(pp))
-    grey = cv2.cvtColor(photo.pixels, cv2.COLOR_BGR2GRAY)
-    line = cv2.remap(grey, u.astype(np.float32), v.astype(np.float32), cv2.INTER_LINEAR).astype(float)
+    line = cv2.remap(photo.pixels, u.astype(np.float32), v.astype(np.float32), cv2.INTER_LINEAR)
+    line = cv2.cvtColor(line, cv2.COLOR_BGR2GRAY).astype(float)
     return float(np.median(_widths(line, r[1] - r[0]))) * view.px_per_mm
 
 

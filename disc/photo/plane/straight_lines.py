@@ -38,6 +38,7 @@ VAGUE, FEWEST_LINES = 0.006, 3  # a line that tells k1 worse is not heard; so ma
 AGREE_SIGMAS, AGREE, AGREEING = 3.0, 0.001, 0.75  # within so many sigmas and so much; what part of the lines must
 LARGEST = 0.08  # no lens for small objects bends more; a round tray's edge would
 LEAST_SIGMA = 0.0015  # what a distortion of one number leaves of a true lens's; chosen with tests/bench/measure/lens.py
+ROUNDED = 0.3  # sine of the most that a line of a lens that bends by LARGEST turns from end to end, and more
 ROUNDS = 4  # of reweighing; the last changes k1 by less than a hundredth of its sigma
 
 
@@ -93,10 +94,9 @@ def _agreed(k1: FloatArray, sigma: FloatArray) -> LinesTold | None:
 
 def _grey(photo: Photo) -> Grey:
     """The photo made smaller, without its colours."""
-    cv2 = opencv()
     scale = min(1.0, LONGEST_PX / max(photo.width, photo.height))
-    small = shrunk(photo.pixels, round(photo.width * scale), round(photo.height * scale))
-    return np.asarray(cv2.cvtColor(small, cv2.COLOR_BGR2GRAY))
+    grey = opencv().cvtColor(photo.pixels, opencv().COLOR_BGR2GRAY)  # first: a channel is shrunk in a third of the time
+    return shrunk(grey, round(photo.width * scale), round(photo.height * scale))
 
 
 def _middle_and_half(grey: Grey) -> tuple[FloatArray, float]:
@@ -151,8 +151,14 @@ def _lines(ends: FloatArray) -> list[_Line]:
             continue
         free[first] = False
         chain = [int(first)]
+        # Of segments that lie across, none is ever reached: each step turns a little only.
+        near = np.flatnonzero(free & (np.abs(way @ _normal(way[first])) < ROUNDED))
+        some, left = (ends[near], way[near]), free[near]
         for sense in (1.0, -1.0):
-            chain += _onward(ends, way, free, ends[first, 1 if sense > 0 else 0], sense * way[first])
+            chain += [
+                int(near[k]) for k in _onward(*some, left, ends[first, 1 if sense > 0 else 0], sense * way[first])
+            ]
+        free[near] = left
         along = ends[chain].reshape(-1, 2) @ way[first]
         if np.ptp(along) > LINE and length[chain].sum() > COVERED * np.ptp(along):
             lines.append(_Line(np.concatenate([_sampled(*ends[k]) for k in chain]), way[first]))

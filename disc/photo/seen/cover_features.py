@@ -14,6 +14,7 @@ import numpy as np
 
 from disc.frame import FloatArray
 from disc.photo.image import Pixels, opencv
+from disc.photo.seen.lab import to_lab
 from disc.photo.seen.small_face import AROUND, SIDE_PX
 
 NAMES = (
@@ -47,7 +48,7 @@ def cover_features(small: Pixels) -> FloatArray:
     """(SIDE_PX, SIDE_PX, len(NAMES)). small: as small_face gives it."""
     cv2 = opencv()
     soft = cv2.GaussianBlur(small, (0, 0), 0.7).astype(np.float32) / 255
-    lab = np.asarray(cv2.cvtColor(soft, cv2.COLOR_BGR2Lab), np.float32)
+    lab = to_lab(soft)
     far = far_radii()
     off, spread = _beside_plate(lab)
     scaled = np.minimum(np.sqrt(((off / spread) ** 2).sum(2)), FARTHEST)

@@ -76,6 +76,8 @@ class SeenMap(BaseModel):
         if not 0.0 <= r_mm < self.radius_mm:
             return ()
         row = self.rows[int(r_mm / self.radius_mm * RINGS)]
+        if not row.strip(SEEN):
+            return ()
         hidden = np.array([letter != SEEN for letter in row])
         if hidden.all():
             return ((0.0, FULL_TURN_DEG),)
@@ -96,7 +98,7 @@ class SeenMap(BaseModel):
 
     def letters(self) -> Letters:
         """The raster as an array, (RINGS, ANGLES), of one letter each."""
-        return np.array([list(row) for row in self.rows])
+        return np.frombuffer("".join(self.rows).encode("utf-32-le"), "<U1").reshape(RINGS, ANGLES)
 
     def turned(self, turn_deg: float) -> SeenMap:
         """The map with its angles counted on by a turn, to the nearest cell."""

@@ -59,8 +59,8 @@ def _draw_circle(
     if share >= 1.0:
         cv2.polylines(canvas, [points], True, colour, thick, cv2.LINE_AA, 4)
         return
-    for k in range(0, 360, 4):  # dashes leave the metal to be seen
-        cv2.polylines(canvas, [points[k : k + 2]], False, colour, thick, cv2.LINE_AA, 4)
+    # dashes leave the metal to be seen
+    cv2.polylines(canvas, [points[k : k + 2] for k in range(0, 360, 4)], False, colour, thick, cv2.LINE_AA, 4)
 
 
 def _draw_axes(canvas: Any, view: View, unit: float, thin: int) -> None:
