@@ -12,7 +12,6 @@ from pydantic import BaseModel, ConfigDict
 
 from disc.records import Turns
 
-
 # Made ready when first used: a command reads one or two of them.
 MODEL = ConfigDict(extra="allow", defer_build=True)
 

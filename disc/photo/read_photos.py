@@ -186,15 +186,23 @@ def _opened(request: ReadRequest, paths: Sequence[Path]) -> tuple[dict[Path, Pho
     """
     photos: dict[Path, Photo] = {}
     unusable: dict[Path, BadInput] = {}
-    for path in dict.fromkeys(paths):
+    each = list(dict.fromkeys(paths))
+    for path, opened in zip(each, side_by_side(_photo_or_why, each), strict=True):
+        if isinstance(opened, Photo):
+            photos[path] = opened
+            continue
         others = [mine for side in Side if path in (mine := request.of_side(side))]
-        try:
-            photos[path] = with_lens(load_photo(path))
-        except BadInput as error:
-            if not path.is_file() or not others or any(len(set(mine)) == 1 for mine in others):
-                raise
-            unusable[path] = error
+        if not path.is_file() or not others or any(len(set(mine)) == 1 for mine in others):
+            raise opened
+        unusable[path] = opened
     return photos, unusable
+
+
+def _photo_or_why(path: Path) -> Photo | BadInput:
+    try:
+        return with_lens(load_photo(path))
+    except BadInput as error:
+        return error
 
 
 def _read_whole(

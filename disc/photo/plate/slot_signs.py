@@ -117,12 +117,13 @@ def slot_signs(pixels: Pixels, plane: Plane, radius_mm: float, slot: Slot, heat:
     plate = np.median(colour[rows(0.42, 0.56)][:, beside], (0, 1))
     apart = max(float(np.linalg.norm(plate - ground)), 20.0)
     like_ground = 1 - float(np.linalg.norm(within - ground)) / apart
-    down = np.linalg.norm(np.gradient(colour, axis=0), axis=2)
+    at_rim = np.flatnonzero(rows(-0.12, 0.12))
+    about = slice(at_rim[0] - 1, at_rim[-1] + 2)
+    down = np.linalg.norm(np.gradient(colour[about], axis=0)[1:-1], axis=2)
     mean_down = np.linalg.norm(np.gradient(colour[:, inside].mean(1), axis=0), axis=1)
-    at_rim = rows(-0.12, 0.12)
-    whole = float(np.quantile(down[at_rim][:, beside].max(0), 0.6))
+    whole = float(np.quantile(down[:, beside].max(0), 0.6))
     missing = 1 - float(mean_down[at_rim].max()) / max(whole, 2.0)
-    over = np.linalg.norm(np.gradient(colour, axis=1), axis=2)[rows(0.12, 0.50)]
+    over = np.linalg.norm(np.gradient(colour[rows(0.12, 0.50)], axis=1), axis=2)
     noise = float(np.median(over[:, beside])) + 1.0
     side = [float(np.median(over[:, np.abs(across - x) < 0.08].max(1))) for x in (-half, half)]
     bottom = float(mean_down[rows(0.45, 1.35)].max())

@@ -113,8 +113,9 @@ def _detail(grey: Any, face: Any, finest: Any, within: Any) -> float:
     """grey, face: whole; finest, within: of the bands."""
     cv2 = opencv()
     size = tuple(max(1, n // SMALLER) for n in grey.shape[::-1])
-    small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA).astype(np.float32)
-    on = cv2.resize(face, size, interpolation=cv2.INTER_NEAREST)
+    whole = (slice(size[1] * SMALLER), slice(size[0] * SMALLER))  # whole squares are quickly made small
+    small = cv2.resize(grey[whole], size, interpolation=cv2.INTER_AREA).astype(np.float32)
+    on = cv2.resize(face[whole], size, interpolation=cv2.INTER_NEAREST)
     coarse = np.subtract(*(cv2.GaussianBlur(small, (0, 0), s / SMALLER) for s in BANDS_PX[2:]))
     spread = [float(cv2.meanStdDev(a, mask=m)[1][0, 0]) for a, m in ((finest, within.astype(np.uint8)), (coarse, on))]
     return spread[0] / max(spread[1], 1e-3)
@@ -134,8 +135,9 @@ def _is_plain(finest: Any, face: Any) -> Any:
     for j in range(PARTS):
         for i in range(PARTS):
             part = (slice(rows[j], rows[j + 1]), slice(columns[i], columns[i + 1]))
-            if face[part].mean() >= 0.3:
-                grain[j, i] = float(np.median(finest[part][face[part]]))
+            inside = face[part]
+            if _part_of(inside) >= 0.3:
+                grain[j, i] = float(np.median(finest[part][inside]))
     usual = float(np.nanquantile(grain, 0.75)) if np.isfinite(grain).any() else 0.0
     return ~(grain < GRAIN_LEFT * usual)
 
@@ -149,11 +151,16 @@ def _parts(fine: Any, softer: Any, face: Any, strong: float) -> FloatArray:
         for i in range(PARTS):
             part = (slice(rows[j], rows[j + 1]), slice(columns[i], columns[i + 1]))
             inside = face[part]
-            if inside.mean() < 0.3:
+            if _part_of(inside) < 0.3:
                 continue
             few = softer[part][::SPARSE, ::SPARSE][inside[::SPARSE, ::SPARSE]]
             cut = max(float(np.quantile(few, 1 - 2 * STRONGEST)), least)
-            edges = inside & (softer[part] > cut)
-            if edges.sum() >= FEWEST_EDGES:
+            edges = np.nonzero((softer[part] > cut) & inside)
+            if len(edges[0]) >= FEWEST_EDGES:
                 blur[j, i] = _blur_of(float(np.median(fine[part][edges] / np.maximum(softer[part][edges], 1e-6))))
     return blur
+
+
+def _part_of(inside: Any) -> float:
+    """What part of a field of bool is true."""
+    return float(np.count_nonzero(inside)) / max(inside.size, 1)

@@ -26,8 +26,7 @@ def draw_mark(
         lines.append(np.array([at, tip], dtype=float))
     points = [np.round(line * 16).astype(np.int32) for line in lines]
     for colour, width in ((CASING, 2 * thick + 1), (mark.colour, thick)):
-        for line in points:
-            cv2.polylines(canvas, [line], False, bgr(colour), width, cv2.LINE_AA, 4)
+        cv2.polylines(canvas, points, False, bgr(colour), width, cv2.LINE_AA, 4)
 
 
 def draw_doubt(canvas: Any, at: tuple[int, int], size: float, thin: int) -> None:

@@ -53,7 +53,8 @@ def shade_unseen(canvas: Any, seen: SeenMap, to_px: Callable[[Any, Any], tuple[A
     lines = ((right + down) % every < wide) & (mask[part] > 127)
     hatched = canvas[part]
     hatched[lines] = (0.35 * hatched[lines] + 0.65 * np.array(SHADE)).astype(np.uint8)
-    outlines, _ = cv2.findContours((mask > 127).astype(np.uint8), cv2.RETR_LIST, cv2.CHAIN_APPROX_SIMPLE)
+    hidden = (mask[part] > 127).astype(np.uint8)
+    outlines, _ = cv2.findContours(hidden, cv2.RETR_LIST, cv2.CHAIN_APPROX_SIMPLE, offset=(left, top))
     cv2.drawContours(canvas, outlines, -1, SHADE, max(2, wide // 2), cv2.LINE_AA)
 
 
