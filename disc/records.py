@@ -219,7 +219,7 @@ class Comb:
 @dataclass(frozen=True, slots=True)
 class Strike:
     """One tooth plucked once in a turn. onset_s is at a steady speed; turn_deg counts from rest, 0 to below 360.
-    silent: the tooth gives no tone."""
+    silent: the tooth gives no tone. swing: how far the tip is lifted, against the loudest; None: not known."""
 
     turn_deg: float
     onset_s: float
@@ -228,6 +228,7 @@ class Strike:
     pin_id: int | None = None
     doubtful: bool = False
     silent: bool = False
+    swing: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,7 +237,7 @@ class Note:
 
     pitch: sounding MIDI number, whole. pins: the pins that play it (more than one only where a repeat was folded).
     onset_s: when its strike falls, seconds after the disc starts; None: not read from a disc. silent: its tooth gives
-    no tone, so it is written, but not played.
+    no tone, so it is written, but not played. swing: as of its strike.
     """
 
     onset_quarter: Fraction
@@ -250,6 +251,7 @@ class Note:
     rolled: bool = False
     onset_s: float | None = None
     silent: bool = False
+    swing: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

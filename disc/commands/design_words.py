@@ -166,7 +166,8 @@ def _loudness(found: dict[str, Any] | None) -> list[str]:
     stand = ", ".join(f"{p['count']} at {p['stands_mm']:.3f} mm (overlap {p['overlap_mm']:.3f})" for p in found["pins"])
     return [
         f"Loudness: pins stand {stand}; melody most, accents between. About {found['range_db']:.0f} dB from softest to "
-        "loudest, assumed: a tip swings as far as it is lifted, and all tips stand equally high over the plate."
+        "loudest, assumed: a tip swings as far as it is lifted, and all tips stand equally high over the plate. "
+        "preview.wav, tune.mid and the desk sound so."
     ]
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
 from itertools import accumulate
@@ -68,10 +68,14 @@ def _fate_of_placed(design: Design, note: ScoreNote, pitch: int, placed: PlacedN
 
 def arranged_tune(design: Design) -> Tune:
     """The tune as the disc plays it, each note with its pin."""
+    struck = {strike.pin_id: strike for strike in design.strikes}
     notes = []
     for i, fate in enumerate(fates(design)):
         if fate.played is not None:
-            notes.append(_note(fate.note, fate.played, (design.pin_of_note[i],), _struck_s(design, fate.note)))
+            pin = design.pin_of_note[i]
+            note = _note(fate.note, fate.played, (pin,), _struck_s(design, fate.note))
+            strike = struck.get(pin)
+            notes.append(note if strike is None else replace(note, tooth=strike.tooth, swing=strike.swing))
     return _tune(design, tuple(notes))
 
 

@@ -11,6 +11,7 @@ from typing import Any
 
 from disc.design.arranged import arranged_tune, fates, moved_words, whole_asked, whole_tune, written_key
 from disc.design.known_notes import known_notes
+from disc.design.loudness import overlap_of
 from disc.design.marked_score import add_legend, mark_musicxml
 from disc.design.picture.draw_disc import picture_png
 from disc.design.plan import Design
@@ -29,6 +30,7 @@ from disc.tune.write.midi import midi_bytes
 from disc.tune.write.musicxml import musicxml_text
 from disc.tune.write.sound import render_strikes, wav_bytes
 from disc.turn.said_of_notes import with_notes
+from disc.turn.swing import OVERLAP
 from disc.words import Advance, counted, no_progress, plain
 
 
@@ -161,6 +163,8 @@ def tune_settings(design: Design) -> dict[str, Any]:
 def settings_of_parts(parts: Sequence[Design]) -> dict[str, Any]:
     """What `disc transcribe` should know of all the disc plays: of a second tune also where in the turn it begins."""
     known = tune_settings(parts[0]) | (_of_later_tunes(parts) if len(parts) > 1 else {})
+    if (overlap := overlap_of(parts[0].settings)) is not None:
+        known[OVERLAP] = [overlap.most_mm, overlap.stands_mm]
     return with_notes(known, known_notes(parts, known))
 
 

@@ -20,6 +20,7 @@ from disc.errors import BadInput
 from disc.measures.length import length_mm
 from disc.records import Pin
 from disc.tune.score.records import Rank, ScoreIn, ScoreNote
+from disc.turn.swing import Overlap
 
 OPTION = "--overlap-mm"
 # Decibels of a tenfold swing: by definition, 20 log10.
@@ -41,6 +42,11 @@ def parse_overlap(text: str, pin_height_mm: float) -> tuple[float, float]:
             f"less than the pins' height of {pin_height_mm:g} mm. Mend {OPTION}."
         )
     return least, most
+
+
+def overlap_of(settings: DesignSettings) -> Overlap | None:
+    """What makes a pin's height a swing; None: not known, and all pins stand alike."""
+    return None if settings.overlap_mm is None else Overlap(settings.overlap_mm[1], settings.pin_height_mm)
 
 
 def standing_mm(note: ScoreNote, score: ScoreIn, settings: DesignSettings) -> float:

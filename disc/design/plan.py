@@ -11,12 +11,13 @@ from disc.design.arrange.partial import KeptPart, fit_kept
 from disc.design.arrange.pitches import PlayingComb, playing_comb
 from disc.design.arrange.task import prepare
 from disc.design.arrange.timing import Timing, set_timing
-from disc.design.loudness import standing_mm
+from disc.design.loudness import overlap_of, standing_mm
 from disc.design.settings import DesignSettings
 from disc.errors import BadInput
 from disc.frame import FULL_TURN_DEG, onset_s
 from disc.records import Comb, Pin, Plate, Strike
 from disc.tune.score.records import Rank, ScoreIn, ScoreNote
+from disc.turn.swing import with_swings
 from disc.words import Advance, no_progress
 
 # Unless said otherwise: chosen by hand, not measured.
@@ -185,7 +186,11 @@ def laid_out(
             zip(pins_from_strikes([strike for strike, _ in bare], comb, plate), bare, strict=True)
         )
     )
-    return numbered, pins, {note: first_id + i for i, (_, note) in enumerate(bare)}
+    return (
+        with_swings(numbered, pins, overlap_of(settings)),
+        pins,
+        {note: first_id + i for i, (_, note) in enumerate(bare)},
+    )
 
 
 def turn_of_note(score: ScoreIn, note: ScoreNote, timing: Timing) -> float:

@@ -34,6 +34,7 @@ from disc.turn.places import MusicPlace, place_at
 from disc.turn.said_of_notes import by_pin, lost_doubt, parse_word
 from disc.turn.settings import USUAL_SETTINGS, TurnSettings
 from disc.turn.silent_teeth import pitches_between
+from disc.turn.swing import with_swings
 from disc.turn.tips import TipEstimate, as_expected, estimate_tips, fill_silent
 from disc.words import counted
 
@@ -148,7 +149,8 @@ def resolve_strikes(
 
     def struck(**how: bool) -> tuple[Strike, ...]:
         found = strikes_from_pins(teeth.pins, full, plate, **how)
-        return tuple(replace(s, doubtful=s.doubtful or s.tooth in unsure) for s in found)
+        doubted = tuple(replace(s, doubtful=s.doubtful or s.tooth in unsure) for s in found)
+        return with_swings(doubted, teeth.pins, settings.overlap)
 
     strikes, now, whole = struck(), struck(as_it_stands=True), struck(with_missing=True)
     made += [*fit_doubts(teeth.pins, full, plate, strikes), *silent_doubts(strikes)]

@@ -11,6 +11,7 @@ from disc.errors import BadInput
 from disc.frame import FULL_TURN_DEG
 from disc.job.places_said import NOTES, PlaceSaid, notes_said
 from disc.tune.settings import LATER, TuneSettings, parse_key, parse_length, parse_metre, parse_of_bar
+from disc.turn.swing import OVERLAP, Overlap, overlap_said
 from disc.turn.tips import DEFAULT_LIMIT_DEG
 from disc.words import counted
 
@@ -29,6 +30,7 @@ SETTING_NAMES = (
     "bars",
     LATER,
     NOTES,
+    OVERLAP,
     *EARLIER_NAMES,
 )
 ACCEPTED_SETTING = "tune.accepted"  # the tune that a person said is this disc's (library/accepted.py)
@@ -40,12 +42,14 @@ class TurnSettings:
     """tune: what is fixed of the music. order: teeth from low to high, to guess pitches by. tip_limit_deg: see tips.
 
     notes: what was said of single notes, by places; which pins stand there the turn itself knows (one_turn.py).
+    overlap: of pins and tips, where a design set it.
     """
 
     tune: TuneSettings = field(default_factory=TuneSettings)
     order: str | None = None
     tip_limit_deg: float = DEFAULT_LIMIT_DEG
     notes: tuple[PlaceSaid, ...] = ()
+    overlap: Overlap | None = None
 
 
 USUAL_SETTINGS = TurnSettings()
@@ -85,7 +89,8 @@ def turn_settings(stored: Mapping[str, Any]) -> TurnSettings:
         limit_deg = float(stored.get("tip_limit", DEFAULT_LIMIT_DEG))
     except (TypeError, ValueError):
         raise BadInput(f"the tips' limit {stored['tip_limit']!r} cannot be read. Write degrees, such as 1.0.") from None
-    return TurnSettings(settings_from(stored), None if order is None else str(order), limit_deg, notes_said(stored))
+    order = None if order is None else str(order)
+    return TurnSettings(settings_from(stored), order, limit_deg, notes_said(stored), overlap_said(stored))
 
 
 def settings_from(stored: Mapping[str, Any]) -> TuneSettings:

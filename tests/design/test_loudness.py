@@ -2,15 +2,29 @@
 
 from __future__ import annotations
 
+import io
 import json
-from math import log10
+from dataclasses import replace
+from fractions import Fraction
+from math import log10, sqrt
+from pathlib import Path
 
+import mido
+import numpy as np
 import pytest
 
 from disc.design.loudness import parse_overlap
 from disc.errors import BadInput
 from disc.job import open_job
+from disc.records import Key, Metre, Note, Pin, Side, Tune
 from disc.tables import format_comb
+from disc.tune.read.read_turn import read_turn
+from disc.tune.write.midi import midi_bytes
+from disc.tune.write.sound import render_strikes
+from disc.turn.settings import turn_settings
+from disc.turn.swing import Overlap, with_swings
+from disc.turn.turn_of_job import turn_of_job
+from tests.tune.made import MAMAN, PLATE, parse, strikes_of
 
 from .small import comb_of
 from .test_command import disc_here
@@ -44,11 +58,51 @@ def test_melody_accents_and_the_rest_stand_by_the_makers_range(tmp_path, monkeyp
     # melody (72 and above) 0.50; bass at a bar line 0.50 - 0.04; the bass on the third beat 0.50 - 0.08
     assert stands == {72: 0.5, 74: 0.5, 76: 0.5, 77: 0.5, 79: 0.5, 60: 0.46, 64: 0.42, 67: 0.46}
     assert {row["stands_mm"]: row["count"] for row in said["pins"]} == {0.5: 5, 0.46: 2, 0.42: 1}
+    _sounds_as_it_stands(tmp_path / "job", {pitch: (0.14 - 0.5 + mm) / 0.14 for pitch, mm in stands.items()})
     code, out, err = disc_here(monkeypatch, capsys, "repin", f"{tmp_path}/job")
     assert code == 0, err
     table = (tmp_path / "job/out/drawings/drill-table.csv").read_text()
     column = table.splitlines()[0].split(",").index("standing_mm")
     assert sorted(float(line.split(",")[column]) for line in table.splitlines()[1:]) == sorted(stands.values())
+
+
+def _sounds_as_it_stands(folder: Path, swing: dict[int, float]) -> None:
+    """MIDI of the design, what the page plays, and the sound made of it. swing: by pitch."""
+    file = mido.MidiFile(folder / "out/tune.mid")
+    heard = {m.note: m.velocity for track in file.tracks for m in track if m.type == "note_on" and m.velocity}
+    # 40 log10 of the velocity against 20 log10 of the swing; the loudest as a melody's note is without an overlap
+    assert heard == {pitch: round(96 * sqrt(share)) for pitch, share in swing.items()}
+    turn = turn_of_job(open_job(folder))
+    assert {round(s.pitch or 0): s.swing for s in turn.now} == pytest.approx(swing, abs=1e-3)
+    first, second = (next(s for s in turn.strikes if s.pitch == pitch) for pitch in (64, 79))  # one after the other
+    first, second = replace(first, onset_s=0.0), replace(second, onset_s=3.0)
+    levels = [np.abs(render_strikes(pair)) for pair in ((first, second), (replace(first, swing=None), second))]
+    soft, usual = (level[:44_100].max() / level[3 * 44_100 :].max() for level in levels)
+    assert soft == pytest.approx(usual * swing[64], rel=1e-3)
+
+
+def test_a_read_note_is_as_loud_as_its_strike() -> None:
+    strikes = strikes_of(parse(MAMAN), 0.5)
+    pins = [Pin(s.pin_id or 0, Side.UPPER, 5.0, 0.0, height_mm=0.5 - 0.01 * (s.tooth % 8)) for s in strikes]
+    struck = with_swings(strikes, pins, Overlap(0.14, 0.5))
+    tune = read_turn(struck, PLATE).tune
+    told = {n.pitch: n.swing for n in tune.notes}
+    assert told == pytest.approx({s.tooth: 1 - 0.01 * (s.tooth % 8) / 0.14 for s in strikes}, abs=1e-3)
+
+
+def test_two_teeth_of_a_pitch_struck_at_once_are_two_notes() -> None:
+    """In MIDI as on the disc; one tooth cannot be struck twice at once."""
+    for teeth, count in (((1, 2), 2), ((1, 1), 1)):
+        notes = tuple(Note(Fraction(0), Fraction(1), 72, pins=(n,), tooth=t) for n, t in enumerate(teeth, 1))
+        tune = Tune(notes, Metre(4, 4), Key(0, "major", 0), Fraction(0), 0.5)
+        track = mido.MidiFile(file=io.BytesIO(midi_bytes(tune))).tracks[1]
+        assert sum(m.type == "note_on" for m in track) == sum(m.type == "note_off" for m in track) == count
+
+
+@pytest.mark.parametrize("found", [[0.5, 0.14], ["a", 0.5], 7, [0.1], [0, 0.5]], ids=str)
+def test_an_overlap_in_the_jobs_file_that_cannot_be_right(found: object) -> None:
+    with pytest.raises(BadInput, match="pin_overlap_mm must be two lengths"):
+        turn_settings({"pin_overlap_mm": found})
 
 
 @pytest.mark.parametrize(

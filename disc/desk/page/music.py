@@ -14,8 +14,8 @@ from disc.turn.places import beat_words
 
 
 def page_music(derived: Derived, comb: Comb | None, rev: int) -> dict[str, Any]:
-    """Plain JSON. Strikes are [turn_deg, onset_s, tooth, pin id, doubtful, silent]; times in seconds since the disc
-    started. silent: the tooth gives no tone."""
+    """Plain JSON. Strikes are [turn_deg, onset_s, tooth, pin id, doubtful, silent, swing]; times in seconds since the
+    disc started. silent: the tooth gives no tone. swing: its loudness against the loudest, null where not known."""
     tune = derived.tune
     read = notes_as_read(tune)
     fifths = tune.key.fifths if tune else 0
@@ -49,7 +49,7 @@ def page_music(derived: Derived, comb: Comb | None, rev: int) -> dict[str, Any]:
 
 def _strike(strike: Strike) -> list[Any]:
     place = [round(strike.turn_deg, 3), round(strike.onset_s, 4)]
-    return [*place, strike.tooth, strike.pin_id, strike.doubtful, strike.silent]
+    return [*place, strike.tooth, strike.pin_id, strike.doubtful, strike.silent, strike.swing]
 
 
 def _teeth(comb: Comb, fifths: int) -> list[dict[str, Any]]:

@@ -325,6 +325,7 @@ def _tune(
             grace=index in graces,
             onset_s=strike.onset_s,
             silent=strike.silent,
+            swing=strike.swing,
         )
         for index, (strike, place, melody, roll) in enumerate(zip(strikes, places, is_melody, rolls.of, strict=True))
         if strike.pitch is not None  # read_tune leaves those without one out before

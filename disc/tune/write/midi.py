@@ -13,6 +13,8 @@ import io
 from bisect import bisect_right
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
+from math import sqrt
 from typing import Any
 
 from disc.records import Key, Note, Tune, Voice
@@ -118,31 +120,37 @@ def _voice_track(voice: Voice, channel: int, notes: list[Note], tune: Tune) -> A
     track.append(mido.MetaMessage("track_name", name=voice.value))
     track.append(mido.Message("program_change", channel=channel, program=MUSIC_BOX_PROGRAM))
     now = 0
-    for tick, kind, pitch in _events(notes, first_tick_quarter(tune), clock_of(tune)):
-        velocity = LOUDNESS[voice] if kind == "note_on" else 0
+    for tick, kind, pitch, velocity in _events(notes, first_tick_quarter(tune), clock_of(tune)):
         track.append(mido.Message(kind, channel=channel, note=pitch, velocity=velocity, time=tick - now))
         now = tick
     return track
 
 
-def _events(notes: list[Note], before: Fraction, clock: Clock) -> list[tuple[int, str, int]]:
-    """(tick, "note_on" or "note_off", pitch) in order; a tooth struck again is first let go."""
-    starts: dict[int, list[tuple[int, int]]] = {}
+def velocity_of(note: Note) -> int:
+    """Key velocity: by how far the tooth swings, where that is known, else by the voice."""
+    if note.swing is None:
+        return LOUDNESS[note.voice]
+    # loudness goes with the square of the velocity: DLS level 1, 40 log10 (velocity / 127) dB, from memory
+    return max(1, min(127, round(LOUDNESS[Voice.MELODY] * sqrt(note.swing))))
+
+
+def _events(notes: list[Note], before: Fraction, clock: Clock) -> list[tuple[int, str, int, int]]:
+    """(tick, "note_on" or "note_off", pitch, velocity) in order; a pitch struck again is first let go."""
+    spans: dict[int, dict[tuple[int, int | None], tuple[int, int]]] = {}
     for note in notes:
-        if note.silent:
+        if note.silent or note.swing == 0:
             continue
         start, end = note_ticks(note, before, clock)
-        starts.setdefault(note.pitch, []).append((start, end))
+        # the same tooth twice at once is one sound, two teeth of a pitch are two
+        spans.setdefault(note.pitch, {})[start, note.tooth] = (end, velocity_of(note))
     events = []
-    for pitch, spans in starts.items():
-        spans.sort()
-        for index, (start, end) in enumerate(spans):
-            following = spans[index + 1][0] if index + 1 < len(spans) else end
-            if following == start and index + 1 < len(spans):
-                continue  # the same tooth twice at once is one sound
-            events.append((start, 1, pitch))
-            events.append((max(start + 1, min(end, following)), 0, pitch))
-    return [(tick, "note_on" if on else "note_off", pitch) for tick, on, pitch in sorted(events)]
+    for pitch, struck in spans.items():
+        starts = sorted({start for start, _ in struck})
+        following = dict(pairwise(starts))
+        for (start, _), (end, velocity) in struck.items():
+            events.append((start, 1, pitch, velocity))
+            events.append((max(start + 1, min(end, following.get(start, end))), 0, pitch, 0))
+    return [(tick, "note_on" if on else "note_off", pitch, velocity) for tick, on, pitch, velocity in sorted(events)]
 
 
 def note_ticks(note: Note, before: Fraction, clock: Clock) -> tuple[int, int]:

@@ -32,7 +32,7 @@ HIGHEST_HZ = 0.45 * RATE_HZ  # partials above are left out, or they would fold b
 
 def render_strikes(strikes: Sequence[Strike], seconds: float | None = None, rate: int = RATE_HZ) -> FloatArray:
     """One turn as sound, shape (n,), -1 to 1, peak PEAK. Strikes of unknown pitch, and those of a
-    tooth that gives no tone, are left out.
+    tooth that gives no tone, are left out; a tooth sounds as loud as its swing, where that is known.
 
     seconds: length; by default the last strike and the time it rings. Same strikes, same samples.
     """
@@ -47,7 +47,8 @@ def render_strikes(strikes: Sequence[Strike], seconds: float | None = None, rate
         for i in mine:
             start = round(sounding[i].onset_s * rate)
             tone = _damped(ring, pitch, free_s[i], rate)[: max(0, length - start)]
-            sound[start : start + len(tone)] += tone
+            swing = sounding[i].swing
+            sound[start : start + len(tone)] += tone if swing is None else swing * tone
     peak = float(np.max(np.abs(sound)))
     return sound * (PEAK / peak) if peak > 0 else sound
 

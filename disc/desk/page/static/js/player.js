@@ -27,6 +27,7 @@ export const isHeard = () => what() === "heard"; // a recorded turn is played, l
 const isRecorded = () => isHeard() || what().startsWith("recording:");
 
 export const SILENT = 5; // of a strike's row: its tooth gives no tone, so that it is shown but not sounded
+const SWING = 6; // of a strike's row: how far its tooth swings against the loudest; null: not known
 
 export function strikesPlayed() {
   if (isHeard()) return heardStrikes();
@@ -133,10 +134,11 @@ function handOver() {
   const end = endNow();
   const ready = Math.min(at + AHEAD_S * speed(), end);
   const only = onlyTooth();
-  for (const [, onset, number] of strikesPlayed()) {
+  for (const one of strikesPlayed()) {
+    const [, onset, number] = one;
     if (onset <= handed || onset > ready || (only && String(number) !== only)) continue;
     const tooth = toothNumbered(number);
-    if (tooth) strike(tooth, Math.max(0, (onset - at) / speed()));
+    if (tooth) strike(tooth, Math.max(0, (onset - at) / speed()), one[SWING] ?? 1);
   }
   if (byId("play-ticks").checked && !only) handOverTicks(at, ready);
   handed = Math.max(handed, ready);

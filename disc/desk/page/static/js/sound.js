@@ -42,8 +42,8 @@ function bufferOf(tooth) {
 
 export const prepare = (teeth) => Promise.all(teeth.map(bufferOf)).catch(complain);
 
-// Sound a tooth `delay` seconds from now.
-export async function strike(tooth, delay = 0) {
+// Sound a tooth `delay` seconds from now, as loud as it swings.
+export async function strike(tooth, delay = 0, swing = 1) {
   const playing = audio();
   const at = playing.currentTime + delay;
   const buffer = await bufferOf(tooth);
@@ -56,7 +56,7 @@ export async function strike(tooth, delay = 0) {
   const source = playing.createBufferSource();
   const gain = playing.createGain();
   source.buffer = buffer;
-  gain.gain.value = loudnessOf(tooth.number);
+  gain.gain.value = loudnessOf(tooth.number) * swing;
   source.connect(gain).connect(out);
   source.start(when);
   ringing.set(tooth.number, { source, gain });
