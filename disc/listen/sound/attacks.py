@@ -10,8 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import maximum_filter1d, uniform_filter1d
-from scipy.signal import butter, find_peaks, sosfilt
 
 from disc.listen.sound.audio import FloatArray, Recording
 
@@ -39,6 +37,9 @@ class Attack:
 
 def band_levels(recording: Recording) -> tuple[FloatArray, float]:
     """(dB, step in s): level of each band in steps of about 2 ms; shape (3, steps)."""
+    from scipy.ndimage import uniform_filter1d  # loaded only where a recording is heard
+    from scipy.signal import butter, sosfilt
+
     step = max(1, round(STEP_S * recording.rate))
     count = len(recording.samples) // step
     levels = np.full((len(BANDS_HZ), count), -140.0)
@@ -55,6 +56,8 @@ def band_levels(recording: Recording) -> tuple[FloatArray, float]:
 
 def rises_db(level_db: FloatArray, step_s: float) -> FloatArray:
     """By how much the level stands over the most of the time just before; same shape, never negative."""
+    from scipy.ndimage import maximum_filter1d
+
     reach = round(BEFORE_S / step_s)
     before = maximum_filter1d(level_db, reach, origin=(reach - 1) // 2)
     before = np.roll(before, 2)
@@ -64,6 +67,8 @@ def rises_db(level_db: FloatArray, step_s: float) -> FloatArray:
 
 def find_attacks(recording: Recording) -> list[Attack]:
     """All places where something begins, in time order, with ticks marked."""
+    from scipy.signal import find_peaks
+
     levels, step_s = band_levels(recording)
     rises = np.array([rises_db(level, step_s) for level in levels])
     # The peak of a rise comes some milliseconds after its foot, in the lower bands more: the foot is taken.
