@@ -79,7 +79,9 @@ def design(
     ] = 0.50,
     overlap_mm: Annotated[
         str | None,
-        typer.Option(help="The maker's least and most overlap of pin and tip, such as 0.06-0.14, for the loudness."),
+        typer.Option(
+            help="The maker's least and most overlap of pin and tip, such as 0.06-0.14: loudness, with p, f, accents."
+        ),
     ] = None,
     keep_out: Annotated[Path | None, typer.Option(help="Table of screws, openings and the like.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,

@@ -13,6 +13,7 @@ from disc.design.accompany import Chords, accompanied
 from disc.design.alternatives import check_alternatives, in_other_keys
 from disc.design.design_job import write_job
 from disc.design.keep_out import read_keep_out
+from disc.design.loudness import with_signs_counted
 from disc.design.names import titled
 from disc.design.ornaments import Ornaments, with_ornaments
 from disc.design.plan import Design, cut_to_bars, default_plate, plan_design, plan_partial
@@ -160,6 +161,7 @@ def _two_carried_out(request: Request, second: TuneAsked, advance: Advance) -> t
 def _tune_asked(request: Request) -> ScoreIn:
     """The tune, or those of its bars, that a disc is to play, with what is made of its chord symbols."""
     score = titled(choose_tune(read_score(request.tune, request.melody), request.tune, request.number), request.tune)
+    score = with_signs_counted(score, request.tune, request.settings)
     score = with_ornaments(accompanied(score, request.chords), request.ornaments)
     return score if request.bars is None else cut_to_bars(score, *parse_bars(request.bars))
 

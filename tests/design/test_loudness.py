@@ -13,12 +13,14 @@ import mido
 import numpy as np
 import pytest
 
-from disc.design.loudness import parse_overlap
+from disc.design.loudness import parse_overlap, standing_mm, with_signs_counted
+from disc.design.settings import DesignSettings
 from disc.errors import BadInput
 from disc.job import open_job
 from disc.records import Key, Metre, Note, Pin, Side, Tune
 from disc.tables import format_comb
 from disc.tune.read.read_turn import read_turn
+from disc.tune.score.read_score import read_score
 from disc.tune.write.midi import midi_bytes
 from disc.tune.write.sound import render_strikes
 from disc.turn.settings import turn_settings
@@ -103,6 +105,54 @@ def test_two_teeth_of_a_pitch_struck_at_once_are_two_notes() -> None:
 def test_an_overlap_in_the_jobs_file_that_cannot_be_right(found: object) -> None:
     with pytest.raises(BadInput, match="pin_overlap_mm must be two lengths"):
         turn_settings({"pin_overlap_mm": found})
+
+
+SIGNS_ABC = """X:1
+T:Soft and loud
+M:4/4
+L:1/4
+K:C
+c !p!d !>!e f-|f !fp!g !fff!a2|]
+"""
+SIGNS_XML = """<score-partwise><part-list><score-part id="P"><part-name>Flute</part-name></score-part></part-list>
+<part id="P"><measure number="1"><attributes><divisions>1</divisions><time><beats>4</beats>
+<beat-type>4</beat-type></time></attributes>
+{c}{p}{d}{e}{f}</measure><measure number="2">{g}{fp}{a}{fff}{b}{r}</measure></part></score-partwise>"""
+
+
+def _in_xml() -> str:
+    def note(step: str, inside: str = "") -> str:
+        pitch = f"<pitch><step>{step}</step><octave>5</octave></pitch>"
+        return f"<note>{pitch}<duration>1</duration>{inside}</note>"
+
+    def sign(word: str) -> str:
+        return f"<direction><direction-type><dynamics><{word}/></dynamics></direction-type></direction>"
+
+    accent = "<notations><articulations><accent/></articulations></notations>"
+    notes = {step: note(step.upper(), accent if step == "e" else "") for step in "cdefgab"}
+    rest = "<note><rest/><duration>1</duration></note>"
+    return SIGNS_XML.format(**notes, r=rest, **{word: sign(word) for word in ("p", "fp", "fff")})
+
+
+@pytest.mark.parametrize(("name", "text"), [("a.abc", SIGNS_ABC), ("a.musicxml", _in_xml())])
+def test_degrees_and_accents_are_read_and_set(tmp_path, name: str, text: str) -> None:
+    """p, an accent, a degree that goes on over the bar line, fp, fff; before the first of them mf."""
+    path = tmp_path / name
+    path.write_text(text)
+    (score,) = read_score(path)
+    said = [(n.loudness.degree, n.loudness.accent) for n in score.notes]
+    lasting = [("p", False)] * (len(said) - 5)  # f; in the second file a g of its own
+    assert said == [("", False), ("p", False), ("p", True), *lasting, ("p", True), ("fff", False)]
+    settings = DesignSettings(pin_height_mm=0.5, overlap_mm=(0.06, 0.13))
+    stands = [standing_mm(note, score, settings) for note in score.notes]
+    # 0.01 mm a step from ppp to fff, an accent a quarter of 0.07 more
+    soft, accent = 0.45, round(0.45 + 0.07 / 4, 4)
+    assert stands == pytest.approx([0.47, soft, accent, *[soft] * (len(said) - 5), accent, 0.5])
+    (said_of,) = with_signs_counted(score, path, DesignSettings()).remarks
+    assert said_of.startswith(f"p, f and accents left out, of {len(said) - 1} notes: no range of overlap is known")
+    assert with_signs_counted(score, path, settings).remarks == ()
+    (said_of,) = with_signs_counted(score, tmp_path / "a.mid", settings).remarks
+    assert "are not read" in said_of
 
 
 @pytest.mark.parametrize(

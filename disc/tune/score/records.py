@@ -11,6 +11,7 @@ from enum import StrEnum
 from fractions import Fraction
 
 from disc.records import Key, Metre
+from disc.tune.score.dynamics import UNSAID, Loudness
 
 # Ticks of one quarter, chosen: 2**5 * 3**2 * 5 * 7 is whole for 64th notes and for parts of 3, 5, 7 and 9.
 TICKS_PER_QUARTER = 10080
@@ -68,6 +69,7 @@ class ScoreNote:
     rank: Rank = Rank.MELODY
     part: int = 0
     lead_s: float = 0.0
+    loudness: Loudness = UNSAID
 
     @property
     def end_quarter(self) -> Fraction:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from disc.pitch_names import LETTER_SEMITONES
 from disc.tune.score.abc.abc_key import ACCIDENTAL, key_accidentals
 from disc.tune.score.abc.abc_repeats import Segment, SegmentNote
+from disc.tune.score.dynamics import ACCENTS, DEGREES, UNSAID, Loudness, degree_after
 from disc.tune.score.records import TICKS_PER_QUARTER
 
 WHOLE = 4 * TICKS_PER_QUARTER  # ticks of a whole note, by definition
@@ -61,6 +62,7 @@ class _Sound:
     pitches: tuple[tuple[int, str], ...]
     tied: bool = False
     on: frozenset[int] = frozenset()
+    loudness: Loudness = UNSAID
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +102,8 @@ class _Reader:
     damaged: int = 0
     symbols: list[tuple[int, str]] = field(default_factory=list)
     ornaments: list[tuple[int, tuple[int, ...], str]] = field(default_factory=list)
+    degree: str = ""
+    accent: bool = False  # of the next note
 
     def bar_ticks(self) -> int | None:
         return None if self.metre is None else WHOLE * self.metre[0] // self.metre[1]
@@ -198,6 +202,9 @@ def _note_text(reader: _Reader, text: str) -> None:
             reader.ornaments.append((reader.now, graces, ""))
     elif text.strip("!") in SIGNS and not reader.skipping:
         reader.ornaments.append((reader.now, (), SIGNS[text.strip("!")]))
+    elif (sign := text.strip("!")) in DEGREES or sign in ACCENTS:
+        if not reader.skipping:
+            reader.degree, reader.accent = degree_after(sign, reader.degree), sign in ACCENTS
     elif re.match(r'"[A-G]', text) and not reader.skipping:
         reader.symbols.append((reader.now, text.strip('"')))
 
@@ -277,8 +284,10 @@ def _add_sound(reader: _Reader, duration: int, pitches: tuple[tuple[int, str], .
     previous = reader.sounds[-1] if reader.sounds else None
     before = {pitch for pitch, _ in previous.pitches} if previous is not None and previous.tied else set[int]()
     on = frozenset(pitch for pitch, _ in pitches if pitch in before)
-    reader.sounds.append(_Sound(reader.now, duration, pitches, on=on))
+    reader.sounds.append(_Sound(reader.now, duration, pitches, on=on, loudness=Loudness(reader.degree, reader.accent)))
     reader.now += duration
+    # what follows "fp" is soft, the note itself has the accent
+    reader.accent = reader.accent and not pitches
 
 
 def _break_rhythm(reader: _Reader, signs: str) -> None:
@@ -315,7 +324,7 @@ def _close_segment(reader: _Reader, sign: str, last: bool = False) -> None:
     opens = bare.rstrip("[ ").endswith(":")
     if reader.now:
         notes = [
-            SegmentNote(sound.at, sound.duration, pitch, pitch in sound.on, sound.tied)
+            SegmentNote(sound.at, sound.duration, pitch, pitch in sound.on, sound.tied, sound.loudness)
             for sound in reader.sounds
             for pitch, _ in (sound.pitches if sound.duration else ())
         ]

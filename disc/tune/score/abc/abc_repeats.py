@@ -9,6 +9,8 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from disc.tune.score.dynamics import UNSAID, Loudness
+
 # Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 # A tune never repeats so often; the limit keeps a damaged file from running on for ever.
 MOST_SEGMENTS_PLAYED = 5000
@@ -24,6 +26,7 @@ class SegmentNote:
     pitch: int
     on: bool = False
     over: bool = False
+    loudness: Loudness = UNSAID
 
 
 @dataclass(slots=True)

@@ -171,10 +171,10 @@ def _played(
             last, over = ringing.get(note.pitch, (len(notes), False))
             if (note.on or over) and last < len(notes) and notes[last].end_quarter == onset:
                 held = notes[last]
-                notes[last] = ScoreNote(held.onset_quarter, held.duration_quarter + duration, held.pitch, part=part)
+                notes[last] = replace(held, duration_quarter=held.duration_quarter + duration)
             elif 0 <= note.pitch <= 127:
                 last = len(notes)
-                notes.append(ScoreNote(onset, duration, note.pitch, part=part))
+                notes.append(ScoreNote(onset, duration, note.pitch, part=part, loudness=note.loudness))
             ringing[note.pitch] = (last, note.over)
         now += lead[index].length
     return notes

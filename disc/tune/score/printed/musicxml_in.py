@@ -18,6 +18,7 @@ from xml.etree.ElementTree import Element, fromstring
 from disc.errors import BadInput
 from disc.pitch_names import LETTER_SEMITONES
 from disc.records import Key, Metre
+from disc.tune.score.dynamics import ACCENTS, Loudness, degree_after
 from disc.tune.score.printed.play_order import BarSigns
 from disc.tune.score.printed.written import WrittenNote, WrittenScore, part_codas, remarks_of
 from disc.tune.score.records import ScorePart
@@ -78,7 +79,7 @@ class _Voice:
     """Where the reading of one part is: unit of its durations, semitones from written to sounding pitch, endings.
 
     number: of its first staff; each staff counts as a part, as a pianist's two hands do. sung: staves with words.
-    graces: pitches of the small notes since the last note.
+    graces: pitches of the small notes since the last note. degree: of loudness, as a bar begins; loud: its signs.
     """
 
     number: int
@@ -90,6 +91,8 @@ class _Voice:
     endings: frozenset[int] = frozenset()
     sung: set[int] = field(default_factory=set)
     graces: list[int] = field(default_factory=list)
+    degree: str = ""
+    loud: list[tuple[Fraction, str]] = field(default_factory=list)
 
 
 def read_musicxml(path: Path, text: str) -> WrittenScore:
@@ -160,6 +163,7 @@ def _read_bar(reading: _Reading, voice: _Voice, place: int, bar: Element) -> Non
             voice.furthest = max(voice.furthest, voice.now)
         elif element.tag in ("direction", "sound"):
             _read_direction(reading, place, signs, element)
+            voice.loud += [(voice.now, mark.tag) for mark in element.iterfind("direction-type/dynamics/*")]
         elif element.tag == "barline":
             if element.get("location", "right") == "right":
                 closing.append(element)
@@ -171,6 +175,7 @@ def _read_bar(reading: _Reading, voice: _Voice, place: int, bar: Element) -> Non
     for element in closing:
         _read_bar_line(voice, signs, element)
     signs.endings = signs.endings or voice.endings
+    _give_loudness(voice, [note for _, note in reading.notes[before:]])
     if len(reading.notes) > before:
         reading.bars.lengths[place].add(voice.furthest)
 
@@ -201,9 +206,26 @@ def _read_note(reading: _Reading, voice: _Voice, place: int, element: Element) -
         tied_on, tied_over = "stop" in ties, "start" in ties
         number = voice.number + staff - 1
         note = WrittenNote(onset, duration, midi, number, tied_on, tied_over, graces, _sign(element))
+        note.loudness = Loudness(accent=_accent(element))
         reading.notes.append((place, note))
         if element.find("lyric") is not None:
             voice.sung.add(staff)
+
+
+def _give_loudness(voice: _Voice, notes: Sequence[WrittenNote]) -> None:
+    """Each note of a bar the degree in force at its place, on all staves of the part; the last goes on."""
+    for at, sign in sorted([*voice.loud, (Fraction(-1), voice.degree)], key=lambda pair: pair[0]):
+        voice.degree = degree_after(sign, voice.degree)
+        for note in notes:
+            if note.onset >= at:
+                accent = note.loudness.accent or (note.onset == at and sign in ACCENTS)
+                note.loudness = Loudness(voice.degree, accent)
+    voice.loud = []
+
+
+def _accent(element: Element) -> bool:
+    marks = [*element.iterfind("notations/articulations/*"), *element.iterfind("notations/dynamics/*")]
+    return any(mark.tag in ACCENTS for mark in marks)
 
 
 def _sign(element: Element) -> str:

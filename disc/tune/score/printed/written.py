@@ -8,6 +8,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from disc.records import Key, Metre
+from disc.tune.score.dynamics import UNSAID, Loudness
 from disc.tune.score.files.safety import LONGEST_TITLE, MOST_BARS, check_counts, check_length
 from disc.tune.score.printed.play_order import BarSigns, RepeatsDoNotFit, playing_order
 from disc.tune.score.records import OrnamentSigned, ScoreBar, ScoreIn, ScoreNote, ScorePart
@@ -31,6 +32,7 @@ class WrittenNote:
     tied_over: bool  # is continued by the note of the same pitch after it
     graces: tuple[int, ...] = ()  # pitches of small notes before it
     sign: str = ""  # of an ornament, as records.OrnamentSigned has it
+    loudness: Loudness = UNSAID
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,5 +133,5 @@ def _sound(
         notes[last] = replace(notes[last], duration_quarter=notes[last].duration_quarter + note.duration)
     else:
         last = len(notes)
-        notes.append(ScoreNote(onset, note.duration, note.pitch, part=note.part))
+        notes.append(ScoreNote(onset, note.duration, note.pitch, part=note.part, loudness=note.loudness))
     ringing[key] = (last, note.tied_over)
