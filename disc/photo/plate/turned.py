@@ -48,6 +48,11 @@ class Turned:
     way: FloatArray
     weight: FloatArray
 
+    def off_mm(self, plane: Plane) -> float:
+        """How far the marks' middle lies from a plane's own, where it lies farther."""
+        middles = [plane.to_mm(ring).mean(0) for ring in self.ring_px]
+        return float(np.hypot(*np.transpose(middles)).max())
+
 
 def turned_marks(pixels: Pixels, plane: Plane, radius_mm: float) -> Turned:
     """Read in a plane good to a tenth of a millimetre; without marks the weight is next to nothing."""
