@@ -35,7 +35,7 @@ MOST_ROWS = 512 * CLOSER_PX  # of crops drawn at once; OpenCV takes no picture o
 # Marks that are not believed are looked at from elsewhere, where that is so far off; what comes of it must be as plain,
 # near where it was looked for and not another mark's tip.
 ELSEWHERE_MM, PLAIN_ELSEWHERE, NEAR_MM, OWN_TIP_MM = 0.08, 0.9, 0.1, 0.13
-FIRST_LOOKED, FEWEST_PINS = 60, 10  # so many of the surest marks tell the slant at first; pins that tell it at all
+FIRST_LOOKED, FEWEST_PINS = 40, 10  # so many of the surest marks tell the slant at first; pins that tell it at all
 
 
 def find_spots(flat: Flat, plane: Plane) -> Spots:
