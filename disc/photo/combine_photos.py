@@ -141,8 +141,9 @@ def _judged_side(side: Side, read: _Read) -> tuple[FaceTogether, dict[str, Photo
 
 
 # Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
-# Less than this by which a lens's distortion may move a pin, one sigma, is not worth a sheet of paper.
-BENT_MM = 0.012
+# Less than this by which a lens's distortion may move a pin, one sigma, is not worth a sheet of paper; and how many
+# times as much a wide lens of 0.03 may do as most cameras (plane/joint.py).
+BENT_MM, WIDE_TIMES = 0.0075, 3.5
 
 
 def _bend_untold(sides: Sequence[FaceTogether]) -> list[str]:
@@ -152,7 +153,7 @@ def _bend_untold(sides: Sequence[FaceTogether]) -> list[str]:
         return []
     return [
         f"these photographs do not tell how far the lens bends straight lines: radii between hub and rim may be off by "
-        f"{most:.2f} mm, by {2 * most:.2f} with a wide lens, all alike. Straight lines that run past the disc "
+        f"{most:.2f} mm, by {WIDE_TIMES * most:.2f} with a wide lens, all alike. Straight lines that run past the disc "
         "through the picture tell it: a cutting mat, or three rulers; so does the measuring sheet (disc sheet), "
         "for later photographs with the lens too."
     ]
