@@ -12,7 +12,7 @@ from disc.frame import FloatArray
 from disc.photo.image import Pixels, opencv
 from disc.photo.marks.coarse_spots import coarse_spots
 from disc.photo.marks.networks import CLOSER_PX, ask_closer
-from disc.photo.marks.site_odds import common_slant
+from disc.photo.marks.site_odds import UPRIGHT_MM, common_slant
 from disc.photo.marks.slant import Slant
 from disc.photo.marks.spots import CLOSEST_MM, PIN, Spots, thin_out
 from disc.photo.marks.tint import lights, tints
@@ -35,6 +35,9 @@ MOST_ROWS = 512 * CLOSER_PX  # of crops drawn at once; OpenCV takes no picture o
 # Marks that are not believed are looked at from elsewhere, where that is so far off; what comes of it must be as plain,
 # near where it was looked for and not another mark's tip.
 ELSEWHERE_MM, PLAIN_ELSEWHERE, NEAR_MM, OWN_TIP_MM = 0.08, 0.9, 0.1, 0.13
+# A believed pin whose tip lies so far off where an upright one's would is looked at from there, if another leans as it
+# does, to so much.
+LEANS_MM, ALIKE_MM = 0.10, 0.04
 FIRST_LOOKED, FEWEST_PINS = 40, 10  # so many of the surest marks tell the slant at first; pins that tell it at all
 
 
@@ -103,15 +106,18 @@ def look_closer(flat: Flat, spots: Spots, slant: Slant | None, plane: Plane) -> 
 
 
 def look_again(flat: Flat, spots: Spots, slant: Slant, believed: npt.NDArray[np.bool_]) -> Spots:
-    """Pins that are not believed (n,) are looked at from elsewhere: a shadow may have been taken for a pin's body.
+    """Pins that are not believed (n,), or lean alike, are looked at from elsewhere: a shadow may have been taken for a body.
 
     From where an upright pin of that tip would stand, and from the tip, as it may be the foot. What is plain from
-    there, and is none of the believed ones, takes the mark's place.
+    there, and is none of the believed ones, takes the mark's place; of one that leans, what stands upright under the
+    same tip.
     """
-    doubted = np.nonzero(~believed & (spots.kind.argmax(1) == PIN) & (spots.heat > HOPELESS))[0]
+    pins = (spots.kind.argmax(1) == PIN) & (spots.heat > HOPELESS)
+    leans = pins & believed & _lean_alike(spots, slant, pins)
+    doubted = np.nonzero(pins & ~believed | leans)[0]
     if not len(doubted) or slant.pins < FEWEST_PINS:
         return spots
-    marks, sure = spots.pick(doubted), spots.pick(believed)
+    marks, sure = spots.pick(doubted), spots.pick(believed & ~leans)
     foot = (marks.tip + np.asarray(slant.shift)) / (1 + slant.gain)
     places, which = np.concatenate([foot, marks.tip]), np.tile(np.arange(len(marks)), 2)
     off = np.linalg.norm(places - marks.root[which], axis=1) > ELSEWHERE_MM
@@ -123,6 +129,9 @@ def look_again(flat: Flat, spots: Spots, slant: Slant, believed: npt.NDArray[np.
     plain = (seen.heat > PLAIN_ELSEWHERE) & (moved < NEAR_MM)
     plain &= _nearest(seen.root, sure.root) > CLOSEST_MM
     plain &= _nearest(seen.tip, sure.tip) > OWN_TIP_MM
+    upright = np.linalg.norm(seen.tip - seen.root - slant.at(seen.root), axis=1) < UPRIGHT_MM
+    same_tip = np.linalg.norm(seen.tip - marks.tip[which], axis=1) < UPRIGHT_MM
+    plain &= ~leans[doubted][which] | upright & same_tip
     # The surest of a mark's places comes last, and stays.
     order = [k for k in np.argsort(seen.heat, kind="stable") if plain[k]]
     if not order:
@@ -132,6 +141,14 @@ def look_again(flat: Flat, spots: Spots, slant: Slant, believed: npt.NDArray[np.
     for k in order:
         spots = spots.replaced(doubted[which[k : k + 1]], seen.pick([k]))
     return thin_out(spots.pick(np.argsort(-spots.heat, kind="stable")))
+
+
+def _lean_alike(spots: Spots, slant: Slant, pins: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Which of the pins (n,) lean as another does: all shadows fall one way, bent pins point anywhere."""
+    lean = spots.tip - spots.root - slant.at(spots.root)
+    far = pins & (np.hypot(*lean.T) > LEANS_MM)
+    alike = np.linalg.norm(lean[:, None] - lean[None], axis=2) < ALIKE_MM
+    return np.asarray(far & ((alike & far).sum(1) > 1))
 
 
 def _nearest(a: FloatArray, b: FloatArray) -> FloatArray:
