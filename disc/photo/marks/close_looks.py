@@ -106,9 +106,9 @@ def look_closer(flat: Flat, spots: Spots, slant: Slant | None, plane: Plane) -> 
 
 
 def look_again(flat: Flat, spots: Spots, slant: Slant, believed: npt.NDArray[np.bool_]) -> Spots:
-    """Pins that are not believed (n,), or lean alike, are looked at from elsewhere: a shadow may have been taken for a body.
+    """Pins that are not believed (n,), or lean alike, are looked at from elsewhere.
 
-    From where an upright pin of that tip would stand, and from the tip, as it may be the foot. What is plain from
+    A shadow may have been taken for their body. From where an upright pin of that tip would stand, and from the tip, as it may be the foot. What is plain from
     there, and is none of the believed ones, takes the mark's place; of one that leans, what stands upright under the
     same tip.
     """
