@@ -108,9 +108,9 @@ def look_closer(flat: Flat, spots: Spots, slant: Slant | None, plane: Plane) -> 
 def look_again(flat: Flat, spots: Spots, slant: Slant, believed: npt.NDArray[np.bool_]) -> Spots:
     """Pins that are not believed (n,), or lean alike, are looked at from elsewhere.
 
-    A shadow may have been taken for their body. From where an upright pin of that tip would stand, and from the tip, as it may be the foot. What is plain from
-    there, and is none of the believed ones, takes the mark's place; of one that leans, what stands upright under the
-    same tip.
+    A shadow may have been taken for their body: from where an upright pin of that tip would stand, and from the tip, as
+    it may be the foot. What is plain from there, and is none of the believed ones, takes the mark's place; of one that
+    leans, what stands upright under the same tip.
     """
     pins = (spots.kind.argmax(1) == PIN) & (spots.heat > HOPELESS)
     leans = pins & believed & _lean_alike(spots, slant, pins)
