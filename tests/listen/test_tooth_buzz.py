@@ -9,7 +9,7 @@ import pytest
 from scipy.signal import butter, sosfilt
 
 from disc.listen.comb.plucked import comb_from_recording, hear_teeth, signs_of_buzzing
-from disc.listen.comb.plucks import find_plucks
+from disc.listen.comb.plucks.find_plucks import find_plucks
 from disc.listen.comb.tooth_buzz import LIKELY, SIGNS, buzz_probability
 from disc.listen.sound.audio import FloatArray, Recording
 from disc.records import ToothCondition

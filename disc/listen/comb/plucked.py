@@ -1,6 +1,6 @@
 """A comb plucked tooth by tooth: number, pitch, ring time and condition of each tooth.
 
-    recording -> plucks (plucks.py) -> fundamental of each (tooth_sound.py)
+    recording -> plucks (plucks/) -> fundamental of each (tooth_sound.py)
         -> how clean it sounds (tooth_cleanness.py) -> whether it buzzes (tooth_buzz.py)
 
 Two plucks must agree in pitch within AGREE_CENTS or the tooth says so. What cannot be heard is None.
@@ -14,7 +14,8 @@ from pathlib import Path
 
 import numpy as np
 
-from disc.listen.comb.plucks import LIVE_SCORE, Pluck, PluckStart, plucks_and_rest
+from disc.listen.comb.plucks.find_plucks import Pluck, plucks_and_rest
+from disc.listen.comb.plucks.pluck_start import LIVE_SCORE, PluckStart
 from disc.listen.comb.temperament import Temperament, temperament_of
 from disc.listen.comb.tooth_buzz import LIKELY, SIGNS, buzz_probability, buzz_signs
 from disc.listen.comb.tooth_cleanness import cleanness, room_of

@@ -1,7 +1,7 @@
 """Places in a recording where something begins: sharp rises of the level in any of three bands; ticks are marked.
 
 Even a dead tooth clicks when the pin lets go, and a live one sets its tone against what was there before, so a rise of
-the level finds every pluck; most rises are something else (ticks, knocks, noise) and are sorted out by plucks.py.
+the level finds every pluck; most rises are something else (ticks, knocks, noise) and are sorted out by comb/plucks/.
 """
 
 from __future__ import annotations

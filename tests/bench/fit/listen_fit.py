@@ -19,7 +19,7 @@ import numpy as np
 
 from disc.fitted import Made
 from disc.listen.comb.plucked import PluckedTooth, hear_teeth, signs_of_buzzing
-from disc.listen.comb.plucks import find_plucks
+from disc.listen.comb.plucks.find_plucks import find_plucks
 from disc.listen.comb.tooth_buzz import FITTED, SIGNS, raised_signs
 from disc.listen.sound.audio import read_recording
 from tests.bench.fit.fitted_file import add_out, write_parts

@@ -1,0 +1,69 @@
+"""The plucks of a comb plucked in turn, each with its tooth's place in the order of plucking."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from disc.listen.comb.plucks.best_path import best_path
+from disc.listen.comb.plucks.judge_starts import judge
+from disc.listen.comb.plucks.pace import pace_of
+from disc.listen.comb.plucks.pluck_start import PluckStart
+from disc.listen.comb.plucks.renewed import is_fresh, renewed
+from disc.listen.sound.appearing import tones_that_appear, with_quiet
+from disc.listen.sound.attacks import find_attacks
+from disc.listen.sound.audio import Recording
+from disc.listen.sound.beginnings import for_fundamentals, new_tones
+from disc.listen.sound.steady_tones import without_steady
+
+# A fundamental may be the tenth strongest peak, under hum and a sounding board's thump; chosen by hand, not fitted.
+PEAKS = 12
+
+
+@dataclass(frozen=True)
+class Pluck:
+    """One pluck of tooth (1, 2, ... in order of plucking)."""
+
+    tooth: int
+    turn: int
+    candidate: PluckStart
+
+
+def find_plucks(recording: Recording, teeth: int | None, plucks: int) -> list[Pluck]:
+    """The plucks in time order, each with the tooth's place in the order of plucking. teeth: how many, if known."""
+    return plucks_and_rest(recording, teeth, plucks)[0]
+
+
+def plucks_and_rest(recording: Recording, teeth: int | None, plucks: int) -> tuple[list[Pluck], list[PluckStart]]:
+    """The plucks as find_plucks gives them, and what begins that is none."""
+    attacks = find_attacks(recording)
+    low = for_fundamentals(recording)
+    attacks = with_quiet(attacks, tones_that_appear(low))
+    heard = without_steady(low, [new_tones(low, attack.time_s, PEAKS) for attack in attacks])
+    candidates = judge(attacks, heard)
+    # A tooth plucked again while it rings may set off no rise of the level: look for the tones already known.
+    quiet = renewed(recording, candidates)
+    if quiet:
+        again = list(zip(quiet, without_steady(low, [new_tones(low, a.time_s, PEAKS) for a in quiet]), strict=True))
+        both = [*zip(attacks, heard, strict=True), *((a, tones) for a, tones in again if is_fresh(tones))]
+        both.sort(key=lambda pair: pair[0].time_s)
+        candidates = judge([a for a, _ in both], [tones for _, tones in both])
+    if not any(c.tone for c in candidates):
+        return [], candidates
+    one_by_one, pace = pace_of(candidates, plucks)
+    if one_by_one:
+        path = best_path(candidates, teeth, plucks, pace)
+        return [Pluck(k, j, candidates[i]) for i, k, j in path], _rest(candidates, path)
+    # The whole comb was plucked, then once more: every pluck is a place of its own, folded by the number of teeth.
+    path = best_path(candidates, teeth * plucks if teeth else None, 1, pace)
+    count = teeth or int(np.ceil(max(k for _, k, _ in path) / plucks))
+    return [Pluck((k - 1) % count + 1, (k - 1) // count + 1, candidates[i]) for i, k, _ in path], _rest(
+        candidates, path
+    )
+
+
+def _rest(candidates: Sequence[PluckStart], path: Sequence[tuple[int, int, int]]) -> list[PluckStart]:
+    taken = {i for i, _, _ in path}
+    return [c for i, c in enumerate(candidates) if i not in taken]
