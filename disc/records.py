@@ -178,7 +178,8 @@ class Pin:
 class Tooth:
     """One steel tooth of the comb. tip_theta_deg: where its tip stands with the disc at rest; None: not measured.
 
-    pitch: MIDI number with a fraction (69.0 is A4 at 440 Hz); None: not known yet.
+    pitch: MIDI number with a fraction (69.0 is A4 at 440 Hz); None: not known yet. pitch_probability: that pitch and
+    condition are this tooth's, where a recording of many teeth told them by counting; None: they were not counted.
     """
 
     number: int
@@ -187,6 +188,7 @@ class Tooth:
     tip_theta_deg: float | None = None
     pitch: float | None = None
     condition: ToothCondition | None = None
+    pitch_probability: float | None = None
 
     @property
     def is_silent(self) -> bool:

@@ -182,6 +182,7 @@ COMB_COLUMNS = (
         also=dict.fromkeys(("state", "zustand", "état"), ""),
         words=TOOTH_WORDS,
     ),
+    Column("pitch_probability", float, required=False, low=0.0, high=1.0),
 )
 
 

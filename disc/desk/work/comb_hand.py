@@ -190,7 +190,10 @@ def _with_pitch(tooth: Tooth, heard: tuple[float | None, ToothCondition | None] 
     if heard is None:
         return tooth
     pitch, condition = heard
-    return replace(tooth, pitch=tooth.pitch if pitch is None else pitch, condition=condition or tooth.condition)
+    return replace(
+        tooth, pitch=tooth.pitch if pitch is None else pitch, condition=condition or tooth.condition,
+        pitch_probability=None,
+    )  # fmt: skip
 
 
 def _check_number(value: Any) -> None:

@@ -19,7 +19,7 @@ MEASURED_S = 0.4  # what sounds so soon after a pluck lies in what its pitch is 
 
 def doubts_of_plucked(comb: PluckedComb) -> tuple[Doubt, ...]:
     """The doubts about what was heard, breaks in the numbering first."""
-    return (*_too_many(comb), *_breaks(comb), *_disturbances(comb))
+    return (*_too_many(comb), *_breaks(comb), *_numbers(comb), *_disturbances(comb))
 
 
 def _too_many(comb: PluckedComb) -> list[Doubt]:
@@ -49,6 +49,29 @@ def _breaks(comb: PluckedComb) -> list[Doubt]:
         numbers = ", ".join(str(row.tooth) for row in some[MOST:])
         said.append(Doubt(About.COMB, f"so it is with the teeth {numbers}.", "Pluck the comb again, in quiet."))
     return said
+
+
+def _numbers(comb: PluckedComb) -> list[Doubt]:
+    """Teeth whose plucks can be counted in more than one way, those beside each other together."""
+    runs: list[list[PluckedTooth]] = []
+    for before, row in zip((None, *comb.teeth), comb.teeth, strict=False):
+        if row.one_of and before is not None and before.one_of:
+            runs[-1].append(row)
+        elif row.one_of:
+            runs.append([row])
+    return [_number(run) for run in runs[:MOST]]
+
+
+def _number(run: Sequence[PluckedTooth]) -> Doubt:
+    first = run[0].tooth
+    if len(run) == 1:
+        say = f"what is heard as tooth {first} is one of the {_teeth(run[0].one_of)}."
+    else:
+        say = (
+            f"the plucks of the {_teeth([r.tooth for r in run])} can be counted in more than one way: each may be that of a "
+            f"tooth beside it; tooth {first} is one of the {_teeth(run[0].one_of)}."
+        )
+    return Doubt(About.COMB, say, f"Pluck it again alone: disc comb JOB --tooth {first} RECORDING.")
 
 
 def _disturbances(comb: PluckedComb) -> list[Doubt]:

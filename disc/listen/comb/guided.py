@@ -54,12 +54,19 @@ def in_order(heard: PluckedComb, order: tuple[int, ...], table: Comb | None) -> 
             raise BadInput(f"--order names tooth {strange[0]}, which the job's comb table does not have.")
     off = heard.temperament.deviations_cents if heard.temperament is not None else (None,) * len(heard.teeth)
     rows = sorted(
-        (order[k], replace(row, tooth=order[k]), off[k]) for k, row in enumerate(heard.teeth) if k < len(order)
+        (order[k], replace(row, tooth=order[k], one_of=named(row.one_of, order)), off[k])
+        for k, row in enumerate(heard.teeth)
+        if k < len(order)
     )
     temperament = heard.temperament
     if temperament is not None:
         temperament = replace(temperament, deviations_cents=tuple(cents for _, _, cents in rows))
     return replace(heard, teeth=tuple(row for _, row, _ in rows), temperament=temperament)
+
+
+def named(places: Sequence[int], numbers: Sequence[int]) -> tuple[int, ...]:
+    """The numbers of the teeth at these places in the order of plucking."""
+    return tuple(sorted(numbers[place - 1] for place in places if place <= len(numbers)))
 
 
 def tooth_again(job: Job, number: int, path: Path, plucks: int = 2, advance: Advance = no_progress) -> PluckedTooth:
@@ -112,7 +119,8 @@ def left_out_words(rows: Sequence[PluckedRow], alone: PluckedTooth) -> str:
 def _with_row(table: Comb, row: PluckedTooth) -> Comb:
     return replace(table, teeth=tuple(
         replace(
-            t, pitch=t.pitch if row.pitch is None else round(row.pitch, 4), condition=row.condition or t.condition
+            t, pitch=t.pitch if row.pitch is None else round(row.pitch, 4), condition=row.condition or t.condition,
+            pitch_probability=None,
         ) if t.number == row.tooth else t
         for t in table.teeth
     ))  # fmt: skip
@@ -121,7 +129,10 @@ def _with_row(table: Comb, row: PluckedTooth) -> Comb:
 def _doubts_left(stored: PluckedFile) -> tuple[Doubt, ...]:
     """The doubts about the recording of all teeth, but for those that were plucked again alone since."""
     teeth = tuple(
-        PluckedTooth(row.tooth, row.pitch, row.t60_s, row.condition, row.plucks_s, row.spread_cents, row.agrees)
+        PluckedTooth(
+            row.tooth, row.pitch, row.t60_s, row.condition, row.plucks_s, row.spread_cents, row.agrees,
+            number_probability=row.number_probability, one_of=row.one_of,
+        )
         for row in stored.teeth if not row.words.startswith(AGAIN)
     )  # fmt: skip
     return doubts_of_plucked(PluckedComb(teeth, None, (), stored.plucks, stored.stretches(), stored.left_over_s))

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
+from disc.listen.comb.numbering import numbering
 from disc.listen.comb.plucks.find_plucks import Pluck, plucks_and_rest
 from disc.listen.comb.plucks.pluck_start import LIVE_SCORE, PluckStart
 from disc.listen.comb.temperament import Temperament, temperament_of
@@ -59,7 +60,8 @@ class PluckedTooth:
     """One tooth in the order of plucking. pitch, t60_s: None where nothing rings. spread_cents: between its plucks.
 
     agrees: whether all plucks gave one pitch; None where only one was heard. words: what a person should know.
-    buzz: probability that it buzzes.
+    buzz: probability that it buzzes. number_probability: that this is its number in the order of plucking; one_of:
+    the teeth it is one of, itself among them, where that is in doubt.
     """
 
     tooth: int
@@ -71,6 +73,8 @@ class PluckedTooth:
     agrees: bool | None = None
     buzz: float | None = None
     words: str = ""
+    number_probability: float | None = None
+    one_of: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -110,7 +114,7 @@ def comb_from_recording(
     advance(0.8, "judging conditions")
     rows = _judge_buzz(recording, rows, found, heard)
     rows = _judge_doubled(rows, found, heard)
-    rows = _judge_unheard(rows)
+    rows = _with_numbering(_judge_unheard(rows), found)
     if len(heard) < count * plucks:
         remarks.append(f"{count * plucks - len(heard)} of {count * plucks} plucks were not heard")
     temperament = temperament_of([r.pitch for r in rows])
@@ -126,6 +130,11 @@ def _disturbed(
     faint = faint_stretches(rest, np.array([p.candidate.time_s for p in found]))
     lowest = min((row.pitch for row in rows if row.pitch is not None), default=None)
     return together(faint, [] if lowest is None else loud_stretches(recording, hz_of_pitch(lowest)))
+
+
+def _with_numbering(rows: list[PluckedTooth], found: Sequence[Pluck]) -> list[PluckedTooth]:
+    told = numbering(found, len(rows))
+    return [replace(row, number_probability=told[row.tooth][0], one_of=told[row.tooth][1]) for row in rows]
 
 
 def _judge_unheard(rows: list[PluckedTooth]) -> list[PluckedTooth]:

@@ -16,7 +16,7 @@ from disc.doubts import doubt_lines, doubts_to_json
 from disc.errors import BadInput
 from disc.job import COMB_FILE, PINS_FILE, Job
 from disc.listen.comb.doubtful import doubts_of_plucked
-from disc.listen.comb.guided import in_order
+from disc.listen.comb.guided import in_order, named
 from disc.listen.comb.plucked import PluckedComb, PluckedTooth, comb_from_recording, is_plucked_in_turn
 from disc.listen.comb.plucked_plot import plot_plucked
 from disc.listen.comb.plucked_store import PluckedFile, stage_plucked
@@ -122,7 +122,10 @@ def _renumbered(heard: PluckedComb, table: Comb) -> PluckedComb:
             *heard.remarks,
             f"{len(heard.teeth)} teeth are heard, but the table has {len(numbers)}: the table is left as it was",
         ))  # fmt: skip
-    return replace(heard, teeth=tuple(replace(t, tooth=number) for t, number in zip(heard.teeth, numbers, strict=True)))
+    return replace(heard, teeth=tuple(
+        replace(t, tooth=number, one_of=named(t.one_of, numbers))
+        for t, number in zip(heard.teeth, numbers, strict=True)
+    ))  # fmt: skip
 
 
 def with_heard(table: Comb, heard: PluckedComb) -> Comb:
@@ -133,7 +136,10 @@ def with_heard(table: Comb, heard: PluckedComb) -> Comb:
         found = by_number.get(tooth.number)
         if found is not None:
             pitch = tooth.pitch if found.pitch is None else round(found.pitch, 4)
-            tooth = replace(tooth, pitch=pitch, condition=found.condition or tooth.condition)
+            tooth = replace(
+                tooth, pitch=pitch, condition=found.condition or tooth.condition,
+                pitch_probability=_rounded(found.number_probability),
+            )  # fmt: skip
         teeth.append(tooth)
     return replace(table, teeth=tuple(teeth))
 
@@ -152,6 +158,7 @@ def plucked_json(comb: PluckedComb) -> dict[str, Any]:
         },
         "tuning": tuning_rows({tooth.tooth: tooth.pitch for tooth in comb.teeth}),
         "remarks": list(comb.remarks),
+        "undecided": [tooth.tooth for tooth in comb.teeth if tooth.one_of],
         "plucks": comb.plucks,
         "disturbed": [[round(s.start_s, 2), round(s.end_s, 2), s.is_knock] for s in comb.disturbed],
         "left_over_s": [round(at, 2) for at in comb.left_over_s],
@@ -169,8 +176,14 @@ def _tooth_json(tooth: PluckedTooth, k: int, comb: PluckedComb) -> dict[str, Any
         "spread_cents": None if tooth.spread_cents is None else round(tooth.spread_cents, 2),
         "agrees": tooth.agrees,
         "deviation_cents": None if comb.temperament is None else comb.temperament.deviations_cents[k],
+        "number_probability": _rounded(tooth.number_probability),
+        "one_of": list(tooth.one_of),
         "words": tooth.words,
     }
+
+
+def _rounded(probability: float | None) -> float | None:
+    return None if probability is None else round(min(1.0, probability), 3)
 
 
 def _summary(comb: PluckedComb) -> dict[str, Any]:

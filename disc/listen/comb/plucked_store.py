@@ -27,6 +27,8 @@ class PluckedRow(BaseModel):
     spread_cents: float | None = None
     agrees: bool | None = None
     deviation_cents: float | None = None
+    number_probability: float | None = None
+    one_of: tuple[int, ...] = ()
     words: str = ""
 
 
@@ -34,7 +36,7 @@ class PluckedFile(BaseModel):
     """The file's content; what else stands beside the teeth is for the reader and kept as it is.
 
     plucks: of each tooth; disturbed: (from s, to s, whether a knock), parts in which something else was heard;
-    left_over_s: when tones began that no tooth took.
+    left_over_s: when tones began that no tooth took; undecided: teeth whose number is in doubt (one_of says which).
     """
 
     model_config = ConfigDict(extra="allow")
@@ -44,6 +46,7 @@ class PluckedFile(BaseModel):
     plucks: int = 2
     disturbed: tuple[tuple[float, float, bool], ...] = ()
     left_over_s: tuple[float, ...] = ()
+    undecided: tuple[int, ...] = ()
     doubts: list[dict[str, Any]] = []
 
     def stretches(self) -> tuple[Disturbance, ...]:

@@ -10,7 +10,8 @@ along) were looked at, "make-unseen" only at the end, "make-last" once after it,
 "make-end" once at the very end. "ringing" is of modelled things alone, of four kinds; of "ringing-last", 64 turns, none
 was looked at. After another change draw another set.
 Under each set stands how true its claims were: those said with a probability by its size, the others all together.
-A tooth's pitch is that of its settled decay.
+A tooth's pitch is that of its settled decay. Its number is wrong if a tone under it is another tooth's; that is said if
+the tooth is one of several, or none of its plucks is heard.
 Turn notes are scored by mir_eval (onset 50 ms, pitch 50 cents, no offsets). A tooth has the right number if all its
 plucks are found under that number within 0.1 s. The baselines are librosa's onset detector with piptrack or pYIN (in
 steps of a quarter of a semitone: a tenth, its default, takes six times as long).
@@ -64,6 +65,8 @@ UNDERSTOOD_F1, UNDERSTOOD_PERCENT = 0.93, 0.2
 BARS = {
     "plucked: right number": (0.98, True),
     "plucked: right number, noisy": (0.93, True),
+    "number wrong, and not said (teeth)": (0, False),
+    "number right, and doubted (share)": (0.05, False),
     "pitch error, median (cents)": (0.5, False),
     "pitch error, 95th percentile (cents)": (2.0, False),
     "dead: precision": (0.95, True),
@@ -107,7 +110,12 @@ def score_plucked(path: Path, truth: listen_set.Plucked, got: dict) -> str:
     comb = read_plucked(path, len(truth.teeth), truth.plucks)
     got["time"].append((time.process_time() - started) / read_recording(path).length_s * 60)
     right = 0
-    for mine, true in zip(comb.teeth, truth.teeth, strict=True):
+    starts = [min(true["plucks_s"]) for true in truth.teeth] + [np.inf]
+    for mine, true, begins, ends in zip(comb.teeth, truth.teeth, starts, starts[1:], strict=False):
+        own = all(begins - PLUCK_S < at < ends - PLUCK_S for at in mine.plucks_s) or mine.pitch is None is true["pitch"]
+        got["number"].append((own, bool(mine.one_of) or not mine.plucks_s))
+        if mine.number_probability is not None:
+            got["claim number"].append((mine.number_probability, own))
         found = all(any(abs(a - b) < PLUCK_S for a in mine.plucks_s) for b in true["plucks_s"])
         right += found
         got["right-noisy" if truth.noisy else "right"].append(found)
@@ -238,7 +246,10 @@ def table(got: dict) -> dict[str, float]:
     for name in ("f1", "onset", "revolution", "slow", "time"):
         got[name] = got[name] or [np.nan]  # a set of combs alone
     values = [
-        np.mean(got["right"]), np.mean(got["right-noisy"]), np.median(got["pitch"]), np.percentile(got["pitch"], 95),
+        np.mean(got["right"]), np.mean(got["right-noisy"]),
+        float(sum(not own and not said for own, said in got["number"])) if got["number"] else np.nan,
+        np.mean([said for own, said in got["number"] if own] or [np.nan]),
+        np.median(got["pitch"]), np.percentile(got["pitch"], 95),
         condition("dead", 1), condition("dead", 0), condition("buzzing", 1), condition("buzzing", 0),
         sum(said == "doubled" != true for true, said in got["condition"]), condition("doubled", 0),
         np.median(got["ring"]), 2 * notes[0] / (notes[1] + notes[2]), min(got["f1"]), np.median(got["onset"]),

@@ -8,12 +8,13 @@ for them. So a dead tooth keeps its number.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from disc.listen.comb.plucks.pace import PluckingPace, gap_score
+from disc.listen.comb.plucks.pace import PluckingPace, gap_score, step_score
 from disc.listen.comb.plucks.pluck_start import (
     LIVE_SCORE,
     LONGEST_GAP_S,
@@ -28,42 +29,61 @@ PASSED_OVER = -8.0  # a tone that begins and is not taken as a pluck; chosen lik
 SAME_PITCH, OTHER_PITCH = 3.0, -12.0  # of two plucks said to be of one tooth; chosen likewise
 HALF_DEAD = -9.0  # one pluck rings, the other does not; chosen likewise
 UNHEARD = -5.0  # a tooth or a pluck of which nothing is heard; chosen likewise
+LEFT_OUT = -3.0  # and for which the hand left no time; chosen likewise
 MOST_UNHEARD = 3  # teeth in a row; chosen likewise
 
 
-def best_path(
-    candidates: Sequence[PluckStart], teeth: int | None, plucks: int, pace: PluckingPace
-) -> list[tuple[int, int, int]]:
-    """(candidate, tooth, pluck) along the best path; teeth and plucks count from 1. teeth: None if not known."""
+@dataclass(frozen=True)
+class Ways:
+    """Every way through the attacks. plucks: of each tooth. start, end: what it counts to begin or to stop with a
+    candidate in a state, shape (candidates, states), states counting plucks tooth by tooth. onward(i): for each kind of
+    step to candidate i (candidates before, pluck before, states onward, gain by candidate before)."""
+
+    plucks: int
+    start: FloatArray
+    end: FloatArray
+    onward: Callable[[int], Iterator[tuple[npt.NDArray[np.int_], int, int, FloatArray]]]
+
+
+def ways_through(candidates: Sequence[PluckStart], teeth: int | None, plucks: int, pace: PluckingPace) -> Ways:
+    """What each step through the attacks counts. teeth: None if not known."""
     count = len(candidates)
     most = teeth or sum(1 for c in candidates if c.tone) // plucks * 2 + 4
     times = np.array([c.time_s for c in candidates])
     base = np.array([c.score for c in candidates])
     weight = np.array([min(1.0, c.score / LIVE_SCORE) if c.tone else 0.0 for c in candidates])
     passed = np.r_[0.0, np.cumsum(weight)]
-    links = _links(candidates, plucks, pace)
-    states = most * plucks
-    best = np.full((count, states), -np.inf)
-    back = np.full((count, states, 2), -1, dtype=int)
-    for i in range(count):
-        before = PASSED_OVER * passed[i]
-        for k in range(min(most, MOST_UNHEARD + 1)):
-            best[i, k * plucks] = base[i] + before + k * UNHEARD
+    links = _links(candidates, plucks, pace, teeth is not None)
+    states = np.arange(most * plucks)
+    start = np.full((count, len(states)), -np.inf)
+    # Of how many there are not known, the first that is heard is the first.
+    for k in range(min(most, MOST_UNHEARD + 1) if teeth else 1):
+        start[:, k * plucks] = base + PASSED_OVER * passed[:-1] + k * UNHEARD
+    missing = (most - 1 - states // plucks if teeth else 0) + (plucks - 1 - states % plucks > 0)
+    end = PASSED_OVER * (passed[-1] - passed[1:])[:, None] + UNHEARD * missing[None, :]
+
+    def onward(i: int) -> Iterator[tuple[npt.NDArray[np.int_], int, int, FloatArray]]:
         near = np.flatnonzero((times[i] - times[:i] > SHORTEST_GAP_S) & (times[i] - times[:i] < LONGEST_GAP_S))
-        if not len(near):
-            continue
-        over = PASSED_OVER * np.maximum(0, passed[i] - passed[near + 1])
-        for first, step, gain in links(i, near):
-            _advance(best, back, i, near, first, step, base[i] + over + gain, plucks)
-    tail = PASSED_OVER * (passed[-1] - passed[1:])
-    final = best + tail[:, None]
-    for state in range(states):
-        missing = (most - 1 - state // plucks if teeth else 0) + (plucks - 1 - state % plucks > 0)
-        final[:, state] += missing * UNHEARD
+        over = base[i] + PASSED_OVER * np.maximum(0, passed[i] - passed[near + 1])
+        if len(near):
+            for first, step, gain in links(i, near):
+                yield near, first, step, over + gain
+
+    return Ways(plucks, start, end, onward)
+
+
+def best_path(ways: Ways) -> list[tuple[int, int, int]]:
+    """(candidate, tooth, pluck) along the best path; teeth and plucks count from 1."""
+    best = ways.start.copy()
+    back = np.full((*best.shape, 2), -1, dtype=int)
+    for i in range(len(best)):
+        for near, first, step, gain in ways.onward(i):
+            _advance(best, back, i, near, first, step, gain, ways.plucks)
+    final = best + ways.end
     i, state = (int(v) for v in np.unravel_index(int(np.argmax(final)), final.shape))
     path = []
     while i >= 0:
-        path.append((int(i), int(state) // plucks + 1, int(state) % plucks + 1))
+        path.append((int(i), int(state) // ways.plucks + 1, int(state) % ways.plucks + 1))
         i, state = (int(v) for v in back[i, state])
     return path[::-1]
 
@@ -87,8 +107,11 @@ def _advance(
     back[i, targets[better], 1] = sources[better]
 
 
-def _links(candidates: Sequence[PluckStart], plucks: int, pace: PluckingPace):  # type: ignore[no-untyped-def]
-    """links(i, near): (pluck before, states onward, gain by candidate before) for every way to reach candidate i."""
+def _links(candidates: Sequence[PluckStart], plucks: int, pace: PluckingPace, counted: bool):  # type: ignore[no-untyped-def]
+    """links(i, near): (pluck before, states onward, gain by candidate before) for every way to reach candidate i.
+
+    counted: whether the number of teeth is known: then one may have been left out.
+    """
     times = np.array([c.time_s for c in candidates])
     pitches = np.array([c.pitch if c.pitch is not None else np.nan for c in candidates])
     levels = np.array([c.attack.levels_db for c in candidates])
@@ -108,10 +131,15 @@ def _links(candidates: Sequence[PluckStart], plucks: int, pace: PluckingPace):  
         for j in range(plucks):
             lost = plucks - 1 - j  # plucks of the tooth before that were not heard
             for unheard in range(MOST_UNHEARD + 1):
-                usual = pace.between_s + lost * pace.within_s + unheard * round_s
+                alone = pace.between_s + lost * pace.within_s
+                usual = alone + unheard * round_s
                 spread = pace.spread * (1.0 + 0.3 * (unheard + lost))
                 rings = np.isfinite(pitches[near])  # a tooth that rings once is heard the next time too
-                gain = gap_score(gap, usual, spread) + UNHEARD * (unheard + lost * (1 + rings))
+                paced = gap_score(gap, usual, spread)
+                if unheard and counted:  # or left out by the hand, whose pace leaves no time for them
+                    paced = np.maximum(paced, gap_score(gap, alone, spread) + LEFT_OUT * unheard)
+                gain = paced + UNHEARD * (unheard + lost * (1 + rings))
+                gain = gain + step_score(pitches[i] - pitches[near], unheard + 1, pace)
                 yield j, plucks - j + unheard * plucks, gain
 
     return links

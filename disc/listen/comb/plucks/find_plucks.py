@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from disc.listen.comb.plucks.best_path import best_path
+from disc.listen.comb.plucks.best_path import best_path, ways_through
 from disc.listen.comb.plucks.judge_starts import judge
+from disc.listen.comb.plucks.numbering_odds import number_odds
 from disc.listen.comb.plucks.pace import pace_of
 from disc.listen.comb.plucks.pluck_start import PluckStart
 from disc.listen.comb.plucks.renewed import is_fresh, renewed
@@ -24,11 +25,13 @@ PEAKS = 12
 
 @dataclass(frozen=True)
 class Pluck:
-    """One pluck of tooth (1, 2, ... in order of plucking)."""
+    """One pluck of tooth (1, 2, ... in order of plucking). odds: probability that it is one of tooth 1, 2, ...; what
+    they lack to one, that it is no pluck."""
 
     tooth: int
     turn: int
     candidate: PluckStart
+    odds: tuple[float, ...] = ()
 
 
 def find_plucks(recording: Recording, teeth: int | None, plucks: int) -> list[Pluck]:
@@ -54,14 +57,21 @@ def plucks_and_rest(recording: Recording, teeth: int | None, plucks: int) -> tup
         return [], candidates
     one_by_one, pace = pace_of(candidates, plucks)
     if one_by_one:
-        path = best_path(candidates, teeth, plucks, pace)
-        return [Pluck(k, j, candidates[i]) for i, k, j in path], _rest(candidates, path)
+        ways = ways_through(candidates, teeth, plucks, pace)
+        path = best_path(ways)
+        odds = number_odds(ways, [i for i, _, _ in path])
+        found = [Pluck(k, j, candidates[i], tuple(row)) for (i, k, j), row in zip(path, odds, strict=True)]
+        return found, _rest(candidates, path)
     # The whole comb was plucked, then once more: every pluck is a place of its own, folded by the number of teeth.
-    path = best_path(candidates, teeth * plucks if teeth else None, 1, pace)
+    ways = ways_through(candidates, teeth * plucks if teeth else None, 1, pace)
+    path = best_path(ways)
     count = teeth or int(np.ceil(max(k for _, k, _ in path) / plucks))
-    return [Pluck((k - 1) % count + 1, (k - 1) // count + 1, candidates[i]) for i, k, _ in path], _rest(
-        candidates, path
-    )
+    odds = number_odds(ways, [i for i, _, _ in path])
+    folded = [[float(row[k::count].sum()) for k in range(count)] for row in odds]
+    return [
+        Pluck((k - 1) % count + 1, (k - 1) // count + 1, candidates[i], tuple(row))
+        for (i, k, _), row in zip(path, folded, strict=True)
+    ], _rest(candidates, path)
 
 
 def _rest(candidates: Sequence[PluckStart], path: Sequence[tuple[int, int, int]]) -> list[PluckStart]:

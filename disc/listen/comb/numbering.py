@@ -1,0 +1,50 @@
+"""How sure the numbers of a plucked comb's teeth are, and of which teeth each is one where they are not.
+
+A tooth that rings has its pluck's odds. One that does not is known by its neighbours alone: where their numbers may be
+one off, so may its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from disc.listen.comb.plucks.find_plucks import Pluck
+
+# From here on a number is said without doubt. On 112 drawn combs: of 2250 teeth 3 were wrong above it (two dead ones
+# of which another click was taken, one of which nothing is heard, which is said), and 3.5 in 100 right ones under it.
+SURE = 0.8
+OTHER_SHARE = 0.25  # of what its own number lacks, from which another one is named; chosen, not fitted
+
+Numbering = tuple[float | None, tuple[int, ...]]  # (probability of its number; the teeth it is one of, if in doubt)
+
+
+def numbering(found: Sequence[Pluck], count: int) -> dict[int, Numbering]:
+    """Of each tooth 1 to count the probability that its number is right, and the numbers it may have, its own among
+    them; none where it is sure. The probability is None where nothing rings in the whole comb."""
+    heard = {k: told for k in range(1, count + 1) if (told := _of_plucks(k, found)) is not None}
+    return {k: heard.get(k) or _of_neighbours(k, heard, count) for k in range(1, count + 1)}
+
+
+def _of_plucks(tooth: int, found: Sequence[Pluck]) -> Numbering | None:
+    """By the least sure of a tooth's ringing plucks; None if none rings."""
+    odds = [p.odds for p in found if p.tooth == tooth and p.candidate.tone is not None and p.odds]
+    if not odds:
+        return None
+    row = min(odds, key=lambda row: row[tooth - 1])
+    probability = row[tooth - 1]
+    if probability >= SURE:
+        return probability, ()
+    least = OTHER_SHARE * (1.0 - probability)
+    others = {k for k, chance in enumerate(row, start=1) if k != tooth and chance > least}
+    return probability, tuple(sorted({tooth, *others})) if others else ()
+
+
+def _of_neighbours(tooth: int, heard: dict[int, Numbering], count: int) -> Numbering:
+    beside = [max((k for k in heard if k < tooth), default=None), min((k for k in heard if k > tooth), default=None)]
+    told = [(k, heard[k]) for k in beside if k is not None]
+    if not told:
+        return None, ()
+    probability = min(chance for _, (chance, _) in told if chance is not None)
+    shifts = {other - k for k, (_, some) in told for other in some}
+    others = sorted({tooth} | {tooth + shift for shift in shifts if 1 <= tooth + shift <= count})
+    return probability, tuple(others) if len(others) > 1 else ()
