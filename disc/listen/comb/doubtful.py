@@ -68,8 +68,8 @@ def _number(run: Sequence[PluckedTooth]) -> Doubt:
         say = f"what is heard as tooth {first} is one of the {_teeth(run[0].one_of)}."
     else:
         say = (
-            f"the plucks of the {_teeth([r.tooth for r in run])} can be counted in more than one way: each may be that of a "
-            f"tooth beside it; tooth {first} is one of the {_teeth(run[0].one_of)}."
+            f"the plucks of the {_teeth([r.tooth for r in run])} can be counted in more than one way: each may be that "
+            f"of a tooth beside it; tooth {first} is one of the {_teeth(run[0].one_of)}."
         )
     return Doubt(About.COMB, say, f"Pluck it again alone: disc comb JOB --tooth {first} RECORDING.")
 
