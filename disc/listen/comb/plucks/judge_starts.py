@@ -24,7 +24,7 @@ from disc.listen.sound.beginnings import (
 )
 
 # Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
-LEAST_OVER_DB, LEAST_SHARE, LEVEL_RANGE_DB, LEAST_T60_S = 15.0, 0.35, 30.0, 0.10
+LEAST_OVER_DB, LEAST_SHARE, LEVEL_RANGE_DB, LEAST_T60_S = 15.0, 0.35, 30.0, 0.10  # of what may be a tooth's tone
 # A tone louder in its second tenth of a second began later than this attack (a tick just before a pluck). 4 and 6 dB
 # lost ten teeth of a noisy recording of the second set.
 GROWING_DB = 2.5
