@@ -24,7 +24,7 @@ from disc.listen.comb.plucks.pluck_start import (
 )
 from disc.listen.sound.audio import FloatArray
 
-# Scores stand for log-odds in nats; chosen by hand on the development and second sets, not fitted.
+# Unless said otherwise: log-odds in nats, chosen by hand on the development and second sets, not fitted.
 PASSED_OVER = -8.0  # a tone that begins and is not taken as a pluck; chosen likewise
 SAME_PITCH, OTHER_PITCH = 3.0, -12.0  # of two plucks said to be of one tooth; chosen likewise
 HALF_DEAD = -9.0  # one pluck rings, the other does not; chosen likewise

@@ -10,8 +10,8 @@ from disc.listen.sound.attacks import Attack
 from disc.listen.sound.bands import pitch_of_hz
 from disc.listen.sound.beginnings import NewTone
 
-# Scores stand for log-odds in nats; chosen by hand on the development and second sets, not fitted.
-LIVE_SCORE = 10.0
+# Unless said otherwise: log-odds in nats, chosen by hand on the development and second sets, not fitted.
+LIVE_SCORE = 10.0  # of a tone that begins as a tooth's does
 TICK = -5.0  # what an attack that is a tick counts against a dead tooth's pluck; chosen likewise
 SHARP_DB = 15.0  # an attack that may be a pin's letting go, if it is no tick; chosen likewise
 # from one pluck to the next, and the longest that is looked back over; chosen by hand

@@ -19,7 +19,7 @@ from disc.listen.turn.place.tones import tones_of
 RENEWED_SHARE, RENEWED_STEADY, RENEWED_APART_S = 0.35, 0.8, 0.05
 # A tone is taken for a tooth's if it grew by so much and stands so far over its noise; chosen likewise.
 FRESH_GROWTH_DB, FRESH_OVER_DB = 10.0, 25.0
-# Seen on five recordings: true ones lose 1 dB at most, those of beating strings 6 dB or more.
+# Measured on five recordings: true ones lose 1 dB at most, those of beating strings 6 dB or more.
 FRESH_LOSS_DB = -3.0
 LEAST_OVER_DB = 15.0  # of what begins again; chosen likewise
 RENEWED_RISE_DB = 10.0  # counts as an attack of middling sharpness; chosen likewise
