@@ -19,6 +19,7 @@ from disc.photo.seen.small_face import AROUND, SIDE_PX, small_face
 # Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
 # White in every channel over a whole neighbourhood of three cells hides even a pin; less leaves its shadow to be seen.
 WHITE, WHITE_PART, WHITE_PX = 252, 0.985, 1.2
+WHITE_MEAN = 245  # a cell of which so large a part is white is at least this bright made small
 # Where edges are blurred by more than this, sigma, a pin of 0.25 mm is no longer told from dirt (common practice, no
 # source); parts of fewer pixels are doubts of the whole photograph, not places unseen.
 UNTOLD_MM = 0.16
@@ -45,7 +46,8 @@ def look_face(photo: Photo, view: View) -> FaceSeen:
     short = np.minimum(1.0, (JUDGED_RADII - 0.015) * view.radius_mm / np.maximum(r, 1e-9))
     sharp = sharpness(photo, view)
     letters[_blurred(sharp, view)] = Why.BLURRED.value
-    letters[_at(_white(photo, plane, view.radius_mm), x, y, view.radius_mm)] = Why.GLARE.value
+    if small.min(2).max() >= WHITE_MEAN:
+        letters[_at(_white(photo, plane, view.radius_mm), x, y, view.radius_mm)] = Why.GLARE.value
     letters[_at(hidden, x * short, y * short, view.radius_mm)] = Why.COVERED.value
     letters[_out_of_frame(photo, view)] = Why.FRAME.value
     return FaceSeen(SeenMap.from_letters(view.side, view.radius_mm, letters), sure, sharp)
