@@ -111,3 +111,14 @@ def test_believed_marks_are_left_alone(monkeypatch, a_pin_and_its_shadow):
     feet, tips, seen = a_pin_and_its_shadow
     answers(monkeypatch, feet, tips)
     assert look_again(FLAT, seen, SLANT, np.array([True, True])).root == pytest.approx(seen.root)
+
+
+def test_believed_pins_that_lean_alike_lean_into_their_shadows(monkeypatch):
+    """Two bodies along one shadow's way are looked at from where the pins would stand upright; a third, bent another
+    way, is left as it is, though something upright is to be seen under its tip."""
+    feet = np.array([[2.0, 1.0], [4.0, -2.0], [-3.0, 1.0]])
+    tips = feet + SLANT.at(feet)
+    answers(monkeypatch, feet, tips)
+    seen = marks(tips + np.array([[0.1, 0.3], [0.1, 0.3], [-0.3, 0.0]]), tips, [0.99] * 3)
+    put = look_again(FLAT, seen, SLANT, np.ones(3, bool))
+    assert put.root[np.argsort(-put.root[:, 0])] == pytest.approx(np.array([feet[1], feet[0], seen.root[2]]))

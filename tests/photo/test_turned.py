@@ -59,6 +59,21 @@ def test_a_perspective_moves_the_outer_ring_by_the_square_of_its_radius():
     assert np.abs(at - want).max() < 0.012
 
 
+def test_rings_far_beside_the_plane_say_so_and_tell_the_rest_when_read_again():
+    """Far off the marks are smeared and misread by 0.02 mm; that is near enough for a second reading."""
+    beside = np.array([0.06, -0.04])
+    picture, plane = plate(12, 6, 2), off_by(*beside)
+    first = turned_marks(picture, plane, RADIUS_MM)
+    assert first.off_mm(plane) > 0.05
+    at, _ = middles(first, plane)
+    assert np.abs(at[1] + beside).max() > 0.012
+    again = off_by(*(beside + at[1]))
+    second, _ = middles(turned_marks(picture, again, RADIUS_MM), again)
+    assert np.abs(second[1] + at[1] + beside).max() < 0.004
+    none = turned_marks(plate(0, 0, 0), plane, RADIUS_MM)
+    assert none.off_mm(plane) < 0.03
+
+
 @pytest.mark.parametrize("grain", [0, 6])
 def test_a_plate_without_rings_says_next_to_nothing(grain):
     plane = off_by(0.05, 0.0)

@@ -98,6 +98,17 @@ def test_a_shadow_read_as_a_bent_pin_goes():
     assert odds[0] > 0 and odds[1] <= -20
 
 
+def test_a_long_bent_pin_read_from_both_its_ends_is_one_pin():
+    """Each reading alone is left open; dirt that the networks think nothing of stays out, though read so as well."""
+    foot, tip = [5, 1], [5.1, 1.4]
+    alone = site_odds(spots(foot, tip, heat=0.7), np.array([5.1]), 14.0, SLANT, 3.0)
+    seen = spots([foot, tip], [tip, [5.05, 1.05]], heat=[0.7, 0.65])
+    odds = site_odds(seen, np.hypot(*seen.root.T), 14.0, SLANT, 3.0)
+    assert odds[0] == pytest.approx(alone[0] + 2.0) and odds[1] <= -20
+    dirt = replace(seen, heat=np.array([0.02, 0.02]))
+    assert site_odds(dirt, np.hypot(*dirt.root.T), 14.0, SLANT, 3.0).max() < -3
+
+
 @pytest.mark.parametrize("kind", [STUB, HOLE])
 def test_a_dark_end_on_a_pins_body_is_no_stub_or_hole(kind):
     pin, dark = spots([[5, 1]], [[5.2, 1]]), spots([[5.1, 1.05]], [[5.1, 1.05]], kind, heat=0.6)
