@@ -393,4 +393,6 @@ def draw_shot(rng, radius: float, hard: bool = False) -> tuple[dict, dict, dict]
         "fringe": rng.normal(0, 0.0006) * (rng.uniform() < 0.4),
         "grey": rng.uniform() < 0.04,
     }
+    # Real light instead of a drawn room, where there is a folder of it (captured_light.py).
+    light["captured"] = (rng.uniform(), rng.uniform(), log(rng, 0.4, 2.0)) if rng.uniform() < 0.5 else None
     return light, camera, lens

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tempfile
 
+import captured_light
 import cv2
 import face_mesh as fm
 import face_paint as fp
@@ -247,6 +248,8 @@ def room(light: dict, camera: Camera, rng, width: int = 192):
         if w["bars"]:
             m = m * (1 - 0.85 * ((np.abs(da * np.cos(np.radians(el))) < 0.9) | (np.abs(el - w["elev"]) < 0.8)))
         out += (m * w["radiance"])[..., None] * np.array((0.95, 0.98, 1.05), np.float32)
+    if light["captured"] and (real := captured_light.one_of(*light["captured"], width)) is not None:
+        out = real
     away = np.degrees(np.arccos((d @ (-camera.forward).astype(np.float32)).clip(-1, 1)))
     size = np.degrees(np.arctan(light["shade"] / np.linalg.norm(camera.eye)))
     out *= (1 - 0.93 * (1 - fp.step(away, 0.75 * size, 1.35 * size)))[..., None]
@@ -293,26 +296,31 @@ def place_camera(face: Face) -> Camera:
     return camera
 
 
-def photograph(face: Face, seed: int, samples: int, map_size: int = 0) -> tuple[bytes, Camera]:
-    """-> the picture as JPEG, and the camera that took it.
+def scene_of(face: Face, camera: Camera, folder: str, rng, map_size: int = 0) -> dict:
+    """Everything that the camera sees, as entries of a Mitsuba scene; the shapes' files lie in folder.
 
     map_size: px of the face's paint; of one size, two photographs show one and the same surface.
     """
-    rng = np.random.default_rng([seed, face.number, 1])
-    camera = place_camera(face)
     px_per_mm = camera.f_px / float(np.linalg.norm(camera.eye))
     map_size = map_size or int(np.clip(1.25 * px_per_mm * 2.04 * face.radius, 1024, 2400))
-    scene = {"type": "scene", "integrator": {"type": "path", "max_depth": face.light["depth"], "rr_depth": 4}}
-    t = mi.ScalarTransform4f
-    with tempfile.TemporaryDirectory() as folder:
-        plate(scene, face, folder, rng, map_size)
-        pins(scene, face, folder, rng)
-        hub(scene, face, folder, rng)
-        table(scene, face, rng, 1024)
-        scene["room"] = room(face.light, camera, rng)
-        lamps(scene, face, camera, rng)
-        aim = t().look_at(list(camera.eye), list(camera.eye + camera.forward), list(camera.up))
-        scene["sensor"] = {
+    scene: dict = {}
+    plate(scene, face, folder, rng, map_size)
+    pins(scene, face, folder, rng)
+    hub(scene, face, folder, rng)
+    table(scene, face, rng, 1024)
+    scene["room"] = room(face.light, camera, rng)
+    lamps(scene, face, camera, rng)
+    return scene
+
+
+def traced(scene: dict, camera: Camera, depth: int, samples: int, seed: int) -> np.ndarray:
+    """The scene's linear light (height, width, 3) as Mitsuba's path tracer sees it."""
+    aim = mi.ScalarTransform4f().look_at(list(camera.eye), list(camera.eye + camera.forward), list(camera.up))
+    whole = {
+        "type": "scene",
+        "integrator": {"type": "path", "max_depth": depth, "rr_depth": 4},
+        **scene,
+        "sensor": {
             "type": "thinlens",
             "fov": camera.fov,
             "fov_axis": "x",
@@ -329,15 +337,26 @@ def photograph(face: Face, seed: int, samples: int, map_size: int = 0) -> tuple[
                 "rfilter": {"type": "gaussian"},
             },
             "sampler": {"type": "independent", "sample_count": samples},
-        }
-        made = mi.load_dict(scene)
+        },
+    }
+    made = mi.load_dict(whole)
     # In parts on a GPU: a whole one would fill its memory.
     passes = (
         1 if mi.variant().startswith("scalar") else max(1, -(-samples * camera.width * camera.height // 16_000_000))
     )
-    linear = 0
+    linear = np.zeros((camera.height, camera.width, 3), np.float32)
     for k in range(passes):
-        linear = linear + np.array(mi.render(made, seed=face.number * 64 + k, spp=max(1, samples // passes))) / passes
+        linear += np.array(mi.render(made, seed=seed + k, spp=max(1, samples // passes))) / passes
+    return linear
+
+
+def photograph(face: Face, seed: int, samples: int, map_size: int = 0, trace=traced) -> tuple[bytes, Camera]:
+    """-> the picture as JPEG, and the camera that took it. trace: the renderer, as `traced` is one."""
+    rng = np.random.default_rng([seed, face.number, 1])
+    camera = place_camera(face)
+    with tempfile.TemporaryDirectory() as folder:
+        scene = scene_of(face, camera, folder, rng, map_size)
+        linear = trace(scene, camera, face.light["depth"], samples, face.number * 64)
     rim = np.stack([np.cos(np.linspace(0, 6.2832, 90)), np.sin(np.linspace(0, 6.2832, 90)), np.zeros(90)], 1)
     mask = np.zeros(linear.shape[:2], np.uint8)
     cv2.fillPoly(mask, [np.round(camera.straight(rim * face.radius)).astype(np.int32)], 255)

@@ -1,8 +1,9 @@
 """Renders invented faces, many at once: pictures, truth files as bench/measure/read.py takes them, arrays to train on.
 
-    python make_faces.py OUT FIRST COUNT SEED [SAMPLES]     on this machine's processor or GPU
+    python make_faces.py OUT FIRST COUNT SEED [SAMPLES [RENDERER]]     on this machine's processor or GPU
 
-Every face is its number and its seed: the same pair draws the same face. Needs mitsuba, mapbox_earcut, opencv, numpy.
+RENDERER: mitsuba or luxcore. Every face is its number and its seed: the same pair draws the same face with either.
+Needs mitsuba, mapbox_earcut, opencv, numpy; pyluxcore where that is asked for.
 """
 
 from __future__ import annotations
@@ -15,6 +16,10 @@ import traceback
 from pathlib import Path
 
 import numpy as np
+
+# By the first letter of its faces' names. LuxCore runs on a processor: smaller pictures, finer than the networks see.
+RENDERERS = {"mitsuba": "u", "luxcore": "x"}
+SHORTEST_PX, LUX_SAMPLES = 1250, 10
 
 
 def use_variant() -> None:
@@ -127,15 +132,22 @@ def slant_of(face, camera):
     return np.array([ax - x - 1.0, -x, -y], np.float32)
 
 
-def make(out: Path, number: int, seed: int, samples: int, with_truth: bool) -> None:
+def make(out: Path, number: int, seed: int, samples: int, with_truth: bool, renderer: str = "mitsuba") -> None:
     """One face into OUT: NAME.npz (picture and arrays), or NAME-SIDE.jpg and NAME.json."""
     from face_draw import draw_face
     from face_scene import photograph
 
     face = draw_face(number, seed)
-    picture, camera = photograph(face, seed, samples)
-    give_back_memory()
-    name = f"u{seed}{number:04d}"
+    if renderer == "luxcore":
+        from face_lux import traced
+
+        smaller = min(1.0, SHORTEST_PX / min(face.camera["size"]))
+        face.camera["size"] = tuple(round(smaller * side) for side in face.camera["size"])
+        picture, camera = photograph(face, seed, LUX_SAMPLES, trace=traced)
+    else:
+        picture, camera = photograph(face, seed, samples)
+        give_back_memory()
+    name = f"{RENDERERS[renderer]}{seed}{number:04d}"
     if with_truth:
         truth = truth_of(face, camera, name)
         (out / truth["photos"][0]["file"]).write_bytes(picture)
@@ -147,19 +159,33 @@ def make(out: Path, number: int, seed: int, samples: int, with_truth: bool) -> N
     part.rename(out / f"{name}.npz")
 
 
-def work(out: Path, numbers, seed: int, samples: int, with_truth: bool, gpu: int | None, until: float) -> None:
+def work(
+    out: Path,
+    numbers,
+    seed: int,
+    samples: int,
+    with_truth: bool,
+    gpu: int | None,
+    until: float,
+    renderer: str = "mitsuba",
+) -> None:
     """The body of one worker: faces one after the other until the time is up."""
     if gpu is not None:
         os.environ["CUDA_VISIBLE_DEVICES"] = str(gpu)
     import cv2
 
     cv2.setNumThreads(1)
-    use_variant()
+    if renderer == "mitsuba":
+        use_variant()
+    else:  # Mitsuba only holds its pictures
+        import mitsuba
+
+        mitsuba.set_variant("scalar_rgb")
     for number in numbers:
         if time.time() > until:
             break
         try:
-            make(out, number, seed, samples, with_truth)
+            make(out, number, seed, samples, with_truth, renderer)
         except Exception:  # one face that cannot be drawn is no loss
             print("face", number, traceback.format_exc(limit=3), flush=True)
 
@@ -168,7 +194,8 @@ def main() -> None:
     out, first, count, seed = Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]), int(sys.argv[4])
     out.mkdir(parents=True, exist_ok=True)
     samples = int(sys.argv[5]) if len(sys.argv) > 5 else 24
-    work(out, range(first, first + count), seed, samples, True, None, np.inf)
+    renderer = sys.argv[6] if len(sys.argv) > 6 else "mitsuba"
+    work(out, range(first, first + count), seed, samples, True, None, np.inf, renderer)
 
 
 if __name__ == "__main__":

@@ -165,11 +165,11 @@ class Store:
 
     Each photo gives `each` pieces of the face, FIELD px wide, cut once; training takes smaller crops of these, turned,
     mirrored and scaled anew. `cut(photo)` makes a photo's rows: a tuple of tensors. Room for `most` rows is taken at
-    once; when it is full, new rows take the places of old ones drawn at random.
+    once; when it is full, new rows take the places of old ones drawn at random. skip: first letters of files left out.
     """
 
-    def __init__(self, folders: list[Path], device: str, cut, most: int) -> None:
-        self.folders, self.device, self.cut, self.most = folders, device, cut, most
+    def __init__(self, folders: list[Path], device: str, cut, most: int, skip: tuple[str, ...] = ()) -> None:
+        self.folders, self.device, self.cut, self.most, self.skip = folders, device, cut, most, skip
         self.rows: tuple[torch.Tensor, ...] = ()
         self.count = 0
         self.photos = 0
@@ -182,7 +182,7 @@ class Store:
         while not self.stop:
             for folder in self.folders:
                 for path in sorted(folder.glob("*.npz")) + sorted(folder.glob("t*.json")):
-                    if path in self.seen or self.stop:
+                    if path in self.seen or self.stop or path.name.startswith(self.skip):
                         continue
                     self.seen.add(path)
                     for data in self.load(path):

@@ -1,13 +1,16 @@
 """Renders faces and trains the networks on them at once, on a machine with one or two GPUs and many cores.
 
     python train.py OUT SECONDS RENDERING FACES SEED [FOLDER ...] [--only NAME ...]
-        [--start FOLDER] [--held N] [--late NAME ...] [--keep SECONDS]
+        [--start FOLDER] [--held N] [--late NAME ...] [--keep SECONDS] [--lux N] [--without RENDERER ...]
 
 SECONDS in all; RENDERING: how many of them faces are rendered, FACES at most; SEED of the faces. FOLDER: more pictures
 with truth files. --only: sites, closer or finder. --start: go on from its NAME.pt, as far as its shapes are the same.
 --late: those begin when the rendering is over. --held: also render N faces of each of four other seeds, with truth,
 into OUT/held/a to d (c mostly under hard lamps); they are never trained on. Writes OUT/NAME.onnx and OUT/NAME.pt,
-and every --keep seconds OUT/NAME-kept.pt. Sums on GPUs are not bit-exact.
+and every --keep seconds OUT/NAME-kept.pt. --lux: of the workers, so many render with LuxCore. --without: mitsuba,
+luxcore or traced (tracer.py's crops): material that this run leaves out, to see what the networks know of a renderer
+that they never saw. --workers 0: only train on what is there; --only with no name: only render. Sums on GPUs are not
+bit-exact.
 """
 
 from __future__ import annotations
@@ -18,6 +21,8 @@ import multiprocessing as mp
 import os
 import time
 from pathlib import Path
+
+from make_faces import RENDERERS
 
 POOL = Path(os.environ.get("POOL", "/dev/shm/photo_training"))
 HELD_SEEDS = {"a": 801, "b": 802, "c": 803, "d": 804}
@@ -69,7 +74,8 @@ class Trainer:
             self.scout.load_state_dict(torch.load(path, map_location=device))
             self.scout.eval()
         most = int(min(MOST_FACES, args.faces + 100)) * (14 if name == "finder" else FIELDS)
-        self.store = Store([POOL, *map(Path, args.folders)], device, self.cut, most)
+        skip = tuple(RENDERERS[name] for name in args.without if name in RENDERERS)
+        self.store = Store([POOL, *map(Path, args.folders)], device, self.cut, most, skip)
         self.traced = None
 
     def go_on_from(self, path: Path) -> None:
@@ -89,9 +95,11 @@ class Trainer:
 
     def traced_batch(self, n: int):
         """n traced crops, or None as long as there are none."""
+        if "traced" in self.args.without:
+            return None
         if self.traced is None:
             paths = sorted(POOL.glob("traced*.pt"))
-            if len(paths) < self.args.gpus:
+            if not paths or len(paths) < self.args.gpus * bool(self.args.tracing):
                 return None
             parts = [self.torch.load(p) for p in paths]
             self.traced = [self.torch.cat([p[i] for p in parts]).to(self.device) for i in range(5)]
@@ -200,13 +208,15 @@ def main() -> None:
     for name, kind in (("out", str), ("seconds", float), ("rendering", float), ("faces", int), ("seed", int)):
         ask.add_argument(name, type=kind)
     ask.add_argument("folders", nargs="*")
-    ask.add_argument("--only", nargs="+", default=["sites", "closer", "finder"])
+    ask.add_argument("--only", nargs="*", default=["sites", "closer", "finder"])
     ask.add_argument("--start")
     ask.add_argument("--late", nargs="+", default=[])
     ask.add_argument("--keep", type=float, default=0.0)
     ask.add_argument("--held", type=int, default=0)
     ask.add_argument("--samples", type=int, default=18)
     ask.add_argument("--workers", type=int, default=26)
+    ask.add_argument("--lux", type=int, default=0)
+    ask.add_argument("--without", nargs="+", default=[])
     ask.add_argument("--fewest", type=int, default=FEWEST_FACES)
     ask.add_argument("--tracing", type=float, default=75)
     ask.add_argument("--peak", type=float, default=1.0, help="of the learning rate; less to go on from trained weights")
@@ -240,17 +250,20 @@ def main() -> None:
         job.start()
     for job in jobs:
         job.join()
-    print("in all", round(time.time() - begun), "s,", len(list(POOL.glob("u*.npz"))), "faces", flush=True)
+    made = {name: len(list(POOL.glob(f"{letter}*.npz"))) for name, letter in RENDERERS.items()}
+    print("in all", round(time.time() - begun), "s,", made, flush=True)
 
 
 def render(k: int, workers: int, args, gpu, until: float, out: Path, work) -> None:
     """One worker: first its share of the held-out faces, then of those to train on. The trainers go first."""
     os.nice(8)
+    renderer = "luxcore" if k < args.lux else "mitsuba"
+    first, some = (0, args.lux) if renderer == "luxcore" else (args.lux, workers - args.lux)
     for place, (name, seed) in enumerate(HELD_SEEDS.items()):
-        numbers = range((k - place * args.held) % workers, args.held, workers)
-        work(out / "held" / name, numbers, seed, 32, True, gpu, until)
+        numbers = range((k - first - place * args.held) % some, args.held, some)
+        work(out / "held" / name, numbers, seed, 32, True, gpu, until, renderer)
     (out / "held" / f"done{k}").touch()
-    work(POOL, range(k, args.faces, workers), args.seed, args.samples, False, gpu, until)
+    work(POOL, range(k, args.faces, workers), args.seed, args.samples, False, gpu, until, renderer)
 
 
 if __name__ == "__main__":
