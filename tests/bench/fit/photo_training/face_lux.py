@@ -197,7 +197,7 @@ class _Told:
         h, w = sky.shape[:2]
         column = np.arange(w)
         there = (w // 4 - 1 - column) % w
-        sky = np.ascontiguousarray(sky[:, there, :3], np.float32)
+        sky = np.maximum(sky[:, there, :3], 0.0, dtype=np.float32)
         self.maps.append(("sky", sky.reshape(-1), 3, w, h))
         self.set("lights.sky.type", "infinite")
         self.set("lights.sky.file", "sky")
