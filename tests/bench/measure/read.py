@@ -1,9 +1,11 @@
 """The photo reader against the truth, disc by disc, with its bars; and general finders from the registries beside it.
 
-    python -m tests.bench.measure.read FOLDER [FOLDER ...] [--peers] [--degrade] [--names p1,p2]
+    python -m tests.bench.measure.read FOLDER [FOLDER ...] [--peers] [--degrade] [--names p1,p2] [--turned] [--nets DIR]
 
 A folder holds NAME.json (truth: disc, pins, photos) beside its photographs, as the development set and the sample do
-(samples/first-disc with truth.json). Rendered faces that training never saw go into a folder of their own.
+(samples/first-disc with truth.json). Rendered faces that training never saw go into a folder of their own. --turned:
+each face is turned onto the truth by its pins, so that a slot misread does not count. --nets: another training run's
+sites.onnx and closer.onnx, with finder.onnx beside them.
 
 Position error is the length of the error vector in the face's plane (r.m.s. over sound pins); shift is the largest
 component of its mean on a face. Sites pair with true ones within 0.25 mm, each once. Seconds are processor seconds
@@ -27,6 +29,7 @@ from scipy.optimize import linear_sum_assignment
 from disc.errors import BadInput
 from disc.frame import to_xy_mm
 from disc.photo.image import Photo, load_photo, opencv
+from disc.photo.marks import networks
 from disc.photo.read_face import read_face
 from disc.photo.read_faces import read_faces
 from disc.records import Pin, Plate, Side, Turns
@@ -87,8 +90,25 @@ def xy(pins: list[Any]) -> Any:
     return np.array([to_xy_mm(get(p, "r_mm"), get(p, "theta_deg")) for p in pins]).reshape(-1, 2)
 
 
-def score_face(pins: Sequence[Pin], true: list[dict[str, Any]]) -> Score:
+def turned_onto(said: Any, real: Any) -> Any:
+    """Places (n, 2) about the arbor turned so that most of them lie within reach of the true ones (m, 2)."""
+    if not len(said) or not len(real):
+        return said
+
+    def near(deg: float) -> float:
+        a = np.radians(deg)
+        there = said @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
+        gap = np.linalg.norm(there[:, None] - real[None], axis=2).min(1)
+        return float(np.sum(np.exp(-((gap / (0.4 * REACH_MM)) ** 2))))
+
+    coarse = max(np.arange(0.0, 360.0, 0.3), key=near)
+    a = np.radians(max(coarse + np.arange(-0.4, 0.41, 0.02), key=near))
+    return said @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
+
+
+def score_face(pins: Sequence[Pin], true: list[dict[str, Any]], turned: bool = False) -> Score:
     said, real = xy(list(pins)), xy(true)
+    said = turned_onto(said, real) if turned else said
     pairs = pair_up(said, real)
     score = Score(len(pairs), len(said), len(real))
     sound = [(i, j) for i, j in pairs if true[j]["condition"] == "sound"]
@@ -104,7 +124,7 @@ def score_face(pins: Sequence[Pin], true: list[dict[str, Any]]) -> Score:
     return score
 
 
-def score_disc(folder: Path, truth: dict[str, Any]) -> Score:
+def score_disc(folder: Path, truth: dict[str, Any], turned: bool = False) -> Score:
     """Both faces read together, as `disc read` does."""
     disc = truth["disc"]
     plate = Plate(disc["diameter_mm"], Turns(disc["turns"]))
@@ -116,7 +136,7 @@ def score_disc(folder: Path, truth: dict[str, Any]) -> Score:
     total.wall_s, total.cpu_s = time.perf_counter() - wall, time.process_time() - cpu
     for reading in readings:
         true = [p for p in truth["pins"] if p["side"] == reading.view.side.value]
-        total.add(score_face(reading.pins, true))
+        total.add(score_face(reading.pins, true, turned))
     return total
 
 
@@ -255,7 +275,11 @@ def main() -> None:
     ask.add_argument("--peers", action="store_true")
     ask.add_argument("--degrade", action="store_true")
     ask.add_argument("--names", default="")
+    ask.add_argument("--turned", action="store_true")
+    ask.add_argument("--nets", type=Path)
     a = ask.parse_args()
+    if a.nets:
+        networks.FOLDER = a.nets
     wanted = set(filter(None, a.names.split(",")))
     total = Score()
     beside: dict[str, Score] = {}
@@ -265,7 +289,7 @@ def main() -> None:
         if not isinstance(truth, dict) or "photos" not in truth or (wanted and path.stem not in wanted):
             continue
         try:
-            score = score_disc(path.parent, truth)
+            score = score_disc(path.parent, truth, a.turned)
         except BadInput as error:
             print(f"{path.stem:12s} {error}")
             score = Score(0, 0, len(truth["pins"]))
