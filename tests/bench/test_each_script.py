@@ -29,7 +29,7 @@ SCRIPTS = sorted(
     if path.name != "__init__.py"
 )
 # Needed for making or fitting alone, and in no list of dependencies: large, or not for every machine.
-NOT_EVERYWHERE = {"torch", "mitsuba", "atheris", "embreex", "trimesh", "mapbox_earcut", "sklearn"}
+NOT_EVERYWHERE = {"torch", "mitsuba", "pyluxcore", "atheris", "embreex", "trimesh", "mapbox_earcut", "sklearn"}
 
 
 def loaded(script: str, monkeypatch: pytest.MonkeyPatch) -> ModuleType:
