@@ -151,9 +151,12 @@ def tune_settings(design: Design) -> dict[str, Any]:
     tune = arranged_tune(design)
     known: dict[str, Any] = {"title": tune.title, "key": written_key(tune.key)}
     known["quarter_deg"] = round(design.timing.deg_per_quarter, 6)
-    bars = design.score.bars
-    odd = sum(bar.length_quarter != tune.metre.bar_quarter for bar in bars[1:-1])
-    if odd:
+    bars, whole = design.score.bars, tune.metre.bar_quarter
+    odd = sum(bar.length_quarter != whole for bar in bars[1:-1])
+    # a bar that a repeat parts is no odd one: the next whole bar begins where the metre has a line
+    if any(bar.length_quarter == whole and bar.start_quarter % whole for bar in bars) or 2 * odd >= max(
+        1, len(bars) - 2
+    ):
         return known | ({"metre": f"{tune.metre.beats}/{tune.metre.unit}"} if 2 * odd < len(bars) - 2 else {})
     first = tune.notes[0].onset_quarter
     upbeat = -first % tune.metre.bar_quarter

@@ -26,7 +26,8 @@ from disc.tune.write.layout import lay_out
 from disc.tune.write.midi import midi_bytes
 from disc.tune.write.musicxml import musicxml_of_page
 from disc.tune.write.sound import render_strikes, wav_bytes
-from disc.turn.one_turn import OneTurn, with_direction_weighed, with_tune
+from disc.turn.as_designed import tune_as_designed
+from disc.turn.one_turn import OneTurn, with_direction_weighed, with_known_tune, with_tune
 from disc.turn.said_of_bars import by_place
 from disc.turn.settings import ACCEPTED_SETTING, SETTING_NAMES, TurnSettings, merge_settings, turn_settings
 from disc.turn.turn_of_job import turn_of_pins
@@ -104,7 +105,11 @@ def transcribe_job(
             pins = stage_teeth(job, stage, comb)
         advance(0.1, "reading the tune")
         strikes = turn_of_pins(job, pins, comb, settings, read_tune=False)
-        turn = with_direction_weighed(with_tune(strikes, settings), settings)
+        known = tune_as_designed(job, strikes.strikes, given or {}, settings.tune.title)
+        if known is not None:
+            turn = with_known_tune(strikes, known)
+        else:
+            turn = with_direction_weighed(with_tune(strikes, settings), settings)
         if turn.reading is None:
             raise BadInput(turn.why)
         if not turn.pitched:

@@ -142,6 +142,26 @@ def test_chromatic_notes(midi: int, name: str) -> None:
     assert spelled(midi, 0).name == name
 
 
+# Lines in C major, in D flat and in A minor, and how a singer's part has them. Common practice.
+@pytest.mark.parametrize(
+    ("line", "key_of_line", "names"),
+    [
+        ("64 1 63 1 62 1 61 1 60 1", Key(0, "major", 0), "E4 E-4 D4 D-4 C4"),
+        ("60 1 61 1 62 1 63 1 64 1", Key(0, "major", 0), "C4 C#4 D4 D#4 E4"),
+        ("62 1 63 1 63 1 64 1", Key(0, "major", 0), "D4 D#4 D#4 E4"),  # struck again before it leads on
+        ("67 1 66 1 65 1 69 1 70 1 71 1", Key(0, "major", 0), "G4 F#4 F4 A4 B-4 B4"),  # of neighbouring keys
+        ("69 1 68 1 67 1", Key(9, "minor", 0), "A4 G#4 G4"),  # the leading note
+        ("69 1 68 1 67 1", Key(0, "major", 0), "A4 A-4 G4"),
+        ("63 1 67 1", Key(0, "major", 0), "E-4 G4"),  # leads nowhere
+        ("72 1 71 1 70 1", Key(1, "major", -5), "C5 C-5 B-4"),
+    ],
+)
+def test_chromatic_notes_of_a_line_are_spelled_by_where_they_lead(line: str, key_of_line: Key, names: str) -> None:
+    text = musicxml_text(tune_of(parse(line), metre=Metre(2, 4), key=key_of_line))
+    read = converter.parse(text, format="musicxml")
+    assert " ".join(n.pitch.nameWithOctave for n in read.recurse().notes) == names
+
+
 def test_the_same_tune_gives_the_same_bytes() -> None:
     tune = tune_of(parse(MAMAN), metre=Metre(2, 4))
     assert musicxml_text(tune) == musicxml_text(tune)

@@ -15,8 +15,9 @@ from disc.records import Section, Tune
 from disc.tune.score.records import TICKS_PER_QUARTER
 from disc.tune.write.layout import Clef, ScorePage, lay_out
 from disc.tune.write.midi import MUSIC_BOX_PROGRAM
-from disc.tune.write.musicxml_notes import StaffVoice, accidentals_of, add_text, add_words, ticks, write_voice
+from disc.tune.write.musicxml_notes import StaffVoice, add_text, add_words, signs_of, ticks, write_voice
 from disc.tune.write.signs import TYPES
+from disc.tune.write.spelling import Spellings, spellings_of
 from disc.tune.write.tempo_sign import beat_of
 
 HEAD = (
@@ -44,8 +45,9 @@ def musicxml_of_page(page: ScorePage, teeth: bool = False) -> str:
         SubElement(encoding, "supports", element=name, type="yes")
     _part_list(root)
     part = SubElement(root, "part", id="P1")
+    led = spellings_of(page.bars)
     for index in range(len(page.bars)):
-        _measure(part, page, index, teeth)
+        _measure(part, page, index, led, teeth)
     indent(root)
     return HEAD + tostring(root, encoding="unicode") + "\n"
 
@@ -63,7 +65,7 @@ def _part_list(root: Element) -> None:
 # ---- a bar
 
 
-def _measure(part: Element, page: ScorePage, index: int, teeth: bool) -> None:
+def _measure(part: Element, page: ScorePage, index: int, led: Spellings, teeth: bool) -> None:
     bar = page.bars[index]
     printed = bar.printed
     short = printed.number == 0 or printed.length - printed.offset != printed.part.metre.bar_quarter
@@ -71,7 +73,7 @@ def _measure(part: Element, page: ScorePage, index: int, teeth: bool) -> None:
     _line_before(measure, page, index)
     _attributes(measure, page, index)
     _directions(measure, page, index)
-    signs = accidentals_of(bar)
+    signs = signs_of(bar, led)
     for staff, voices in enumerate(bar.staves):
         for voice in range(len(voices)):
             if staff or voice:

@@ -10,7 +10,8 @@ from xml.etree.ElementTree import Element, SubElement
 from disc.records import Note
 from disc.tune.score.records import TICKS_PER_QUARTER
 from disc.tune.write.layout import Bar, Chord, ScorePage
-from disc.tune.write.signs import TYPES, Accidentals, Sign, beams_of, sign_of, spelled, triplet_ends
+from disc.tune.write.signs import TYPES, Accidentals, Sign, Spelling, beams_of, sign_of, spelled, triplet_ends
+from disc.tune.write.spelling import Spellings
 
 GRACE = Sign(Fraction(1, 4))  # a small note is written as a sixteenth with a stroke; common practice, no source
 
@@ -45,18 +46,27 @@ class _Place(NamedTuple):
     bracket: tuple[bool, bool]
 
 
-Signs = dict[int, str | None]  # by id() of a note written in a bar: the accidental before it
+class Signs(NamedTuple):
+    """How the notes of a bar are spelled. led: by their line; before: by id() of a note, the accidental before it."""
+
+    led: Spellings
+    before: dict[int, str | None]
+
+    def spelling(self, note: Note, fifths: int) -> Spelling:
+        """Letter and octave of a note."""
+        return self.led.get(id(note)) or spelled(note.pitch, fifths)
 
 
-def accidentals_of(bar: Bar) -> Signs:
-    """The accidentals of a bar: of a staff's voices together, in the order of time."""
-    found: Signs = {}
+def signs_of(bar: Bar, led: Spellings) -> Signs:
+    """The spelling of a bar, its accidentals of a staff's voices together, in the order of time. led: of the page."""
+    made = Signs(led, {})
+    fifths = bar.printed.part.key.fifths
     for voices in bar.staves:
-        signs = Accidentals(bar.printed.part.key.fifths)
+        signs = Accidentals(fifths)
         for chord in sorted((chord for voice in voices for chord in voice), key=lambda c: c.onset):
             for note in (*chord.graces, *(() if chord.tied_back else chord.notes)):
-                found[id(note)] = signs.before(spelled(note.pitch, bar.printed.part.key.fifths))
-    return found
+                made.before[id(note)] = signs.before(made.spelling(note, fifths))
+    return made
 
 
 def write_voice(measure: Element, page: ScorePage, bar: Bar, voice: StaffVoice, signs: Signs, teeth: bool) -> None:
@@ -117,7 +127,7 @@ def _note(
         SubElement(note, "grace", slash="yes")
     if chorded:
         SubElement(note, "chord")
-    spelling = spelled(written.pitch, place.bar.printed.part.key.fifths)
+    spelling = signs.spelling(written, place.bar.printed.part.key.fifths)
     pitch = SubElement(note, "pitch")
     add_text(pitch, "step", spelling.letter)
     if spelling.alter:
@@ -130,7 +140,7 @@ def _note(
             SubElement(note, "tie", type=kind)
     add_text(note, "voice", place.voice.number)
     tied_over = chord.tied_back and not small  # the accidental of its beginning holds
-    accidental = None if tied_over else signs[id(written)]
+    accidental = None if tied_over else signs.before[id(written)]
     is_odd = written.doubtful or written.silent
     _length(note, GRACE if small else place.sign, accidental, cue=is_odd or time is not None)
     if place.voice.stem:

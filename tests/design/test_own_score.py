@@ -1,0 +1,55 @@
+"""The score of a planned disc is its tune's, as long as its pins and what is said of them are the plan's."""
+
+from __future__ import annotations
+
+import csv
+from fractions import Fraction
+
+from disc.job import open_for_writing
+from disc.tables import format_comb
+from disc.tune.store import load_tune
+from disc.turn.transcribe_job import transcribe_job
+
+from .small import comb_of
+from .test_command import disc_here
+
+# A triplet of 32nds is struck within 50 ms: read from the pins alone it is a chord or ornaments.
+SCORE = """X:1
+T:Quick
+M:2/4
+L:1/16
+Q:1/4=100
+K:C
+|:c4 (3d/e/d/cB2|c2e2d4|(3e/f/e/d c2 (3d/e/d/c B2|c8:|
+"""
+
+
+def test_a_plans_own_score_has_its_values_until_pins_or_wishes_change(tmp_path, monkeypatch, capsys) -> None:
+    (tmp_path / "quick.abc").write_text(SCORE)
+    (tmp_path / "comb.csv").write_text(format_comb(comb_of([71, 72, 72, 74, 74, 74, 76, 76, 76, 77])))
+    words = ["design", f"{tmp_path}/quick.abc", "--comb", f"{tmp_path}/comb.csv", "--transpose", "0"]
+    code, _, err = disc_here(monkeypatch, capsys, *words, "--out", f"{tmp_path}/job")
+    assert (code, err) == (0, "")
+    folder = tmp_path / "job"
+
+    def written(**given: str) -> list[tuple[Fraction, int]]:
+        with open_for_writing(folder) as job:
+            made = transcribe_job(job, dict(given))
+            tune = load_tune(job)
+        assert tune is not None and tune == made.reading.tune
+        assert all(note.onset_s is not None and note.tooth for note in tune.notes)
+        return [(note.onset_quarter, note.pitch) for note in tune.notes if not note.grace]
+
+    plan = written()
+    twelfths = {place % 1 for place, _ in plan}
+    assert {Fraction(1, 12), Fraction(1, 6)} & twelfths
+    assert written() == plan == written(title="Quicker")  # again, and under another title
+    with open_for_writing(folder) as job:
+        assert load_tune(job).title == "Quicker" and load_tune(job).repeats  # type: ignore[union-attr]
+    pins = folder / "pins.csv"
+    rows = list(csv.reader(pins.read_text().splitlines()))
+    column = rows[0].index("theta_deg")
+    rows[5][column] = str((float(rows[5][column]) + 4.0) % 360)
+    pins.write_text("\n".join(",".join(row) for row in rows) + "\n")
+    assert written() != plan  # a pin was moved: the turn is read
+    assert written(metre="4/4") != plan
