@@ -20,7 +20,7 @@ Spellings = Mapping[int, Spelling]  # by id() of a note
 STEPS = "CDEFGAB"
 # Semitones over the tonic of the major key of the signature; theory of music.
 MAJOR = frozenset({0, 2, 4, 5, 7, 9, 11})
-RAISED_FOURTH, LOWERED_SEVENTH, LEADING_OF_MINOR = 6, 10, 8
+RAISED_FOURTH, LOWERED_SEVENTH, LEADING_OF_MINOR = 6, 10, 8  # semitones over the same tonic; by definition
 
 
 def spellings_of(bars: Sequence[Bar]) -> Spellings:
