@@ -11,10 +11,12 @@ from itertools import accumulate
 from disc.design.arrange.arrange import Loss, PlacedNote
 from disc.design.plan import Design
 from disc.frame import onset_s
-from disc.records import Key, Metre, Note, Tune, Voice
+from disc.records import Key, Metre, Note, Section, Tune, Voice
 from disc.tune.read.sections.parted import join_tunes
 from disc.tune.score.records import Rank, ScoreIn, ScoreNote
 from disc.tune.settings import key_name, key_of
+
+MOST_MOVED = 4  # one line in so many moved at most: else the metre is not what the file says; chosen
 
 
 class NoteChange(StrEnum):
@@ -126,7 +128,24 @@ def _tune(design: Design, notes: tuple[Note, ...]) -> Tune:
         quarter_s=timing.quarter_s,
         start_s=first_s - float(first_quarter) * timing.quarter_s,
         title=design.score.title,
+        sections=_lines_anew(design),
     )
+
+
+def _lines_anew(design: Design) -> tuple[Section, ...]:
+    """Where a bar of another length moves the lines after it: each whole bar that begins off the lines before it."""
+    score, metre = design.score, design.score.metre
+    whole, line, number = metre.bar_quarter, Fraction(0), 1
+    key = moved_key(score.key, design.transposition)
+    found: list[Section] = []
+    for bar in score.bars:
+        after = bar.start_quarter - line
+        if after <= 0 or bar.length_quarter != whole or not after % whole:
+            continue
+        number += -int(-after // whole)
+        line = bar.start_quarter
+        found.append(Section(line, number, metre, key, design.timing.quarter_s))
+    return tuple(found) if MOST_MOVED * len(found) <= len(score.bars) else ()
 
 
 def _first_quarter(design: Design) -> Fraction:

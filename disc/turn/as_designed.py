@@ -19,24 +19,26 @@ from disc.tune.write.written import with_lengths_of_parts
 
 # Finest parts of a quarter that are written, 64ths and 32nds of triplets; what is finer, a trill in an odd number of
 # notes, is better read. Chosen.
-WRITTEN = (16, 24)
+WRITTEN = (16, 12)
 WITHIN_S = 0.002  # of a strike from its note's place: the table of pins keeps angles to less than that; chosen
 
 
 def tune_as_designed(job: Job, strikes: Sequence[Strike], given: Mapping[str, Any], title: str) -> Tune | None:
     """The tune of a planned disc, written as a reading is; None where the turn has to be read.
 
-    given: settings asked for now; any but a title asks for a reading. A plan some of whose bars are longer or shorter
-    than the metre's has stored no upbeat: where its bars lie is read too.
+    given: settings asked for now; any but a title asks for a reading. A plan that has stored no upbeat, and whose tune
+    does not say where lines were moved, is of bars that do not keep to the metre: where they lie is read too.
     """
     asked = any(value is not None for name, value in given.items() if name != "title")
-    if "design" not in job.settings or "upbeat" not in job.settings or asked:
+    if "design" not in job.settings or asked:
         return None
     try:
         tune = load_tune(job)
     except BadInput:  # damaged: it is made anew
         return None
-    if tune is None or not _has_melody(tune) or not _is_written_plainly(tune):
+    if tune is None or not ("upbeat" in job.settings or tune.sections):
+        return None
+    if not _has_melody(tune) or not _is_written_plainly(tune):
         return None
     notes = _struck(tune, strikes)
     if notes is None:

@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from disc.job import open_for_writing
 from disc.tables import format_comb
+from disc.tune.read.sections.strains import printed_bars
 from disc.tune.store import load_tune
 from disc.turn.transcribe_job import transcribe_job
 
@@ -53,3 +54,26 @@ def test_a_plans_own_score_has_its_values_until_pins_or_wishes_change(tmp_path, 
     pins.write_text("\n".join(",".join(row) for row in rows) + "\n")
     assert written() != plan  # a pin was moved: the turn is read
     assert written(metre="4/4") != plan
+
+
+SHORT_BAR = """X:1
+T:Three beats short
+M:2/4
+L:1/8
+Q:1/4=100
+K:C
+cdef|gfed|cde|fgfe|dcBc|defg|gfed|c4|]
+"""
+
+
+def test_a_bar_of_another_length_moves_the_lines_after_it(tmp_path, monkeypatch, capsys) -> None:
+    """Else every bar after it stands across its line."""
+    (tmp_path / "short.abc").write_text(SHORT_BAR)
+    (tmp_path / "comb.csv").write_text(format_comb(comb_of([71, 72, 72, 74, 74, 76, 76, 77, 77, 79])))
+    words = ["design", f"{tmp_path}/short.abc", "--comb", f"{tmp_path}/comb.csv", "--transpose", "0"]
+    code, _, err = disc_here(monkeypatch, capsys, *words, "--out", f"{tmp_path}/job")
+    assert (code, err) == (0, "")
+    with open_for_writing(tmp_path / "job") as job:
+        tune = transcribe_job(job).reading.tune
+    lines = [bar.start for bar in printed_bars(tune)]
+    assert lines == [0, 2, 4, Fraction(11, 2), *(Fraction(11, 2) + 2 * k for k in range(1, 5))]

@@ -46,7 +46,7 @@ class _Place(NamedTuple):
     bracket: tuple[bool, bool]
 
 
-class Signs(NamedTuple):
+class NoteSigns(NamedTuple):
     """How the notes of a bar are spelled. led: by their line; before: by id() of a note, the accidental before it."""
 
     led: Spellings
@@ -57,9 +57,9 @@ class Signs(NamedTuple):
         return self.led.get(id(note)) or spelled(note.pitch, fifths)
 
 
-def signs_of(bar: Bar, led: Spellings) -> Signs:
+def signs_of(bar: Bar, led: Spellings) -> NoteSigns:
     """The spelling of a bar, its accidentals of a staff's voices together, in the order of time. led: of the page."""
-    made = Signs(led, {})
+    made = NoteSigns(led, {})
     fifths = bar.printed.part.key.fifths
     for voices in bar.staves:
         signs = Accidentals(fifths)
@@ -69,7 +69,7 @@ def signs_of(bar: Bar, led: Spellings) -> Signs:
     return made
 
 
-def write_voice(measure: Element, page: ScorePage, bar: Bar, voice: StaffVoice, signs: Signs, teeth: bool) -> None:
+def write_voice(measure: Element, page: ScorePage, bar: Bar, voice: StaffVoice, signs: NoteSigns, teeth: bool) -> None:
     """The chords and rests of one voice in one bar."""
     printed, chords = bar.printed, bar.staves[voice.staff][voice.place]
     beams, brackets = beams_of(chords, printed.part.metre), triplet_ends(chords)
@@ -114,7 +114,7 @@ def _rest(measure: Element, place: _Place) -> None:
 
 
 def _note(
-    measure: Element, written: Note, place: _Place, signs: Signs, small: bool = False, chorded: bool = False
+    measure: Element, written: Note, place: _Place, signs: NoteSigns, small: bool = False, chorded: bool = False
 ) -> Element:
     """One note; its parts in the order in which MusicXML wants them."""
     chord, only = place.chord, place.bar.printed.only
