@@ -17,6 +17,7 @@ import numpy as np
 from disc.listen.comb.numbering import numbering
 from disc.listen.comb.plucks.find_plucks import Pluck, plucks_and_rest
 from disc.listen.comb.plucks.pluck_start import LIVE_SCORE, PluckStart
+from disc.listen.comb.plucks.rings_after_all import common_tones
 from disc.listen.comb.temperament import Temperament, temperament_of
 from disc.listen.comb.tooth_buzz import LIKELY, SIGNS, buzz_probability, buzz_signs
 from disc.listen.comb.tooth_cleanness import cleanness, room_of
@@ -47,6 +48,7 @@ HUM_SHARE = 3.0  # of the longer ring of the two teeth
 # eighths, or nearly all pitches came back.
 SAME_SEMITONES, FAR_TEETH, MOST_BACK, MOST_APART = 0.3, 4, 0.5, 0.4
 DULL = "only a dull click"
+RINGS = "it rings, at which pitch is not clear: pluck it again"
 UNHEARD = "nothing is heard where the hand's pace puts its plucks: dead, or left out; pluck it again"
 # A dead tooth's click seems to have a pitch, another one at each pluck, and dies away so much sooner than its like
 # (natural logarithm). In the tuning half seven of the dead are told by it, and one that buzzes is taken for dead.
@@ -186,6 +188,8 @@ def _tooth(number: int, found: Sequence[Pluck], heard: Sequence[Sounding | None]
         return PluckedTooth(number, None, None, None, (), words="not heard at all: pluck it again")
     ringing = [s for _, s in mine if s is not None]
     if not ringing:
+        if common_tones([p.candidate for p, _ in mine]):
+            return PluckedTooth(number, None, None, None, times, words=RINGS)
         return PluckedTooth(number, None, None, ToothCondition.DEAD, times, words=DULL)
     pitches = np.array([s.pitch for s in ringing])
     weights = np.array([s.amplitude * min(s.t60_s, 3.0) for s in ringing])
@@ -225,8 +229,9 @@ def _judge_buzz(
         if row.tooth in likely:
             row = replace(row, buzz=likely[row.tooth])
             if likely[row.tooth] > LIKELY:
-                rings = [s is not None for p, s in zip(found, heard, strict=True) if p.tooth == row.tooth]
-                row = _dull(row) if _is_choked(row, sooner[row.tooth], rings) else _buzzing(row)
+                mine = [(p.candidate, s is not None) for p, s in zip(found, heard, strict=True) if p.tooth == row.tooth]
+                choked = _is_choked(row, sooner[row.tooth], [rings for _, rings in mine])
+                row = _dull(row) if choked and not common_tones([c for c, _ in mine]) else _buzzing(row)
         judged.append(row)
     return judged
 

@@ -7,7 +7,7 @@ the program was made; "combs", "turns" and "weak-unseen" once each, nearly at th
 was done. "make", "make-combs" and "make-other" (the usual make: twins, teeth off their table, speech, neighbours taken
 along) were looked at, "make-unseen" only at the end, "make-last" once after it, and both were looked at later on;
 "make-fresh" once after that, "make-after" once later, and both were fitted to then; "make-final" once after that,
-"make-end" once at the very end. "ringing" is of modelled things alone, of four kinds; of "ringing-last", 64 turns, none
+"make-end" once at the very end; "make-next" and "make-next-combs" once after that. "ringing" is of modelled things alone, of four kinds; of "ringing-last", 64 turns, none
 was looked at. After another change draw another set.
 Under each set stands how true its claims were: those said with a probability by its size, the others all together.
 A tooth's pitch is that of its settled decay. Its number is wrong if a tone under it is another tooth's; that is said if
@@ -54,6 +54,7 @@ SETS: dict[str, list[listen_set.Spec]] = {
     "make-unseen": listen_make.MAKE_UNSEEN, "make-last": listen_make.MAKE_LAST,
     "make-fresh": listen_make.MAKE_FRESH, "make-after": listen_make.MAKE_AFTER,
     "make-final": listen_make.MAKE_FINAL, "make-end": listen_make.MAKE_END,
+    "make-next": listen_make.MAKE_NEXT, "make-next-combs": listen_make.MAKE_NEXT_COMBS,
     "ringing": listen_make.draw_ringing(listen_make.RINGING_SEED, 3), "ringing-last": listen_make.RINGING_LAST,
 }  # fmt: skip
 PLUCK_S = 0.1

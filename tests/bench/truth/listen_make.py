@@ -381,5 +381,10 @@ MAKE_FINAL = draw_make("s", 1291, FINAL_VOICES, 8, 0)
 # tooth off its table.
 END_VOICES = ("muse-5", "fluid-105", "tim-25", "muse-112", "fluid-7", "tim-6", "muse-105", "bar")
 MAKE_END = draw_make("r", 1321, END_VOICES, 8, 0)
+# Of eight sources in no other draw, turns and combs, measured once after the numbering of plucked combs had got its
+# odds: combs also of what is modelled.
+NEXT_VOICES = ("muse-6", "fluid-14", "tim-7", "muse-7", "fluid-25", "tim-26", "tim-105", "tim-112")
+MAKE_NEXT = draw_make("n", 2311, NEXT_VOICES, 8, 16)
+MAKE_NEXT_COMBS = draw_make("m", 2317, ("bar", *NEXT_VOICES[:3], "bar", *NEXT_VOICES[3:6]), 0, 16)
 # Combs alone, more of them with speech: looked at while choosing.
 MAKE_COMBS = draw_make("c", 903, ("bar", "fluid-10", "bar", "muse-12", "tim-8", "bar", "fluid-15", "muse-108"), 0, 12)

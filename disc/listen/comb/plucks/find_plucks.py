@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,6 +13,7 @@ from disc.listen.comb.plucks.numbering_odds import number_odds
 from disc.listen.comb.plucks.pace import pace_of
 from disc.listen.comb.plucks.pluck_start import PluckStart
 from disc.listen.comb.plucks.renewed import is_fresh, renewed
+from disc.listen.comb.plucks.rings_after_all import with_those_that_ring
 from disc.listen.sound.appearing import tones_that_appear, with_quiet
 from disc.listen.sound.attacks import find_attacks
 from disc.listen.sound.audio import Recording
@@ -61,17 +62,26 @@ def plucks_and_rest(recording: Recording, teeth: int | None, plucks: int) -> tup
         path = best_path(ways)
         odds = number_odds(ways, [i for i, _, _ in path])
         found = [Pluck(k, j, candidates[i], tuple(row)) for (i, k, j), row in zip(path, odds, strict=True)]
-        return found, _rest(candidates, path)
+        return _with_those_that_ring(found), _rest(candidates, path)
     # The whole comb was plucked, then once more: every pluck is a place of its own, folded by the number of teeth.
     ways = ways_through(candidates, teeth * plucks if teeth else None, 1, pace)
     path = best_path(ways)
     count = teeth or int(np.ceil(max(k for _, k, _ in path) / plucks))
     odds = number_odds(ways, [i for i, _, _ in path])
     folded = [[float(row[k::count].sum()) for k in range(count)] for row in odds]
-    return [
+    found = [
         Pluck((k - 1) % count + 1, (k - 1) // count + 1, candidates[i], tuple(row))
         for (i, k, _), row in zip(path, folded, strict=True)
-    ], _rest(candidates, path)
+    ]
+    return _with_those_that_ring(found), _rest(candidates, path)
+
+
+def _with_those_that_ring(found: list[Pluck]) -> list[Pluck]:
+    """The same plucks, those of a tooth that rings though no tone of it was taken with their tone."""
+    numbers = sorted({p.tooth for p in found})
+    rows = with_those_that_ring([[p.candidate for p in found if p.tooth == number] for number in numbers])
+    left = {number: iter(row) for number, row in zip(numbers, rows, strict=True)}
+    return [replace(p, candidate=next(left[p.tooth])) for p in found]
 
 
 def _rest(candidates: Sequence[PluckStart], path: Sequence[tuple[int, int, int]]) -> list[PluckStart]:
