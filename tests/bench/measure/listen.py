@@ -7,7 +7,8 @@ the program was made; "combs", "turns" and "weak-unseen" once each, nearly at th
 was done. "make", "make-combs" and "make-other" (the usual make: twins, teeth off their table, speech, neighbours taken
 along) were looked at, "make-unseen" only at the end, "make-last" once after it, and both were looked at later on;
 "make-fresh" once after that, "make-after" once later, and both were fitted to then; "make-final" once after that,
-"make-end" once at the very end; "make-next" and "make-next-combs" once after that. "ringing" is of modelled things alone, of four kinds; of "ringing-last", 64 turns, none
+"make-end" once at the very end; "make-next" and "make-next-combs" once
+after that. "ringing" is of modelled things alone, of four kinds; of "ringing-last", 64 turns, none
 was looked at. After another change draw another set.
 Under each set stands how true its claims were: those said with a probability by its size, the others all together.
 A tooth's pitch is that of its settled decay. Its number is wrong if a tone under it is another tooth's; that is said if
