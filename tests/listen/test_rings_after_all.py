@@ -36,14 +36,22 @@ def test_one_clear_tone_at_both_clicks_is_the_tooths() -> None:
 def test_clicks_that_share_only_noise_stay_clicks() -> None:
     assert pitches([click((74.0, 20.0)), click((74.0, 20.0))]) == [None, None]
     assert pitches([click((74.0, 35.0)), click((75.0, 35.0))]) == [None, None]
-    assert common_tones([click((74.0, 35.0))]) == []  # one pluck alone says nothing
+    assert common_tones([click((74.0, 35.0))], 1.0) == []  # one pluck alone says nothing
 
 
 def test_where_a_partial_tells_that_it_rings_the_weaker_line_near_its_neighbours_is_the_pitch() -> None:
     plucks = [click((102.0, 40.0), (74.5, 18.0)), click((102.0, 41.0), (74.5, 17.0))]
     assert pitches(plucks) == [74.5, 74.5]
     far = [click((102.0, 40.0)), click((102.0, 41.0))]
-    assert pitches(far) == [None, None] and common_tones(far)  # it rings, at which pitch is open
+    assert pitches(far) == [None, None] and common_tones(far, 1.0)  # it rings, at which pitch is open
+
+
+def test_a_choked_note_is_no_ring() -> None:
+    """A tenth of a second, where the comb's teeth ring for one."""
+    choked = PluckStart(
+        Attack(1.0, 20.0, (-20.0, -20.0, -20.0)), None, (NewTone(hz(74.0), -20.0, 40.0, 1.0, 0.1, 20.0),), 1.0
+    )
+    assert pitches([choked, choked]) == [None, None] and not common_tones([choked, choked], 1.0)
 
 
 def test_a_tooth_heard_to_ring_once_rings_at_the_other_pluck_too() -> None:

@@ -17,7 +17,7 @@ import numpy as np
 from disc.listen.comb.numbering import numbering
 from disc.listen.comb.plucks.find_plucks import Pluck, plucks_and_rest
 from disc.listen.comb.plucks.pluck_start import LIVE_SCORE, PluckStart
-from disc.listen.comb.plucks.rings_after_all import common_tones
+from disc.listen.comb.plucks.rings_after_all import common_tones, usual_ring_s
 from disc.listen.comb.temperament import Temperament, temperament_of
 from disc.listen.comb.tooth_buzz import LIKELY, SIGNS, buzz_probability, buzz_signs
 from disc.listen.comb.tooth_cleanness import cleanness, room_of
@@ -188,7 +188,7 @@ def _tooth(number: int, found: Sequence[Pluck], heard: Sequence[Sounding | None]
         return PluckedTooth(number, None, None, None, (), words="not heard at all: pluck it again")
     ringing = [s for _, s in mine if s is not None]
     if not ringing:
-        if common_tones([p.candidate for p, _ in mine]):
+        if common_tones([p.candidate for p, _ in mine], usual_ring_s([p.candidate for p in found])):
             return PluckedTooth(number, None, None, None, times, words=RINGS)
         return PluckedTooth(number, None, None, ToothCondition.DEAD, times, words=DULL)
     pitches = np.array([s.pitch for s in ringing])
@@ -224,6 +224,7 @@ def _judge_buzz(
         return rows
     likely = dict(zip(numbers, map(float, buzz_probability(signs)), strict=True))
     sooner = dict(zip(numbers, map(float, signs[:, SIGNS.index("quick")]), strict=True))
+    usual_s = usual_ring_s([p.candidate for p in found])
     judged = []
     for row in rows:
         if row.tooth in likely:
@@ -231,7 +232,7 @@ def _judge_buzz(
             if likely[row.tooth] > LIKELY:
                 mine = [(p.candidate, s is not None) for p, s in zip(found, heard, strict=True) if p.tooth == row.tooth]
                 choked = _is_choked(row, sooner[row.tooth], [rings for _, rings in mine])
-                row = _dull(row) if choked and not common_tones([c for c, _ in mine]) else _buzzing(row)
+                row = _dull(row) if choked and not common_tones([c for c, _ in mine], usual_s) else _buzzing(row)
         judged.append(row)
     return judged
 
