@@ -24,6 +24,7 @@ from disc.listen.turn.hear.heard_strikes import HeardStrike, left_open
 from disc.listen.turn.judge.silent_reasons import silences_of
 from disc.listen.turn.judge.silent_strikes import with_twins
 from disc.listen.turn.judge.weak_strikes import weak_strikes, weak_teeth
+from disc.listen.turn.learn.settled_pitch import settled_pitch
 from disc.listen.turn.learn.true_pitches import OFF_TABLE_CENTS, OffTable
 from disc.listen.turn.place.disc_path import Expected
 from disc.listen.turn.place.place_in_recording import FEWEST_STRIKES, is_usual_clock, lay
@@ -45,6 +46,7 @@ SPEED_STEP_S = 0.05  # of the speed curve as it is given; chosen by hand
 # turns that were looked at: three more of thirty teeth off their table are found, none on it is said to be off.
 CLEAR_GAIN, FEWEST_CLEAR = 0.5, 3
 NEAR_S = 0.035  # of the disc's path: what is farther off is early or late, and tells nothing of it; chosen
+NEAR_SEMITONES = 1.2  # of a tooth's pitch: what begins there disturbs it; chosen by hand
 OWN_GAIN = 0.2  # of its band, at one strike at least; chosen between a dead tooth's .09 at most and a live one's .94
 
 
@@ -156,8 +158,21 @@ def off_their_table(followed: Followed, pitches: dict[int, float], cents: float)
         mine = gains.get(tooth, [])
         is_clear = voice.known and len(mine) >= FEWEST_CLEAR and float(np.median(mine)) > CLEAR_GAIN
         if (tooth in off or is_clear) and abs(above - cents) >= OFF_TABLE_CENTS:
-            found.append(OffTable(tooth, round(above, 1)))
+            above = 100.0 * (_settled(followed, tooth, voice.hz) - pitches[tooth])
+            if abs(above - cents) >= OFF_TABLE_CENTS:
+                found.append(OffTable(tooth, round(above, 1)))
     return tuple(found)
+
+
+def _settled(followed: Followed, tooth: int, hz: float) -> float:
+    """The pitch at which a tooth settles, by its strikes that nothing near it disturbs."""
+    pitch = pitch_of_hz(hz)
+    begun = [
+        (h.beginning.time_s, h.expected.tooth) for h in followed.told.matched.heard if h.beginning is not None
+        and abs(pitch_of_hz(followed.voices[h.expected.tooth].hz) - pitch) < NEAR_SEMITONES
+    ]  # fmt: skip
+    own = [at for at, other in begun if other == tooth]
+    return settled_pitch(followed.whole, pitch, own, np.sort([at for at, _ in begun]))
 
 
 def _judged(
