@@ -17,7 +17,8 @@ from disc.errors import BadInput
 from disc.frame import FULL_TURN_DEG, FloatArray
 from disc.records import Key, Metre, Note, Plate, Strike, Tune, Voice
 from disc.tune.read.beat.explain import reasons
-from disc.tune.read.beat.metre import MetreReading, describe, explain, heard_lines, read_metre
+from disc.tune.read.beat.later_lines import later_lines
+from disc.tune.read.beat.metre import MetreReading, describe, explain, heard_lines, metre_score, read_metre
 from disc.tune.read.beat.quantise import on_written_places, place_strikes
 from disc.tune.read.certainty import straightened
 from disc.tune.read.find_figures import FEWEST_STRIKES, Figures, find_figures
@@ -190,8 +191,10 @@ def find_turn_pace(
     heard = heard_lines(times, heights, melody, model)
 
     def rate(moved_s: FloatArray, grid: StepGrid) -> float:
-        readings = read_metre([grid], moved_s, heights, melody, model, settings, heard=heard)
-        return readings[0].score if readings else -np.inf
+        return metre_score(grid, moved_s, heights, melody, model, settings, heard)
+
+    def lines(moved_s: FloatArray, grid: StepGrid, most: int) -> FloatArray:
+        return later_lines(moved_s, heights, melody, model, heard, grid, most)
 
     def worth(pace: TimeMap) -> float:
         moved = pace.straight(times)
@@ -203,7 +206,7 @@ def find_turn_pace(
     by_hand = [
         said.held_gaps(word, onset_s, single, figures.melody > 0.5) for word in (NoteWord.HELD, NoteWord.NOT_HELD)
     ]
-    held_gain, held = find_holds(times, steps, grids[0], rate, *by_hand)
+    held_gain, held = find_holds(times, steps, grids[0], rate, lines, *by_hand)
     if any(hold.by_hand for hold in held.holds):
         return max((held, slowed(times, held, steps, find_grids(held.straight(times))[0].score)), key=worth)
     options = [STEADY, slowed(times, STEADY, steps, best)]

@@ -120,6 +120,20 @@ def _read_on(
     return found
 
 
+def metre_score(
+    grid: StepGrid,
+    onset_s: FloatArray,
+    pitch: FloatArray,
+    is_melody: npt.NDArray[np.bool_],
+    model: Model,
+    settings: TuneSettings,
+    heard: HeardLines,
+) -> float:
+    """The best score of any reading on a grid; minus infinity if none fits."""
+    found = _read_on(grid, grid.score, onset_s, pitch, is_melody, heard, model, settings, None)
+    return max((reading.score for reading in found), default=-np.inf)
+
+
 def _is_wanted(structure: Structure, settings: TuneSettings) -> bool:
     metre = settings.metre
     if metre is None:

@@ -8,7 +8,7 @@ hypothesis, weighed in metre.py. All but a bar's length in seconds are blind to 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -232,7 +232,8 @@ FEATURE_NAMES: tuple[str, ...] = (
 class LatticeMarks:
     """What is the same for all structures on a lattice. chroma: running sum of the pitch classes struck, shape
     (count + 1, 12). strain: (steps, strength) of the best long echo. heard: on each step, how much more it is a bar
-    line than a beat, and a beat than neither, shape (2, count); kind: log-probabilities of bar_lines.KINDS.
+    line than a beat, and a beat than neither, shape (2, count); kind: log-probabilities of bar_lines.KINDS. changes:
+    what harmony was asked for, by span.
     """
 
     accents: FloatArray
@@ -241,6 +242,13 @@ class LatticeMarks:
     strain: tuple[int, float]
     heard: FloatArray
     kind: FloatArray
+    changes: dict[int, FloatArray] = field(default_factory=dict)
+
+    def harmony(self, steps: int) -> FloatArray:
+        """How the pitch classes of so many steps after each step differ from those before it, standardised."""
+        if steps not in self.changes:
+            self.changes[steps] = _standard(_change_over(self.chroma, steps))
+        return self.changes[steps]
 
 
 def features(lattice: Lattice, structure: Structure, rhythm: FloatArray, grid: float, marks: LatticeMarks) -> Features:
@@ -335,7 +343,7 @@ def _accent_columns(structure: Structure, marks: LatticeMarks) -> FloatArray:
 def _harmony_columns(structure: Structure, marks: LatticeMarks) -> FloatArray:
     rows = []
     for steps in (structure.steps, structure.bar):
-        folded, times = _folded(_standard(_change_over(marks.chroma, steps))[None, :], structure.bar)
+        folded, times = _folded(marks.harmony(steps)[None, :], structure.bar)
         # neighbouring steps share most of their spans: what is left to chance is less the wider the span
         rows += [_on_level(folded, structure, level, times) for level in LEVELS[:3]]
     return np.vstack(rows)

@@ -184,20 +184,20 @@ def _slowed_end(moved: FloatArray, step_s: float, start_s: float) -> tuple[float
         if len(begins) - number < FEWEST_SLOWED:
             break
         tail = moved[moved > begin + 1e-9]
-        gains = _fit(_unslow(tail, float(begin), last, step_s, SLOWEST[:, None]), step_s, start_s)
-        gains = gains - _fit(tail, step_s, start_s)
+        gains = on_grid_nats(_unslow(tail, float(begin), last, step_s, SLOWEST[:, None]), step_s, start_s).sum(-1)
+        gains = gains - on_grid_nats(tail, step_s, start_s).sum()
         which = int(np.argmax(gains))
         if best is None or gains[which] > best[0]:
             best = (float(gains[which]), float(begin), float(SLOWEST[which]))
     return None if best is None or best[0] < SLOWING_NATS / 2 else best[1:]
 
 
-def _fit(onset_s: FloatArray, step_s: float, start_s: float) -> FloatArray:
-    """Nats by which each row of onsets stands on a grid rather than anywhere."""
+def on_grid_nats(onset_s: FloatArray, step_s: float, start_s: float) -> FloatArray:
+    """Nats by which each onset stands on a grid rather than anywhere, shape as given."""
     place = (onset_s - start_s) / step_s
     off_s = (place - np.round(place)) * step_s
     density = np.exp(-0.5 * (off_s / SIGMA_S) ** 2) * step_s / (SIGMA_S * np.sqrt(2 * np.pi))
-    return np.asarray(np.log((1 - STRAYS) * density + STRAYS).sum(-1), dtype=float)
+    return np.asarray(np.log((1 - STRAYS) * density + STRAYS), dtype=float)
 
 
 def _unslow(at_s: FloatArray, from_s: float, last_s: float, step_s: float, ratio: FloatArray | float) -> FloatArray:
