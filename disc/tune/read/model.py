@@ -1,4 +1,5 @@
-"""The fitted numbers of the reader, in model.json: made by tests/bench/fit/fit_tune.py and fit_parts.py, which say how.
+"""The fitted numbers of the reader, in model.json: made by fit_tune.py, fit_parts.py, fit_holds.py and
+fit_certainty.py in tests/bench/fit, which say how.
 
 Nothing here is measured on the half of the draw that tests/bench/measure/score.py reports as held out.
 """
@@ -42,6 +43,7 @@ class Model:
     key: LinearModel
     rhythm: RhythmModel
     parts: LinearModel
+    holds: LinearModel
     certainty: dict[str, Certainty]
 
     def metre_for(self, pitches: int) -> LinearModel:
@@ -75,9 +77,9 @@ def model_from(raw: dict[str, Any]) -> Model:
     )
     tables = {kind: {name: np.array(t, float) for name, t in raw["rhythm"][kind].items()} for kind in ("bar", "beat")}
     rhythm = RhythmModel(tables["bar"], tables["beat"])
-    metre, plain = _linear(raw["metre"]), _linear(raw["metre_plain"])
+    linear = {part: _linear(raw[part]) for part in ("metre", "metre_plain", "key", "parts", "holds")}
     certainty = {name: Certainty(**curve) for name, curve in raw["certainty"].items()}
-    return Model(voices, metre, plain, _linear(raw["key"]), rhythm, _linear(raw["parts"]), certainty)
+    return Model(voices, rhythm=rhythm, certainty=certainty, **linear)
 
 
 def _linear(raw: dict[str, dict[str, float]]) -> LinearModel:

@@ -17,18 +17,17 @@ from disc.errors import BadInput
 from disc.frame import FULL_TURN_DEG, FloatArray
 from disc.records import Key, Metre, Note, Plate, Strike, Tune, Voice
 from disc.tune.read.beat.explain import reasons
-from disc.tune.read.beat.later_lines import later_lines
-from disc.tune.read.beat.metre import MetreReading, describe, explain, heard_lines, metre_score, read_metre
+from disc.tune.read.beat.metre import MetreReading, describe, explain, read_metre
 from disc.tune.read.beat.quantise import on_written_places, place_strikes
 from disc.tune.read.certainty import straightened
 from disc.tune.read.find_figures import FEWEST_STRIKES, Figures, find_figures
+from disc.tune.read.find_pace import find_turn_pace
 from disc.tune.read.key import KeyReading, off_scale, read_key, strike_weights
-from disc.tune.read.model import Model, load_model
-from disc.tune.read.said_notes import NOTHING_SAID, SaidNotes, said_notes
+from disc.tune.read.model import load_model
+from disc.tune.read.said_notes import said_notes
 from disc.tune.read.sections.strains import find_repeats
-from disc.tune.read.time.holds import find_holds
 from disc.tune.read.time.step_grid import StepGrid, find_grids, grids_of_quarter
-from disc.tune.read.time.straighten import STEADY, TimeMap, candidate_steps_by_part, find_drift, slowed
+from disc.tune.read.time.straighten import STEADY, TimeMap
 from disc.tune.read.voices.figures import Rolls, find_rolls, gather_stragglers
 from disc.tune.read.voices.voices import melody_probability
 from disc.tune.settings import NoteWord, TuneSettings, key_name
@@ -166,56 +165,6 @@ def _with_graces(rolls: Rolls, proper_s: FloatArray, figures: Figures, count: in
     for grace, note in figures.graces.items():
         anchored_s[grace] = anchored_s[note]
     return Rolls(of), anchored_s
-
-
-def find_turn_pace(
-    onset_s: FloatArray,
-    pitch: FloatArray,
-    figures: Figures,
-    model: Model,
-    settings: TuneSettings,
-    said: SaidNotes = NOTHING_SAID,
-) -> TimeMap:
-    """How the turn's time is bent: by a drift of the setting or by held notes, whichever gains more; and at its end.
-
-    Where notes were said to be held and their time is found, it is in every way that is weighed.
-    """
-    proper = np.flatnonzero(figures.proper)
-    single = proper[Rolls(figures.rolls.of[proper]).single(last=True)]
-    times, heights = onset_s[single], np.round(pitch[single])
-    if len(times) < FEWEST_STRIKES:
-        return STEADY
-    grids = find_grids(times)
-    steps = candidate_steps_by_part(times, grids)
-    melody = figures.melody[single] > 0.5
-    heard = heard_lines(times, heights, melody, model)
-
-    def rate(moved_s: FloatArray, grid: StepGrid) -> float:
-        return metre_score(grid, moved_s, heights, melody, model, settings, heard)
-
-    def lines(moved_s: FloatArray, grid: StepGrid, most: int) -> FloatArray:
-        return later_lines(moved_s, heights, melody, model, heard, grid, most)
-
-    def worth(pace: TimeMap) -> float:
-        moved = pace.straight(times)
-        grid = find_grids(moved)[0]
-        return grid.score + rate(moved, grid) - pace.price
-
-    best = grids[0].score
-    drift_score, drifting = find_drift(times, steps)
-    by_hand = [
-        said.held_gaps(word, onset_s, single, figures.melody > 0.5) for word in (NoteWord.HELD, NoteWord.NOT_HELD)
-    ]
-    held_gain, held = find_holds(times, steps, grids[0], rate, lines, *by_hand)
-    if any(hold.by_hand for hold in held.holds):
-        return max((held, slowed(times, held, steps, find_grids(held.straight(times))[0].score)), key=worth)
-    options = [STEADY, slowed(times, STEADY, steps, best)]
-    if drift_score > best:
-        options += [drifting, slowed(times, drifting, steps, drift_score)]
-    if held_gain > 0:
-        options += [held, slowed(times, held, steps, find_grids(held.straight(times))[0].score)]
-    bent = [pace for pace in options if not pace.is_steady]
-    return max([STEADY, *bent], key=worth) if bent else STEADY
 
 
 def with_pace(tune: Tune, pace: TimeMap, struck_s: FloatArray) -> Tune:

@@ -34,10 +34,21 @@ from tests.bench.truth.music_turns import KINDS, Case, bend, cases_of_melodies, 
 
 BARS = {"steady": 0.95, "ritardando": 0.93, "fermata": 0.90, "drift 1 %": 0.95, "drift 3 %": 0.85, "key": 0.92}
 ERROR_S = 0.015
+Bend = Callable[[np.ndarray], np.ndarray]  # seconds at a steady tempo to seconds of the turn
 
 
-def read_case(case: Case, kind: str, seed: int) -> tuple[TuneReading, Callable[[np.ndarray], np.ndarray], float]:
+def read_case(case: Case, kind: str, seed: int) -> tuple[TuneReading, Bend, float]:
     """(what was read of the bent turn with its errors, the bend, processor seconds)."""
+    strikes, bent, turn_s = strikes_of(case, kind, seed)
+    began = time.process_time()
+    reading = read_turn(strikes, Plate(diameter_mm=30.0, revolution_s=turn_s))
+    return reading, bent, time.process_time() - began
+
+
+def strikes_of(
+    case: Case, kind: str, seed: int
+) -> tuple[tuple[Strike, ...], Callable[[np.ndarray], np.ndarray], float]:
+    """(strikes of the bent turn with setting errors, in order; the bend; how long the turn takes, s)."""
     rng = np.random.default_rng([seed, KINDS.index(kind), len(case.onset_s)])
     bent = bend(case, kind, rng)
     onset_s = bent(case.onset_s) + rng.normal(0, ERROR_S, len(case.onset_s))
@@ -53,14 +64,10 @@ def read_case(case: Case, kind: str, seed: int) -> tuple[TuneReading, Callable[[
         )
         for number, i in enumerate(order, start=1)
     )
-    began = time.process_time()
-    reading = read_turn(strikes, Plate(diameter_mm=30.0, revolution_s=turn_s))
-    return reading, bent, time.process_time() - began
+    return strikes, bent, turn_s
 
 
-def lines_right(
-    case: Case, reading: TuneReading, bent: Callable[[np.ndarray], np.ndarray], in_threes: bool = False
-) -> bool:
+def lines_right(case: Case, reading: TuneReading, bent: Bend, in_threes: bool = False) -> bool:
     """Whether all bar lines are right, of bars as printed or half or twice as long.
 
     in_threes: also where beats are said to be divided by three and printed as triplets, or the other way.

@@ -7,15 +7,16 @@ places are then read in full (holds.py).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from disc.frame import FloatArray
-from disc.tune.read.time.step_grid import StepGrid, find_grids, refine, weigh
+from disc.tune.read.time.step_grid import find_grids, refine, weigh
 from disc.tune.read.time.straighten import on_grid_nats
+from disc.tune.read.time.weighed_turn import Lines
 
 # Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 STEPS_TRIED = 4  # likeliest steps of the grid that a hold is tried with; chosen, not fitted
@@ -31,8 +32,6 @@ LEAST_LEFT, MOST_LEFT = 0.38, 0.85
 MOST_STEPS = 12  # a hold of more whole steps is no hold
 
 IntArray = npt.NDArray[np.int64]
-# (moved onsets, grid, most steps) -> the metre's score for each gap taken 0, 1, ... steps shorter; see later_lines.py
-Lines = Callable[[FloatArray, StepGrid, int], FloatArray]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +55,7 @@ def likely_places(moved: FloatArray, able: Sequence[int], steps: Sequence[float]
         metre = lines(later, grid, most)[list(able)]
         nats = on_grid_nats(np.stack([moved, moved - later_s]), grid.step_s, grid.start_s)
         on_grid = (np.cumsum(nats[0])[:-1] + nats[1].sum() - np.cumsum(nats[1])[:-1])[list(able)]
-        extra_s = later_s + grid.step_s * np.arange(most + 1)[None, :]
+        extra_s = np.asarray(later_s + grid.step_s * np.arange(most + 1)[None, :], dtype=float)
         may_be = _may_be(gaps_s[:, None], extra_s, grid.step_s, MOST_LEFT)
         score = np.where(may_be, metre + on_grid[:, None], -np.inf)
         for which in np.argsort(-score, axis=None, kind="stable")[:PLACES_TRIED]:

@@ -9,58 +9,71 @@ sounds.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from disc.frame import FloatArray
-from disc.tune.read.time.hold_places import LEAST_LEFT, LONG_STEPS, STEPS_TRIED, Lines, Place, likely_places
+from disc.tune.read.time.hold_odds import hold_features
+from disc.tune.read.time.hold_places import LEAST_LEFT, LONG_STEPS, STEPS_TRIED, Place, likely_places
 from disc.tune.read.time.step_grid import StepGrid, find_grids, refine, weigh
-from disc.tune.read.time.straighten import APART_S, HOLD_NATS, STEADY, Hold, TimeMap
+from disc.tune.read.time.straighten import APART_S, STEADY, Hold, TimeMap
+from disc.tune.read.time.weighed_turn import WeighedTurn
 
-MOST_HOLDS = 2  # held notes in a turn; each costs HOLD_NATS besides (common practice, no source)
+MOST_HOLDS = 2  # held notes in a turn; common practice, no source
+SECOND_NATS = 9.0  # that a second must gain beyond what a first must; chosen by hand: the fit knows one hold a turn
 FEWEST_ON_A_SIDE = 6  # strikes, or a side fits any grid; chosen, not fitted
 SAID_MOST_LEFT = 0.95  # of one that a person said is held; more is within the setting errors of a usual gap
 WORSE_GRID = 6.0  # nats: a hold that leaves the grid worse than this is not read (chosen, not fitted)
 NEAR_STEPS = 0.25  # strikes farther from the grid do not tell how long a hold is; chosen, not fitted
 
-Rate = Callable[[FloatArray, StepGrid], float]
+
+@dataclass(frozen=True, slots=True)
+class TriedHold:
+    """A hold with what it shows (hold_odds.FEATURES) and the score of grid and metre that it leaves."""
+
+    hold: Hold
+    features: tuple[float, ...]
+    score: float
 
 
-def find_holds(
-    onset_s: FloatArray,
-    steps: Sequence[float],
-    grid: StepGrid,
-    rate: Rate,
-    lines: Lines,
-    held: Sequence[int] = (),
-    not_held: Sequence[int] = (),
-) -> tuple[float, TimeMap]:
-    """(what is gained less the price, pace with up to MOST_HOLDS holds); (0, STEADY) where nothing is held.
+def find_holds(turn: WeighedTurn, held: Sequence[int] = (), not_held: Sequence[int] = ()) -> TimeMap:
+    """The pace with up to MOST_HOLDS holds that gain more than nothing; STEADY where nothing is held.
 
-    onset_s: shape (n,), in order. grid: the best steady one. rate: the metre's score of moved onsets on a grid;
-    lines: the same of all gaps, at a look. held, not_held: gaps that a person said to be so, by the strike before each.
+    held, not_held: gaps that a person said to be so, by the strike before each.
     """
     holds: list[Hold] = []
-    steady = grid.score + rate(onset_s, grid)
-    moved, best = onset_s, steady
-    for gap in sorted({*held} & {*_able(np.diff(onset_s))}):
-        found = _best_of(onset_s, moved, _places_of_gap(moved, gap, steps), grid, best, rate)
-        if found is not None:
-            best, hold = found[0], replace(found[1], by_hand=True)
-            holds.append(hold)
-            moved = np.where(onset_s >= hold.to_s, moved - hold.extra_s, moved)
+    moved, before = turn.onset_s, turn.grid.score + turn.rate(turn.onset_s, turn.grid)
+    for gap in sorted({*held} & {*_able(np.diff(moved))}):
+        tried = try_places(turn, moved, _places_of_gap(moved, gap, turn.steps), before)
+        found = max(tried, key=lambda one: one.score, default=None)
+        if found is not None and found.score > before:
+            before = found.score
+            holds.append(replace(found.hold, by_hand=True))
+            moved = _without(turn.onset_s, moved, found.hold)
     while len(holds) < max(MOST_HOLDS, len(held)):
-        known = {*held, *not_held, *(int(np.searchsorted(onset_s, hold.from_s)) for hold in holds)}
-        able = [gap for gap in _able(np.diff(moved)) if gap not in known]
-        found = _best_of(onset_s, moved, likely_places(moved, able, steps, lines), grid, best + HOLD_NATS, rate)
-        if found is None:
+        tried = try_places(turn, moved, places_of(turn, moved, holds, not_held), before)
+        found = max(tried, key=lambda one: one.score - one.hold.price, default=None)
+        if found is None or found.score - found.hold.price - before <= SECOND_NATS * len(holds):
             break
-        best, hold = found[0] - HOLD_NATS, found[1]
-        holds.append(hold)
-        moved = np.where(onset_s >= hold.to_s, moved - hold.extra_s, moved)
-    return (best - steady, with_holds(onset_s, holds)) if holds else (0.0, STEADY)
+        before = found.score
+        holds.append(replace(found.hold, price=found.hold.price + SECOND_NATS * len(holds)))
+        moved = _without(turn.onset_s, moved, found.hold)
+    return with_holds(turn.onset_s, holds) if holds else STEADY
+
+
+def places_of(
+    turn: WeighedTurn, moved: FloatArray, holds: Sequence[Hold] = (), not_held: Sequence[int] = ()
+) -> list[Place]:
+    """The likeliest places of one more hold."""
+    known = {*not_held, *(int(np.searchsorted(turn.onset_s, hold.from_s)) for hold in holds)}
+    able = [gap for gap in _able(np.diff(moved)) if gap not in known]
+    return likely_places(moved, able, turn.steps, turn.lines)
+
+
+def _without(onset_s: FloatArray, moved: FloatArray, hold: Hold) -> FloatArray:
+    return np.where(onset_s >= hold.to_s, moved - hold.extra_s, moved)
 
 
 def _able(gaps_s: FloatArray) -> list[int]:
@@ -80,24 +93,29 @@ def _places_of_gap(moved: FloatArray, gap: int, steps: Sequence[float]) -> list[
     return [Place(gap, extra, step_s) for extra in able]
 
 
-def _best_of(
-    onset_s: FloatArray, moved: FloatArray, places: Sequence[Place], steady: StepGrid, best: float, rate: Rate
-) -> tuple[float, Hold] | None:
-    """(score, hold) of the best place whose score is above `best`."""
-    found: tuple[float, Hold] | None = None
+def try_places(turn: WeighedTurn, moved: FloatArray, places: Sequence[Place], before: float) -> list[TriedHold]:
+    """Each place as a hold, read in full, but those that leave no good grid. moved: onsets, known holds taken out;
+    before: score of grid and metre as they stand.
+    """
+    made = []
+    whole = find_grids(moved)[0].score
     for place in places:
         later = np.r_[moved[: place.gap + 1], moved[place.gap + 1 :] - place.extra_s]
         grid = find_grids(later)[0]
-        if grid.score <= steady.score - WORSE_GRID:
+        if grid.score <= whole - WORSE_GRID:
             continue
-        more_s = _left_over(later, place.gap, grid)
-        later = np.r_[later[: place.gap + 1], later[place.gap + 1 :] - more_s]
+        extra_s = place.extra_s + _left_over(later, place.gap, grid)
+        later = np.r_[moved[: place.gap + 1], moved[place.gap + 1 :] - extra_s]
         grid = weigh(later, *refine(later, grid.step_s))
-        score = grid.score + rate(later, grid)
-        if score > best:
-            held = Hold(float(onset_s[place.gap]), float(onset_s[place.gap + 1]), place.extra_s + more_s)
-            best, found = score, (score, held)
-    return found
+        metre = turn.rate(later, grid)
+        if not np.isfinite(metre):
+            continue
+        gains = (grid.score - whole, metre - (before - whole))
+        shown = hold_features(moved, turn.pitch, turn.is_melody, place.gap, extra_s, *gains)
+        worth = float(turn.odds.shares(np.array(shown)).sum())
+        hold = Hold(float(turn.onset_s[place.gap]), float(turn.onset_s[place.gap + 1]), extra_s, sum(gains) - worth)
+        made.append(TriedHold(hold, tuple(shown), grid.score + metre))
+    return made
 
 
 def _left_over(later: FloatArray, gap: int, grid: StepGrid) -> float:

@@ -22,8 +22,6 @@ from disc.tune.read.time.step_grid import LONGEST_STEP_S, SHORTEST_STEP_S, StepG
 # strikes, and as much again because many places are tried.
 SLOWING_NATS, DRIFT_NATS = 14.0, 28.0
 # Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
-# A hold's: a place among the turn's gaps (a hundred or two) and a length (half log n).
-HOLD_NATS = 9.0
 FEWEST = 8  # strikes; fewer fit any bend (chosen, not fitted)
 STEPS_TRIED = 5  # likeliest steps of the grid; chosen, not fitted
 # A slowing end: at most so long, and its last step is that many times the first.
@@ -37,13 +35,14 @@ SIGMA_S, STRAYS = 0.018, 0.05  # setting error of a strike, and the share off an
 
 @dataclass(frozen=True, slots=True)
 class Hold:
-    """A note held from from_s to to_s, the turn's seconds; extra_s: how much longer than written. by_hand: a person
-    said that it is held, which then has to pay for nothing.
+    """A note held from from_s to to_s, the turn's seconds; extra_s: how much longer than written. price: nats that it
+    must gain. by_hand: a person said that it is held, which then has to pay for nothing.
     """
 
     from_s: float
     to_s: float
     extra_s: float
+    price: float = 0.0
     by_hand: bool = False
 
 
@@ -70,7 +69,7 @@ class TimeMap:
     def price(self) -> float:
         """Nats that all its bends must gain together."""
         slow = SLOWING_NATS if self.slowing_s is not None else 0.0
-        return slow + (DRIFT_NATS if self.drift_s else 0.0) + HOLD_NATS * sum(not hold.by_hand for hold in self.holds)
+        return slow + (DRIFT_NATS if self.drift_s else 0.0) + sum(h.price for h in self.holds if not h.by_hand)
 
     def straight(self, real_s: FloatArray) -> FloatArray:
         """Steady seconds of moments of the turn, shape as given; beyond the knots the tempo at the ends goes on."""
