@@ -15,8 +15,9 @@ from disc.tune.read.find_figures import FEWEST_STRIKES, Figures
 from disc.tune.read.model import Model
 from disc.tune.read.said_notes import NOTHING_SAID, SaidNotes
 from disc.tune.read.time.holds import find_holds
+from disc.tune.read.time.slowing import slowed
 from disc.tune.read.time.step_grid import StepGrid, find_grids
-from disc.tune.read.time.straighten import STEADY, TimeMap, candidate_steps_by_part, find_drift, slowed
+from disc.tune.read.time.straighten import STEADY, TimeMap, candidate_steps_by_part, find_drift
 from disc.tune.read.time.weighed_turn import WeighedTurn
 from disc.tune.read.voices.figures import Rolls
 from disc.tune.settings import NoteWord, TuneSettings

@@ -98,7 +98,7 @@ def fit(rows: Sequence[dict[str, Any]]) -> np.ndarray:
     tables = [np.array(row["holds"], float).reshape(-1, len(FEATURES)) for row in able]
 
     def loss(b: np.ndarray) -> float:
-        value = RIDGE * len(able) * float(((b[:-2] - BEGIN[:-2]) ** 2).sum())
+        value = RIDGE * len(able) * float(((b[:-2] - BEGIN[:-1]) ** 2).sum())
         for row, table in zip(able, tables, strict=True):
             score = np.r_[table @ b[:-1], row["none"]] * np.exp(b[-1])
             right = np.r_[row["right"], row["kind"] != "fermata"].astype(bool)

@@ -24,7 +24,7 @@ from disc.tune.read.time.weighed_turn import WeighedTurn
 MOST_HOLDS = 2  # held notes in a turn; common practice, no source
 SECOND_NATS = 9.0  # that a second must gain beyond what a first must; chosen by hand: the fit knows one hold a turn
 FEWEST_ON_A_SIDE = 6  # strikes, or a side fits any grid; chosen, not fitted
-SAID_MOST_LEFT = 0.95  # of one that a person said is held; more is within the setting errors of a usual gap
+SAID_MOST_LEFT = 0.95  # of one said to be held; chosen by hand, more is within the setting errors of a usual gap
 WORSE_GRID = 6.0  # nats: a hold that leaves the grid worse than this is not read (chosen, not fitted)
 NEAR_STEPS = 0.25  # strikes farther from the grid do not tell how long a hold is; chosen, not fitted
 
@@ -101,7 +101,7 @@ def try_places(turn: WeighedTurn, moved: FloatArray, places: Sequence[Place], be
     whole = find_grids(moved)[0].score
     for place in places:
         later = np.r_[moved[: place.gap + 1], moved[place.gap + 1 :] - place.extra_s]
-        grid = find_grids(later)[0]
+        grid = weigh(later, *refine(later, place.step_s))
         if grid.score <= whole - WORSE_GRID:
             continue
         extra_s = place.extra_s + _left_over(later, place.gap, grid)

@@ -1,9 +1,10 @@
 """A turn's own time made straight before any beat is read: a slow drift of the setting, a held note, a slowing end.
 
-Comes in: onsets in order, seconds. Goes out: Pace, a map between the turn's seconds and seconds at a steady tempo, with
-what bends it named. Each way of bending is tried on a few steps, weighed as step_grid.py weighs a steady grid, and
+Comes in: onsets in order, seconds. Goes out: TimeMap, a map between the turn's seconds and seconds at a steady tempo,
+with what bends it named. Each way of bending is tried on a few steps, weighed as step_grid.py weighs a steady grid, and
 taken only if it gains more nats than it could by chance (a description length; Schwarz 1978), so that a steady turn
-stays as it is. Nothing is bent that a steady grid explains. What is held how long is told in holds.py.
+stays as it is. Nothing is bent that a steady grid explains. What is held how long is told in holds.py, how the end
+slows in slowing.py.
 """
 
 from __future__ import annotations
@@ -24,12 +25,7 @@ SLOWING_NATS, DRIFT_NATS = 14.0, 28.0
 # Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 FEWEST = 8  # strikes; fewer fit any bend (chosen, not fitted)
 STEPS_TRIED = 5  # likeliest steps of the grid; chosen, not fitted
-# A slowing end: at most so long, and its last step is that many times the first.
-LONGEST_SLOWING_S = 14.0
-# factors tried for the last step against the first; chosen by hand
-SLOWEST = np.array([1.12, 1.25, 1.4, 1.55, 1.7, 1.9, 2.1, 2.4])
 APART_S = 0.06  # strikes closer than this were meant together
-FEWEST_SLOWED = 4  # strikes within the slowing; chosen, not fitted
 SIGMA_S, STRAYS = 0.018, 0.05  # setting error of a strike, and the share off any grid; chosen, not fitted
 
 
@@ -145,64 +141,12 @@ def _with_drift(pace: TimeMap) -> TimeMap:
     return replace(pace, drift_s=float(abs(off[worst])), drift_at_s=float(pace.real_s[worst]))
 
 
-# ---- a slowing end
+# ---- strikes on a grid
 
 
-def slowed(onset_s: FloatArray, pace: TimeMap, steps: Sequence[float], best: float) -> TimeMap:
-    """The pace with a slowing end on top, if that gains enough over the score `best`; else the pace as it is."""
-    moved = pace.straight(onset_s)
-    found = pace
-    for step_s in steps[:STEPS_TRIED]:
-        head = moved[: max(FEWEST, int(0.85 * len(moved)))]
-        step_s, start_s = refine(head, step_s)
-        fitted = _slowed_end(moved, step_s, start_s)
-        if fitted is None:
-            continue
-        from_s, ratio = fitted
-        later = _unslow(moved, from_s, float(moved[-1]), step_s, ratio)
-        score = weigh(later, *refine(later, step_s)).score - SLOWING_NATS
-        if score > best:
-            best = score
-            knots = np.unique(
-                np.r_[moved[0], pace.straight_s[pace.straight_s < from_s], np.linspace(from_s, moved[-1], 40)]
-            )
-            straight = _unslow(knots, from_s, float(moved[-1]), step_s, ratio)
-            begin_s = float(pace.real(np.array(from_s)))
-            found = replace(pace, straight_s=straight, real_s=pace.real(knots), slowing_s=begin_s)
-    return found
-
-
-def _slowed_end(moved: FloatArray, step_s: float, start_s: float) -> tuple[float, float] | None:
-    """(where the slowing begins, how many times the first step the last is) that suit the end best."""
-    last = float(moved[-1])
-    begins = moved[(moved > last - LONGEST_SLOWING_S) & (moved < last - 2 * step_s)]
-    begins = begins[begins > moved[0] + 0.3 * (last - moved[0])]
-    begins = begins[np.r_[True, np.diff(begins) > APART_S]] if len(begins) else begins
-    best: tuple[float, float, float] | None = None
-    for number, begin in enumerate(begins):
-        if len(begins) - number < FEWEST_SLOWED:
-            break
-        tail = moved[moved > begin + 1e-9]
-        gains = on_grid_nats(_unslow(tail, float(begin), last, step_s, SLOWEST[:, None]), step_s, start_s).sum(-1)
-        gains = gains - on_grid_nats(tail, step_s, start_s).sum()
-        which = int(np.argmax(gains))
-        if best is None or gains[which] > best[0]:
-            best = (float(gains[which]), float(begin), float(SLOWEST[which]))
-    return None if best is None or best[0] < SLOWING_NATS / 2 else best[1:]
-
-
-def on_grid_nats(onset_s: FloatArray, step_s: float, start_s: float) -> FloatArray:
+def on_grid_nats(onset_s: FloatArray, step_s: float, start_s: float, sigma_s: float = SIGMA_S) -> FloatArray:
     """Nats by which each onset stands on a grid rather than anywhere, shape as given."""
     place = (onset_s - start_s) / step_s
     off_s = (place - np.round(place)) * step_s
-    density = np.exp(-0.5 * (off_s / SIGMA_S) ** 2) * step_s / (SIGMA_S * np.sqrt(2 * np.pi))
+    density = np.exp(-0.5 * (off_s / sigma_s) ** 2) * step_s / (sigma_s * np.sqrt(2 * np.pi))
     return np.asarray(np.log((1 - STRAYS) * density + STRAYS), dtype=float)
-
-
-def _unslow(at_s: FloatArray, from_s: float, last_s: float, step_s: float, ratio: FloatArray | float) -> FloatArray:
-    """Moments at a steady tempo where from from_s on each step is longer, evenly, up to ratio times at last_s."""
-    steps = (last_s - from_s) / (step_s * (1.0 + ratio) / 2.0)
-    bend = (ratio - 1.0) / steps
-    since = np.maximum(at_s - from_s, 0.0) / step_s
-    straight = (np.sqrt(1.0 + 2.0 * bend * since) - 1.0) / bend
-    return np.asarray(np.where(at_s > from_s, from_s + straight * step_s, at_s), dtype=float)
