@@ -38,8 +38,11 @@ def bent(way: Callable[[float], float], seed: int = 1) -> tuple[Strike, ...]:
 WAYS: dict[str, Callable[[float], float]] = {
     "steady": lambda t: t,
     "drift of 3 per cent": lambda t: t + 0.03 * 24 / 6.283 * float(np.sin((t - 1) * 6.283 / 24)),
+    "slowing late": lambda t: t + 0.04 * max(0.0, t - 20.3) ** 2.7,
     # bar 8's note of two quarters begins at 1 + 14 * .5 = 8 s and is held .37 s longer
     "held": lambda t: t + 0.37 * float(np.clip((t - 8.0) / 1.0, 0, 1)),
+    # a whole quarter longer: the grid goes on unbroken, and only the bar lines tell
+    "held by a whole step": lambda t: t + 0.5 * float(np.clip((t - 8.0) / 1.0, 0, 1)),
     "slowing": lambda t: t + 0.25 * max(0.0, t - 21.0) ** 2 / 2,
 }
 

@@ -5,8 +5,10 @@
 Pieces: excerpts of quartets, piano pieces and songs (music_pieces.py), laid out for a comb, and corpus melodies with
 an accompaniment made for them (tune_strikes.py; held-out half). Each turn has setting errors of 15 ms. pace: the same
 turn steady, with a ritardando over its last bars, with one fermata, and with a slow drift of 1 and 3 per cent;
-right: every bar line within a tenth of a bar (of bars half or twice as long too, all through), none too many; lines:
-the same where three thirds of a beat may be written in a compound metre. key: of the excerpts that are in the key
+right: every bar line within a tenth of a bar (of bars half or twice as long too, all through, but not of three beats),
+none too many, and the class of the metre; lines: the same of the bar lines alone, where three thirds of a beat may be
+written in a compound metre; doubled: bars twice as long of three beats too (3/8 as 6/8), as the issue's bar lines
+are counted. key: of the excerpts that are in the key
 their movement is printed in (music_pieces.key_is_known). ornaments: graces, slides, turns, mordents and
 trills on an eighth of the long notes; P and R of the strikes read as ornaments. sections: two tunes in one turn;
 parted: their double bar within a bar of the truth and no other; then each one's metre (class and bar lines) and key.
@@ -67,10 +69,11 @@ def strikes_of(
     return strikes, bent, turn_s
 
 
-def lines_right(case: Case, reading: TuneReading, bent: Bend, in_threes: bool = False) -> bool:
+def lines_right(case: Case, reading: TuneReading, bent: Bend, in_threes: bool = False, doubled: bool = False) -> bool:
     """Whether all bar lines are right, of bars as printed or half or twice as long.
 
-    in_threes: also where beats are said to be divided by three and printed as triplets, or the other way.
+    in_threes: also where beats are said to be divided by three and printed as triplets, or the other way. doubled: bars
+    of three beats too may be twice as long.
     """
     tune = reading.tune
     last = float(bent(case.onset_s[-1:])[0])
@@ -85,7 +88,7 @@ def lines_right(case: Case, reading: TuneReading, bent: Bend, in_threes: bool = 
     if not in_threes and compound != (tune.metre.beats in (6, 9, 12)):
         return False
     triple = case.metre[0] in (3, 9)
-    for ratio in (1.0,) if triple else (1.0, 0.5, 2.0):
+    for ratio in ((1.0, 2.0) if doubled else (1.0,)) if triple else (1.0, 0.5, 2.0):
         for shift in (0.0,) if ratio <= 1 else (0.0, 1.0):
             places = case.start_s + (shift + ratio * np.arange(400)) * case.bar_s
             true = bent(places[places < case.onset_s[-1] + 1e-6])
@@ -218,15 +221,17 @@ def print_pace(group: str, cases: list[Case], kind: str, names: bool) -> None:
     for number, case in enumerate(cases):
         reading, bent, cpu_s = read_case(case, kind, 5 + number)
         right, lines = lines_right(case, reading, bent), lines_right(case, reading, bent, in_threes=True)
+        doubled = lines_right(case, reading, bent, in_threes=True, doubled=True)
         key: float = reading.tune.key.fifths % 12 == case.fifths % 12 if case.key_known else np.nan
-        rows.append((right, lines, key, cpu_s))
+        rows.append((right, lines, doubled, key, cpu_s))
         if names and not right:
             metre = f"{reading.tune.metre.beats}/{reading.tune.metre.unit}"
             print(f"    {case.name} {case.metre} read {metre}{' but its lines are right' if lines else ''}")
-    shares = [float(np.nanmean([row[i] for row in rows])) for i in range(4)]
-    head = f"{group:9s} {kind:11s} {len(rows):4d}  right {shares[0]:.3f} (bar {BARS[kind]:.2f})  lines {shares[1]:.3f}"
+    shares = [float(np.nanmean([row[i] for row in rows])) for i in range(5)]
+    head = f"{group:9s} {kind:11s} {len(rows):4d}  right {shares[0]:.3f}  lines {shares[1]:.3f}"
+    head += f"  doubled {shares[2]:.3f} (bar {BARS[kind]:.2f})"
     of = sum(case.key_known for case in cases)
-    print(f"{head}  key {shares[2]:.3f} of {of}  cpu {shares[3]:.2f} s", flush=True)
+    print(f"{head}  key {shares[3]:.3f} of {of}  cpu {shares[4]:.2f} s", flush=True)
 
 
 def print_ornaments(group: str, cases: list[Case], names: bool) -> None:
