@@ -12,9 +12,10 @@ import numpy.typing as npt
 
 from disc.frame import FloatArray
 
-FEATURES = ("grid", "metre", "rank", "share", "as written elsewhere", "as held elsewhere", "constant")
+FEATURES = ("grid", "grid at first", "metre", "rank", "share", "as written elsewhere", "as held elsewhere", "constant")
 # Unless said otherwise: chosen by hand while looking at development tunes; not fitted.
 LIKE_S, LIKE_SHARE = 0.05, 0.1  # two gaps are alike within four errors of a strike, and this share of drift
+FIRST_NATS = 20.0  # of the grid's gain, which drifts and slowing ends give as well; chosen by hand
 MOST_ALIKE = 6  # notes of a figure that are counted on either side
 FEWEST_ALIKE = 3  # notes of a figure, both sides together, or any two notes are one
 
@@ -34,7 +35,7 @@ def hold_features(
     real = gaps_s[gaps_s > LIKE_S]
     rank = float((real < left_s - LIKE_S / 2).mean()) if len(real) else 0.0
     written, held = figure_elsewhere(onset_s, pitch, is_melody, gap, extra_s)
-    return [grid_gain, metre_gain, rank, extra_s / left_s, written, held, 1.0]
+    return [grid_gain, min(grid_gain, FIRST_NATS), metre_gain, rank, extra_s / left_s, written, held, 1.0]
 
 
 def figure_elsewhere(
