@@ -77,3 +77,26 @@ def test_a_bar_of_another_length_moves_the_lines_after_it(tmp_path, monkeypatch,
         tune = transcribe_job(job).reading.tune
     lines = [bar.start for bar in printed_bars(tune)]
     assert lines == [0, 2, 4, Fraction(11, 2), *(Fraction(11, 2) + 2 * k for k in range(1, 5))]
+
+
+ENDS_SHORT = """X:1
+T:The second time begins early
+M:2/4
+L:1/8
+Q:1/4=100
+K:C
+|:cdef|gfed|cdef|gfe2|cdef|gfed|cdef|gfe:|
+"""
+
+
+def test_every_pin_is_printed_once_where_a_section_ends_within_a_repeat(tmp_path, monkeypatch, capsys) -> None:
+    (tmp_path / "early.abc").write_text(ENDS_SHORT)
+    (tmp_path / "comb.csv").write_text(format_comb(comb_of([72, 72, 74, 74, 76, 76, 77, 77, 79, 79])))
+    words = ["design", f"{tmp_path}/early.abc", "--comb", f"{tmp_path}/comb.csv", "--transpose", "0"]
+    code, _, err = disc_here(monkeypatch, capsys, *words, "--out", f"{tmp_path}/job")
+    assert (code, err) == (0, "")
+    with open_for_writing(tmp_path / "job") as job:
+        made = transcribe_job(job)
+    assert made.reading.tune.sections and made.reading.tune.repeats
+    written = [pin for bar in printed_bars(made.reading.tune) for note in bar.notes for pin in note.pins]
+    assert sorted(written) == sorted(strike.pin_id or 0 for strike in made.strikes)

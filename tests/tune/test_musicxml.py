@@ -154,6 +154,7 @@ def test_chromatic_notes(midi: int, name: str) -> None:
         ("69 1 68 1 67 1", Key(0, "major", 0), "A4 A-4 G4"),
         ("63 1 67 1", Key(0, "major", 0), "E-4 G4"),  # leads nowhere
         ("72 1 71 1 70 1", Key(1, "major", -5), "C5 C-5 B-4"),
+        ("71 1 67 1 68 1 67 1 71 1", Key(11, "major", 5), "B4 F##4 G#4 G4 B4"),  # no double sharp that leads nowhere
     ],
 )
 def test_chromatic_notes_of_a_line_are_spelled_by_where_they_lead(line: str, key_of_line: Key, names: str) -> None:

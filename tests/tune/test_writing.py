@@ -35,6 +35,8 @@ sixteenths = st.integers(0, 31).map(lambda k: Fraction(k, 4))
         (Metre(6, 8), "1", "1", ["1/2", "1/2"]),  # parted at the second beat
         (Metre(3, 4), "1", "2", ["2"]),
         (Metre(2, 4), "1/4", "3/4", ["3/4"]),
+        (Metre(2, 4), "0", "5/6", ["2/3", "1/6"]),  # to the last sixth: no dotted value and a 32nd of a triplet
+        (Metre(2, 2), "11/4", "7/12", ["1/4", "1/3"]),  # into a triplet: parted at the quarter
     ],
 )
 def test_written_lengths(metre: Metre, onset: str, length: str, pieces: list[str]) -> None:

@@ -111,6 +111,8 @@ def _triplet_sits(inside: Fraction, value: Fraction, beat: Fraction) -> bool:
     """Triplet values stay inside the beat, or the half beat, that they divide by three."""
     if value not in VALUES or inside + value > beat:
         return False
+    if _is_third(value) and inside % (value / 2):  # it begins on its own thirds, or amid one
+        return False
     return not (value.denominator % 3 and inside.denominator % 3 == 0)
 
 

@@ -10,8 +10,8 @@ from xml.etree.ElementTree import Element, SubElement
 from disc.records import Note
 from disc.tune.score.records import TICKS_PER_QUARTER
 from disc.tune.write.layout import Bar, Chord, ScorePage
-from disc.tune.write.signs import TYPES, Accidentals, Sign, Spelling, beams_of, sign_of, spelled, triplet_ends
-from disc.tune.write.spelling import Spellings
+from disc.tune.write.signs import TYPES, Accidentals, Sign, Spelling, beams_of, sign_of, triplet_ends
+from disc.tune.write.spelling import Spellings, plainly
 
 GRACE = Sign(Fraction(1, 4))  # a small note is written as a sixteenth with a stroke; common practice, no source
 
@@ -54,7 +54,7 @@ class NoteSigns(NamedTuple):
 
     def spelling(self, note: Note, fifths: int) -> Spelling:
         """Letter and octave of a note."""
-        return self.led.get(id(note)) or spelled(note.pitch, fifths)
+        return self.led.get(id(note)) or plainly(note.pitch, fifths)
 
 
 def signs_of(bar: Bar, led: Spellings) -> NoteSigns:

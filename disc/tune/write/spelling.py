@@ -71,4 +71,11 @@ def _led(pitch: int, target: int, key: Key) -> Spelling | None:
     place = STEPS.index(goal.letter) - step
     letter, octave = STEPS[place % 7], goal.octave + place // 7
     alter = pitch - 12 * (octave + 1) - LETTER_SEMITONES[letter]
-    return Spelling(letter, alter, octave) if abs(alter) <= 1 else None
+    led = Spelling(letter, alter, octave)
+    return led if abs(alter) <= 1 or led == spelled(pitch, key.fifths) else None
+
+
+def plainly(pitch: int, fifths: int) -> Spelling:
+    """A pitch spelled for a signature, without a double accidental: that is for notes which lead to their neighbour."""
+    written = spelled(pitch, fifths)
+    return written if abs(written.alter) < 2 else spelled(pitch, 0)

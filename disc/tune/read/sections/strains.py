@@ -177,7 +177,9 @@ def printed_bars(tune: Tune) -> list[PrintedBar]:
     bars: list[PrintedBar] = []
     for span in spans_of(tune):
         inside = [r for r in tune.repeats if tune.part_at(tune.line_of(r.start_bar)).bar == span.part.bar]
-        made = [bar for stretch in _stretches(span, inside) for bar in _bars_of(stretch, span.part, tune)]
+        # a section may end within the last bar of a repeat: what follows is not its second pass's
+        notes = [note for note in tune.notes if note.onset_quarter < span.end]
+        made = [bar for stretch in _stretches(span, inside) for bar in _bars_of(stretch, span.part, tune, notes)]
         bars += [replace(bar, opens=index == 0) for index, bar in enumerate(made)]
     return bars
 
@@ -196,21 +198,21 @@ def _stretches(span: Span, repeats: Iterable[Repeat]) -> list[_PrintedStretch]:
         made.append(_PrintedStretch(start, split, also=length, repeat_start=True, repeat_end=plain))
         if not plain:
             made.append(_PrintedStretch(split, start + length, repeat_end=True, ending=1))
-            made.append(_PrintedStretch(split + length, start + 2 * length, ending=2))
+            made.append(_PrintedStretch(split + length, min(start + 2 * length, span.end), ending=2))
         place = start + 2 * length
     if span.end > place:
         made.append(_PrintedStretch(place, span.end))
     return made
 
 
-def _bars_of(stretch: _PrintedStretch, part: Section, tune: Tune) -> list[PrintedBar]:
+def _bars_of(stretch: _PrintedStretch, part: Section, tune: Tune, notes: Sequence[Note]) -> list[PrintedBar]:
     bars: list[PrintedBar] = []
     place = stretch.start
     while place < stretch.end:
         number, _ = tune.bar_of(place)
         line = tune.line_of(number)
         end = min(tune.line_of(number + 1), stretch.end)
-        written = _written_notes(tune.notes, place, end, stretch.also)
+        written = _written_notes(notes, place, end, stretch.also)
         bars.append(
             PrintedBar(
                 part,
@@ -222,7 +224,7 @@ def _bars_of(stretch: _PrintedStretch, part: Section, tune: Tune) -> list[Printe
                 repeat_start=stretch.repeat_start and place == stretch.start,
                 repeat_end=stretch.repeat_end and end == stretch.end,
                 ending=stretch.ending,
-                only={} if stretch.also is None else _only_once(written, tune.notes, stretch.also),
+                only={} if stretch.also is None else _only_once(written, notes, stretch.also),
             )
         )
         place = end
