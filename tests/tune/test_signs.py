@@ -100,6 +100,14 @@ def test_halves_with_triplets_are_beamed_by_quarters() -> None:
     assert outer(bar("1/2", "1/2", *eighths, "2"), Metre(2, 2)) == "bebce."
 
 
+def test_no_beam_goes_over_the_edge_of_a_bracket() -> None:
+    """A triplet that begins with a rest has a bracket; over one beam with the next it would hold both, and two 3s."""
+    sixths = ["1/6"] * 3
+    assert outer(bar("r1/6", "1/6", "1/6", *sixths, "1"), Metre(2, 4)) == ".bebce."
+    assert outer(bar(*sixths, *sixths, "1"), Metre(2, 4)) == "bcccce."
+    assert outer(bar("2/3", "1/3", "1/2", "1/2"), Metre(2, 4)) == "..be"
+
+
 SIXTHS = st.sets(st.integers(0, 11), min_size=1).map(lambda places: sorted(Fraction(k, 6) for k in places))
 
 

@@ -153,11 +153,14 @@ def _all_eighths(chords: Sequence[Written], span: Fraction) -> bool:
 
 
 def _runs(chords: Sequence[Written], starts: Sequence[Fraction]) -> Iterable[list[int]]:
-    """Two chords or more with flags that follow each other in one group."""
+    """Two chords or more with flags that follow each other in one group, none over the edge of a triplet's bracket: the
+    engraver draws that as long as the beam.
+    """
     run: list[int] = []
+    edges = _bracketed(chords)
     for i, chord in enumerate(chords):
         flagged = bool(chord.notes) and sign_of(chord.duration).beams > 0
-        if run and (not flagged or starts[run[0]] != starts[i]):
+        if run and (not flagged or starts[run[0]] != starts[i] or i in edges):
             if len(run) > 1:
                 yield run
             run = []
@@ -165,6 +168,17 @@ def _runs(chords: Sequence[Written], starts: Sequence[Fraction]) -> Iterable[lis
             run.append(i)
     if len(run) > 1:
         yield run
+
+
+def _bracketed(chords: Sequence[Written]) -> set[int]:
+    """Where triplets begin, and what follows them, of those that have a bracket: a part of them has no beam."""
+    edges: set[int] = set()
+    first = 0
+    for i, (begins, ends) in enumerate(triplet_ends(chords)):
+        first = i if begins else first
+        if ends and any(not c.notes or not sign_of(c.duration).beams for c in chords[first : i + 1]):
+            edges |= {first, i + 1}
+    return edges
 
 
 def _beam(levels: Sequence[int], at: int, level: int, chord: Written) -> str:
