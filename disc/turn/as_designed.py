@@ -60,10 +60,16 @@ def _is_written_plainly(tune: Tune) -> bool:
 
 
 def _struck(tune: Tune, strikes: Sequence[Strike]) -> tuple[Note, ...] | None:
-    """The notes with what is known of their strikes; None where they are not each other's."""
+    """The notes with what is known of their strikes; None where they are not each other's. Where one pin plays a note
+    of the melody and one of another part, it is the melody's.
+    """
     struck = {strike.pin_id: strike for strike in strikes}
-    made = []
+    of_pin: dict[tuple[int, ...], Note] = {}
     for note in tune.notes:
+        if note.pins not in of_pin or note.voice is Voice.MELODY:
+            of_pin[note.pins] = note
+    made = []
+    for note in (note for note in tune.notes if of_pin[note.pins] is note):
         strike = struck.pop(note.pins[0], None) if len(note.pins) == 1 else None
         if strike is None or strike.pitch is None or round(strike.pitch) != note.pitch:
             return None

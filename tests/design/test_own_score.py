@@ -6,6 +6,7 @@ import csv
 from fractions import Fraction
 
 from disc.job import open_for_writing
+from disc.records import Voice
 from disc.tables import format_comb
 from disc.tune.read.sections.strains import printed_bars
 from disc.tune.store import load_tune
@@ -100,3 +101,31 @@ def test_every_pin_is_printed_once_where_a_section_ends_within_a_repeat(tmp_path
     assert made.reading.tune.sections and made.reading.tune.repeats
     written = [pin for bar in printed_bars(made.reading.tune) for note in bar.notes for pin in note.pins]
     assert sorted(written) == sorted(strike.pin_id or 0 for strike in made.strikes)
+
+
+UNISON = """X:1
+T:Met
+M:2/4
+L:1/4
+Q:1/4=100
+K:C
+V:1
+c d|e f|g e|d c|]
+V:2
+C D|E F|G E|D c|]
+"""
+
+
+def test_a_pin_that_plays_two_parts_is_the_melodys(tmp_path, monkeypatch, capsys) -> None:
+    (tmp_path / "met.abc").write_text(UNISON)
+    (tmp_path / "comb.csv").write_text(format_comb(comb_of([60, 62, 64, 65, 67, 72, 74, 76, 77, 79])))
+    words = ["design", f"{tmp_path}/met.abc", "--comb", f"{tmp_path}/comb.csv", "--melody", "1", "--transpose", "0"]
+    code, _, err = disc_here(monkeypatch, capsys, *words, "--out", f"{tmp_path}/job")
+    assert (code, err) == (0, "")
+    with open_for_writing(tmp_path / "job") as job:
+        made = transcribe_job(job)
+    assert made.reading.melody == ()  # nothing was to be read
+    notes = made.reading.tune.notes
+    assert len(notes) == len(made.strikes) == 15
+    (last,) = [note for note in notes if note.onset_quarter == 7]
+    assert last.voice is Voice.MELODY
