@@ -112,6 +112,21 @@ def test_a_tooth_is_one_of_several_and_a_dead_one_goes_with_its_neighbours() -> 
     assert numbering([pluck(1, (0.1, 0.9), None)], 2) == {1: (None, ()), 2: (None, ())}
 
 
+def test_doubt_goes_on_to_the_next_that_is_not_quite_sure() -> None:
+    rows = (
+        (0.86, 0.12),
+        (0.14, 0.85, 0),
+        (0, 0.3, 0.6, 0.1),
+        (0, 0, 0.1, 0.85, 0.05),
+        (0, 0, 0, 0.08, 0.92),
+        (0.0,) * 5,
+    )
+    told = numbering([pluck(k, (*row, *(0.0,) * (6 - len(row)))) for k, row in enumerate(rows[:5], start=1)], 6)
+    assert [bool(told[k][1]) for k in range(1, 6)] == [True, True, True, True, False]
+    alone = numbering([pluck(1, (0.95, 0.05)), pluck(2, (0.12, 0.85))], 2)
+    assert alone[2] == (0.85, ())
+
+
 def test_what_is_in_doubt_stands_in_the_record_the_sentence_and_the_table(tmp_path: Path) -> None:
     rows = tuple(
         PluckedTooth(k, 70.0 + k, 1.0, ToothCondition.SOUND, (1.0 * k, 1.0 * k + 0.4), 0.1, True, None, "", p, some)

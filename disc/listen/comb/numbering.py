@@ -7,12 +7,14 @@ one off, so may its own.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 from disc.listen.comb.plucks.find_plucks import Pluck
 
 # From here on a number is said without doubt. On 112 drawn combs: of 2250 teeth 3 were wrong above it (two dead ones
 # of which another click was taken, one of which nothing is heard, which is said), and 3.5 in 100 right ones under it.
 SURE = 0.8
+STILL_SURE = 0.9  # beside a tooth in doubt: of two combs drawn later each had one wrong at the end of its doubtful row
 OTHER_SHARE = 0.25  # of what its own number lacks, from which another one is named; chosen, not fitted
 
 Numbering = tuple[float | None, tuple[int, ...]]  # (probability of its number; the teeth it is one of, if in doubt)
@@ -22,6 +24,7 @@ def numbering(found: Sequence[Pluck], count: int) -> dict[int, Numbering]:
     """Of each tooth 1 to count the probability that its number is right, and the numbers it may have, its own among
     them; none where it is sure. The probability is None where nothing rings in the whole comb."""
     heard = {k: told for k in range(1, count + 1) if (told := _of_plucks(k, found)) is not None}
+    heard = _without_sure(heard)
     return {k: heard.get(k) or _of_neighbours(k, heard, count) for k in range(1, count + 1)}
 
 
@@ -32,11 +35,20 @@ def _of_plucks(tooth: int, found: Sequence[Pluck]) -> Numbering | None:
         return None
     row = min(odds, key=lambda row: row[tooth - 1])
     probability = row[tooth - 1]
-    if probability >= SURE:
-        return probability, ()
     least = OTHER_SHARE * (1.0 - probability)
     others = {k for k, chance in enumerate(row, start=1) if k != tooth and chance > least}
     return probability, tuple(sorted({tooth, *others})) if others else ()
+
+
+def _without_sure(heard: dict[int, Numbering]) -> dict[int, Numbering]:
+    """Only those in doubt keep what else they may be: those under SURE, and beside them those under STILL_SURE."""
+    order = sorted(heard)
+    doubted = {k for k in order if (heard[k][0] or 0.0) < SURE and heard[k][1]}
+    for row in (order, order[::-1]):
+        for before, k in pairwise(row):
+            if before in doubted and (heard[k][0] or 0.0) < STILL_SURE and heard[k][1]:
+                doubted.add(k)
+    return {k: told if k in doubted else (told[0], ()) for k, told in heard.items()}
 
 
 def _of_neighbours(tooth: int, heard: dict[int, Numbering], count: int) -> Numbering:

@@ -24,6 +24,7 @@ LONELY = 4.0  # a tone heard only once within some seconds is hardly one of a to
 # A tone heard once is no tooth's so far under the lowest or over the highest that are heard again; share of the tones,
 # and their number, from which that is asked. Chosen by hand: a fifth from one tooth to the next and a little more.
 STRAY_SEMITONES, MOST_COME_BACK, FEWEST_BACK = 8.0, 0.6, 6
+BACK_S = 4.0  # a tooth's next pluck comes within; the board under two dead teeth far apart has one pitch too
 LONGEST_USUAL_S = 4.0  # a tone that swells at first seems to ring for ever
 # Of the ring time of the loud plucks nearest in pitch; knocks, a vowel, a dead tooth's choked note ring shorter. Teeth
 # that buzz ring 0.35 of their like at least (drawn combs).
@@ -56,7 +57,9 @@ def without_strays(candidates: list[PluckStart]) -> list[PluckStart]:
     tooth's: something put down after the last pluck, the board under a dead tooth's click."""
     pitches = np.array([np.nan if c.pitch is None else c.pitch for c in candidates])
     apart = np.abs(pitches[:, None] - pitches[None, :])
-    back = (apart < SAME_PITCH_SEMITONES).sum(axis=1) > 1
+    times = np.array([c.time_s for c in candidates])
+    soon = np.abs(times[:, None] - times[None, :]) < BACK_S
+    back = ((apart < SAME_PITCH_SEMITONES) & soon).sum(axis=1) > 1
     if back.sum() < max(FEWEST_BACK, MOST_COME_BACK * np.isfinite(pitches).sum()):
         return candidates
     low, high = pitches[back].min() - STRAY_SEMITONES, pitches[back].max() + STRAY_SEMITONES
