@@ -14,7 +14,9 @@ from disc.listen.comb.plucks.find_plucks import Pluck
 # From here on a number is said without doubt. On 112 drawn combs: of 2250 teeth 3 were wrong above it (two dead ones
 # of which another click was taken, one of which nothing is heard, which is said), and 3.5 in 100 right ones under it.
 SURE = 0.8
-STILL_SURE = 0.9  # beside a tooth in doubt: of two combs drawn later each had one wrong at the end of its doubtful row
+STILL_SURE = (
+    0.9  # beside a tooth in doubt; chosen: of two combs drawn later each had one wrong at the end of its doubtful row
+)
 OTHER_SHARE = 0.25  # of what its own number lacks, from which another one is named; chosen, not fitted
 
 Numbering = tuple[float | None, tuple[int, ...]]  # (probability of its number; the teeth it is one of, if in doubt)
