@@ -112,6 +112,21 @@ def test_a_tooth_is_one_of_several_and_a_dead_one_goes_with_its_neighbours() -> 
     assert numbering([pluck(1, (0.1, 0.9), None)], 2) == {1: (None, ()), 2: (None, ())}
 
 
+def test_what_may_be_no_pluck_at_all_is_said_too() -> None:
+    told = numbering([pluck(1, (0.95, 0.0, 0.0)), pluck(2, (0.0, 0.4, 0.01)), pluck(3, (0.0, 0.02, 0.88))], 3)
+    assert [told[k][1] for k in (1, 2, 3)] == [(), (2,), ()]
+    rows = (PluckedTooth(2, 71.0, 1.0, None, (1.0, 2.0), number_probability=0.4, one_of=(2,)),)
+    assert [d.say for d in doubts_of_plucked(PluckedComb(rows, None))] == [
+        "what is heard as tooth 2 may be no pluck of it."
+    ]
+
+
+def test_a_long_row_in_doubt_is_named_by_its_ends() -> None:
+    rows = tuple(PluckedTooth(k, 70.0 + k, 1.0, None, (1.0, 2.0), one_of=(k, k + 1)) for k in range(3, 8))
+    (doubt,) = doubts_of_plucked(PluckedComb(rows, None))
+    assert "teeth 3 to 7 can" in doubt.say and "one of the teeth 3 and 4" in doubt.say
+
+
 def test_doubt_goes_on_to_the_next_that_is_not_quite_sure() -> None:
     rows = (
         (0.86, 0.12),

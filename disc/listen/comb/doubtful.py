@@ -14,6 +14,7 @@ from disc.records import About, Doubt, ToothCondition
 # Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 MOST = 6  # more of one kind are told together
 FEWEST_LEFT_OVER = 2  # one tone left over may be a neighbour's that was touched
+LONGEST_LIST = 3  # more teeth that follow each other are named by the first and the last
 MEASURED_S = 0.4  # what sounds so soon after a pluck lies in what its pitch is read from
 
 
@@ -55,7 +56,7 @@ def _numbers(comb: PluckedComb) -> list[Doubt]:
     """Teeth whose plucks can be counted in more than one way, those beside each other together."""
     runs: list[list[PluckedTooth]] = []
     for before, row in zip((None, *comb.teeth), comb.teeth, strict=False):
-        if row.one_of and before is not None and before.one_of:
+        if len(row.one_of) > 1 and before is not None and len(before.one_of) > 1:
             runs[-1].append(row)
         elif row.one_of:
             runs.append([row])
@@ -64,11 +65,13 @@ def _numbers(comb: PluckedComb) -> list[Doubt]:
 
 def _number(run: Sequence[PluckedTooth]) -> Doubt:
     first = run[0].tooth
-    if len(run) == 1:
+    if len(run[0].one_of) == 1:
+        say = f"what is heard as tooth {first} may be no pluck of it."
+    elif len(run) == 1:
         say = f"what is heard as tooth {first} is one of the {_teeth(run[0].one_of)}."
     else:
         say = (
-            f"the plucks of the {_teeth([r.tooth for r in run])} can be counted in more than one way: each may be that "
+            f"the plucks of the {_row([r.tooth for r in run])} can be counted in more than one way: each may be that "
             f"of a tooth beside it; tooth {first} is one of the {_teeth(run[0].one_of)}."
         )
     return Doubt(About.COMB, say, f"Pluck it again alone: disc comb JOB --tooth {first} RECORDING.")
@@ -94,6 +97,13 @@ def _within(rows: Sequence[PluckedTooth], stretch: Disturbance) -> list[PluckedT
 def _is_sure(row: PluckedTooth) -> bool:
     """Whether all its plucks gave one pitch and nothing is said against it: what else sounded did no harm."""
     return bool(row.agrees) and row.condition is ToothCondition.SOUND
+
+
+def _row(numbers: Sequence[int]) -> str:
+    """As _teeth, many that follow each other by the first and the last."""
+    if len(numbers) > LONGEST_LIST and numbers[-1] - numbers[0] == len(numbers) - 1:
+        return f"teeth {numbers[0]} to {numbers[-1]}"
+    return _teeth(numbers)
 
 
 def _teeth(numbers: Sequence[int]) -> str:

@@ -24,7 +24,8 @@ Numbering = tuple[float | None, tuple[int, ...]]  # (probability of its number; 
 
 def numbering(found: Sequence[Pluck], count: int) -> dict[int, Numbering]:
     """Of each tooth 1 to count the probability that its number is right, and the numbers it may have, its own among
-    them; none where it is sure. The probability is None where nothing rings in the whole comb."""
+    them (alone, if what is heard may be no pluck); none where it is sure. The probability is None where nothing rings
+    in the whole comb."""
     heard = {k: told for k in range(1, count + 1) if (told := _of_plucks(k, found)) is not None}
     heard = _without_sure(heard)
     return {k: heard.get(k) or _of_neighbours(k, heard, count) for k in range(1, count + 1)}
@@ -39,7 +40,7 @@ def _of_plucks(tooth: int, found: Sequence[Pluck]) -> Numbering | None:
     probability = row[tooth - 1]
     least = OTHER_SHARE * (1.0 - probability)
     others = {k for k, chance in enumerate(row, start=1) if k != tooth and chance > least}
-    return probability, tuple(sorted({tooth, *others})) if others else ()
+    return probability, tuple(sorted({tooth, *others}))
 
 
 def _without_sure(heard: dict[int, Numbering]) -> dict[int, Numbering]:
@@ -48,7 +49,8 @@ def _without_sure(heard: dict[int, Numbering]) -> dict[int, Numbering]:
     doubted = {k for k in order if (heard[k][0] or 0.0) < SURE and heard[k][1]}
     for row in (order, order[::-1]):
         for before, k in pairwise(row):
-            if before in doubted and (heard[k][0] or 0.0) < STILL_SURE and heard[k][1]:
+            goes_on = before in doubted and len(heard[before][1]) > 1 and len(heard[k][1]) > 1
+            if goes_on and (heard[k][0] or 0.0) < STILL_SURE:
                 doubted.add(k)
     return {k: told if k in doubted else (told[0], ()) for k, told in heard.items()}
 

@@ -30,6 +30,8 @@ LISTENING: tuple[str, ...] = (
     mark("a knock at {s} s"),
     mark("speech or another sound from {s} to {other} s"),
     mark("teeth {list} and {n}"),
+    mark("teeth {n} to {q}"),
+    mark("what is heard as tooth {n} may be no pluck of it"),
     mark("How the comb is tuned: cents from the nearest step of three scales"),
     mark("equal"),
     mark("mean-tone"),
