@@ -2,19 +2,22 @@
 
 What was heard far off is put back on the path unless its tone rises more there than on it. What does not rise on the
 path is looked for beside it, before it is called silent: a pin that leans strikes some hundredths of a second early or
-late.
+late. What rises farther off, where no pin accounts for it, is that strike too where its place shows only the ringing.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from disc.listen.sound.audio import FloatArray
 from disc.listen.turn.followed import Followed
+from disc.listen.turn.hear.heard_strikes import HeardStrike
 from disc.listen.turn.hear.single_sounds import Beginning, peak_near
 from disc.listen.turn.hear.strike_steps import ToneStep, own_levels, steps_of
+from disc.listen.turn.judge.extra_sounds import FAR_S, LIKELY_ODDS
 
 # Unless said otherwise: chosen by hand while looking at development recordings; not fitted.
 # Share of what was unexplained in its band that a strike out of its place must explain, and of its tooth's usual step
@@ -38,6 +41,7 @@ CLEAR_GAIN, CLEARER, LEAST_SHARE, MOST_SHARE = 0.65, 0.25, 0.4, 1.6
 MOST_OF_ALL, VERY_CLEAR_GAIN = 0.06, 0.9
 FARTHEST_S = 0.13  # chosen: some 0.1 mm of lean at 5 mm from the arbor, in a turn of 50 s
 APART_S = 0.025  # what begins with another strike may be that one's partial; chosen
+NO_RISE = 0.06  # of the usual step: no strike. Chosen: what rings on leaves .01, a pin too short gives .1 and more
 FOUND_ODDS = 1.0  # nats; its own tone says the rest; chosen
 
 
@@ -102,3 +106,40 @@ def beside_the_path(followed: Followed, path_s: FloatArray) -> Followed:
         steps[k], places[k] = step, at
     matched = replace(followed.told.matched, heard=tuple(heard))
     return replace(followed, told=replace(followed.told, matched=matched), steps=steps, places_s=places)
+
+
+def at_its_own_sound(followed: Followed, path_s: FloatArray) -> Followed:
+    """A strike that sounds on the path only by what its own tone, begun farther beside it, rings on there: that
+    beginning, which nothing else accounts for, is the strike."""
+    heard, steps, places = list(followed.told.matched.heard), list(followed.steps), followed.places_s.copy()
+    usual = own_levels(steps, [h.expected for h in heard])
+    left = []
+    for b, odds in followed.told.matched.extra:
+        near = [
+            k for k, (h, step) in enumerate(zip(heard, steps, strict=True))
+            if odds > LIKELY_ODDS and h.beginning is not None and h.expected.group == b.group
+            and abs(path_s[k] - b.time_s) < FAR_S and step is not None and step.level < POOR_SHARE * usual[k]
+        ]  # fmt: skip
+        k = min(near, key=lambda k: abs(path_s[k] - b.time_s), default=None)
+        there = None if k is None else _rises_only_at(followed, heard, places, k, b.time_s, float(usual[k]))
+        if k is None or there is None:
+            left.append((b, odds))
+            continue
+        heard[k] = replace(heard[k], beginning=b, odds=max(odds, FOUND_ODDS))
+        steps[k], places[k] = there, b.time_s
+    matched = replace(followed.told.matched, heard=tuple(heard), extra=tuple(left))
+    return replace(followed, told=replace(followed.told, matched=matched), steps=steps, places_s=places)
+
+
+def _rises_only_at(
+    followed: Followed, heard: Sequence[HeardStrike], places_s: FloatArray, k: int, at_s: float, usual: float
+) -> ToneStep | None:
+    """The step of strike k at at_s, if its tone rises there as it does, and with that known no more at its place."""
+    tooth = heard[k].expected.tooth
+    others = [(h.expected.tooth, float(t)) for i, (h, t) in enumerate(zip(heard, places_s, strict=True)) if i != k]
+    (there,) = steps_of(followed.whole, followed.tuned, [(tooth, at_s)], others)
+    (here,) = steps_of(followed.whole, followed.tuned, [(tooth, float(places_s[k]))], [*others, (tooth, at_s)])
+    if there is None or here is None or there.gain < CLEAR_GAIN:
+        return None
+    is_alike = LEAST_SHARE * usual < there.level < MOST_SHARE * usual
+    return there if is_alike and here.level < NO_RISE * usual else None

@@ -15,7 +15,7 @@ from disc.errors import BadInput
 from disc.listen.sound.audio import FloatArray
 from disc.listen.sound.bands import Whole
 from disc.listen.sound.beginnings import for_fundamentals
-from disc.listen.turn.early_late import beside_the_path, on_the_path
+from disc.listen.turn.early_late import at_its_own_sound, beside_the_path, on_the_path
 from disc.listen.turn.followed import Followed
 from disc.listen.turn.hear.heard_strikes import HeardStrike, Matched
 from disc.listen.turn.hear.leaks import leaks
@@ -65,7 +65,7 @@ def stepped(whole: Whole, tones: Tones, told: Told, motion: Motion, off: tuple[O
     found = on_the_path(
         Followed(whole, tones, told, motion, off, voices, exact, steps, places, np.zeros(len(heard))), path
     )
-    found = beside_the_path(found, path)
+    found = at_its_own_sound(beside_the_path(found, path), path)
     return replace(found, leaks=leaks(whole, exact, found.told.matched.heard, found.steps, found.places_s))
 
 
