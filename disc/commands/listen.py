@@ -78,8 +78,13 @@ def _tell(heard: Listened) -> None:
             say(f"  cannot be told: strike {k + 1}: {silences[k].reason}; silent with a probability of {sure}")
     for remark in turn.remarks:
         say(f"Note: {remark}.")
-    for finding, _, at in heard.findings:
+    from disc.listen.findings import without_dead
+
+    found, dead_words = without_dead(heard.findings, heard.dead)
+    for finding, _, at in found:
         say(f"{at:7.2f} s  {finding.kind:14s} tooth {finding.tooth}: {finding.evidence[0].words}")
+    if dead_words:
+        say(dead_words)
     if not heard.findings:
         why = {s.strike: f" ({s.reason})" for s in turn.silences}
         say(*(f"  silent: strike {k} of the list{why.get(k, '')}" for k in turn.silent))

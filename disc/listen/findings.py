@@ -7,7 +7,7 @@ that strikes weakly at every turn (too short, or its tooth stands too far away).
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 from disc.frame import FULL_TURN_DEG, theta_for
@@ -59,6 +59,20 @@ def findings_of(turn: Turn, strikes: Sequence[Strike], pins: Sequence[Pin], comb
             found.append((finding, None, _time_of(turn, strikes[first])))
     found += [item for sound in turn.extra if (item := _extra(turn, sound, strikes, comb, plate)) is not None]
     return _once_each(sorted(found, key=lambda item: item[2]))
+
+
+def without_dead(found: Sequence[Located], dead: Collection[int]) -> tuple[list[Located], str]:
+    """(findings but for the silences of teeth known to give no tone, what is said of those all together)."""
+    apart = [item for item in found if item[0].kind == "silent-strike" and item[0].tooth in dead]
+    if not apart:
+        return list(found), ""
+    teeth = sorted({finding.tooth for finding, *_ in apart if finding.tooth is not None})
+    each = [
+        f"tooth {tooth} at {', '.join(f'{at:.2f}' for finding, _, at in apart if finding.tooth == tooth)} s"
+        for tooth in teeth
+    ]
+    words = f"Silent because the comb's table says that the tooth gives no tone: {'; '.join(each)}. No new pin helps."
+    return [item for item in found if item not in apart], words
 
 
 def _silent_probability(why: Silence | None) -> float:

@@ -37,12 +37,16 @@ PLOT_FILE = "out/listen.svg"
 
 @dataclass(frozen=True)
 class Listened:
-    """A judged turn, how fast each bar or tenth of it ran, what is in doubt and, for a job, its findings."""
+    """A judged turn, how fast each bar or tenth of it ran, what is in doubt and, for a job, its findings.
+
+    dead: teeth of which the comb's table says that they give no tone.
+    """
 
     turn: Turn
     findings: tuple[Located, ...] = ()
     paces: tuple[Pace, ...] = ()
     doubts: tuple[Doubt, ...] = ()
+    dead: frozenset[int] = frozenset()
 
 
 def listen_to_job(job: Job, path: Path, advance: Advance = no_progress, more: Sequence[Path] = ()) -> Listened:
@@ -77,12 +81,12 @@ def listen_to_job(job: Job, path: Path, advance: Advance = no_progress, more: Se
             rushing=list(pace_words(paces)), remarks=list(turn.remarks),
         ))  # fmt: skip
     doubts = (*stale_doubts(job, without=(LISTEN,)), *disc.doubts, *own)
-    return Listened(turn, tuple(findings), paces, doubts)
+    return Listened(turn, tuple(findings), paces, doubts, _dead(comb))
 
 
 def _judged(
     paths: Sequence[Path], pitches: dict[int, float], expected: Sequence[tuple[float, int]],
-    revolution_s: float | None, advance: Advance, dead: set[int],
+    revolution_s: float | None, advance: Advance, dead: frozenset[int],
 ) -> tuple[Recording, Turn]:  # fmt: skip
     """(the recording that fits best, what all of them say together)."""
     recordings = [read_recording(path) for path in paths]
@@ -114,12 +118,12 @@ def listen_to_files(
                 f"{strikes}: the strike at {turn_fraction:g} is of tooth {tooth}, which {comb} does not have."
             )
     _, turn = _judged((path, *more), pitches, rows, None, advance, _dead(table))
-    return Listened(turn, (), paces_of(turn, tenths()), doubts_of_turn(turn))
+    return Listened(turn, (), paces_of(turn, tenths()), doubts_of_turn(turn), _dead(table))
 
 
-def _dead(comb: Comb) -> set[int]:
+def _dead(comb: Comb) -> frozenset[int]:
     """Teeth of which the comb's table says that they give no tone."""
-    return {tooth.number for tooth in comb.teeth if tooth.is_silent}
+    return frozenset(tooth.number for tooth in comb.teeth if tooth.is_silent)
 
 
 def _as_flac(recording: Recording, clock: float) -> bytes:

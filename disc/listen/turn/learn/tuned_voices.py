@@ -29,9 +29,6 @@ from disc.listen.turn.hear.strike_steps import (
 WELL_EXPLAINED, MOST_STRIKES, MOST_NATS = 0.85, 8, 3.0
 # Tried about the pitch, and then about the best of them; chosen by hand.
 TUNE_CENTS, FINE_CENTS = np.arange(-24.0, 25.0, 3.0), np.array([-1.5, -0.75, 0.75, 1.5])
-# About the best of these, so finely, by all that its strikes are explained: a tone .7 cents beside its own explains .99
-# of each strike and yet lets its ringing, a fifth of a second on, seem a strike of .08 of the usual. Chosen.
-FINER_CENTS = (0.75, 0.375, 0.1875)
 UNLIKELY_CENTS = 15.0  # sigma of a voice about the pitch it was given; chosen by hand
 FALLS = (0.6, 1.6, 2.5, 4.0)  # factors of its fall that are tried; chosen by hand
 
@@ -69,9 +66,9 @@ def _tuned(
         if piece is not None:
             around.append((at, piece))
 
-    def worth(one: ToothVoice, cents: float, most_nats: float = MOST_NATS) -> float:
+    def worth(one: ToothVoice, cents: float) -> float:
         shares = np.array([view.explains(one, at, piece) for at, piece in around])
-        return float(np.minimum(-np.log(1.0 - shares), most_nats).sum()) - 0.5 * (cents / UNLIKELY_CENTS) ** 2
+        return float(np.minimum(-np.log(1.0 - shares), MOST_NATS).sum()) - 0.5 * (cents / UNLIKELY_CENTS) ** 2
 
     def at_cents(cents: float, fall: float = voice.fall) -> ToothVoice:
         return ToothVoice(voice.hz * 2 ** (cents / 1200), fall, voice.known)
@@ -82,7 +79,4 @@ def _tuned(
     factor = max(falls, key=lambda f: falls[f])
     fall = float(np.clip(voice.fall * factor, SLOWEST_S, FASTEST_S))
     fine = {best: falls[factor]} | {best + c: worth(at_cents(best + c, fall), best + c) for c in FINE_CENTS}
-    found = max(fine, key=lambda c: fine[c])
-    for step in FINER_CENTS:
-        found = max((found, found - step, found + step), key=lambda c: worth(at_cents(c, fall), c, np.inf))
-    return at_cents(found, fall)
+    return at_cents(max(fine, key=lambda c: fine[c]), fall)
