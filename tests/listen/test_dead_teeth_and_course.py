@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from disc.listen.findings import without_dead
 from disc.listen.turn.judge.silent_strikes import dead_probability
 from disc.listen.turn.place.disc_path import Expected
 from disc.listen.turn.place.mean_course import CourseGuess, mean_course
 from disc.listen.turn.place.speed import Motion
 from disc.listen.turn.place.whirr import Whirr, _with_slow_course
+from disc.records import Finding, Side
 
 
 def strikes(*teeth: int) -> list[Expected]:
@@ -31,6 +33,16 @@ def test_one_strike_that_clearly_sounded_outweighs_two_that_did_not() -> None:
     assert dead([4.0, 4.0, -8.0]) < 0.1 and dead([4.0, 4.0, 4.0, -2.0]) > 0.9
     # What more likely sounded than not never speaks for a dead tooth, however many such there are.
     assert dead([-1.0] * 12) < 0.04
+
+
+def test_the_silences_of_teeth_known_to_be_dead_are_told_apart() -> None:
+    def found(kind: str, tooth: int, at_s: float) -> tuple[Finding, None, float]:
+        return Finding(kind, Side.UPPER, 9.0, 10.0 * at_s, 0.9, (), round(at_s), tooth), None, at_s
+
+    own = [found("silent-strike", 4, 1.0), found("off-beat", 5, 4.0)]
+    rest, words = without_dead([*own, found("silent-strike", 5, 2.0), found("silent-strike", 5, 3.0)], {5, 7})
+    assert rest == own and "tooth 5 at 2.00, 3.00 s" in words
+    assert without_dead(own, {7}) == (own, "")
 
 
 def test_the_mean_of_courses_goes_with_the_likelier_and_knows_no_swing_in_none() -> None:

@@ -12,7 +12,8 @@ beside, it explains none of them. Then each strike's own step is solved for with
 that together says sounded, silent or not to be told (`silent_strikes.py`, `silent_reasons.py`; a tooth none of whose
 strikes shows a tone is dead, by all of them together), and which beginnings are extra (`extra_sounds.py` proposes by
 `beginning_signs.py`, `single_extra.py` decides, with the neighbours that a strike may take along). A strike is early or
-late only where its own tone rises there, and is looked for there before it is called silent (`early_late.py`). Weak is
+late only where its own tone rises there, and is looked for there before it is called silent, or weak by what only rings
+on (`early_late.py`). Weak is
 a strike against its tooth's others, and a tooth against the nearest in pitch (`weak_strikes.py`). Teeth of one pitch
 are told apart by exact cents and fall (`which_tooth.py`). The motion is a Gaussian process in which pitches, and in
 every lap pins, may be late alike (`speed.py`), with the swings of wheels that are not round (`swing.py`), the mean of
