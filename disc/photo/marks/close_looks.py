@@ -38,7 +38,7 @@ ELSEWHERE_MM, PLAIN_ELSEWHERE, NEAR_MM, OWN_TIP_MM = 0.08, 0.9, 0.1, 0.13
 # A believed pin whose tip lies so far off where an upright one's would is looked at from there, if another leans as it
 # does, to so much.
 LEANS_MM, ALIKE_MM = 0.10, 0.06
-FIRST_LOOKED, FEWEST_PINS = 40, 10  # so many of the surest marks tell the slant at first; pins that tell it at all
+FIRST_LOOKED, FEWEST_PINS = 60, 10  # so many of the surest marks tell the slant at first; pins that tell it at all
 
 
 def find_spots(flat: Flat, plane: Plane) -> Spots:
