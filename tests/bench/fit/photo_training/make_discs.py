@@ -1,6 +1,6 @@
 """Whole discs: both faces with each other's tails and through holes, each photographed twice; with truth files.
 
-    python make_discs.py OUT FIRST COUNT SEED [SAMPLES]     on this machine's processor or GPU
+    python make_discs.py OUT FIRST COUNT SEED [SAMPLES [RENDERER]]     on this machine's processor or GPU
 
 For measuring what needs both faces or several photographs; damage as rare as on a disc that somebody used. Never
 trained on. The truth files are as the development set's, with `distractors` (tails, through holes).
@@ -79,10 +79,9 @@ def draw_disc(number: int, seed: int):
     return (upper, lower), marks, looks
 
 
-def make_disc(out: Path, number: int, seed: int, samples: int) -> None:
+def make_disc(out: Path, number: int, seed: int, samples: int, renderer: str = "mitsuba") -> None:
     """One disc: four photographs and a truth file."""
-    from face_scene import photograph
-    from make_faces import give_back_memory, truth_of
+    from make_faces import photographed, truth_of
 
     faces, marks, looks = draw_disc(number, seed)
     name = f"d{seed}{number:03d}"
@@ -93,8 +92,7 @@ def make_disc(out: Path, number: int, seed: int, samples: int) -> None:
             if again:
                 light, camera, lens = looks[k]
                 face = dataclasses.replace(face, light=light, camera=camera, lens=lens)
-            picture, camera = photograph(face, seed, samples, MAP_SIZE)
-            give_back_memory()
+            picture, camera = photographed(face, seed, samples, renderer, MAP_SIZE)
             one = truth_of(face, camera, name)
             shot = one["photos"][0]
             shot["file"] = f"{name}-{shot['side']}{'-b' if again else ''}.jpg"
@@ -122,7 +120,7 @@ def make_disc(out: Path, number: int, seed: int, samples: int) -> None:
     (out / f"{name}.json").write_text(json.dumps(truth))
 
 
-def work(out: Path, numbers, seed: int, samples: int, until: float = np.inf) -> None:
+def work(out: Path, numbers, seed: int, samples: int, until: float = np.inf, renderer: str = "mitsuba") -> None:
     """One worker: discs one after the other until the time is up."""
     import time
     import traceback
@@ -132,12 +130,12 @@ def work(out: Path, numbers, seed: int, samples: int, until: float = np.inf) -> 
 
     cv2.setNumThreads(1)
     out.mkdir(parents=True, exist_ok=True)
-    use_variant()
+    use_variant(renderer)
     for number in numbers:
         if time.time() > until:
             break
         try:
-            make_disc(out, number, seed, samples)
+            make_disc(out, number, seed, samples, renderer)
         except Exception:  # one disc that cannot be drawn is no loss
             print("disc", number, traceback.format_exc(limit=4), flush=True)
 
@@ -145,7 +143,8 @@ def work(out: Path, numbers, seed: int, samples: int, until: float = np.inf) -> 
 def main() -> None:
     samples = int(sys.argv[5]) if len(sys.argv) > 5 else 32
     first, count = int(sys.argv[2]), int(sys.argv[3])
-    work(Path(sys.argv[1]), range(first, first + count), int(sys.argv[4]), samples)
+    renderer = sys.argv[6] if len(sys.argv) > 6 else "mitsuba"
+    work(Path(sys.argv[1]), range(first, first + count), int(sys.argv[4]), samples, renderer=renderer)
 
 
 if __name__ == "__main__":

@@ -22,11 +22,11 @@ RENDERERS = {"mitsuba": "u", "luxcore": "x"}
 SHORTEST_PX, LUX_SAMPLES = 1250, 10
 
 
-def use_variant() -> None:
-    """The GPU's renderer where it works, else the processor's."""
+def use_variant(renderer: str = "mitsuba") -> None:
+    """Mitsuba's for the GPU where that works, else the processor's; that one is enough beside another renderer."""
     import mitsuba as mi
 
-    for name in ("cuda_ad_rgb", "scalar_rgb"):
+    for name in ("cuda_ad_rgb", "scalar_rgb")[renderer != "mitsuba" :]:
         try:
             mi.set_variant(name)
             if name.startswith("cuda"):
@@ -132,21 +132,27 @@ def slant_of(face, camera):
     return np.array([ax - x - 1.0, -x, -y], np.float32)
 
 
-def make(out: Path, number: int, seed: int, samples: int, with_truth: bool, renderer: str = "mitsuba") -> None:
-    """One face into OUT: NAME.npz (picture and arrays), or NAME-SIDE.jpg and NAME.json."""
-    from face_draw import draw_face
+def photographed(face, seed: int, samples: int, renderer: str, map_size: int = 0):
+    """The face's picture (JPEG) and camera, by either renderer."""
     from face_scene import photograph
 
-    face = draw_face(number, seed)
     if renderer == "luxcore":
         from face_lux import traced
 
         smaller = min(1.0, SHORTEST_PX / min(face.camera["size"]))
         face.camera["size"] = tuple(round(smaller * side) for side in face.camera["size"])
-        picture, camera = photograph(face, seed, LUX_SAMPLES, trace=traced)
-    else:
-        picture, camera = photograph(face, seed, samples)
-        give_back_memory()
+        return photograph(face, seed, LUX_SAMPLES, map_size, traced)
+    out = photograph(face, seed, samples, map_size)
+    give_back_memory()
+    return out
+
+
+def make(out: Path, number: int, seed: int, samples: int, with_truth: bool, renderer: str = "mitsuba") -> None:
+    """One face into OUT: NAME.npz (picture and arrays), or NAME-SIDE.jpg and NAME.json."""
+    from face_draw import draw_face
+
+    face = draw_face(number, seed)
+    picture, camera = photographed(face, seed, samples, renderer)
     name = f"{RENDERERS[renderer]}{seed}{number:04d}"
     if with_truth:
         truth = truth_of(face, camera, name)
@@ -175,12 +181,7 @@ def work(
     import cv2
 
     cv2.setNumThreads(1)
-    if renderer == "mitsuba":
-        use_variant()
-    else:  # Mitsuba only holds its pictures
-        import mitsuba
-
-        mitsuba.set_variant("scalar_rgb")
+    use_variant(renderer)
     for number in numbers:
         if time.time() > until:
             break
