@@ -24,7 +24,7 @@ from disc.photo.seen.unseen_sites import mark_unseen
 from disc.photo.several.added import Added, what_each_added
 from disc.photo.several.fitting import left_out, set_aside, turned_pins, which_fit
 from disc.photo.several.merge_pins import ShownFace, laid_on_first, merge_pins
-from disc.photo.several.one_slot import slot_off_deg
+from disc.photo.several.one_slot import common_width_mm, slot_off_deg
 from disc.photo.several.other_tilt import other_tilt
 from disc.photo.several.shared_pins import about_heights, with_shared
 from disc.records import SOUNDING, Condition, Doubt, Pin, Plate, Side
@@ -109,7 +109,8 @@ def read_both_sides(
             read[side].faults[photo.path] = reading
         else:
             read[side].good.append(_in_whole(photo, reading, request.both, photos))
-    faces = side_by_side(lambda side: _judged_side(side, read[side]), [side for side in Side if read[side].good])
+    width = common_width_mm([reading.slot for side in Side for _, reading in read[side].good])
+    faces = side_by_side(lambda side: _judged_side(side, read[side], width), [side for side in Side if read[side].good])
     sides, verdicts = [side for side, _ in faces], {name: one for _, some in faces for name, one in some.items()}
     notes = [f"{side.side.value}: {note}" for side in sides for note in side.notes]
     notes += [f"{name}: {reason}" for name, verdict in verdicts.items() for reason in verdict.reasons]
@@ -132,12 +133,12 @@ class _Read:
     faults: dict[Path, BadInput]
 
 
-def _judged_side(side: Side, read: _Read) -> tuple[FaceTogether, dict[str, PhotoVerdict]]:
+def _judged_side(side: Side, read: _Read, slot_mm: float | None) -> tuple[FaceTogether, dict[str, PhotoVerdict]]:
     """One face from its photos, and what is to be said of each."""
     judged = [(photo, reading, judge_photo(photo, reading.view)) for photo, reading in read.good]
     aside = [set_aside(side, path, why) for path, why in read.faults.items()]
     verdicts = {f"{side.value} {photo.path.name}": verdict for photo, _, verdict in judged}
-    return _one_side(side, judged, aside), verdicts
+    return _one_side(side, judged, aside, slot_mm), verdicts
 
 
 # Unless said otherwise: chosen by hand while looking at development photographs; not fitted.
@@ -173,11 +174,14 @@ def _lengths_untold(sides: Sequence[FaceTogether]) -> list[str]:
 
 
 def _one_side(
-    side: Side, judged: Sequence[tuple[Photo, FaceReading, PhotoVerdict]], aside: Sequence[Doubt] = ()
+    side: Side,
+    judged: Sequence[tuple[Photo, FaceReading, PhotoVerdict]],
+    aside: Sequence[Doubt] = (),
+    slot_mm: float | None = None,
 ) -> FaceTogether:
     """The photo that shows the most pins surely, sharpest first, leads; those that lie on it add to it.
 
-    aside: photos that could not be used.
+    aside: photos that could not be used. slot_mm: how wide the disc's photographs show its slot.
     """
     worth = [_sure_pins(reading) - verdict.edge_mm for _, reading, verdict in judged]
     fitting = which_fit([reading.pins for _, reading, _ in judged], worth)
@@ -190,7 +194,7 @@ def _one_side(
     )
     whole = seen_by_any([one.seen for one in shown if one.seen is not None])
     # The first photo's slot gave the frame; now all photos' slots do.
-    off = slot_off_deg([(one.turn_deg, reading.slot) for one, reading in zip(shown, used, strict=True)])
+    off = slot_off_deg([(one.turn_deg, reading.slot) for one, reading in zip(shown, used, strict=True)], slot_mm)
     merged = lead.pins if len(shown) == 1 else together(shown, lead)
     added = what_each_added(shown, merged)
     pins = tuple(turned_pins(merged, -np.radians(off))) if len(shown) > 1 else lead.pins

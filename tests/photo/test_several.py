@@ -17,7 +17,7 @@ from disc.photo.read_photos import _opened
 from disc.photo.request import ReadRequest, ReadSettings
 from disc.photo.several.lay_on import lay_on
 from disc.photo.several.merge_pins import ShownFace, merge_pins
-from disc.photo.several.one_slot import slot_off_deg
+from disc.photo.several.one_slot import common_width_mm, slot_off_deg
 from disc.records import Condition, Pin, Plate, Side
 
 from .photo_sample import SAMPLE, f1, matched
@@ -118,6 +118,11 @@ def test_the_slots_of_all_photos_give_the_frame(upper_reading):
     assert slot_off_deg([(0.0, slot), (0.2, slot)]) == pytest.approx(0.1)
     assert slot_off_deg([(0.0, replace(slot, strength=20)), (0.2, replace(slot, strength=10))]) == pytest.approx(0.04)
     assert slot_off_deg([(0.0, None), (0.2, faint)]) == pytest.approx(0.2)
+    # One edge of the second is a shadow's: it is a quarter of a millimetre wider than the others show it.
+    wide = replace(slot, width_mm=slot.width_mm + 0.25)
+    width = common_width_mm([slot, wide, None, faint])
+    assert width == slot.width_mm and common_width_mm([slot, wide]) is None
+    assert abs(slot_off_deg([(0.0, slot), (0.4, wide)], width)) < 0.01
     # A view turned so shows a pin where it did, its angle counted from the new slot.
     for side in Side:
         view = replace(upper_reading.view, side=side)

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from disc.photo.plate.one_width import width_by
+from disc.photo.plate.one_width import EDGE_MM_NOISES, width_by
 from disc.photo.plate.slot import USUAL_MM, Slot
 from disc.photo.plate.slot_signs import SlotPlace
 from disc.photo.plate.which_slot import ChosenSlot, FaceMarks, choose_slots
@@ -54,17 +54,31 @@ def slots_of_disc(
     ]
 
 
-def slot_off_deg(slots: Sequence[tuple[float, Slot | None]]) -> float:
+def common_width_mm(slots: Sequence[Slot | None]) -> float | None:
+    """How wide most photographs of a disc, of both faces, show its slot; None by fewer than three: no majority."""
+    told = [slot.width_mm for slot in slots if slot is not None and slot.strength > 0]
+    return float(np.median(told)) if len(told) >= 3 else None
+
+
+def slot_off_deg(slots: Sequence[tuple[float, Slot | None]], width_mm: float | None = None) -> float:
     """How far the slot of a face lies from its first photograph's own, by all its photographs' slots.
 
     slots: by how many degrees each photograph was turned onto the first, and its slot, None where it shows no edges.
-    The more a slot's edges stand out, the better they tell its middle.
+    The more a slot's edges stand out, the better they tell its middle; where it is wider or narrower than the disc's
+    photographs show it (width_mm), one of its edges is a shadow's or a wall's: the middle is off by half of that.
     """
     told = [
-        (turn, min(slot.strength, CLEAR) ** 2) for turn, slot in slots if slot is not None and abs(turn) < ONE_SLOT_DEG
+        (turn, 1 / _middle_variance_mm2(slot, width_mm))
+        for turn, slot in slots
+        if slot is not None and slot.strength > 0 and abs(turn) < ONE_SLOT_DEG
     ]
     weight = sum(w for _, w in told)
     return sum(turn * w for turn, w in told) / weight if weight > 0 else 0.0
+
+
+def _middle_variance_mm2(slot: Slot, width_mm: float | None) -> float:
+    over = 0.0 if width_mm is None else (slot.width_mm - width_mm) / 2
+    return EDGE_MM_NOISES**2 / 2 / min(slot.strength, CLEAR) ** 2 + over**2
 
 
 def _faces(marks: Sequence[FaceMarks]) -> list[_Face]:

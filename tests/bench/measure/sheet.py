@@ -36,7 +36,7 @@ from disc.photo.request import ReadRequest
 from disc.photo.scan.of_request import make_ready
 from disc.photo.several.fitting import turned_pins
 from disc.photo.several.merge_pins import ShownFace, laid_on_first
-from disc.photo.several.one_slot import slot_off_deg
+from disc.photo.several.one_slot import common_width_mm, slot_off_deg
 from disc.records import Plate, Side, Turns
 from tests.bench.measure.read import Score, pair_up, score_face, xy
 from tests.bench.truth.close_ups import cut
@@ -79,7 +79,7 @@ def faces(folder: Path, truths: list[dict[str, Any]], mode: str) -> None:
             true = [pin for pin in truth["pins"] if pin["side"] == side.value]
             told = mine[0][0].pins
             if mode == "both" and len(mine) > 1:
-                told = together([r for r, _ in mine])
+                told = together([r for r, _ in mine], common_width_mm([r.slot for r in readings]))
             score = score_face(told, true)
             each.append(score.rms_mm)
             total.add(score)
@@ -103,10 +103,10 @@ def faces(folder: Path, truths: list[dict[str, Any]], mode: str) -> None:
     )
 
 
-def together(readings: list[Any]) -> Any:
-    """The pins of a face by its photographs, brought together as disc read does."""
+def together(readings: list[Any], slot_mm: float | None) -> Any:
+    """The pins of a face by its photographs, brought together as disc read does. slot_mm: the slot's usual width."""
     shown = laid_on_first([ShownFace(r.pins, r.faint, r.shown_mm) for r in readings])
-    off = slot_off_deg([(one.turn_deg, r.slot) for one, r in zip(shown, readings, strict=True)])
+    off = slot_off_deg([(one.turn_deg, r.slot) for one, r in zip(shown, readings, strict=True)], slot_mm)
     return turned_pins(together_by(shown, readings[0]), -np.radians(off))
 
 
