@@ -52,7 +52,7 @@ def test_every_corner_is_found_where_it_is(bent_board):
 
 def test_lens_and_tilt(bent_board):
     camera = solve_camera(bent_board)
-    assert camera.k1 == pytest.approx(BENT.k1, abs=0.003)  # the bars: k1 within .003, focal length 2 %
+    assert camera.k1 == pytest.approx(BENT.k1, abs=0.003)  # the bars: k1 within .003, focal length 2 %
     # Tilted by 12 degrees alone, focal length and uneven print go together: it says so, and lets the rim tell.
     sigma = camera.known.sigmas()[0]
     assert abs(np.log(camera.focal_px / BENT.focal_px)) < 3 * sigma < 0.3

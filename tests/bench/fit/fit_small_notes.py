@@ -27,7 +27,7 @@ from tests.bench.truth.music_pieces import Piece, load_tuning_pieces
 from tests.bench.truth.music_turns import KINDS, bend, case_of, case_of_melody, ornamented
 from tests.bench.truth.tune_corpus import Melody, load_melodies
 
-PRECISION = 0.9  # the bar, which the least odds are chosen for
+PRECISION = 0.9  # the bar, which the least odds are chosen for
 PLAIN, LOST, LOST_SHARE = 3, 7, 0.05  # one turn in so many has no ornament added; has strikes lost; so many
 SEED = 40
 ERRORS_S = (0.003, 0.02)  # setting errors of a turn, drawn between these; the benches have 15 ms

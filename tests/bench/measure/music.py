@@ -1,4 +1,4 @@
-"""Written and arranged as a musician would: the issue's bars on pieces with accompaniment. Prints a table.
+"""Written and arranged as a musician would: the bars on pieces with accompaniment. Prints a table.
 
     python -m tests.bench.measure.music [--half "looked at"] [--pieces 30] [--what pace ornaments sections]
 
@@ -7,8 +7,8 @@ an accompaniment made for them (tune_strikes.py; held-out half). Each turn has s
 turn steady, with a ritardando over its last bars, with one fermata, and with a slow drift of 1 and 3 per cent;
 right: every bar line within a tenth of a bar (of bars half or twice as long too, all through, but not of three beats),
 none too many, and the class of the metre; lines: the same of the bar lines alone, where three thirds of a beat may be
-written in a compound metre; doubled: bars twice as long of three beats too (3/8 as 6/8), as the issue's bar lines
-are counted. key: of the excerpts that are in the key
+written in a compound metre; doubled: bars twice as long of three beats too (3/8 as 6/8), as the bar
+allows. key: of the excerpts that are in the key
 their movement is printed in (music_pieces.key_is_known). ornaments: graces, slides, turns, mordents and
 trills on an eighth of the long notes; P and R of the strikes read as ornaments. sections: two tunes in one turn;
 parted: their double bar within a bar of the truth and no other; then each one's metre (class and bar lines) and key.
