@@ -12,6 +12,7 @@ from disc.errors import BadInput
 from disc.frame import FloatArray, to_xy_mm
 from disc.photo.image import Photo, side_by_side
 from disc.photo.plane.view import View
+from disc.photo.plate.one_width import common_width_mm
 from disc.photo.plate.which_slot import SlotOdds, slot_doubts
 from disc.photo.quality import PhotoVerdict, judge_photo
 from disc.photo.read_face import FaceReading
@@ -24,7 +25,7 @@ from disc.photo.seen.unseen_sites import mark_unseen
 from disc.photo.several.added import Added, what_each_added
 from disc.photo.several.fitting import left_out, set_aside, turned_pins, which_fit
 from disc.photo.several.merge_pins import ShownFace, laid_on_first, merge_pins
-from disc.photo.several.one_slot import common_width_mm, slot_off_deg
+from disc.photo.several.one_slot import slot_off_deg
 from disc.photo.several.other_tilt import other_tilt
 from disc.photo.several.shared_pins import about_heights, with_shared
 from disc.records import SOUNDING, Condition, Doubt, Pin, Plate, Side

@@ -12,12 +12,13 @@ from disc.commands.typed.photo_marks import given_by_hand
 from disc.errors import BadInput
 from disc.photo.combine_photos import _one_side, read_both_sides
 from disc.photo.image import Photo
+from disc.photo.plate.one_width import common_width_mm
 from disc.photo.quality import judge_photo
 from disc.photo.read_photos import _opened
 from disc.photo.request import ReadRequest, ReadSettings
 from disc.photo.several.lay_on import lay_on
 from disc.photo.several.merge_pins import ShownFace, merge_pins
-from disc.photo.several.one_slot import common_width_mm, slot_off_deg
+from disc.photo.several.one_slot import slot_off_deg
 from disc.records import Condition, Pin, Plate, Side
 
 from .photo_sample import SAMPLE, f1, matched

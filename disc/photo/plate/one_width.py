@@ -52,6 +52,15 @@ def width_by(slots: Sequence[Slot]) -> KnownWidth | None:
     return KnownWidth(pull / weight, float(weight**-0.5)) if weight else None
 
 
+def common_width_mm(slots: Sequence[Slot | None]) -> float | None:
+    """How wide most photographs of a disc, of both faces, show its slot; None by fewer than three: no majority.
+
+    A median, where width_by takes a mean: it is to tell the one photograph whose edge is a shadow's.
+    """
+    told = [slot.width_mm for slot in slots if slot is not None and slot.strength > 0]
+    return float(np.median(told)) if len(told) >= 3 else None
+
+
 def with_width(slot: Slot, known: KnownWidth | None, radius_mm: float) -> Slot:
     """The slot with its edges as far apart as is known, each moved by as much as it may be off. radius_mm: theirs."""
     sigmas = edge_sigmas(slot)

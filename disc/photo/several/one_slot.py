@@ -54,12 +54,6 @@ def slots_of_disc(
     ]
 
 
-def common_width_mm(slots: Sequence[Slot | None]) -> float | None:
-    """How wide most photographs of a disc, of both faces, show its slot; None by fewer than three: no majority."""
-    told = [slot.width_mm for slot in slots if slot is not None and slot.strength > 0]
-    return float(np.median(told)) if len(told) >= 3 else None
-
-
 def slot_off_deg(slots: Sequence[tuple[float, Slot | None]], width_mm: float | None = None) -> float:
     """How far the slot of a face lies from its first photograph's own, by all its photographs' slots.
 

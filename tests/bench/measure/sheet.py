@@ -31,12 +31,13 @@ from disc.photo.close_up.read_close_up import read_close_up
 from disc.photo.combine_photos import read_both_sides
 from disc.photo.combine_photos import together as together_by
 from disc.photo.image import Photo, load_photo
+from disc.photo.plate.one_width import common_width_mm
 from disc.photo.read_faces import read_faces
 from disc.photo.request import ReadRequest
 from disc.photo.scan.of_request import make_ready
 from disc.photo.several.fitting import turned_pins
 from disc.photo.several.merge_pins import ShownFace, laid_on_first
-from disc.photo.several.one_slot import common_width_mm, slot_off_deg
+from disc.photo.several.one_slot import slot_off_deg
 from disc.records import Plate, Side, Turns
 from tests.bench.measure.read import Score, pair_up, score_face, xy
 from tests.bench.truth.close_ups import cut
